@@ -1,0 +1,61 @@
+"""Chapters: what one topic (static curve, timing, colour, ...) contributes to a profile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from charprobe.quantity import Reading
+
+Severity = Literal["stop", "warn", "note"]
+Cell = float | int | bool | str | None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A reading under its published name, with the conditions it was taken under."""
+
+    reading: Reading
+    conditions: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """A curve: columns of one length, and the unit of each column ("" where it has none)."""
+
+    columns: Mapping[str, Sequence[Cell]]
+    units: Mapping[str, str]
+
+    def __post_init__(self) -> None:
+        if len({len(column) for column in self.columns.values()}) > 1:
+            raise ValueError("columns of a table must be of one length")
+        if set(self.columns) != set(self.units):
+            raise ValueError("every column of a table needs a unit, and no other")
+
+
+@dataclass(frozen=True)
+class Health:
+    """Something wrong or worth knowing about a capture or a stage: what, where, and what it costs.
+
+    `start_s` and `end_s` are seconds from the first sample of the capture; `withholds` names the
+    quantities (or groups, such as ``attack``) that are not given because of it.
+    """
+
+    code: str
+    severity: Severity
+    message: str
+    channel: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    withholds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """Readings, curves, health and plain sentences of one topic."""
+
+    quantities: Mapping[str, Entry] = field(default_factory=dict)
+    curves: Mapping[str, Table] = field(default_factory=dict)
+    health: tuple[Health, ...] = ()
+    findings: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""One measurement per file: arrays in, result out."""

@@ -1,0 +1,1 @@
+"""Segment families: what each segment of a recipe sounds like."""

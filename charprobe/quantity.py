@@ -1,0 +1,56 @@
+"""Measured numbers: a value with its 95 % interval, or a plain reason why there is none."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+Z95 = 1.959963984540054  # two-sided 95 % quantile of the normal distribution
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured value and its 95 % interval, all in `unit`.
+
+    Examples
+    --------
+    >>> Quantity.from_std(-20.0, 0.01, "dBFS").high
+    -19.9804
+    """
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and self.low <= self.value <= self.high):
+            raise ValueError(f"not a value inside its interval: {self.low} <= {self.value} <= {self.high}")
+
+    @classmethod
+    def from_std(cls, value: float, std: float, unit: str) -> Quantity:
+        """Build from a standard uncertainty (one sigma, in `unit`)."""
+        value, reach = float(value), Z95 * float(std)
+        return cls(value, value - reach, value + reach, unit)
+
+    @property
+    def std(self) -> float:
+        """Standard uncertainty that the interval stands for."""
+        return (self.high - self.low) / (2 * Z95)
+
+
+@dataclass(frozen=True)
+class Unmeasured:
+    """A quantity that this capture cannot settle: why, and which test would settle it.
+
+    `at_most` or `at_least` carries a bound where one is known.
+    """
+
+    unit: str
+    reason: str
+    next: str
+    at_most: float | None = None
+    at_least: float | None = None
+
+
+Reading = Quantity | Unmeasured

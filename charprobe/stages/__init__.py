@@ -1,0 +1,1 @@
+"""Simulated devices with known truth, and the rig around them."""

@@ -1,0 +1,1 @@
+"""Stimulus recipes shipped with charprobe, as TOML."""
