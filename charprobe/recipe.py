@@ -21,6 +21,7 @@ MAX_SEGMENTS = 200
 NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}\Z")
 MIN_RATE_HZ, MAX_RATE_HZ = 44_100, 192_000
 TOP_HZ = 20_000.0  # every recipe must fit the lowest rate
+RAMP_S = 0.005  # soft start and end of everything a recipe plays
 
 
 def _number(low: float, high: float, default: float | None = None) -> Any:

@@ -1,0 +1,83 @@
+"""From recipe to timetable, and from timetable to sound."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
+from charprobe.generators.level_steps import lay_out_level_steps
+from charprobe.generators.steady import lay_out_silence, lay_out_tones
+from charprobe.generators.sweep import lay_out_sweep, render_sweep
+from charprobe.generators.tone_run import render_tones
+from charprobe.ident import ident_length, render_ident
+from charprobe.recipe import Recipe, Sweep
+from charprobe.stimulus import Segment, Span, Stimulus
+from charprobe.sync import render_sync, sync_length
+
+AFTER_OPENING_S = 0.25
+AFTER_IDENT_S = 0.4
+MAX_TAKE = 255
+
+LAY_OUT: dict[str, Callable[..., Segment]] = {
+    "level_steps": lay_out_level_steps,
+    "bursts": lay_out_bursts,
+    "burst_lengths": lay_out_burst_lengths,
+    "sweep": lay_out_sweep,
+    "tones": lay_out_tones,
+    "silence": lay_out_silence,
+}
+
+
+def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
+    """Place everything `recipe` plays at one sampling rate.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What to play.
+    rate_hz : int
+        Sampling rate, 44 100 to 192 000 Hz.
+    take : int
+        Take number carried by the ident, 0 to 255.
+    """
+    opening = Span(round(recipe.pre_roll_s * rate_hz), sync_length(rate_hz))
+    ident = Span(opening.stop + round(AFTER_OPENING_S * rate_hz), ident_length(rate_hz))
+    position = ident.stop + round(AFTER_IDENT_S * rate_hz)
+    segments: list[Segment] = []
+    for spec in recipe.segments:
+        segments.append(LAY_OUT[spec.kind](spec, start=position, rate_hz=rate_hz))
+        position = segments[-1].span.stop + round(spec.gap_s * rate_hz)
+    closing = Span(position, sync_length(rate_hz))
+    length = closing.stop + round(recipe.tail_s * rate_hz)
+    return Stimulus(recipe, rate_hz, take, opening, ident, tuple(segments), closing, length)
+
+
+def render_segment(segment: Segment, *, rate_hz: int) -> Array:
+    """Render one segment; shape ``(segment.span.length,)``."""
+    if isinstance(segment.spec, Sweep):
+        return render_sweep(segment.spec, np.arange(segment.span.length) / rate_hz)
+    return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
+
+
+def render_pieces(stimulus: Stimulus) -> Iterator[tuple[int, Array]]:
+    """Yield (start, samples) of everything that sounds, in playing order; between them is silence."""
+    recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
+    sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
+    yield stimulus.opening.start, render_sync(**sync, closing=False)
+    code = render_ident(recipe.hash[:6], stimulus.take, **sync)
+    yield stimulus.ident.start, code
+    for segment in stimulus.segments:
+        yield segment.span.start, render_segment(segment, rate_hz=rate_hz)
+    yield stimulus.closing.start, render_sync(**sync, closing=True)
+
+
+def render(stimulus: Stimulus) -> Array:
+    """Render the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
+    out = np.zeros(stimulus.length)
+    for start, samples in render_pieces(stimulus):
+        out[start : start + samples.size] = samples
+    return out
