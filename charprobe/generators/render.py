@@ -67,12 +67,12 @@ def render_pieces(stimulus: Stimulus) -> Iterator[tuple[int, Array]]:
     """Yield (start, samples) of everything that sounds, in playing order; between them is silence."""
     recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
     sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
-    yield stimulus.opening.start, render_sync(**sync, closing=False)
+    yield stimulus.opening.start, render_sync("opening", **sync)
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
         yield segment.span.start, render_segment(segment, rate_hz=rate_hz)
-    yield stimulus.closing.start, render_sync(**sync, closing=True)
+    yield stimulus.closing.start, render_sync("closing", **sync)
 
 
 def render(stimulus: Stimulus) -> Array:
