@@ -25,6 +25,7 @@ LAYERS = [
     "chapters",
     "health",
     "glossary",
+    "profile_json",
     "profile",
     "pipeline listening",
     "summary compare designer",

@@ -1,0 +1,287 @@
+"""Profiles: everything measured on one channel of one setting, and its JSON file there and back."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from charprobe import glossary
+from charprobe.chapter import Cell, Entry, Health, Table
+from charprobe.errors import ProfileError
+from charprobe.profile_json import MAX_PROFILE_BYTES, Json, parse, render
+from charprobe.quantity import Quantity, Unmeasured
+
+SCHEMA = "charprobe.profile/1"
+DIGITS = 6  # significant digits kept of every measured number: 0.001 dB at -100 dBFS, 1 ppm of any value
+PLACE_DIGITS = 10  # of positions and lengths, which count samples: 0.0001 sample after an hour
+
+
+@dataclass(frozen=True)
+class CaptureFacts:
+    """The capture file as it was found: name without folders, SHA-256 of its bytes, rate, bits, size."""
+
+    file: str
+    sha256: str
+    rate_hz: int
+    bits: int
+    channels: int
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class StimulusFacts:
+    """The stimulus the capture holds: recipe, SHA-256 of the canonical recipe, take number, rate."""
+
+    recipe: str
+    hash: str
+    take: int
+    rate_hz: int
+
+
+@dataclass(frozen=True)
+class AlignmentFacts:
+    """How the capture lies on the stimulus clock; polarity is 1, or -1 where the path inverts."""
+
+    delay_samples: float
+    drift_ppm: float
+    polarity: int
+
+
+@dataclass(frozen=True)
+class MadeWith:
+    """What made the profile: version of charprobe and the options given."""
+
+    version: str
+    options: Mapping[str, str | int | float | bool | None]
+
+
+@dataclass(frozen=True)
+class Profile:
+    """One channel of one setting.
+
+    Numbers are rounded to `DIGITS` significant digits on construction, so a profile in memory equals the same
+    profile read back from its file.
+
+    Attributes
+    ----------
+    setting : str
+        The user's name of the setting, literally.
+    channel : int >= 1
+        Channel of the capture, counted from 1.
+    capture, stimulus, alignment, made_with
+        Where the numbers come from.
+    quantities : mapping of str to Entry
+        Published name -> reading and conditions, in the glossary's order; what was not measured has no conditions.
+    curves : mapping of str to Table
+        Curve name -> table, sorted by name.
+    health : tuple of Health
+        What was wrong or worth knowing; the worst first.
+    findings : tuple of str
+        Plain sentences drawn from the quantities.
+
+    Raises
+    ------
+    ValueError
+        If a quantity is not in the glossary or has another unit there, or a number is not finite.
+    """
+
+    setting: str
+    channel: int
+    capture: CaptureFacts
+    stimulus: StimulusFacts
+    alignment: AlignmentFacts
+    quantities: Mapping[str, Entry]
+    curves: Mapping[str, Table]
+    health: tuple[Health, ...]
+    findings: tuple[str, ...]
+    made_with: MadeWith
+
+    def __post_init__(self) -> None:
+        for name, entry in self.quantities.items():
+            if name not in glossary.TERMS:
+                raise ValueError(f"quantity {name!r} is not in the glossary")
+            unit = glossary.term(name).unit
+            if entry.reading.unit != unit:
+                raise ValueError(f"{name} is in {entry.reading.unit!r}, the glossary says {unit!r}")
+        order = [name for name in glossary.TERMS if name in self.quantities]
+        settled = {
+            "capture": dataclasses.replace(
+                self.capture, duration_s=_rounded(self.capture.duration_s, PLACE_DIGITS)
+            ),
+            "alignment": AlignmentFacts(
+                _rounded(self.alignment.delay_samples, PLACE_DIGITS),
+                _rounded(self.alignment.drift_ppm),
+                int(self.alignment.polarity),
+            ),
+            "quantities": {name: _rounded_entry(self.quantities[name]) for name in order},
+            "curves": {name: _rounded_table(self.curves[name]) for name in sorted(self.curves)},
+            "health": tuple(sorted((_rounded_health(item) for item in self.health), key=_health_order)),
+            "findings": tuple(self.findings),
+        }
+        for name, value in settled.items():
+            object.__setattr__(self, name, value)
+
+    def to_json(self) -> str:
+        """Return the profile as strict JSON text; the same profile always gives the same text."""
+        table: dict[str, Json] = {
+            "schema": SCHEMA,
+            "setting": self.setting,
+            "channel": self.channel,
+            "capture": dataclasses.asdict(self.capture),
+            "stimulus": dataclasses.asdict(self.stimulus),
+            "alignment": dataclasses.asdict(self.alignment),
+            "quantities": {name: _entry_table(name, entry) for name, entry in self.quantities.items()},
+            "curves": {
+                name: {"columns": {k: list(v) for k, v in curve.columns.items()}, "units": dict(curve.units)}
+                for name, curve in self.curves.items()
+            },
+            "health": [_health_table(item) for item in self.health],
+            "findings": list(self.findings),
+            "made_with": {
+                "version": self.made_with.version,
+                "options": dict(sorted(self.made_with.options.items())),
+            },
+        }
+        return render(table)
+
+    @classmethod
+    def from_json(cls, text: str, *, source: str) -> Profile:
+        """Check the JSON text of a profile and build it; `source` names it in messages.
+
+        Raises
+        ------
+        ProfileError
+            If the text is not strict JSON, does not follow the schema, or contradicts itself.
+        """
+        table = parse(text, source=source)
+        try:
+            return cls(
+                setting=table["setting"],
+                channel=table["channel"],
+                capture=CaptureFacts(**table["capture"]),
+                stimulus=StimulusFacts(**table["stimulus"]),
+                alignment=AlignmentFacts(**table["alignment"]),
+                quantities={name: _entry(item) for name, item in table["quantities"].items()},
+                curves={name: Table(**item) for name, item in table["curves"].items()},
+                health=tuple(
+                    Health(**item | {"withholds": tuple(item["withholds"])}) for item in table["health"]
+                ),
+                findings=tuple(table["findings"]),
+                made_with=MadeWith(**table["made_with"]),
+            )
+        except ValueError as error:
+            raise ProfileError(
+                f"{source}: {error}; edited by hand, or written by another version of charprobe? "
+                "Measure the capture again"
+            ) from None
+
+
+def load_profile(path: str | Path) -> Profile:
+    """Read a profile file.
+
+    Raises
+    ------
+    ProfileError
+        If the file is missing, too large, or not a valid profile.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(MAX_PROFILE_BYTES + 1)
+    except OSError as error:
+        raise ProfileError(f"{path}: cannot be read: {error.strerror}; check the path") from None
+    if len(raw) > MAX_PROFILE_BYTES:
+        raise ProfileError(f"{path}: larger than {MAX_PROFILE_BYTES} bytes, too large for a profile")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise ProfileError(
+            f"{path}: not UTF-8 text (byte {error.start}); "
+            "a profile is the JSON file that `charprobe measure` writes"
+        ) from None
+    return Profile.from_json(text, source=str(path))
+
+
+def _rounded(value: float, digits: int = DIGITS) -> float:
+    value = float(value)
+    if not math.isfinite(value):
+        raise ValueError("a profile holds finite numbers only; what is missing is None or Unmeasured")
+    return float(f"{value:.{digits}g}") + 0.0  # + 0.0 turns -0.0 into 0.0
+
+
+def _maybe(value: float | None) -> float | None:
+    return None if value is None else _rounded(value)
+
+
+def _rounded_entry(entry: Entry) -> Entry:
+    reading = entry.reading
+    if isinstance(reading, Quantity):
+        ends = _rounded(reading.value), _rounded(reading.low), _rounded(reading.high)
+        return Entry(Quantity(*ends, reading.unit), entry.conditions)
+    bounds = {"at_most": _maybe(reading.at_most), "at_least": _maybe(reading.at_least)}
+    return Entry(dataclasses.replace(reading, **bounds), "")
+
+
+def _rounded_table(table: Table) -> Table:
+    return Table(
+        {name: [_rounded_cell(cell) for cell in column] for name, column in table.columns.items()},
+        {name: table.units[name] for name in table.columns},
+    )
+
+
+def _rounded_cell(cell: Cell) -> Cell:
+    if cell is None or isinstance(cell, str):
+        return cell
+    if isinstance(cell, bool) or type(cell).__name__ == "bool":  # numpy's own truth value included
+        return bool(cell)
+    return int(cell) if isinstance(cell, int) else _rounded(cell)
+
+
+def _rounded_health(item: Health) -> Health:
+    return dataclasses.replace(item, start_s=_maybe(item.start_s), end_s=_maybe(item.end_s))
+
+
+def _health_order(item: Health) -> tuple[int, str, float]:
+    return ("stop", "warn", "note").index(item.severity), item.code, item.start_s or 0.0
+
+
+def _health_table(item: Health) -> Json:
+    return dataclasses.asdict(item) | {"withholds": list(item.withholds)}
+
+
+def _entry_table(name: str, entry: Entry) -> Json:
+    reading = entry.reading
+    if isinstance(reading, Quantity):
+        return {
+            "value": reading.value,
+            "unit": reading.unit,
+            "low": reading.low,
+            "high": reading.high,
+            "definition": glossary.term(name).definition,
+            "conditions": entry.conditions,
+        }
+    table: dict[str, Json] = {
+        "value": None,
+        "unit": reading.unit,
+        "reason": reading.reason,
+        "next": reading.next,
+    }
+    bound = {"at_most": reading.at_most, "at_least": reading.at_least}
+    if kept := {key: value for key, value in bound.items() if value is not None}:
+        table["bound"] = dict(kept)
+    return table
+
+
+def _entry(table: Mapping[str, Json]) -> Entry:
+    if table["value"] is not None:
+        return Entry(
+            Quantity(table["value"], table["low"], table["high"], table["unit"]), table["conditions"]
+        )
+    bound = table.get("bound", {})
+    unmeasured = Unmeasured(
+        table["unit"], table["reason"], table["next"], bound.get("at_most"), bound.get("at_least")
+    )
+    return Entry(unmeasured, "")
