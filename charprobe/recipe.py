@@ -176,7 +176,7 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
     path = Path(name_or_path)
     if not path.is_file():
         raise RecipeError(
-            f"no recipe {str(name_or_path)!r}: it is neither a shipped recipe ({', '.join(shipped_recipes())}) "
+            f"no recipe {str(name_or_path)!r}: neither a shipped recipe ({', '.join(shipped_recipes())}) "
             "nor a TOML file; `charprobe recipes` lists what there is"
         )
     with path.open("rb") as stream:
@@ -262,7 +262,9 @@ def _segment(row: object, where: _Where) -> Spec:
     return cls(**_checked(cls, rest, where))
 
 
-def _checked(cls: type, table: Mapping[str, Any], where: _Where, skip: tuple[str, ...] = ()) -> dict[str, Any]:
+def _checked(
+    cls: type, table: Mapping[str, Any], where: _Where, skip: tuple[str, ...] = ()
+) -> dict[str, Any]:
     known = {f.name: f for f in fields(cls) if f.name not in skip}
     for key in table:
         if key not in known:
@@ -276,14 +278,17 @@ def _checked(cls: type, table: Mapping[str, Any], where: _Where, skip: tuple[str
     return values
 
 
+def _range(spec: dataclasses.Field[Any]) -> str:
+    return f"from {spec.metadata['low']:g} to {spec.metadata['high']:g}"
+
+
 def _allowed(spec: dataclasses.Field[Any]) -> str:
     if spec.name == "name":
         return "a name of small letters, digits, - and _"
     if "most" in spec.metadata:
-        return f"a list of 1 to {spec.metadata['most']} numbers from {spec.metadata['low']:g} to {spec.metadata['high']:g}"
+        return f"a list of 1 to {spec.metadata['most']} numbers {_range(spec)}"
     if "low" in spec.metadata:
-        whole = "whole number" if spec.type == "int" else "number"
-        return f"a {whole} from {spec.metadata['low']:g} to {spec.metadata['high']:g}"
+        return f"a {'whole number' if spec.type == 'int' else 'number'} {_range(spec)}"
     return "true or false" if spec.type == "bool" else "text of 1 to 300 characters"
 
 
@@ -294,7 +299,9 @@ def _value(key: str, found: Any, spec: dataclasses.Field[Any], where: _Where) ->
 
     fault = where.error(key, found=found, allowed=_allowed(spec))
     if "most" in spec.metadata:
-        if not (isinstance(found, list) and 1 <= len(found) <= spec.metadata["most"] and all(map(in_range, found))):
+        if not (
+            isinstance(found, list) and 1 <= len(found) <= spec.metadata["most"] and all(map(in_range, found))
+        ):
             raise fault
         return tuple(float(item) for item in found)
     if "low" in spec.metadata:
@@ -318,7 +325,9 @@ def _check_levels(spec: Spec, peak_dbfs: float, where: _Where) -> None:
             value = getattr(spec, f.name)
             highest = max(value) if isinstance(value, tuple) else value
             if highest > peak_dbfs:
-                raise where.error(f.name, found=highest, allowed=f"at most the recipe's peak_dbfs, {peak_dbfs:g}")
+                raise where.error(
+                    f.name, found=highest, allowed=f"at most the recipe's peak_dbfs, {peak_dbfs:g}"
+                )
     for low, high in (("low_dbfs", "high_dbfs"), ("from_dbfs", "to_dbfs"), ("from_hz", "to_hz")):
         if hasattr(spec, low) and getattr(spec, low) >= getattr(spec, high):
             raise where.error(high, found=getattr(spec, high), allowed=f"more than {low}")

@@ -15,8 +15,10 @@ LAYERS = [
     "ident sync",
     "generators",
     "output",
+    "containers wav_header sample_codes",
     "audio",
     "cue_sheet",
+    "make_stimulus",
     "stages",
     "alignment",
     "take",
@@ -25,6 +27,7 @@ LAYERS = [
     "chapters",
     "health",
     "glossary",
+    "profile_json",
     "profile_json",
     "profile",
     "pipeline listening",
@@ -36,13 +39,13 @@ LAYERS = [
     "cli",
 ]
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names.split()}
-MODULES = sorted(p for p in ROOT.rglob("*.py") if p.relative_to(ROOT).parts[0] not in ("__init__.py", "schema"))
+PLACELESS = ("__init__.py", "schema")
+MODULES = sorted(p for p in ROOT.rglob("*.py") if p.relative_to(ROOT).parts[0] not in PLACELESS)
 
 
 def area(parts: tuple[str, ...]) -> str:
-    """First part below the package that the layer list knows: `cli_x` counts as `cli`, `wav_x` as `audio`."""
-    name = parts[0]
-    return {"cli": "cli", "wav": "audio"}.get(name.split("_")[0], name)
+    """First part below the package: the file or subpackage that the layer list places."""
+    return parts[0]
 
 
 def imports_of(path: Path) -> set[str]:

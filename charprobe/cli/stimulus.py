@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -25,29 +26,48 @@ def recipes_command(as_json: bool) -> None:
     from charprobe.generators.render import lay_out
     from charprobe.recipe import load_recipe, shipped_recipes
 
-    rows = []
+    rows: list[dict[str, Any]] = []
     for name in shipped_recipes():
         recipe = load_recipe(name)
         seconds = lay_out(recipe, rate_hz=48_000, take=0).duration_s
         kinds = list(dict.fromkeys(spec.kind for spec in recipe.segments))
-        rows.append({"name": name, "length_s": round(seconds, 2), "summary": recipe.summary, "segments": kinds})
+        rows.append(
+            {"name": name, "length_s": round(seconds, 2), "summary": recipe.summary, "segments": kinds}
+        )
     if as_json:
         click.echo(json.dumps(rows, indent=2))
         return
     for row in rows:
         click.echo(f"{row['name']:<12} {row['length_s']:6.1f} s  {row['summary']}")
-        click.echo(f"{'':<12} {'':8}  {', '.join(map(str, row['segments']))}")
+        click.echo(f"{'':<12} {'':8}  {', '.join(row['segments'])}")
 
 
 @click.command("stimulus")
 @click.argument("recipe")
 @click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="WAV to write.")
-@click.option("--rate", "rate_hz", type=click.IntRange(44_100, 192_000), default=48_000, show_default=True,
-              help="Sampling rate in Hz.")
-@click.option("--take", type=click.IntRange(0, 255), default=1, show_default=True,
-              help="Number the sound itself carries: give each setting its own.")
-@click.option("--format", "subtype", type=click.Choice(["float32", "pcm24"]), default="pcm24", show_default=True,
-              help="Sample format.")
+@click.option(
+    "--rate",
+    "rate_hz",
+    type=click.IntRange(44_100, 192_000),
+    default=48_000,
+    show_default=True,
+    help="Sampling rate in Hz.",
+)
+@click.option(
+    "--take",
+    type=click.IntRange(0, 255),
+    default=1,
+    show_default=True,
+    help="Number the sound itself carries: give each setting its own.",
+)
+@click.option(
+    "--format",
+    "subtype",
+    type=click.Choice(["float32", "pcm24"]),
+    default="pcm24",
+    show_default=True,
+    help="Sample format.",
+)
 @click.option("--force", is_flag=True, help="Overwrite files that exist.")
 def stimulus_command(recipe: str, out: Path, rate_hz: int, take: int, subtype: str, force: bool) -> None:
     """Render RECIPE (a shipped name or a TOML file) as a WAV and a cue sheet beside it."""
@@ -55,10 +75,14 @@ def stimulus_command(recipe: str, out: Path, rate_hz: int, take: int, subtype: s
 
     written = write_stimulus(recipe, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)  # type: ignore[arg-type]  # click's Choice gives str
     stimulus = written.stimulus
-    click.echo(f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  "
-               f"peak {written.peak_dbfs:.2f} dBFS  take {take}")
-    click.echo(f"{written.cues}  {len(stimulus.segments)} segments, recipe {stimulus.recipe.name} "
-               f"{stimulus.recipe.hash[:6]}")
+    click.echo(
+        f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  "
+        f"peak {written.peak_dbfs:.2f} dBFS  take {take}"
+    )
+    click.echo(
+        f"{written.cues}  {len(stimulus.segments)} segments, recipe {stimulus.recipe.name} "
+        f"{stimulus.recipe.hash[:6]}"
+    )
     for segment in stimulus.segments:
         start_s, length_s = segment.span.start / rate_hz, segment.span.length / rate_hz
         click.echo(f"  {start_s:8.3f} s  {length_s:7.3f} s  {segment.spec.kind:<13} {segment.spec.name}")
