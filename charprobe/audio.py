@@ -1,0 +1,303 @@
+"""Sound files in and out: captures read piece by piece exactly as recorded, stimuli written to the bit."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from io import BufferedReader
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import soundfile  # type: ignore[import-untyped]  # ships no types
+from numpy.typing import NDArray
+
+from charprobe.containers import ACCEPTED, HEAD_BYTES, container_of
+from charprobe.errors import SoundFileError
+from charprobe.output import check_space, write_with
+from charprobe.sample_codes import WrittenEncoding, decode, encode
+from charprobe.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
+
+__all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav"]
+
+Array = NDArray[np.float64]
+BLOCK_FRAMES = 1 << 16
+
+_LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
+    "PCM_S8": ("pcm8", 8),
+    "PCM_U8": ("pcm8", 8),
+    "PCM_16": ("pcm16", 16),
+    "PCM_24": ("pcm24", 24),
+    "PCM_32": ("pcm32", 32),
+    "FLOAT": ("float32", 32),
+    "DOUBLE": ("float64", 64),
+    "ALAC_16": ("pcm16", 16),
+    "ALAC_20": ("pcm24", 20),
+    "ALAC_24": ("pcm24", 24),
+    "ALAC_32": ("pcm32", 32),
+}
+
+
+@dataclass(frozen=True)
+class Capture(Pieces):
+    """A sound file on disk, read where asked and never changed; get one from `open_capture`.
+
+    No handle stays open: a capture can be pickled, copied and read from several threads or processes.
+    """
+
+    path: Path
+    facts: FileFacts
+    wav: WavLayout | None
+
+    @property
+    def name(self) -> str:
+        """Name of the file, without its folder."""
+        return self.path.name
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels).
+
+        Values are exactly those stored: nothing is resampled, mixed, dithered or scaled but by full scale.
+
+        Raises
+        ------
+        SoundFileError
+            If the file has gone or became shorter since it was opened.
+        """
+        first, last = self._clipped(start, stop)
+        if self.wav is None:
+            values = _read_library(self.path, first, last)
+        else:
+            with _opened(self.path) as stream:
+                stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
+                raw = stream.read((last - first) * self.wav.frame_bytes)
+            whole = len(raw) - len(raw) % self.wav.frame_bytes
+            values = decode(raw[:whole], encoding=self.wav.encoding, channels=self.channels)
+        if len(values) != last - first:
+            raise SoundFileError(
+                f"{self.path}: ended after {first + len(values)} of {self.frames} samples per channel: it "
+                "was changed while being read, or its disk has gone. Run again once the file is at rest"
+            )
+        return values
+
+    def sha256(self) -> str:
+        """SHA-256 of the whole file as it lies on disk, 64 hex digits."""
+        with _opened(self.path) as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def open_capture(path: str | Path) -> Capture:
+    """Open a sound file: WAV (also extensible, RF64, BW64), FLAC, AIFF, CAF or W64, any number of channels.
+
+    Only the header is read here. A header that promises more than the file holds, or whose size
+    overflowed, is told by ``facts.length``; the capture then covers what is really there.
+
+    Raises
+    ------
+    SoundFileError
+        If there is no such file, if it holds no sound, is coded with loss or in an unknown way, cannot be
+        read, or if its header was never finished; the message says what to do. The file is never changed.
+    """
+    path = Path(path)
+    size = _size_bytes(path)
+    with _opened(path) as stream:
+        container = container_of(stream.read(HEAD_BYTES))
+        if container.reader == "none":
+            raise SoundFileError(
+                f"{path}: {container.name} file: {container.why}. Accepted are {ACCEPTED}: record or export "
+                "the capture in one of these. The file was not changed"
+            )
+        wav = None
+        if container.reader == "wav":
+            wav = read_wav_layout(stream, size_bytes=size, source=str(path))
+    facts = _library_facts(path, container.name, size) if wav is None else _wav_facts(wav, size)
+    if facts.length != "as written" and path.stat().st_size != size:
+        raise SoundFileError(
+            f"{path}: still growing: it is being recorded or copied. Wait until it is finished, then run "
+            "again"
+        )
+    if facts.length == "never finished":
+        raise SoundFileError(
+            f"{path}: its header was never finished (recorder stopped abruptly?): it says 0 samples, yet "
+            f"{facts.duration_s:.1f} s of sound seem to follow. Make a repaired copy with "
+            "charprobe.repair.write_repaired_copy, or let the recorder recover the take. The file was not "
+            "changed"
+        )
+    if facts.frames == 0:
+        raise SoundFileError(
+            f"{path}: a {facts.container} file without a single sample: the recording never started, or the "
+            "export went wrong. Record or export again. The file was not changed"
+        )
+    return Capture(path, facts, wav)
+
+
+def _size_bytes(path: Path) -> int:
+    if path.is_dir():
+        raise SoundFileError(f"{path}: is a folder; give the path of one sound file in it ({ACCEPTED})")
+    if not path.is_file():
+        kind = "not an ordinary file" if path.exists() else "no such file"
+        raise SoundFileError(f"{path}: {kind}: check the name and the folder; accepted are {ACCEPTED}")
+    if (size := path.stat().st_size) == 0:
+        raise SoundFileError(
+            f"{path}: 0 bytes (not downloaded yet, or the recorder never wrote to it?): wait for it, or "
+            "record again. The file was not changed"
+        )
+    return size
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[BufferedReader]:
+    try:
+        with path.open("rb") as stream:
+            yield stream
+    except PermissionError:
+        raise SoundFileError(
+            f"{path}: may not be read: allow reading it for your user, or copy it. The file was not changed"
+        ) from None
+    except OSError as error:
+        raise SoundFileError(
+            f"{path}: cannot be read ({error.strerror or error}): check the disk or the connection to it"
+        ) from None
+
+
+def _wav_facts(wav: WavLayout, size_bytes: int) -> FileFacts:
+    return FileFacts(
+        container=wav.container,
+        subtype=wav.encoding,
+        bits=wav.bits,
+        rate_hz=wav.rate_hz,
+        frames=wav.frames,
+        channels=wav.channels,
+        size_bytes=size_bytes,
+        header_frames=wav.header_frames,
+        length=wav.length,
+    )
+
+
+def _library_facts(path: Path, container: str, size_bytes: int) -> FileFacts:
+    """Facts of a file that the sound file library reads; a shortened one counts as far as it can be read."""
+    try:
+        with soundfile.SoundFile(path) as file:
+            subtype, rate_hz, channels, frames = file.subtype, file.samplerate, file.channels, file.frames
+    except soundfile.SoundFileError as error:
+        raise SoundFileError(
+            f"{path}: looks like {container} but cannot be opened ({error}): it is damaged or incomplete. "
+            "Copy it again from the recorder, or export it again as WAV. The file was not changed"
+        ) from None
+    if subtype not in _LIBRARY_ENCODINGS:
+        raise SoundFileError(
+            f"{path}: {container} file with {subtype} samples: its coding alters or hides the recorded "
+            f"values. Accepted are {ACCEPTED} with PCM or float samples: export it again. The file was not "
+            "changed"
+        )
+    encoding, bits = _LIBRARY_ENCODINGS[subtype]
+    most = size_bytes << 16  # no coding packs more samples into a byte
+    promised = frames if 0 <= frames < most else None  # None: the writer left the length open
+    readable = _readable_frames(path, most if promised is None else promised)
+    length: Length = "as written" if readable == promised else "longer than file"
+    if promised is None:
+        length = "open-ended"
+    return FileFacts(
+        container=container,
+        subtype=encoding,
+        bits=bits,
+        rate_hz=rate_hz,
+        frames=readable,
+        channels=channels,
+        size_bytes=size_bytes,
+        header_frames=promised,
+        length=length,
+    )
+
+
+def _readable_frames(path: Path, promised: int) -> int:
+    """Frames up to the last that the library can reach, found by halving if the very last is missing."""
+
+    def holds(frame: int) -> bool:
+        try:
+            return len(_read_library(path, frame, frame + 1)) == 1
+        except SoundFileError:
+            return False
+
+    if promised == 0 or holds(promised - 1):
+        return promised
+    low, high = 0, promised - 1  # frames below `low` are there, those from `high` on are not
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (middle + 1, high) if holds(middle) else (low, middle)
+    return low
+
+
+def _read_library(path: Path, first: int, last: int) -> Array:
+    try:
+        with soundfile.SoundFile(path) as file:
+            file.seek(first)
+            return np.asarray(file.read(last - first, dtype="float64", always_2d=True), dtype=np.float64)
+    except soundfile.SoundFileError as error:
+        raise SoundFileError(
+            f"{path}: cannot be read from sample {first} on ({error}): the file is damaged there, or changed "
+            "while being read. Copy it again from the recorder. The file was not changed"
+        ) from None
+
+
+def write_wav(
+    path: str | Path, samples: Array, *, rate_hz: int, subtype: WrittenEncoding, force: bool
+) -> None:
+    """Write a WAV file whose bytes depend on the arguments alone, then read it back and compare.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to write; it appears only when complete.
+    samples : ndarray, shape (n,) or (n, channels)
+        Finite, full scale = 1; within -1 to 1 for ``"pcm24"`` (see `charprobe.sample_codes.encode`).
+    rate_hz : int > 0
+        Sampling rate.
+    subtype : {"float32", "pcm24"}
+        Coding of the samples. Beyond 4 GB the file becomes RF64.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    SoundFileError
+        If the samples cannot be held, or the file does not read back equal.
+    OutputError
+        If the place cannot be written to, or the disk lacks room.
+    """
+    path = Path(path)
+    values = np.asarray(samples)
+    values = values[:, None] if values.ndim == 1 else values
+    frames, channels = values.shape
+    sample_bytes = 3 if subtype == "pcm24" else 4
+    header = wav_header(encoding=subtype, rate_hz=rate_hz, channels=channels, frames=frames)
+    if path.parent.is_dir():
+        check_space(path.parent, needed_bytes=len(header) + frames * channels * sample_bytes)
+
+    def write(stream: BinaryIO) -> None:
+        stream.write(header)
+        for start in range(0, frames, BLOCK_FRAMES):
+            stream.write(encode(values[start : start + BLOCK_FRAMES], encoding=subtype))
+        stream.write(b"\0" * (frames * channels * sample_bytes % 2))
+        _compare(path, stream, values, subtype)
+
+    write_with(path, write, force=force)
+
+
+def _compare(path: Path, stream: BinaryIO, values: Array, subtype: WrittenEncoding) -> None:
+    """Read the written file back from the same stream; anything but equality is an error."""
+    stream.flush()
+    layout = read_wav_layout(stream, size_bytes=stream.seek(0, 2), source=str(path))
+    stream.seek(layout.data_start)
+    equal = layout.frames == len(values) and layout.encoding == subtype
+    for start in range(0, len(values), BLOCK_FRAMES):
+        block = encode(values[start : start + BLOCK_FRAMES], encoding=subtype)
+        equal = equal and stream.read(len(block)) == block
+    if not equal:
+        raise SoundFileError(
+            f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
+            "kept"
+        )

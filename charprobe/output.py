@@ -1,0 +1,194 @@
+"""Results reach the disk whole or not at all, and never over something that is already there unasked."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import secrets
+import shutil
+import unicodedata
+from collections.abc import Callable
+from pathlib import Path
+from typing import BinaryIO
+
+from charprobe.errors import OutputError
+
+MAX_NAME_BYTES = 80
+_RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
+
+
+def check_writable(path: Path, *, force: bool) -> None:
+    """Make sure that `path` can be written later on, before any work is spent on its content.
+
+    Raises
+    ------
+    OutputError
+        If the folder is missing or read-only, or if `path` exists and `force` is False.
+    """
+    _check_target(path, force=force)
+    try:
+        _open_part(path.parent)[0].unlink()
+    except OSError as error:
+        raise _failure(path, error) from None
+
+
+def check_space(folder: Path, *, needed_bytes: int) -> None:
+    """Raise `OutputError` if the disk of `folder` has less than `needed_bytes` free."""
+    free = shutil.disk_usage(folder).free
+    if free < needed_bytes:
+        raise OutputError(
+            f"{folder}: needs {_size(needed_bytes)}, {_size(free)} free: make room or choose another folder. "
+            "Nothing was written"
+        )
+
+
+def prepare_folder(folder: Path) -> None:
+    """Make sure that `folder` exists and takes files; creates it where its parent exists.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be created or written to.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder}: is a file, a folder is needed here: choose another name. File kept")
+    if not folder.parent.is_dir():
+        raise OutputError(f"{folder}: its parent folder does not exist: create it first. Nothing was written")
+    try:
+        folder.mkdir(exist_ok=True)
+        _open_part(folder)[0].unlink()
+    except OSError as error:
+        raise _failure(folder, error) from None
+
+
+def write_text(path: Path, text: str, *, force: bool) -> None:
+    """Write `text` as UTF-8 with its line ends unchanged; see `write_with`."""
+    write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def write_bytes(path: Path, data: bytes, *, force: bool) -> None:
+    """Write `data`; see `write_with`."""
+
+    def write(stream: BinaryIO) -> None:
+        stream.write(data)
+
+    write_with(path, write, force=force)
+
+
+def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool) -> None:
+    """Let `write` fill a new file that takes the name `path` only once it is complete and on the disk.
+
+    Whatever happens meanwhile (an exception, Ctrl-C, a kill, a full disk), `path` is either what it was
+    before or the complete new file. After a kill a hidden ``.charprobe-*.part`` file may stay behind.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder exists.
+    write : callable
+        Gets a binary stream, readable, writable and seekable.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If `path` exists and `force` is False, or if the system refuses to write.
+    """
+    _check_target(path, force=force)
+    part: Path | None = None
+    try:
+        part, stream = _open_part(path.parent)
+        with stream:
+            write(stream)
+            stream.flush()
+            os.fsync(stream.fileno())
+        _take_name(part, path, force=force)
+    except OSError as error:
+        raise _failure(path, error) from None
+    finally:
+        if part is not None:
+            part.unlink(missing_ok=True)
+
+
+def safe_file_name(name: str) -> str:
+    """Turn any text, such as the name a user gave a setting, into a file name for every common system.
+
+    Letters of any script, digits, inner spaces and ``- _ . + =`` stay; the rest becomes ``_``. Whenever
+    something had to change, a short code drawn from the original follows, so that two names never meet.
+
+    Examples
+    --------
+    >>> safe_file_name("Vocal 2")
+    'Vocal 2'
+    >>> safe_file_name("../50% $wet")
+    '50_ _wet-61f49c'
+    """
+    text = unicodedata.normalize("NFC", name)
+    kept = "".join(c if c.isalnum() or c in "-_.+= " else "_" for c in text)
+    kept = kept.lstrip("-_. =+").rstrip(". ")
+    kept = kept.encode("utf-8", "ignore")[:MAX_NAME_BYTES].decode("utf-8", "ignore").rstrip(". ")
+    if kept.split(".")[0].casefold() in _RESERVED:
+        kept = f"x{kept}"
+    if kept == name:
+        return kept
+    code = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:6]
+    return f"{kept or 'unnamed'}-{code}"
+
+
+def _check_target(path: Path, *, force: bool) -> None:
+    if path.is_dir():
+        raise OutputError(f"{path}: is a folder, a file name is needed here. Folder kept")
+    if not path.parent.is_dir():
+        raise OutputError(
+            f"{path.parent}: no such folder: create it, or choose another with --out. Nothing was written"
+        )
+    if os.path.lexists(path) and not path.is_file():
+        raise OutputError(f"{path}: is not an ordinary file: choose another name. Nothing was written")
+    if path.exists() and not force:
+        raise OutputError(f"{path}: already exists; kept as it is. Choose another name or add --force")
+
+
+def _open_part(folder: Path) -> tuple[Path, BinaryIO]:
+    """Create a new hidden file in `folder`, so that renaming it later needs no copy."""
+    part = folder / f".charprobe-{secrets.token_hex(8)}.part"
+    return part, part.open("x+b")
+
+
+def _take_name(part: Path, path: Path, *, force: bool) -> None:
+    """Give the finished file its name in one step; without `force` only if nobody took it meanwhile."""
+    if force:
+        part.replace(path.resolve())
+    else:
+        try:
+            os.link(part, path)
+        except FileExistsError:
+            raise OutputError(
+                f"{path}: was created by someone else meanwhile; kept as it is. Run again with another name"
+            ) from None
+        except OSError:  # a file system without hard links
+            _check_target(path, force=False)
+            part.rename(path)
+    with contextlib.suppress(OSError):  # not every system lets a folder be synchronised
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _failure(path: Path, error: OSError) -> OutputError:
+    kept = "Nothing was left half-written; what was there before is unchanged"
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return OutputError(f"{path}: the disk is full: make room or choose another folder. {kept}")
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return OutputError(f"{path}: cannot write here (read-only): choose another folder with --out. {kept}")
+    if error.errno == errno.ENAMETOOLONG:
+        return OutputError(f"{path}: the name is too long for this disk: choose a shorter one. {kept}")
+    return OutputError(f"{path}: cannot be written ({error.strerror or error}): choose another place. {kept}")
+
+
+def _size(count: int) -> str:
+    return f"{count / 1e9:.1f} GB" if count >= 1e8 else f"{count / 1e6:.1f} MB"
