@@ -198,6 +198,26 @@ def fit_common_frequency(
     return FrequencyOffset(relative, std)
 
 
+def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int) -> Array:
+    """Fit each row by itself and return the amplitude of its fundamental.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (k, m)
+        Short stretches of equal length, each at least two periods long.
+    cycles_per_sample : float
+        Frequency over the rate of the samples, above 0 and below 0.475.
+    orders : int
+        Orders fitted jointly, at least 1; those above 0.475 of the rate are left out.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+    """
+    inside = orders_in_band(cycles_per_sample, rate_hz=1.0, orders=orders)
+    return np.asarray(np.abs(_amplitudes(rows, 2 * np.pi * cycles_per_sample, inside)[:, 1]))
+
+
 def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
     """Return how many of the first `orders` multiples of a frequency lie below 0.475 times the rate."""
     inside = min(orders, int(BAND * rate_hz / frequency_hz))
@@ -235,26 +255,35 @@ def _project(samples: Array, turns: float, orders: int) -> tuple[Complex, Array]
     sine parts are two small separate systems.
     """
     n = samples.size
-    carrier = np.exp(1j * turns * (np.arange(n) - (n - 1) / 2))
-    sums = np.empty(orders + 1, dtype=np.complex128)
-    turned = samples.astype(np.complex128)
-    sums[0] = samples.sum()
-    back = carrier.conj()
-    for order in range(1, orders + 1):
-        turned *= back
-        sums[order] = turned.sum()
-    index = np.arange(orders + 1)
-    total, apart = index[:, None] + index, index[:, None] - index
-    plus, minus = _dirichlet(total * turns / 2, n), _dirichlet(apart * turns / 2, n)
-    cosines = np.linalg.solve((minus + plus) / 2, sums.real)
-    sines = np.linalg.solve(((minus - plus) / 2)[1:, 1:], -sums.imag[1:])
-    amplitudes = cosines.astype(np.complex128)
-    amplitudes[1:] -= 1j * sines
+    amplitudes = _amplitudes(samples[None, :], turns, orders)[0]
+    carrier = _carrier(turns, n)
     model = np.full(n, amplitudes[orders])
     for order in range(orders - 1, -1, -1):
         model *= carrier
         model += amplitudes[order]
     return amplitudes, model.real
+
+
+def _carrier(turns: float, n: int) -> Complex:
+    return np.exp(1j * turns * (np.arange(n) - (n - 1) / 2))
+
+
+def _amplitudes(rows: Array, turns: float, orders: int) -> Complex:
+    """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
+    n = rows.shape[1]
+    back = _carrier(turns, n).conj()
+    sums = np.empty((rows.shape[0], orders + 1), dtype=np.complex128)
+    turned = rows.astype(np.complex128)
+    sums[:, 0] = rows.sum(axis=1)
+    for order in range(1, orders + 1):
+        turned *= back
+        sums[:, order] = turned.sum(axis=1)
+    index = np.arange(orders + 1)
+    total, apart = index[:, None] + index, index[:, None] - index
+    plus, minus = _dirichlet(total * turns / 2, n), _dirichlet(apart * turns / 2, n)
+    amplitudes = np.linalg.solve((minus + plus) / 2, sums.real.T).T.astype(np.complex128)
+    amplitudes[:, 1:] += 1j * np.linalg.solve(((minus - plus) / 2)[1:, 1:], sums.imag[:, 1:].T).T
+    return amplitudes
 
 
 def _dirichlet(half_angle: Array, n: int) -> Array:
@@ -281,7 +310,7 @@ def _derivative(cut: Cut, solved: _Solved, nominal_hz: float) -> Array:
 
 
 def _stds(residual: Array, cycles_per_sample: float, orders: int) -> Array:
-    """Return the standard uncertainty of each amplitude part from the residual's spectrum beside its order."""
+    """Return the standard uncertainty of each amplitude part from the residual's spectrum beside it."""
     n = residual.size
     power = np.abs(np.fft.rfft(residual)) ** 2 / n
     white = float(power.sum() * 2 / n) * n / max(1, n - 2 * orders - 2)
