@@ -1,0 +1,1 @@
+"""Hearing it fairly: aligned and matched pairs, what changed between them, and blind listening."""
