@@ -74,7 +74,7 @@ class Profile:
     capture, stimulus, alignment, made_with
         Where the numbers come from.
     quantities : mapping of str to Entry
-        Published name -> reading and conditions, in the glossary's order; what was not measured has no conditions.
+        Published name -> reading and conditions, in the glossary's order; an `Unmeasured` has no conditions.
     curves : mapping of str to Table
         Curve name -> table, sorted by name.
     health : tuple of Health
@@ -221,8 +221,8 @@ def _rounded_entry(entry: Entry) -> Entry:
     if isinstance(reading, Quantity):
         ends = _rounded(reading.value), _rounded(reading.low), _rounded(reading.high)
         return Entry(Quantity(*ends, reading.unit), entry.conditions)
-    bounds = {"at_most": _maybe(reading.at_most), "at_least": _maybe(reading.at_least)}
-    return Entry(dataclasses.replace(reading, **bounds), "")
+    at_most, at_least = _maybe(reading.at_most), _maybe(reading.at_least)
+    return Entry(dataclasses.replace(reading, at_most=at_most, at_least=at_least), "")
 
 
 def _rounded_table(table: Table) -> Table:

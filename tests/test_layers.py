@@ -27,6 +27,7 @@ LAYERS = [
     "chapters",
     "health",
     "glossary",
+    "wording",
     "profile_json",
     "profile_json",
     "profile",

@@ -1,0 +1,113 @@
+"""A profile on the terminal: health first, then every quantity with unit and interval, then findings."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Iterable
+
+from charprobe import glossary
+from charprobe.chapter import Entry, Health
+from charprobe.profile import Profile
+from charprobe.quantity import Quantity
+from charprobe.wording import literal, readable, shortened
+
+WIDTH = 96
+TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
+
+
+def summarise(profile: Profile) -> str:
+    """Return the profile as plain text, at most `WIDTH` characters wide.
+
+    Quantities that could not be measured stand in their place with a dash or a bound and the reason, cut
+    to one line; the profile's file has reason and next test in full.
+    """
+    blocks = [_head(profile), _health(profile.health)]
+    blocks += [_group(name, title, profile) for name, title in glossary.GROUPS.items()]
+    blocks.append(_paragraphs("FINDINGS", profile.findings))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def time_text(seconds: float) -> str:
+    """Return a place in a capture as minutes and seconds, such as "01:12.5"."""
+    minutes, rest = divmod(round(seconds, 1), 60)
+    return f"{minutes:02.0f}:{rest:04.1f}"
+
+
+def where_text(item: Health) -> str:
+    """Return channel and time of a health item, "" where it concerns the whole capture."""
+    parts = [] if item.channel is None else [f"channel {item.channel}"]
+    if item.start_s is not None:
+        end = "" if item.end_s is None or item.end_s <= item.start_s else f"–{time_text(item.end_s)}"
+        parts.append(time_text(item.start_s) + end)
+    return ", ".join(parts)
+
+
+def _head(profile: Profile) -> str:
+    capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
+    facts = (
+        f"{capture.rate_hz / 1000:g} kHz, {capture.bits} bit, {_counted(capture.channels, 'channel')}, "
+        f"{capture.duration_s:.2f} s"
+    )
+    polarity = "kept" if alignment.polarity > 0 else "inverted"
+    lines = [
+        ("Setting", f"{literal(profile.setting)}, channel {profile.channel}"),
+        ("Capture", f"{literal(capture.file)} ({facts})"),
+        ("Stimulus", f"{stimulus.recipe}, take {stimulus.take}, {stimulus.rate_hz / 1000:g} kHz"),
+        (
+            "Alignment",
+            f"delay {alignment.delay_samples:.2f} samples, drift {alignment.drift_ppm:+.2f} ppm, "
+            f"polarity {polarity}".replace("-", "−"),
+        ),
+    ]
+    return "\n".join(f"{label:<10}{shortened(text, WIDTH - 10)}" for label, text in lines)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" + ("" if number == 1 else "s")
+
+
+def _health(items: tuple[Health, ...]) -> str:
+    lines = ["HEALTH"]
+    for item in items:
+        place = where_text(item)
+        text = f"{literal(item.message)}" + (f" [{place}]" if place else "")
+        label = f"  {item.severity.upper():<5} {item.code:<18}"
+        lines += textwrap.wrap(text, WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
+    if not items:
+        lines.append("  nothing found wrong")
+    return "\n".join(lines)
+
+
+def _group(group: str, title: str, profile: Profile) -> str:
+    rows = [(name, entry) for name, entry in profile.quantities.items() if glossary.group(name) == group]
+    if not rows:
+        return ""
+    head = f"{title.upper():<{TITLE}}{'value':>{VALUE}}  {'95 % interval':<{SPREAD}}{'unit':<{UNIT}}"
+    return "\n".join([head.rstrip(), *(_row(name, entry) for name, entry in rows)])
+
+
+def _row(name: str, entry: Entry) -> str:
+    shown = readable(entry.reading)
+    start = f"  {glossary.term(name).title:<{TITLE - 2}}{shown.value:>{VALUE}}  "
+    if isinstance(entry.reading, Quantity):
+        return f"{start}{shown.spread:<{SPREAD}}{shown.unit:<{UNIT}}".rstrip()
+    start += f"{shown.unit:<4}" if shown.unit else ""
+    return start + shortened(literal(entry.reading.reason), WIDTH - columns_of(start))
+
+
+def _paragraphs(title: str, texts: Iterable[str]) -> str:
+    lines = [
+        line
+        for text in texts
+        for line in textwrap.wrap(literal(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
+    ]
+    return "\n".join([title, *lines]) if lines else ""
+
+
+def columns_of(text: str) -> int:
+    """Return how many terminal columns a text takes: wide characters take two, combining ones none."""
+    return sum(
+        0 if unicodedata.combining(character) else 2 if unicodedata.east_asian_width(character) in "WF" else 1
+        for character in text
+    )
