@@ -100,8 +100,8 @@ def first_tone(table):
         ),
         (lambda t: first_tone(t).update(group=3), "tone 1: `group` is 3"),
         (
-            lambda t: max(t["segments"], key=lambda s: len(s["tones"]))["tones"].reverse(),
-            "tone 2: `start` is",
+            lambda t: max(t["segments"], key=lambda s: len(s["tones"]))["tones"][1].update(start=0),
+            "tone 2: `start` is 0; allowed",
         ),
         (lambda t: t["samples"].update(sha256="zz"), "samples: `sha256` is 'zz'; allowed: 64 hexadecimal"),
         (lambda t: t["samples"].update(subtype="pcm16"), 'allowed: "float32" or "pcm24"'),
