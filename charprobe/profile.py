@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from charprobe import glossary
+from charprobe import glossary, output
 from charprobe.chapter import Cell, Entry, Health, Table
 from charprobe.errors import ProfileError
-from charprobe.profile_json import MAX_PROFILE_BYTES, Json, parse, render
+from charprobe.profile_json import MAX_PROFILE_BYTES, parse, render
 from charprobe.quantity import Quantity, Unmeasured
+from charprobe.strict_json import Json
 
 SCHEMA = "charprobe.profile/1"
 DIGITS = 6  # significant digits kept of every measured number: 0.001 dB at -100 dBFS, 1 ppm of any value
@@ -177,6 +178,16 @@ class Profile:
                 f"{source}: {error}; edited by hand, or written by another version of charprobe? "
                 "Measure the capture again"
             ) from None
+
+    def save(self, path: Path, *, force: bool) -> None:
+        """Write the profile to `path`, whole or not at all.
+
+        Raises
+        ------
+        OutputError
+            If the file exists and `force` is false, or cannot be written.
+        """
+        output.write_text(path, self.to_json(), force=force)
 
 
 def load_profile(path: str | Path) -> Profile:

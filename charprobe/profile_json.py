@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import json
-import math
-import re
 from functools import cache
 from importlib import resources
 from typing import Any
 
 from charprobe.errors import ProfileError
+from charprobe.strict_json import Json, parse_strict
 
 MAX_PROFILE_BYTES = 50_000_000
 MAX_DEPTH = 12
-Json = Any  # a JSON value; the schema checks its shape
 
 
 def render(table: Json) -> str:
@@ -43,43 +41,12 @@ def parse(text: str, *, source: str) -> dict[str, Json]:
     ProfileError
         If the text is not strict JSON or does not follow the schema; names place, found and wanted.
     """
-    _check_depth(text, source)
     try:
-        table = json.loads(
-            text, parse_constant=_no_constant, parse_float=_finite, object_pairs_hook=_no_double_keys
-        )
+        table = parse_strict(text, max_depth=MAX_DEPTH)
     except ValueError as error:
         raise ProfileError(f"{source}: not strict JSON: {error}; measure the capture again") from None
     _check_schema(table, source)
     return dict(table)
-
-
-def _check_depth(text: str, source: str) -> None:
-    depth = 0
-    for token in re.finditer(r'"(?:[^"\\]|\\.)*"|[\[{]|[\]}]', text, re.DOTALL):
-        depth += {"[": 1, "{": 1, "]": -1, "}": -1}.get(token.group(), 0)
-        if depth > MAX_DEPTH:
-            raise ProfileError(f"{source}: nested deeper than {MAX_DEPTH} levels: not a charprobe profile")
-
-
-def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is not a JSON number")
-
-
-def _finite(digits: str) -> float:
-    value = float(digits)
-    if not math.isfinite(value):
-        raise ValueError(f"number {digits[:20]} is out of range")
-    return value
-
-
-def _no_double_keys(pairs: list[tuple[str, Json]]) -> dict[str, Json]:
-    table = dict(pairs)
-    if len(table) != len(pairs):
-        keys = [key for key, _ in pairs]
-        double = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"key {double[:80]!r} is there twice")
-    return table
 
 
 @cache

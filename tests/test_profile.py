@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from charprobe.chapter import Entry, Health, Table
-from charprobe.errors import ProfileError
-from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.errors import OutputError, ProfileError
+from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts, load_profile
 from charprobe.profile_json import MAX_DEPTH
 from charprobe.quantity import Quantity, Unmeasured
 
@@ -113,7 +113,7 @@ BAD = {
     "huge whole number": (PLAIN.to_json().replace("0.25", "9" * 5000), "not strict JSON"),
     "double key": (
         PLAIN.to_json().replace('"findings"', '"setting": "x", "findings"'),
-        "'setting' is there twice",
+        "'setting' appears twice",
     ),
     "too deep": ("[" * (MAX_DEPTH + 1), "nested deeper"),
     "another schema": (changed(schema="charprobe.profile/9"), "wanted 'charprobe.profile/1'"),
@@ -135,3 +135,22 @@ def test_a_bad_profile_is_refused_with_its_place(case):
         Profile.from_json(text, source="odd.json")
     assert str(caught.value).startswith("odd.json: ")
     assert len(str(caught.value)) < 500
+
+
+def test_a_saved_profile_loads_and_is_kept_unless_forced(tmp_path):
+    path = tmp_path / "é profile.json"
+    PLAIN.save(path, force=False)
+    assert load_profile(path) == PLAIN
+    with pytest.raises(OutputError, match="already exists"):
+        PLAIN.save(path, force=False)
+    dataclasses.replace(PLAIN, channel=2).save(path, force=True)
+    assert load_profile(path).channel == 2
+
+
+def test_a_file_that_is_no_profile_is_named(tmp_path):
+    path = tmp_path / "odd.json"
+    with pytest.raises(ProfileError, match=r"odd\.json: cannot be read: No such file"):
+        load_profile(path)
+    path.write_bytes(b"RIFF\xff\xfe")
+    with pytest.raises(ProfileError, match="not UTF-8 text"):
+        load_profile(path)
