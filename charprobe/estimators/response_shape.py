@@ -1,0 +1,324 @@
+"""The simplest description of a magnitude response: flat, tilted, filtered or shelved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from charprobe.cut import Array
+from charprobe.quantity import Quantity, Reading, Unmeasured
+
+MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
+NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat
+HALF_POWER_DB = 10 * math.log10(2)
+TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
+REFERENCE_HZ = 1000.0
+
+Side = Literal["low", "high"]
+Kind = Literal["cut", "shelf"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One element of a description: a filter or a shelf at the low or the high end.
+
+    Attributes
+    ----------
+    side : "low" or "high"
+        End of the band it shapes.
+    kind : "cut" or "shelf"
+        A high-pass or low-pass, or a shelf.
+    order : int
+        1 or 2.
+    corner_hz : Quantity
+        -3 dB frequency of a cut; of a shelf the frequency where half of its dB gain is reached.
+    gain_db : Quantity or None
+        Gain of a shelf, far out; None for a cut.
+    """
+
+    side: Side
+    kind: Kind
+    order: int
+    corner_hz: Quantity
+    gain_db: Quantity | None
+
+
+@dataclass(frozen=True)
+class ResponseShape:
+    """What a magnitude response amounts to.
+
+    Attributes
+    ----------
+    gain_db : Quantity
+        Gain of the description apart from its parts.
+    parts : tuple of Part
+        Low end first; empty for a flat or merely tilted response.
+    tilted : bool
+        Whether a straight tilt over log frequency is the description.
+    tilt_db_per_decade : Quantity
+        Least-squares slope, 100 Hz to 10 kHz, uniform in log frequency; always measured.
+    low_corner_hz, high_corner_hz : Quantity or Unmeasured
+        Where the magnitude is 3 dB below that at 1 kHz, or the bound it lies beyond.
+    worst_db : float
+        Largest distance between the curve and the description.
+    sentence : str
+        The description in words.
+    """
+
+    gain_db: Quantity
+    parts: tuple[Part, ...]
+    tilted: bool
+    tilt_db_per_decade: Quantity
+    low_corner_hz: Reading
+    high_corner_hz: Reading
+    worst_db: float
+    sentence: str
+
+    @property
+    def shelf(self) -> Part | None:
+        """The shelf with the larger gain, if there is any."""
+        shelves = [part for part in self.parts if part.gain_db is not None]
+        return max(shelves, key=lambda part: abs(part.gain_db.value) if part.gain_db else 0.0, default=None)
+
+
+def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array) -> ResponseShape:
+    """Find the simplest description that fits a magnitude response.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        At least 24 ascending frequencies, about evenly spaced in log frequency, spanning 1 kHz.
+    magnitude_db, std_db : ndarray, shape (n,)
+        Magnitude and its standard uncertainty.
+
+    Notes
+    -----
+    Candidates are a constant, a tilt, and every pair of a low-end part (none, high-pass or shelf of order 1
+    or 2) and a high-end part (none, low-pass or shelf of order 1 or 2); second-order parts are Butterworth
+    shaped. Each is fitted by weighted least squares, the weight's floor being 0.01 dB, and the smallest
+    corrected Akaike criterion wins. Intervals come from the fit's covariance, widened when the residual
+    exceeds what the weights allow.
+    """
+    sigma = np.hypot(std_db, MODEL_FLOOR_DB)
+    fits = [_fit(model, frequency_hz, magnitude_db, sigma) for model in _models()]
+    chosen = min(fits, key=lambda fit: fit.aicc)
+    flat = fits[0]
+    if float(np.ptp(magnitude_db)) / 2 < NOTICEABLE_DB:
+        chosen = flat
+    worst = float(np.max(np.abs(chosen.residual_db)))
+    parts = chosen.parts()
+    low, high = (
+        _half_power_corner(frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high")
+    )
+    tilt = _tilt(frequency_hz, magnitude_db, std_db)
+    tilted = chosen.model.tilted
+    sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
+    return ResponseShape(chosen.gain(), parts, tilted, tilt, low, high, worst, sentence)
+
+
+@dataclass(frozen=True)
+class _Element:
+    """A part yet to be fitted: its unknowns are log corner and, for a shelf, gain."""
+
+    side: Side
+    kind: Kind
+    order: int
+
+    def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
+        ratio = frequency_hz / math.exp(unknowns[0])
+        if self.side == "low":
+            ratio = 1 / ratio
+        if self.kind == "cut":
+            return np.asarray(-10 * np.log10(1 + ratio ** (2 * self.order)))
+        return _shelf_db(ratio, float(unknowns[1]), self.order)
+
+
+def _shelf_db(ratio: Array, gain_db: float, order: int) -> Array:
+    """Shelf of analogue form that reaches `gain_db` for large `ratio` and half of it at ratio 1."""
+    root = 10 ** (gain_db / 40)  # the square root of the amplitude gain
+    if order == 1:
+        return 10 * np.log10((1 + ratio**2 * root**2) / (1 + ratio**2 / root**2))
+    s = 1j * ratio
+    damping = math.sqrt(2 * root)
+    shape = root * (root * s**2 + damping * s + 1) / (s**2 + damping * s + root)
+    return 20 * np.log10(np.abs(shape))
+
+
+@dataclass(frozen=True)
+class _Model:
+    elements: tuple[_Element, ...]
+    tilted: bool
+
+    def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
+        out: Array = np.full(frequency_hz.size, unknowns[0])
+        if self.tilted:
+            return out + unknowns[1] * np.log10(frequency_hz / REFERENCE_HZ)
+        at = 1
+        for element in self.elements:
+            width = 1 if element.kind == "cut" else 2
+            out = out + element.curve_db(frequency_hz, unknowns[at : at + width])
+            at += width
+        return out
+
+
+def _models() -> list[_Model]:
+    def ends(side: Side) -> list[tuple[_Element, ...]]:
+        kinds: tuple[Kind, ...] = ("cut", "shelf")
+        return [(), *((_Element(side, kind, order),) for kind, order in product(kinds, (1, 2)))]
+
+    pairs = [_Model(low + high, False) for low, high in product(ends("low"), ends("high"))]
+    return [pairs[0], _Model((), True), *pairs[1:]]
+
+
+@dataclass(frozen=True)
+class _Fit:
+    model: _Model
+    unknowns: Array
+    covariance: NDArray[np.float64]
+    residual_db: Array
+    aicc: float
+
+    def gain(self) -> Quantity:
+        return Quantity.from_std(self.unknowns[0], math.sqrt(self.covariance[0, 0]), "dB")
+
+    def parts(self) -> tuple[Part, ...]:
+        parts, at = [], 1
+        for element in self.model.elements:
+            log_corner, log_std = float(self.unknowns[at]), math.sqrt(self.covariance[at, at])
+            log_reach = 1.959963984540054 * log_std
+            corner = Quantity(
+                math.exp(log_corner), math.exp(log_corner - log_reach), math.exp(log_corner + log_reach), "Hz"
+            )
+            gain = None
+            if element.kind == "shelf":
+                gain_std = math.sqrt(self.covariance[at + 1, at + 1])
+                gain = Quantity.from_std(self.unknowns[at + 1], gain_std, "dB")
+            parts.append(Part(element.side, element.kind, element.order, corner, gain))
+            at += 1 if element.kind == "cut" else 2
+        return tuple(parts)
+
+
+def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) -> _Fit:
+    middle = float(np.interp(math.log(REFERENCE_HZ), np.log(frequency_hz), magnitude_db))
+    start, low, high = [middle], [-np.inf], [np.inf]
+    if model.tilted:
+        start, low, high = [middle, 0.0], [-np.inf, -np.inf], [np.inf, np.inf]
+    for element in model.elements:
+        end = magnitude_db[0] if element.side == "low" else magnitude_db[-1]
+        corner, corners = _corner_start(element, frequency_hz, magnitude_db - middle, float(end - middle))
+        start.append(math.log(corner))
+        low.append(math.log(corners[0]))
+        high.append(math.log(corners[1]))
+        if element.kind == "shelf":
+            start.append(float(np.clip(end - middle, -35, 35)) or 0.01)
+            low.append(-40.0)
+            high.append(40.0)
+
+    def misfit(unknowns: Array) -> Array:
+        return (magnitude_db - model.curve_db(frequency_hz, unknowns)) / sigma
+
+    solved = least_squares(
+        misfit, start, bounds=(low, high), x_scale="jac", max_nfev=60, ftol=1e-10, xtol=1e-10, gtol=1e-10
+    )
+    cost, n, k = 2 * float(solved.cost), frequency_hz.size, len(start)
+    widen = max(1.0, cost / (n - k))
+    jacobian: Array = np.asarray(solved.jac)
+    covariance: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian) * widen, dtype=np.float64)
+    unknowns = np.asarray(solved.x)
+    residual = magnitude_db - model.curve_db(frequency_hz, unknowns)
+    return _Fit(model, unknowns, covariance, residual, cost + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+
+
+def _corner_start(
+    element: _Element, frequency_hz: Array, shape_db: Array, end_db: float
+) -> tuple[float, tuple[float, float]]:
+    """First guess of a corner and the range it may take: cuts may lie a little outside the curve's band."""
+    below = frequency_hz <= REFERENCE_HZ
+    half = end_db / 2 if element.kind == "shelf" else -HALF_POWER_DB
+    side = below if element.side == "low" else ~below
+    nearest = frequency_hz[side][np.argmin(np.abs(shape_db[side] - half))]
+    first, last = float(frequency_hz[0]), float(frequency_hz[-1])
+    outside = 30.0 if element.kind == "cut" else 1.5
+    limits = (first / outside, 3000.0) if element.side == "low" else (300.0, last * outside)
+    if element.kind == "cut" and end_db > -HALF_POWER_DB:
+        # how far outside the band a cut of this order lies that loses `end_db` at its edge
+        reach = max(10 ** (max(-end_db, 1e-3) / 10) - 1, 1e-6) ** (1 / (2 * element.order))
+        nearest = first * reach if element.side == "low" else last / reach
+    return float(np.clip(nearest, limits[0] * 1.01, limits[1] / 1.01)), limits
+
+
+def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array) -> Quantity:
+    inside = (frequency_hz >= TILT_FROM_HZ * 0.999) & (frequency_hz <= TILT_TO_HZ * 1.001)
+    x = np.log10(frequency_hz[inside])
+    x = x - x.mean()
+    weight = x / float(x @ x)
+    slope = float(weight @ magnitude_db[inside])
+    return Quantity.from_std(slope, float(np.sqrt(weight**2 @ std_db[inside] ** 2)), "dB/decade")
+
+
+def _half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side) -> Reading:
+    """Outermost crossing of -3 dB re 1 kHz, by interpolation over log frequency."""
+    log_f = np.log(frequency_hz)
+    reference = float(np.interp(math.log(REFERENCE_HZ), log_f, magnitude_db))
+    reference_std = float(np.interp(math.log(REFERENCE_HZ), log_f, std_db))
+    outward = frequency_hz <= REFERENCE_HZ if side == "low" else frequency_hz >= REFERENCE_HZ
+    log_f, drop, std = log_f[outward], magnitude_db[outward] - reference, std_db[outward]
+    if side == "low":
+        log_f, drop, std = log_f[::-1], drop[::-1], std[::-1]
+    beyond = np.flatnonzero(drop < -HALF_POWER_DB)
+    edge = float(math.exp(log_f[-1]))
+    if beyond.size == 0:
+        reason = f"the response falls by less than 3 dB down to {edge:.3g} Hz"
+        if side == "high":
+            reason = f"the response falls by less than 3 dB up to {edge:.5g} Hz"
+        wider = "a sweep over a wider range, at a higher sampling rate for the top"
+        if side == "low":
+            return Unmeasured("Hz", reason, wider, at_most=edge)
+        return Unmeasured("Hz", reason, wider, at_least=edge)
+    i = max(1, int(beyond[0]))
+    slope = float((drop[i] - drop[i - 1]) / (log_f[i] - log_f[i - 1]))
+    crossing = _curved_crossing(log_f, drop, i)
+    log_std = math.hypot(float(std[i]), reference_std) / abs(slope)
+    reach = 1.959963984540054 * log_std
+    return Quantity(math.exp(crossing), math.exp(crossing - reach), math.exp(crossing + reach), "Hz")
+
+
+def _curved_crossing(log_f: Array, drop: Array, i: int) -> float:
+    """Solve for the crossing between points i-1 and i with a parabola through a third point."""
+    j = np.array([i - 1, i, min(i + 1, log_f.size - 1) if i + 1 < log_f.size else i - 2])
+    if len(set(j.tolist())) < 3 or j.min() < 0:
+        return float(np.interp(HALF_POWER_DB, -drop[[i - 1, i]], log_f[[i - 1, i]]))
+    inverse: Callable[[float], Array] = np.polynomial.Polynomial.fit(drop[j], log_f[j], 2)
+    return float(inverse(-HALF_POWER_DB))
+
+
+def _sentence(
+    parts: tuple[Part, ...], tilt: Quantity | None, magnitude_db: Array, frequency_hz: Array, worst_db: float
+) -> str:
+    span = f"{_hz(float(frequency_hz[0]))} to {_hz(float(frequency_hz[-1]))}"
+    if tilt is not None:
+        return f"tilt of {tilt.value:+.2f} dB per decade, {span} (within {worst_db:.2f} dB)"
+    if not parts:
+        return f"flat within ±{max(np.ptp(magnitude_db) / 2, 0.005):.2f} dB, {span}"
+    return ", ".join(map(_part_words, parts)) + f" (within {worst_db:.2f} dB, {span})"
+
+
+def _part_words(part: Part) -> str:
+    order = "first" if part.order == 1 else "second"
+    corner = _hz(part.corner_hz.value)
+    if part.gain_db is None:
+        name = "high-pass" if part.side == "low" else "low-pass"
+        return f"{order}-order {name}, -3 dB at {corner}"
+    end, where = ("bass", "below") if part.side == "low" else ("treble", "above")
+    return f"{order}-order {end} shelf, {part.gain_db.value:+.2f} dB {where} {corner}"
+
+
+def _hz(frequency_hz: float) -> str:
+    return f"{frequency_hz / 1000:.3g} kHz" if frequency_hz >= 1000 else f"{frequency_hz:.3g} Hz"
