@@ -265,7 +265,7 @@ def _project(samples: Array, turns: float, orders: int) -> tuple[Complex, Array]
 
 
 def _carrier(turns: float, n: int) -> Complex:
-    return np.exp(1j * turns * (np.arange(n) - (n - 1) / 2))
+    return np.asarray(np.exp(1j * turns * (np.arange(n) - (n - 1) / 2)), dtype=np.complex128)
 
 
 def _amplitudes(rows: Array, turns: float, orders: int) -> Complex:
