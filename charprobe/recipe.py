@@ -26,7 +26,7 @@ RAMP_S = 0.005  # soft start and end of everything a recipe plays
 
 def _number(low: float, high: float, default: float | None = None) -> Any:
     """Declare a number field with its admissible range."""
-    return field(default=MISSING if default is None else default, metadata={"low": low, "high": high})  # type: ignore[call-overload]  # field() has no overload for "maybe a default"
+    return field(default=MISSING if default is None else default, metadata={"low": low, "high": high})
 
 
 def _numbers(low: float, high: float) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
@@ -69,11 +69,16 @@ def recipes_command(as_json: bool) -> None:
     help="Sample format.",
 )
 @click.option("--force", is_flag=True, help="Overwrite files that exist.")
-def stimulus_command(recipe: str, out: Path, rate_hz: int, take: int, subtype: str, force: bool) -> None:
+def stimulus_command(
+    recipe: str, out: Path, rate_hz: int, take: int, subtype: Literal["float32", "pcm24"], force: bool
+) -> None:
     """Render RECIPE (a shipped name or a TOML file) as a WAV and a cue sheet beside it."""
     from charprobe.make_stimulus import write_stimulus
+    from charprobe.recipe import load_recipe
 
-    written = write_stimulus(recipe, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)  # type: ignore[arg-type]  # click's Choice gives str
+    written = write_stimulus(
+        load_recipe(recipe), out, rate_hz=rate_hz, take=take, subtype=subtype, force=force
+    )
     stimulus = written.stimulus
     click.echo(
         f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  "

@@ -1,0 +1,71 @@
+"""`charprobe check` and `charprobe measure`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+CAPTURE = click.Path(path_type=Path)
+STIMULUS_HELP = (
+    "Cue sheet, or the stimulus WAV beside it; left out, the sound itself says which shipped recipe it is."
+)
+
+
+@click.command("check")
+@click.argument("capture", type=CAPTURE)
+@click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
+@click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to judge.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--strict", is_flag=True, help="Exit 1 on warnings too.")
+@click.pass_context
+def check_command(
+    ctx: click.Context, capture: Path, cues: Path | None, channel: int, as_json: bool, strict: bool
+) -> None:
+    """Say in seconds whether CAPTURE can be kept or must be taken again."""
+    from charprobe.pipeline import check_file
+
+    verdict = check_file(capture, cues, channel=channel)
+    if as_json:
+        click.echo(json.dumps(verdict.to_dict(), indent=2, ensure_ascii=False))
+    else:
+        click.echo(verdict.text())
+    ctx.exit(1 if verdict.retake or (strict and verdict.warned) else 0)
+
+
+@click.command("measure")
+@click.argument("capture", type=CAPTURE)
+@click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
+@click.option("--bypass", type=CAPTURE, help="Capture of the same stimulus with the stage off, same path.")
+@click.option("--setting", help="Name of the setting; left out, the capture's file name.")
+@click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to measure.")
+@click.option("--out", required=True, type=CAPTURE, help="Profile (JSON) to write.")
+@click.option("--force", is_flag=True, help="Overwrite a profile that exists.")
+@click.option("--json", "as_json", is_flag=True, help="Print the profile instead of the summary.")
+@click.option("--strict", is_flag=True, help="Exit 1 on warnings too.")
+@click.pass_context
+def measure_command(
+    ctx: click.Context,
+    capture: Path,
+    cues: Path | None,
+    bypass: Path | None,
+    setting: str | None,
+    channel: int,
+    out: Path,
+    force: bool,
+    as_json: bool,
+    strict: bool,
+) -> None:
+    """Measure one channel of CAPTURE and write its profile."""
+    from charprobe.output import check_writable
+    from charprobe.pipeline import measure_file
+    from charprobe.summary import summarise
+
+    check_writable(out, force=force)
+    profile = measure_file(capture, cues, bypass=bypass, setting=setting, channel=channel)
+    profile.save(out, force=force)
+    click.echo(profile.to_json() if as_json else summarise(profile), nl=not as_json)
+    click.echo(f"Profile written to {out}", err=True)
+    warned = any(item.severity != "note" for item in profile.health)
+    ctx.exit(1 if strict and warned else 0)

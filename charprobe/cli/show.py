@@ -1,0 +1,45 @@
+"""`charprobe show` and `charprobe compare`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+PROFILE = click.Path(path_type=Path)
+
+
+@click.command("show")
+@click.argument("profile", type=PROFILE)
+@click.option("--figures", type=PROFILE, help="Folder to draw the figures into (SVG, PNG, PDF).")
+@click.option("--force", is_flag=True, help="Overwrite figures that exist.")
+@click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
+def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool) -> None:
+    """Print a profile's summary; draw its figures."""
+    from charprobe.profile import load_profile
+    from charprobe.summary import summarise
+
+    loaded = load_profile(profile)
+    click.echo(loaded.to_json() if as_json else summarise(loaded), nl=not as_json)
+    if figures is not None:
+        from charprobe.figures.all_figures import draw_profile
+
+        for path in draw_profile(loaded, figures, force=force):
+            click.echo(f"drawn: {path}", err=True)
+
+
+@click.command("compare")
+@click.argument("profiles", nargs=-1, required=True, type=PROFILE)
+@click.option("--out", required=True, type=PROFILE, help="Folder for the difference tables and figures.")
+@click.option("--force", is_flag=True, help="Overwrite tables that exist.")
+def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
+    """Set PROFILES (two or more) against each other: differences, and what is the same."""
+    if len(profiles) < 2:
+        raise click.UsageError("comparing takes at least two profiles")
+    from charprobe.compare import compare_profiles
+    from charprobe.profile import load_profile
+
+    comparison = compare_profiles([load_profile(path) for path in profiles])
+    for path in comparison.save(out, force=force):
+        click.echo(f"written: {path}", err=True)
+    click.echo(comparison.text())

@@ -1,0 +1,70 @@
+"""A stimulus on disk: the WAV to play and the cue sheet beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.audio import write_wav
+from charprobe.cue_sheet import CueSheet, write_cue_sheet
+from charprobe.errors import OutputError
+from charprobe.generators.render import lay_out, render
+from charprobe.output import check_writable
+from charprobe.recipe import Recipe
+from charprobe.sample_codes import WrittenEncoding, sample_sha256
+from charprobe.stimulus import Stimulus
+
+
+@dataclass(frozen=True)
+class WrittenStimulus:
+    """Where a stimulus was written, and what it holds; `peak_dbfs` is that of the largest sample."""
+
+    wav: Path
+    cues: Path
+    stimulus: Stimulus
+    peak_dbfs: float
+
+
+def write_stimulus(
+    recipe: Recipe, wav: Path, *, rate_hz: int, take: int, subtype: WrittenEncoding, force: bool
+) -> WrittenStimulus:
+    """Render a recipe to `wav` and its cue sheet to the same name ending in ``.json``.
+
+    The same recipe, rate, take and format always give the same bytes.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What to play.
+    wav : Path
+        File to write; its name ends in ``.wav``.
+    rate_hz : int
+        Sampling rate, 44 100 to 192 000 Hz.
+    take : int
+        Number the sound carries in its ident, 0 to 255.
+    subtype : {"float32", "pcm24"}
+        Coding of the samples.
+    force : bool
+        Whether existing files may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, the name does not end in ``.wav``, or nothing can be written there.
+    """
+    if wav.suffix.lower() != ".wav":
+        raise OutputError(
+            f"{wav}: a stimulus is written as WAV; choose a name that ends in .wav. Nothing was written"
+        )
+    cues = wav.with_suffix(".json")
+    for path in (wav, cues):
+        check_writable(path, force=force)
+    stimulus = lay_out(recipe, rate_hz=rate_hz, take=take)
+    samples = render(stimulus)
+    write_wav(wav, samples, rate_hz=rate_hz, subtype=subtype, force=force)
+    sha256 = sample_sha256([samples[:, None]], encoding=subtype)
+    write_cue_sheet(cues, CueSheet(stimulus, subtype, sha256), force=force)
+    peak_dbfs = float(20 * np.log10(np.abs(samples).max()))
+    return WrittenStimulus(wav, cues, stimulus, peak_dbfs)
