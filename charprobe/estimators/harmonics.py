@@ -1,0 +1,170 @@
+"""Harmonics of steady tones: levels and phases over the fundamental, each with what hides it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.cut import Array, Cut
+from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.stimulus import Tone
+
+Complex = NDArray[np.complex128]
+
+HIGHEST = 10
+SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
+EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
+CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
+DETECTED = 4.0  # standard uncertainties; noise alone passes with probability exp(-8), 3 in 10 000 per order
+DB = 20 / math.log(10)
+NEXT = "raise the level, lengthen the tones, or record with less noise"
+
+
+@dataclass(frozen=True)
+class HarmonicCell:
+    """One tone of a level x frequency map.
+
+    Attributes
+    ----------
+    tone : Tone
+        What was played.
+    fit : ToneFit
+        The fitted orders.
+    ratios : ndarray of complex, shape (orders - 1,)
+        Order n = 2, 3, ... over the fundamental; the angle is the phase of order n less n times that of the
+        fundamental (cosine convention).
+    stds : ndarray, shape (orders - 1,)
+        Standard uncertainty of the real and of the imaginary part of each ratio.
+    """
+
+    tone: Tone
+    fit: ToneFit
+    ratios: Complex
+    stds: Array
+
+    @property
+    def orders(self) -> int:
+        """Highest order inside the band, 10 at most; 1 if not even the second fits."""
+        return int(self.ratios.size) + 1
+
+    @property
+    def fundamental(self) -> Reading:
+        """Level of the fundamental in dBFS."""
+        return self.fit.level(1)
+
+    @property
+    def limits_dbc(self) -> Array:
+        """Level over the fundamental at which each order would just be detected; shape (orders - 1,)."""
+        return np.asarray(DB * np.log(np.maximum(DETECTED * self.stds, 1e-15)))
+
+    def detected(self, order: int) -> bool:
+        """Tell whether an order rises above the noise beside it; False outside the band."""
+        if order > self.orders:
+            return False
+        return bool(abs(self.ratios[order - 2]) > max(DETECTED * float(self.stds[order - 2]), 1e-14))
+
+    def level(self, order: int) -> Reading:
+        """Level of one order over the fundamental, in dBc, or the bound below which it lies."""
+        if order > self.orders:
+            reason = f"order {order} of {self.tone.frequency_hz:g} Hz lies above the band of the capture"
+            return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
+        if not self.detected(order):
+            bound = DB * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
+            reason = f"no harmonic {order} above {bound:.1f} dBc: the noise hides what is lower"
+            return Unmeasured("dBc", reason, NEXT, at_most=bound)
+        return Quantity.from_std(DB * math.log(size), DB * std / size, "dBc")
+
+    def phase(self, order: int) -> Reading:
+        """Phase of one order less `order` times that of the fundamental, in degrees from -180 to 180."""
+        level = self.level(order)
+        if isinstance(level, Unmeasured):
+            return Unmeasured("deg", level.reason, level.next)
+        ratio, std = self.ratios[order - 2], float(self.stds[order - 2])
+        own = float(self.fit.stds[0] / abs(self.fit.amplitudes[0]))
+        return Quantity.from_std(
+            float(np.degrees(np.angle(ratio))), math.degrees(math.hypot(std / abs(ratio), order * own)), "deg"
+        )
+
+    def power(self, orders: Sequence[int]) -> tuple[float, float]:
+        """Power of some orders over the fundamental's, less the noise's share, and its standard uncertainty.
+
+        Orders outside the band count as nothing. The power may come out below zero where there is only noise.
+        """
+        chosen = [order - 2 for order in orders if order <= self.orders]
+        size2, std2 = np.abs(self.ratios[chosen]) ** 2, self.stds[chosen] ** 2
+        return float(np.sum(size2 - 2 * std2)), float(np.sqrt(np.sum(4 * size2 * std2 + 4 * std2**2)))
+
+    @property
+    def thd(self) -> Reading:
+        """Root sum of squares of orders 2 to 10 over the fundamental, in dBc, or its bound."""
+        if self.orders < 2:
+            reason = f"no harmonic of {self.tone.frequency_hz:g} Hz lies inside the band of the capture"
+            return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        power, std = self.power(range(2, HIGHEST + 1))
+        lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
+        if power <= max(DETECTED * lone, Z95 * std, 1e-28):
+            bound = 10 * math.log10(max(max(power, 0.0) + Z95 * std, DETECTED * lone, 1e-30))
+            reason = f"all harmonics together lie below {bound:.1f} dBc: the noise hides them"
+            return Unmeasured("dBc", reason, NEXT, at_most=bound)
+        low, value, high = (10 * math.log10(power + k * Z95 * std) for k in (-1, 0, 1))
+        return Quantity(value, low, high, "dBc")
+
+
+def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell, ...]:
+    """Measure harmonics 2 to 10 of every steady tone that a cut holds.
+
+    Parameters
+    ----------
+    cut : Cut
+        Capture of a whole run of tones.
+    tones : sequence of Tone
+        What was played; tones that the cut does not hold whole are left out.
+
+    Returns
+    -------
+    tuple of HarmonicCell
+        In the order of `tones`.
+
+    Notes
+    -----
+    The first 40 % of each tone are left out for settling and the last 7 ms for its fade. One relative
+    frequency offset is fitted to the loudest tones and used for all, so that weak tones are not led
+    astray by noise. The fit is the joint least squares of `fit_tone`: amplitudes reach the Cramer-Rao
+    bound of ``2 s**2 / n`` per part. With `DETECTED` = 4, noise alone shows an order once in 3000 times.
+    """
+    held = [(tone, piece) for tone in tones if (piece := _settled(cut, tone)) is not None]
+    if not held:
+        return ()
+    loudest = sorted(held, key=lambda pair: -pair[0].level_dbfs)[:CLOCK_TONES]
+    offset = fit_common_frequency(
+        [piece for _, piece in loudest],
+        frequencies_hz=[tone.frequency_hz for tone, _ in loudest],
+        phase_origins=[float(tone.start) for tone, _ in loudest],
+        orders=1,
+    )
+    return tuple(_cell(tone, piece, offset.relative) for tone, piece in held)
+
+
+def _settled(cut: Cut, tone: Tone) -> Cut | None:
+    start = tone.start + max(SETTLE_SHARE * tone.length, 2 * tone.ramp)
+    stop = tone.stop - EDGE_S * cut.rate_hz
+    piece = cut.between(start, stop)
+    whole = piece.samples.size >= int((stop - start) / cut.step)
+    return piece if whole and piece.samples.size else None
+
+
+def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
+    frequency_hz = tone.frequency_hz * (1 + relative)
+    fit = fit_tone(
+        piece, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST, refine=False
+    )
+    first = complex(fit.amplitudes[0])
+    order = np.arange(2, fit.orders + 1)
+    turn = np.exp(-1j * order * np.angle(first))
+    return HarmonicCell(tone, fit, fit.amplitudes[1:] * turn / abs(first), fit.stds[1:] / abs(first))
