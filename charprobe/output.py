@@ -29,7 +29,9 @@ def check_writable(path: Path, *, force: bool) -> None:
     """
     _check_target(path, force=force)
     try:
-        _open_part(path.parent)[0].unlink()
+        part, stream = _open_part(path.parent)
+        stream.close()
+        part.unlink()
     except OSError as error:
         raise _failure(path, error) from None
 
