@@ -52,7 +52,7 @@ def write_stimulus(
     Raises
     ------
     OutputError
-        If a file exists and `force` is false, the name does not end in ``.wav``, or nothing can be written there.
+        If a file exists and `force` is false, the name does not end in ``.wav``, or it cannot be written.
     """
     if wav.suffix.lower() != ".wav":
         raise OutputError(
