@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-from collections.abc import Iterator
 from dataclasses import dataclass
-from io import BufferedReader
 from pathlib import Path
 from typing import BinaryIO
 
@@ -14,10 +11,11 @@ import numpy as np
 import soundfile  # type: ignore[import-untyped]  # ships no types
 from numpy.typing import NDArray
 
-from charprobe.containers import ACCEPTED, HEAD_BYTES, container_of
+from charprobe.containers import ACCEPTED
 from charprobe.errors import SoundFileError
 from charprobe.output import check_space, write_with
 from charprobe.sample_codes import WrittenEncoding, decode, encode
+from charprobe.sound_path import kind_of, opened, size_of
 from charprobe.source import FileFacts, MemoryCapture, Pieces, Source
 from charprobe.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
 
@@ -34,10 +32,6 @@ _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
     "PCM_32": ("pcm32", 32),
     "FLOAT": ("float32", 32),
     "DOUBLE": ("float64", 64),
-    "ALAC_16": ("pcm16", 16),
-    "ALAC_20": ("pcm24", 20),
-    "ALAC_24": ("pcm24", 24),
-    "ALAC_32": ("pcm32", 32),
 }
 
 
@@ -71,7 +65,7 @@ class Capture(Pieces):
         if self.wav is None:
             values = _read_library(self.path, first, last)
         else:
-            with _opened(self.path) as stream:
+            with opened(self.path) as stream:
                 stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
                 raw = stream.read((last - first) * self.wav.frame_bytes)
             whole = len(raw) - len(raw) % self.wav.frame_bytes
@@ -85,7 +79,7 @@ class Capture(Pieces):
 
     def sha256(self) -> str:
         """SHA-256 of the whole file as it lies on disk, 64 hex digits."""
-        with _opened(self.path) as stream:
+        with opened(self.path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
@@ -102,16 +96,11 @@ def open_capture(path: str | Path) -> Capture:
         read, or if its header was never finished; the message says what to do. The file is never changed.
     """
     path = Path(path)
-    size = _size_bytes(path)
-    with _opened(path) as stream:
-        container = container_of(stream.read(HEAD_BYTES))
-        if container.reader == "none":
-            raise SoundFileError(
-                f"{path}: {container.name} file: {container.why}. Accepted are {ACCEPTED}: record or export "
-                "the capture in one of these. The file was not changed"
-            )
-        wav = None
-        if container.reader == "wav":
+    size = size_of(path)
+    container = kind_of(path)
+    wav = None
+    if container.reader == "wav":
+        with opened(path) as stream:
             wav = read_wav_layout(stream, size_bytes=size, source=str(path))
     facts = _library_facts(path, container.name, size) if wav is None else _wav_facts(wav, size)
     if facts.length != "as written" and path.stat().st_size != size:
@@ -132,35 +121,6 @@ def open_capture(path: str | Path) -> Capture:
             "export went wrong. Record or export again. The file was not changed"
         )
     return Capture(path, facts, wav)
-
-
-def _size_bytes(path: Path) -> int:
-    if path.is_dir():
-        raise SoundFileError(f"{path}: is a folder; give the path of one sound file in it ({ACCEPTED})")
-    if not path.is_file():
-        kind = "not an ordinary file" if path.exists() else "no such file"
-        raise SoundFileError(f"{path}: {kind}: check the name and the folder; accepted are {ACCEPTED}")
-    if (size := path.stat().st_size) == 0:
-        raise SoundFileError(
-            f"{path}: 0 bytes (not downloaded yet, or the recorder never wrote to it?): wait for it, or "
-            "record again. The file was not changed"
-        )
-    return size
-
-
-@contextlib.contextmanager
-def _opened(path: Path) -> Iterator[BufferedReader]:
-    try:
-        with path.open("rb") as stream:
-            yield stream
-    except PermissionError:
-        raise SoundFileError(
-            f"{path}: may not be read: allow reading it for your user, or copy it. The file was not changed"
-        ) from None
-    except OSError as error:
-        raise SoundFileError(
-            f"{path}: cannot be read ({error.strerror or error}): check the disk or the connection to it"
-        ) from None
 
 
 def _wav_facts(wav: WavLayout, size_bytes: int) -> FileFacts:

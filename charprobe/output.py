@@ -60,7 +60,7 @@ def prepare_folder(folder: Path) -> None:
         raise OutputError(f"{folder}: its parent folder does not exist: create it first. Nothing was written")
     try:
         folder.mkdir(exist_ok=True)
-        _open_part(folder)[0].unlink()
+        _try_folder(folder)
     except OSError as error:
         raise _failure(folder, error) from None
 
@@ -99,9 +99,9 @@ def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool) ->
     OutputError
         If `path` exists and `force` is False, or if the system refuses to write.
     """
-    _check_target(path, force=force)
     part: Path | None = None
     try:
+        _check_target(path, force=force)
         part, stream = _open_part(path.parent)
         with stream:
             write(stream)
@@ -134,7 +134,7 @@ def safe_file_name(name: str) -> str:
     kept = kept.encode("utf-8", "ignore")[:MAX_NAME_BYTES].decode("utf-8", "ignore").rstrip(". ")
     if kept.split(".")[0].casefold() in _RESERVED:
         kept = f"x{kept}"
-    if kept == name:
+    if kept and kept == name:
         return kept
     code = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:6]
     return f"{kept or 'unnamed'}-{code}"
@@ -157,6 +157,12 @@ def _open_part(folder: Path) -> tuple[Path, BinaryIO]:
     """Create a new hidden file in `folder`, so that renaming it later needs no copy."""
     part = folder / f".charprobe-{secrets.token_hex(8)}.part"
     return part, part.open("x+b")
+
+
+def _try_folder(folder: Path) -> None:
+    part, stream = _open_part(folder)
+    stream.close()
+    part.unlink()
 
 
 def _take_name(part: Path, path: Path, *, force: bool) -> None:

@@ -28,6 +28,7 @@ _ENCODINGS: dict[tuple[int, int], Encoding] = {
     (_FLOAT, 4): "float32",
     (_FLOAT, 8): "float64",
 }
+_BYTES = {encoding: sample_bytes for (_, sample_bytes), encoding in _ENCODINGS.items()}
 _CODECS = {2: "ADPCM", 6: "A-law", 7: "u-law", 0x11: "ADPCM", 0x31: "GSM", 0x50: "MPEG", 0x55: "MP3"}
 
 
@@ -157,7 +158,7 @@ def _placed(
         length, used = "never finished", held
     container = "WAV extensible" if coded.extensible else "WAV"
     return WavLayout(
-        container=container if form == b"RIFF" else form.decode("ascii"),
+        container=container if form == b"RIFF" else form.decode("latin-1"),
         encoding=coded.encoding,
         bits=coded.bits,
         rate_hz=coded.rate_hz,
@@ -206,13 +207,13 @@ def _chained(stream: BinaryIO, offset: int, size_bytes: int) -> bool:
     return end >= 0 and size_bytes - 1 <= end <= size_bytes
 
 
-def wav_header(*, encoding: Literal["pcm24", "float32"], rate_hz: int, channels: int, frames: int) -> bytes:
+def wav_header(*, encoding: Encoding, rate_hz: int, channels: int, frames: int) -> bytes:
     """Build the bytes that precede the samples: nothing in them but the arguments, so files repeat exactly.
 
     RF64 is used where plain WAV cannot hold the size; more than two channels use the extensible format.
     """
-    sample_bytes = 3 if encoding == "pcm24" else 4
-    tag = _PCM if encoding == "pcm24" else _FLOAT
+    sample_bytes = _BYTES[encoding]
+    tag = _PCM if encoding.startswith("pcm") else _FLOAT
     frame_bytes = channels * sample_bytes
     data_bytes = frames * frame_bytes
     extensible = channels > 2
