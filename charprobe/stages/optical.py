@@ -1,0 +1,117 @@
+"""A leveller of foreign physics: a lamp, a light-dependent cell and a divider, around its own output."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.stages.kernel import compiled
+from charprobe.stages.settled import settled_gain_db
+from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue
+
+
+@dataclass(frozen=True)
+class OpticalLeveller:
+    """Feedback leveller with no threshold, ratio or release parameter of its own.
+
+    The rectified output drives a lamp; its light L follows the power with `lamp_s`. The cell's free carriers
+    c are made by light and vanish by recombination, slowly when few; traps t fill while it is lit and feed
+    carriers back in the dark, which is its memory:
+
+        dc/dt = sensitivity L - c (c + leak) / (cell_s) - c (1 - t) / trap_s + t / detrap_s
+        dt/dt = c (1 - t) / trap_s - t / detrap_s
+
+    The conductance shunts a series resistor: gain = 1 / (1 + c). Integrated implicitly (backward Euler) in c.
+
+    Attributes
+    ----------
+    lamp_s, cell_s, trap_s, detrap_s : float > 0
+        Time constants of lamp, recombination at unit density, trapping and release from traps.
+    sensitivity : float > 0
+        Carriers made per second by a full-scale sine's power.
+    leak : float > 0
+        Recombination that remains at low density.
+    lamp_bias : float >= 0
+        Amplitude the rectified output must exceed to light the lamp.
+    makeup_db : float
+        Gain behind the divider.
+    """
+
+    name: str
+    summary: str
+    lamp_s: float = 0.004
+    cell_s: float = 0.03
+    trap_s: float = 2.0
+    detrap_s: float = 1.2
+    sensitivity: float = 6000.0
+    leak: float = 0.3
+    lamp_bias: float = 0.02
+    makeup_db: float = 6.0
+
+    def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
+        """Send one channel through the stage, from the dark; see `Stage`."""
+        gain = self._gain(samples, rate_hz) * 10 ** (self.makeup_db / 20)
+        return StageOutput(samples * gain, 20 * np.log10(gain))
+
+    def _gain(self, samples: Array, rate_hz: float) -> Array:
+        return _divider_gain(
+            samples,
+            1 / rate_hz,
+            self.lamp_s,
+            self.cell_s,
+            self.trap_s,
+            self.detrap_s,
+            self.sensitivity,
+            self.leak,
+            self.lamp_bias,
+        )
+
+    def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
+        """Settled gain: the device run until it rests, as its equations have no closed solution."""
+        return settled_gain_db(
+            lambda tone, rate_hz: 20 * np.log10(self._gain(tone, rate_hz)) + self.makeup_db,
+            level_dbfs,
+            frequency_hz=frequency_hz,
+            settle_s=8 * self.detrap_s,
+        )
+
+    @property
+    def truth(self) -> Mapping[str, TrueValue]:
+        """Only what the equations say outright; see `Stage`."""
+        return {
+            "static.makeup_gain": TrueValue(self.makeup_db, "dB"),
+            "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
+            "path.latency": TrueValue(0.0, "s"),
+        }
+
+
+@compiled
+def _divider_gain(
+    samples: Array,
+    dt: float,
+    lamp_s: float,
+    cell_s: float,
+    trap_s: float,
+    detrap_s: float,
+    sensitivity: float,
+    leak: float,
+    bias: float,
+) -> Array:
+    out = np.empty_like(samples)
+    light = carriers = traps = 0.0
+    pole = np.exp(-dt / lamp_s)
+    for n in range(samples.size):
+        gain = 1 / (1 + carriers)
+        drive = max(0.0, abs(samples[n]) * gain - bias)
+        light = pole * light + (1 - pole) * 2 * drive * drive
+        free = 1 - traps
+        # dt/cell c^2 + (1 + dt leak/cell + dt free/trap) c - (c' + dt (sensitivity L + t/detrap)) = 0
+        quadratic = dt / cell_s
+        linear = 1 + dt * leak / cell_s + dt * free / trap_s
+        constant = carriers + dt * (sensitivity * light + traps / detrap_s)
+        carriers = 2 * constant / (linear + np.sqrt(linear * linear + 4 * quadratic * constant))
+        traps += dt * (carriers * free / trap_s - traps / detrap_s)
+        out[n] = 1 / (1 + carriers)
+    return out

@@ -1,0 +1,102 @@
+"""What a simulated stage is: sound in, sound and its own gain trace out, and its true parameters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+REFERENCE_DBFS = -10.0  # drive at which stages state their harmonics
+REFERENCE_HZ = 997.0  # tone for which stages state their static curve
+
+
+@dataclass(frozen=True)
+class StageOutput:
+    """What a stage did to one channel.
+
+    Attributes
+    ----------
+    samples : ndarray, shape (n,)
+        The processed sound, full scale = 1.
+    gain_db : ndarray, shape (n,)
+        The gain the stage's dynamics applied at each *output* sample, make-up included, in dB. Filters and
+        shapers are not in it: their small-signal gain is 1 where their response is flat, and what they do
+        is in `samples` only. Stages that delay the sound (look-ahead) give the gain beside the delayed
+        sample.
+    """
+
+    samples: Array
+    gain_db: Array
+
+
+@dataclass(frozen=True)
+class TrueValue:
+    """A true parameter of a stage under a published quantity name.
+
+    Attributes
+    ----------
+    value : float
+        The closed form.
+    unit : str
+        Its unit.
+    within : float
+        How far, in `unit`, the closed form itself may be from the device (detector ripple and delay,
+        sampling); 0 where it is exact.
+    note : str
+        Conditions under which it holds.
+    """
+
+    value: float
+    unit: str
+    within: float = 0.0
+    note: str = ""
+
+
+class Stage(Protocol):
+    """A simulated device."""
+
+    @property
+    def name(self) -> str:
+        """Plain name."""
+
+    @property
+    def summary(self) -> str:
+        """One line on what it is."""
+
+    @property
+    def truth(self) -> Mapping[str, TrueValue]:
+        """True values under the published quantity names; what has no closed form is left out."""
+
+    def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
+        """Send one channel through the stage, starting from rest.
+
+        Parameters
+        ----------
+        samples : ndarray, shape (n,)
+            Full scale = 1.
+        rate_hz : float > 0
+            Sampling rate.
+        rng : numpy.random.Generator
+            Source of the stage's own noise, where it makes any.
+        """
+
+    def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
+        """Settled gain of the fundamental of a steady sine, make-up included, in dB; shape of `level_dbfs`.
+
+        Parameters
+        ----------
+        level_dbfs : ndarray
+            Levels of the sine at the stage's input; a full-scale sine is 0 dBFS.
+        frequency_hz : float
+            Frequency of the sine.
+        """
+
+
+def amplitude(level_db: Array) -> Array:
+    """Linear factor of a level in dB."""
+    return np.asarray(np.exp(level_db * (np.log(10) / 20)))
