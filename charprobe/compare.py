@@ -1,0 +1,128 @@
+"""Set profiles against each other: differences, what is the same, and what cannot be told."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+
+from charprobe import glossary
+from charprobe.comparison import Comparison, Difference, notes_on
+from charprobe.curve_gap import curve_gap, static_curve_of
+from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
+from charprobe.margins import MARGINS, STATIC_CURVE, Margin
+from charprobe.profile import Profile
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.sentences import sentences_on
+from charprobe.subjects import Subject, subjects_of
+
+Pair = tuple[int, int]
+BETWEEN = {"dBFS": "dB", "dBc": "dB"}  # unit of a quantity -> unit of a difference of two
+
+
+def compare_profiles(profiles: Sequence[Profile], *, margins: Mapping[str, Margin] = MARGINS) -> Comparison:
+    """Compare two or more profiles, pair by pair.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        At least two. Profiles of one setting and channel are repeats: they are averaged, and what moves
+        between them widens the intervals.
+    margins : mapping of str to Margin
+        Quantity -> largest difference that does not matter; a quantity without a margin is not compared.
+
+    Raises
+    ------
+    ProfileError
+        If fewer than two profiles are given, or two are of one and the same recording.
+    """
+    subjects = subjects_of(profiles)
+    pairs = list(combinations(range(len(subjects)), 2))
+    names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
+    compared = [name for name in names if name in margins]
+    tests = max(1, len(pairs) * (len(compared) + 2))
+    differences = [
+        *_curve_differences(subjects, pairs, tests),
+        *(item for name in compared for item in _differences(name, subjects, pairs, margins[name], tests)),
+    ]
+    return Comparison(
+        subjects=subjects,
+        values={name: tuple(_value(name, subject) for subject in subjects) for name in names},
+        differences=tuple(differences),
+        sentences=sentences_on([subject.label for subject in subjects], differences),
+        notes=notes_on(repeated=any(len(subject.repeats) > 1 for subject in subjects), tests=tests),
+    )
+
+
+def _readings(name: str, subject: Subject) -> list[Reading]:
+    return [profile.quantities[name].reading for profile in subject.repeats if name in profile.quantities]
+
+
+def _measured(name: str, subject: Subject) -> list[Quantity]:
+    return [reading for reading in _readings(name, subject) if isinstance(reading, Quantity)]
+
+
+def _value(name: str, subject: Subject) -> Reading | None:
+    """Combine a quantity over the repeats of a subject, for show."""
+    measured = _measured(name, subject)
+    if not measured:
+        readings = _readings(name, subject)
+        return readings[0] if readings else None
+    if len(measured) == 1:
+        return measured[0]
+    variance, freedom = repeat_variance([[item.value for item in measured]])
+    estimates = [Estimate(item.value, item.std) for item in measured]
+    both = combined(estimates, variance=variance, freedom=freedom)
+    return Quantity.from_std(both.value, both.std, measured[0].unit)
+
+
+def _differences(
+    name: str, subjects: Sequence[Subject], pairs: Sequence[Pair], margin: Margin, tests: int
+) -> Iterator[Difference]:
+    sets = [[_estimate(item, margin) for item in _measured(name, subject)] for subject in subjects]
+    usable = [[item for item in items if item is not None] for items in sets]
+    variance, freedom = repeat_variance([[item.value for item in items] for items in usable])
+    unit = BETWEEN.get(glossary.term(name).unit, glossary.term(name).unit)
+    for first, second in pairs:
+        found, reason = None, ""
+        missing = [index for index in (first, second) if not usable[index]]
+        if missing:
+            reason = "; ".join(f"{subjects[index].label}: {_why(name, subjects[index])}" for index in missing)
+        else:
+            sides = [combined(usable[i], variance=variance, freedom=freedom) for i in (first, second)]
+            size = math.log(margin.size) if margin.scale == "ratio" else margin.size
+            found = gap(*sides, margin=size, tests=tests)
+            if margin.scale == "ratio":
+                found = Gap(math.exp(found.value), math.exp(found.low), math.exp(found.high), found.verdict)
+        yield Difference(name, first, second, unit, margin, found, reason)
+
+
+def _estimate(quantity: Quantity, margin: Margin) -> Estimate | None:
+    """Return the quantity on the scale of its margin; None where a ratio has no sense."""
+    if margin.scale == "difference":
+        return Estimate(quantity.value, quantity.std)
+    if quantity.low <= 0:
+        return None
+    return Estimate(math.log(quantity.value), math.log(quantity.high / quantity.low) / (2 * Z95))
+
+
+def _why(name: str, subject: Subject) -> str:
+    for reading in _readings(name, subject):
+        if isinstance(reading, Unmeasured):
+            return reading.reason
+    return "its interval reaches zero" if _measured(name, subject) else "not in its profile"
+
+
+def _curve_differences(
+    subjects: Sequence[Subject], pairs: Sequence[Pair], tests: int
+) -> Iterator[Difference]:
+    curves = [static_curve_of(subject) for subject in subjects]
+    for name in ("static curve", "static curve, anchored"):
+        for first, second in pairs:
+            found = None
+            a, b = curves[first], curves[second]
+            if a is not None and b is not None:
+                sides = (a.anchored(), b.anchored()) if name.endswith("anchored") else (a, b)
+                found = curve_gap(*sides, tests=tests)
+            reason = "" if found else "too few settled points at levels that both have"
+            yield Difference(name, first, second, "dB", STATIC_CURVE, found, reason)

@@ -1,0 +1,222 @@
+"""A comparison: every quantity of every subject, every pair's difference, and where both are written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from charprobe import glossary, output
+from charprobe.equivalence import RISK, Gap
+from charprobe.margins import Margin
+from charprobe.quantity import Quantity, Reading
+from charprobe.subjects import Subject
+from charprobe.tables import csv_text, markdown, markdown_table
+from charprobe.wording import display_unit, number_text, readable, rounded_text
+
+CURVES = {
+    "static curve": "Static curve as it is: settled gain at every input level both have.",
+    "static curve, anchored": "Static curve less its low-level gain: threshold, knee and slope alone.",
+}
+"""Curves that are compared as a whole, and what they are."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One quantity or curve of one pair of subjects.
+
+    `first` and `second` count subjects from 0; `unit` is that of a difference (dB between two levels
+    in dBFS); `gap` is second less first, or second over first where
+    `scale` is "ratio"; it is None, with a `reason`, where a side has no number.
+    """
+
+    name: str
+    first: int
+    second: int
+    unit: str
+    margin: Margin
+    gap: Gap | None
+    reason: str
+
+    @property
+    def verdict(self) -> str:
+        """One of "same", "different" and "cannot tell"."""
+        return self.gap.verdict if self.gap else "cannot tell"
+
+    @property
+    def text(self) -> str:
+        """The difference in words, such as "+0.30 dB (0.28 to 0.32)" or "× 3.10 (2.93 to 3.28)"."""
+        if self.gap is None:
+            return f"– ({self.reason})"
+        if self.margin.scale == "ratio":
+            ends = f"({number_text(self.gap.low, 2)} to {number_text(self.gap.high, 2)})"
+            return f"× {number_text(self.gap.value, 2)} {ends}"
+        scale, unit = display_unit(self.unit, self.margin.size)
+        value, low, high = (number * scale for number in (self.gap.value, self.gap.low, self.gap.high))
+        decimals = 3 if self.margin.size * scale <= 0.2 else 2
+        sign = "+" if value > 0 else ""
+        return (
+            f"{sign}{number_text(value, decimals)}{' ' if unit else ''}{unit} "
+            f"({number_text(low, decimals)} to {number_text(high, decimals)})"
+        )
+
+    @property
+    def margin_text(self) -> str:
+        """The margin in words, such as "±0.1 dB" or "a factor of 1.1"."""
+        if self.margin.scale == "ratio":
+            return f"a factor of {rounded_text(self.margin.size)}"
+        scale, unit = display_unit(self.unit, self.margin.size)
+        return f"±{rounded_text(self.margin.size * scale)} {unit}".rstrip()
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What a set of profiles says about each other.
+
+    Attributes
+    ----------
+    subjects : tuple of Subject
+        What is compared, each with its repeats.
+    values : mapping of str to tuple of (Reading or None)
+        Quantity -> reading of every subject, repeats combined; None where no profile has the quantity.
+    differences : tuple of Difference
+        Every compared quantity and curve of every pair.
+    sentences : tuple of str
+        What can be said in print, each resting on the differences.
+    notes : tuple of str
+        How the verdicts came about.
+    """
+
+    subjects: tuple[Subject, ...]
+    values: dict[str, tuple[Reading | None, ...]]
+    differences: tuple[Difference, ...]
+    sentences: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def save(self, folder: Path, *, force: bool) -> tuple[Path, ...]:
+        """Write ``values.csv``, ``differences.csv``, ``dictionary.csv`` and ``comparison.md`` to a folder.
+
+        Raises
+        ------
+        OutputError
+            If a file exists and `force` is false, or cannot be written.
+        """
+        output.prepare_folder(folder)
+        texts = {
+            "values.csv": self.values_csv(),
+            "differences.csv": self.differences_csv(),
+            "dictionary.csv": self.dictionary_csv(),
+            "comparison.md": self.markdown(),
+        }
+        for name in texts:
+            output.check_writable(folder / name, force=force)
+        for name, text in texts.items():
+            output.write_text(folder / name, text, force=force)
+        return tuple(folder / name for name in texts)
+
+    def values_csv(self) -> str:
+        """Return one row per subject; three columns per quantity: value and both ends of its interval."""
+        header, columns = ["subject", "repeats [1]"], []
+        for name, readings in self.values.items():
+            unit = glossary.term(name).unit
+            header += [f"{name} [{unit}]", f"{name} low [{unit}]", f"{name} high [{unit}]"]
+            columns.append([_three(reading) for reading in readings])
+        rows = [
+            [subject.label, len(subject.repeats), *(cell for column in columns for cell in column[i])]
+            for i, subject in enumerate(self.subjects)
+        ]
+        return csv_text(header, rows)
+
+    def differences_csv(self) -> str:
+        """Return one row per quantity or curve and pair; numbers are in the row's own unit."""
+        header = ["quantity", "first", "second", "kind", "unit"]
+        header += [f"{word} [unit]" for word in ("value", "low", "high", "margin")]
+        header += ["verdict", "reason"]
+        return csv_text(header, [self._difference_row(item) for item in self.differences])
+
+    def dictionary_csv(self) -> str:
+        """Return name, unit, definition, margin and the margin's reason of all that is compared."""
+        margins = {item.name: item for item in self.differences}
+        names = [*self.values, *(name for name in CURVES if name in margins)]
+        rows = []
+        for name in names:
+            unit, definition = _meaning(name)
+            margin = (margins[name].margin_text, margins[name].margin.reason) if name in margins else ("", "")
+            rows.append([name, unit, definition, *margin])
+        return csv_text(["name", "unit", "definition", "margin", "reason for the margin"], rows)
+
+    def markdown(self) -> str:
+        """Return sentences, values and verdicts as a Markdown page."""
+        labels = [subject.label for subject in self.subjects]
+        values = [
+            [glossary.term(name).title, *("" if item is None else readable(item).text for item in readings)]
+            for name, readings in self.values.items()
+        ]
+        rows = [
+            [title_of(d.name), labels[d.first], labels[d.second], d.text, d.margin_text, d.verdict]
+            for d in self.differences
+            if d.gap is not None
+        ]
+        return (
+            "# Comparison\n\n"
+            + "".join(f"- {markdown(text)}\n" for text in self.sentences)
+            + "\n## Values\n\n"
+            + markdown_table(["", *labels], values)
+            + "\n## Differences\n\n"
+            + markdown_table(["", "first", "second", "second re first", "margin", "verdict"], rows)
+            + "\n## How to read this\n\n"
+            + "".join(f"- {markdown(text)}\n" for text in self.notes)
+        )
+
+    def text(self) -> str:
+        """Return sentences, a count of verdicts and the notes for the terminal."""
+        verdicts = [item.verdict for item in self.differences]
+        counts = ", ".join(f"{verdicts.count(word)} {word}" for word in ("same", "different", "cannot tell"))
+        lines = [f"{len(self.subjects)} compared in {len(verdicts)} ways: {counts}", "", *self.sentences]
+        return "\n".join([*lines, "", *(f"Note: {text}" for text in self.notes)])
+
+    def _difference_row(self, item: Difference) -> list[str | int | float | None]:
+        numbers = [item.gap.value, item.gap.low, item.gap.high] if item.gap else [None, None, None]
+        return [
+            item.name,
+            self.subjects[item.first].label,
+            self.subjects[item.second].label,
+            item.margin.scale,
+            "1" if item.margin.scale == "ratio" else item.unit,
+            *(None if number is None else float(f"{number:.6g}") for number in numbers),
+            item.margin.size,
+            item.verdict,
+            item.reason,
+        ]
+
+
+def title_of(name: str) -> str:
+    """Return the title of a quantity or a curve that is compared as a whole."""
+    return name.capitalize() if name in CURVES else glossary.term(name).title
+
+
+def notes_on(*, repeated: bool, tests: int) -> tuple[str, ...]:
+    """Return how the verdicts of a comparison came about, in sentences."""
+    repeats = (
+        "Repeats are averaged; where they scatter more than their own intervals say, the scatter counts."
+        if repeated
+        else "No setting was captured twice: intervals hold the noise of one capture, not what moves "
+        "between two. Capture at least one setting again to see that."
+    )
+    return (
+        f'"same": shown to lie inside the margin; "different": shown to lie outside it; otherwise "cannot '
+        f'tell". The risk of one wrong verdict of a kind in all {tests} is at most {100 * RISK:g} %.',
+        "Intervals are the plain 95 % ones of each difference; verdicts use wider ones, for many are made.",
+        repeats,
+    )
+
+
+def _meaning(name: str) -> tuple[str, str]:
+    if name in CURVES:
+        return "dB", CURVES[name]
+    return glossary.term(name).unit, glossary.term(name).definition
+
+
+def _three(reading: Reading | None) -> tuple[float | None, float | None, float | None]:
+    if not isinstance(reading, Quantity):
+        return None, None, None
+    return reading.value, reading.low, reading.high

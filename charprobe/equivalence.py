@@ -1,0 +1,108 @@
+"""Same, different or cannot tell: two one-sided tests against a margin, corrected for how many are made."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from scipy.special import stdtrit
+
+RISK = 0.05  # of one wrong "same", and of one wrong "different", in the whole comparison
+Verdict = Literal["same", "different", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value, its standard uncertainty, and the degrees of freedom behind that uncertainty (may be inf)."""
+
+    value: float
+    std: float
+    freedom: float = math.inf
+
+
+@dataclass(frozen=True)
+class Gap:
+    """The second value less the first: difference, 95 % interval, and the verdict against a margin."""
+
+    value: float
+    low: float
+    high: float
+    verdict: Verdict
+
+
+def repeat_variance(sets: Sequence[Sequence[float]]) -> tuple[float, int]:
+    """Pool the variance among repeats, set by set; also return its degrees of freedom (0: no repeats)."""
+    squares, freedom = 0.0, 0
+    for values in sets:
+        mean = sum(values) / len(values) if values else 0.0
+        squares += sum((value - mean) ** 2 for value in values)
+        freedom += max(0, len(values) - 1)
+    return (squares / freedom if freedom else 0.0), freedom
+
+
+def combined(repeats: Sequence[Estimate], *, variance: float, freedom: int) -> Estimate:
+    """Average the repeats of one setting.
+
+    Parameters
+    ----------
+    repeats : sequence of Estimate
+        One per repeat, at least one.
+    variance : float >= 0
+        Variance of a single repeat as the repeats of all settings show it.
+    freedom : int >= 0
+        Degrees of freedom behind `variance`.
+
+    Notes
+    -----
+    A single repeat's variance is the larger of what its own interval states and what repeating shows.
+    """
+    count = len(repeats)
+    stated = sum(item.std**2 for item in repeats) / count
+    value = sum(item.value for item in repeats) / count
+    if freedom and variance > stated:
+        return Estimate(value, math.sqrt(variance / count), float(freedom))
+    return Estimate(value, math.sqrt(stated / count))
+
+
+def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
+    """Compare two estimates.
+
+    Parameters
+    ----------
+    first, second : Estimate
+        Independent of each other.
+    margin : float > 0
+        Differences up to this size do not matter.
+    tests : int >= 1
+        How many such tests the whole comparison makes; the risk of each is `RISK` over it (Bonferroni).
+
+    Notes
+    -----
+    "same" if both one-sided tests show the difference inside ±margin, "different" if one shows it outside,
+    "cannot tell" otherwise. The printed interval is the plain 95 % one.
+
+    Examples
+    --------
+    >>> gap(Estimate(0.0, 0.01), Estimate(0.05, 0.01), margin=0.1, tests=1).verdict
+    'same'
+    >>> gap(Estimate(0.0, 0.01), Estimate(0.2, 0.01), margin=0.1, tests=1).verdict
+    'different'
+    >>> gap(Estimate(0.0, 0.05), Estimate(0.2, 0.05), margin=0.1, tests=1).verdict
+    'cannot tell'
+    """
+    value, std = second.value - first.value, math.hypot(first.std, second.std)
+    freedom = min(first.freedom, second.freedom)  # both may rest on one pooled variance
+    plain = _quantile(1 - RISK / 2, freedom) * std
+    strict = _quantile(1 - RISK / tests, freedom) * std
+    verdict: Verdict = "cannot tell"
+    if abs(value) + strict < margin:
+        verdict = "same"
+    elif abs(value) - strict > margin:
+        verdict = "different"
+    return Gap(value, value - plain, value + plain, verdict)
+
+
+def _quantile(probability: float, freedom: float) -> float:
+    return float(stdtrit(min(freedom, 1e12), probability))

@@ -1,0 +1,166 @@
+"""Sentences a reviewer can print, each drawn from the verdicts of a comparison and from nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
+
+from charprobe.comparison import CURVES, Difference, title_of
+from charprobe.wording import display_unit, number_text
+
+KEY = (
+    "static.threshold",
+    "static.slope",
+    "static.knee_width",
+    "static.makeup_gain",
+    "attack.t63",
+    "release.t63",
+    "release.t90",
+    "release.stages",
+    "colour.thd_at_reference",
+    "colour.h2_at_reference",
+    "colour.h3_at_reference",
+    "response.tilt",
+    "noise.a_weighted",
+    "path.latency",
+)
+"""Quantities that sentences speak of, in this order."""
+
+MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they share and who stands out
+FEWEST_FOR_OUTLIER = 4
+ANCHORED = "static curve, anchored"
+FAST = {"attack.t63": ("attack", "attacks"), "release.t63": ("release", "releases")}
+
+
+def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tuple[str, ...]:
+    """Return what the differences allow to say; `labels` are those of the subjects, by number."""
+    table = {(item.name, item.first, item.second): item for item in differences}
+    pairs = list(combinations(range(len(labels)), 2))
+    few = len(pairs) <= MOST_PAIRS
+    groups = [group for group in _alike(range(len(labels)), ANCHORED, table) if len(group) > 1]
+    lines = list(_outliers(labels, table))
+    for group in groups:
+        lines += [_share_sentence(group, labels, table), *_timing(group, labels, table)]
+    for pair in pairs:
+        found = [item for item in differences if (item.first, item.second) == pair and item.gap is not None]
+        together = any(set(pair) <= set(group) for group in groups)
+        if few or together:
+            lines.append(_all_same(found, labels))
+        if few and not together:
+            lines.append(_differ(found, labels))
+    return tuple(line for line in lines if line)
+
+
+Table = dict[tuple[str, int, int], Difference]
+
+
+def _alike(members: Iterable[int], name: str, table: Table) -> list[list[int]]:
+    """Sort subjects into groups in which every two have the verdict "same"; some are groups of one."""
+    groups: list[list[int]] = []
+    for index in members:
+        for group in groups:
+            if all(_verdict(table, name, member, index) == "same" for member in group):
+                group.append(index)
+                break
+        else:
+            groups.append([index])
+    return groups
+
+
+def _verdict(table: Table, name: str, first: int, second: int) -> str:
+    item = table.get((name, min(first, second), max(first, second)))
+    return item.verdict if item else "cannot tell"
+
+
+def _share_sentence(group: Sequence[int], labels: Sequence[str], table: Table) -> str:
+    names = _listed([labels[index] for index in group])
+    margin = next(item.margin_text for (name, *_), item in table.items() if name in CURVES)
+    start = f"{names} share one static curve (within {margin})"
+    firsts = [cluster[0] for cluster in _alike(group, "static curve", table)]
+    moved = [table[("static curve", firsts[0], other)] for other in firsts[1:]]
+    shifts = [
+        f"{labels[item.second]} re {labels[item.first]} {item.text}"
+        for item in moved
+        if item.verdict == "different"
+    ]
+    return f"{start} apart from gain: {'; '.join(shifts)}." if shifts else f"{start}."
+
+
+def _timing(group: Sequence[int], labels: Sequence[str], table: Table) -> Iterator[str]:
+    """Say which members of a group are as fast as each other, and how the others differ from the first."""
+    for name, (verb, verbs) in FAST.items():
+        clusters = _alike(group, name, table)
+        for cluster in clusters:
+            if len(cluster) > 1:
+                margin = table[(name, cluster[0], cluster[1])].margin_text
+                yield f"{_listed([labels[i] for i in cluster])} {verb} equally fast (within {margin})."
+        for other in clusters[1:]:
+            item = table.get((name, clusters[0][0], other[0]))
+            if item is not None and item.gap is not None and item.verdict == "different":
+                slower = item.gap.value > 1
+                ends = (item.gap.value, item.gap.low, item.gap.high)
+                low, factor, high = sorted(ends if slower else (1 / end for end in ends))
+                word = "slower" if slower else "faster"
+                yield (
+                    f"{labels[item.second]} {verbs} {number_text(factor, 1)} times {word} than "
+                    f"{labels[item.first]} ({_ends(low, high)})."
+                )
+
+
+def _ends(low: float, high: float) -> str:
+    """Word an interval with enough decimals for its two ends to differ."""
+    decimals = next((n for n in (1, 2, 3, 4) if round(low, n) != round(high, n)), 4)
+    return f"{number_text(low, decimals)} to {number_text(high, decimals)}"
+
+
+def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
+    """Say who alone differs from all others while these are the same among themselves."""
+    count = len(labels)
+    if count < FEWEST_FOR_OUTLIER:
+        return
+    for name in ("static curve", *KEY):
+        for one in range(count):
+            others = [index for index in range(count) if index != one]
+            apart = all(_verdict(table, name, one, other) == "different" for other in others)
+            if apart and all(_verdict(table, name, *pair) == "same" for pair in combinations(others, 2)):
+                what = title_of(name).lower()
+                yield f"{labels[one]} stands out in {what}: {_apart(name, one, others, table)}."
+
+
+def _apart(name: str, one: int, others: Sequence[int], table: Table) -> str:
+    """Word how far `one` lies from the others, as the range of its intervals against each of them."""
+    items = [table[(name, min(one, other), max(one, other))] for other in others]
+    ratio = items[0].margin.scale == "ratio"
+    ends: list[float] = []
+    for item in items:
+        assert item.gap is not None  # a verdict of "different" rests on a gap
+        pair = (item.gap.low, item.gap.high)
+        turned = item.first == one  # the gap is second re first
+        ends += [1 / end if ratio else -end for end in pair] if turned else list(pair)
+    if ratio:
+        return f"{_ends(min(ends), max(ends))} times that of the others"
+    scale, unit = display_unit(items[0].unit, items[0].margin.size)
+    low, high = min(ends) * scale, max(ends) * scale
+    word = "above" if low > 0 else "below"
+    near, far = sorted((abs(low), abs(high)))
+    return f"{_ends(near, far)} {unit} {word} the others"
+
+
+def _all_same(found: Sequence[Difference], labels: Sequence[str]) -> str:
+    if not found or any(item.verdict != "same" for item in found):
+        return ""
+    key = [item for item in found if item.name in ("static curve", *KEY)]
+    largest = ", ".join(f"{title_of(item.name).lower()} {item.margin_text}" for item in key)
+    return f"{labels[found[0].first]} and {labels[found[0].second]}: no difference larger than {largest}."
+
+
+def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
+    differing = [item for item in found if item.verdict == "different" and item.name in KEY]
+    if not differing:
+        return ""
+    what = ", ".join(f"{title_of(item.name).lower()} {item.text.partition(' (')[0]}" for item in differing)
+    return f"{labels[differing[0].second]} re {labels[differing[0].first]}: {what}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"

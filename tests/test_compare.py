@@ -1,0 +1,137 @@
+import csv
+import dataclasses
+import io
+
+import pytest
+from made_profiles import LIMITER, UGLY, B, D, made_profile
+
+from charprobe import glossary
+from charprobe.chapter import Entry
+from charprobe.compare import compare_profiles
+from charprobe.errors import OutputError, ProfileError
+from charprobe.margins import MARGINS
+from charprobe.quantity import Quantity
+
+
+def pair(first, second):
+    return compare_profiles([made_profile(first), made_profile(second)])
+
+
+def verdicts(comparison):
+    return {item.name: item.verdict for item in comparison.differences}
+
+
+def test_settings_that_differ_in_release_only_are_said_to_share_a_curve():
+    comparison = pair(B, D)
+    assert "B – slow and D – slower share one static curve (within ±0.1 dB)." in comparison.sentences
+    assert "B – slow and D – slower attack equally fast (within a factor of 1.1)." in comparison.sentences
+    assert any(
+        s.startswith("D – slower releases 3.1 times slower than B – slow (3.0") for s in comparison.sentences
+    )
+    different = {name for name, verdict in verdicts(comparison).items() if verdict == "different"}
+    assert different == {"release.t50", "release.t63", "release.t90"}
+
+
+def test_turned_round_slower_becomes_faster():
+    assert any("B – slow releases 3.1 times faster than D – slower" in s for s in pair(D, B).sentences)
+
+
+def test_only_louder_keeps_the_anchored_curve():
+    found = verdicts(pair(B, dataclasses.replace(B, name="loud", makeup_db=4.0)))
+    assert found["static curve"] == "different"
+    assert found["static curve, anchored"] == "same"
+    assert found["static.makeup_gain"] == "different"
+
+
+@pytest.mark.parametrize(("shift", "verdict"), [(0.05, "same"), (0.2, "different")])
+def test_make_up_against_its_margin(shift, verdict):
+    other = dataclasses.replace(B, name="other", makeup_db=B.makeup_db + shift)
+    assert verdicts(pair(B, other))["static.makeup_gain"] == verdict
+
+
+def test_a_quantity_without_number_cannot_be_told_and_says_why():
+    item = next(d for d in pair(B, D).differences if d.name == "release.memory")
+    assert (item.verdict, item.gap) == ("cannot tell", None)
+    assert item.reason == "; ".join(
+        f"{label}: the recipe has no burst_lengths segment" for label in ("B – slow", "D – slower")
+    )
+
+
+def test_one_input_of_six_that_is_louder_stands_out_in_one_sentence():
+    odd = dataclasses.replace(B, makeup_db=B.makeup_db + 0.3)
+    profiles = [made_profile(odd if channel == 3 else B, channel=channel) for channel in range(1, 7)]
+    sentences = compare_profiles(profiles).sentences
+    assert "Channel 3 stands out in make-up gain: 0.29 to 0.31 dB above the others." in sentences
+    assert sum("stands out in make-up" in line for line in sentences) == 1
+
+
+def test_a_clean_pair_says_no_difference_larger_than():
+    kept = ("static.threshold", "static.slope", "static.makeup_gain", "attack.t63", "release.t63")
+    profiles = []
+    for channel in (1, 2):
+        full = made_profile(B, channel=channel)
+        profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
+    line = compare_profiles(profiles).sentences[-1]
+    assert line.startswith(
+        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, threshold ±0.2 dB"
+    )
+
+
+def repeat(setting, number, gain_db):
+    profile = made_profile(dataclasses.replace(setting, makeup_db=gain_db))
+    capture = dataclasses.replace(profile.capture, sha256=f"{number:064x}")
+    return dataclasses.replace(profile, capture=capture)
+
+
+def test_repeats_that_scatter_widen_the_interval_and_settle_less():
+    steady = [repeat(B, 1, 3.0), repeat(B, 2, 3.0), repeat(D, 3, 3.2), repeat(D, 4, 3.2)]
+    moving = [repeat(B, 1, 2.8), repeat(B, 2, 3.2), repeat(D, 3, 3.0), repeat(D, 4, 3.4)]
+    assert verdicts(compare_profiles(steady))["static.makeup_gain"] == "different"
+    assert verdicts(compare_profiles(moving))["static.makeup_gain"] == "cannot tell"
+    assert compare_profiles(moving).notes != pair(B, D).notes  # the latter asks for a repeat
+
+
+def test_the_same_recording_twice_is_refused():
+    with pytest.raises(ProfileError, match=r"profiles 1 and 3 are of the same recording"):
+        compare_profiles([made_profile(B), made_profile(D), made_profile(B)])
+    with pytest.raises(ProfileError, match="at least two"):
+        compare_profiles([made_profile(B)])
+
+
+def test_a_ratio_whose_interval_reaches_zero_is_not_compared():
+    profiles = [made_profile(B), made_profile(D)]
+    entry = Entry(Quantity(0.001, -0.001, 0.003, "s"), "burst")
+    profiles[0] = dataclasses.replace(profiles[0], quantities={"attack.t63": entry})
+    item = next(d for d in compare_profiles(profiles).differences if d.name == "attack.t63")
+    assert item.reason == "B – slow: its interval reaches zero"
+
+
+def test_tables_carry_units_in_every_header_and_every_name_in_the_dictionary(tmp_path):
+    comparison = pair(UGLY, LIMITER)
+    paths = comparison.save(tmp_path / "new", force=False)
+    tables = {path.name: read_csv(path) for path in paths if path.suffix == ".csv"}
+    header = tables["values.csv"][0]
+    assert all(cell.endswith("]") for cell in header[1:])
+    dictionary = {row[0]: row[1] for row in tables["dictionary.csv"][1:]}
+    for cell in header[2:]:
+        name = cell.split(" ")[0]
+        assert dictionary[name] == glossary.term(name).unit
+    assert {row[0] for row in tables["differences.csv"][1:]} <= set(dictionary)
+    with pytest.raises(OutputError, match="already exists"):
+        comparison.save(tmp_path / "new", force=False)
+
+
+def read_csv(path):
+    return list(csv.reader(io.StringIO(path.read_text(encoding="utf-8-sig"), newline="")))
+
+
+def test_two_runs_give_the_same_bytes(tmp_path):
+    first = [path.read_bytes() for path in pair(B, UGLY).save(tmp_path / "a", force=False)]
+    assert first == [path.read_bytes() for path in pair(B, UGLY).save(tmp_path / "b", force=False)]
+
+
+def test_every_margin_is_of_a_known_quantity_and_has_a_reason():
+    for name, margin in MARGINS.items():
+        assert name in glossary.TERMS
+        assert len(margin.reason) > 15
+        assert margin.size > (1 if margin.scale == "ratio" else 0)

@@ -1,0 +1,57 @@
+import math
+
+import numpy as np
+import pytest
+
+from charprobe.equivalence import Estimate, combined, gap, repeat_variance
+
+TRIALS = 4000
+MOST = 0.05 + 3 * math.sqrt(0.05 * 0.95 / TRIALS)  # a true rate of 5 % passes at three sigma
+
+
+@pytest.mark.parametrize(
+    ("shift", "verdict"), [(0.0, "same"), (0.05, "same"), (0.2, "different"), (0.1, "cannot tell")]
+)
+def test_half_the_margin_is_the_same_and_twice_the_margin_is_different(shift, verdict):
+    assert gap(Estimate(1.0, 0.005), Estimate(1.0 + shift, 0.005), margin=0.1, tests=1).verdict == verdict
+
+
+def test_noise_larger_than_the_margin_settles_nothing():
+    for shift in (0.0, 0.05, 0.2):
+        assert gap(Estimate(0, 0.2), Estimate(shift, 0.2), margin=0.1, tests=1).verdict == "cannot tell"
+
+
+@pytest.mark.parametrize(("word", "std"), [("same", 0.02), ("different", 0.02)])
+def test_at_the_margin_itself_each_wrong_verdict_comes_at_most_once_in_twenty(rng, word, std):
+    wrong = 0
+    for noise in rng.normal(0, std, (TRIALS, 2)):
+        pair = Estimate(noise[0], std), Estimate(0.1 + noise[1], std)
+        wrong += gap(*pair, margin=0.1, tests=1).verdict == word
+    assert wrong / TRIALS <= MOST
+
+
+def test_twenty_tests_together_keep_the_risk_of_one(rng):
+    wrong = 0
+    for noise in rng.normal(0, 0.02, (TRIALS // 4, 20)):
+        found = [gap(Estimate(0, 0), Estimate(0.1 + e, 0.02), margin=0.1, tests=20).verdict for e in noise]
+        wrong += "same" in found
+    assert wrong / (TRIALS // 4) <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / (TRIALS // 4))
+
+
+def test_two_repeats_each_are_judged_by_their_own_scatter(rng):
+    """Repeats that move ten times more than their intervals say must not make the verdicts wrong."""
+    wrong = 0
+    for noise in rng.normal(0, 0.03, (TRIALS, 2, 2)):
+        sides = [noise[0].tolist(), (0.1 + noise[1]).tolist()]
+        variance, freedom = repeat_variance(sides)
+        pair = [
+            combined([Estimate(v, 0.003) for v in side], variance=variance, freedom=freedom) for side in sides
+        ]
+        wrong += gap(*pair, margin=0.1, tests=1).verdict != "cannot tell"
+    assert freedom == 2
+    assert wrong / TRIALS <= 2 * MOST  # either wrong verdict, each at most 5 %
+
+
+def test_the_printed_interval_is_the_95_percent_one():
+    found = gap(Estimate(0, 0.3), Estimate(1, 0.4), margin=0.1, tests=50)
+    np.testing.assert_allclose([found.low, found.high], [1 - 1.959964 * 0.5, 1 + 1.959964 * 0.5], rtol=1e-6)
