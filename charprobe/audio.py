@@ -59,9 +59,10 @@ class Capture(Pieces):
         Raises
         ------
         SoundFileError
-            If the file has gone or became shorter since it was opened.
+            If the file has gone, grew or shrank since it was opened, or is damaged here.
         """
         first, last = self._clipped(start, stop)
+        self._check_unchanged()
         if self.wav is None:
             values = _read_library(self.path, first, last)
         else:
@@ -72,13 +73,23 @@ class Capture(Pieces):
             values = decode(raw[:whole], encoding=self.wav.encoding, channels=self.channels)
         if len(values) != last - first:
             raise SoundFileError(
-                f"{self.path}: ended after {first + len(values)} of {self.frames} samples per channel: it "
-                "was changed while being read, or its disk has gone. Run again once the file is at rest"
+                f"{self.path}: only {first + len(values)} of {self.frames} samples per channel can be read: "
+                "the file is damaged, or its disk has gone. Copy it again from the recorder. It was not "
+                "changed"
             )
         return values
 
+    def _check_unchanged(self) -> None:
+        size = size_of(self.path)
+        if size != self.facts.size_bytes:
+            raise SoundFileError(
+                f"{self.path}: has {size} bytes now and had {self.facts.size_bytes} when it was opened: it "
+                "is still being recorded or copied. Wait until it is finished, then run again"
+            )
+
     def sha256(self) -> str:
         """SHA-256 of the whole file as it lies on disk, 64 hex digits."""
+        self._check_unchanged()
         with opened(self.path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
 
