@@ -273,7 +273,7 @@ def _half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, 
     if side == "low":
         log_f, drop, std = log_f[::-1], drop[::-1], std[::-1]
     beyond = np.flatnonzero(drop < -HALF_POWER_DB)
-    edge = float(math.exp(log_f[-1]))
+    edge = round(float(math.exp(log_f[-1])), 3)
     if beyond.size == 0:
         reason = f"the response falls by less than 3 dB down to {edge:.3g} Hz"
         if side == "high":

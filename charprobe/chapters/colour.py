@@ -1,0 +1,185 @@
+"""The colour chapter: harmonics over level and frequency, and what they amount to for a recordist."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Protocol
+
+from charprobe.chapter import Chapter, Entry
+from charprobe.chapters.colour_tables import colour_curves, colour_findings
+from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.cut import Cut
+from charprobe.estimators.colour import REDUCING_DB, Rung, colour_onset, even_odd_balance, input_at_thd
+from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
+from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
+from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.recipe import Tones
+from charprobe.stimulus import Segment
+from charprobe.take import Take
+
+UNITS = {
+    "colour.thd_at_reference": "dBc",
+    **{f"colour.h{order}_at_reference": "dBc" for order in range(2, HIGHEST + 1)},
+    "colour.input_at_thd_minus60db": "dBFS",
+    "colour.input_at_thd_minus40db": "dBFS",
+    "colour.onset": "dBFS",
+    "colour.even_odd_balance": "dB",
+    "colour.ripple_share": "%",
+}
+RECIPE = "quick"
+REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
+SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
+CLEAR_REDUCTION_DB = 1.0  # the share of ripple is judged where there is at least this much
+
+
+class Reduction(Protocol):
+    """What the static curve knows: settled gain reduction at an input level."""
+
+    def reduction_db_at(self, input_dbfs: float) -> float | None:
+        """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
+
+
+def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
+    """Measure the harmonics of a setting from its tones segments.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass.
+    static : Reduction or None
+        The static curve, to tell which tones ran under gain reduction.
+    """
+    rungs = _measured(wet, bypass, static)
+    if not rungs:
+        return Chapter(quantities=absent(wet, Tones, UNITS, recipe=RECIPE))
+    splits = _splits(rungs)
+    rungs = [_without_ripple(rung, splits) for rung in rungs]
+    ladder = _ladder(rungs)
+    reference = min(ladder, key=lambda rung: abs(rung.input_dbfs - REFERENCE_DBFS))
+    at = _tone_words(reference)
+    over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
+        "" if bypass else ", no bypass to compare with"
+    )
+    entries = {"colour.thd_at_reference": Entry(reference.cell.thd, at)}
+    for order in range(2, HIGHEST + 1):
+        near = "; within 6 dB of the bypass" if reference.near_rig(order) else ""
+        entries[f"colour.h{order}_at_reference"] = Entry(reference.cell.level(order), at + near)
+    entries["colour.even_odd_balance"] = Entry(even_odd_balance(reference.cell), at)
+    for name, target in (("minus60db", -60.0), ("minus40db", -40.0)):
+        entries[f"colour.input_at_thd_{name}"] = Entry(input_at_thd(ladder, target_dbc=target), over)
+    entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
+    entries["colour.ripple_share"] = _ripple_share(splits, rungs, reference.cell.tone.frequency_hz)
+    return Chapter(
+        quantities=entries,
+        curves=colour_curves(rungs, splits, ladder),
+        findings=colour_findings(ladder, entries),
+    )
+
+
+def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[Rung]:
+    """Every tone of every tones segment; the bypass fixes its place on the input axis."""
+    polarity = bypass.alignment.polarity if bypass is not None else 1
+    rungs = []
+    for segment in held(wet, Tones):
+        rigs: dict[int, HarmonicCell] = {}
+        same = counterpart(bypass, segment)
+        if bypass is not None and same is not None:
+            rigs = {cell.tone.group: cell for cell in _cells(bypass, same, polarity)}
+        for cell in _cells(wet, segment, polarity):
+            rig = rigs.get(cell.tone.group)
+            level = rig.fundamental if rig is not None else None
+            input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
+            reduction = static.reduction_db_at(input_dbfs) if static is not None else None
+            rungs.append(Rung(input_dbfs, reduction, cell, rig))
+    return rungs
+
+
+def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, ...]:
+    """Harmonics with the recorder's polarity undone: it would turn the even ones round."""
+    cut = take.segment(segment)
+    upright = Cut(polarity * cut.samples, cut.start, cut.step, cut.rate_hz)
+    return measure_harmonics(upright, tones=segment.tones)
+
+
+def _splits(rungs: Sequence[Rung]) -> tuple[Split, ...]:
+    """Colour and ripple of every level that runs under gain reduction at enough frequencies."""
+    levels: dict[float, list[HarmonicCell]] = defaultdict(list)
+    for rung in rungs:
+        if not rung.idle:
+            levels[rung.cell.tone.level_dbfs].append(rung.cell)
+    enough = [
+        cells for cells in levels.values() if len({c.tone.frequency_hz for c in cells}) >= LEAST_FREQUENCIES
+    ]
+    return split_ripple(enough)
+
+
+def _split_of(splits: Sequence[Split], cell: HarmonicCell) -> Split | None:
+    return next((split for split in splits if any(one is cell for one in split.cells)), None)
+
+
+def _without_ripple(rung: Rung, splits: Sequence[Split]) -> Rung:
+    split = _split_of(splits, rung.cell)
+    if split is None:
+        return rung
+    count = rung.cell.ratios.size
+    return dataclasses.replace(rung, colour=split.colour[:count], colour_stds=split.colour_stds[:count])
+
+
+def _ladder(rungs: Sequence[Rung]) -> list[Rung]:
+    """Return the rungs of the frequency nearest 1 kHz, levels ascending."""
+    nearest = min(
+        (rung.cell.tone.frequency_hz for rung in rungs), key=lambda hz: abs(math.log(hz / REFERENCE_HZ))
+    )
+    chosen = [rung for rung in rungs if rung.cell.tone.frequency_hz == nearest]
+    return sorted(chosen, key=lambda rung: rung.input_dbfs)
+
+
+def _tone_words(rung: Rung) -> str:
+    tone = rung.cell.tone
+    if rung.reduction_db is None:
+        reduction = "gain reduction not known"
+    elif rung.idle:
+        reduction = "no gain reduction"
+    else:
+        reduction = f"{rung.reduction_db:.1f} dB of gain reduction"
+    return f"{tone.frequency_hz:g} Hz at {rung.input_dbfs:.1f} dBFS, {reduction}"
+
+
+def _onset(ladder: Sequence[Rung], bypass: Take | None) -> Reading:
+    if bypass is None:
+        reason = "there is no bypass capture, so the recorder's own harmonics cannot be told from the stage's"
+        return Unmeasured("dBFS", reason, "record the bypass and give it")
+    return colour_onset(ladder)
+
+
+def _ripple_share(splits: Sequence[Split], rungs: Sequence[Rung], reference_hz: float) -> Entry:
+    reductions = [rung.reduction_db for rung in rungs if rung.reduction_db is not None]
+    if not reductions:
+        reason = "it is not known which tones ran under gain reduction"
+        return Entry(Unmeasured("%", reason, "a recipe with level_steps beside the tones"), "")
+    if max(reductions) < REDUCING_DB:
+        return Entry(Quantity(0.0, 0.0, 0.0, "%"), "no gain reduction at any level of the tones")
+    clear = [
+        rung
+        for rung in rungs
+        if rung.reduction_db is not None
+        and rung.reduction_db >= CLEAR_REDUCTION_DB
+        and rung.colour is not None
+    ]
+    if not clear:
+        reason = (
+            f"no level of the tones shows {CLEAR_REDUCTION_DB:g} dB of gain reduction at "
+            f"{LEAST_FREQUENCIES} frequencies"
+        )
+        return Entry(Unmeasured("%", reason, "a recipe with hotter tones at three frequencies"), "")
+    # the reference tone if its third harmonic shows there, else the lowest tone: ripple is largest there
+    nearest = min(abs(rung.input_dbfs - REFERENCE_DBFS) for rung in clear)
+    level = [rung for rung in clear if abs(rung.input_dbfs - REFERENCE_DBFS) < nearest + SAME_LEVEL_DB]
+    level.sort(key=lambda rung: (rung.cell.tone.frequency_hz != reference_hz, rung.cell.tone.frequency_hz))
+    shown = next((rung for rung in level if rung.cell.detected(3)), level[0])
+    split = _split_of(splits, shown.cell)
+    assert split is not None
+    return Entry(split.share(shown.cell), f"third harmonic of {_tone_words(shown)}")

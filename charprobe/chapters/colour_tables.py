@@ -1,0 +1,140 @@
+"""Tables and sentences of the colour chapter."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from charprobe.chapter import Cell, Entry, Table
+from charprobe.estimators.colour import Growth, Rung, growth_laws
+from charprobe.estimators.harmonics import HIGHEST
+from charprobe.estimators.ripple import Split
+from charprobe.quantity import Quantity, Unmeasured
+
+ORDERS = range(2, HIGHEST + 1)
+
+
+def colour_curves(rungs: Sequence[Rung], splits: Sequence[Split], ladder: Sequence[Rung]) -> dict[str, Table]:
+    """Tables of the chapter: harmonics, growth per order, colour beside ripple where there is reduction."""
+    curves = {"harmonics": _harmonics_table(rungs), "harmonic_growth": _growth_table(growth_laws(ladder))}
+    if splits:
+        curves["colour_and_ripple"] = _ripple_table(rungs, splits)
+    return curves
+
+
+def colour_findings(ladder: Sequence[Rung], entries: Mapping[str, Entry]) -> tuple[str, ...]:
+    """Sentences for a recordist, each drawn from the readings."""
+    out = []
+    onset = entries["colour.onset"].reading
+    if isinstance(onset, Quantity):
+        out.append(f"Colour shows from {onset.value:.1f} dBFS up.")
+    elif onset.at_least is not None:
+        out.append(f"{onset.reason[0].upper()}{onset.reason[1:]}.")
+    for name, share in (("minus60db", "0.1 %"), ("minus40db", "1 %")):
+        level = entries[f"colour.input_at_thd_{name}"].reading
+        if isinstance(level, Quantity):
+            safe = math.floor(level.low * 10) / 10
+            out.append(f"Keep steady peaks under {safe:.1f} dBFS to stay below {share} distortion.")
+        elif level.at_least is not None:
+            out.append(f"Distortion stays below {share} up to {level.at_least:.1f} dBFS.")
+    entry = entries["colour.even_odd_balance"]
+    balance, where = entry.reading, entry.conditions
+    if isinstance(balance, Quantity):
+        lead = "even" if balance.value > 0 else "odd"
+        out.append(f"The {lead} harmonics lead by {abs(balance.value):.1f} dB at {where}.")
+    elif balance.at_most is not None or balance.at_least is not None:
+        out.append(f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}.")
+    share_entry = entries["colour.ripple_share"]
+    ripple = share_entry.reading
+    if isinstance(ripple, Quantity) and ripple.value > 0:
+        out.append(f"Ripple of the gain explains {ripple.value:.0f} % of the {share_entry.conditions}.")
+    return tuple(out)
+
+
+def _harmonics_table(rungs: Sequence[Rung]) -> Table:
+    columns: dict[str, list[Cell]] = {
+        "input_dbfs": [rung.input_dbfs for rung in rungs],
+        "frequency_hz": [rung.cell.tone.frequency_hz for rung in rungs],
+        "reduction_db": [rung.reduction_db for rung in rungs],
+        "fundamental_dbfs": [_value(rung.cell.fundamental) for rung in rungs],
+    }
+    units = {"input_dbfs": "dBFS", "frequency_hz": "Hz", "reduction_db": "dB", "fundamental_dbfs": "dBFS"}
+    for order in ORDERS:
+        columns[f"h{order}_dbc"] = [_value(rung.cell.level(order)) for rung in rungs]
+        units[f"h{order}_dbc"] = "dBc"
+    for order in ORDERS:
+        columns[f"h{order}_deg"] = [_value(rung.cell.phase(order)) for rung in rungs]
+        units[f"h{order}_deg"] = "deg"
+    columns["thd_dbc"] = [_value(rung.cell.thd) for rung in rungs]
+    columns["limit_dbc"] = [_limit(rung) for rung in rungs]
+    columns["bypass_thd_dbc"] = [None if rung.rig is None else _value(rung.rig.thd) for rung in rungs]
+    columns["near_bypass"] = [
+        " ".join(f"h{order}" for order in ORDERS if rung.near_rig(order)) for rung in rungs
+    ]
+    return Table(
+        columns,
+        units | {"thd_dbc": "dBc", "limit_dbc": "dBc", "bypass_thd_dbc": "dBc", "near_bypass": ""},
+    )
+
+
+def _limit(rung: Rung) -> Cell:
+    limits = rung.cell.limits_dbc
+    return float(np.max(limits)) if limits.size else None
+
+
+def _value(reading: Quantity | Unmeasured) -> Cell:
+    return reading.value if isinstance(reading, Quantity) else None
+
+
+def _growth_table(laws: Sequence[Growth]) -> Table:
+    return Table(
+        {
+            "order": [law.order for law in laws],
+            "slope": [law.slope.value for law in laws],
+            "slope_low": [law.slope.low for law in laws],
+            "slope_high": [law.slope.high for law in laws],
+            "from_dbfs": [law.from_dbfs for law in laws],
+            "to_dbfs": [law.to_dbfs for law in laws],
+        },
+        {
+            "order": "",
+            "slope": "dB/dB",
+            "slope_low": "dB/dB",
+            "slope_high": "dB/dB",
+            "from_dbfs": "dBFS",
+            "to_dbfs": "dBFS",
+        },
+    )
+
+
+def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
+    """Third harmonic of every cell under reduction: measured, and its two parts."""
+    level_of = {id(rung.cell): rung for rung in rungs}
+    rows: list[tuple[Cell, ...]] = []
+    for split in splits:
+        for cell in split.cells:
+            if cell.orders < 3:
+                continue
+            rung = level_of[id(cell)]
+            ripple = abs(split.ripple_at(3, cell.tone.frequency_hz))
+            colour = abs(split.colour[1])
+            rows.append(
+                (
+                    rung.input_dbfs,
+                    cell.tone.frequency_hz,
+                    rung.reduction_db,
+                    _value(cell.level(3)),
+                    _db(ripple),
+                    _db(colour) if colour > 4 * split.colour_stds[1] else None,
+                )
+            )
+    names = ("input_dbfs", "frequency_hz", "reduction_db", "h3_dbc", "ripple_dbc", "colour_dbc")
+    columns = {name: [row[i] for row in rows] for i, name in enumerate(names)}
+    units = ("dBFS", "Hz", "dB", "dBc", "dBc", "dBc")
+    return Table(columns, dict(zip(names, units, strict=True)))
+
+
+def _db(size: float) -> Cell:
+    return 20 * math.log10(size) if size > 1e-12 else None

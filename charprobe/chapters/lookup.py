@@ -1,0 +1,47 @@
+"""Which segments of a kind a take holds whole, and how to say that there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from charprobe.chapter import Entry
+from charprobe.quantity import Unmeasured
+from charprobe.recipe import Spec
+from charprobe.stimulus import Segment
+from charprobe.take import Take
+
+
+def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:
+    """Segments of one kind that lie wholly inside the capture, in playing order."""
+    return tuple(s for s in take.stimulus.segments if isinstance(s.spec, kind) and take.holds(s))
+
+
+def counterpart(bypass: Take | None, segment: Segment) -> Segment | None:
+    """Return the same segment in the bypass capture, None if it has none or does not hold it."""
+    if bypass is None:
+        return None
+    return next((s for s in held(bypass, type(segment.spec)) if s.spec == segment.spec), None)
+
+
+def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) -> dict[str, Entry]:
+    """Say of every name in `units` why a missing segment leaves it unmeasured.
+
+    Parameters
+    ----------
+    take : Take
+        The capture.
+    kind : type of Spec
+        The segment kind that would be needed.
+    units : dict
+        Unit of each quantity by name.
+    recipe : str
+        A shipped recipe that has such a segment.
+    """
+    played: Sequence[Segment] = [s for s in take.stimulus.segments if isinstance(s.spec, kind)]
+    if played:
+        reason = f"the capture ends before, or begins after, its {kind.kind} segment"
+        following = "record the whole stimulus, from its first sample to its last"
+    else:
+        reason = f"the recipe has no {kind.kind} segment"
+        following = f"a capture of the recipe {recipe}"
+    return {name: Entry(Unmeasured(unit, reason, following), "") for name, unit in units.items()}

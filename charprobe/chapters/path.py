@@ -1,0 +1,45 @@
+"""The path chapter: latency of the setting against its bypass."""
+
+from __future__ import annotations
+
+from charprobe.chapter import Chapter, Entry
+from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.take import Take
+
+LONGEST_S = 1.0  # a delay longer than this, or an early arrival, is a capture that was not started in step
+EARLY_SAMPLES = 1.0
+
+
+def path_chapter(wet: Take, bypass: Take | None) -> Chapter:
+    """Compare when the stimulus arrives in the capture of a setting and in that of its bypass."""
+    seconds, samples = _latency(wet, bypass)
+    conditions = "both captures taken to start at the same moment of playing"
+    if bypass is not None and bypass.source is wet.source:
+        conditions = "two channels of one capture"
+    entries = {
+        "path.latency": Entry(seconds, conditions),
+        "path.latency_samples": Entry(samples, conditions),
+    }
+    return Chapter(quantities=entries)
+
+
+def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
+    if bypass is None:
+        return _both(
+            "there is no bypass capture to compare with", "record the bypass the same way and give it"
+        )
+    one, other = wet.alignment.delay_samples, bypass.alignment.delay_samples
+    rate_hz = wet.source.rate_hz
+    samples = Quantity.from_std(one.value - other.value, (one.std**2 + other.std**2) ** 0.5, "samples")
+    if not -EARLY_SAMPLES <= samples.value <= LONGEST_S * rate_hz:
+        return _both(
+            f"the stimulus lies {samples.value / rate_hz:+.3f} s later than in the bypass capture: "
+            "the two were not started in step with playing",
+            "record both with playing and recording started together, and do not trim the files",
+        )
+    seconds = Quantity(samples.value / rate_hz, samples.low / rate_hz, samples.high / rate_hz, "s")
+    return seconds, samples
+
+
+def _both(reason: str, following: str) -> tuple[Reading, Reading]:
+    return Unmeasured("s", reason, following), Unmeasured("samples", reason, following)

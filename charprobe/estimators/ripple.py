@@ -1,0 +1,141 @@
+"""Colour told apart from gain ripple by how harmonics depend on frequency at one level."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.cut import Array
+from charprobe.estimators.harmonics import DETECTED, HIGHEST, HarmonicCell
+from charprobe.quantity import Quantity, Reading, Unmeasured
+
+Complex = NDArray[np.complex128]
+
+LEAST_FREQUENCIES = 3
+CORNERS_HZ = np.geomspace(1.0, 3000.0, 48)  # of the detector's smoothing, tried one by one
+MODEL_ERROR = 0.03  # share of a harmonic that the description is not asked to follow
+
+
+@dataclass(frozen=True)
+class Split:
+    """Harmonics of one level, each divided into colour and ripple.
+
+    Attributes
+    ----------
+    cells : tuple of HarmonicCell
+        The level's cells, frequency ascending.
+    corner_hz : float
+        Corner of the smoothing that the ripple was described with.
+    colour, colour_stds : ndarray, shape (9,)
+        Orders 2 to 10: the part that does not depend on frequency, over the fundamental, and its standard
+        uncertainty; 0 and infinity where fewer than two frequencies show the order.
+    ripple : ndarray of complex, shape (9,)
+        Ripple of each order at frequency zero; `ripple_at` gives it anywhere else.
+    """
+
+    cells: tuple[HarmonicCell, ...]
+    corner_hz: float
+    colour: Complex
+    colour_stds: Array
+    ripple: Complex
+
+    def ripple_at(self, order: int, frequency_hz: float) -> complex:
+        """Ripple part of one order, over the fundamental, for a tone of some frequency."""
+        return complex(self.ripple[order - 2] / (1 + 1j * frequency_hz / self.corner_hz))
+
+    def share(self, cell: HarmonicCell) -> Reading:
+        """Share of a cell's third harmonic that ripple explains, in percent.
+
+        The part of the measured harmonic along which the ripple points; 0 to 100.
+        """
+        if not cell.detected(3):
+            return Unmeasured(
+                "%", "no third harmonic rises above the noise under gain reduction", "hotter or lower tones"
+            )
+        whole = complex(cell.ratios[1])
+        part = self.ripple_at(3, cell.tone.frequency_hz)
+        share = (part * whole.conjugate()).real / abs(whole) ** 2
+        std = float(np.hypot(self.colour_stds[1] / abs(whole), MODEL_ERROR))
+        value = 100 * float(np.clip(share, 0, 1))
+        low, high = (100 * float(np.clip(share + k * 1.96 * std, 0, 1)) for k in (-1, 1))
+        return Quantity(value, min(low, value), max(high, value), "%")
+
+
+def split_ripple(levels: Sequence[Sequence[HarmonicCell]]) -> tuple[Split, ...]:
+    """Divide the harmonics of levels under gain reduction into colour and ripple.
+
+    Parameters
+    ----------
+    levels : sequence of sequences of HarmonicCell
+        For each level the cells of at least three frequencies, all under gain reduction.
+
+    Returns
+    -------
+    tuple of Split
+        One per level; empty if there is no level.
+
+    Notes
+    -----
+    A one-pole smoothing of corner ``fc`` leaves a ripple on the gain at twice the tone's frequency whose
+    complex size goes as ``1 / (1 + j f / fc)``; its harmonics over the fundamental do the same and fall by
+    6 dB per octave. What memoryless saturation makes does not depend on frequency. So for each order
+    ``h(f) = c + r / (1 + j f / fc)`` is solved for ``c`` and ``r`` by weighted least squares, with one ``fc``
+    for all levels. Each harmonic is trusted to no better than 3 %, so colour below about a tenth of the
+    ripple is not claimed. Saturation behind or before a filter depends on frequency too, and part of it may
+    then pass for ripple.
+    """
+    chosen = [tuple(sorted(cells, key=lambda cell: cell.tone.frequency_hz)) for cells in levels]
+    if any(len(cells) < LEAST_FREQUENCIES for cells in chosen):
+        raise ValueError(f"each level needs at least {LEAST_FREQUENCIES} frequencies")
+    if not chosen:
+        return ()
+    misfits = [
+        sum(_solve(cells, order, fc).misfit for cells in chosen for order in (2, 3)) for fc in CORNERS_HZ
+    ]
+    corner_hz = float(CORNERS_HZ[int(np.argmin(misfits))])
+    return tuple(_split(cells, corner_hz) for cells in chosen)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    colour: complex
+    colour_std: float
+    ripple: complex
+    misfit: float
+
+
+def _split(cells: tuple[HarmonicCell, ...], corner_hz: float) -> Split:
+    solved = [_solve(cells, order, corner_hz) for order in range(2, HIGHEST + 1)]
+    return Split(
+        cells,
+        corner_hz,
+        np.array([s.colour for s in solved]),
+        np.array([s.colour_std for s in solved]),
+        np.array([s.ripple for s in solved]),
+    )
+
+
+def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float) -> _Solved:
+    """Weighted least squares of one order over frequency."""
+    having = [cell for cell in cells if cell.orders >= order]
+    if len(having) < 2:
+        return _Solved(0j, np.inf, 0j, 0.0)
+    frequency = np.array([cell.tone.frequency_hz for cell in having])
+    h = np.array([cell.ratios[order - 2] for cell in having])
+    noise = np.array([cell.stds[order - 2] for cell in having])
+    sigma = np.maximum(np.hypot(noise, MODEL_ERROR * np.abs(h)), 1e-12)
+    basis = np.stack([np.ones(frequency.size), 1 / (1 + 1j * frequency / corner_hz)], axis=1) / sigma[:, None]
+    normal = basis.conj().T @ basis
+    inverse = np.linalg.pinv(normal, rcond=1e-10, hermitian=True)
+    solution = inverse @ (basis.conj().T @ (h / sigma))
+    misfit = float(np.sum(np.abs(h / sigma - basis @ solution) ** 2))
+    freedom = 2 * frequency.size - 4
+    widen = max(1.0, misfit / freedom) if freedom > 0 else 1.0
+    std = float(np.sqrt(abs(inverse[0, 0]) * widen))
+    seen = np.abs(h) > DETECTED * noise
+    if not seen.any():
+        return _Solved(complex(h[-1]), float(noise[-1]), 0j, misfit)
+    return _Solved(complex(solution[0]), std, complex(solution[1]), misfit)
