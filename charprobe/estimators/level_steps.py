@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.cut import Array, Cut
 from charprobe.errors import SegmentTooShortError
-from charprobe.estimators.settling import judge_settling
+from charprobe.estimators.step_settling import judge_settling
 from charprobe.estimators.tone import (
     DB,
     MIN_PERIODS,
@@ -118,7 +118,9 @@ def measure_level_steps(segment: Segment, cut: Cut) -> LevelStepsFit:
     if not readable:
         return LevelStepsFit(frequency_hz, (), hidden)
     top = max(range(len(tones)), key=lambda i: tones[i].level_dbfs)
-    steps = _steps([tones[i] for i in readable], [fits[i] for i in readable], cut, frequency_hz, tones[top].start)
+    steps = _steps(
+        [tones[i] for i in readable], [fits[i] for i in readable], cut, frequency_hz, tones[top].start
+    )
     return LevelStepsFit(frequency_hz, steps, hidden)
 
 
@@ -170,18 +172,22 @@ def _trace(tones: Sequence[Tone], cut: Cut, frequency_hz: float) -> tuple[Array,
     amplitudes = fundamental_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)
     levels = DB * np.log(np.maximum(amplitudes, 1e-12)).reshape(len(tones), count)
     edges_s = (first + size * cut.step * np.arange(count + 1)) / cut.rate_hz
-    return edges_s, levels
+    return np.asarray(edges_s, dtype=np.float64), np.asarray(levels)
 
 
 def _roughness(trace: Array) -> Array:
     """Scatter of one window about a smooth course, from third differences; shape (k,)."""
     third = np.diff(trace, n=3, axis=1)
-    return np.asarray(np.sqrt(np.mean(third**2, axis=1) / 20.0))  # binomial weights 1, 3, 3, 1 squared add up to 20
+    return np.asarray(
+        np.sqrt(np.mean(third**2, axis=1) / 20.0)
+    )  # binomial weights 1, 3, 3, 1 squared add up to 20
 
 
 def _fit(tone: Tone, cut: Cut, frequency_hz: float) -> ToneFit:
     late = _late(tone, cut)
-    return fit_tone(late, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=ORDERS, refine=False)
+    return fit_tone(
+        late, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=ORDERS, refine=False
+    )
 
 
 def _late(tone: Tone, cut: Cut) -> Cut:

@@ -1,0 +1,329 @@
+"""Straight lines joined by bends: the family of curves that gain against level is fitted with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.quantity import Z95
+
+MAX_WIDTH_DB = 80.0
+ITERATIONS = 60
+GRID_WIDTHS_DB = (0.0, 2.0, 5.0, 10.0, 20.0)
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Which unknowns a curve has.
+
+    Attributes
+    ----------
+    sloped : bool
+        Whether the section that carries the constant has a slope of its own.
+    facing : tuple of int
+        One entry per bend, from left to right: +1 bends away to the right of its corner, -1 to the left.
+    output_knee : bool
+        Whether the knee of the first bend to the right is a parabola on the output axis, as in a
+        compressor that senses its own output, instead of on the input axis.
+    """
+
+    sloped: bool
+    facing: tuple[int, ...]
+    output_knee: bool = False
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return 1 + self.sloped + 3 * len(self.facing)
+
+    def first(self, bend: int) -> int:
+        """Index of a bend's corner among the unknowns; its width and its change of slope follow."""
+        return 1 + self.sloped + 3 * bend
+
+    def on_output(self, bend: int) -> bool:
+        """Whether the knee of this bend is a parabola on the output axis."""
+        return self.output_knee and self.facing[bend] > 0 and 1 not in self.facing[:bend]
+
+
+@dataclass(frozen=True)
+class BendsFit:
+    """A fitted curve ``c + s (x - x0) + sum_j d_j B(f_j (x - T_j), W_j)``.
+
+    ``B(o, W) = clip(o + W/2, 0, W)**2 / (2 W) + max(0, o - W/2)`` is zero on one side of a corner,
+    ``o`` on the other and a parabola within half its width ``W`` in dB; ``f = +1`` or ``-1`` says to
+    which side. A knee that is a parabola on the output axis has its corner at ``1 / (R + 1)`` of its
+    width, ``R = 1 / (1 + d)``.
+
+    Attributes
+    ----------
+    parameters : ndarray
+        ``c``, then ``s`` if the shape is sloped, then ``T, W, d`` of each bend from left to right.
+    covariance : ndarray
+        Of `parameters`, scaled by `dispersion`, and for few points so that 1.96 standard uncertainties
+        hold 95 %; zero for a width that sits at its bound 0.
+    chi2, dof, dispersion : float
+        Weighted sum of squared residuals, degrees of freedom, and ``max(1, chi2 / dof)``.
+    """
+
+    shape: Shape
+    origin: float
+    parameters: Array
+    covariance: Array
+    chi2: float
+    dof: int
+    dispersion: float
+
+    def gain(self, level: Array) -> Array:
+        """Return the curve at some levels."""
+        return _evaluate(self.shape, self.origin, self.parameters, level)[0]
+
+    def jacobian(self, level: Array) -> Array:
+        """Return the derivative of the curve at some levels by each parameter; shape (n, size)."""
+        return _evaluate(self.shape, self.origin, self.parameters, level)[1]
+
+    def spread(self, weights: Array) -> Array:
+        """Return the standard uncertainty of linear combinations of the parameters; `weights` is (n, size)."""
+        return np.asarray(
+            np.sqrt(np.maximum(0.0, np.einsum("ij,jk,ik->i", weights, self.covariance, weights)))
+        )
+
+    def corner(self, bend: int) -> tuple[float, float, float]:
+        """Corner, width and change of slope of a bend."""
+        first = self.shape.first(bend)
+        corner, width, change = self.parameters[first : first + 3]
+        return float(corner), float(width), float(change)
+
+    def reach(self, bend: int) -> tuple[float, float]:
+        """Levels between which a bend is curved."""
+        corner, width, change = self.corner(bend)
+        before = _share_before(change) if self.shape.on_output(bend) else 0.5
+        return corner - before * width, corner + (1 - before) * width
+
+    @cached_property
+    def sections(self) -> tuple[Section, ...]:
+        """Straight sections from left to right; bends that overlap leave sections of negative length out."""
+        base = np.zeros(self.parameters.size)
+        if self.shape.sloped:
+            base[1] = 1.0
+        weights, slopes = base.copy(), []
+        for bend, facing in enumerate(self.shape.facing):
+            if facing < 0:
+                weights[self.shape.first(bend) + 2] -= 1.0
+        begin = -np.inf
+        for bend, _ in enumerate(self.shape.facing):
+            enters, leaves = self.reach(bend)
+            slopes.append(self._section(begin, enters, weights.copy()))
+            weights[self.shape.first(bend) + 2] += 1.0
+            begin = leaves
+        slopes.append(self._section(begin, np.inf, weights))
+        return tuple(slopes)
+
+    def _section(self, begin: float, end: float, weights: Array) -> Section:
+        std = float(self.spread(weights[None, :])[0])
+        return Section(float(begin), float(end), float(weights @ self.parameters), std)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A straight piece: from where to where, slope of the gain in dB per dB, its standard uncertainty."""
+
+    begin: float
+    end: float
+    slope: float
+    std: float
+
+
+def fit_bends(
+    level: Array, gain: Array, *, std: Array, shape: Shape, start: Array, fixed: tuple[int, ...] = ()
+) -> BendsFit:
+    """Fit a curve of one shape by damped Gauss-Newton steps.
+
+    Parameters
+    ----------
+    level, gain, std : ndarray, shape (n,)
+        Input levels, gains there and their standard uncertainties, all in dB; `std` above 0.
+    shape : Shape
+        What to fit, with fewer unknowns than points.
+    start : ndarray, shape (shape.size,)
+        First guess.
+    fixed : tuple of int
+        Indices of unknowns kept at their first guess.
+
+    Returns
+    -------
+    BendsFit
+    """
+    origin = float(level.mean())
+    free = np.array([i for i in range(shape.size) if i not in fixed])
+    widths = np.array([shape.first(j) + 1 for j in range(len(shape.facing))], dtype=int)
+    corners = widths - 1
+    bounds = (level.min() - 1.0, level.max() + 1.0)
+
+    def kept(parameters: Array, before: Array) -> Array:
+        parameters[widths] = np.clip(
+            parameters[widths], before[widths] / 3, MAX_WIDTH_DB
+        )  # nears zero, never sticks
+        parameters[corners] = np.clip(parameters[corners], *bounds)
+        return parameters
+
+    current = kept(start.astype(float).copy(), np.zeros(shape.size))
+    value, jacobian = _evaluate(shape, origin, current, level)
+    residual = (gain - value) / std
+    cost, damping = float(residual @ residual), 1e-3
+    for _ in range(ITERATIONS):
+        weighted = jacobian[:, free] / std[:, None]
+        normal, slope = weighted.T @ weighted, weighted.T @ residual
+        scale = np.diag(normal) + 1e-9 * np.diag(normal).max()
+        trial = current.copy()
+        trial[free] += np.linalg.solve(normal + np.diag(damping * scale), slope)
+        trial = kept(trial, current)
+        value, trial_jacobian = _evaluate(shape, origin, trial, level)
+        trial_residual = (gain - value) / std
+        trial_cost = float(trial_residual @ trial_residual)
+        if trial_cost <= cost:
+            done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-2
+            current, jacobian, residual, cost = trial, trial_jacobian, trial_residual, trial_cost
+            damping = max(1e-9, damping / 9)
+            if done:
+                break
+        else:
+            damping *= 6
+            if damping > 1e9:
+                break
+    for corner, width in zip(corners, widths, strict=True):
+        if np.all(np.abs(level - current[corner]) >= current[width]):
+            current[width] = 0.0  # no point lies inside: the width has no bearing on the curve
+    dof = level.size - free.size
+    dispersion = max(1.0, cost / max(1, dof))
+    covariance = _covariance(jacobian / std[:, None], free) * dispersion * _few_points(dof)
+    return BendsFit(shape, origin, current, covariance, cost, dof, dispersion)
+
+
+def add_bend(level: Array, gain: Array, *, std: Array, base: BendsFit, facing: int) -> BendsFit:
+    """Add one bend where it helps most, then fit all unknowns anew.
+
+    Parameters
+    ----------
+    level, gain, std : ndarray, shape (n,)
+        As in `fit_bends`.
+    base : BendsFit
+        A fit of the same points; its bends stay in order: left-facing ones left of right-facing ones.
+    facing : int
+        +1 or -1, as in `Shape`.
+    """
+    value, jacobian = _evaluate(base.shape, base.origin, base.parameters, level)
+    held = [
+        0,
+        *([1] if base.shape.sloped else []),
+        *(base.shape.first(j) + 2 for j in range(len(base.shape.facing))),
+    ]
+    basis = np.linalg.qr(jacobian[:, held] / std[:, None])[0]
+    residual = (gain - value) / std
+    residual = residual - basis @ (basis.T @ residual)
+    corners = np.arange(level.min() + 0.5, level.max() - 0.25, 0.5)
+    corner, width = (grid.ravel() for grid in np.meshgrid(corners, GRID_WIDTHS_DB))
+    ramps = _ramp(facing * (level[:, None] - corner), width) / std[:, None]
+    ramps -= basis @ (basis.T @ ramps)
+    energy = np.maximum(np.sum(ramps**2, axis=0), 1e-12)
+    along = residual @ ramps
+    best = int(np.argmax(along**2 / energy))
+    wide = max(
+        float(width[best]), 1.5 * float(np.median(np.diff(np.unique(level))))
+    )  # free to shrink to nothing
+    new = (float(corner[best]), wide, float(along[best] / energy[best]), facing)
+    bends = [(*base.corner(j), f) for j, f in enumerate(base.shape.facing)] + [new]
+    bends.sort(key=lambda bend: (bend[3], bend[0]))
+    shape = Shape(base.shape.sloped, tuple(bend[3] for bend in bends), base.shape.output_knee)
+    head = base.parameters[: 1 + base.shape.sloped]
+    start = np.concatenate([head, *(np.array(bend[:3]) for bend in bends)])
+    return fit_bends(level, gain, std=std, shape=shape, start=start)
+
+
+def with_output_knee(level: Array, gain: Array, *, std: Array, base: BendsFit) -> BendsFit:
+    """Fit the same curve anew with the first bend to the right as an `Shape.output_knee`."""
+    shape = Shape(base.shape.sloped, base.shape.facing, output_knee=True)
+    return fit_bends(level, gain, std=std, shape=shape, start=base.parameters)
+
+
+def _evaluate(shape: Shape, origin: float, parameters: Array, level: Array) -> tuple[Array, Array]:
+    """Curve and its derivative by each unknown; shapes (n,) and (n, size)."""
+    jacobian = np.zeros((level.size, shape.size))
+    jacobian[:, 0] = 1.0
+    value = np.full(level.size, parameters[0])
+    if shape.sloped:
+        jacobian[:, 1] = level - origin
+        value += parameters[1] * jacobian[:, 1]
+    for bend, facing in enumerate(shape.facing):
+        first = shape.first(bend)
+        corner, width, change = parameters[first : first + 3]
+        over = facing * (level - corner)
+        if shape.on_output(bend):
+            value += change * _output_ramp(over, width, change)
+            jacobian[:, first : first + 3] = _output_slopes(level, corner, width, change)
+            continue
+        ramp = _ramp(over, np.asarray(width))
+        share = np.clip((over + width / 2) / max(width, 1e-9), 0.0, 1.0)
+        jacobian[:, first] = -facing * change * share
+        jacobian[:, first + 1] = change * share * (1 - share) / 2
+        jacobian[:, first + 2] = ramp
+        value += change * ramp
+    return value, jacobian
+
+
+def _ramp(over: Array, width: Array) -> Array:
+    """Return zero left of the corner, `over` right of it, and a parabola in between."""
+    inside = np.clip(over + width / 2, 0.0, width)
+    return np.asarray(inside**2 / (2 * np.maximum(width, 1e-9)) + np.maximum(0.0, over - width / 2))
+
+
+def _share_before(change: float) -> float:
+    """Share of an output knee's width that lies left of its corner."""
+    return 1 / (_ratio(change) + 1)
+
+
+def _ratio(change: float) -> float:
+    return 1 / max(1 + change, 1e-3)
+
+
+def _output_ramp(over: Array, width: float, change: float) -> Array:
+    """As `_ramp`, for a knee that is a parabola on the output axis: ``y = x - k B(y - T, W_out)``.
+
+    Solved for the output, the slope within the knee falls as ``1 / sqrt(1 + K u)`` while ``u`` goes
+    from 0 to 1 over the width, with ``K = R**2 - 1``.
+    """
+    ratio = _ratio(change)
+    bent = ratio**2 - 1
+    if abs(bent) < 1e-6 or width < 1e-9:
+        return _ramp(over, np.asarray(width))
+    u = np.clip(over / max(width, 1e-9) + 1 / (ratio + 1), 0.0, 1.0)
+    inside = width * (u - 2 / bent * (np.sqrt(1 + bent * u) - 1)) / (1 - 1 / ratio)
+    return np.asarray(np.where(u < 1, inside, over))
+
+
+def _output_slopes(level: Array, corner: float, width: float, change: float) -> Array:
+    """Derivative of an output knee's part of the curve by corner, width and change of slope; (n, 3)."""
+    here = np.array([corner, width, change])
+    slopes = []
+    for i, step in enumerate((1e-5, 1e-5, 1e-6)):
+        more, less = here.copy(), here.copy()
+        more[i] += step
+        less[i] -= step
+        ends = [p[2] * _output_ramp(level - p[0], max(p[1], 0.0), p[2]) for p in (more, less)]
+        slopes.append((ends[0] - ends[1]) / (2 * step))
+    return np.column_stack(slopes)
+
+
+def _few_points(dof: int) -> float:
+    """Square of Student's over the normal 97.5 % quantile (first term of the expansion in 1 / dof)."""
+    return (1 + (Z95**2 + 1) / (4 * max(1, dof))) ** 2
+
+
+def _covariance(weighted: Array, free: Array) -> Array:
+    covariance = np.zeros((weighted.shape[1], weighted.shape[1]))
+    moved = free[np.linalg.norm(weighted[:, free], axis=0) > 1e-9]
+    inverse = np.linalg.pinv(weighted[:, moved].T @ weighted[:, moved], rcond=1e-13, hermitian=True)
+    covariance[np.ix_(moved, moved)] = inverse
+    return covariance

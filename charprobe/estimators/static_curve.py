@@ -1,0 +1,155 @@
+"""The static curve: settled gain against input level, and the curve that holds for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.estimators.bends import BendsFit, Section
+from charprobe.estimators.curve_choice import CurveChoice, choose_curve
+from charprobe.estimators.static_points import StaticPoint, mark_points
+from charprobe.quantity import Quantity, Reading, Unmeasured
+
+FLOOR_DB = 0.0005  # a drift within a step below this is not seen; added to every point's uncertainty
+FEWEST_LEVELS = 6
+PLATEAU_DB = 0.02
+SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
+LOWER_STEPS = "a recipe with lower level steps"
+MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
+
+
+@dataclass(frozen=True)
+class StaticCurve:
+    """Settled gain against input level at one frequency.
+
+    Attributes
+    ----------
+    points : tuple of StaticPoint
+        All steps in playing order, marked.
+    choice : CurveChoice or None
+        The curve chosen for the points in use; None if there are too few.
+    axis_std_db : float
+        Standard uncertainty of the whole input axis (gain of the path, from the bypass).
+    """
+
+    points: tuple[StaticPoint, ...]
+    choice: CurveChoice | None
+    axis_std_db: float
+
+    @property
+    def fit(self) -> BendsFit | None:
+        """The chosen curve if it holds, else None. Its covariance covers all its parameters."""
+        return self.choice.fit if self.choice is not None and self.choice.holds else None
+
+    @cached_property
+    def used(self) -> tuple[Array, Array, Array]:
+        """Input levels, gains and standard uncertainties of the points in use, by rising level."""
+        rows = sorted((p.input_dbfs, p.gain_db, p.std_db) for p in self.points if p.used)
+        level, gain, std = np.array(rows, dtype=float).reshape(-1, 3).T
+        return level, gain, np.hypot(std, FLOOR_DB)
+
+    @property
+    def lowest_dbfs(self) -> float:
+        """Lowest input level in use."""
+        return float(self.used[0][0])
+
+    @property
+    def highest_dbfs(self) -> float:
+        """Highest input level in use."""
+        return float(self.used[0][-1])
+
+    @property
+    def flat_section(self) -> Section | None:
+        """The section that carries the low-level gain, None if it lies outside the points."""
+        fit = self.fit
+        if fit is None or fit.shape.sloped:
+            return None
+        index = sum(facing < 0 for facing in fit.shape.facing)
+        section = fit.sections[index]
+        ends = np.array([max(section.begin, self.lowest_dbfs), min(section.end, self.highest_dbfs)])
+        hidden = np.abs(fit.gain(np.clip(ends, self.lowest_dbfs, self.highest_dbfs)) - fit.parameters[0])
+        return section if float(hidden.min()) < SHOWN_DB else None
+
+    @cached_property
+    def low_level_gain(self) -> Reading:
+        """Gain where nothing is reduced, output over input axis, in dB, without the axis' own uncertainty."""
+        if self.choice is None:
+            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
+        if self.fit is None:
+            return self._lowest_plateau()
+        if self.flat_section is None:
+            return _bent_below(self.lowest_dbfs)
+        return Quantity.from_std(float(self.fit.parameters[0]), float(self.fit.covariance[0, 0]) ** 0.5, "dB")
+
+    def gain_db_at(self, level_dbfs: float) -> Reading:
+        """Return the settled gain at an input level, in dB.
+
+        From the curve where one holds, else between the neighbouring steps. A level more than one step
+        outside the measured range is not answered.
+        """
+        level, gain, std = self.used
+        reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
+        if level.size == 0 or not level[0] - reach <= level_dbfs <= level[-1] + reach:
+            reason = f"no settled level step lies near {level_dbfs:.1f} dBFS"
+            return Unmeasured("dB", reason, "a recipe whose level steps include this level")
+        at = np.array([level_dbfs])
+        if self.fit is not None:
+            return Quantity.from_std(
+                float(self.fit.gain(at)[0]), float(self.fit.spread(self.fit.jacobian(at))[0]), "dB"
+            )
+        value = float(np.interp(level_dbfs, level, gain))
+        near = np.argsort(np.abs(level - level_dbfs))[:4]
+        line = float(np.polyval(np.polyfit(level[near] - level_dbfs, gain[near], 1), 0.0))
+        return Quantity.from_std(value, float(np.hypot(std[near].max(), value - line)), "dB")
+
+    def reduction_db_at(self, level_dbfs: float) -> Reading:
+        """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
+        low, here = self.low_level_gain, self.gain_db_at(level_dbfs)
+        if isinstance(low, Unmeasured) or isinstance(here, Unmeasured):
+            return low if isinstance(low, Unmeasured) else here
+        std = float(np.hypot(low.std, here.std))
+        if self.fit is not None:  # both hang on the same constant
+            weights = self.fit.jacobian(np.array([level_dbfs]))
+            weights[:, 0] -= 1.0
+            std = float(self.fit.spread(weights)[0])
+        return Quantity.from_std(low.value - here.value, std, "dB")
+
+    def _lowest_plateau(self) -> Reading:
+        """Gain of the lowest levels for as long as they agree, for curves without a model."""
+        level, gain, std = self.used
+        count = 3
+        while count < level.size and abs(gain[count] - gain[:count].mean()) < max(PLATEAU_DB, 3 * std[count]):
+            count += 1
+        spread = float(np.ptp(gain[:count]))
+        if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
+            return _bent_below(self.lowest_dbfs)
+        return Quantity.from_std(
+            float(gain[:count].mean()), float(np.hypot(std[:count].max(), spread / 4)), "dB"
+        )
+
+
+def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> StaticCurve:
+    """Decide which steps to use and choose the curve that holds for them.
+
+    Parameters
+    ----------
+    points : sequence of StaticPoint
+        All steps of one frequency in playing order; `used` and `saturated` are set here.
+    axis_std_db : float
+        Standard uncertainty of the whole input axis, at least 0.
+    """
+    marked = mark_points(points)
+    curve = StaticCurve(marked, None, axis_std_db)
+    level, gain, std = curve.used
+    if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
+        return curve
+    return StaticCurve(marked, choose_curve(level, gain, std=std), axis_std_db)
+
+
+def _bent_below(lowest_dbfs: float) -> Unmeasured:
+    reason = f"the gain changes with level even at the lowest step, {lowest_dbfs:.1f} dBFS"
+    return Unmeasured("dB", reason, LOWER_STEPS)

@@ -1,0 +1,112 @@
+"""Points of a static curve: which steps may be fitted, and which are flattened by waveshaping."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+EXTRAPOLATED_STD_DB = 0.1  # an unsettled step stands in for a missing settled one only if known this well
+WAVESHAPING = 3.0  # fundamental lost over third harmonic gained: 3 for a cubic bend, 1 for a clipped tip
+SATURATES_SHARE, SATURATES_DB = (
+    0.5,
+    0.02,
+)  # waveshaping explains this share of the gain lost, and at least this
+JUMP, JUMP_FROM = (
+    3.0,
+    1e-3,
+)  # a step that begins to clip: its harmonic exceeds this many times that of the one below
+SAME_LEVEL_DB = 0.05
+
+
+@dataclass(frozen=True)
+class StaticPoint:
+    """One step of the static curve.
+
+    Attributes
+    ----------
+    input_dbfs, output_dbfs : float
+        Level on the input axis and level that came back.
+    std_db : float
+        Standard uncertainty of the gain between them.
+    direction : {"rising", "falling"}
+        Whether the level was stepping up or down.
+    settled, saturated, used : bool
+        Whether the gain had settled; whether waveshaping flattens this level; whether the curve is
+        fitted to it.
+    remaining_db : float
+        How far the gain still had to go; `output_dbfs` is already extrapolated by it.
+    odd_share : float
+        Third harmonic over fundamental, amplitude ratio.
+    """
+
+    input_dbfs: float
+    output_dbfs: float
+    std_db: float
+    direction: Literal["rising", "falling"]
+    settled: bool
+    remaining_db: float
+    odd_share: float
+    saturated: bool = False
+    used: bool = False
+
+    @property
+    def gain_db(self) -> float:
+        """Output minus input level."""
+        return self.output_dbfs - self.input_dbfs
+
+
+def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
+    """Set `saturated` and `used` of every point.
+
+    Notes
+    -----
+    A point is used if its gain has settled and its output is not flattened by waveshaping. At levels
+    where no step has settled, one extrapolated to `EXTRAPOLATED_STD_DB` or better stands in.
+    """
+    limit = saturation_dbfs(points)
+    settled = {_key(p) for p in points if p.settled}
+    marked = []
+    for point in points:
+        saturated = point.input_dbfs > limit - SAME_LEVEL_DB
+        stands_in = point.std_db <= EXTRAPOLATED_STD_DB and _key(point) not in settled
+        marked.append(
+            replace(point, saturated=saturated, used=not saturated and (point.settled or stands_in))
+        )
+    return tuple(marked)
+
+
+def saturation_dbfs(points: Sequence[StaticPoint]) -> float:
+    """Return the lowest input level from which on waveshaping flattens the output; infinity if none.
+
+    Notes
+    -----
+    A memoryless bend makes third harmonic and takes fundamental in a fixed proportion (3 to 1 for
+    a cubic, 1 to 1 for a clipped tip, as amplitudes), a slow gain makes none. A step saturates if the third
+    harmonic it adds explains `SATURATES_SHARE` of the gain it loses, and all steps above stay distorted.
+    """
+    rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
+    share = np.array([p.odd_share for p in rising])
+    gain = np.array([p.gain_db for p in rising])
+    explained = 20 / np.log(10) * WAVESHAPING * np.diff(share)
+    flattened = (explained > SATURATES_DB) & (explained > SATURATES_SHARE * np.maximum(-np.diff(gain), 0.0))
+    for hit in np.flatnonzero(flattened) + 1:
+        if np.all(share[hit:] >= share[hit] / 2):
+            first = int(hit)
+            while first > 1 and share[first - 1] > JUMP * share[first - 2] + JUMP_FROM:
+                first -= 1
+            return rising[first].input_dbfs
+    return float("inf")
+
+
+def _key(point: StaticPoint) -> int:
+    return round(point.input_dbfs / (2 * SAME_LEVEL_DB))
+
+
+def pairs_by_level(points: Sequence[StaticPoint]) -> tuple[tuple[StaticPoint, StaticPoint], ...]:
+    """Pair rising and falling steps of one input level, both settled, by rising level."""
+    rising = {_key(p): p for p in points if p.direction == "rising" and p.settled}
+    falling = {_key(p): p for p in points if p.direction == "falling" and p.settled}
+    return tuple((rising[key], falling[key]) for key in sorted(rising.keys() & falling.keys()))

@@ -1,0 +1,295 @@
+"""What a static curve says: threshold, slope, ratio, knee and the rest, or why they cannot be told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.estimators.bends import MAX_WIDTH_DB, BendsFit, Section, fit_bends
+from charprobe.estimators.static_curve import FLOOR_DB, LOWER_STEPS, MORE_STEPS, StaticCurve
+from charprobe.estimators.static_points import pairs_by_level, saturation_dbfs
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+
+NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
+FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
+BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
+HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
+ONE_DB = 1.0
+
+
+@dataclass(frozen=True)
+class StaticReadings:
+    """The readings of one static curve.
+
+    Attributes
+    ----------
+    threshold, threshold_1db, slope, ratio, knee_width, max_reduction, hysteresis : Reading
+        As published; levels in dBFS on the input axis, its own uncertainty included.
+    saturation : Reading
+        Input level from which waveshaping flattens the output.
+    bend : int or None
+        Which bend of the fit is the threshold's.
+    compressed : Section or None
+        The straight section above it, whose slope is published.
+    """
+
+    threshold: Reading
+    threshold_1db: Reading
+    slope: Reading
+    ratio: Reading
+    knee_width: Reading
+    max_reduction: Reading
+    hysteresis: Reading
+    saturation: Reading
+    bend: int | None
+    compressed: Section | None
+
+
+def read_static_curve(curve: StaticCurve) -> StaticReadings:
+    """Read everything a static curve can say.
+
+    Parameters
+    ----------
+    curve : StaticCurve
+        As fitted.
+
+    Notes
+    -----
+    Slope intervals come from the fit's covariance; the ratio is one over slope and interval ends,
+    converted last. A knee narrower than the steps can show is bounded by the profile likelihood: the widest knee whose best
+    fit raises chi squared by less than 3.84.
+    """
+    bend, section = _compression(curve)
+    slope = _slope(curve, section)
+    return StaticReadings(
+        _threshold(curve, bend, section),
+        _threshold_1db(curve),
+        slope,
+        ratio_of(slope),
+        _knee_width(curve, bend, section),
+        _max_reduction(curve),
+        _hysteresis(curve),
+        _saturation(curve),
+        bend,
+        section,
+    )
+
+
+def ratio_of(slope: Reading) -> Reading:
+    """Convert a slope to a ratio; a slope whose interval reaches zero gives a bound."""
+    unit = ":1"
+    if isinstance(slope, Unmeasured):
+        bound = None if not slope.at_most else 1 / slope.at_most
+        return Unmeasured(unit, slope.reason, slope.next, at_least=bound)
+    if slope.high < 0:
+        reason = "the output falls as the input rises: no ratio describes that, the slope does"
+        return Unmeasured(unit, reason, "read static.slope instead")
+    if slope.low <= 0:
+        reason = "the slope cannot be told from zero: a limiter"
+        return Unmeasured(unit, reason, "read static.slope instead", at_least=1 / slope.high)
+    return Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, unit)
+
+
+def local_slopes(curve: StaticCurve) -> tuple[Array, Array, Array]:
+    """Return input levels, slopes of the output there (dB/dB) and their standard uncertainties.
+
+    Central differences of the gain averaged over directions at each level; two levels fewer than were played.
+    """
+    level, gain, std = curve.used
+    key = np.round(level, 1)
+    levels = np.unique(key)
+    weight = 1 / std**2
+    total = np.array([weight[key == one].sum() for one in levels])
+    mean = np.array([np.sum((weight * gain)[key == one]) for one in levels]) / total
+    span = levels[2:] - levels[:-2]
+    slope = 1 + (mean[2:] - mean[:-2]) / span
+    return levels[1:-1], slope, np.sqrt(1 / total[2:] + 1 / total[:-2]) / span
+
+
+def _compression(curve: StaticCurve) -> tuple[int | None, Section | None]:
+    """Find the bend where compression begins and the straight section above it."""
+    fit = curve.fit
+    if fit is None:
+        return None, None
+    for bend, facing in enumerate(fit.shape.facing):
+        if facing > 0 and fit.corner(bend)[2] < 0:
+            return bend, fit.sections[bend + 1]
+    sloped = [s for s in fit.sections if s.slope < -max(FLAT_SLOPE, 3 * s.std)]
+    return None, (sloped[-1] if sloped and fit.shape.sloped else None)
+
+
+def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
+    if curve.choice is None:
+        return Unmeasured(unit, "too few level steps had settled", MORE_STEPS)
+    if curve.fit is None:
+        misfit = curve.choice.misfit_db
+        reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
+        return Unmeasured(unit, reason, "read the local slopes of the static curve instead")
+    reason = f"no reduction begins below {curve.highest_dbfs:.1f} dBFS"
+    return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least)
+
+
+def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
+    """Whether the far side of a knee is shown by at least `BEYOND` levels, with some certainty."""
+    first = fit.shape.first(bend)
+    weights = np.zeros((1, fit.shape.size))
+    weights[0, first : first + 2] = 1.0, 0.5
+    end = fit.reach(bend)[1] + Z95 * float(fit.spread(weights)[0])
+    levels = np.unique(np.round(curve.used[0], 1))
+    return int(np.sum(levels > end)) >= BEYOND
+
+
+def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
+    reason = f"the knee is still bending at the highest step in use, {curve.highest_dbfs:.1f} dBFS"
+    return Unmeasured(unit, reason, HIGHER_STEPS)
+
+
+def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dBFS"
+    if fit is not None and section is not None and curve.flat_section is None:
+        reason = "the gain falls with level even at the lowest step"
+        return Unmeasured(unit, reason, LOWER_STEPS, at_most=curve.lowest_dbfs)
+    if fit is None or bend is None:
+        return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
+    if not _ends_inside(curve, fit, bend):
+        return _unfinished(curve, unit)
+    first = fit.shape.first(bend)
+    std = float(np.hypot(fit.covariance[first, first] ** 0.5, curve.axis_std_db))
+    return Quantity.from_std(float(fit.parameters[first]), std, unit)
+
+
+def _slope(curve: StaticCurve, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dB/dB"
+    if fit is None or section is None:
+        return _not_compressing(curve, unit)
+    bend = next((j for j in range(len(fit.shape.facing)) if fit.sections[j + 1] is section), None)
+    if bend is not None and not _ends_inside(curve, fit, bend):
+        _, slopes, stds = local_slopes(curve)
+        missing = _unfinished(curve, unit)
+        return Unmeasured(unit, missing.reason, missing.next, at_most=float(slopes[-1] + Z95 * stds[-1]))
+    return Quantity.from_std(1 + section.slope, section.std, unit)
+
+
+def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dB"
+    if fit is None or bend is None or section is None:
+        return _not_compressing(curve, unit)
+    if not _ends_inside(curve, fit, bend):
+        return _unfinished(curve, unit)
+    index = fit.shape.first(bend) + 1
+    value, std = float(fit.parameters[index]), float(fit.covariance[index, index]) ** 0.5
+    if value > 4 * std > 0:
+        return Quantity.from_std(value, std, unit)
+    low = 0.0 if _profile(curve, fit, index, 0.0) <= 0 else max(0.0, value - Z95 * std)
+    return Quantity(value, low, _widest(curve, fit, index, value), unit)
+
+
+def _profile(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
+    """Rise of chi squared with one parameter held at a value, less the rise that a 95 % interval allows."""
+    level, gain, std = curve.used
+    start = fit.parameters.copy()
+    start[index] = value
+    held = fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
+    return (held.chi2 - fit.chi2) / fit.dispersion - Z95**2
+
+
+def _widest(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
+    inside, outside = value, max(1.0, 2 * value)
+    while _profile(curve, fit, index, outside) < 0 and outside < MAX_WIDTH_DB:
+        inside, outside = outside, 2 * outside
+    for _ in range(6):
+        middle = (inside + outside) / 2
+        if _profile(curve, fit, index, middle) < 0:
+            inside = middle
+        else:
+            outside = middle
+    return outside
+
+
+def _threshold_1db(curve: StaticCurve) -> Reading:
+    """Level where the gain is 1 dB below the low-level gain: on the curve if one holds, else between steps."""
+    low, unit = curve.low_level_gain, "dBFS"
+    if isinstance(low, Unmeasured):
+        return Unmeasured(unit, low.reason, low.next)
+    level, gain, std = curve.used
+    fit = curve.fit
+    begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
+    grid = np.unique(
+        np.concatenate([np.linspace(max(begin, level[0]), level[-1], 2000), level[level > begin]])
+    )
+    course = (fit.gain(grid) if fit is not None else np.interp(grid, level, gain)) - low.value + ONE_DB
+    hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
+    if hits.size == 0:
+        reason = f"the gain has not fallen by 1 dB at {level[-1]:.1f} dBFS, the highest step in use"
+        return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]))
+    hit = int(hits[0])
+    slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
+    value = float(grid[hit] - course[hit] / slope)
+    if fit is None:
+        near = np.argsort(np.abs(level - value))[:4]
+        bow = abs(float(np.polyval(np.polyfit(level[near] - value, gain[near], 1), 0.0)) - low.value + ONE_DB)
+        spread = float(np.hypot(np.hypot(std[near].max(), low.std), bow))
+    else:
+        weights = fit.jacobian(np.array([value]))
+        weights[:, 0] -= 1.0
+        spread = float(fit.spread(weights)[0])
+    return Quantity.from_std(value, float(np.hypot(spread / abs(slope), curve.axis_std_db)), unit)
+
+
+def _max_reduction(curve: StaticCurve) -> Reading:
+    low, unit = curve.low_level_gain, "dB"
+    if isinstance(low, Unmeasured):
+        return Unmeasured(unit, low.reason, low.next)
+    level, gain, _ = curve.used
+    above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
+    deepest = float(level[above][int(np.argmin(gain[above]))])
+    reading = curve.reduction_db_at(deepest)
+    if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
+        return reading
+    seen = low.value - float(gain[above].min())
+    reason = f"no reduction above {NONE_DB} dB up to {curve.highest_dbfs:.1f} dBFS"
+    return Unmeasured(unit, reason, HIGHER_STEPS, at_most=max(NONE_DB, seen))
+
+
+def _hysteresis(curve: StaticCurve) -> Reading:
+    """Largest difference of the settled gain between falling and rising pass.
+
+    The pair whose difference is surest is chosen, and its interval widened for having been chosen among many.
+    """
+    unit, pairs = "dB", pairs_by_level(curve.points)
+    if not any(p.direction == "falling" for p in curve.points):
+        return Unmeasured(
+            unit, "the level steps do not come down again", "a recipe whose level steps fall too"
+        )
+    if not pairs:
+        return Unmeasured(unit, "no level had settled on the way up and on the way down", MORE_STEPS)
+    return surest_difference(
+        [falling.gain_db - rising.gain_db for rising, falling in pairs],
+        [
+            float(np.hypot(np.hypot(rising.std_db, falling.std_db), FLOOR_DB * 2**0.5))
+            for rising, falling in pairs
+        ],
+    )
+
+
+def surest_difference(differences_db: Sequence[float], stds_db: Sequence[float]) -> Quantity:
+    """Return the difference surest to be away from zero, with an interval that holds for all at once."""
+    quantile = NormalDist().inv_cdf(1 - 0.025 / len(differences_db))
+    sure = [abs(d) - quantile * s for d, s in zip(differences_db, stds_db, strict=True)]
+    best = int(np.argmax(sure))
+    value, reach = float(differences_db[best]), quantile * stds_db[best]
+    return Quantity(value, value - reach, value + reach, "dB")
+
+
+def _saturation(curve: StaticCurve) -> Reading:
+    limit, unit = saturation_dbfs(curve.points), "dBFS"
+    levels = sorted({round(p.input_dbfs, 2) for p in curve.points})
+    if np.isinf(limit):
+        highest = levels[-1] if levels else None
+        return Unmeasured(unit, "no step is flattened by saturation", HIGHER_STEPS, at_least=highest)
+    below = max((level for level in levels if level < limit - 0.05), default=limit)
+    return Quantity(limit, min(below, limit), limit, unit)

@@ -1,0 +1,145 @@
+"""Settling of level steps: where the gain within each step is heading, and how far it still had to go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.cut import Array
+
+Flags = NDArray[np.bool_]
+
+SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
+SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
+MODEL_SHARE = (
+    0.1  # standard uncertainty of an extrapolation for not being one exponential, share of its length
+)
+TIME_CONSTANTS = 48
+SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace
+
+
+@dataclass(frozen=True)
+class StepSettling:
+    """Verdict on each step, shape (k,).
+
+    Attributes
+    ----------
+    moving : ndarray of bool
+        Whether the gain still moves significantly.
+    settled : ndarray of bool
+        Whether less than `SETTLED_DB` is left to go, interval included.
+    remaining_db : ndarray
+        Where the gain is heading minus its mean over the late part of the trace; 0 where nothing moves.
+    remaining_std_db : ndarray
+        Standard uncertainty of `remaining_db`, with the choice of the time constant and a share for
+        the model itself.
+    """
+
+    moving: Flags
+    settled: Flags
+    remaining_db: Array
+    remaining_std_db: Array
+
+
+def judge_settling(
+    gain_db: Array, *, edges_s: Array, std_db: Array, late_from_s: float, step_s: float
+) -> StepSettling:
+    """Judge from the gain trace within each step whether it has settled, and extrapolate if not.
+
+    Parameters
+    ----------
+    gain_db : ndarray, shape (k, m)
+        Gain of k steps in playing order, in m successive windows each; m at least 4.
+    edges_s : ndarray, shape (m + 1,)
+        Borders of the windows, in s from the start of the step.
+    std_db : ndarray, shape (k,)
+        Standard uncertainty of one window of each step, above 0.
+    late_from_s : float
+        Start of the late part whose mean `StepSettling.remaining_db` is counted from.
+    step_s : float
+        Time from the start of one step to the next, in s.
+
+    Returns
+    -------
+    StepSettling
+
+    Notes
+    -----
+    Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
+    those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
+    likelihood; where the steps disagree, each relies more on its own trace. A drift too faint in one step but
+    kept up over three in a row counts as motion, and so does a step in which an unfinished motion of the
+    one before must still go on, seen or not. Holds where the late motion is near one exponential;
+    `MODEL_SHARE` of the extrapolated distance allows for two-stage and level-domain smoothers.
+    """
+    middle = (edges_s[1:] + edges_s[:-1]) / 2
+    centred = middle - middle.mean()
+    score = gain_db @ centred / np.sqrt(centred @ centred) / std_db
+    around = np.convolve(np.pad(score, 1, mode="edge"), np.ones(3), mode="valid") / np.sqrt(3)
+    moving = (np.abs(score) > SIGNIFICANT) | (np.abs(around) > SIGNIFICANT)
+    heading = np.where(np.abs(score) > SIGNIFICANT, score, around) > 0
+    first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
+    moving, heading = _carried_on(moving, heading, *first, step_s)
+    remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
+    settled = ~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB)
+    return StepSettling(moving, settled, remaining, std)
+
+
+def _both_ways(
+    moving: Flags, heading: Flags, gain_db: Array, edges_s: Array, std_db: Array, late_from_s: float
+) -> tuple[Array, Array, Array]:
+    """Extrapolate rising and falling gains apart: left to go, its standard uncertainty, time constant in s."""
+    result = np.zeros((3, moving.size))
+    for chosen in (moving & heading, moving & ~heading):
+        if np.any(chosen):
+            result[:, chosen] = _extrapolate(gain_db[chosen], edges_s, std_db[chosen], late_from_s)
+    return result[0], result[1], result[2]
+
+
+def _carried_on(
+    moving: Flags, heading: Flags, remaining_db: Array, std_db: Array, tau_s: Array, step_s: float
+) -> tuple[Flags, Flags]:
+    """Mark steps in which the motion of an earlier one must go on: as it decays, it still matters there."""
+    moving, heading = moving.copy(), heading.copy()
+    left, tau = 0.0, 1.0
+    for i in range(moving.size):
+        left *= float(np.exp(-step_s / tau))
+        if moving[i]:
+            left, tau = abs(float(remaining_db[i])) + float(std_db[i]), float(tau_s[i])
+        elif left > SETTLED_DB / 4:
+            moving[i], heading[i] = True, heading[i - 1]
+    return moving, heading
+
+
+def _extrapolate(
+    gain_db: Array, edges_s: Array, std_db: Array, late_from_s: float
+) -> tuple[Array, Array, Array]:
+    """Return left to go, its standard uncertainty and time constant for steps that move the same way."""
+    origin, length = edges_s[0], edges_s[-1] - edges_s[0]
+    late = edges_s[:-1] >= late_from_s - 1e-9
+    steps, windows = gain_db.shape
+    ratios = np.geomspace(SHORTEST, LONGEST, TIME_CONSTANTS)
+    left, variance = np.empty((2, TIME_CONSTANTS, steps))
+    misfit = np.empty((TIME_CONSTANTS, steps))
+    for i, tau in enumerate(ratios * length):
+        decay = -tau * np.diff(np.exp(-(edges_s - origin) / tau)) / np.diff(edges_s)
+        basis = np.column_stack([np.ones(windows), decay])
+        inverse = np.linalg.pinv(basis)
+        fitted = inverse @ gain_db.T
+        misfit[i] = np.sum((gain_db.T - basis @ fitted) ** 2, axis=0) / std_db**2
+        # what is left to go is linear in the trace: its weights give value and variance alike
+        weights = inverse[0] - late / late.sum()
+        left[i] = gain_db @ weights
+        variance[i] = (weights @ weights) * std_db**2
+    total = misfit.sum(axis=1)
+    dispersion = max(1.0, float(total.min()) / max(1, steps * (windows - 2) - 1))
+    own_dispersion = np.maximum(1.0, misfit.min(axis=0) / max(1, windows - 3))
+    log_weight = -0.5 * (misfit / own_dispersion + (total[:, None] - misfit) / dispersion)
+    weight = np.exp(log_weight - log_weight.max(axis=0))
+    weight /= weight.sum(axis=0)
+    mean = np.sum(weight * left, axis=0)
+    spread = np.sum(weight * ((left - mean) ** 2 + variance * own_dispersion), axis=0)
+    tau_s = length * np.exp(np.log(ratios) @ weight)
+    return mean, np.sqrt(spread + (MODEL_SHARE * mean) ** 2), tau_s
