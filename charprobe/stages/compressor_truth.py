@@ -11,7 +11,10 @@ from charprobe.stages.gain_computer import Bends, threshold_1db_dbfs
 from charprobe.stages.stage import TrueValue
 
 FRACTIONS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}
-DETECTOR_DELAY_S = 1.5e-4  # how far the envelope detector may move a time, for carriers of 1 kHz and up
+ATTACK_WITHIN_S = 1.5e-4  # how far the envelope detector's delay moves an attack, for steps up to 40 dB ...
+RELEASE_WITHIN_S = 4e-4  # ... and a release, whose fall it follows later; carriers of 1 kHz and up
+# of either time: a decoupled form holds the 1 dB by which the reading overshoots an edge
+HELD_OVERSHOOT = 0.1
 
 
 def static_truth(
@@ -46,17 +49,20 @@ def static_truth(
 def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form) -> dict[str, TrueValue]:
     """Times of ballistics on the reduction in dB, which are the same for every step."""
     note = "from no reduction and back to it" if form in ("branching", "decoupled") else "any step"
+    decoupled = form in ("decoupled", "smooth decoupled")
+    held = HELD_OVERSHOOT if decoupled else 0.0
+    attack_within_s, release_within_s = ATTACK_WITHIN_S + held * attack_s, RELEASE_WITHIN_S + held * release_s
     known: dict[str, TrueValue] = {}
     for name, fraction in FRACTIONS.items():
         attack = -attack_s * math.log(1 - fraction)
-        known[f"attack.{name}"] = TrueValue(attack, "s", DETECTOR_DELAY_S, note)
-        lag_s = attack_s if form in ("decoupled", "smooth decoupled") else 0.0
+        known[f"attack.{name}"] = TrueValue(attack, "s", attack_within_s, note)
+        lag_s = attack_s if decoupled else 0.0
         release = hold_s + cascaded_time_s(fraction, first_s=release_s, second_s=lag_s)
-        known[f"release.{name}"] = TrueValue(release, "s", DETECTOR_DELAY_S, note)
-    known["release.hold"] = TrueValue(hold_s, "s", DETECTOR_DELAY_S)
-    if form in ("branching", "smooth branching"):
+        known[f"release.{name}"] = TrueValue(release, "s", release_within_s, note)
+    known["release.hold"] = TrueValue(hold_s, "s", RELEASE_WITHIN_S)
+    if not decoupled:
         known["release.stages"] = TrueValue(1, "")
-        known["release.tau_1"] = TrueValue(release_s, "s", DETECTOR_DELAY_S)
+        known["release.tau_1"] = TrueValue(release_s, "s", RELEASE_WITHIN_S)
     return known
 
 
@@ -81,12 +87,12 @@ def two_stage_truth(
     note = "after bursts much longer than the slow store's charging time"
     known: dict[str, TrueValue] = {}
     for name, fraction in FRACTIONS.items():
-        known[f"attack.{name}"] = TrueValue(-attack_s * math.log(1 - fraction), "s", DETECTOR_DELAY_S)
+        known[f"attack.{name}"] = TrueValue(-attack_s * math.log(1 - fraction), "s", ATTACK_WITHIN_S)
         release = two_stage_time_s(fraction, fast_s=fast_s, slow_s=slow_s, slow_part=slow_share)
-        known[f"release.{name}"] = TrueValue(release, "s", DETECTOR_DELAY_S, note)
+        known[f"release.{name}"] = TrueValue(release, "s", RELEASE_WITHIN_S, note)
     known["release.stages"] = TrueValue(2, "")
-    known["release.tau_1"] = TrueValue(fast_s, "s", DETECTOR_DELAY_S)
-    known["release.tau_2"] = TrueValue(slow_s, "s", DETECTOR_DELAY_S)
+    known["release.tau_1"] = TrueValue(fast_s, "s", RELEASE_WITHIN_S)
+    known["release.tau_2"] = TrueValue(slow_s, "s", RELEASE_WITHIN_S)
     known["release.tau_1_share"] = TrueValue(1 - slow_share, "", note=note)
     return known
 

@@ -80,8 +80,8 @@ class Filter:
     """Analogue sections in series: a linear stage with an exact response.
 
     The samples are convolved with the impulse response whose spectrum is the analogue response up to half the
-    sampling rate, so there is no bilinear warping. Above `PASS` of the rate it is faded out to nothing at half the
-    rate, as a converter would, which keeps the impulse response short.
+    sampling rate, so there is no bilinear warping. Above `PASS` of the rate it is faded out to nothing at
+    half the rate, as a converter would, which keeps the impulse response short.
     """
 
     name: str

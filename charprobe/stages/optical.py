@@ -20,7 +20,7 @@ class OpticalLeveller:
     c are made by light and vanish by recombination, slowly when few; traps t fill while it is lit and feed
     carriers back in the dark, which is its memory:
 
-        dc/dt = sensitivity L - c (c + leak) / (cell_s) - c (1 - t) / trap_s + t / detrap_s
+        dc/dt = sensitivity L - c (c + leak) / cell_s + depth (t / detrap_s - c (1 - t) / trap_s)
         dt/dt = c (1 - t) / trap_s - t / detrap_s
 
     The conductance shunts a series resistor: gain = 1 / (1 + c). Integrated implicitly (backward Euler) in c.
@@ -33,6 +33,8 @@ class OpticalLeveller:
         Carriers made per second by a full-scale sine's power.
     leak : float > 0
         Recombination that remains at low density.
+    depth : float >= 0
+        Carriers all traps together can hold.
     lamp_bias : float >= 0
         Amplitude the rectified output must exceed to light the lamp.
     makeup_db : float
@@ -42,11 +44,12 @@ class OpticalLeveller:
     name: str
     summary: str
     lamp_s: float = 0.004
-    cell_s: float = 0.03
-    trap_s: float = 2.0
-    detrap_s: float = 1.2
+    cell_s: float = 0.08
+    trap_s: float = 1.5
+    detrap_s: float = 0.8
     sensitivity: float = 6000.0
-    leak: float = 0.3
+    leak: float = 0.05
+    depth: float = 30.0
     lamp_bias: float = 0.02
     makeup_db: float = 6.0
 
@@ -65,6 +68,7 @@ class OpticalLeveller:
             self.detrap_s,
             self.sensitivity,
             self.leak,
+            self.depth,
             self.lamp_bias,
         )
 
@@ -97,6 +101,7 @@ def _divider_gain(
     detrap_s: float,
     sensitivity: float,
     leak: float,
+    depth: float,
     bias: float,
 ) -> Array:
     out = np.empty_like(samples)
@@ -107,10 +112,11 @@ def _divider_gain(
         drive = max(0.0, abs(samples[n]) * gain - bias)
         light = pole * light + (1 - pole) * 2 * drive * drive
         free = 1 - traps
-        # dt/cell c^2 + (1 + dt leak/cell + dt free/trap) c - (c' + dt (sensitivity L + t/detrap)) = 0
+        # root of dt/cell c^2 + (1 + dt leak/cell + dt depth free/trap) c = c' + dt (sensitivity L + depth
+        # t/detrap)
         quadratic = dt / cell_s
-        linear = 1 + dt * leak / cell_s + dt * free / trap_s
-        constant = carriers + dt * (sensitivity * light + traps / detrap_s)
+        linear = 1 + dt * leak / cell_s + dt * depth * free / trap_s
+        constant = carriers + dt * (sensitivity * light + depth * traps / detrap_s)
         carriers = 2 * constant / (linear + np.sqrt(linear * linear + 4 * quadratic * constant))
         traps += dt * (carriers * free / trap_s - traps / detrap_s)
         out[n] = 1 / (1 + carriers)
