@@ -13,7 +13,7 @@ from charprobe.stages.stage import TrueValue
 FRACTIONS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}
 ATTACK_WITHIN_S = 1.5e-4  # how far the envelope detector's delay moves an attack, for steps up to 40 dB ...
 RELEASE_WITHIN_S = 4e-4  # ... and a release, whose fall it follows later; carriers of 1 kHz and up
-# of either time: a decoupled form holds the 1 dB by which the reading overshoots an edge
+# of a decoupled release, which holds the dB or so by which the reading overshoots an edge
 HELD_OVERSHOOT = 0.1
 
 
@@ -50,15 +50,17 @@ def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form
     """Times of ballistics on the reduction in dB, which are the same for every step."""
     note = "from no reduction and back to it" if form in ("branching", "decoupled") else "any step"
     decoupled = form in ("decoupled", "smooth decoupled")
-    held = HELD_OVERSHOOT if decoupled else 0.0
-    attack_within_s, release_within_s = ATTACK_WITHIN_S + held * attack_s, RELEASE_WITHIN_S + held * release_s
+    within_s = RELEASE_WITHIN_S + (HELD_OVERSHOOT * release_s if decoupled else 0.0)
     known: dict[str, TrueValue] = {}
     for name, fraction in FRACTIONS.items():
-        attack = -attack_s * math.log(1 - fraction)
-        known[f"attack.{name}"] = TrueValue(attack, "s", attack_within_s, note)
+        if (
+            not decoupled
+        ):  # there the held overshoot of the reading shortens the attack by its share of the step
+            attack = -attack_s * math.log(1 - fraction)
+            known[f"attack.{name}"] = TrueValue(attack, "s", ATTACK_WITHIN_S, note)
         lag_s = attack_s if decoupled else 0.0
         release = hold_s + cascaded_time_s(fraction, first_s=release_s, second_s=lag_s)
-        known[f"release.{name}"] = TrueValue(release, "s", release_within_s, note)
+        known[f"release.{name}"] = TrueValue(release, "s", within_s, note)
     known["release.hold"] = TrueValue(hold_s, "s", RELEASE_WITHIN_S)
     if not decoupled:
         known["release.stages"] = TrueValue(1, "")

@@ -25,8 +25,10 @@ def burst(name, rng, **changed):
 def test_own_trace_agrees_with_the_closed_forms_within_what_they_state(name, rng):
     found, truth = burst(name, rng), make_stage(name).truth
     for share in ("t50", "t63", "t90"):
-        attack, release = truth[f"attack.{share}"], truth[f"release.{share}"]
-        assert getattr(found.attack, f"{share}_s") == pytest.approx(attack.value, abs=attack.within)
+        if f"attack.{share}" in truth:
+            attack = truth[f"attack.{share}"]
+            assert getattr(found.attack, f"{share}_s") == pytest.approx(attack.value, abs=attack.within)
+        release = truth[f"release.{share}"]
         assert getattr(found.release, f"{share}_s") == pytest.approx(release.value, abs=release.within)
 
 
