@@ -1,0 +1,268 @@
+"""Where the stimulus lies in a capture: delay, clock drift and polarity, from the sync markers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.ident import HASH_DIGITS, IdentReading, read_ident
+from charprobe.marker_delay import delay_between, delay_of, path_response
+from charprobe.marker_runs import Run, belong, find_runs
+from charprobe.marker_search import Hit
+from charprobe.not_found import why_not_found, wrong_rate, wrong_stimulus
+from charprobe.quantity import Quantity
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+from charprobe.timing_jump import place_jump
+from charprobe.tone_clock import drift_from_tones
+
+Array = NDArray[np.float64]
+
+ROUNDS = 3  # of marker and tones, until neither moves the other
+MOST_ROUNDS = 8  # of delay and drift; one is enough on a common clock
+SAME_FACTOR = 1e-11
+IDENT_MARGIN_S = 0.2
+LEAST_JUMP_SAMPLES = 0.5
+JUMP_SIGMAS = 5.0
+UNKNOWN_DRIFT_PPM = 150.0  # free-running converters differ by less
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """A capture on the stimulus clock.
+
+    Attributes
+    ----------
+    delay_samples : Quantity
+        Capture index of the stimulus' first sample, in capture samples; negative where the start is cut off.
+    drift_ppm : Quantity
+        How much faster the recorder's clock runs than the stimulus': positive means more samples.
+    polarity : int
+        1, or -1 where the path inverts.
+    opening_found, closing_found : bool
+        Which sync markers the capture holds, where they belong.
+    gain_db : float
+        Level of the markers in the capture re the stimulus.
+    ident : IdentReading or None
+        What the ident said.
+    jump_samples : Quantity or None
+        Samples inserted (positive) or lost (negative) somewhere between the markers; None where the markers
+        agree with the clock that the tones show, or where that cannot be judged.
+    jump_position : float
+        Stimulus position from which on the jump applies; the stimulus' end where there is none.
+    """
+
+    delay_samples: Quantity
+    drift_ppm: Quantity
+    polarity: int
+    opening_found: bool
+    closing_found: bool
+    gain_db: float
+    ident: IdentReading | None
+    jump_samples: Quantity | None
+    jump_position: float
+
+    @property
+    def step(self) -> float:
+        """Stimulus samples per capture sample."""
+        return 1 / (1 + 1e-6 * self.drift_ppm.value)
+
+    @overload
+    def capture_index(self, position: float) -> float: ...
+    @overload
+    def capture_index(self, position: Array) -> Array: ...
+    def capture_index(self, position: float | Array) -> float | Array:
+        """Capture index, fractional, of a stimulus position or an array of them."""
+        index = self.delay_samples.value + position / self.step
+        if self.jump_samples is None:
+            return index
+        return index + np.where(np.asarray(position) >= self.jump_position, self.jump_samples.value, 0.0)[()]
+
+
+def locate(source: Source, stimulus: Stimulus, channel: int) -> Alignment:
+    """Find the stimulus in one channel of a capture.
+
+    Parameters
+    ----------
+    source : Source
+        The capture, at the stimulus' sampling rate.
+    stimulus : Stimulus
+        What was played.
+    channel : int
+        Channel of the capture, from 0.
+
+    Returns
+    -------
+    Alignment
+        Of the first complete run in the file, or else of what there is of one.
+
+    Raises
+    ------
+    AlignmentError
+        If no marker is found, or the ident names another recipe, or the sampling rate differs: says what the
+        capture holds instead.
+
+    Notes
+    -----
+    Both markers are looked for first where the timetable puts them, then in the whole file. With both
+    markers, the drift is the difference of their delays over their distance, and the path's own phase drops
+    out of it. With one marker, the drift is read from the frequency of the steady tones. Where both are
+    known and disagree, samples were lost or inserted between the markers.
+    """
+    if source.rate_hz != stimulus.rate_hz:
+        raise wrong_rate(source, channel, stimulus)
+    runs = find_runs(source, stimulus, channel)
+    if not runs:
+        raise why_not_found(source, channel, stimulus)
+    return align_run(source, stimulus, channel, runs[0])
+
+
+def align_run(source: Source, stimulus: Stimulus, channel: int, run: Run) -> Alignment:
+    """Refine one run of several in a file; see `locate`."""
+    if run.opening is not None and run.closing is not None:
+        return _align_by_both(source, stimulus, channel, run.opening, run.closing)
+    hit = run.opening or run.closing
+    if hit is None:
+        raise ValueError("a run has at least one marker")
+    return _align_by_one(source, stimulus, channel, hit)
+
+
+def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit, last: Hit) -> Alignment:
+    start, distance = stimulus.opening.start, stimulus.closing.start - stimulus.opening.start
+    pair = _Pair(float(first.index), float(last.index), distance, 1.0)
+    if belong(first, last, distance=distance):
+        for _ in range(MOST_ROUNDS):
+            before = pair.factor
+            pair = _refined(source, stimulus, channel, pair, factor=pair.factor)
+            pair = replace(pair, factor=pair.measured_factor)
+            if abs(pair.factor - before) < SAME_FACTOR:
+                break
+    drift = Quantity.from_std(1e6 * (pair.factor - 1), 1e6 * pair.between_std / distance, "ppm")
+    ident = _read_ident(source, stimulus, channel, index=pair.first, position=start)
+    jump, jump_position = None, float(stimulus.length)
+    for _ in range(ROUNDS):
+        seen = drift_from_tones(
+            source, channel, stimulus, anchor_position=start, anchor_index=pair.first, drift_ppm=drift.value
+        )
+        if seen is None:
+            break
+        beyond = pair.last - pair.first - distance * (1 + 1e-6 * seen.value)
+        std = float(np.hypot(pair.between_std, 1e-6 * distance * seen.std))
+        if abs(beyond) <= max(LEAST_JUMP_SAMPLES, JUMP_SIGMAS * std):
+            break
+        jump, drift = Quantity.from_std(beyond, std, "samples"), seen
+        pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * seen.value)
+    delay = _delay(pair.first, start, pair.first_std, drift)
+    if jump is not None:
+        jump_position = place_jump(
+            source,
+            channel,
+            stimulus,
+            delay=delay.value,
+            drift_ppm=drift.value,
+            jump_samples=jump.value,
+        ).middle
+    return Alignment(
+        delay_samples=delay,
+        drift_ppm=drift,
+        polarity=pair.polarity,
+        opening_found=True,
+        closing_found=True,
+        gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
+        ident=ident,
+        jump_samples=jump,
+        jump_position=jump_position,
+    )
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Capture indices of both markers, and what their refinement showed."""
+
+    first: float
+    last: float
+    distance: int
+    factor: float  # capture samples per stimulus sample
+    first_std: float = 0.0
+    between_std: float = 0.0
+    polarity: int = 1
+    gain_db: float = 0.0
+
+    @property
+    def measured_factor(self) -> float:
+        """The factor that the markers themselves show."""
+        return (self.last - self.first) / self.distance
+
+
+def _refined(source: Source, stimulus: Stimulus, channel: int, pair: _Pair, *, factor: float) -> _Pair:
+    """Refine both markers for a known clock."""
+    step, rate_hz = 1 / factor, stimulus.rate_hz
+    opening = path_response(source, channel, "opening", index=pair.first, step=step, rate_hz=rate_hz)
+    closing = path_response(source, channel, "closing", index=pair.last, step=step, rate_hz=rate_hz)
+    slope = delay_of(opening)
+    between, between_std = delay_between(opening, closing)
+    return _Pair(
+        first=opening.index + slope.delay,
+        last=closing.index + slope.delay + between,
+        distance=pair.distance,
+        factor=factor,
+        first_std=slope.std,
+        between_std=between_std,
+        polarity=1 if np.cos(slope.phase_rad) > 0 else -1,
+        gain_db=float(20 * np.log10(slope.gain)),
+    )
+
+
+def _align_by_one(source: Source, stimulus: Stimulus, channel: int, hit: Hit) -> Alignment:
+    position = stimulus.opening.start if hit.marker == "opening" else stimulus.closing.start
+    index, drift = float(hit.index), Quantity(0.0, -UNKNOWN_DRIFT_PPM, UNKNOWN_DRIFT_PPM, "ppm")
+    for _ in range(ROUNDS):
+        step = 1 / (1 + 1e-6 * drift.value)
+        path = path_response(source, channel, hit.marker, index=index, step=step, rate_hz=stimulus.rate_hz)
+        slope = delay_of(path)
+        index = path.index + slope.delay
+        seen = drift_from_tones(
+            source,
+            channel,
+            stimulus,
+            anchor_position=position,
+            anchor_index=index,
+            drift_ppm=drift.value,
+        )
+        drift = seen or drift
+    return Alignment(
+        delay_samples=_delay(index, position, slope.std, drift),
+        drift_ppm=drift,
+        polarity=1 if np.cos(slope.phase_rad) > 0 else -1,
+        opening_found=hit.marker == "opening",
+        closing_found=hit.marker == "closing",
+        gain_db=float(20 * np.log10(slope.gain) - stimulus.recipe.sync_dbfs),
+        ident=_read_ident(source, stimulus, channel, index=index, position=position),
+        jump_samples=None,
+        jump_position=float(stimulus.length),
+    )
+
+
+def _delay(index: float, position: int, std: float, drift: Quantity) -> Quantity:
+    """Capture index of stimulus sample 0, from that of a marker at `position`."""
+    value = index - position * (1 + 1e-6 * drift.value)
+    return Quantity.from_std(value, float(np.hypot(std, 1e-6 * position * drift.std)), "samples")
+
+
+def _read_ident(
+    source: Source, stimulus: Stimulus, channel: int, *, index: float, position: float
+) -> IdentReading | None:
+    """Read the ident where the marker at `position` says it is; refuse another recipe's."""
+    margin = IDENT_MARGIN_S * stimulus.rate_hz
+    start = max(0, round(index + stimulus.ident.start - position - margin))
+    stop = round(index + stimulus.ident.stop - position + margin)
+    if stop <= start:
+        return None
+    samples = np.nan_to_num(source.read(start, stop, channel), nan=0.0, posinf=0.0, neginf=0.0)
+    reading = read_ident(samples, rate_hz=source.rate_hz)
+    if reading is not None and reading.recipe_hash_prefix != stimulus.recipe.hash[:HASH_DIGITS]:
+        raise wrong_stimulus(source, channel, stimulus, reading)
+    return reading

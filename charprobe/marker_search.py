@@ -1,0 +1,138 @@
+"""Where in a capture the sync markers lie, to the nearest sample: a matched filter over any length."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from charprobe.source import Source
+from charprobe.sync import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
+
+Array = NDArray[np.float64]
+
+LEAST_MATCH = (
+    0.2  # white noise stays below 0.07 in an hour; a chirp 14 dB below the noise of its band reaches it
+)
+BLOCK_MARKERS = 8  # a block is at least this many markers long
+QUIET = 1e-11  # of a block's energy: below this a stretch is rounding, not sound
+BLOCK_HITS = 16  # most hits of one marker taken from one block
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A marker found in a capture.
+
+    Attributes
+    ----------
+    marker : "opening" or "closing"
+        Which one.
+    index : int
+        Capture index of its first sample, to the nearest sample.
+    match : float
+        Correlation with the marker, 0 to 1, within the marker's band.
+    polarity : int
+        1, or -1 where it came back inverted.
+    """
+
+    marker: Marker
+    index: int
+    match: float
+    polarity: int
+
+
+def search(
+    source: Source, channel: int, *, start: int, stop: int, marker_rate_hz: float, backwards: bool = False
+) -> tuple[Hit, ...]:
+    """Find every marker that lies wholly inside ``[start, stop)``.
+
+    Parameters
+    ----------
+    source : Source
+        The capture; read block by block.
+    channel : int
+        Channel of `source`.
+    start, stop : int
+        Capture samples to search.
+    marker_rate_hz : float
+        Samples per second of stimulus time in the capture: the stimulus' rate, or another one to test a
+        wrong label.
+    backwards : bool
+        Search for markers played backwards instead.
+
+    Returns
+    -------
+    tuple of Hit
+        In the order of their place in the file.
+
+    Notes
+    -----
+    Overlap-save: one forward and three inverse transforms a block. The match is normalised by the energy of
+    the marker's own band around it, so hum, offset and loud neighbours neither hide nor feign a marker.
+    """
+    length = sync_length(marker_rate_hz)
+    size = 1 << int(np.ceil(np.log2(BLOCK_MARKERS * length)))
+    places = np.arange(length)[:: -1 if backwards else 1]
+    markers: tuple[Marker, ...] = ("opening", "closing")
+    shapes = [sync_value(m, places, rate_hz=marker_rate_hz) for m in markers]
+    band = _band(size, rate_hz=marker_rate_hz)
+    filters = [scipy.fft.rfft(s / np.sqrt(s @ s), size).conj() * band for s in shapes]
+    hits: list[Hit] = []
+    for first, block in blocks(source, channel, start=start, stop=stop, size=size, overlap=length - 1):
+        spectrum = scipy.fft.rfft(block, size)
+        usable = max(0, block.size - length + 1)
+        in_band = scipy.fft.irfft(spectrum * band, size)[: block.size]
+        energy = np.concatenate([[0.0], np.cumsum(in_band**2)])
+        local = energy[length : length + usable] - energy[:usable]
+        scale = np.where(local > QUIET * energy[-1], np.sqrt(np.maximum(local, 1e-300)), np.inf)
+        for marker, matched in zip(markers, filters, strict=True):
+            match = scipy.fft.irfft(spectrum * matched, size)[:usable] / scale
+            hits += [
+                Hit(marker, first + i, float(abs(match[i])), 1 if match[i] > 0 else -1)
+                for i in _peaks(np.abs(match), reach=length // 2)
+            ]
+    return _without_neighbours(hits, reach=length // 2)
+
+
+def blocks(
+    source: Source, channel: int, *, start: int, stop: int, size: int, overlap: int
+) -> Iterator[tuple[int, Array]]:
+    """Yield (first index, samples) of blocks that share `overlap` samples; what is not finite reads as 0."""
+    start, stop = max(0, start), min(source.frames, stop)
+    while start < stop:
+        samples = np.asarray(source.read(start, min(start + size, stop), channel), dtype=np.float64)
+        yield start, np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+        if start + size >= stop:
+            return
+        start += size - overlap
+
+
+def _band(size: int, *, rate_hz: float) -> Array:
+    """Gain of the marker's band on the bins of a real transform, with soft edges."""
+    hz = scipy.fft.rfftfreq(size, 1 / rate_hz)
+    rise = np.clip((hz - LOW_HZ / 2) / (LOW_HZ / 2), 0, 1)
+    fall = np.clip((HIGH_HZ * 1.1 - hz) / (HIGH_HZ * 0.1), 0, 1)
+    return np.asarray(rise * fall)
+
+
+def _peaks(match: Array, *, reach: int) -> list[int]:
+    """Places of the strongest matches, farther than `reach` from one another."""
+    match, found = match.copy(), []
+    for _ in range(BLOCK_HITS):
+        if match.size == 0 or match[place := int(np.argmax(match))] < LEAST_MATCH:
+            break
+        found.append(place)
+        match[max(0, place - reach) : place + reach + 1] = 0.0
+    return found
+
+
+def _without_neighbours(hits: list[Hit], *, reach: int) -> tuple[Hit, ...]:
+    """Keep the strongest of hits that lie within `reach` of one another, whichever marker they are."""
+    kept: list[Hit] = []
+    for hit in sorted(hits, key=lambda h: -h.match):
+        if all(abs(hit.index - other.index) > reach for other in kept):
+            kept.append(hit)
+    return tuple(sorted(kept, key=lambda h: h.index))

@@ -1,0 +1,86 @@
+"""A take: one channel of a capture, placed on the stimulus clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.alignment import Alignment, locate
+from charprobe.cut import Cut
+from charprobe.source import Source
+from charprobe.stimulus import Segment, Stimulus
+
+
+@dataclass(frozen=True)
+class Take:
+    """One channel of a capture with the stimulus it answers and where that lies in it.
+
+    Attributes
+    ----------
+    source : Source
+        The capture.
+    channel : int
+        Its channel, from 0.
+    stimulus : Stimulus
+        What was played.
+    alignment : Alignment
+        The stimulus clock in capture samples.
+    damaged : tuple of (float, float)
+        Stretches no result may come from, first and last, in capture samples.
+    """
+
+    source: Source
+    channel: int
+    stimulus: Stimulus
+    alignment: Alignment
+    damaged: tuple[tuple[float, float], ...] = ()
+
+    def cut(self, start: float, stop: float) -> Cut:
+        """Read the samples whose stimulus position lies in ``[start, stop)``, clipped to the file.
+
+        Parameters
+        ----------
+        start, stop : float
+            Stimulus positions, in stimulus samples.
+
+        Returns
+        -------
+        Cut
+            Samples as recorded, each with its place on the stimulus clock. Where the capture lost or gained
+            samples inside the cut, the places hold for the part before.
+        """
+        first = int(np.ceil(self.alignment.capture_index(start)))
+        last = int(np.ceil(self.alignment.capture_index(stop)))
+        first = min(max(first, 0), self.source.frames)
+        last = min(max(last, first), self.source.frames)
+        begins = start + (first - self.alignment.capture_index(start)) * self.alignment.step
+        samples = self.source.read(first, last, self.channel)
+        return Cut(samples, begins, self.alignment.step, self.stimulus.rate_hz)
+
+    def segment(self, segment: Segment, margin_s: float = 0.05) -> Cut:
+        """Read one segment with a margin on both sides, in s."""
+        margin = margin_s * self.stimulus.rate_hz
+        return self.cut(segment.span.start - margin, segment.span.stop + margin)
+
+    def holds(self, segment: Segment) -> bool:
+        """Tell whether the whole of a segment lies inside the file and none of it is damaged."""
+        first = self.alignment.capture_index(segment.span.start)
+        last = self.alignment.capture_index(segment.span.stop)
+        inside = first >= 0 and last <= self.source.frames
+        return inside and not any(begin < last and end >= first for begin, end in self.damaged)
+
+    def capture_time_s(self, position: float) -> float:
+        """Seconds from the first sample of the capture to a stimulus position: what an editor shows."""
+        return float(self.alignment.capture_index(position)) / self.source.rate_hz
+
+
+def place_take(source: Source, stimulus: Stimulus, channel: int) -> Take:
+    """Find the stimulus in one channel of a capture.
+
+    Raises
+    ------
+    AlignmentError
+        If it is not there: says what the capture holds instead.
+    """
+    return Take(source, channel, stimulus, locate(source, stimulus, channel))

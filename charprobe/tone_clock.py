@@ -1,0 +1,183 @@
+"""The recorder's clock seen in steady tones: drift from their frequency, offsets from their phase."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.quantity import Quantity
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus, Tone
+
+Array = NDArray[np.float64]
+
+SKIPPED_SHARE = 0.4  # of each tone, while a stage settles
+LONGEST_S, SHORTEST_S = 0.4, 0.03  # of a tone's end that is used, and needed
+CLEAR_S = 0.006  # kept off a tone's end, where the next one may already ramp in
+WIDEST_PPM = 600.0
+LEAST_CLEAR_DB = 12.0  # a tone must stand this far above the rest of its window
+FEW_TONES = 32
+PHASE_FLOOR_RAD = 2e-5  # what settling and phase modulation in a device leave in a steady tone, at best
+
+
+@dataclass(frozen=True)
+class TonePhase:
+    """Phase of one tone against the timetable, in two windows.
+
+    Attributes
+    ----------
+    tone : Tone
+        Its place in the timetable.
+    position : float
+        Stimulus position of the middle between both windows.
+    between : float
+        Stimulus samples from the first window's middle to the second's.
+    first_rad, second_rad : float
+        Phase of the capture less that of the timetable, in each window; -pi to pi.
+    std_rad : float
+        Standard uncertainty of each, from what else is in the window.
+    """
+
+    tone: Tone
+    position: float
+    between: float
+    first_rad: float
+    second_rad: float
+    std_rad: float
+
+    @property
+    def advance_rad(self) -> float:
+        """Phase gained between both windows, -pi to pi."""
+        return float(np.angle(np.exp(1j * (self.second_rad - self.first_rad))))
+
+
+def steady_tones(stimulus: Stimulus) -> tuple[Tone, ...]:
+    """Tones long enough to show the clock, in playing order; of the same sound only one is kept."""
+    least = SHORTEST_S * stimulus.rate_hz
+    return tuple(t for s in stimulus.segments for t in s.tones if _usable(t, stimulus.rate_hz)[1] >= least)
+
+
+def tone_phases(
+    source: Source,
+    channel: int,
+    stimulus: Stimulus,
+    tones: Sequence[Tone],
+    *,
+    delay: float,
+    drift_ppm: float,
+) -> list[TonePhase]:
+    """Measure the phase of tones against a clock that starts at `delay` and is fast by `drift_ppm`.
+
+    Tones outside the file, and tones that do not stand clear of everything else, are left out.
+    """
+    rate_hz = stimulus.rate_hz
+    factor = 1 + drift_ppm * 1e-6
+    found = []
+    for tone in tones:
+        start, length = _usable(tone, rate_hz)
+        first, count = round(delay + start * factor), int(length * factor)
+        if first < 0 or first + count > source.frames:
+            continue
+        samples = source.read(first, first + count, channel)
+        position = (first + np.arange(count) - delay) / factor
+        phase = 2 * np.pi * tone.frequency_hz / rate_hz * (position - tone.start) + tone.phase_rad
+        half = count // 2
+        window = np.hanning(half)
+        values, clear = [], np.inf
+        for part in (slice(0, half), slice(half, 2 * half)):
+            windowed = np.nan_to_num(samples[part], nan=0.0, posinf=0.0, neginf=0.0) * window
+            value = 2 * (windowed @ np.exp(-1j * phase[part])) / window.sum()
+            rest = windowed - window * np.real(value * np.exp(1j * phase[part]))
+            noise = 2 * float(rest @ rest) / float(window @ window)  # twice the mean square beside the tone
+            clear = min(clear, abs(value) ** 2 / max(noise, 1e-30))
+            values.append(value)
+        if clear < 10 ** (LEAST_CLEAR_DB / 10):
+            continue
+        std = float(np.sqrt(float(window @ window) / clear) / window.sum())
+        found.append(
+            TonePhase(
+                tone=tone,
+                position=float(position[half]),
+                between=half / factor,
+                first_rad=float(np.angle(values[0])),
+                second_rad=float(np.angle(values[1])),
+                std_rad=max(std, PHASE_FLOOR_RAD),
+            )
+        )
+    return found
+
+
+def drift_from_tones(
+    source: Source,
+    channel: int,
+    stimulus: Stimulus,
+    *,
+    anchor_position: float,
+    anchor_index: float,
+    drift_ppm: float,
+) -> Quantity | None:
+    """Drift of the recorder's clock from the frequency of steady tones.
+
+    Parameters
+    ----------
+    source, channel, stimulus
+        The capture, its channel, and what it should hold.
+    anchor_position, anchor_index : float
+        A stimulus position, and where the capture holds it.
+    drift_ppm : float
+        First guess, within `WIDEST_PPM` of the truth.
+
+    Returns
+    -------
+    Quantity or None
+        In ppm; None where fewer than two tones stand clear.
+
+    Notes
+    -----
+    Tones near the anchor come first, because they can be found before the drift is known; then those whose
+    phase turns most. Robust weighted mean over tones; the interval is the larger of that of the phases'
+    noise and of the scatter between tones.
+    """
+    rate_hz = stimulus.rate_hz
+    tones = [t for t in steady_tones(stimulus) if _turns(t, rate_hz) * WIDEST_PPM * 1e-6 < 0.45]
+    nearest = sorted(tones, key=lambda t: abs(t.start - anchor_position))[:FEW_TONES]
+    telling = sorted(tones, key=lambda t: -_turns(t, rate_hz) * 10 ** (t.level_dbfs / 40))[:FEW_TONES]
+    result = None
+    for chosen in (nearest, telling, telling):
+        delay = anchor_index - anchor_position * (1 + 1e-6 * drift_ppm)
+        phases = tone_phases(source, channel, stimulus, chosen, delay=delay, drift_ppm=drift_ppm)
+        if len(phases) < 2:
+            continue
+        turn = np.array([2 * np.pi * p.tone.frequency_hz / rate_hz * p.between for p in phases])
+        each_ppm = -1e6 * np.array([p.advance_rad for p in phases]) / turn
+        std_ppm = 1e6 * np.sqrt(2) * np.array([p.std_rad for p in phases]) / turn
+        value, std = _robust_mean(each_ppm, std_ppm)
+        drift_ppm += value
+        result = Quantity.from_std(drift_ppm, std, "ppm")
+    return result
+
+
+def _turns(tone: Tone, rate_hz: float) -> float:
+    """Periods from the middle of the first window to that of the second."""
+    return tone.frequency_hz / rate_hz * _usable(tone, rate_hz)[1] / 2
+
+
+def _usable(tone: Tone, rate_hz: float) -> tuple[float, float]:
+    """Start and length, in stimulus samples, of the part of a tone that shows the clock."""
+    stop = tone.stop - CLEAR_S * rate_hz
+    start = max(tone.start + SKIPPED_SHARE * tone.length, stop - LONGEST_S * rate_hz)
+    return start, stop - start
+
+
+def _robust_mean(values: Array, stds: Array) -> tuple[float, float]:
+    """Weighted mean that a few wild values do not move, and its standard uncertainty."""
+    centre = float(np.median(values))
+    for _ in range(8):
+        away = np.abs(values - centre) / stds
+        scale = max(1.0, float(np.median(away)) / 0.6745)
+        weight = np.minimum(1.0, 2.0 * scale / np.maximum(away, 1e-12)) / stds**2
+        centre = float(np.sum(weight * values) / np.sum(weight))
+    return centre, scale * float(1 / np.sqrt(np.sum(weight)))

@@ -1,0 +1,50 @@
+"""Takes: cutting a capture by the stimulus clock."""
+
+import numpy as np
+import pytest
+from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
+
+from charprobe.take import place_take
+
+STIMULUS = short_stimulus()
+DELAY, DRIFT_PPM = 777.7, 40.0
+
+
+@pytest.fixture
+def take():
+    return place_take(capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM)), STIMULUS, 0)
+
+
+def test_a_cut_knows_the_place_of_every_sample(take):
+    tone = STIMULUS.segments[0].tones[3]
+    cut = take.cut(tone.start + 100, tone.stop - 100)
+    assert tone.start + 100 <= cut.position()[0] < tone.start + 101
+    assert tone.stop - 101 <= cut.position()[-1] < tone.stop - 100
+    assert cut.rate_hz == RATE_HZ
+    # a place wrong by 1e-6 sample moves a 997 Hz tone by 1e-7 of itself
+    np.testing.assert_allclose(cut.samples, sound_at(STIMULUS, cut.position()), rtol=0, atol=1e-6)
+
+
+def test_segments_come_with_their_margin(take):
+    segment = STIMULUS.segments[1]
+    cut = take.segment(segment, margin_s=0.1)
+    assert abs(cut.position()[0] - (segment.span.start - 4800)) <= 1
+    assert abs(cut.position()[-1] - (segment.span.stop + 4800)) <= 1
+    assert take.holds(segment)
+
+
+def test_cuts_end_where_the_file_ends():
+    frames = STIMULUS.segments[1].span.start + 20_000
+    short = place_take(
+        capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM, frames=frames)), STIMULUS, 0
+    )
+    assert short.holds(STIMULUS.segments[0]) and not short.holds(STIMULUS.segments[1])
+    cut = short.segment(STIMULUS.segments[1])
+    assert 20_000 < cut.samples.size <= 20_000 + 2400  # and the margin of 50 ms in front
+    np.testing.assert_allclose(cut.samples, sound_at(STIMULUS, cut.position()), rtol=0, atol=1e-3)
+    assert short.cut(STIMULUS.closing.start, STIMULUS.closing.stop).samples.size == 0
+
+
+def test_times_are_those_of_an_editor(take):
+    truth_s = (DELAY + 96_000 * (1 + 1e-6 * DRIFT_PPM)) / RATE_HZ
+    assert abs(take.capture_time_s(96_000) - truth_s) < 1e-9
