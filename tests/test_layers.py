@@ -21,6 +21,8 @@ LAYERS = [
     "make_stimulus",
     "stages",
     "simulate",
+    "marker_search marker_delay tone_clock",
+    "marker_runs timing_jump not_found",
     "alignment",
     "take",
     "estimators",
