@@ -24,9 +24,9 @@ def check_command(
     ctx: click.Context, capture: Path, cues: Path | None, channel: int, as_json: bool, strict: bool
 ) -> None:
     """Say in seconds whether CAPTURE can be kept or must be taken again."""
-    from charprobe.pipeline import check_file
+    from charprobe.measure_file import check_capture_file
 
-    verdict = check_file(capture, cues, channel=channel)
+    verdict = check_capture_file(capture, cues, channel=channel)
     if as_json:
         click.echo(json.dumps(verdict.to_dict(), indent=2, ensure_ascii=False))
     else:
@@ -59,7 +59,7 @@ def measure_command(
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
     from charprobe.output import check_writable
-    from charprobe.pipeline import measure_file
+    from charprobe.measure_file import measure_file
     from charprobe.summary import summarise
 
     check_writable(out, force=force)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from typing import Any
 
 import click
 
@@ -31,3 +33,37 @@ def stages_command(as_json: bool) -> None:
         click.echo(f"{stage.name}\n    {stage.summary}")
         for name, true in stage.truth.items():
             click.echo(f"    {name:<28} {true.value:12.6g} {true.unit}")
+
+
+@click.command("simulate")
+@click.argument("stage")
+@click.argument("source", metavar="INPUT", type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="WAV to write.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of all noise.")
+@click.option("--gain", "gain_db", type=float, default=0.0, help="Gain of the path, dB.")
+@click.option("--delay", "delay_samples", type=click.FloatRange(0), default=0.0, help="Latency, samples.")
+@click.option(
+    "--drift", "drift_ppm", type=click.FloatRange(-1000, 1000), default=0.0, help="Recorder clock, ppm."
+)
+@click.option("--noise", "noise_dbfs", type=click.FloatRange(-200, 0), help="Converter noise, dBFS.")
+@click.option("--bits", type=click.Choice(["16", "24"]), help="Converter word; left out, float.")
+@click.option("--invert", "inverted", is_flag=True, help="Invert the polarity.")
+@click.option(
+    "--channels", type=click.IntRange(1, 32), default=1, show_default=True, help="Channels recorded."
+)
+@click.option("--hum", "hum_dbfs", type=click.FloatRange(-200, 0), help="50 Hz hum and its family, dBFS.")
+@click.option(
+    "--lead", "lead_s", type=click.FloatRange(0, 600), default=0.0, help="Extra silence in front, s."
+)
+@click.option("--tail", "tail_s", type=click.FloatRange(0, 600), default=0.0, help="Extra silence behind, s.")
+@click.option("--force", is_flag=True, help="Overwrite a file that exists.")
+def simulate_command(
+    stage: str, source: Path, out: Path, seed: int, force: bool, bits: str | None, **rig: Any
+) -> None:
+    """Send INPUT (a WAV) through a reference STAGE and a rig, as a recorder would catch it."""
+    from charprobe.simulate import simulate_file, stage_called
+    from charprobe.stages.rig import Rig
+
+    parts = Rig(bits=int(bits) if bits else None, **rig)
+    simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force)
+    click.echo(f"{out}  {stage}", err=True)

@@ -1,0 +1,55 @@
+"""One capture judged and placed: everything known about it before a number is drawn from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from charprobe.chapter import Health
+from charprobe.errors import CharprobeError
+from charprobe.health.file_facts import check_file
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+from charprobe.take import Take, place_take
+
+DAMAGE = ("non-finite", "dropout")  # segments they touch give no results
+
+
+def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> tuple[Take, tuple[Health, ...]]:
+    """Place one channel of a capture and gather what is wrong with it.
+
+    Parameters
+    ----------
+    source : Source
+        The capture.
+    stimulus : Stimulus
+        What was played.
+    channel : int
+        Channel, from 0.
+
+    Returns
+    -------
+    take : Take
+        The channel on the stimulus clock; stretches that no result may come from are marked in it.
+    health : tuple of Health
+        Findings about this channel and about the file.
+
+    Raises
+    ------
+    AlignmentError
+        If the stimulus is not there.
+    CharprobeError
+        If there is no such channel.
+    """
+    if not 0 <= channel < source.channels:
+        raise CharprobeError(
+            f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no channel "
+            f"{channel + 1}: choose one with --channel"
+        )
+    take = place_take(source, stimulus, channel)
+    found = tuple(item for item in check_file(source) if item.channel in (None, channel))
+    damaged = tuple(
+        (item.start_s * source.rate_hz, item.end_s * source.rate_hz)
+        for item in found
+        if item.code in DAMAGE and item.start_s is not None and item.end_s is not None
+    )
+    return replace(take, damaged=damaged), found

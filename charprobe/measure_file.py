@@ -1,0 +1,61 @@
+"""Measure or judge capture files: opens what is named, finds out what was played, hands over to the library."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from charprobe.audio import open_capture
+from charprobe.cue_sheet import load_cue_sheet
+from charprobe.health.captures import judge_capture
+from charprobe.pipeline import characterise
+from charprobe.profile import Profile
+from charprobe.recognise import recognise
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+from charprobe.verdict import Verdict
+
+
+def measure_file(
+    capture: Path, cues: Path | None, *, bypass: Path | None, setting: str | None, channel: int
+) -> Profile:
+    """Measure one channel of a capture file.
+
+    Parameters
+    ----------
+    capture : Path
+        Recording of the stimulus through the stage.
+    cues : Path or None
+        Cue sheet, or the stimulus WAV beside it; None reads the ident and takes the shipped recipe it names.
+    bypass : Path or None
+        Recording of the same stimulus with the stage off.
+    setting : str or None
+        Name of the setting; None takes the capture's file name without its ending.
+    channel : int >= 1
+        Channel to measure.
+
+    Raises
+    ------
+    CharprobeError
+        If a file cannot be read or the stimulus is not in it.
+    """
+    wet = open_capture(capture)
+    dry = None if bypass is None else open_capture(bypass)
+    stimulus = stimulus_of(wet, cues, channel=channel)
+    return characterise(
+        wet, stimulus, channel=channel, setting=capture.stem if setting is None else setting, bypass=dry
+    )
+
+
+def check_capture_file(capture: Path, cues: Path | None, *, channel: int) -> Verdict:
+    """Judge one channel of a capture file without measuring it; parameters as in `measure_file`."""
+    source = open_capture(capture)
+    stimulus = stimulus_of(source, cues, channel=channel)
+    take, health = judge_capture(source, stimulus, channel - 1)
+    return Verdict(take, health)
+
+
+def stimulus_of(source: Source, cues: Path | None, *, channel: int) -> Stimulus:
+    """Return the stimulus of a cue sheet, or without one that which the sound names."""
+    if cues is not None:
+        return load_cue_sheet(cues).stimulus
+    return recognise(source, min(channel, source.channels) - 1)

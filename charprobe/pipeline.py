@@ -1,0 +1,113 @@
+"""From capture to profile: the only place where the steps meet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from charprobe import __version__, glossary
+from charprobe.chapter import Chapter, Entry, Health
+from charprobe.chapters.colour import colour_chapter
+from charprobe.chapters.noise import noise_chapter
+from charprobe.chapters.path import path_chapter
+from charprobe.chapters.response import response_chapter
+from charprobe.chapters.static import static_chapter
+from charprobe.chapters.timing import timing_chapter
+from charprobe.health.captures import judge_capture
+from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.quantity import Unmeasured
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+from charprobe.take import Take
+
+
+def characterise(
+    capture: Source, stimulus: Stimulus, *, channel: int, setting: str, bypass: Source | None
+) -> Profile:
+    """Measure one channel of one setting.
+
+    Parameters
+    ----------
+    capture : Source
+        Recording of the stimulus through the stage.
+    stimulus : Stimulus
+        What was played.
+    channel : int >= 1
+        Channel of the capture, counted from 1.
+    setting : str
+        The user's name of the setting.
+    bypass : Source or None
+        Recording of the same stimulus with the stage off, same path; its channel of the same number, or
+        its only one, is used.
+
+    Returns
+    -------
+    Profile
+        Every quantity the recipe can speak to, each with its interval or the reason why there is none.
+
+    Raises
+    ------
+    AlignmentError
+        If the stimulus is not in the capture, or not in the bypass.
+    CharprobeError
+        If the capture has no such channel.
+    """
+    wet, found = judge_capture(capture, stimulus, channel - 1)
+    dry = None
+    if bypass is not None:
+        dry, noticed = judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1)
+        found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
+    chapters = _chapters(wet, dry)
+    health = found + tuple(item for chapter in chapters for item in chapter.health)
+    quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
+    alignment = wet.alignment
+    return Profile(
+        setting=setting,
+        channel=channel,
+        capture=CaptureFacts(
+            file=capture.name,
+            sha256=capture.sha256(),
+            rate_hz=capture.rate_hz,
+            bits=capture.facts.bits,
+            channels=capture.channels,
+            duration_s=capture.facts.duration_s,
+        ),
+        stimulus=StimulusFacts(stimulus.recipe.name, stimulus.recipe.hash, stimulus.take, stimulus.rate_hz),
+        alignment=AlignmentFacts(
+            alignment.delay_samples.value, alignment.drift_ppm.value, alignment.polarity
+        ),
+        quantities=withheld(quantities, health),
+        curves={name: table for chapter in chapters for name, table in chapter.curves.items()},
+        health=health,
+        findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
+        made_with=MadeWith(
+            __version__, {"channel": channel, "bypass": None if bypass is None else bypass.name}
+        ),
+    )
+
+
+def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
+    static, curve = static_chapter(wet, dry)
+    return (
+        static,
+        timing_chapter(wet, dry, curve),
+        colour_chapter(wet, dry, curve),
+        response_chapter(wet, dry, curve),
+        noise_chapter(wet, dry),
+        path_chapter(wet, dry),
+    )
+
+
+def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[str, Entry]:
+    """Take back every quantity that a health finding withholds, by its name or its group's.
+
+    The finding's message becomes the reason.
+    """
+    kept = dict(quantities)
+    for item in health:
+        for name in item.withholds:
+            for own in kept:
+                if own == name or own.split(".")[0] == name:
+                    reading = Unmeasured(glossary.term(own).unit, f"{item.code}: {item.message}", "mend that and retake")
+                    kept[own] = Entry(reading, kept[own].conditions)
+    return kept

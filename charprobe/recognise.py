@@ -1,0 +1,43 @@
+"""Which shipped stimulus a capture holds, read from the sound itself."""
+
+from __future__ import annotations
+
+from charprobe.errors import AlignmentError
+from charprobe.generators.render import lay_out
+from charprobe.not_found import find_ident
+from charprobe.recipe import load_recipe, shipped_recipes
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+
+
+def recognise(source: Source, channel: int) -> Stimulus:
+    """Read the ident of a capture and lay out the shipped recipe it names, at the capture's rate.
+
+    Parameters
+    ----------
+    source : Source
+        The capture.
+    channel : int
+        Its channel, from 0.
+
+    Raises
+    ------
+    AlignmentError
+        If no ident can be read, or it names no shipped recipe.
+    """
+    reading = find_ident(source, channel)
+    if reading is None:
+        raise AlignmentError(
+            f"{source.name}, channel {channel + 1}: no ident found in the sound, so it does not say which stimulus it "
+            "is. Name the cue sheet with --stimulus; if this is not a capture of a charprobe stimulus, retake. "
+            "File kept"
+        )
+    for name in shipped_recipes():
+        recipe = load_recipe(name)
+        if recipe.hash.startswith(reading.recipe_hash_prefix):
+            return lay_out(recipe, rate_hz=source.rate_hz, take=reading.take)
+    raise AlignmentError(
+        f"{source.name}, channel {channel + 1}: the sound names recipe {reading.recipe_hash_prefix}, take "
+        f"{reading.take}, which is none of the shipped ones in this version. Name its cue sheet with --stimulus. "
+        "File kept"
+    )

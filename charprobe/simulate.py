@@ -1,0 +1,68 @@
+"""A sound file through a reference stage and a rig, as a recorder would have caught it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.audio import open_capture, write_wav
+from charprobe.errors import CharprobeError
+from charprobe.output import check_writable
+from charprobe.source import Source
+from charprobe.stages.catalogue import make_stage, stage_names
+from charprobe.stages.rig import Rig
+from charprobe.stages.stage import Array, Stage
+
+
+def stage_called(name: str) -> Stage:
+    """Return the reference stage of that name; `CharprobeError` lists the names there are."""
+    if name not in stage_names():
+        raise CharprobeError(f"no reference stage {name!r}; there are: {', '.join(stage_names())}")
+    return make_stage(name)
+
+
+def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Array:
+    """Send one channel through a stage and record it.
+
+    Parameters
+    ----------
+    stage : Stage
+        The device.
+    samples : ndarray, shape (n,)
+        What is played, full scale = 1.
+    rig : Rig
+        Cables, clocks and converters around it.
+    rate_hz : int > 0
+        Sampling rate.
+    seed : int >= 0
+        Seed of all noise: the same seed gives the same capture.
+
+    Returns
+    -------
+    ndarray, shape (m, channels)
+        The capture.
+    """
+    rng = np.random.default_rng(seed)
+    return rig.record(stage.process(samples, rate_hz=rate_hz, rng=rng).samples, rate_hz=rate_hz, rng=rng)
+
+
+def simulate_file(stage: Stage, source: Path, target: Path, *, rig: Rig, seed: int, force: bool) -> Source:
+    """Send the first channel of a sound file through a stage and a rig, and write the capture.
+
+    24-bit rigs write 24-bit files, all others float32. Returns the input's facts as an open source.
+
+    Raises
+    ------
+    SoundFileError
+        If the input is not a sound file charprobe reads.
+    OutputError
+        If the target exists and `force` is false, or cannot be written.
+    """
+    check_writable(target, force=force)
+    played = open_capture(source)
+    samples = played.read(0, played.frames, 0)
+    capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
+    subtype = "pcm24" if rig.bits == 24 else "float32"
+    write_wav(target, capture, rate_hz=played.rate_hz, subtype=subtype, force=force)
+    return played

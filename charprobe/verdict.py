@@ -1,0 +1,72 @@
+"""Keep or retake: what a person at the bench wants to hear within seconds."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from charprobe.chapter import Health
+from charprobe.health.clock_text import clock_text
+from charprobe.take import Take
+
+WIDTH = 100
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A placed capture and what is wrong with it."""
+
+    take: Take
+    health: tuple[Health, ...]
+
+    @property
+    def retake(self) -> bool:
+        """Whether something withholds results."""
+        return any(item.severity == "stop" for item in self.health)
+
+    @property
+    def warned(self) -> bool:
+        """Whether results carry a mark."""
+        return any(item.severity == "warn" for item in self.health)
+
+    @property
+    def word(self) -> str:
+        """The verdict in one word."""
+        return "RETAKE" if self.retake else "KEEP, with warnings" if self.warned else "KEEP"
+
+    def text(self) -> str:
+        """Several lines for a terminal."""
+        take, place = self.take, self.take.alignment
+        facts = take.source.facts
+        lines = [
+            f"{self.word}  {take.source.name}, channel {take.channel + 1} of {take.source.channels}",
+            f"  file      {facts.container} {facts.subtype}, {facts.rate_hz} Hz, {clock_text(facts.duration_s)}",
+            f"  stimulus  {take.stimulus.recipe.name} {take.stimulus.recipe.hash[:6]}, take {take.stimulus.take}",
+            f"  place     starts at sample {place.delay_samples.value:.2f}, clock {place.drift_ppm.value:+.2f} ppm, "
+            f"gain {place.gain_db:+.2f} dB, polarity {'normal' if place.polarity > 0 else 'inverted'}",
+            f"  segments  {', '.join(s.spec.name for s in take.stimulus.segments if take.holds(s)) or 'none'}",
+        ]
+        if lost := [s.spec.name for s in take.stimulus.segments if not take.holds(s)]:
+            lines.append(f"  missing   {', '.join(lost)}")
+        for item in self.health:
+            body = textwrap.fill(item.message, WIDTH, initial_indent="  ", subsequent_indent="    ")
+            lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
+        return "\n".join(lines)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The same for machines."""
+        place = self.take.alignment
+        return {
+            "verdict": "retake" if self.retake else "keep",
+            "file": self.take.source.name,
+            "channel": self.take.channel + 1,
+            "recipe": self.take.stimulus.recipe.name,
+            "take": self.take.stimulus.take,
+            "delay_samples": place.delay_samples.value,
+            "drift_ppm": place.drift_ppm.value,
+            "gain_db": place.gain_db,
+            "polarity": place.polarity,
+            "segments": [s.spec.name for s in self.take.stimulus.segments if self.take.holds(s)],
+            "health": [asdict(item) for item in self.health],
+        }
