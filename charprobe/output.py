@@ -27,11 +27,9 @@ def check_writable(path: Path, *, force: bool) -> None:
     OutputError
         If the folder is missing or read-only, or if `path` exists and `force` is False.
     """
-    _check_target(path, force=force)
     try:
-        part, stream = _open_part(path.parent)
-        stream.close()
-        part.unlink()
+        _check_target(path, force=force)
+        _try_folder(path.parent)
     except OSError as error:
         raise _failure(path, error) from None
 

@@ -1,0 +1,246 @@
+"""What can be said of a capture before the stimulus is looked for: its file, its bits, its ceiling."""
+
+from __future__ import annotations
+
+import math
+
+from charprobe.chapter import Health
+from charprobe.health.clock_text import clock_text
+from charprobe.health.sample_facts import ChannelFacts, gather_sample_facts
+from charprobe.source import FileFacts, Source
+
+EVERYTHING = (
+    "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
+)  # fmt: skip
+LEAST_FLAT_TOPS = 5  # below full scale; fewer may be a click or a fluke
+OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by 0.3 dB
+DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
+LOW_PEAK_DBFS = -40.0
+MISPLACED_PEAK = 2.0**-8  # 24 bits in the low part of 32
+
+
+def check_file(source: Source) -> tuple[Health, ...]:
+    """Judge a capture by its header and by one pass through its samples.
+
+    Parameters
+    ----------
+    source : Source
+        Any capture; its channels count from 0 in the result and from 1 in the messages.
+
+    Returns
+    -------
+    tuple of Health
+        Codes ``silent``, ``channel-dead``, ``non-finite``, ``clipped``, ``clipped-below-full-scale``,
+        ``few-bits``, ``misplaced-bits``, ``dc-offset``, ``low-level``, ``dual-mono``, ``truncated``,
+        ``size-overflow`` and ``beyond-full-scale``; empty if nothing is wrong.
+    """
+    return judge_file(source.name, source.facts, gather_sample_facts(source))
+
+
+def judge_file(name: str, facts: FileFacts, channels: tuple[ChannelFacts, ...]) -> tuple[Health, ...]:
+    """Judge what `gather_sample_facts` found in the file called `name`."""
+    found = _length(name, facts)
+    if all(channel.silent for channel in channels):
+        return (*found, _silent(name, facts))
+    loudest = max(channel.level for channel in channels)
+    for index, channel in enumerate(channels):
+        at = _Place(name, facts, index)
+        if channel.broken:
+            found.append(_broken(at, channel))
+        if _dbfs(channel.level) < DEAD_DBFS and _dbfs(loudest) > ALIVE_DBFS:
+            found.append(_dead(at, channel))
+            continue
+        if channel.twin_of is not None:
+            found.append(_twin(at, channel.twin_of))
+            continue
+        found += _ceilings(at, channel)
+        found += _bits(at, channel)
+        found += _offset(at, channel)
+        found += _level(at, channel)
+    return tuple(found)
+
+
+class _Place:
+    """One channel of one file, for messages."""
+
+    def __init__(self, name: str, facts: FileFacts, index: int) -> None:
+        self.name, self.facts, self.index = name, facts, index
+
+    def text(self, start: int | None = None) -> str:
+        """Name file, channel and, if given, the time of a sample."""
+        time = "" if start is None else f", {self.clock(start)}"
+        return f"{self.name}, channel {self.index + 1}{time}"
+
+    def clock(self, frame: int) -> str:
+        return clock_text(frame / self.facts.rate_hz)
+
+    def seconds(self, frame: int) -> float:
+        return frame / self.facts.rate_hz
+
+
+def _dbfs(amplitude: float) -> float:
+    """Level of an RMS value: a full-scale sine is 0 dBFS."""
+    return 20 * math.log10(max(amplitude, 1e-15) * math.sqrt(2))
+
+
+def _peak_dbfs(peak: float) -> float:
+    return 20 * math.log10(max(peak, 1e-15))
+
+
+def _length(name: str, facts: FileFacts) -> list[Health]:
+    held = clock_text(facts.duration_s)
+    if facts.length == "longer than file" and facts.header_frames is not None:
+        promised = clock_text(facts.header_frames / facts.rate_hz)
+        text = (
+            f"Header promises {promised}, the file holds {held} – {name}. The recording or the copy was cut "
+            "off; what is missing cannot be measured. Copy it again, or retake. What is there is used, file "
+            "unchanged."
+        )
+        return [Health("truncated", "warn", text, start_s=facts.duration_s)]
+    if facts.length == "wrapped":
+        text = (
+            f"Size field overflowed beyond 4 GB – {name}. The length, {held}, was taken from the file "
+            "itself; other programs may show less. Record as RF64 to avoid this. File unchanged."
+        )
+        return [Health("size-overflow", "warn", text)]
+    return []
+
+
+def _silent(name: str, facts: FileFacts) -> Health:
+    text = (
+        f"Capture is digital silence – {name}, all {facts.channels} channels, "
+        f"{clock_text(facts.duration_s)}. No signal reached the recorder; on some systems a refused "
+        "microphone permission looks exactly like this. Check permission, input and cable, then retake. File "
+        "kept."
+    )
+    return Health("silent", "stop", text, start_s=0.0, end_s=facts.duration_s, withholds=EVERYTHING)
+
+
+def _dead(at: _Place, channel: ChannelFacts) -> Health:
+    nature = "digital silence" if channel.silent else f"only {_dbfs(channel.level):.0f} dBFS"
+    text = (
+        f"Nothing above noise, {nature} – {at.text()}. No result can come from it. Check its cable and input "
+        "if it was meant to carry the stage. The other channels are analysed."
+    )
+    return Health("channel-dead", "warn", text, channel=at.index, withholds=EVERYTHING)
+
+
+def _broken(at: _Place, channel: ChannelFacts) -> Health:
+    first, last = channel.broken_at[0], channel.broken_at[-1]
+    text = (
+        f"{channel.broken} samples that are no numbers or far beyond full scale – {at.text(first.start)} to "
+        f"{at.clock(last.stop)}. Driver fault or broken file; every result they touch would be wrong. "
+        "Retake; the segments without them are analysed, file kept."
+    )
+    return Health(
+        "non-finite",
+        "stop",
+        text,
+        channel=at.index,
+        start_s=at.seconds(first.start),
+        end_s=at.seconds(last.stop),
+    )
+
+
+def _twin(at: _Place, other: int) -> Health:
+    text = (
+        f"Channels {other + 1} and {at.index + 1} are identical to the last bit – {at.text()}. One signal "
+        "was written twice, so it says nothing about a second channel. Channel "
+        f"{other + 1} is used."
+    )
+    return Health("dual-mono", "note", text, channel=at.index)
+
+
+def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
+    """Flat tops at full scale are the recorder's; elsewhere an earlier stage's, or turned down later."""
+    full_scale = 1 - 2.0 ** (2 - min(channel.bits_used or 16, 16))  # the two top codes, of 16 bits at most
+    at_top = [tops for tops in channel.flat_tops if abs(tops.ceiling) >= full_scale]
+    below = [tops for tops in channel.flat_tops if abs(tops.ceiling) < full_scale]
+    found = []
+    if at_top:
+        count = sum(tops.count for tops in at_top)
+        first, last = at_top[0].start, max(tops.stop for tops in at_top)
+        text = (
+            f"Recorder clipped: {count} flat tops of up to {max(tops.longest for tops in at_top)} samples at "
+            f"{_peak_dbfs(abs(at_top[0].ceiling)):+.2f} dBFS – {at.text(first)} to {at.clock(last)}. Level "
+            "and harmonics of these steps are the recorder's. Lower the record gain by 6 dB and retake; the "
+            "steps below are kept."
+        )
+        found.append(_between("clipped", "stop", text, at, first, last))
+    if sum(tops.count for tops in below) >= LEAST_FLAT_TOPS:
+        first, last = below[0].start, max(tops.stop for tops in below)
+        text = (
+            f"Flat tops at {_peak_dbfs(abs(below[0].ceiling)):.1f} dBFS – {at.text(first)} to "
+            f"{at.clock(last)}. An earlier stage clips, or the file was turned down afterwards. If the "
+            "bypass capture shows them too, it is the path: lower the play level; if not, it is the stage "
+            "under test. Nothing was left out."
+        )
+        found.append(_between("clipped-below-full-scale", "warn", text, at, first, last))
+    return found
+
+
+def _between(code: str, severity: str, text: str, at: _Place, first: int, last: int) -> Health:
+    return Health(code, severity, text, channel=at.index, start_s=at.seconds(first), end_s=at.seconds(last))  # type: ignore[arg-type]
+
+
+def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
+    if at.facts.subtype == "pcm32" and channel.low_byte_used and 0 < channel.peak <= MISPLACED_PEAK:
+        text = (
+            f"Peak {_peak_dbfs(channel.peak):.1f} dBFS with every low bit in use – {at.text()}. This looks "
+            "like 24-bit data in the low part of 32 bits, which reads exactly 48.16 dB low. Export again as "
+            "24-bit; if the take really was that quiet, raise the record gain. Absolute levels are not "
+            "given, file kept."
+        )
+        return [Health("misplaced-bits", "stop", text, channel=at.index, withholds=EVERYTHING)]
+    bits = channel.bits_used
+    if bits is None or bits > 16:
+        return []
+    floor_db = 6.02 * bits + 1.76
+    if bits <= 8:
+        text = (
+            f"Only {bits} bits carry data – {at.text()}. The floor lies {floor_db:.0f} dB below full scale, "
+            "so harmonics and noise are the recorder's. Record with 24 bits. The static curve above -40 dBFS "
+            "is kept."
+        )
+        return [Health("few-bits", "stop", text, channel=at.index, withholds=("colour", "noise"))]
+    text = (
+        f"Only {bits} bits carry data{_container_bits(at.facts, bits)} – {at.text()}. The floor lies "
+        f"{floor_db:.0f} dB below full scale, harmonics and noise below it are hidden. Choose a 24-bit "
+        "driver or export format and retake if they matter. All results are kept."
+    )
+    return [Health("few-bits", "warn", text, channel=at.index)]
+
+
+def _container_bits(facts: FileFacts, bits: int) -> str:
+    if facts.subtype.startswith("float"):
+        return " in a float file (default host interface?)"
+    return f" of {facts.bits} (default host interface?)" if facts.bits > bits else ""
+
+
+def _offset(at: _Place, channel: ChannelFacts) -> list[Health]:
+    if _dbfs(abs(channel.rest)) <= OFFSET_DBFS:
+        return []
+    text = (
+        f"DC offset {_dbfs(abs(channel.rest)):.0f} dBFS ({channel.rest:+.5f} of full scale) – {at.text()}. "
+        "Threshold and even harmonics may shift; it is not removed for measurement. Look for a DC-coupled "
+        "input or a faulty converter. All results are kept."
+    )
+    return [Health("dc-offset", "warn", text, channel=at.index)]
+
+
+def _level(at: _Place, channel: ChannelFacts) -> list[Health]:
+    peak_dbfs = _peak_dbfs(channel.peak)
+    where = at.text(channel.peak_at)
+    if channel.peak > 1.0:
+        text = (
+            f"Peak {peak_dbfs:+.1f} dBFS in a float file – {where}. It is not clipped here; an integer "
+            "export would be. Nothing to do as long as it stays float."
+        )
+        return [Health("beyond-full-scale", "note", text, at.index, at.seconds(channel.peak_at))]
+    if channel.peak > 0 and peak_dbfs < LOW_PEAK_DBFS:
+        text = (
+            f"Highest peak {peak_dbfs:.1f} dBFS – {where}. Noise hides harmonics and quiet steps. Raise the "
+            f"record gain by {-6 - peak_dbfs:.0f} dB and retake. All results are kept, with wider intervals."
+        )
+        return [Health("low-level", "warn", text, channel=at.index)]
+    return []

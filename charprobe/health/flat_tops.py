@@ -1,0 +1,100 @@
+"""Flat tops: where a waveform stops at a ceiling instead of turning round."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LEAST_SAMPLES = 3
+FLAT = 1e-4  # of the ceiling, or one step of the recorder: samples this close together are flat
+STEEP = 8.0  # times that: the step into and out of a flat top; a smooth top cannot exceed 7
+NEAR = 0.98  # of the highest value: where tops are looked for
+LEAST_CEILING = 2.0**-8  # -48 dBFS
+LEAST_ALIKE = 3  # flat tops below full scale that must lie at one height within a stretch
+LEAST_SHARE = 0.3  # of the samples at or above that height that must belong to them
+
+
+@dataclass(frozen=True)
+class FlatTops:
+    """Flat tops on one side of the waveform within one stretch of a capture.
+
+    Attributes
+    ----------
+    start, stop : int
+        First sample of the first and sample after the last flat top, from the start of the capture.
+    count, longest : int
+        How many, and the samples of the longest.
+    ceiling : float
+        Where they lie, full scale = 1; negative on the lower side.
+    """
+
+    start: int
+    stop: int
+    count: int
+    longest: int
+    ceiling: float
+
+
+def find_flat_tops(samples: Array, *, start: int, highest: float, step: float) -> FlatTops | None:
+    """Find flat tops on the upper side of a stretch of one channel.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Finite, full scale = 1; turn the sign for the lower side.
+    start : int
+        Place of ``samples[0]`` in the capture.
+    highest : float
+        Highest value met in the capture so far; tops well below it are not looked at.
+    step : float
+        Distance between the values the recorder can tell apart.
+
+    Notes
+    -----
+    A top is flat if at least three samples lie within a tolerance t of one another (`FLAT` of the ceiling, or
+    one `step`) and the waveform falls by more than `STEEP` t on both sides. Samples of a sine around its top
+    differ by d, d + c, d + 2c, ... with constant c: two differences within t leave the next within 3 t, and
+    rounding adds at most 4 t, so clean tones never count, whatever frequency, phase and word length. Noise
+    above t makes a few flat tops by chance: below full scale, at least `LEAST_ALIKE` must therefore lie
+    within 2 t of one height and hold `LEAST_SHARE` of all samples there or higher; a ceiling holds most. One
+    that noise roughens by much more than t is missed, and so is one that lasts one or two samples.
+    """
+    ceiling = float(np.max(samples, initial=0.0))
+    if ceiling < LEAST_CEILING or ceiling < NEAR * highest:
+        return None
+    flat = max(FLAT * ceiling, 1.01 * step)
+    first, last = _level_runs(samples, near=NEAR * ceiling, flat=flat)
+    fall = STEEP * flat
+    steep = (samples[first] - samples[first - 1] > fall) & (samples[last] - samples[last + 1] > fall)
+    steep &= np.abs(samples[first] - samples[last]) <= 2 * flat
+    first, last = first[steep], last[steep]
+    if first.size == 0:
+        return None
+    height = float(np.median(samples[first]))
+    if ceiling < 1 - 2 * step:
+        alike = np.abs(samples[first] - height) <= 2 * flat
+        first, last = first[alike], last[alike]
+        share = np.sum(last - first + 1) / np.count_nonzero(samples >= height - 2 * flat)
+        if first.size < LEAST_ALIKE or share < LEAST_SHARE:
+            return None
+    return FlatTops(
+        start=start + int(first[0]),
+        stop=start + int(last[-1]) + 1,
+        count=int(first.size),
+        longest=int(np.max(last - first)) + 1,
+        ceiling=height,
+    )
+
+
+def _level_runs(samples: Array, *, near: float, flat: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First and last sample of each run of flat steps above `near` that has a neighbour on both sides."""
+    level = np.abs(np.diff(samples)) <= flat
+    level &= (samples[1:] > near) & (samples[:-1] > near)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], level, [False])).astype(np.int8)))
+    first, last = edges[::2], edges[1::2]
+    inside = (first > 0) & (last + 1 < samples.size) & (last - first + 1 >= LEAST_SAMPLES)
+    return first[inside], last[inside]
