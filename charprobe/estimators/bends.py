@@ -85,7 +85,7 @@ class BendsFit:
         return _evaluate(self.shape, self.origin, self.parameters, level)[1]
 
     def spread(self, weights: Array) -> Array:
-        """Return the standard uncertainty of linear combinations of the parameters; `weights` is (n, size)."""
+        """Return standard uncertainties of linear combinations of the parameters; `weights` is (n, size)."""
         return np.asarray(
             np.sqrt(np.maximum(0.0, np.einsum("ij,jk,ik->i", weights, self.covariance, weights)))
         )

@@ -85,7 +85,7 @@ class StaticCurve:
             return _bent_below(self.lowest_dbfs)
         return Quantity.from_std(float(self.fit.parameters[0]), float(self.fit.covariance[0, 0]) ** 0.5, "dB")
 
-    def gain_db_at(self, level_dbfs: float) -> Reading:
+    def gain_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain at an input level, in dB.
 
         From the curve where one holds, else between the neighbouring steps. A level more than one step
@@ -93,30 +93,35 @@ class StaticCurve:
         """
         level, gain, std = self.used
         reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
-        if level.size == 0 or not level[0] - reach <= level_dbfs <= level[-1] + reach:
-            reason = f"no settled level step lies near {level_dbfs:.1f} dBFS"
+        if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
+            reason = f"no settled level step lies near {input_dbfs:.1f} dBFS"
             return Unmeasured("dB", reason, "a recipe whose level steps include this level")
-        at = np.array([level_dbfs])
+        at = np.array([input_dbfs])
         if self.fit is not None:
             return Quantity.from_std(
                 float(self.fit.gain(at)[0]), float(self.fit.spread(self.fit.jacobian(at))[0]), "dB"
             )
-        value = float(np.interp(level_dbfs, level, gain))
-        near = np.argsort(np.abs(level - level_dbfs))[:4]
-        line = float(np.polyval(np.polyfit(level[near] - level_dbfs, gain[near], 1), 0.0))
+        value = float(np.interp(input_dbfs, level, gain))
+        near = np.argsort(np.abs(level - input_dbfs))[:4]
+        line = float(np.polyval(np.polyfit(level[near] - input_dbfs, gain[near], 1), 0.0))
         return Quantity.from_std(value, float(np.hypot(std[near].max(), value - line)), "dB")
 
-    def reduction_db_at(self, level_dbfs: float) -> Reading:
+    def reduction_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
-        low, here = self.low_level_gain, self.gain_db_at(level_dbfs)
+        low, here = self.low_level_gain, self.gain_at(input_dbfs)
         if isinstance(low, Unmeasured) or isinstance(here, Unmeasured):
             return low if isinstance(low, Unmeasured) else here
         std = float(np.hypot(low.std, here.std))
         if self.fit is not None:  # both hang on the same constant
-            weights = self.fit.jacobian(np.array([level_dbfs]))
+            weights = self.fit.jacobian(np.array([input_dbfs]))
             weights[:, 0] -= 1.0
             std = float(self.fit.spread(weights)[0])
         return Quantity.from_std(low.value - here.value, std, "dB")
+
+    def reduction_db_at(self, input_dbfs: float) -> float | None:
+        """Return the value of `reduction_at`, None where it is not known."""
+        reading = self.reduction_at(input_dbfs)
+        return reading.value if isinstance(reading, Quantity) else None
 
     def _lowest_plateau(self) -> Reading:
         """Gain of the lowest levels for as long as they agree, for curves without a model."""

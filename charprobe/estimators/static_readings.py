@@ -60,8 +60,8 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     Notes
     -----
     Slope intervals come from the fit's covariance; the ratio is one over slope and interval ends,
-    converted last. A knee narrower than the steps can show is bounded by the profile likelihood: the widest knee whose best
-    fit raises chi squared by less than 3.84.
+    converted last. A knee narrower than the steps can show is bounded by the profile likelihood: the
+    widest knee whose best fit raises chi squared by less than 3.84.
     """
     bend, section = _compression(curve)
     slope = _slope(curve, section)
@@ -211,7 +211,7 @@ def _widest(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> floa
 
 
 def _threshold_1db(curve: StaticCurve) -> Reading:
-    """Level where the gain is 1 dB below the low-level gain: on the curve if one holds, else between steps."""
+    """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds."""
     low, unit = curve.low_level_gain, "dBFS"
     if isinstance(low, Unmeasured):
         return Unmeasured(unit, low.reason, low.next)
@@ -247,7 +247,7 @@ def _max_reduction(curve: StaticCurve) -> Reading:
     level, gain, _ = curve.used
     above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
     deepest = float(level[above][int(np.argmin(gain[above]))])
-    reading = curve.reduction_db_at(deepest)
+    reading = curve.reduction_at(deepest)
     if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
         return reading
     seen = low.value - float(gain[above].min())

@@ -90,7 +90,7 @@ def judge_settling(
 def _both_ways(
     moving: Flags, heading: Flags, gain_db: Array, edges_s: Array, std_db: Array, late_from_s: float
 ) -> tuple[Array, Array, Array]:
-    """Extrapolate rising and falling gains apart: left to go, its standard uncertainty, time constant in s."""
+    """Extrapolate rising and falling gains apart: left to go, its uncertainty, time constant in s."""
     result = np.zeros((3, moving.size))
     for chosen in (moving & heading, moving & ~heading):
         if np.any(chosen):

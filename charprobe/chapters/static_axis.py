@@ -1,0 +1,82 @@
+"""The input axis of a static curve: the level that the bypass shows for each step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.chapters.lookup import counterpart
+from charprobe.errors import SegmentTooShortError
+from charprobe.estimators.level_steps import LevelStepsFit, Step, measure_level_steps
+from charprobe.estimators.static_curve import FLOOR_DB
+from charprobe.estimators.static_points import StaticPoint
+from charprobe.stimulus import Segment
+from charprobe.take import Take
+
+STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain
+
+
+@dataclass(frozen=True)
+class InputAxis:
+    """Input level of each step, by its first stimulus sample.
+
+    Attributes
+    ----------
+    gain_db : float
+        Gain of the path: bypass level over stimulus level; 0 without a bypass.
+    gain_std_db : float
+        Its standard uncertainty, common to all steps.
+    own : dict of int to (float, float)
+        Where the bypass is not one plain gain: level of each step and its standard uncertainty.
+    words : str
+        How the axis came about, for the conditions of a reading.
+    """
+
+    gain_db: float
+    gain_std_db: float
+    own: dict[int, tuple[float, float]]
+    words: str
+
+    def point(self, step: Step) -> StaticPoint:
+        """Place a step of the setting on the axis."""
+        level, std = self.own.get(step.tone.start, (step.tone.level_dbfs + self.gain_db, 0.0))
+        return StaticPoint(
+            level,
+            step.level_dbfs,
+            float(np.hypot(step.std_db, std)),
+            step.direction,
+            step.settled,
+            step.remaining_db,
+            step.odd_share,
+        )
+
+
+def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
+    """Find the input axis for one segment of level steps.
+
+    The bypass is taken as one plain gain, averaged over all its steps, where all agree; else each step
+    keeps the level the bypass shows for it.
+    """
+    same = counterpart(bypass, segment)
+    fit = _measured(bypass, same) if bypass is not None and same is not None else None
+    if fit is None or not fit.steps:
+        return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as there is no bypass")
+    starts = [step.tone.start - same.span.start + segment.span.start for step in fit.steps] if same else []
+    levels = np.array([step.level_dbfs for step in fit.steps])
+    stds = np.hypot([step.std_db for step in fit.steps], FLOOR_DB)
+    gains = levels - np.array([step.tone.level_dbfs for step in fit.steps])
+    weights = stds**-2
+    mean = float(np.sum(weights * gains) / weights.sum())
+    if np.all(np.abs(gains - mean) < np.maximum(STRAIGHT_DB, STRAIGHT_STDS * stds)):
+        words = f"input axis: level of the bypass (path gain {mean:+.2f} dB)".replace("-", "−")
+        return InputAxis(mean, float(weights.sum() ** -0.5), {}, words)
+    own = {start: (float(level), float(std)) for start, level, std in zip(starts, levels, stds, strict=True)}
+    return InputAxis(mean, float(weights.sum() ** -0.5), own, "input axis: level of the bypass, step by step")
+
+
+def _measured(take: Take, segment: Segment) -> LevelStepsFit | None:
+    try:
+        return measure_level_steps(segment, take.segment(segment))
+    except SegmentTooShortError:
+        return None

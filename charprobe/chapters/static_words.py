@@ -1,0 +1,213 @@
+"""What is worth saying about a static curve: health of the stage, and plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from charprobe.chapter import Health
+from charprobe.estimators.bends import BendsFit
+from charprobe.estimators.level_steps import LevelStepsFit
+from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, StaticReadings
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.take import Take
+from charprobe.wording import readable
+
+HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
+RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
+
+
+def health_of(
+    curve: StaticCurve, readings: StaticReadings, fit: LevelStepsFit, *, take: Take
+) -> tuple[Health, ...]:
+    """Name what the static curve says about the stage.
+
+    Parameters
+    ----------
+    curve, readings
+        The curve and what it says.
+    fit : LevelStepsFit
+        The steps behind it, for where they lie in the capture.
+    take : Take
+        The capture.
+    """
+    start_s = take.capture_time_s(fit.steps[0].tone.start)
+    end_s = take.capture_time_s(fit.steps[-1].tone.stop)
+    found = [*_unsettled(curve), *_saturated(curve, readings), *_history(readings), *_shape(curve, readings)]
+    return tuple(
+        Health(code, severity, message, channel=take.channel, start_s=start_s, end_s=end_s)  # type: ignore[arg-type]  # severities below are the three allowed
+        for code, severity, message in found
+    )
+
+
+Found = Iterator[tuple[str, str, str]]
+
+
+def _unsettled(curve: StaticCurve) -> Found:
+    late = [p for p in curve.points if not p.settled]
+    if not late:
+        return
+    farthest = max(late, key=lambda p: abs(p.remaining_db))
+    covered = all(
+        any(abs(q.input_dbfs - p.input_dbfs) < 0.1 and q.settled for q in curve.points) for p in late
+    )
+    directions = {p.direction for p in late}
+    way = f", all on the {next(iter(directions))} pass" if len(directions) == 1 else ""
+    rest = (
+        "the other pass settled at each of these levels and stands alone"
+        if covered
+        else "where no step of a level settled, its extrapolated gain stands in if it is sure enough"
+    )
+    yield (
+        "unsettled",
+        "note" if covered else "warn",
+        f"{len(late)} of {len(curve.points)} level steps had not settled{way}, up to "
+        f"{abs(farthest.remaining_db):.2g} dB to go: left out of the curve; {rest}. "
+        "Use a recipe with longer steps, such as static.",
+    )
+
+
+def _saturated(curve: StaticCurve, readings: StaticReadings) -> Found:
+    if isinstance(readings.saturation, Unmeasured):
+        return
+    levels = {round(p.input_dbfs, 1) for p in curve.points if p.saturated}
+    steps = "step is" if len(levels) == 1 else f"{len(levels)} steps are"
+    yield (
+        "output-saturated",
+        "warn",
+        f"From {_dbfs(readings.saturation.value)} up the output is flattened by saturation "
+        f"(third harmonic and lost gain rise together): the top {steps} left out of the static curve.",
+    )
+
+
+def _history(readings: StaticReadings) -> Found:
+    found = readings.hysteresis
+    if isinstance(found, Quantity) and max(-found.high, found.low) > HISTORY_DB:
+        yield (
+            "history-dependent",
+            "warn",
+            f"Settled gain differs by {abs(found.value):.2f} dB between the rising and the falling pass: "
+            "one static curve does not describe it.",
+        )
+
+
+def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
+    if curve.choice is None:
+        return
+    fit, top = curve.fit, _dbfs(curve.highest_dbfs)
+    if fit is None:
+        return
+    if readings.compressed is None and not _lower_bends(fit) and not fit.shape.sloped:
+        yield (
+            "never-compresses",
+            "note",
+            f"No reduction above ±{NONE_DB} dB up to {top}. Threshold above {top} or stage off. "
+            "Ratio and times: not measurable.",
+        )
+    elif curve.flat_section is None and readings.compressed is not None:
+        yield (
+            "always-compresses",
+            "warn",
+            f"Slope below 1 even at the lowest step: threshold below {_dbfs(curve.lowest_dbfs)}. "
+            "Make-up cannot be told from reduction; use lower steps.",
+        )
+    yield from _bent(curve, readings, fit)
+
+
+def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
+    for bend in _lower_bends(fit):
+        corner, _, change = fit.corner(bend)
+        if change < 0:
+            yield (
+                "expander",
+                "warn",
+                f"Slope {1 - change:.2g} below {_dbfs(corner)}: gate or expander. Noise in the gaps is the "
+                "gated one; the curve below is fitted separately.",
+            )
+        else:
+            yield (
+                "upward-compression",
+                "note",
+                f"Gain rises as level falls below {_dbfs(corner)} (slope {1 - change:.2g}): upward "
+                "compression, not a make-up gain.",
+            )
+        break
+    for bend, facing in enumerate(fit.shape.facing):
+        above, section = (fit.sections[bend].slope, fit.sections[bend + 1].slope)
+        if facing > 0 and section > FLAT_SLOPE:
+            corner = fit.corner(bend)[0]
+            yield (
+                "expander",
+                "warn",
+                f"Slope {1 + section:.2g} above {_dbfs(corner)}: the gain rises with level.",
+            )
+        elif facing > 0 and bend != readings.bend and readings.bend is not None and section < above:
+            yield from _second(fit, readings.bend, bend)
+
+
+def _second(fit: BendsFit, first: int, second: int) -> Found:
+    before, after = 1 + fit.sections[second].slope, 1 + fit.sections[second + 1].slope
+    if after * RATIOS_APART > before > 0:
+        return
+    yield (
+        "second-bend",
+        "note",
+        f"Two bends: {_ratio(before)} above {_dbfs(fit.corner(first)[0])}, "
+        f"{_ratio(after)} above {_dbfs(fit.corner(second)[0])}. "
+        "Threshold, slope and knee are those of the first.",
+    )
+
+
+def _lower_bends(fit: BendsFit) -> list[int]:
+    """Bends to the left, the one nearest the flat section first."""
+    return [bend for bend, facing in enumerate(fit.shape.facing) if facing < 0][::-1]
+
+
+def findings_on(curve: StaticCurve, readings: StaticReadings) -> tuple[str, ...]:
+    """Say in plain sentences what the static curve shows."""
+    return tuple(_sentences(curve, readings))
+
+
+def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
+    if curve.choice is None:
+        yield "Too few level steps had settled for a static curve."
+        return
+    if curve.fit is None:
+        yield (
+            f"No curve of straight lines and knees describes this stage (the best misses the steps by "
+            f"{curve.choice.misfit_db:.2f} dB): read its local slopes."
+        )
+        return
+    threshold, ratio, slope = readings.threshold, readings.ratio, readings.slope
+    if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
+        if slope.high < 0:
+            how = f"over-compresses with slope {readable(slope).text}"
+        else:
+            how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"
+        yield f"Above {readable(threshold).value} dBFS it {how}{_knee(readings)}."
+    elif readings.compressed is not None and curve.flat_section is None:
+        yield f"It compresses at every level measured, from {_dbfs(curve.lowest_dbfs)} up."
+    elif readings.compressed is not None:
+        yield f"Its knee is still bending at {_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
+    elif isinstance(curve.low_level_gain, Quantity) and not curve.fit.shape.facing:
+        yield f"It reduces no gain up to {_dbfs(curve.highest_dbfs)}."
+    low = curve.low_level_gain
+    if isinstance(low, Quantity):
+        yield f"Below the threshold its gain is {readable(low).value} dB."
+
+
+def _knee(readings: StaticReadings) -> str:
+    width = readings.knee_width
+    if isinstance(width, Unmeasured):
+        return ""
+    if width.low <= 0:
+        return f", with a knee narrower than {max(width.high, 0.1):.1f} dB"
+    return f", with a knee {readable(width).value} dB wide"
+
+
+def _ratio(slope: float) -> str:
+    return f"{1 / slope:.2g}:1" if slope > 0.05 else "≥ 20:1"
+
+
+def _dbfs(level: float) -> str:
+    return f"{level:.1f} dBFS".replace("-", "−")
