@@ -224,6 +224,14 @@ _REST = {
     "noise.change": Term(
         "Noise change", "dB", "Unweighted output noise of the setting less that of the bypass."
     ),
+    "noise.change_at_equal_level": Term(
+        "Noise change, equal level",
+        "dB",
+        "Noise change less the gain of the quiet tone: what is left when setting and bypass play equally loud.",
+    ),
+    "noise.mains": Term(
+        "Mains lines", "dBFS", "Power sum of the lines of the 50 Hz or 60 Hz family, kept out of the noise."
+    ),
     "noise.dynamic_range": Term(
         "Dynamic range", "dB", "Full-scale level over the CCIR-RMS noise beside a −60 dBFS tone."
     ),

@@ -1,0 +1,68 @@
+"""Every figure that a profile, or a set of profiles, has the curves for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from charprobe import output
+from charprobe.figures.drawing import Drawing, save_drawing
+from charprobe.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
+from charprobe.figures.harmonics import draw_harmonics
+from charprobe.figures.noise import draw_noise
+from charprobe.figures.overlay import draw_static_overlay, draw_timing_overlay
+from charprobe.figures.response import draw_response
+from charprobe.figures.static import draw_static
+from charprobe.figures.style import LOOKS, Look
+from charprobe.profile import Profile
+
+DRAW: tuple[tuple[str, Callable[[Profile, Look], Drawing]], ...] = (
+    ("static", draw_static),
+    ("gain_trace", draw_gain_trace),
+    ("gain_trace", draw_gain_trace_log),
+    ("harmonics", draw_harmonics),
+    ("response", draw_response),
+    ("noise_spectrum", draw_noise),
+)
+"""Curve that a figure needs, and the function that draws it."""
+
+
+def profile_drawings(profile: Profile, look: Look) -> tuple[Drawing, ...]:
+    """Draw what the curves of a profile allow; a curve without rows is passed over."""
+    return tuple(draw(profile, look) for curve, draw in DRAW if _has_rows(profile, curve))
+
+
+def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
+    """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
+    pairs = (("static", draw_static_overlay), ("gain_trace", draw_timing_overlay))
+    return tuple(
+        draw(profiles, names, look)
+        for curve, draw in pairs
+        if sum(_has_rows(profile, curve) for profile in profiles) > 1
+    )
+
+
+def draw_profile(
+    profile: Profile, folder: Path, *, force: bool, looks: Sequence[str] = ("article", "video")
+) -> tuple[Path, ...]:
+    """Write every figure of a profile to a folder: SVG, PNG, PDF and words, in each of the `looks`.
+
+    Names are the setting's, the channel's, the figure's and the look's: ``Vocal 2-ch1-static-article.svg``.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or cannot be written.
+    """
+    output.prepare_folder(folder)
+    start = f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
+    return tuple(
+        path
+        for name in looks
+        for drawing in profile_drawings(profile, LOOKS[name])
+        for path in save_drawing(drawing, folder, stem=f"{start}-{drawing.name}-{name}", force=force)
+    )
+
+
+def _has_rows(profile: Profile, curve: str) -> bool:
+    return curve in profile.curves and any(len(column) for column in profile.curves[curve].columns.values())

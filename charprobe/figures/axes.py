@@ -1,0 +1,40 @@
+"""Axes that several figures share: frequency, and marks for stretches of an axis."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullFormatter, NullLocator
+
+from charprobe.wording import rounded_text
+
+TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
+
+
+def frequency_axis(axes: Axes, *, low_hz: float = 20.0, high_hz: float = 20_000.0) -> None:
+    """Make the horizontal axis a logarithmic one of frequency, labelled 20 ... 20k."""
+    axes.set_xscale("log")
+    axes.set_xlim(low_hz, high_hz)
+    axes.xaxis.set_major_locator(FixedLocator(TICKS_HZ))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: hertz(value)))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.set_xlabel("frequency (Hz)")
+
+
+def log_time_axis(axes: Axes, *, first: float, last: float) -> None:
+    """Make the horizontal axis a logarithmic one of time, with plain numbers at the decades."""
+    axes.set_xscale("log")
+    axes.set_xlim(first, last)
+    axes.xaxis.set_major_locator(LogLocator(10))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: rounded_text(value)))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+
+
+def frequency_words(value: float) -> str:
+    """Return a frequency with its unit: "997 Hz", "5 kHz"."""
+    return f"{rounded_text(value / 1000)} kHz" if value >= 1000 else f"{rounded_text(value)} Hz"
+
+
+def hertz(value: float) -> str:
+    """Return a frequency for a tick: "500", "2k"."""
+    return f"{value / 1000:g}k" if value >= 1000 else f"{value:g}"

@@ -1,0 +1,115 @@
+"""Harmonics against level, each frequency in a panel, with what is too small to be seen shaded."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from charprobe.chapter import Table
+from charprobe.figures.axes import frequency_words
+from charprobe.figures.drawing import Drawing
+from charprobe.figures.labels import EndLabel, label_ends
+from charprobe.figures.source import Array, conditions, in_words, numbers, who
+from charprobe.figures.style import Look, new_figure, settings
+from charprobe.figures.text import put_title_and_footer
+from charprobe.profile import Profile
+from charprobe.wording import rounded_text
+
+ORDERS = (2, 3, 4, 5, 6, 7)
+MOST_PANELS = 3
+REDUCING_DB = 0.5  # from here on the stage is said to be reducing gain
+FLOOR_ROOM_DB = 6.0
+
+
+def draw_harmonics(profile: Profile, look: Look) -> Drawing:
+    """Draw THD and harmonics of a profile against input level; it must have the curve "harmonics"."""
+    table = profile.curves["harmonics"]
+    frequencies = frequencies_of(table)
+    with settings(look):
+        figure, panels = new_figure(look, panels=len(frequencies))
+        figure.subplots_adjust(right=0.94, wspace=0.24)
+        low, high = _limits(table)
+        labels = []
+        for axes, frequency_hz in zip(panels, frequencies, strict=True):
+            labels.append(plot_harmonics(table, axes, look, frequency_hz=frequency_hz))
+            axes.set_ylim(low, high)
+            axes.tick_params(labelleft=axes is panels[0])
+        panels[0].set_ylabel("level re fundamental (dBc)")
+        for axes, names in zip(panels, labels, strict=True):
+            label_ends(axes, names, look)
+        title = f"Harmonics – {who(profile)}"
+        main = (
+            f"at the reference: THD {in_words(profile, 'colour.thd_at_reference')}, "
+            f"H2 {in_words(profile, 'colour.h2_at_reference')}, "
+            f"H3 {in_words(profile, 'colour.h3_at_reference')}"
+        )
+        foot = conditions(profile, ["colour.thd_at_reference"])
+        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
+    tones = ", ".join(frequency_words(value) for value in frequencies)
+    alt = (
+        f"Total harmonic distortion and harmonics 2 to 7 against input level, tones of {tones}; {main}. "
+        f"What lies below the detection limit is not drawn. {_reducing_words(table)}"
+    )
+    return Drawing(figure, look, "harmonics", title, alt, foot)
+
+
+def plot_harmonics(table: Table, axes: Axes, look: Look, *, frequency_hz: float) -> list[EndLabel]:
+    """Plot the harmonics of one tone (dBc) against its input level (dBFS); return the names of the curves."""
+    chosen = np.flatnonzero(numbers(table, "frequency_hz") == frequency_hz)
+    chosen = chosen[np.argsort(numbers(table, "input_dbfs")[chosen], kind="stable")]
+    level = numbers(table, "input_dbfs")[chosen]
+    limit = numbers(table, "limit_dbc")[chosen]
+    axes.fill_between(
+        level, limit, -400.0, facecolor=look.palette.shade, hatch="////", linewidth=0, label="limit"
+    )
+    reducing = level[np.nan_to_num(numbers(table, "reduction_db")[chosen]) > REDUCING_DB]
+    if reducing.size:
+        axes.axvline(
+            reducing[0], color=look.palette.soft, linewidth=look.frame.line_pt / 2, linestyle=(0, (5, 3))
+        )
+        axes.annotate(
+            "reducing",
+            (reducing[0], 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0.2, -0.2),
+            textcoords="offset fontsize",
+            va="top",
+            size=look.frame.font_pt * 0.85,
+        )
+    names = []
+    for index, (word, column) in enumerate((("THD", "thd_dbc"), *((f"H{n}", f"h{n}_dbc") for n in ORDERS))):
+        height = numbers(table, column)[chosen]
+        style = look.series(index)
+        axes.plot(level, height, label=word, **style)
+        drawn = np.flatnonzero(np.isfinite(height))
+        if drawn.size:
+            names.append(EndLabel(word, float(height[drawn[-1]]), style["color"]))
+    if level.size > 1:
+        axes.set_xlim(level[0] - 1.0, level[-1] + 1.0)
+    axes.set(title=f"{frequency_words(frequency_hz)} tone", xlabel="input level (dBFS)")
+    return names
+
+
+def frequencies_of(table: Table) -> list[float]:
+    """Return the tone frequencies in Hz, evenly thinned out to `MOST_PANELS`."""
+    found = sorted(set(numbers(table, "frequency_hz").tolist()))
+    if len(found) <= MOST_PANELS:
+        return found
+    return [found[round(i * (len(found) - 1) / (MOST_PANELS - 1))] for i in range(MOST_PANELS)]
+
+
+def _limits(table: Table) -> tuple[float, float]:
+    columns: list[Array] = [numbers(table, name) for name in ("thd_dbc", *(f"h{n}_dbc" for n in ORDERS))]
+    drawn = np.concatenate(columns)
+    drawn = drawn[np.isfinite(drawn)]
+    limit = numbers(table, "limit_dbc")
+    floor = np.nanmedian(limit) if np.isfinite(limit).any() else -120.0
+    low = min(float(drawn.min(initial=floor)), float(floor)) - FLOOR_ROOM_DB
+    return low, max(float(drawn.max(initial=-60.0)) + FLOOR_ROOM_DB, low + 40.0)
+
+
+def _reducing_words(table: Table) -> str:
+    level = numbers(table, "input_dbfs")[np.nan_to_num(numbers(table, "reduction_db")) > REDUCING_DB]
+    if not level.size:
+        return "The stage was not reducing gain."
+    return f"The stage was reducing gain from {rounded_text(float(level.min()))} dBFS up."

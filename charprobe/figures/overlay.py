@@ -1,0 +1,140 @@
+"""Several settings in one figure: static curves laid over each other, attacks and releases side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from charprobe.figures.axes import log_time_axis
+from charprobe.figures.drawing import Drawing
+from charprobe.figures.gain_trace import Edge, edge_trace, steps_of
+from charprobe.figures.labels import EndLabel, label_ends
+from charprobe.figures.source import conditions, flags, in_words, measured, numbers
+from charprobe.figures.static import anchor
+from charprobe.figures.style import Look, new_figure, settings
+from charprobe.figures.text import put_title_and_footer
+from charprobe.figures.text import shown as drawable
+from charprobe.profile import Profile
+from charprobe.wording import literal, shortened
+
+MOST = 8  # curves that can be told apart in one figure
+REACH_T90 = 1.5
+LABEL_ROOM = 0.785  # share of the width that the panels take, names to their right
+LABEL_WIDTH = 14
+
+
+def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
+    """Draw the static curves of up to `MOST` profiles, as they are and anchored; `names` label them."""
+    shown = _with_curve(profiles, names, "static")
+    with settings(look):
+        figure, (left, right) = new_figure(look, panels=2)
+        figure.subplots_adjust(right=LABEL_ROOM)
+        ends = []
+        for index, (profile, name) in enumerate(shown):
+            table = profile.curves["static"]
+            keep = np.flatnonzero(flags(table, "used", missing=True))
+            level = numbers(table, "input_dbfs")[keep]
+            order = keep[np.argsort(level, kind="stable")]
+            gain = numbers(table, "gain_db")[order]
+            gain -= anchor(table, measured(profile, "static.low_level_gain"))
+            style = look.series(index) | {"markevery": (index % 4, 4)}
+            left.plot(numbers(table, "input_dbfs")[order], numbers(table, "output_dbfs")[order], **style)
+            right.plot(numbers(table, "input_dbfs")[order], gain, label=name, **style)
+            ends.append(EndLabel(name, float(gain[-1]), style["color"]))
+        left.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+        left.set(title="As they are", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
+        right.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
+        label_ends(right, ends, look, width=LABEL_WIDTH)
+        title = "Static curves of all settings"
+        foot = _footer(shown, "static.threshold")
+        put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
+    words = "; ".join(
+        f"{literal(name)}: threshold {in_words(p, 'static.threshold')}, ratio {in_words(p, 'static.ratio')}"
+        for p, name in shown
+    )
+    alt = f"Two panels with one curve per setting: output level, and gain less the low-level gain. {words}."
+    return Drawing(figure, look, "static-overlay", title, alt, foot)
+
+
+def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
+    """Draw attack and release of up to `MOST` profiles as shares of the gain change; `names` label them."""
+    shown = _with_curve(profiles, names, "gain_trace")
+    with settings(look):
+        figure, panels = new_figure(look, panels=2)
+        figure.subplots_adjust(right=LABEL_ROOM)
+        edges: tuple[Edge, Edge] = ("attack", "release")
+        for edge, axes in zip(edges, panels, strict=True):
+            plot_shares(shown, axes, look, edge=edge)
+        panels[1].legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), handlelength=1.7)
+        title = "Attack and release of all settings"
+        foot = _footer(shown, "release.t63")
+        put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
+    words = "; ".join(
+        f"{literal(name)}: attack t63 {in_words(p, 'attack.t63')}, release t63 {in_words(p, 'release.t63')}"
+        for p, name in shown
+    )
+    alt = f"Two panels with one curve per setting: share of the gain change after each edge. {words}."
+    return Drawing(figure, look, "timing-overlay", title, alt, foot)
+
+
+def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *, edge: Edge) -> Axes:
+    """Plot how much of the gain change is done after an edge, in percent, over logarithmic time in ms."""
+    first, last = [], []
+    for index, (profile, name) in enumerate(shown):
+        trace = profile.curves["gain_trace"]
+        steps = steps_of(trace, edge)
+        if not steps:
+            continue
+        time_s, gain_db = edge_trace(trace, edge, steps[0])
+        t50, t90 = measured(profile, f"{edge}.t50"), measured(profile, f"{edge}.t90")
+        start = float(np.median(gain_db[time_s <= 0])) if (time_s <= 0).any() else float(gain_db[0])
+        stop = _settled_after(profile, edge)
+        if start == stop or not (time_s > 0).any():
+            continue
+        share = 100 * (gain_db - start) / (stop - start)
+        after = time_s > 0
+        style = look.series(index) | {"markevery": 0.12 + 0.01 * index}
+        axes.plot(time_s[after] * 1e3, share[after], label=drawable(shortened(name, LABEL_WIDTH)), **style)
+        first.append(t50.value / 20 if t50 else float(time_s[after].min()))
+        last.append(t90.value * 4 if t90 else float(time_s.max()))
+    if first:
+        log_time_axis(axes, first=max(1e-5, min(first)) * 1e3, last=max(last) * 1e3)
+    axes.set_ylim(-5, 112)
+    word = "rising" if edge == "attack" else "falling"
+    axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge (ms)", ylabel="gain change done (%)")
+    return axes
+
+
+def _settled_after(profile: Profile, edge: Edge) -> float:
+    """Return the gain in dB that an edge leads to: after a release, that before the attack."""
+    trace = profile.curves["gain_trace"]
+    step = steps_of(trace, edge)[0]
+    time_s, gain_db = edge_trace(trace, edge, step)
+    if edge == "release":
+        rest_s, rest_db = edge_trace(trace, "attack", step)
+        if (rest_s <= 0).any():
+            return float(np.median(rest_db[rest_s <= 0]))
+    late = time_s >= 0.9 * time_s.max()
+    return float(np.median(gain_db[late]))
+
+
+def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -> list[tuple[Profile, str]]:
+    pairs = zip(profiles, names, strict=True)
+    return [(profile, name) for profile, name in pairs if curve in profile.curves][:MOST]
+
+
+def _dropped(profiles: Sequence[Profile], shown: Sequence[tuple[Profile, str]]) -> str:
+    if len(shown) == len(profiles):
+        return f"{len(shown)} settings"
+    return (
+        f"{len(shown)} of {len(profiles)} settings; the others have no such curve or would crowd the figure"
+    )
+
+
+def _footer(shown: Sequence[tuple[Profile, str]], name: str) -> str:
+    stated = dict.fromkeys(conditions(profile, [name]).partition(";")[0] for profile, _ in shown)
+    kept = list(stated)[:2]
+    more = f" and {len(stated) - 2} more" if len(stated) > 2 else ""
+    return f"Conditions: {'; '.join(kept)}{more}. Every setting's own are with its figures."

@@ -1,0 +1,62 @@
+"""What figures take from a profile: columns as arrays, readings, and the words for heading and footer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.chapter import Cell, Table
+from charprobe.profile import Profile
+from charprobe.quantity import Quantity
+from charprobe.wording import literal, readable
+
+Array = NDArray[np.float64]
+
+
+def numbers(table: Table, name: str) -> Array:
+    """Return a column as numbers; a missing cell or column is NaN and so leaves a gap in a curve."""
+    cells: Sequence[Cell] = table.columns.get(name, [None] * rows_of(table))
+    return np.array([np.nan if cell is None else float(cell) for cell in cells], dtype=float)
+
+
+def flags(table: Table, name: str, *, missing: bool) -> NDArray[np.bool_]:
+    """Return a column of truth values; `missing` stands in for a missing column or cell."""
+    cells = table.columns.get(name, [None] * rows_of(table))
+    return np.array([missing if cell is None else bool(cell) for cell in cells], dtype=bool)
+
+
+def rows_of(table: Table) -> int:
+    """Return how many rows a table has."""
+    return max((len(column) for column in table.columns.values()), default=0)
+
+
+def measured(profile: Profile, name: str) -> Quantity | None:
+    """Return a quantity of a profile if it was measured."""
+    entry = profile.quantities.get(name)
+    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
+
+
+def in_words(profile: Profile, name: str) -> str:
+    """Return a quantity in words; what is missing with its bound, or as "not measured"."""
+    entry = profile.quantities.get(name)
+    text = readable(entry.reading).text if entry is not None else "–"
+    return "not measured" if text == "–" else text
+
+
+def who(profile: Profile) -> str:
+    """Return setting and channel for a heading."""
+    return f"{literal(profile.setting)}, channel {profile.channel}"
+
+
+def conditions(profile: Profile, names: Iterable[str]) -> str:
+    """Return the conditions of the named quantities, the capture they come from, and its warnings."""
+    stated = [profile.quantities[name].conditions for name in names if name in profile.quantities]
+    parts = list(dict.fromkeys(text.rstrip(".") for text in stated if text))
+    warned = sorted({item.code for item in profile.health if item.severity != "note"})
+    parts.append(f"capture {literal(profile.capture.file)}, {profile.capture.rate_hz / 1000:g} kHz")
+    parts.append(f"recipe {profile.stimulus.recipe}, take {profile.stimulus.take}")
+    if warned:
+        parts.append("warnings: " + ", ".join(warned))
+    return "; ".join([*parts, "intervals 95\u00a0%", f"charprobe\u00a0{profile.made_with.version}"]) + "."

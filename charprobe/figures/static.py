@@ -1,0 +1,113 @@
+"""The static curve: output against input as it is, and gain anchored at low level."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from charprobe.chapter import Table
+from charprobe.figures.drawing import Drawing
+from charprobe.figures.source import Array, conditions, flags, in_words, measured, numbers, rows_of, who
+from charprobe.figures.style import Look, new_figure, settings
+from charprobe.figures.text import put_title_and_footer
+from charprobe.profile import Profile
+from charprobe.quantity import Z95, Quantity
+
+NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")
+LOW_SPAN_DB = 9.0  # the lowest part of a curve that anchors it where no low-level gain was measured
+
+
+def draw_static(profile: Profile, look: Look) -> Drawing:
+    """Draw the static curve of a profile; it must have the curve "static"."""
+    table = profile.curves["static"]
+    with settings(look):
+        figure, (left, right) = new_figure(look, panels=2)
+        plot_static(table, left, look)
+        plot_anchored(table, right, look, low_level_gain=measured(profile, "static.low_level_gain"))
+        threshold = measured(profile, "static.threshold")
+        if threshold is not None:
+            for axes in (left, right):
+                mark_threshold(axes, threshold, look)
+        _put_legend(left)
+        foot = conditions(profile, NAMES)
+        title = f"Static curve – {who(profile)}"
+        main = f"threshold {in_words(profile, 'static.threshold')}, ratio {in_words(profile, 'static.ratio')}"
+        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
+    late = int((~flags(table, "settled", missing=True)).sum())
+    alt = (
+        f"Two panels. Left: settled output level against input level. Right: gain less the low-level gain. "
+        f"{main}, knee {in_words(profile, 'static.knee_width')}, "
+        f"make-up {in_words(profile, 'static.makeup_gain')}. "
+        f"{late} of {rows_of(table)} points had not settled and are crossed out."
+    )
+    return Drawing(figure, look, "static", title, alt, foot)
+
+
+def _put_legend(axes: Axes) -> None:
+    """Name rising and falling first, then what is drawn around them."""
+    handles, names = axes.get_legend_handles_labels()
+    first = {"rising": 0, "falling": 1}
+    order = sorted(range(len(names)), key=lambda i: first.get(names[i], 2))
+    axes.legend([handles[i] for i in order], [names[i] for i in order], loc="upper left", handlelength=1.6)
+
+
+def plot_static(table: Table, axes: Axes, look: Look) -> Axes:
+    """Plot output level against input level (both dBFS), with the line of unchanged level."""
+    _plot_points(table, numbers(table, "output_dbfs"), axes, look)
+    level = numbers(table, "input_dbfs")
+    ends = np.array([np.nanmin(level), np.nanmax(level)])
+    axes.plot(ends, ends, color=look.palette.soft, linewidth=look.frame.line_pt / 2, label="output = input")
+    axes.set(title="As it is", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
+    return axes
+
+
+def plot_anchored(table: Table, axes: Axes, look: Look, *, low_level_gain: Quantity | None) -> Axes:
+    """Plot gain less the low-level gain (dB) against input level (dBFS)."""
+    gain = numbers(table, "gain_db")
+    _plot_points(table, gain - anchor(table, low_level_gain), axes, look)
+    axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
+    return axes
+
+
+def anchor(table: Table, low_level_gain: Quantity | None) -> float:
+    """Return the gain in dB that an anchored curve takes off: measured, else the mean of the lowest steps."""
+    if low_level_gain is not None:
+        return low_level_gain.value
+    level, gain = numbers(table, "input_dbfs"), numbers(table, "gain_db")
+    return float(np.nanmean(gain[level <= np.nanmin(level) + LOW_SPAN_DB]))
+
+
+def mark_threshold(axes: Axes, threshold: Quantity, look: Look) -> None:
+    """Mark the threshold by a line and its interval by a band."""
+    axes.axvspan(threshold.low, threshold.high, color=look.palette.soft, alpha=0.25, linewidth=0, zorder=0.5)
+    axes.axvline(
+        threshold.value,
+        color=look.palette.soft,
+        linewidth=look.frame.line_pt / 2,
+        linestyle=(0, (5, 3)),
+        label="threshold",
+    )
+
+
+def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
+    """Plot rising and falling points with their intervals; cross out the unsettled ones."""
+    level, reach = numbers(table, "input_dbfs"), Z95 * np.nan_to_num(numbers(table, "std_db"))
+    falling = np.array([cell == "falling" for cell in table.columns["direction"]])
+    for index, (word, chosen, fill) in enumerate(
+        (("rising", ~falling, "full"), ("falling", falling, "none"))
+    ):
+        if not chosen.any():
+            continue
+        style = look.series(index) | {"marker": "^" if word == "rising" else "v"}
+        axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, fillstyle=fill, **style)
+    late = ~flags(table, "settled", missing=True)
+    if late.any():
+        axes.plot(
+            level[late],
+            height[late],
+            "x",
+            color=look.palette.ink,
+            markersize=look.frame.marker_pt * 1.9,
+            markeredgewidth=look.frame.line_pt * 0.6,
+            label="not settled",
+        )
