@@ -3,17 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Protocol
 
 import numpy as np
 
 from charprobe.cut import Array
-from charprobe.source import Source
 
 BLOCK_FRAMES = 1 << 16
 
 
-def read_padded(source: Source, start: int, stop: int) -> Array:
-    """Read frames `start` to `stop`, zeros beyond its ends; shape (stop - start, channels)."""
+class Frames(Protocol):
+    """Sound that hands out its frames by position: an open file, or one placed on another's clock."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate."""
+
+    @property
+    def frames(self) -> int:
+        """Samples per channel."""
+
+    @property
+    def channels(self) -> int:
+        """Number of channels."""
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
+
+
+def read_padded(source: Frames, start: int, stop: int) -> Array:
+    """Read frames `start` to `stop`, zeros beyond the ends; shape (stop - start, channels)."""
     out = np.zeros((stop - start, source.channels))
     first, last = max(0, start), min(source.frames, stop)
     if last > first:
@@ -21,7 +40,7 @@ def read_padded(source: Source, start: int, stop: int) -> Array:
     return out
 
 
-def frame_blocks(source: Source) -> Iterator[Array]:
+def frame_blocks(source: Frames) -> Iterator[Array]:
     """Walk through all channels of a source; shape (n, channels) with n up to `BLOCK_FRAMES`."""
     for start in range(0, source.frames, BLOCK_FRAMES):
         yield source.read_frames(start, start + BLOCK_FRAMES)

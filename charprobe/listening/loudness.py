@@ -9,9 +9,8 @@ import numpy as np
 from scipy.signal import sosfilt
 
 from charprobe.cut import Array
-from charprobe.listening.blocks import frame_blocks
+from charprobe.listening.blocks import Frames, frame_blocks
 from charprobe.quantity import Unmeasured
-from charprobe.source import Source
 
 OFFSET_DB = -0.691
 ABSOLUTE_GATE_LUFS = -70.0
@@ -163,7 +162,7 @@ class LoudnessMeter:
         )
 
 
-def measure_loudness(source: Source) -> Loudness:
+def measure_loudness(source: Frames) -> Loudness:
     """Measure the loudness of a whole source."""
     meter = LoudnessMeter(rate_hz=source.rate_hz, weights=channel_weights(source.channels))
     for block in frame_blocks(source):

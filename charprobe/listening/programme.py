@@ -60,6 +60,9 @@ def generate(kind: Kind, *, seconds: float, rate_hz: int, rng: np.random.Generat
         )
     count = round(seconds * rate_hz)
     raw = _music(count, rate_hz, rng) if kind == "music" else _speech(count, rate_hz, rng)
+    raw = sosfilt(
+        butter(6, 0.38 * min(rate_hz, 50_000), fs=rate_hz, output="sos"), raw
+    )  # microphones end here too
     return np.asarray(raw * (PEAK / np.abs(raw).max()))
 
 

@@ -6,8 +6,7 @@ import numpy as np
 from scipy.signal import firwin, upfirdn
 
 from charprobe.cut import Array
-from charprobe.listening.blocks import frame_blocks
-from charprobe.source import Source
+from charprobe.listening.blocks import Frames, frame_blocks
 
 _REACH = 24  # samples on each side that shape a value in between
 
@@ -66,7 +65,7 @@ class TruePeakMeter:
             return float(20 * np.log10(self.peak()))
 
 
-def measure_true_peak(source: Source) -> float:
+def measure_true_peak(source: Frames) -> float:
     """Return the true peak of a whole source, full scale = 1."""
     meter = TruePeakMeter(rate_hz=source.rate_hz, channels=source.channels)
     for block in frame_blocks(source):

@@ -10,8 +10,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import i0
 
 from charprobe.cut import Array
-from charprobe.listening.blocks import read_padded
-from charprobe.source import Source
+from charprobe.listening.blocks import Frames, read_padded
 
 REACH = 64  # samples on each side that shape a value in between
 _BETA = 11.5
@@ -19,12 +18,12 @@ _ORDER = 10
 _FRACTION_NODES = 64
 
 
-def read_at(source: Source, *, first: float, step: float, count: int) -> Array:
+def read_at(source: Frames, *, first: float, step: float, count: int) -> Array:
     """Read a source at evenly spaced positions between its samples.
 
     Parameters
     ----------
-    source : Source
+    source : Frames
         Sound; silence is assumed beyond its ends.
     first : float
         Position of the first value, in frames of the source.
