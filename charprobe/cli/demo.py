@@ -1,0 +1,76 @@
+"""`charprobe demo` and `charprobe selftest`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+@click.command("demo")
+@click.option(
+    "--out", type=click.Path(path_type=Path), default="demo", show_default=True, help="Folder to work in."
+)
+@click.option("--recipe", default="standard", show_default=True, help="Recipe to play.")
+@click.option("--force", is_flag=True, help="Replace what an earlier demo left there.")
+def demo_command(out: Path, recipe: str, force: bool) -> None:
+    """Do the whole job on a simulated device: stimulus, captures, profiles, comparison, page."""
+    click.echo("Setting up ...", err=True)
+    from charprobe.demo import STEPS, run_demo
+    from charprobe.demo_device import STORY
+    from charprobe.recipe import load_recipe
+
+    click.echo(STORY, err=True)
+    with click.progressbar(length=STEPS, label="Measuring", file=_stderr(), item_show_func=str) as bar:
+        demo = run_demo(
+            out, recipe=load_recipe(recipe), force=force, progress=lambda what: bar.update(1, what)
+        )
+    click.echo(demo.text())
+
+
+@click.command("selftest")
+@click.option("--recipe", default="standard", show_default=True, help="Recipe to play.")
+@click.option(
+    "--rate",
+    "rate_hz",
+    type=click.IntRange(44_100, 192_000),
+    default=48_000,
+    show_default=True,
+    help="Sampling rate in Hz.",
+)
+@click.option(
+    "--stage", "names", multiple=True, help="Reference stage; may be given several times. All by default."
+)
+@click.option(
+    "--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Stages at the same time."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.pass_context
+def selftest_command(
+    ctx: click.Context, recipe: str, rate_hz: int, names: tuple[str, ...], jobs: int, as_json: bool
+) -> None:
+    """Recover the reference stages' parameters: truth, estimate, error, verdict.
+
+    Exit code 1 if any number is off.
+    """
+    click.echo("Setting up ...", err=True)
+    from charprobe.recipe import load_recipe
+    from charprobe.selftest import rows_text, run_selftest
+    from charprobe.stages.catalogue import stage_names
+
+    chosen = names or stage_names()
+    with click.progressbar(length=len(chosen), label="Measuring", file=_stderr(), item_show_func=str) as bar:
+        rows = run_selftest(
+            chosen, load_recipe(recipe), rate_hz=rate_hz, jobs=jobs, progress=lambda name: bar.update(1, name)
+        )
+    if as_json:
+        click.echo(json.dumps([row.to_dict() for row in rows], indent=2, allow_nan=False))
+    else:
+        click.echo(rows_text(rows))
+    ctx.exit(1 if any(row.verdict in {"off", "bound wrong"} for row in rows) else 0)
+
+
+def _stderr() -> Any:
+    return click.get_text_stream("stderr")

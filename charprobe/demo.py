@@ -1,0 +1,129 @@
+"""The whole job on a simulated device: stimulus, captures, profiles, comparison, page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+from charprobe.audio import open_capture, write_wav
+from charprobe.compare import compare_profiles
+from charprobe.comparison import Comparison
+from charprobe.demo_device import OFF, REPEATED, SETTINGS, DemoSetting, bypass
+from charprobe.generators.render import lay_out, render
+from charprobe.make_stimulus import write_stimulus
+from charprobe.output import prepare_folder, safe_file_name
+from charprobe.pipeline import characterise
+from charprobe.profile import Profile
+from charprobe.recipe import Recipe, load_recipe
+from charprobe.selftest import Row, true_rows
+from charprobe.simulate import record_stage
+from charprobe.stages.rig import Rig
+from charprobe.stages.stage import Stage
+
+RATE_HZ = 48_000
+JOBS = 2
+STEPS = 2 * (len(SETTINGS) + 1) + 4  # captures, profiles, stimulus, bypass, comparison and page
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What the demo made: profiles in the order of `SETTINGS`, their truth, the comparison, and the page."""
+
+    profiles: tuple[Profile, ...]
+    truth: tuple[Row, ...]
+    comparison: Comparison
+    page: Path
+
+
+def rig_of(number: int) -> Rig:
+    """The crew's recorder at one capture: delay and clock are a little different each time."""
+    return Rig(
+        gain_db=-0.4,
+        delay_samples=1490.3 + 17.71 * number,
+        drift_ppm=11.8 + 0.03 * number,
+        noise_dbfs=-108.0,
+        ac_corner_hz=2.0,
+        bits=24,
+        lead_s=0.4 + 0.15 * number,
+    )
+
+
+def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
+    """Do the whole job into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Where everything is written; made if its parent exists.
+    recipe : Recipe
+        What is played.
+    force : bool
+        Whether files of an earlier demo may be replaced.
+    progress : callable
+        Called `STEPS` times with what was just done.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or the folder cannot be written.
+    """
+    for place in (folder, folder / "captures", folder / "profiles"):
+        prepare_folder(place)
+    write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
+    progress("stimulus")
+    dry = _capture(folder, 0, OFF, bypass(), recipe, force=force)
+    progress("capture of the bypass")
+    takes = [*SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
+    done: dict[int, tuple[Profile, list[Row]]] = {}
+    with ProcessPoolExecutor(max_workers=JOBS) as pool:
+        waiting = {
+            pool.submit(_setting, folder, number, setting, recipe, dry, force): number
+            for number, setting in enumerate(takes, start=1)
+        }
+        for future in as_completed(waiting):
+            number = waiting[future]
+            done[number] = future.result()
+            progress(f"capture of {takes[number - 1].name}")
+            progress(f"profile of {takes[number - 1].name}")
+    profiles = tuple(done[number][0] for number in sorted(done))
+    truth = tuple(row for number in sorted(done) if number <= len(SETTINGS) for row in done[number][1])
+    comparison = compare_profiles(profiles)
+    comparison.save(folder / "comparison", force=force)
+    progress("comparison")
+    page = _page(folder, profiles, truth, comparison, force=force)
+    progress("page")
+    return Demo(profiles[: len(SETTINGS)], truth, comparison, page)
+
+
+def _capture(folder: Path, number: int, name: str, stage: Stage, recipe: Recipe, *, force: bool) -> Path:
+    samples = render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
+    capture = record_stage(stage, samples, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+    path = folder / "captures" / f"{number:02d} {safe_file_name(name)}.wav"
+    write_wav(path, capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
+    return path
+
+
+def _setting(
+    folder: Path, number: int, setting: DemoSetting, recipe: Recipe, dry: Path, force: bool
+) -> tuple[Profile, list[Row]]:
+    stage = setting.build()
+    path = _capture(folder, number, setting.name, stage, recipe, force=force)
+    stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=1)
+    profile = characterise(
+        open_capture(path), stimulus, channel=1, setting=setting.name, bypass=open_capture(dry)
+    )
+    profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
+    return profile, true_rows(stage, profile, recipe, rate_hz=RATE_HZ)
+
+
+def _page(
+    folder: Path,
+    profiles: tuple[Profile, ...],
+    truth: tuple[Row, ...],
+    comparison: Comparison,
+    *,
+    force: bool,
+) -> Path:
+    raise NotImplementedError

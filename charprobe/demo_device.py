@@ -1,0 +1,80 @@
+"""The device of the demo: an invented field preamp with two colour and four compressor settings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from charprobe.stages.chain import Chain, Wire
+from charprobe.stages.compressor import Compressor, SlowStore
+from charprobe.stages.filters import Filter, bass_shelf, treble_shelf
+from charprobe.stages.gain_computer import Bend, slope_of
+from charprobe.stages.shapers import Polynomial, Saturation, Shaper
+from charprobe.stages.stage import Stage
+
+STORY = (
+    "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its front panel "
+    "has a colour switch and a dynamics switch; nobody wrote down what the positions do."
+)
+OFF = "off"
+
+
+@dataclass(frozen=True)
+class DemoSetting:
+    """A position of the preamp's switches: name, what the crew says of it, and the stage behind it."""
+
+    name: str
+    said: str
+    build: Callable[[], Stage]
+
+
+def _voice(attack_s: float, release_s: float) -> Stage:
+    bend = Bend(-26.0, slope_of(3.0), 6.0)
+    return Compressor("voice", "soft 3:1", (bend,), attack_s=attack_s, release_s=release_s, makeup_db=5.0)
+
+
+def _lamp() -> Stage:
+    valve = Shaper("lamp", "square and cubic", Polynomial((0.02, -0.02)))
+    top = Filter("top", "treble shelf", (treble_shelf(corner_hz=4500.0, gain_db=-1.2),), {})
+    return Chain("lamp", "even colour and a soft top", (valve, top), {})
+
+
+def _tape() -> Stage:
+    tape = Shaper("tape", "symmetric saturation", Saturation(drive=0.9))
+    low = Filter("low", "bass shelf", (bass_shelf(corner_hz=140.0, gain_db=0.9),), {})
+    return Chain("tape", "odd colour and a lifted bottom", (tape, low), {})
+
+
+def _crowd() -> Stage:
+    bend = Bend(-18.0, slope_of(10.0), 0.0)
+    return Compressor("crowd", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=2.0)
+
+
+def _rain() -> Stage:
+    bend = Bend(-30.0, slope_of(2.0), 10.0)
+    slow = SlowStore(time_s=1.1, charge_s=0.35, share=0.5)
+    return Compressor(
+        "rain",
+        "soft 2:1, two stages",
+        (bend,),
+        attack_s=0.012,
+        release_s=0.07,
+        makeup_db=4.0,
+        slow_store=slow,
+    )
+
+
+SETTINGS: tuple[DemoSetting, ...] = (
+    DemoSetting("colour: lamp", "for tired voices", _lamp),
+    DemoSetting("colour: tape", "for footsteps", _tape),
+    DemoSetting("dynamics: close voice", "for whispering into the microphone", lambda: _voice(0.004, 0.09)),
+    DemoSetting("dynamics: far voice", "'the same, but it breathes slower'", lambda: _voice(0.02, 0.28)),
+    DemoSetting("dynamics: crowd", "for doors and shouting", _crowd),
+    DemoSetting("dynamics: rain", "for beds that must not pump", _rain),
+)
+REPEATED = "dynamics: close voice"  # captured once more at the end, to show how far captures repeat
+
+
+def bypass() -> Stage:
+    """The preamp with both switches off."""
+    return Wire(OFF, "both switches off")
