@@ -14,6 +14,7 @@ GUARD = 0.15  # share of the record before the edge that is left to look-ahead
 LAST = 0.3  # share of the record after the edge that must be flat
 TAIL = 0.25  # share of the record after which its movement is taken as one exponential tail
 SIGNIFICANT = 4.0  # chi-square-wise ratio of trend to its standard uncertainty
+WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
 
 
@@ -53,17 +54,17 @@ class _Line:
 
 
 def gain_before(trace: GainTrace) -> Settled:
-    """Return the gain just before the edge; a significant trend of the lead is carried on to the edge."""
+    """Return the gain just before the edge; a significant trend before it is carried on to the edge.
+
+    The last 15 % of the record before the edge are left to look-ahead.
+    """
     early = trace.time_s < GUARD * trace.time_s[0]
     t, g, s = trace.time_s[early], trace.gain_db[early], trace.std_db[early]
-    middle = float(np.average(t, weights=s**-2))
-    line = _line(t - middle, g, s)
-    if abs(line.slope) > SIGNIFICANT * line.slope_std:
-        ahead = -middle
-        return Settled(
-            line.value + line.slope * ahead, float(np.hypot(line.value_std, line.slope_std * ahead)), 0.0, True
-        )
-    return Settled(line.value, line.value_std, 0.0, True)
+    line = _line(t - float(np.average(t, weights=s**-2)), g, s)
+    if abs(line.slope) <= SIGNIFICANT * line.slope_std:
+        return Settled(line.value, line.value_std, 0.0, True)
+    tail = _tail(t, g, s, at_s=0.0)
+    return Settled(tail.at_db, tail.at_std_db, 0.0, True)
 
 
 def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
@@ -81,7 +82,7 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one
     exponential is fitted to the last 75 %, and its asymptote, with the spread that the data
     allow it, is the settled gain, provided at most 35 % of the change are left at the end of the record
-    and the asymptote is known to better than 5 % of the change.
+    and the asymptote's standard uncertainty is below 5 % of the change.
     """
     end = float(trace.time_s[-1])
     last = trace.time_s > (1 - LAST) * end
@@ -90,11 +91,11 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     if abs(line.slope) <= SIGNIFICANT * line.slope_std:
         return Settled(line.value, line.value_std, 0.0, True)
     tail = trace.time_s > TAIL * end
-    asymptote, std, left = _asymptote(trace.time_s[tail], trace.gain_db[tail], trace.std_db[tail])
-    change = abs(asymptote - before_db)
-    seen = float(np.average(g[-8:], weights=s[-8:] ** -2))
-    known = abs(left) < MOST_LEFT * change and std < 0.05 * change
-    return Settled(asymptote if known else seen, std, left, known)
+    fitted = _tail(trace.time_s[tail], trace.gain_db[tail], trace.std_db[tail], at_s=end)
+    change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
+    if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:
+        return Settled(fitted.rest_db, fitted.rest_std_db, left, True)
+    return Settled(fitted.at_db, fitted.at_std_db, left, False)
 
 
 def _line(t: Array, g: Array, s: Array) -> _Line:
@@ -107,22 +108,36 @@ def _line(t: Array, g: Array, s: Array) -> _Line:
     return _Line(float(value), float(slope), float(spread[0]), float(spread[1]))
 
 
-def _asymptote(t: Array, g: Array, s: Array) -> tuple[float, float, float]:
-    """Fit ``a + b exp(-t / tau)``; return ``a``, its standard uncertainty, and what is left at the end."""
-    span, end = float(t[-1] - t[0]), float(t[-1])
-    weights = s**-2
+@dataclass(frozen=True)
+class _Tail:
+    """An exponential tail: where it comes to rest, and its value at a given time."""
+
+    rest_db: float
+    rest_std_db: float
+    at_db: float
+    at_std_db: float
+
+
+def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
+    """Fit ``a + b exp(-t / tau)``; the time constant is scanned, its spread part of the uncertainty."""
+    span, weights = float(t[-1] - t[0]), s**-2
     taus = span * np.geomspace(0.05, 4.0, 160)
-    values, spreads, lefts, costs = (np.empty(taus.size) for _ in range(4))
+    fitted, spreads, costs = np.empty((taus.size, 2)), np.empty((taus.size, 2)), np.empty(taus.size)
     for i, tau in enumerate(taus):
-        basis = np.stack([np.ones_like(t), np.exp((end - t) / tau)])
+        decay = np.exp((at_s - t) / tau)
+        reach = float(np.max(decay))
+        basis = np.stack([np.ones_like(t), decay / reach])
         covariance = np.linalg.inv((basis * weights) @ basis.T)
-        fitted = covariance @ ((basis * weights) @ g)
-        costs[i] = float(np.sum(weights * (g - fitted @ basis) ** 2))
-        values[i], lefts[i], spreads[i] = fitted[0], fitted[1], covariance[0, 0]
+        rest, size = covariance @ ((basis * weights) @ g)
+        costs[i] = float(np.sum(weights * (g - rest - size * basis[1]) ** 2))
+        to_end = np.array([1.0, 1 / reach])
+        fitted[i] = rest, rest + size / reach
+        spreads[i] = covariance[0, 0], to_end @ covariance @ to_end
     best = int(np.argmin(costs))
     scale = max(1.0, costs[best] / max(1, t.size - 3))
-    fits = costs <= costs[best] + scale
+    # the spread over all time constants that fit as well; the grid of constants is no finer than its step
+    fits = np.flatnonzero(costs <= costs[best] + scale)
     near = slice(max(0, best - 1), best + 2)
-    step = float(np.ptp(values[near])) / 4  # the grid of time constants is no finer than this
-    reach = float(np.ptp(values[fits])) / 2
-    return float(values[best]), float(np.sqrt(spreads[best] * scale + max(reach, step) ** 2)), float(lefts[best])
+    reach_db = np.maximum(np.ptp(fitted[fits], axis=0) / 2, np.ptp(fitted[near], axis=0) / 4)
+    std = np.sqrt(spreads[best] * scale + reach_db**2)
+    return _Tail(float(fitted[best, 0]), float(std[0]), float(fitted[best, 1]), float(std[1]))

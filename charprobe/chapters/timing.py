@@ -1,0 +1,223 @@
+"""The timing chapter: attack and release at the reference step, and how they depend on the programme."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from charprobe.chapter import Chapter, Entry, Health
+from charprobe.chapters.lookup import absent
+from charprobe.chapters.timing_findings import timing_findings
+from charprobe.chapters.timing_rows import Row, measure_rows
+from charprobe.chapters.timing_tables import gain_trace_table, timing_table
+from charprobe.estimators.gain_trace import GainTrace
+from charprobe.estimators.release_kind import ReleaseKind
+from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.recipe import BurstLengths, Bursts
+from charprobe.take import Take
+
+ATTACK_UNITS = {
+    "attack.delay": "s",
+    "attack.t50": "s",
+    "attack.t63": "s",
+    "attack.t90": "s",
+    "attack.within_2db": "s",
+    "attack.within_3db": "s",
+    "attack.initial_slope": "dB/ms",
+    "attack.overshoot": "dB",
+    "attack.lookahead": "s",
+}
+RELEASE_UNITS = {
+    "release.hold": "s",
+    "release.t50": "s",
+    "release.t63": "s",
+    "release.t90": "s",
+    "release.within_2db": "s",
+    "release.within_4db": "s",
+    "release.rate": "dB/s",
+    "release.stages": "1",
+    "release.tau_1": "s",
+    "release.tau_2": "s",
+    "release.tau_1_share": "%",
+}
+RECIPE = "quick"
+MEMORY_RECIPE = "standard"
+MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
+
+
+def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
+    """Time attack and release of a setting from its bursts and burst_lengths segments.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass, which serves as dry reference.
+    static : object
+        The static result; the timing needs nothing from it.
+
+    Returns
+    -------
+    Chapter
+        Attack and release at the reference step, the tables `timing` and `gain_trace`, health and findings.
+    """
+    bursts = measure_rows(wet, bypass, Bursts)
+    lengths = measure_rows(wet, bypass, BurstLengths)
+    rows = (*bursts, *lengths)
+    entries: dict[str, Entry] = {}
+    health: list[Health] = []
+    if bursts:
+        reference = next((row for row in bursts if _is_reference(row)), bursts[0])
+        note = "" if bypass is not None else ", no bypass: stimulus levels, path not divided out"
+        entries |= {
+            k: Entry(v, reference.conditions + note) for k, v in reference_readings(reference).items()
+        }
+        health += _reference_health(reference, entries, wet.channel)
+    else:
+        entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
+    entries["release.memory"] = _memory(lengths, wet)
+    health += _gap_health(rows, wet.channel)
+    memory = entries["release.memory"].reading
+    if isinstance(memory, Quantity) and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY):
+        health.append(_history(memory, lengths, wet.channel))
+    curves = {"timing": timing_table(rows), "gain_trace": gain_trace_table(rows)} if rows else {}
+    findings = timing_findings(entries, bursts, lengths) if rows else ()
+    return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
+
+
+def reference_readings(row: Row) -> dict[str, Reading]:
+    """Return every attack and release quantity that one burst condition gives, but for the memory."""
+    attack, release, kind = row.attack, row.release, row.release_kind
+    return {
+        "attack.delay": attack.delay,
+        "attack.t50": attack.t50,
+        "attack.t63": attack.t63,
+        "attack.t90": attack.t90,
+        "attack.within_2db": attack.within_2db,
+        "attack.within_3db": attack.within_3db,
+        "attack.initial_slope": attack.initial_slope,
+        "attack.overshoot": attack.overshoot,
+        "attack.lookahead": _lookahead(attack.start, row.attack_trace),
+        "release.hold": _hold(release.start, kind, row.release_trace),
+        "release.t50": release.t50,
+        "release.t63": release.t63,
+        "release.t90": release.t90,
+        "release.within_2db": release.within_2db,
+        "release.within_4db": release.within_4db,
+        **_kind_readings(kind, release.t63),
+    }
+
+
+def _is_reference(row: Row) -> bool:
+    return isinstance(row.segment.spec, Bursts) and row.segment.spec.reference
+
+
+def _kind_readings(kind: ReleaseKind | None, t63: Reading) -> dict[str, Reading]:
+    if kind is not None:
+        return {
+            "release.rate": kind.rate,
+            "release.stages": kind.stages,
+            "release.tau_1": kind.tau_1,
+            "release.tau_2": kind.tau_2,
+            "release.tau_1_share": kind.share_1,
+        }
+    why = t63 if isinstance(t63, Unmeasured) else Unmeasured("s", "no release to classify", "a longer recipe")
+    units = {"rate": "dB/s", "stages": "1", "tau_1": "s", "tau_2": "s", "tau_1_share": "%"}
+    return {f"release.{name}": Unmeasured(unit, why.reason, why.next) for name, unit in units.items()}
+
+
+def _lookahead(start: Reading, trace: GainTrace) -> Reading:
+    if isinstance(start, Unmeasured):
+        return Unmeasured("s", start.reason, start.next)
+    if start.high < -trace.resolution_s:
+        return Quantity(-start.value, -start.high, -start.low, "s")
+    bound = max(trace.resolution_s, -start.low)
+    reason = "the gain does not move before the edge, as far as this capture resolves"
+    return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
+
+
+def _hold(start: Reading, kind: ReleaseKind | None, trace: GainTrace) -> Reading:
+    fitted = kind.hold if kind is not None else start
+    hold = fitted if isinstance(fitted, Quantity) else start
+    if isinstance(hold, Unmeasured):
+        return Unmeasured("s", hold.reason, hold.next, hold.at_most, hold.at_least)
+    tau = kind.tau_1.value if kind is not None and isinstance(kind.tau_1, Quantity) else 0.0
+    # a dead time below a hundredth of the time constant is the law's own misfit, not a hold
+    bound = max(trace.resolution_s, 0.01 * tau)
+    if hold.low > bound:
+        return hold
+    reason = "the release starts at the edge, as far as this capture resolves"
+    return Unmeasured(
+        "s", reason, "raise the sampling rate to tighten the bound", at_most=max(bound, hold.high)
+    )
+
+
+def _memory(rows: Sequence[Row], wet: Take) -> Entry:
+    if len(rows) < 2:
+        return absent(wet, BurstLengths, {"release.memory": "1"}, recipe=MEMORY_RECIPE)["release.memory"]
+    shortest, longest = min(rows, key=lambda r: r.hold_s), max(rows, key=lambda r: r.hold_s)
+    short, long = shortest.release.t63, longest.release.t63
+    conditions = (
+        f"bursts of {longest.hold_s:g} s and {shortest.hold_s:g} s, {longest.from_dbfs:.1f} to "
+        f"{longest.to_dbfs:.1f} dBFS, carrier {longest.carrier_hz:g} Hz"
+    )
+    if isinstance(short, Quantity) and isinstance(long, Quantity):
+        ratio = long.value / short.value
+        relative = ((long.std / long.value) ** 2 + (short.std / short.value) ** 2) ** 0.5
+        return Entry(Quantity.from_std(ratio, ratio * relative, "1"), conditions)
+    missing = short if isinstance(short, Unmeasured) else long
+    assert isinstance(missing, Unmeasured)
+    bound = None
+    if isinstance(short, Quantity) and isinstance(long, Unmeasured) and long.at_least:
+        bound = long.at_least / short.high
+    return Entry(Unmeasured("1", missing.reason, missing.next, at_least=bound), conditions)
+
+
+def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list[Health]:
+    limit = row.attack_trace.resolution_s
+    low = tuple(
+        name
+        for name, entry in entries.items()
+        if name.startswith(("attack.t", "attack.within", "release.t"))
+        and isinstance(entry.reading, Unmeasured)
+        and entry.reading.at_most is not None
+        and "resolves" in entry.reading.reason
+    )
+    out = []
+    if low:
+        message = (
+            f"Attack at most {limit * 1e3:.3g} ms: the limit of {row.attack_trace.repeats} bursts of a "
+            f"{row.carrier_hz:g} Hz carrier at this sampling rate. Bounds are given instead of numbers; a "
+            "higher sampling rate, or a bypass capture if there was none, resolves more."
+        )
+        out.append(Health("below-resolution", "note", message, channel, row.start_s, row.end_s))
+    if not row.attack.settled:
+        message = (
+            f"The gain was still falling at the end of the {row.hold_s:g} s burst: attack times are bounds. "
+            "Use a recipe with a longer hold, such as timing."
+        )
+        out.append(Health("unsettled", "warn", message, channel, row.start_s, row.end_s))
+    return out
+
+
+def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
+    out = []
+    for row in rows:
+        if row.release.settled:
+            continue
+        least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
+        known = "" if not least else f" t90 is at least {least:.3g} s."
+        message = (
+            f"Release unfinished {row.release_trace.time_s[-1]:.3g} s after the burst of {row.hold_s:g} s."
+            f"{known} Use a recipe with longer gaps, such as timing."
+        )
+        out.append(Health("gap-too-short", "warn", message, channel, row.start_s, row.end_s))
+    return out
+
+
+def _history(memory: Quantity, rows: Sequence[Row], channel: int) -> Health:
+    holds = [row.hold_s for row in rows]
+    message = (
+        f"The release depends on what came before: {memory.value:.2f} times as long after {max(holds):g} s "
+        f"of high level as after {min(holds):g} s. One release time does not describe it; see the table "
+        "`timing`."
+    )
+    return Health("history-dependent", "note", message, channel, rows[0].start_s, rows[-1].end_s)

@@ -1,0 +1,166 @@
+"""Where a noisy gain trace crosses a level: local regression no wider than the noise needs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import isotonic_regression
+
+from charprobe.cut import Array
+from charprobe.estimators.gain_trace import GainTrace
+
+SHRINK = 0.72  # ratio of neighbouring window widths
+ENOUGH = 8  # points from which the scatter about the fit may widen the interval
+CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertainties
+SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
+AGREE = 2.5  # windows agree while their estimates +- this many standard uncertainties overlap
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Time in seconds at which a trace crosses a level, and the trace's slope there in dB/s."""
+
+    time_s: float
+    std_s: float
+    slope_db_per_s: float
+
+    def shifted(self, by_s: float, *, std_s: float) -> Crossing:
+        """Return the crossing moved by a correction of the given standard uncertainty."""
+        return Crossing(self.time_s + by_s, math.hypot(self.std_s, std_s), self.slope_db_per_s)
+
+
+@dataclass(frozen=True)
+class _Local:
+    """Quadratic around a centre: coefficients in dB, dB/s, dB/s², and standard uncertainties."""
+
+    value: float
+    slope: float
+    bend: float
+    std: float
+    slope_std: float
+
+
+def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
+    """Return running means of a trace over as many points as bring their noise down to `to_std_db`.
+
+    Never averages across the edge.
+    """
+    out = trace.gain_db.copy()
+    for side in (trace.time_s < 0, trace.time_s >= 0):
+        typical = float(np.median(trace.std_db[side]))
+        half = min(int((typical / to_std_db) ** 2 / 2), np.count_nonzero(side) // 8)
+        if half:
+            total = np.concatenate([[0.0], np.cumsum(trace.gain_db[side])])
+            index = np.arange(np.count_nonzero(side))
+            reach = np.minimum(np.full(index.size, half), np.minimum(index, index[-1] - index))
+            out[side] = (total[index + reach + 1] - total[index - reach]) / (2 * reach + 1)
+    return out
+
+
+def monotone(gain_db: Array, std_db: Array, *, rising: bool) -> Array:
+    """Return the monotone sequence closest to a trace (weighted least squares), in dB."""
+    sign = 1.0 if rising else -1.0
+    fitted = isotonic_regression(sign * gain_db, weights=std_db**-2.0)
+    return np.asarray(sign * fitted.x)
+
+
+def refine(
+    trace: GainTrace, level_db: float, *, near_s: float, reach_s: float, rising: bool
+) -> Crossing | None:
+    """Find the crossing of `level_db` near a first guess.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    level_db : float
+        Level to be crossed, in dB.
+    near_s : float
+        First guess, in seconds from the edge.
+    reach_s : float > 0
+        Largest half width of the window: within it the trace is smooth.
+    rising : bool
+        Whether the trace crosses the level upwards.
+
+    Returns
+    -------
+    Crossing or None
+        None if no window shows a slope.
+
+    Notes
+    -----
+    A weighted quadratic is fitted in windows that grow from a few points. The widest window whose
+    estimate still agrees with those of all narrower ones is taken, so that bias stays below noise
+    (intersection of confidence intervals). A quadratic centred on the crossing has no bias from the third
+    derivative.
+    """
+    spacing = float(np.min(np.diff(trace.time_s)))
+    widths = [max(reach_s, 1.6 * spacing)]
+    while widths[-1] * SHRINK > 1.6 * spacing:
+        widths.append(widths[-1] * SHRINK)
+    chosen: Crossing | None = None
+    start_s = near_s
+    low, high = -math.inf, math.inf
+    for width in reversed(widths):
+        found = _in_window(trace, level_db, near_s, width)
+        if found is None or (found.slope_db_per_s > 0) != rising:
+            continue
+        if abs(found.time_s - start_s) > 2 * widths[0]:
+            continue
+        low = max(low, found.time_s - AGREE * found.std_s)
+        high = min(high, found.time_s + AGREE * found.std_s)
+        if low > high:
+            break
+        chosen, near_s = found, found.time_s
+    return chosen
+
+
+def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float) -> Crossing | None:
+    centre, local = near_s, _quadratic(trace, near_s, width_s)
+    for _ in range(3):
+        if local is None or abs(local.slope) < CLEAR * local.slope_std:
+            return None
+        move = (level_db - local.value) / local.slope
+        square = 1 + 4 * local.bend * (level_db - local.value) / local.slope**2
+        if square > 0:  # the root of the quadratic next to the linear one
+            move *= 2 / (1 + math.sqrt(square))
+        if abs(move) > width_s:
+            return None
+        centre += move
+        if abs(move) < 1e-3 * width_s:
+            break
+        local = _quadratic(trace, centre, width_s)
+    if local is None:
+        return None
+    # what averaging over `window_s` added to the value where the trace bends, taken off again
+    lag = trace.window_s**2 / 12 * local.bend / local.slope
+    # a single repetition leaves ripple of the carrier inside its window on top
+    ripple = SINGLE * trace.window_s if trace.repeats == 1 else 0.0
+    std = math.hypot(0.3 * lag, ripple)
+    return Crossing(centre, local.std / abs(local.slope), local.slope).shifted(lag, std_s=std)
+
+
+def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | None:
+    first, last = np.searchsorted(trace.time_s, (centre_s - width_s, centre_s + width_s))
+    if (centre_s - width_s) < 0 <= centre_s:  # the edge itself is a kink: never fit across it
+        first = int(np.searchsorted(trace.time_s, 0.0))
+    if last - first < 3:
+        first, last = max(0, first - 1), min(trace.time_s.size, last + 1)
+    if last - first < 3:
+        return None
+    x = (trace.time_s[first:last] - centre_s) / width_s
+    weights = trace.std_db[first:last] ** -2.0
+    basis = np.stack([np.ones_like(x), x, x * x])
+    normal = (basis * weights) @ basis.T
+    if np.linalg.cond(normal) > 1e12:
+        return None
+    covariance = np.linalg.inv(normal)
+    g = trace.gain_db[first:last]
+    value, slope, bend = covariance @ ((basis * weights) @ g)
+    misfit = float(np.sum(weights * (g - np.array([value, slope, bend]) @ basis) ** 2)) / max(1, g.size - 3)
+    std, slope_std, _ = np.sqrt(np.diag(covariance) * (max(1.0, misfit) if g.size >= ENOUGH else 1.0))
+    return _Local(
+        float(value), float(slope) / width_s, float(bend) / width_s**2, float(std), float(slope_std) / width_s
+    )

@@ -1,0 +1,286 @@
+"""The gain of a stage at every sample around a level step, from bursts repeated at other carrier phases."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.cut import Array, Cut
+from charprobe.errors import SegmentTooShortError
+from charprobe.estimators.dry_reference import (
+    VISIBLE,
+    WIDTH,
+    DryReference,
+    bypass_reference,
+    edge_ratio,
+    stimulus_reference,
+)
+from charprobe.estimators.phase_set import (
+    Burst,
+    CarrierFit,
+    Complex,
+    Index,
+    Solved,
+    amplitude,
+    fit_carrier,
+    nearest,
+    solve_edge,
+    usable_stop,
+)
+from charprobe.stimulus import Tone
+
+Edge = Literal["attack", "release"]
+
+DB = 20 / math.log(10)
+BEFORE_S = 0.3  # how far before an edge the trace reaches at most
+DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
+SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
+CALM_PERIODS = 8  # carrier periods from an edge beyond which points are always half-period means
+EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) above which half-period means remove it
+NOISE_POINTS = 4096
+
+
+@dataclass(frozen=True)
+class GainTrace:
+    """Gain of the stage around one edge.
+
+    Attributes
+    ----------
+    edge : {"attack", "release"}
+        Rising or falling edge of the input level.
+    time_s : ndarray, shape (n,)
+        Seconds from the edge on the stimulus clock, ascending, negative before the edge. Every sample near
+        the edge; farther out, means over at most 1/400 of the distance.
+    gain_db : ndarray, shape (n,)
+        Output over dry reference, in dB.
+    std_db : ndarray, shape (n,)
+        Standard uncertainty of each point, in dB.
+    resolution_s : float
+        Shortest time this trace can tell from zero: sample spacing, smear of the edge by the path, and the
+        span that had to be averaged to part the gain from the carrier.
+    sample_s, window_s : float
+        Sample spacing, and the width of the box that smooths as much as that averaging; 0 without any.
+    carrier_hz, from_dbfs, to_dbfs : float
+        Carrier, and its level before and after the edge on the input axis.
+    repeats : int
+        Number of bursts the trace was made from.
+    """
+
+    edge: Edge
+    time_s: Array
+    gain_db: Array
+    std_db: Array
+    resolution_s: float
+    sample_s: float
+    window_s: float
+    carrier_hz: float
+    from_dbfs: float
+    to_dbfs: float
+    repeats: int
+
+
+def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tuple[GainTrace, GainTrace]:
+    """Measure the gain around the rising and the falling edge of a phase set of bursts.
+
+    Parameters
+    ----------
+    wet : Cut
+        The capture of the stage, holding all of `bursts`.
+    bursts : sequence of Burst
+        Repetitions of one burst (same lengths, levels and carrier) at other carrier phases, at least one.
+    bypass : Cut or None
+        The same stretch with the stage off. Without it the stimulus itself, band-limited, is the reference,
+        and levels are those of the stimulus.
+
+    Returns
+    -------
+    tuple of GainTrace
+        Attack and release.
+
+    Raises
+    ------
+    SegmentTooShortError
+        If the cut does not hold the bursts, or a tone is shorter than four carrier periods.
+
+    Notes
+    -----
+    With the carrier ``x_k`` of repetition ``k`` advanced by pi/K, ``sum x_k**2`` is constant, so
+    ``g = sum x_k y_k / sum x_k**2`` is the gain at every sample, without a window. Captures are not
+    resampled: each repetition gives its sample nearest in stimulus time, and the carrier is evaluated at
+    exactly that sample's position, its phase fitted where the gain is constant; the time of a point is the
+    ``x_k**2`` weighted mean. Beside the edge capture and dry reference are both seen through the same
+    Gaussian of one sample, which can be read at any position, and divided, so that converter filters do
+    not smear the edge. What is measured is the gain of the fundamental, weighted with the square of the
+    signal. A single repetition (K = 1) is solved over one carrier period around each point, and
+    `resolution_s` says so. Even-order products leave a residue at the carrier frequency unless the phases
+    fill the whole circle: farther than eight periods from the edge points are means of two, half a period
+    apart; where the residue shows, all points are.
+
+    Examples
+    --------
+    >>> from charprobe.estimators.phase_set import bursts_of
+    >>> def tone(start, stop, dbfs):
+    ...     return Tone(start, stop - start, 4000.0, dbfs, 0.0, 0, 0)
+    >>> bursts = bursts_of([tone(0, 2400, -26), tone(2400, 7200, -6), tone(7200, 9600, -26)])
+    >>> t = np.arange(9600)
+    >>> level = np.where((t >= 2400) & (t < 7200), 10 ** (-6 / 20), 10 ** (-26 / 20))
+    >>> cut = Cut(0.5 * level * np.cos(2 * np.pi * 4000 / 48e3 * t), 0.0, 1.0, 48e3)
+    >>> attack, release = trace_edges(cut, bursts=bursts, bypass=None)
+    >>> round(float(attack.gain_db[-1]), 3)
+    -6.021
+    """
+    _require(wet, bursts)
+    if bypass is None:
+        dry = stimulus_reference(bursts, rate_hz=wet.rate_hz)
+    else:
+        _require(bypass, bursts)
+        dry = bypass_reference(bypass, bursts)
+    carrier = fit_carrier(wet, bursts)
+    lead, hold, tail = dry.carrier.gains
+    attack = _Edge("attack", [(b.lead, b.hold) for b in bursts], dry.attack, (lead, hold))
+    release = _Edge("release", [(b.hold, b.release) for b in bursts], dry.release, (hold, tail))
+    return _trace(attack, wet, carrier, dry), _trace(release, wet, carrier, dry)
+
+
+@dataclass(frozen=True)
+class _Edge:
+    name: Edge
+    pairs: Sequence[tuple[Tone, Tone]]
+    pieces: Sequence[Cut]
+    dry_gains: tuple[float, float]
+
+
+def _require(cut: Cut, bursts: Sequence[Burst]) -> None:
+    if not bursts:
+        raise ValueError("a gain trace needs at least one burst")
+    first, last = bursts[0].lead.start, usable_stop(bursts[-1].release, last=True, rate_hz=cut.rate_hz)
+    end = cut.start + cut.step * cut.samples.size
+    begun = bursts[0].hold.start - 0.6 * bursts[0].lead.length
+    if cut.start > begun or end < last:
+        found = max(0.0, min(end, last) - max(cut.start, first))
+        raise SegmentTooShortError(found_s=found / cut.rate_hz, needed_s=(last - first) / cut.rate_hz)
+
+
+def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> GainTrace:
+    before, after = edge.pairs[0]
+    rate_hz = wet.rate_hz
+    first = -int(min(0.6 * before.length, BEFORE_S * rate_hz) / wet.step)
+    stop = usable_stop(after, last=edge.name == "release", rate_hz=rate_hz) - after.start
+    grid: Index = np.arange(first, int(stop / wet.step) - 1)
+    places = [nearest(wet, tone.start) for _, tone in edge.pairs]
+    offsets = [offset for _, offset in places]
+    samples = [wet.samples[i + first : i + first + grid.size] for i, _ in places]
+    solved = solve_edge(
+        samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
+    )
+    noise = _noise(solved.gain[grid < -8]), _noise(solved.gain[grid > 8][::-1])
+    period = rate_hz / after.frequency_hz / wet.step
+    span, window, from_samples = 1.0, math.sqrt(12) * WIDTH, CALM_PERIODS * period
+    if len(edge.pairs) == 1:
+        span = window = period
+    else:
+        residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
+        if residue > EVEN_LIMIT:
+            span, window, from_samples = period / 2, math.sqrt(12) * period / 4, 0.0
+        solved = _half_period_means(solved, period, from_samples)
+    gain = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains)
+    near = np.flatnonzero(np.abs(grid) <= dry.reach)
+    ratio, seen = edge_ratio(
+        wet, edge.pieces, edge.pairs, carriers=(carrier, dry.carrier), offsets=offsets, grid=grid[near]
+    )
+    seen /= np.where(grid[near] < 0, *edge.dry_gains)
+    smear = np.zeros(grid.size)
+    smear[near] = np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
+    smeared = _smeared_samples(seen, grid[near], before, after)
+    if from_samples:
+        close = np.abs(grid[near]) < from_samples
+        gain[near[close]] = ratio.real[close]
+    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
+    keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
+    # points of a trace solved over whole periods share their noise within a period
+    shared = period if len(edge.pairs) == 1 else 1.0
+    time_s, gain_db, std_db = _blocks(
+        grid[keep], solved.time_s[keep], gain[keep], relative[keep], smear[keep], shared
+    )
+    return GainTrace(
+        edge.name,
+        time_s,
+        gain_db,
+        std_db,
+        resolution_s=math.hypot(span, smeared) * wet.step / rate_hz,
+        sample_s=wet.step / rate_hz,
+        window_s=window * wet.step / rate_hz,
+        carrier_hz=after.frequency_hz,
+        from_dbfs=before.level_dbfs + DB * math.log(edge.dry_gains[0]),
+        to_dbfs=after.level_dbfs + DB * math.log(edge.dry_gains[1]),
+        repeats=len(edge.pairs),
+    )
+
+
+def _noise(gain: Complex) -> float:
+    """Scatter of single points of the in-phase gain at the far end of one side of an edge, trend removed."""
+    points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
+    axis = np.linspace(-1, 1, points.size)
+    residual = points - np.polynomial.Polynomial.fit(axis, points, 3)(axis)
+    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - 4)))
+
+
+def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> float:
+    """Amplitude of the part of the in-phase gain that turns with the carrier, where it is significant."""
+    gain, grid = solved.gain.real[side], solved.grid[side]
+    far = np.argsort(-np.abs(grid), kind="stable")[: min(NOISE_POINTS, max(16, gain.size // 2))]
+    axis = grid[far] / np.max(np.abs(grid[far]))
+    residual = gain[far] - np.polynomial.Polynomial.fit(axis, gain[far], 3)(axis)
+    turning = 2 * abs(np.mean(residual * np.exp(-2j * np.pi * grid[far] / period)))
+    chance = 5 * float(np.std(residual)) * math.sqrt(2 / far.size)
+    return turning if turning > chance else 0.0
+
+
+def _half_period_means(solved: Solved, period: float, from_samples: float) -> Solved:
+    """Average points half a carrier period apart, never across the edge, from some distance off it on.
+
+    What turns with the carrier cancels: even-order products, and a thump of coupling capacitors.
+    """
+    grid, gain = solved.grid.astype(float), solved.gain.copy()
+    for side in (np.flatnonzero(grid <= -from_samples), np.flatnonzero(grid >= max(from_samples, 1e-9))):
+        if not side.size:
+            continue
+        own = grid[side]
+        reach = np.minimum(period / 4, np.minimum(own - own[0], own[-1] - own))
+        pair = [_interp(own + sign * reach, own, solved.gain[side]) for sign in (-1, 1)]
+        gain[side] = (pair[0] + pair[1]) / 2
+    return Solved(solved.grid, solved.time_s, gain)
+
+
+def _interp(at: Array, grid: Array, values: Complex) -> Complex:
+    return np.interp(at, grid, values.real) + 1j * np.interp(at, grid, values.imag)
+
+
+def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:
+    """Samples of the reference that miss an ideal step by more than a tenth of it."""
+    step = np.where(grid < 0, amplitude(before), amplitude(after)) / abs(amplitude(after) - amplitude(before))
+    return float(np.count_nonzero(np.abs(ratio - 1) * step > VISIBLE))
+
+
+def _blocks(
+    grid: Index, time_s: Array, gain: Array, relative: Array, smear: Array, shared: float
+) -> tuple[Array, Array, Array]:
+    """Average the far parts of a trace over blocks that grow with the distance from the edge."""
+    far = int(max(-grid[0], grid[-1]))
+    edges = [0]
+    while edges[-1] <= far:
+        edges.append(edges[-1] + max(1, edges[-1] // DENSITY))
+    bounds = np.concatenate([1 - np.array(edges[:0:-1]), [0], np.array(edges[1:])])
+    starts = np.unique(np.searchsorted(grid, bounds))
+    starts = starts[starts < grid.size]
+    counts = np.diff(np.append(starts, grid.size))
+    gains = np.add.reduceat(gain, starts) / counts
+    noise = np.sqrt(np.add.reduceat(relative**2, starts) / counts / np.maximum(1, counts / shared))
+    worst = np.maximum.reduceat(smear, starts)
+    std = np.hypot(DB * noise, SMEAR_SHARE * worst)
+    return np.add.reduceat(time_s, starts) / counts, DB * np.log(gains), np.asarray(std)

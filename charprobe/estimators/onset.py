@@ -1,0 +1,168 @@
+"""When a gain starts to move, and how fast."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.estimators.gain_trace import GainTrace
+from charprobe.estimators.settling import Settled
+from charprobe.quantity import Quantity, Reading, Unmeasured
+
+PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed
+AGREE = 2.5  # neighbouring shares agree while their starts +- this many standard uncertainties overlap
+FEWEST = 4  # points of movement that a fit needs
+STARTS = 25
+REST_SHARE = 3e-4  # share of the change by which a gain at rest may still move
+CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
+BEND = 0.08  # what the slope may bend unseen, as a share of itself, over the whole change
+CLEAR = 100.0  # chi-square by which a movement must beat rest
+LOOSEST = 0.2  # largest standard uncertainty of a start, as a share of the stretch it was fitted to
+ZERO_SAMPLES = 0.15  # standard uncertainty of a kink between samples, in samples
+
+
+@dataclass(frozen=True)
+class Onset:
+    """Start of the movement in s from the edge (negative with look-ahead) and speed there in dB/ms."""
+
+    start: Reading
+    slope: Reading
+
+
+@dataclass(frozen=True)
+class _Kink:
+    start_s: float
+    start_std_s: float
+    slope: float
+    slope_std: float
+
+    def widened(self, part: float) -> _Kink:
+        """Return the kink with what may bend unseen over `part` of the change allowed for."""
+        slope_std = math.hypot(self.slope_std, BEND * part * self.slope)
+        return replace(self, slope_std=slope_std)
+
+
+def find_onset(
+    trace: GainTrace, *, before: Settled, change_db: float, reached_s: Callable[[float], float]
+) -> Onset:
+    """Find when the gain starts to move, as an explicit kink.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    before : Settled
+        Gain before the edge.
+    change_db : float
+        Whole gain change, signed.
+    reached_s : callable
+        About when a share (0 to 1) of the change is done, in s.
+
+    Notes
+    -----
+    The first movement is fitted as rest up to a start ``t0`` and ``s (t - t0) + c (t - t0)**2`` after it (a
+    cubic where the noise is low), with ``t0`` scanned, over growing shares of the change; the largest share
+    that agrees with all smaller ones is taken, so that noise decides how far the fit may reach.
+    """
+    chosen: _Kink | None = None
+    low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
+    for part in PARTS:
+        kink = _fit_kink(trace, before, reached_s(part), change_db=change_db)
+        if kink is None:
+            continue
+        kink = kink.widened(part)
+        low = max(low, kink.start_s - AGREE * kink.start_std_s)
+        high = min(high, kink.start_s + AGREE * kink.start_std_s)
+        slowest = max(slowest, kink.slope - AGREE * kink.slope_std)
+        fastest = min(fastest, kink.slope + AGREE * kink.slope_std)
+        if low > high or slowest > fastest:
+            break
+        chosen = kink
+    if chosen is None:
+        reason, then = "too few points of movement to tell where it starts", "raise the sampling rate"
+        return Onset(
+            Unmeasured("s", reason, then, at_most=max(reached_s(PARTS[-1]), trace.resolution_s)),
+            Unmeasured("dB/ms", reason, then),
+        )
+    std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s)
+    return Onset(
+        Quantity.from_std(chosen.start_s, std, "s"),
+        Quantity.from_std(chosen.slope / 1e3, chosen.slope_std / 1e3, "dB/ms"),
+    )
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """The points around a first movement: times, gain re rest, weights; `scale` is their misfit's."""
+
+    t: Array
+    g: Array
+    weights: Array
+    order: int
+
+    def fit(self, start_s: float) -> tuple[float, float, float]:
+        """Return chi-square, slope at the start and the slope's variance for one start of the movement."""
+        u = np.maximum(self.t - start_s, 0.0)
+        reach = float(u[-1])
+        if np.count_nonzero(u) < self.order + 1:
+            return float(np.sum(self.weights * self.g**2)), 0.0, math.inf
+        basis = np.stack([(u / reach) ** n for n in range(1, self.order + 1)])
+        covariance = np.linalg.pinv((basis * self.weights) @ basis.T)
+        fitted = covariance @ ((basis * self.weights) @ self.g)
+        cost = float(np.sum(self.weights * (self.g - fitted @ basis) ** 2))
+        return cost, float(fitted[0]) / reach, float(covariance[0, 0]) / reach**2
+
+    def scan(self, low_s: float, high_s: float) -> float:
+        """Return the start of least chi-square, by repeated finer scans."""
+        for _ in range(5):
+            starts = np.linspace(low_s, high_s, STARTS)
+            best = float(starts[int(np.argmin([self.fit(float(start))[0] for start in starts]))])
+            step = (high_s - low_s) / (STARTS - 1)
+            low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
+        return best
+
+    def start_std(self, start_s: float, scale: float) -> float:
+        """Return by how much the start may move until chi-square has risen by `scale`."""
+        ceiling, span = self.fit(start_s)[0] + scale, float(self.t[-1] - self.t[0])
+
+        def inside(by_s: float) -> bool:
+            return max(self.fit(start_s + by_s)[0], self.fit(start_s - by_s)[0]) < ceiling
+
+        low, high = 0.0, 1e-7
+        while high < span and inside(high):
+            low, high = high, 2 * high
+        for _ in range(12):
+            middle = (low + high) / 2
+            low, high = (middle, high) if inside(middle) else (low, middle)
+        return high
+
+
+def _fit_kink(trace: GainTrace, before: Settled, stop_s: float, *, change_db: float) -> _Kink | None:
+    """Fit the start of the movement to the points up to `stop_s`; None where it does not stand out."""
+    low = -0.5 * stop_s if stop_s > 0 else 0.5 * float(trace.time_s[0])
+    used = (trace.time_s >= low - (stop_s - low)) & (trace.time_s <= stop_s)
+    moving = int(np.count_nonzero(used & (trace.time_s > max(low, 0.0))))
+    if moving < FEWEST or np.count_nonzero(used) < FEWEST + 3:
+        return None
+    unrest = REST_SHARE * abs(change_db)
+    weights = (trace.std_db[used] ** 2 + before.std_db**2 + unrest**2) ** -1.0
+    points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2)
+    start = points.scan(low, stop_s)
+    cost, slope, variance = points.fit(start)
+    gained = float(np.sum(weights * points.g**2)) - cost
+    if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
+        points = replace(points, order=3)
+        start = points.scan(low, stop_s)
+        cost, slope, variance = points.fit(start)
+    scale = max(1.0, cost / max(1, points.t.size - points.order - 1))
+    std = points.start_std(start, scale)
+    if (slope > 0) != (change_db > 0) or gained < CLEAR * scale or std > LOOSEST * (stop_s - low):
+        return None
+    # the slope goes with the start: its variance at the best start alone would be too small
+    beside = [points.fit(start + by)[1] for by in (-std, std)]
+    slope_std = math.hypot(math.sqrt(variance * scale), max(abs(b - slope) for b in beside))
+    return _Kink(start, std, slope, slope_std)

@@ -1,0 +1,276 @@
+"""Named times of one edge: how long the gain takes to move, under every definition in use."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.cut import Array
+from charprobe.estimators.crossing import Crossing, monotone, refine, smooth
+from charprobe.estimators.gain_trace import GainTrace
+from charprobe.estimators.onset import Onset, find_onset
+from charprobe.estimators.settling import Settled, gain_after, gain_before
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+
+SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
+PART_63 = 1 - math.exp(-1)
+ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
+SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
+REACH = 0.33  # windows reach over this share of the way back to the start of the movement
+ARRIVED = 0.99
+SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
+
+
+@dataclass(frozen=True)
+class EdgeTimes:
+    """How the gain moves after one edge; all times in s from the input edge, gains in dB.
+
+    Percentages are of the gain change in dB between the settled gains before and after the edge;
+    ``within_N`` is the last time at which the gain is farther than N dB from its settled value.
+
+    Attributes
+    ----------
+    before, after : Reading
+        Settled gains; `after` is unmeasured if the record ends too early.
+    change : Reading
+        Gain after less gain before, signed.
+    start : Reading
+        When the gain starts to move, by extrapolation of its first movement; negative with look-ahead.
+    delay, t50, t63, t90 : Reading
+        When 5, 50, 63.2 and 90 % of the change are done.
+    within_2db, within_3db, within_4db : Reading
+    initial_slope : Reading
+        Speed at the start of the movement, in dB/ms, signed.
+    overshoot : Reading
+        How far the gain runs past its settled value, positive.
+    resolution_s : float
+        Shortest time that can be told from zero.
+    settled : bool
+        Whether the gain came to rest, or its asymptote is known, within the record.
+    """
+
+    before: Reading
+    after: Reading
+    change: Reading
+    start: Reading
+    delay: Reading
+    t50: Reading
+    t63: Reading
+    t90: Reading
+    within_2db: Reading
+    within_3db: Reading
+    within_4db: Reading
+    initial_slope: Reading
+    overshoot: Reading
+    resolution_s: float
+    settled: bool
+
+
+def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
+    """Time one edge of a gain trace.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    rest_db : float or None
+        Gain known to be reached later, such as that of the next lead; used only for bounds when
+        the gain has not settled within the record.
+
+    Returns
+    -------
+    EdgeTimes
+
+    Notes
+    -----
+    Each crossing is read by a local quadratic whose window is only as wide as the noise needs. Its
+    interval joins the noise, the uncertainty of both settled gains over the slope, time zero, and what was
+    averaged. Times below the resolution of the trace are bounds; so are all times of an unsettled edge.
+    """
+    before = gain_before(trace)
+    after = gain_after(trace, before_db=before.value_db)
+    change = after.value_db - before.value_db
+    std = math.hypot(before.std_db, after.std_db)
+    if after.known and abs(change) < max(SMALLEST_DB, 10 * std):
+        return _nothing(trace, before, after, change, std)
+    if not after.known:
+        return _unsettled(trace, before, after, rest_db)
+    reader = _reader(trace, before, after)
+    onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    return EdgeTimes(
+        before.quantity,
+        after.quantity,
+        Quantity.from_std(change, std, "dB"),
+        onset.start,
+        reader.part(0.05),
+        reader.part(0.5),
+        reader.part(PART_63),
+        reader.part(0.9),
+        reader.within(2.0),
+        reader.within(3.0),
+        reader.within(4.0),
+        onset.slope,
+        _overshoot(trace, after, change, reader.guess(0.9)),
+        trace.resolution_s,
+        True,
+    )
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """Reads crossings off one settled edge."""
+
+    trace: GainTrace
+    smoothed: Array
+    rising: Array
+    before: Settled
+    after: Settled
+
+    @property
+    def change(self) -> float:
+        return self.after.value_db - self.before.value_db
+
+    def _done(self, trace_db: Array) -> Array:
+        return np.asarray((trace_db - self.before.value_db) / self.change)
+
+    def guess(self, part: float) -> float:
+        """Return about when `part` of the change is done; the record's end if it never is."""
+        found = np.flatnonzero(self._done(self.rising) >= part)
+        return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
+
+    def part(self, part: float) -> Reading:
+        level = self.before.value_db + part * self.change
+        level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
+        return self._read(level, level_std, self.guess(part), toward=True)
+
+    def within(self, limit_db: float) -> Reading:
+        if abs(self.change) <= limit_db:
+            return Unmeasured(
+                "s",
+                f"the whole gain change is {abs(self.change):.2g} dB: the gain is never farther away",
+                "raise the step of the burst, or read t63 and t90",
+            )
+        past = (self.smoothed - self.after.value_db) * np.sign(self.change) > limit_db
+        if past.any():
+            near, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
+            return self._read(self.after.value_db + level, self.after.std_db, near, toward=False)
+        level = self.after.value_db - limit_db * np.sign(self.change)
+        return self._read(level, self.after.std_db, self.guess(1 - limit_db / abs(self.change)), toward=True)
+
+    def _read(self, level: float, level_std: float, near_s: float, *, toward: bool) -> Reading:
+        start = self.guess(0.05)
+        base = min(start, near_s) if near_s > start else min(0.0, near_s)
+        reach = REACH * max(near_s - base, 0.0)
+        rising = (self.change > 0) == toward
+        found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
+        if found is None:
+            reason = "no crossing stands out of the noise"
+            return Unmeasured("s", reason, "raise the level or the number of phases")
+        return _time(self.trace, found, level_std)
+
+
+def _reader(trace: GainTrace, before: Settled, after: Settled) -> _Reader:
+    change = after.value_db - before.value_db
+    smoothed = smooth(trace, to_std_db=abs(change) * SMOOTH_SHARE)
+    # the way there is monotone; what follows the arrival may turn back and is left out of that fit
+    arrived = np.flatnonzero((smoothed - before.value_db) / change >= ARRIVED)
+    count = int(arrived[0]) + 1 if arrived.size else smoothed.size
+    rising = smoothed.copy()
+    rising[:count] = monotone(trace.gain_db[:count], trace.std_db[:count], rising=change > 0)
+    return _Reader(trace, smoothed, rising, before, after)
+
+
+def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
+    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), ZERO_SAMPLES * trace.sample_s)
+    if abs(found.time_s) < trace.resolution_s:
+        return below_resolution(trace, found.time_s + Z95 * std)
+    return Quantity.from_std(found.time_s, std, "s")
+
+
+def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
+    """Return the bound for a time that the trace cannot tell from zero."""
+    return Unmeasured(
+        "s",
+        f"shorter than this capture resolves ({trace.resolution_s * 1e3:.3g} ms)",
+        "capture a bypass too, raise the sampling rate, or use a recipe with more phases",
+        at_most=max(trace.resolution_s, upper_s),
+    )
+
+
+def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:
+    """Largest excursion past the settled gain that stands out of the noise, over windows of all widths."""
+    past = (trace.gain_db - after.value_db) * np.sign(change)
+    past = past[trace.time_s >= max(0.0, 0.5 * settled_s)]
+    noise = trace.std_db[trace.time_s >= max(0.0, 0.5 * settled_s)]
+    best, width = Quantity(0.0, 0.0, 0.0, "dB"), 1
+    bound = math.inf
+    while width <= past.size // 4:
+        starts = np.arange(0, past.size - past.size % width, width)
+        means = np.add.reduceat(past[: starts.size * width], starts) / width
+        stds = np.sqrt(np.add.reduceat(noise[: starts.size * width] ** 2, starts)) / width
+        stds = np.hypot(stds, after.std_db)
+        top = int(np.argmax(means - SEEN * stds))
+        bound = min(bound, float(np.max(means + SEEN * stds)))
+        if means[top] > max(SEEN * stds[top], best.value):
+            best = Quantity.from_std(float(means[top]), float(stds[top]), "dB")
+        width *= 2
+    if best.value > 0:
+        return best
+    return Unmeasured("dB", "none stands out of the noise", "record with less noise", at_most=max(0.0, bound))
+
+
+def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, std: float) -> EdgeTimes:
+    none = Unmeasured(
+        "s",
+        f"the gain changes by {change:+.3f} dB only: there is nothing to time",
+        "use a recipe whose bursts reach above the threshold",
+    )
+    bare = Unmeasured("dB/ms", none.reason, none.next)
+    still = Unmeasured("dB", none.reason, none.next)
+    return EdgeTimes(
+        before.quantity, after.quantity, Quantity.from_std(change, std, "dB"),
+        none, none, none, none, none, none, none, none, bare, still, trace.resolution_s, True,
+    )  # fmt: skip
+
+
+def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float | None) -> EdgeTimes:
+    """Bounds for an edge whose record ends too early: its settled gain lies beyond the last one seen."""
+    end = float(trace.time_s[-1])
+    change = after.value_db - before.value_db
+    beyond = after.value_db
+    if rest_db is not None and (rest_db - after.value_db) * np.sign(change) > 0:
+        beyond = rest_db
+    least = Settled(beyond, max(after.std_db, before.std_db), after.left_db, False)
+    reader = _reader(trace, before, least)
+
+    def bound(reading: Reading) -> Unmeasured:
+        at_least = min(reading.low, end) if isinstance(reading, Quantity) else 0.0
+        return Unmeasured(
+            "s",
+            f"the gain was still moving when the record ended, {end:.3g} s after the edge",
+            "use a recipe with a longer hold and release, such as timing",
+            at_least=max(0.0, at_least),
+        )
+
+    onset: Onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    reason = "the gain had not settled when the record ended"
+    still = Unmeasured("dB", reason, "use a longer recipe, such as timing")
+    return EdgeTimes(
+        before.quantity,
+        still,
+        still,
+        onset.start,
+        bound(reader.part(0.05)),
+        bound(reader.part(0.5)),
+        bound(reader.part(PART_63)),
+        bound(reader.part(0.9)),
+        bound(reader.within(2.0)),
+        bound(reader.within(3.0)),
+        bound(reader.within(4.0)),
+        onset.slope,
+        still,
+        trace.resolution_s,
+        False,
+    )
