@@ -77,6 +77,11 @@ _STATIC = {
     "static.max_reduction": Term(
         "Largest reduction", "dB", "Largest settled gain reduction that the recipe's steps brought out."
     ),
+    "static.saturation_level": Term(
+        "Saturation level",
+        "dBFS",
+        "Input level from which saturation flattens the output; no ratio is read there.",
+    ),
     "static.hysteresis": Term(
         "Hysteresis",
         "dB",
@@ -99,6 +104,11 @@ _ATTACK_TERMS = {
         "s",
         f"{_ATTACK} the gain is for the last time farther than 3 dB from its settled value.",
     ),
+    "attack.initial_slope": Term(
+        "Attack initial slope",
+        "dB/ms",
+        "Speed of the gain at the start of its movement after the rising edge.",
+    ),
     "attack.overshoot": Term(
         "Attack overshoot", "dB", "How far the gain falls below its settled value after the rising edge."
     ),
@@ -110,7 +120,11 @@ _ATTACK_TERMS = {
 }
 
 _RELEASE_TERMS = {
-    "release.hold": Term("Release hold", "s", f"{_RELEASE} 5 % {_CHANGE} is recovered."),
+    "release.hold": Term(
+        "Release hold",
+        "s",
+        "Dead time after the falling edge of the input before the gain starts to recover.",
+    ),
     "release.t50": Term("Release t50", "s", f"{_RELEASE} 50 % {_CHANGE} is recovered."),
     "release.t63": Term("Release t63", "s", f"{_RELEASE} 63.2 % {_CHANGE} is recovered."),
     "release.t90": Term("Release t90", "s", f"{_RELEASE} 90 % {_CHANGE} is recovered."),
@@ -124,6 +138,7 @@ _RELEASE_TERMS = {
         "s",
         f"{_RELEASE} the gain is for the last time farther than 4 dB from its settled value.",
     ),
+    "release.rate": Term("Release rate", "dB/s", "Speed of a recovery that is a straight line in dB."),
     "release.stages": Term(
         "Release stages",
         "1",

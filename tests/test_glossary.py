@@ -2,7 +2,7 @@ import re
 
 from charprobe import glossary
 
-UNITS = {"dBFS", "dB", "dB/dB", ":1", "s", "Hz", "dBc", "dB/decade", "samples", "%", "1"}
+UNITS = {"dBFS", "dB", "dB/dB", ":1", "s", "Hz", "dBc", "dB/decade", "dB/ms", "dB/s", "samples", "%", "1"}
 
 
 def test_every_term_has_a_plain_unit_a_title_and_one_sentence():

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import Array, conditions, in_words, numbers, who
+from charprobe.figures.source import Array, conditions, in_words, measured, numbers, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
@@ -40,7 +40,9 @@ def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
         figure, panels = new_figure(look, panels=2)
         edges: tuple[Edge, Edge] = ("attack", "release")
         for edge, axes in zip(edges, panels, strict=True):
-            plot_edge(timing, trace, axes, look, edge=edge, log_time=log_time)
+            plot_edge(
+                timing, trace, axes, look, edge=edge, log_time=log_time, reference=reference_step(profile)
+            )
         title = f"Attack and release – {who(profile)}"
         main = f"attack t63 {in_words(profile, 'attack.t63')}, release t63 {in_words(profile, 'release.t63')}"
         foot = conditions(profile, names)
@@ -55,16 +57,21 @@ def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
     return Drawing(figure, look, "attack-release-log" if log_time else "attack-release", title, alt, foot)
 
 
-def plot_edge(timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, log_time: bool) -> Axes:
-    """Plot the gain (dB) against time from the edge (ms or s), one curve per burst condition."""
-    steps = steps_of(trace, edge)
+def plot_edge(
+    timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, log_time: bool, reference: int
+) -> Axes:
+    """Plot the gain (dB) against time from the edge (ms or s), one curve per burst condition.
+
+    The named times are marked on the curve of the condition `reference`, a row of `timing`.
+    """
+    steps = _drawn(steps_of(trace, edge), reference)
     scale, unit = _time_scale(timing, trace, edge)
     for index, step in enumerate(steps):
         time_s, gain_db = edge_trace(trace, edge, step)
         style = look.series(index) | {"marker": ""}
         axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
-    if steps:
-        _mark_times(timing, trace, axes, look, edge=edge, step=steps[0], scale=scale)
+    if reference in steps:
+        _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
     word = "rising" if edge == "attack" else "falling"
     axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
     if log_time:
@@ -76,11 +83,28 @@ def plot_edge(timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge
     return axes
 
 
+def reference_step(profile: Profile) -> int:
+    """Return the row of "timing" that the quantities of a profile speak of: the one with their t63."""
+    timing = profile.curves["timing"]
+    for edge in ("attack", "release"):
+        t63 = measured(profile, f"{edge}.t63")
+        if t63 is not None:
+            times = numbers(timing, f"{edge}_t63_s")
+            if np.isfinite(times).any():
+                return int(np.nanargmin(np.abs(times - t63.value)))
+    return 0
+
+
 def steps_of(trace: Table, edge: str) -> list[int]:
-    """Return the burst conditions (rows of "timing") that have a trace of an edge, at most `MOST_STEPS`."""
+    """Return the burst conditions (rows of "timing") that have a trace of an edge."""
     pairs = zip(trace.columns["step"], trace.columns["edge"], strict=True)
-    found = sorted({int(step) for step, word in pairs if word == edge and step is not None})
-    return found[:MOST_STEPS]
+    return sorted({int(step) for step, word in pairs if word == edge and step is not None})
+
+
+def _drawn(steps: list[int], reference: int) -> list[int]:
+    """Thin out conditions to `MOST_STEPS`, the reference among them."""
+    kept = steps[:MOST_STEPS]
+    return kept if reference in kept or reference not in steps else [*kept[:-1], reference]
 
 
 def edge_trace(trace: Table, edge: str, step: int) -> tuple[Array, Array]:

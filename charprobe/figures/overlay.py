@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.gain_trace import Edge, edge_trace, steps_of
+from charprobe.figures.gain_trace import Edge, edge_trace, reference_step, steps_of
 from charprobe.figures.labels import EndLabel, label_ends
 from charprobe.figures.source import conditions, flags, in_words, measured, numbers
 from charprobe.figures.static import anchor
@@ -84,10 +84,10 @@ def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *,
     first, last = [], []
     for index, (profile, name) in enumerate(shown):
         trace = profile.curves["gain_trace"]
-        steps = steps_of(trace, edge)
-        if not steps:
+        step = reference_step(profile)
+        if step not in steps_of(trace, edge):
             continue
-        time_s, gain_db = edge_trace(trace, edge, steps[0])
+        time_s, gain_db = edge_trace(trace, edge, step)
         t50, t90 = measured(profile, f"{edge}.t50"), measured(profile, f"{edge}.t90")
         start = float(np.median(gain_db[time_s <= 0])) if (time_s <= 0).any() else float(gain_db[0])
         stop = _settled_after(profile, edge)
@@ -110,7 +110,7 @@ def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *,
 def _settled_after(profile: Profile, edge: Edge) -> float:
     """Return the gain in dB that an edge leads to: after a release, that before the attack."""
     trace = profile.curves["gain_trace"]
-    step = steps_of(trace, edge)[0]
+    step = reference_step(profile)
     time_s, gain_db = edge_trace(trace, edge, step)
     if edge == "release":
         rest_s, rest_db = edge_trace(trace, "attack", step)
