@@ -105,11 +105,15 @@ def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, .
 
 
 def _splits(rungs: Sequence[Rung]) -> tuple[Split, ...]:
-    """Colour and ripple of every level that runs under gain reduction at enough frequencies."""
+    """Colour and ripple of every level with enough frequencies, if any tone runs under gain reduction.
+
+    Levels below the reduction are split too: just under a threshold the detector's ripple reaches it.
+    """
+    if all(rung.idle for rung in rungs):
+        return ()
     levels: dict[float, list[HarmonicCell]] = defaultdict(list)
     for rung in rungs:
-        if not rung.idle:
-            levels[rung.cell.tone.level_dbfs].append(rung.cell)
+        levels[rung.cell.tone.level_dbfs].append(rung.cell)
     enough = [
         cells for cells in levels.values() if len({c.tone.frequency_hz for c in cells}) >= LEAST_FREQUENCIES
     ]

@@ -19,7 +19,7 @@ MAINS_HZ = (50.0, 60.0)
 MAINS_OFF = 0.004  # mains frequency strays by less than this share of itself
 MAINS_ORDERS = 20
 LINE_BINS = 2.0  # half width of a line in a Hann-windowed spectrum
-FALSE_LINES = 1e-3  # chance of naming a line where there is only noise
+FALSE_LINES = 3e-5  # chance of naming a line where there is only noise; 40 places are looked at
 HANN_CORRELATION = 35 / 18  # sum of squared correlations between neighbouring bins of a Hann window
 
 

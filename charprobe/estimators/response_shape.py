@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from charprobe.cut import Array
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
 MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
 NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat
 HALF_POWER_DB = 10 * math.log10(2)
 TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
 REFERENCE_HZ = 1000.0
+WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
 
 Side = Literal["low", "high"]
 Kind = Literal["cut", "shelf"]
@@ -65,7 +66,8 @@ class ResponseShape:
     tilt_db_per_decade : Quantity
         Least-squares slope, 100 Hz to 10 kHz, uniform in log frequency; always measured.
     low_corner_hz, high_corner_hz : Quantity or Unmeasured
-        Where the magnitude is 3 dB below that at 1 kHz, or the bound it lies beyond.
+        Where the magnitude is 3 dB below mid-band: the corner of the filter that describes that end, or else
+        the crossing of 3 dB below the magnitude at 1 kHz; or the bound it lies beyond.
     worst_db : float
         Largest distance between the curve and the description.
     sentence : str
@@ -108,15 +110,13 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     """
     sigma = np.hypot(std_db, MODEL_FLOOR_DB)
     fits = [_fit(model, frequency_hz, magnitude_db, sigma) for model in _models()]
-    chosen = min(fits, key=lambda fit: fit.aicc)
     flat = fits[0]
+    chosen = min((fit for fit in fits if fit.tells), key=lambda fit: fit.aicc)
     if float(np.ptp(magnitude_db)) / 2 < NOTICEABLE_DB:
         chosen = flat
     worst = float(np.max(np.abs(chosen.residual_db)))
     parts = chosen.parts()
-    low, high = (
-        _half_power_corner(frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high")
-    )
+    low, high = (_corner(parts, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(frequency_hz, magnitude_db, std_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
@@ -184,6 +184,16 @@ class _Fit:
     covariance: NDArray[np.float64]
     residual_db: Array
     aicc: float
+    at_limit: bool
+
+    @property
+    def tells(self) -> bool:
+        """Whether every part is placed, inside its range, and every shelf is of a noticeable gain."""
+        placed = [
+            part.corner_hz.high / part.corner_hz.value < 0.99 * math.exp(WIDEST_LOG) for part in self.parts()
+        ]
+        gains = [abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None]
+        return not self.at_limit and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
 
     def gain(self) -> Quantity:
         return Quantity.from_std(self.unknowns[0], math.sqrt(self.covariance[0, 0]), "dB")
@@ -192,7 +202,7 @@ class _Fit:
         parts, at = [], 1
         for element in self.model.elements:
             log_corner, log_std = float(self.unknowns[at]), math.sqrt(self.covariance[at, at])
-            log_reach = 1.959963984540054 * log_std
+            log_reach = min(Z95 * log_std, WIDEST_LOG)
             corner = Quantity(
                 math.exp(log_corner), math.exp(log_corner - log_reach), math.exp(log_corner + log_reach), "Hz"
             )
@@ -233,7 +243,8 @@ def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) 
     covariance: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian) * widen, dtype=np.float64)
     unknowns = np.asarray(solved.x)
     residual = magnitude_db - model.curve_db(frequency_hz, unknowns)
-    return _Fit(model, unknowns, covariance, residual, cost + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+    aicc = cost + 2 * k + 2 * k * (k + 1) / (n - k - 1)
+    return _Fit(model, unknowns, covariance, residual, aicc, bool(np.any(solved.active_mask)))
 
 
 def _corner_start(
@@ -263,6 +274,17 @@ def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array) -> Quantity:
     return Quantity.from_std(slope, float(np.sqrt(weight**2 @ std_db[inside] ** 2)), "dB/decade")
 
 
+def _corner(
+    parts: tuple[Part, ...], frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side
+) -> Reading:
+    """Corner of the filter on that side if one describes the curve in its band, else the crossing itself."""
+    for part in parts:
+        inside = frequency_hz[0] <= part.corner_hz.value <= frequency_hz[-1]
+        if part.side == side and part.kind == "cut" and inside:
+            return part.corner_hz
+    return _half_power_corner(frequency_hz, magnitude_db, std_db, side=side)
+
+
 def _half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side) -> Reading:
     """Outermost crossing of -3 dB re 1 kHz, by interpolation over log frequency."""
     log_f = np.log(frequency_hz)
@@ -286,7 +308,7 @@ def _half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, 
     slope = float((drop[i] - drop[i - 1]) / (log_f[i] - log_f[i - 1]))
     crossing = _curved_crossing(log_f, drop, i)
     log_std = math.hypot(float(std[i]), reference_std) / abs(slope)
-    reach = 1.959963984540054 * log_std
+    reach = Z95 * log_std
     return Quantity(math.exp(crossing), math.exp(crossing - reach), math.exp(crossing + reach), "Hz")
 
 

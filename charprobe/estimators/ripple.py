@@ -17,6 +17,7 @@ Complex = NDArray[np.complex128]
 LEAST_FREQUENCIES = 3
 CORNERS_HZ = np.geomspace(1.0, 3000.0, 48)  # of the detector's smoothing, tried one by one
 MODEL_ERROR = 0.03  # share of a harmonic that the description is not asked to follow
+TOP_ERROR = 0.35  # share by which ripple at the highest frequency may differ: loops in software delay it
 
 
 @dataclass(frozen=True)
@@ -83,9 +84,9 @@ def split_ripple(levels: Sequence[Sequence[HarmonicCell]]) -> tuple[Split, ...]:
     complex size goes as ``1 / (1 + j f / fc)``; its harmonics over the fundamental do the same and fall by
     6 dB per octave. What memoryless saturation makes does not depend on frequency. So for each order
     ``h(f) = c + r / (1 + j f / fc)`` is solved for ``c`` and ``r`` by weighted least squares, with one ``fc``
-    for all levels. Each harmonic is trusted to no better than 3 %, so colour below about a tenth of the
-    ripple is not claimed. Saturation behind or before a filter depends on frequency too, and part of it may
-    then pass for ripple.
+    for all levels. Each harmonic is trusted to no better than 3 %, and the ripple at the highest frequency
+    to no better than 35 %, so colour is claimed only where it exceeds the ripple there. Saturation behind
+    or before a filter depends on frequency too, and part of it may then pass for ripple.
     """
     chosen = [tuple(sorted(cells, key=lambda cell: cell.tone.frequency_hz)) for cells in levels]
     if any(len(cells) < LEAST_FREQUENCIES for cells in chosen):
@@ -134,7 +135,8 @@ def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float) -> _So
     misfit = float(np.sum(np.abs(h / sigma - basis @ solution) ** 2))
     freedom = 2 * frequency.size - 4
     widen = max(1.0, misfit / freedom) if freedom > 0 else 1.0
-    std = float(np.sqrt(abs(inverse[0, 0]) * widen))
+    at_top = abs(solution[1]) / abs(1 + 1j * frequency[-1] / corner_hz)
+    std = float(np.hypot(np.sqrt(abs(inverse[0, 0]) * widen), TOP_ERROR * at_top))
     seen = np.abs(h) > DETECTED * noise
     if not seen.any():
         return _Solved(complex(h[-1]), float(noise[-1]), 0j, misfit)

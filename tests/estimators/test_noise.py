@@ -81,7 +81,7 @@ def test_sixty_hertz_family_is_told_from_fifty(rng):
 
 def test_noise_alone_seldom_shows_a_mains_line(rng):
     false = sum(len(measured(noise(rng)).mains) for _ in range(40))
-    assert false <= 8  # 40 x 2 families x 20 lines x 1e-3 = 1.6 expected
+    assert false <= 1  # 40 x 2 families x 20 lines x 3e-5 = 0.05 expected
 
 
 def test_spectrum_density_of_white_noise_is_flat(rng):

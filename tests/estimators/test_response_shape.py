@@ -51,12 +51,14 @@ def test_filters_are_named_with_order_and_corner(side, order, corner_hz, rng):
     assert corner.low * 0.998 < corner_hz < corner.high * 1.002
     crossing = found.low_corner_hz if side == "low" else found.high_corner_hz
     assert isinstance(crossing, Quantity)
-    # half the power of 1 kHz, where the filter has already begun: (f/fc)**2n = 1 + 2 (1 kHz/fc)**2n
-    sign = -1 if side == "low" else 1
-    begun = (1000 / corner_hz) ** (sign * 2 * order)
-    expected = corner_hz * (1 + 2 * begun) ** (sign / (2 * order))
-    # two points of 0.003 dB on a slope of 4.3 dB per e-fold: 0.1 %; the parabola adds as much
-    assert crossing.value == pytest.approx(expected, rel=0.005)
+    assert crossing == corner  # described by a filter, so mid-band is the filter's own
+
+
+def test_corner_of_an_unnamed_shape_is_its_crossing_re_1_khz():
+    steep = -10 * np.log10(1 + (F / 12_000) ** 8)  # fourth order: no description follows it
+    crossing = describe(steep).high_corner_hz
+    assert isinstance(crossing, Quantity)
+    assert crossing.value == pytest.approx(12_000, rel=0.02)  # points lie 6 % apart, curvature is strong
 
 
 @pytest.mark.parametrize(("side", "gain_db", "corner_hz"), [("high", 1.4, 4000.0), ("low", -3.0, 120.0)])
