@@ -9,10 +9,12 @@ from collections.abc import Callable, Iterator
 from charprobe.errors import CharprobeError
 from charprobe.stages.chain import Chain, Wire
 from charprobe.stages.compressor import Compressor, SlowStore
+from charprobe.stages.diode_bridge import DiodeBridge
 from charprobe.stages.feedback_compressor import FeedbackCompressor
 from charprobe.stages.filters import Filter, bass_shelf, high_pass, low_pass, treble_shelf
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.gate import Gate
+from charprobe.stages.hiss import Hiss
 from charprobe.stages.optical import OpticalLeveller
 from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage, TrueValue
@@ -78,6 +80,23 @@ def _coloured_compressor(name: str) -> Stage:
         key: levelling.truth[key] for key in levelling.truth if key.startswith(("attack", "release", "path"))
     }
     return Chain(name, "soft compressor, then colour, then a treble shelf", (levelling, colour, top), known)
+
+
+def _driven_compressor(name: str) -> Stage:
+    levelling = Compressor(
+        "levelling", "hard 2:1", (_above(-30, 2),), attack_s=0.005, release_s=0.15, makeup_db=14.0
+    )
+    top = Shaper("top", "saturates near full scale", Saturation(drive=1.0))
+    return Chain(
+        name,
+        "compressor whose make-up drives its output into saturation",
+        (levelling, top),
+        {
+            key: levelling.truth[key]
+            for key in levelling.truth
+            if key.startswith(("attack", "release", "path"))
+        },
+    )
 
 
 def _lookahead_limiter(name: str) -> Stage:
@@ -218,6 +237,9 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
     "optical-leveller": lambda name: OpticalLeveller(
         name, "lamp and light-dependent cell around its own output"
     ),
+    "diode-leveller": lambda name: DiodeBridge(
+        name, "diodes as variable resistor: colour grows with reduction"
+    ),
     "even-colour": lambda name: Shaper(
         name, "asymmetric saturation: even harmonics lead", Saturation(drive=0.9, bias=0.25), makeup_db=0.0
     ),
@@ -245,5 +267,7 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
         (high_pass(corner_hz=30), low_pass(corner_hz=15000)),
         {"response.low_corner": TrueValue(30.0, "Hz"), "response.high_corner": TrueValue(15000.0, "Hz")},
     ),
+    "quiet-hiss": lambda name: Hiss(name, "adds noise at -84 dBFS, 20 Hz to 20 kHz", -84.0, makeup_db=6.0),
+    "driven-compressor": _driven_compressor,
     "coloured-compressor": _coloured_compressor,
 }

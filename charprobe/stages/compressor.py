@@ -134,8 +134,8 @@ class Compressor:
         """Settled gain: the closed form where `reads_without_ripple`, else the side chain run to rest."""
         level_dbfs = np.asarray(level_dbfs, dtype=float)
         if not self.reads_without_ripple:
-            return settled_gain_db(
-                lambda tone, rate_hz: self.makeup_db - self.reduction_db(tone, rate_hz=rate_hz),
+            return self.makeup_db + settled_gain_db(
+                lambda tone, rate_hz: tone * amplitude(-self.reduction_db(tone, rate_hz=rate_hz)),
                 level_dbfs,
                 frequency_hz=frequency_hz,
                 settle_s=5 * self.averaging_s + 10 * self.attack_s + 3 * self.release_s + self.hold_s,

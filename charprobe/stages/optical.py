@@ -74,8 +74,8 @@ class OpticalLeveller:
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
         """Settled gain: the device run until it rests, as its equations have no closed solution."""
-        return settled_gain_db(
-            lambda tone, rate_hz: 20 * np.log10(self._gain(tone, rate_hz)) + self.makeup_db,
+        return self.makeup_db + settled_gain_db(
+            lambda tone, rate_hz: tone * self._gain(tone, rate_hz),
             level_dbfs,
             frequency_hz=frequency_hz,
             settle_s=8 * self.detrap_s,

@@ -1,4 +1,4 @@
-"""Settled gain of a side chain that has no closed form: run on a steady sine until it rests."""
+"""Settled gain of a device that has no closed form: run on a steady sine until it rests."""
 
 from __future__ import annotations
 
@@ -13,25 +13,24 @@ AVERAGED_S = 0.1
 
 
 def settled_gain_db(
-    gain_of: Callable[[Array, float], Array], level_dbfs: Array, *, frequency_hz: float, settle_s: float
+    output_of: Callable[[Array, float], Array], level_dbfs: Array, *, frequency_hz: float, settle_s: float
 ) -> Array:
-    """Gain of the fundamental once the gain trace of a steady sine repeats; shape of `level_dbfs`, dB.
+    """Gain of the fundamental once the answer to a steady sine repeats; shape of `level_dbfs`, dB.
 
     Parameters
     ----------
-    gain_of : callable
-        (sine, shape (n,); rate in Hz) -> gain trace in dB, shape (n,).
+    output_of : callable
+        (sine, shape (n,); rate in Hz) -> output of the device, shape (n,).
     level_dbfs : ndarray
         Levels of the sine.
     frequency_hz : float
         Its frequency.
     settle_s : float
-        Time after which the gain trace is periodic.
+        Time after which the answer is periodic.
 
     Notes
     -----
-    With x a sine and g the trace, the fundamental of g x is in phase with x up to the ripple's quadrature
-    part; its gain is |sum(g x conj(e))| / |sum(x conj(e))| with e the analytic carrier, over whole periods.
+    Read with a Hann window over whole periods: other orders and the slow rest of settling leave no trace.
     """
     averaged = max(1, round(AVERAGED_S * frequency_hz)) / frequency_hz
     n = np.arange(int(np.ceil((settle_s + averaged) * RATE_HZ)))
@@ -41,6 +40,6 @@ def settled_gain_db(
     gains = np.empty(np.shape(level_dbfs))
     for index, level in np.ndenumerate(np.asarray(level_dbfs, dtype=float)):
         tone = amplitude(level) * carrier.real
-        out = tone[used] * amplitude(gain_of(tone, RATE_HZ)[used])
+        out = output_of(tone, RATE_HZ)[used]
         gains[index] = 20 * np.log10(abs(weight @ out) / abs(weight @ tone[used]))
     return gains
