@@ -13,7 +13,7 @@ from charprobe.chapters.static_axis import InputAxis, input_axis
 from charprobe.chapters.static_words import findings_on, health_of
 from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.level_steps import LevelStepsFit, measure_level_steps
-from charprobe.estimators.static_curve import StaticCurve, fit_static_curve
+from charprobe.estimators.static_curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static_readings import StaticReadings, local_slopes, read_static_curve
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import LevelSteps
@@ -115,7 +115,9 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     spec, curve = main.segment.spec, main.curve
     assert isinstance(spec, LevelSteps)
     used = (
-        f", levels {_db(curve.lowest_dbfs)} to {_db(curve.highest_dbfs)} dBFS" if curve.used[0].size else ""
+        f", levels {in_dbfs(curve.lowest_dbfs)} to {in_dbfs(curve.highest_dbfs)}"
+        if curve.used[0].size
+        else ""
     )
     steps = f"{spec.frequency_hz:g} Hz tone in steps of {spec.step_db:g} dB held {spec.step_s:g} s{used}"
     conditions = f"{steps}; {main.axis.words}"
@@ -123,7 +125,7 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     if readings.compressed is not None:
         section = readings.compressed
         low, high = max(section.begin, curve.lowest_dbfs), min(section.end, curve.highest_dbfs)
-        compressed = f"straight part from {_db(low)} to {_db(high)} dBFS; {conditions}"
+        compressed = f"straight part from {in_dbfs(low)} to {in_dbfs(high)}; {conditions}"
     low_level = _widened(curve.low_level_gain, curve.axis_std_db)
     makeup = low_level
     if bypass is None:
@@ -187,7 +189,3 @@ def _widened(reading: Reading, std: float) -> Reading:
     if isinstance(reading, Unmeasured):
         return reading
     return Quantity.from_std(reading.value, float(np.hypot(reading.std, std)), reading.unit)
-
-
-def _db(level: float) -> str:
-    return f"{level:.1f}".replace("-", "−")

@@ -16,6 +16,8 @@ from charprobe.take import Take
 
 STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain
 
+BETWEEN_CAPTURES_DB = 0.001  # gear left alone moves by a third of this and more from one capture to the next
+
 
 @dataclass(frozen=True)
 class InputAxis:
@@ -70,9 +72,10 @@ def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
     mean = float(np.sum(weights * gains) / weights.sum())
     if np.all(np.abs(gains - mean) < np.maximum(STRAIGHT_DB, STRAIGHT_STDS * stds)):
         words = f"input axis: level of the bypass (path gain {mean:+.2f} dB)".replace("-", "−")
-        return InputAxis(mean, float(weights.sum() ** -0.5), {}, words)
+        std = float(np.hypot(weights.sum() ** -0.5, BETWEEN_CAPTURES_DB))
+        return InputAxis(mean, std, {}, words)
     own = {start: (float(level), float(std)) for start, level, std in zip(starts, levels, stds, strict=True)}
-    return InputAxis(mean, float(weights.sum() ** -0.5), own, "input axis: level of the bypass, step by step")
+    return InputAxis(mean, BETWEEN_CAPTURES_DB, own, "input axis: level of the bypass, step by step")
 
 
 def _measured(take: Take, segment: Segment) -> LevelStepsFit | None:

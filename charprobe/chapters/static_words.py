@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from charprobe.chapter import Health
 from charprobe.estimators.bends import BendsFit
 from charprobe.estimators.level_steps import LevelStepsFit
-from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static_curve import StaticCurve, in_dbfs
 from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, StaticReadings
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.take import Take
@@ -70,13 +70,12 @@ def _unsettled(curve: StaticCurve) -> Found:
 def _saturated(curve: StaticCurve, readings: StaticReadings) -> Found:
     if isinstance(readings.saturation, Unmeasured):
         return
-    levels = {round(p.input_dbfs, 1) for p in curve.points if p.saturated}
-    steps = "step is" if len(levels) == 1 else f"{len(levels)} steps are"
+    lowest = min(p.input_dbfs for p in curve.points if p.saturated)
     yield (
         "output-saturated",
         "warn",
-        f"From {_dbfs(readings.saturation.value)} up the output is flattened by saturation "
-        f"(third harmonic and lost gain rise together): the top {steps} left out of the static curve.",
+        f"From {in_dbfs(readings.saturation.value)} up the output is flattened by saturation (third harmonic "
+        f"and lost gain rise together): steps from {in_dbfs(lowest)} up are left out of the static curve.",
     )
 
 
@@ -94,24 +93,28 @@ def _history(readings: StaticReadings) -> Found:
 def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     if curve.choice is None:
         return
-    fit, top = curve.fit, _dbfs(curve.highest_dbfs)
+    fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
     if readings.compressed is None and not _lower_bends(fit) and not fit.shape.sloped:
         yield (
             "never-compresses",
             "note",
-            f"No reduction above ±{NONE_DB} dB up to {top}. Threshold above {top} or stage off. "
-            "Ratio and times: not measurable.",
+            f"No gain reduction above ±{NONE_DB} dB up to {top}{_but_for_saturation(curve)}. "
+            f"Threshold above {top} or stage off. Ratio and times: not measurable.",
         )
     elif curve.flat_section is None and readings.compressed is not None:
         yield (
             "always-compresses",
             "warn",
-            f"Slope below 1 even at the lowest step: threshold below {_dbfs(curve.lowest_dbfs)}. "
+            f"Slope below 1 even at the lowest step: threshold below {in_dbfs(curve.lowest_dbfs)}. "
             "Make-up cannot be told from reduction; use lower steps.",
         )
     yield from _bent(curve, readings, fit)
+
+
+def _but_for_saturation(curve: StaticCurve) -> str:
+    return "; what is lost above is saturation" if any(p.saturated for p in curve.points) else ""
 
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
@@ -121,14 +124,14 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             yield (
                 "expander",
                 "warn",
-                f"Slope {1 - change:.2g} below {_dbfs(corner)}: gate or expander. Noise in the gaps is the "
+                f"Slope {1 - change:.2g} below {in_dbfs(corner)}: gate or expander. Noise in the gaps is the "
                 "gated one; the curve below is fitted separately.",
             )
         else:
             yield (
                 "upward-compression",
                 "note",
-                f"Gain rises as level falls below {_dbfs(corner)} (slope {1 - change:.2g}): upward "
+                f"Gain rises as level falls below {in_dbfs(corner)} (slope {1 - change:.2g}): upward "
                 "compression, not a make-up gain.",
             )
         break
@@ -139,7 +142,7 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             yield (
                 "expander",
                 "warn",
-                f"Slope {1 + section:.2g} above {_dbfs(corner)}: the gain rises with level.",
+                f"Slope {1 + section:.2g} above {in_dbfs(corner)}: the gain rises with level.",
             )
         elif facing > 0 and bend != readings.bend and readings.bend is not None and section < above:
             yield from _second(fit, readings.bend, bend)
@@ -152,8 +155,8 @@ def _second(fit: BendsFit, first: int, second: int) -> Found:
     yield (
         "second-bend",
         "note",
-        f"Two bends: {_ratio(before)} above {_dbfs(fit.corner(first)[0])}, "
-        f"{_ratio(after)} above {_dbfs(fit.corner(second)[0])}. "
+        f"Two bends: {_ratio(before)} above {in_dbfs(fit.corner(first)[0])}, "
+        f"{_ratio(after)} above {in_dbfs(fit.corner(second)[0])}. "
         "Threshold, slope and knee are those of the first.",
     )
 
@@ -186,11 +189,11 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
             how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"
         yield f"Above {readable(threshold).value} dBFS it {how}{_knee(readings)}."
     elif readings.compressed is not None and curve.flat_section is None:
-        yield f"It compresses at every level measured, from {_dbfs(curve.lowest_dbfs)} up."
+        yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
     elif readings.compressed is not None:
-        yield f"Its knee is still bending at {_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
+        yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(curve.low_level_gain, Quantity) and not curve.fit.shape.facing:
-        yield f"It reduces no gain up to {_dbfs(curve.highest_dbfs)}."
+        yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}."
     low = curve.low_level_gain
     if isinstance(low, Quantity):
         yield f"Below the threshold its gain is {readable(low).value} dB."
@@ -207,7 +210,3 @@ def _knee(readings: StaticReadings) -> str:
 
 def _ratio(slope: float) -> str:
     return f"{1 / slope:.2g}:1" if slope > 0.05 else "≥ 20:1"
-
-
-def _dbfs(level: float) -> str:
-    return f"{level:.1f} dBFS".replace("-", "−")

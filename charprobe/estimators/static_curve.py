@@ -94,7 +94,7 @@ class StaticCurve:
         level, gain, std = self.used
         reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
-            reason = f"no settled level step lies near {input_dbfs:.1f} dBFS"
+            reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
             return Unmeasured("dB", reason, "a recipe whose level steps include this level")
         at = np.array([input_dbfs])
         if self.fit is not None:
@@ -156,5 +156,10 @@ def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> St
 
 
 def _bent_below(lowest_dbfs: float) -> Unmeasured:
-    reason = f"the gain changes with level even at the lowest step, {lowest_dbfs:.1f} dBFS"
+    reason = f"the gain changes with level even at the lowest step, {in_dbfs(lowest_dbfs)}"
     return Unmeasured("dB", reason, LOWER_STEPS)
+
+
+def in_dbfs(level: float) -> str:
+    """Word a level to a tenth of a dB."""
+    return f"{level:.1f} dBFS".replace("-", "−")

@@ -8,12 +8,15 @@ from typing import Literal
 
 import numpy as np
 
+from charprobe.cut import Array
+
 EXTRAPOLATED_STD_DB = 0.1  # an unsettled step stands in for a missing settled one only if known this well
 WAVESHAPING = 3.0  # fundamental lost over third harmonic gained: 3 for a cubic bend, 1 for a clipped tip
 SATURATES_SHARE, SATURATES_DB = (
     0.5,
     0.02,
 )  # waveshaping explains this share of the gain lost, and at least this
+BENT_DB = 0.003  # below a saturating step: gain that waveshaping explains, down to this
 JUMP, JUMP_FROM = (
     3.0,
     1e-3,
@@ -66,7 +69,8 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     A point is used if its gain has settled and its output is not flattened by waveshaping. At levels
     where no step has settled, one extrapolated to `EXTRAPOLATED_STD_DB` or better stands in.
     """
-    limit = saturation_dbfs(points)
+    found = find_saturation(points)
+    limit = found.left_out_dbfs if found is not None else np.inf
     settled = {_key(p) for p in points if p.settled}
     marked = []
     for point in points:
@@ -78,8 +82,16 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     return tuple(marked)
 
 
-def saturation_dbfs(points: Sequence[StaticPoint]) -> float:
-    """Return the lowest input level from which on waveshaping flattens the output; infinity if none.
+@dataclass(frozen=True)
+class Saturation:
+    """Input levels of the first step seen to be flattened, and of the lowest left out of the curve for it."""
+
+    seen_dbfs: float
+    left_out_dbfs: float
+
+
+def find_saturation(points: Sequence[StaticPoint]) -> Saturation | None:
+    """Find from which input level on waveshaping flattens the output; None if it does not.
 
     Notes
     -----
@@ -94,11 +106,23 @@ def saturation_dbfs(points: Sequence[StaticPoint]) -> float:
     flattened = (explained > SATURATES_DB) & (explained > SATURATES_SHARE * np.maximum(-np.diff(gain), 0.0))
     for hit in np.flatnonzero(flattened) + 1:
         if np.all(share[hit:] >= share[hit] / 2):
-            first = int(hit)
-            while first > 1 and share[first - 1] > JUMP * share[first - 2] + JUMP_FROM:
-                first -= 1
-            return rising[first].input_dbfs
-    return float("inf")
+            lowest = _first_bent(int(hit), share, gain)
+            return Saturation(rising[int(hit)].input_dbfs, rising[lowest].input_dbfs)
+    return None
+
+
+def _first_bent(hit: int, share: Array, gain: Array) -> int:
+    """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip."""
+    quiet = float(np.median(gain[: max(3, gain.size // 3)]))
+    explained = 20 / np.log(10) * WAVESHAPING * share
+    while hit > 1:
+        below = hit - 1
+        clips = share[below] > JUMP * share[below - 1] + JUMP_FROM
+        lost = max(quiet - float(gain[below]), 0.0)
+        if not clips and not (explained[below] > BENT_DB and explained[below] > SATURATES_SHARE * lost):
+            break
+        hit = below
+    return hit
 
 
 def _key(point: StaticPoint) -> int:

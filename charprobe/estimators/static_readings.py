@@ -10,8 +10,8 @@ import numpy as np
 
 from charprobe.cut import Array
 from charprobe.estimators.bends import MAX_WIDTH_DB, BendsFit, Section, fit_bends
-from charprobe.estimators.static_curve import FLOOR_DB, LOWER_STEPS, MORE_STEPS, StaticCurve
-from charprobe.estimators.static_points import pairs_by_level, saturation_dbfs
+from charprobe.estimators.static_curve import FLOOR_DB, LOWER_STEPS, MORE_STEPS, StaticCurve, in_dbfs
+from charprobe.estimators.static_points import find_saturation, pairs_by_level
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
@@ -129,7 +129,7 @@ def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = Non
         misfit = curve.choice.misfit_db
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
         return Unmeasured(unit, reason, "read the local slopes of the static curve instead")
-    reason = f"no reduction begins below {curve.highest_dbfs:.1f} dBFS"
+    reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least)
 
 
@@ -144,7 +144,7 @@ def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
 
 
 def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
-    reason = f"the knee is still bending at the highest step in use, {curve.highest_dbfs:.1f} dBFS"
+    reason = f"the knee is still bending at the highest step in use, {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS)
 
 
@@ -182,10 +182,12 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -
         return _unfinished(curve, unit)
     index = fit.shape.first(bend) + 1
     value, std = float(fit.parameters[index]), float(fit.covariance[index, index]) ** 0.5
-    if value > 4 * std > 0:
+    at_zero = _profile(curve, fit, index, 0.0)
+    if at_zero > 0 and value > 4 * std > 0:
         return Quantity.from_std(value, std, unit)
-    low = 0.0 if _profile(curve, fit, index, 0.0) <= 0 else max(0.0, value - Z95 * std)
-    return Quantity(value, low, _widest(curve, fit, index, value), unit)
+    low = 0.0 if at_zero <= 0 else max(0.0, value - Z95 * std)
+    wide = _widest(curve, fit, index, value)
+    return Quantity(0.0 if at_zero < 1 - Z95**2 else value, low, wide, unit)  # 0: no width calls for itself
 
 
 def _profile(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
@@ -224,7 +226,7 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     course = (fit.gain(grid) if fit is not None else np.interp(grid, level, gain)) - low.value + ONE_DB
     hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
     if hits.size == 0:
-        reason = f"the gain has not fallen by 1 dB at {level[-1]:.1f} dBFS, the highest step in use"
+        reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
         return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]))
     hit = int(hits[0])
     slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
@@ -251,7 +253,7 @@ def _max_reduction(curve: StaticCurve) -> Reading:
     if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
         return reading
     seen = low.value - float(gain[above].min())
-    reason = f"no reduction above {NONE_DB} dB up to {curve.highest_dbfs:.1f} dBFS"
+    reason = f"no reduction above {NONE_DB} dB up to {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS, at_most=max(NONE_DB, seen))
 
 
@@ -286,10 +288,10 @@ def surest_difference(differences_db: Sequence[float], stds_db: Sequence[float])
 
 
 def _saturation(curve: StaticCurve) -> Reading:
-    limit, unit = saturation_dbfs(curve.points), "dBFS"
+    found, unit = find_saturation(curve.points), "dBFS"
     levels = sorted({round(p.input_dbfs, 2) for p in curve.points})
-    if np.isinf(limit):
+    if found is None:
         highest = levels[-1] if levels else None
         return Unmeasured(unit, "no step is flattened by saturation", HIGHER_STEPS, at_least=highest)
-    below = max((level for level in levels if level < limit - 0.05), default=limit)
-    return Quantity(limit, min(below, limit), limit, unit)
+    below = max((level for level in levels if level < found.seen_dbfs - 0.05), default=found.seen_dbfs)
+    return Quantity(found.seen_dbfs, min(below, found.seen_dbfs), found.seen_dbfs, unit)

@@ -17,6 +17,11 @@ MODEL_SHARE = (
     0.1  # standard uncertainty of an extrapolation for not being one exponential, share of its length
 )
 TIME_CONSTANTS = 48
+INEXACT = (
+    0.01  # smoothers are not exactly exponential: this share of the motion within a trace counts as noise
+)
+UNLIKE = 3.0  # standard deviations of chi squared beyond which steps do not share one time constant
+KIN = 2.0  # steps; how far neighbours inform each other on the time constant where they do not
 SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace
 
 
@@ -69,7 +74,7 @@ def judge_settling(
     -----
     Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
     those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
-    likelihood; where the steps disagree, each relies more on its own trace. A drift too faint in one step but
+    likelihood; where the steps disagree, each has its own and only learns from its neighbours. A drift too faint in one step but
     kept up over three in a row counts as motion, and so does a step in which an unfinished motion of the
     one before must still go on, seen or not. Holds where the late motion is near one exponential;
     `MODEL_SHARE` of the extrapolated distance allows for two-stage and level-domain smoothers.
@@ -120,6 +125,7 @@ def _extrapolate(
     origin, length = edges_s[0], edges_s[-1] - edges_s[0]
     late = edges_s[:-1] >= late_from_s - 1e-9
     steps, windows = gain_db.shape
+    std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
     ratios = np.geomspace(SHORTEST, LONGEST, TIME_CONSTANTS)
     left, variance = np.empty((2, TIME_CONSTANTS, steps))
     misfit = np.empty((TIME_CONSTANTS, steps))
@@ -133,13 +139,30 @@ def _extrapolate(
         weights = inverse[0] - late / late.sum()
         left[i] = gain_db @ weights
         variance[i] = (weights @ weights) * std_db**2
-    total = misfit.sum(axis=1)
-    dispersion = max(1.0, float(total.min()) / max(1, steps * (windows - 2) - 1))
     own_dispersion = np.maximum(1.0, misfit.min(axis=0) / max(1, windows - 3))
-    log_weight = -0.5 * (misfit / own_dispersion + (total[:, None] - misfit) / dispersion)
+    log_weight = _shared(-0.5 * misfit / own_dispersion)
     weight = np.exp(log_weight - log_weight.max(axis=0))
     weight /= weight.sum(axis=0)
     mean = np.sum(weight * left, axis=0)
     spread = np.sum(weight * ((left - mean) ** 2 + variance * own_dispersion), axis=0)
     tau_s = length * np.exp(np.log(ratios) @ weight)
     return mean, np.sqrt(spread + (MODEL_SHARE * mean) ** 2), tau_s
+
+
+def _shared(log_likelihood: Array) -> Array:
+    """Let steps inform each other on the time constant; shapes (time constants, k) in and out.
+
+    If one time constant fits all steps, their likelihoods multiply. If not, each keeps its own, weighted by a
+    prior that is the mixture of its neighbours' likelihoods, nearer ones counting more.
+    """
+    together = log_likelihood.sum(axis=1)
+    apart = 2 * float(log_likelihood.max(axis=0).sum() - together.max())  # chi squared with steps - 1 degrees
+    others = log_likelihood.shape[1] - 1
+    if apart <= others + UNLIKE * np.sqrt(2 * others):
+        return np.repeat(together[:, None], log_likelihood.shape[1], axis=1)
+    likelihood = np.exp(log_likelihood - log_likelihood.max(axis=0))
+    likelihood /= likelihood.sum(axis=0)
+    order = np.arange(log_likelihood.shape[1])
+    kinship = np.exp(-np.abs(order[:, None] - order) / KIN)
+    prior = likelihood @ kinship
+    return np.asarray(log_likelihood + np.log(prior + 1e-12))
