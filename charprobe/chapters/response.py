@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -31,6 +32,7 @@ LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
 MARGIN_S = 0.25
 HIGHEST_ORDER = 5
 DETECTED = 4.0
+SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FIGURE_OF_CHANGE_DB = 0.1
 
@@ -53,6 +55,16 @@ class _Swept:
     own: Response
     bypassed: bool
 
+    @property
+    def idle(self) -> bool:
+        """Whether the sweep ran free of gain reduction, as far as is known."""
+        return self.reduction_db is None or abs(self.reduction_db) < IDLE_DB
+
+    @property
+    def settled_from_hz(self) -> float:
+        """Frequency from which the gain has had time to settle after the sweep's start."""
+        return 0.0 if self.idle else self.parts.from_hz * math.exp(SETTLE_S / self.parts.rate_s)
+
 
 def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
     """Measure the response of a setting at each sweep; the quietest sweep gives the quantities.
@@ -68,10 +80,11 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     if not sweeps:
         return Chapter(quantities=absent(wet, Sweep, UNITS, recipe=RECIPE))
     first = sweeps[0]
+    told = first.response.frequency_hz >= first.settled_from_hz
     shape = describe_response(
-        first.response.frequency_hz,
-        magnitude_db=first.response.magnitude_db,
-        std_db=first.response.magnitude_std_db,
+        first.response.frequency_hz[told],
+        magnitude_db=first.response.magnitude_db[told],
+        std_db=first.response.magnitude_std_db[told],
     )
     conditions = _conditions(first)
     entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
@@ -127,9 +140,12 @@ def _conditions(sweep: _Swept) -> str:
 def _reduction_words(sweep: _Swept) -> str:
     if sweep.reduction_db is None:
         return "gain reduction not known"
-    if sweep.reduction_db < IDLE_DB:
+    if sweep.idle:
         return "no gain reduction"
-    return f"{sweep.reduction_db:.1f} dB of gain reduction"
+    return (
+        f"{sweep.reduction_db:.1f} dB of gain reduction, "
+        f"judged from {sweep.settled_from_hz:.0f} Hz up, {SETTLE_S:g} s after the start"
+    )
 
 
 def _readings(shape: ResponseShape) -> dict[str, Reading]:
@@ -239,13 +255,14 @@ def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
     for sweep in sweeps[1:]:
         if first.response.frequency_hz.size != sweep.response.frequency_hz.size:
             continue
-        change = sweep.response.magnitude_db - first.response.magnitude_db
+        told = sweep.response.frequency_hz >= sweep.settled_from_hz
+        change = (sweep.response.magnitude_db - first.response.magnitude_db)[told]
         shape_change = change - float(np.median(change))
         worst = int(np.argmax(np.abs(shape_change)))
         where = f"Driven at {sweep.drive_dbfs:.0f} dBFS ({_reduction_words(sweep)}) the response"
         if abs(shape_change[worst]) < FIGURE_OF_CHANGE_DB:
             out.append(f"{where} keeps its shape within {FIGURE_OF_CHANGE_DB:g} dB.")
         else:
-            hz = sweep.response.frequency_hz[worst]
+            hz = sweep.response.frequency_hz[told][worst]
             out.append(f"{where} changes its shape, most at {hz:.0f} Hz: {shape_change[worst]:+.2f} dB.")
     return tuple(out)

@@ -20,6 +20,7 @@ NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is
 HALF_POWER_DB = 10 * math.log10(2)
 TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
 REFERENCE_HZ = 1000.0
+FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest, not as what the stage does
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
 
 Side = Literal["low", "high"]
@@ -116,7 +117,8 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
         chosen = flat
     worst = float(np.max(np.abs(chosen.residual_db)))
     parts = chosen.parts()
-    low, high = (_corner(parts, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
+    trusted = parts if worst < FOLLOWS_DB else ()
+    low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(frequency_hz, magnitude_db, std_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
@@ -159,7 +161,7 @@ class _Model:
     def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
         out: Array = np.full(frequency_hz.size, unknowns[0])
         if self.tilted:
-            return out + unknowns[1] * np.log10(frequency_hz / REFERENCE_HZ)
+            return np.asarray(out + unknowns[1] * np.log10(frequency_hz / REFERENCE_HZ))
         at = 1
         for element in self.elements:
             width = 1 if element.kind == "cut" else 2
@@ -277,7 +279,7 @@ def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array) -> Quantity:
 def _corner(
     parts: tuple[Part, ...], frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side
 ) -> Reading:
-    """Corner of the filter on that side if one describes the curve in its band, else the crossing itself."""
+    """Corner of a trusted filter on that side and in the band, else the crossing itself."""
     for part in parts:
         inside = frequency_hz[0] <= part.corner_hz.value <= frequency_hz[-1]
         if part.side == side and part.kind == "cut" and inside:
@@ -329,7 +331,10 @@ def _sentence(
         return f"tilt of {tilt.value:+.2f} dB per decade, {span} (within {worst_db:.2f} dB)"
     if not parts:
         return f"flat within ±{max(np.ptp(magnitude_db) / 2, 0.005):.2f} dB, {span}"
-    return ", ".join(map(_part_words, parts)) + f" (within {worst_db:.2f} dB, {span})"
+    words = ", ".join(map(_part_words, parts))
+    if worst_db >= FOLLOWS_DB:
+        return f"no simple shape; nearest: {words}, up to {worst_db:.1f} dB off ({span})"
+    return f"{words} (within {max(worst_db, 0.01):.2f} dB, {span})"
 
 
 def _part_words(part: Part) -> str:

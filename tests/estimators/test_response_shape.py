@@ -56,7 +56,9 @@ def test_filters_are_named_with_order_and_corner(side, order, corner_hz, rng):
 
 def test_corner_of_an_unnamed_shape_is_its_crossing_re_1_khz():
     steep = -10 * np.log10(1 + (F / 12_000) ** 8)  # fourth order: no description follows it
-    crossing = describe(steep).high_corner_hz
+    found = describe(steep)
+    crossing = found.high_corner_hz
+    assert found.sentence.startswith("no simple shape")
     assert isinstance(crossing, Quantity)
     assert crossing.value == pytest.approx(12_000, rel=0.02)  # points lie 6 % apart, curvature is strong
 
