@@ -87,6 +87,27 @@ _STATIC = {
         "dB",
         "Largest difference of settled gain between the falling and the rising pass at one input level.",
     ),
+    "static.second_threshold": Term(
+        "Second threshold",
+        "dBFS",
+        "Input level at which the tangents of the compressed part and of a steeper part above it meet.",
+    ),
+    "static.second_slope": Term(
+        "Second slope",
+        "dB/dB",
+        "Rise of the settled output level per dB of input above the second threshold.",
+    ),
+    "static.lower_threshold": Term(
+        "Lower threshold",
+        "dBFS",
+        "Input level below which the settled gain changes again: expansion, or upward compression.",
+    ),
+    "static.lower_slope": Term(
+        "Lower slope",
+        "dB/dB",
+        "Rise of the settled output level per dB of input level below the lower "
+        "threshold; above 1 is expansion.",
+    ),
 }
 
 _ATTACK_TERMS = {

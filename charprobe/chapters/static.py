@@ -131,9 +131,6 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     if bypass is None:
         reason = "there is no bypass capture to compare with"
         makeup = Unmeasured("dB", reason, "record the bypass the same way and give it")
-    saturated = {}
-    if isinstance(readings.saturation, Quantity):
-        saturated["static.saturation_level"] = Entry(readings.saturation, conditions)
     return {
         "static.threshold": Entry(readings.threshold, conditions),
         "static.threshold_1db": Entry(readings.threshold_1db, conditions),
@@ -144,8 +141,20 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
         "static.makeup_gain": Entry(makeup, conditions),
         "static.max_reduction": Entry(readings.max_reduction, conditions),
         "static.hysteresis": Entry(readings.hysteresis, conditions),
-        **saturated,
+        **_extras(readings, conditions),
     }
+
+
+def _extras(readings: StaticReadings, conditions: str) -> dict[str, Entry]:
+    """Return readings that only some stages have."""
+    extras: dict[str, Entry] = {}
+    for name, bend in (("second", readings.second), ("lower", readings.lower)):
+        if bend is not None:
+            extras[f"static.{name}_threshold"] = Entry(bend.threshold, conditions)
+            extras[f"static.{name}_slope"] = Entry(bend.slope, conditions)
+    if isinstance(readings.saturation, Quantity):
+        extras["static.saturation_level"] = Entry(readings.saturation, conditions)
+    return extras
 
 
 def static_table(measured: list[MeasuredSteps]) -> Table:

@@ -14,7 +14,6 @@ from charprobe.take import Take
 from charprobe.wording import readable
 
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
-RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
 
 
 def health_of(
@@ -96,7 +95,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
-    if readings.compressed is None and not _lower_bends(fit) and not fit.shape.sloped:
+    if readings.compressed is None and readings.lower is None and not fit.shape.sloped:
         yield (
             "never-compresses",
             "note",
@@ -118,52 +117,41 @@ def _but_for_saturation(curve: StaticCurve) -> str:
 
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
-    for bend in _lower_bends(fit):
-        corner, _, change = fit.corner(bend)
-        if change < 0:
+    lower, second = readings.lower, readings.second
+    if lower is not None and isinstance(lower.slope, Quantity) and isinstance(lower.threshold, Quantity):
+        corner, slope = in_dbfs(lower.threshold.value), f"slope {readable(lower.slope).value}"
+        if lower.slope.value > 1:
             yield (
                 "expander",
                 "warn",
-                f"Slope {1 - change:.2g} below {in_dbfs(corner)}: gate or expander. Noise in the gaps is the "
-                "gated one; the curve below is fitted separately.",
+                f"Below {corner} the output falls faster than the input ({slope}): gate or expander. Noise "
+                "in the gaps is the gated one; this part of the curve is fitted separately.",
             )
         else:
             yield (
                 "upward-compression",
                 "note",
-                f"Gain rises as level falls below {in_dbfs(corner)} (slope {1 - change:.2g}): upward "
-                "compression, not a make-up gain.",
+                f"Gain rises as level falls below {corner} ({slope}): upward compression, "
+                "not a make-up gain.",
             )
-        break
+    if second is not None and isinstance(second.threshold, Quantity) and readings.bend is not None:
+        before, after = fit.sections[readings.bend + 1], fit.sections[readings.bend + 2]
+        yield (
+            "second-bend",
+            "note",
+            f"Two bends: {_ratio(1 + before.slope)} above {in_dbfs(fit.corner(readings.bend)[0])}, "
+            f"{_ratio(1 + after.slope)} above {in_dbfs(second.threshold.value)}. "
+            "Threshold, slope and knee are those of the first.",
+        )
     for bend, facing in enumerate(fit.shape.facing):
-        above, section = (fit.sections[bend].slope, fit.sections[bend + 1].slope)
-        if facing > 0 and section > FLAT_SLOPE:
-            corner = fit.corner(bend)[0]
+        slope_above = fit.sections[bend + 1].slope
+        if facing > 0 and slope_above > FLAT_SLOPE:
+            corner = in_dbfs(fit.corner(bend)[0])
             yield (
                 "expander",
                 "warn",
-                f"Slope {1 + section:.2g} above {in_dbfs(corner)}: the gain rises with level.",
+                f"Slope {1 + slope_above:.2g} above {corner}: the gain rises with level.",
             )
-        elif facing > 0 and bend != readings.bend and readings.bend is not None and section < above:
-            yield from _second(fit, readings.bend, bend)
-
-
-def _second(fit: BendsFit, first: int, second: int) -> Found:
-    before, after = 1 + fit.sections[second].slope, 1 + fit.sections[second + 1].slope
-    if after * RATIOS_APART > before > 0:
-        return
-    yield (
-        "second-bend",
-        "note",
-        f"Two bends: {_ratio(before)} above {in_dbfs(fit.corner(first)[0])}, "
-        f"{_ratio(after)} above {in_dbfs(fit.corner(second)[0])}. "
-        "Threshold, slope and knee are those of the first.",
-    )
-
-
-def _lower_bends(fit: BendsFit) -> list[int]:
-    """Bends to the left, the one nearest the flat section first."""
-    return [bend for bend, facing in enumerate(fit.shape.facing) if facing < 0][::-1]
 
 
 def findings_on(curve: StaticCurve, readings: StaticReadings) -> tuple[str, ...]:
@@ -196,7 +184,7 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}."
     low = curve.low_level_gain
     if isinstance(low, Quantity):
-        yield f"Below the threshold its gain is {readable(low).value} dB."
+        yield f"Where it reduces nothing its gain is {readable(low).value} dB."
 
 
 def _knee(readings: StaticReadings) -> str:

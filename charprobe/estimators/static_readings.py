@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
 from charprobe.cut import Array
-from charprobe.estimators.bends import MAX_WIDTH_DB, BendsFit, Section, fit_bends
-from charprobe.estimators.static_curve import FLOOR_DB, LOWER_STEPS, MORE_STEPS, StaticCurve, in_dbfs
-from charprobe.estimators.static_points import find_saturation, pairs_by_level
+from charprobe.estimators.bends import BendsFit, Section
+from charprobe.estimators.knee_width import knee_width
+from charprobe.estimators.passes import hysteresis
+from charprobe.estimators.static_curve import LOWER_STEPS, MORE_STEPS, StaticCurve, in_dbfs
+from charprobe.estimators.static_points import find_saturation
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
@@ -19,6 +19,15 @@ FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
 BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
+RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
+
+
+@dataclass(frozen=True)
+class BendReadings:
+    """Another bend: where it lies on the input axis (dBFS), and the slope of the output beyond it."""
+
+    threshold: Reading
+    slope: Reading
 
 
 @dataclass(frozen=True)
@@ -31,6 +40,8 @@ class StaticReadings:
         As published; levels in dBFS on the input axis, its own uncertainty included.
     saturation : Reading
         Input level from which waveshaping flattens the output.
+    second, lower : BendReadings or None
+        The next bend above the threshold, and the one below the flat section, where there is one.
     bend : int or None
         Which bend of the fit is the threshold's.
     compressed : Section or None
@@ -45,6 +56,8 @@ class StaticReadings:
     max_reduction: Reading
     hysteresis: Reading
     saturation: Reading
+    second: BendReadings | None
+    lower: BendReadings | None
     bend: int | None
     compressed: Section | None
 
@@ -60,8 +73,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     Notes
     -----
     Slope intervals come from the fit's covariance; the ratio is one over slope and interval ends,
-    converted last. A knee narrower than the steps can show is bounded by the profile likelihood: the
-    widest knee whose best fit raises chi squared by less than 3.84.
+    converted last.
     """
     bend, section = _compression(curve)
     slope = _slope(curve, section)
@@ -72,8 +84,10 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         ratio_of(slope),
         _knee_width(curve, bend, section),
         _max_reduction(curve),
-        _hysteresis(curve),
+        hysteresis(curve),
         _saturation(curve),
+        _second(curve, bend),
+        _lower(curve),
         bend,
         section,
     )
@@ -122,6 +136,35 @@ def _compression(curve: StaticCurve) -> tuple[int | None, Section | None]:
     return None, (sloped[-1] if sloped and fit.shape.sloped else None)
 
 
+def _second(curve: StaticCurve, first: int | None) -> BendReadings | None:
+    """Read the next bend above the threshold's, if the slope falls there by more than `RATIOS_APART`."""
+    fit = curve.fit
+    if fit is None or first is None or first + 1 >= len(fit.shape.facing):
+        return None
+    before, after = fit.sections[first + 1], fit.sections[first + 2]
+    if not (1 + before.slope) > max(RATIOS_APART * (1 + after.slope), 0.0):
+        return None
+    return BendReadings(
+        _corner(curve, fit, first + 1), Quantity.from_std(1 + after.slope, after.std, "dB/dB")
+    )
+
+
+def _lower(curve: StaticCurve) -> BendReadings | None:
+    """Read the bend next below the flat section, if there is one."""
+    fit = curve.fit
+    left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
+    if fit is None or left == 0:
+        return None
+    below = fit.sections[left - 1]
+    return BendReadings(_corner(curve, fit, left - 1), Quantity.from_std(1 + below.slope, below.std, "dB/dB"))
+
+
+def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
+    first = fit.shape.first(bend)
+    std = float(np.hypot(fit.covariance[first, first] ** 0.5, curve.axis_std_db))
+    return Quantity.from_std(float(fit.parameters[first]), std, "dBFS")
+
+
 def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
     if curve.choice is None:
         return Unmeasured(unit, "too few level steps had settled", MORE_STEPS)
@@ -157,9 +200,7 @@ def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) ->
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
     if not _ends_inside(curve, fit, bend):
         return _unfinished(curve, unit)
-    first = fit.shape.first(bend)
-    std = float(np.hypot(fit.covariance[first, first] ** 0.5, curve.axis_std_db))
-    return Quantity.from_std(float(fit.parameters[first]), std, unit)
+    return _corner(curve, fit, bend)
 
 
 def _slope(curve: StaticCurve, section: Section | None) -> Reading:
@@ -180,36 +221,7 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -
         return _not_compressing(curve, unit)
     if not _ends_inside(curve, fit, bend):
         return _unfinished(curve, unit)
-    index = fit.shape.first(bend) + 1
-    value, std = float(fit.parameters[index]), float(fit.covariance[index, index]) ** 0.5
-    at_zero = _profile(curve, fit, index, 0.0)
-    if at_zero > 0 and value > 4 * std > 0:
-        return Quantity.from_std(value, std, unit)
-    low = 0.0 if at_zero <= 0 else max(0.0, value - Z95 * std)
-    wide = _widest(curve, fit, index, value)
-    return Quantity(0.0 if at_zero < 1 - Z95**2 else value, low, wide, unit)  # 0: no width calls for itself
-
-
-def _profile(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
-    """Rise of chi squared with one parameter held at a value, less the rise that a 95 % interval allows."""
-    level, gain, std = curve.used
-    start = fit.parameters.copy()
-    start[index] = value
-    held = fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
-    return (held.chi2 - fit.chi2) / fit.dispersion - Z95**2
-
-
-def _widest(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
-    inside, outside = value, max(1.0, 2 * value)
-    while _profile(curve, fit, index, outside) < 0 and outside < MAX_WIDTH_DB:
-        inside, outside = outside, 2 * outside
-    for _ in range(6):
-        middle = (inside + outside) / 2
-        if _profile(curve, fit, index, middle) < 0:
-            inside = middle
-        else:
-            outside = middle
-    return outside
+    return knee_width(curve, fit, bend)
 
 
 def _threshold_1db(curve: StaticCurve) -> Reading:
@@ -255,36 +267,6 @@ def _max_reduction(curve: StaticCurve) -> Reading:
     seen = low.value - float(gain[above].min())
     reason = f"no reduction above {NONE_DB} dB up to {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS, at_most=max(NONE_DB, seen))
-
-
-def _hysteresis(curve: StaticCurve) -> Reading:
-    """Largest difference of the settled gain between falling and rising pass.
-
-    The pair whose difference is surest is chosen, and its interval widened for having been chosen among many.
-    """
-    unit, pairs = "dB", pairs_by_level(curve.points)
-    if not any(p.direction == "falling" for p in curve.points):
-        return Unmeasured(
-            unit, "the level steps do not come down again", "a recipe whose level steps fall too"
-        )
-    if not pairs:
-        return Unmeasured(unit, "no level had settled on the way up and on the way down", MORE_STEPS)
-    return surest_difference(
-        [falling.gain_db - rising.gain_db for rising, falling in pairs],
-        [
-            float(np.hypot(np.hypot(rising.std_db, falling.std_db), FLOOR_DB * 2**0.5))
-            for rising, falling in pairs
-        ],
-    )
-
-
-def surest_difference(differences_db: Sequence[float], stds_db: Sequence[float]) -> Quantity:
-    """Return the difference surest to be away from zero, with an interval that holds for all at once."""
-    quantile = NormalDist().inv_cdf(1 - 0.025 / len(differences_db))
-    sure = [abs(d) - quantile * s for d, s in zip(differences_db, stds_db, strict=True)]
-    best = int(np.argmax(sure))
-    value, reach = float(differences_db[best]), quantile * stds_db[best]
-    return Quantity(value, value - reach, value + reach, "dB")
 
 
 def _saturation(curve: StaticCurve) -> Reading:
