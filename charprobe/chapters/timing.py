@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from charprobe.chapter import Chapter, Entry, Health
 from charprobe.chapters.lookup import absent
 from charprobe.chapters.timing_findings import timing_findings
-from charprobe.chapters.timing_rows import Row, measure_rows
+from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
+from charprobe.estimators.timing import EdgeTimes
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstLengths, Bursts
 from charprobe.take import Take
@@ -102,7 +103,7 @@ def reference_readings(row: Row) -> dict[str, Reading]:
         "release.t90": release.t90,
         "release.within_2db": release.within_2db,
         "release.within_4db": release.within_4db,
-        **_kind_readings(kind, release.t63),
+        **_kind_readings(kind, release),
     }
 
 
@@ -110,7 +111,7 @@ def _is_reference(row: Row) -> bool:
     return isinstance(row.segment.spec, Bursts) and row.segment.spec.reference
 
 
-def _kind_readings(kind: ReleaseKind | None, t63: Reading) -> dict[str, Reading]:
+def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Reading]:
     if kind is not None:
         return {
             "release.rate": kind.rate,
@@ -119,7 +120,12 @@ def _kind_readings(kind: ReleaseKind | None, t63: Reading) -> dict[str, Reading]
             "release.tau_2": kind.tau_2,
             "release.tau_1_share": kind.share_1,
         }
-    why = t63 if isinstance(t63, Unmeasured) else Unmeasured("s", "no release to classify", "a longer recipe")
+    why = times.t63
+    if isinstance(why, Quantity):
+        reason = (
+            f"{100 * times.left:.0f} % of the recovery was still to come: one stage cannot be told from two"
+        )
+        why = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
     units = {"rate": "dB/s", "stages": "1", "tau_1": "s", "tau_2": "s", "tau_1_share": "%"}
     return {f"release.{name}": Unmeasured(unit, why.reason, why.next) for name, unit in units.items()}
 
@@ -201,12 +207,12 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list
 def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
     out = []
     for row in rows:
-        if row.release.settled:
-            continue
         least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
+        if row.release.settled and row.release.left <= MOST_LEFT and not least:
+            continue
         known = "" if not least else f" t90 is at least {least:.3g} s."
         message = (
-            f"Release unfinished {row.release_trace.time_s[-1]:.3g} s after the burst of {row.hold_s:g} s."
+            f"Release unfinished {row.release.end_s:.3g} s after the burst of {row.hold_s:g} s."
             f"{known} Use a recipe with longer gaps, such as timing."
         )
         out.append(Health("gap-too-short", "warn", message, channel, row.start_s, row.end_s))

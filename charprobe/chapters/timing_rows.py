@@ -18,6 +18,9 @@ from charprobe.stimulus import Segment
 from charprobe.take import Take
 
 
+MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
+
+
 @dataclass(frozen=True)
 class Row:
     """What one phase set of bursts shows: both gain traces, their times and kinds.
@@ -111,6 +114,8 @@ def _row(wet: Take, segment: Segment, bursts: tuple[Burst, ...], capture: Cut, b
 def _kind(trace: GainTrace, times: EdgeTimes) -> ReleaseKind | None:
     known = isinstance(times.before, Quantity) and isinstance(times.after, Quantity)
     if not (known and isinstance(times.t63, Quantity) and times.t63.value > trace.resolution_s):
+        return None
+    if times.left > MOST_LEFT:
         return None
     assert isinstance(times.before, Quantity) and isinstance(times.after, Quantity)
     return classify_movement(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +13,8 @@ from charprobe.quantity import Quantity
 
 GUARD = 0.15  # share of the record before the edge that is left to look-ahead
 LAST = 0.3  # share of the record after the edge that must be flat
-TAIL = 0.25  # share of the record after which its movement is taken as one exponential tail
+TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as one exponential tail
+APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ
 SIGNIFICANT = 4.0  # chi-square-wise ratio of trend to its standard uncertainty
 WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
@@ -79,10 +81,10 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
 
     Notes
     -----
-    If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one
-    exponential is fitted to the last 75 %, and its asymptote, with the spread that the data
-    allow it, is the settled gain, provided at most 35 % of the change are left at the end of the record
-    and the asymptote's standard uncertainty is below 5 % of the change.
+    If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one exponential
+    is fitted to the last 75 % and to the last 45 %, and its asymptote, with the spread that the data allow
+    it, is the settled gain, provided at most 35 % of the change are left at the end of the record and the
+    asymptote's standard uncertainty is below 5 % of the change.
     """
     end = float(trace.time_s[-1])
     last = trace.time_s > (1 - LAST) * end
@@ -90,8 +92,12 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
     if abs(line.slope) <= SIGNIFICANT * line.slope_std:
         return Settled(line.value, line.value_std, 0.0, True)
-    tail = trace.time_s > TAIL * end
-    fitted = _tail(trace.time_s[tail], trace.gain_db[tail], trace.std_db[tail], at_s=end)
+    tails = [trace.time_s > share * end for share in TAILS]
+    early, late = (_tail(trace.time_s[i], trace.gain_db[i], trace.std_db[i], at_s=end) for i in tails)
+    # a slower stage shows as a difference between the two: the later one is then closer to the truth
+    apart = abs(early.rest_db - late.rest_db)
+    fitted = late if apart > APART * early.rest_std_db else early
+    fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, apart if fitted is late else 0.0))
     change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
     if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:
         return Settled(fitted.rest_db, fitted.rest_std_db, left, True)

@@ -49,6 +49,10 @@ class EdgeTimes:
         Shortest time that can be told from zero.
     settled : bool
         Whether the gain came to rest, or its asymptote is known, within the record.
+    left : float
+        Share of the change (0 to 1) that was still to come when the record ended.
+    end_s : float
+        When the record ended.
     """
 
     before: Reading
@@ -66,6 +70,8 @@ class EdgeTimes:
     overshoot: Reading
     resolution_s: float
     settled: bool
+    left: float
+    end_s: float
 
 
 def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
@@ -115,6 +121,8 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
         _overshoot(trace, after, change, reader.guess(0.9)),
         trace.resolution_s,
         True,
+        min(1.0, abs(after.left_db / change)),
+        float(trace.time_s[-1]),
     )
 
 
@@ -141,6 +149,8 @@ class _Reader:
         return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
 
     def part(self, part: float) -> Reading:
+        if self.guess(part) >= self.trace.time_s[-1]:
+            return unreached(float(self.trace.time_s[-1]))
         level = self.before.value_db + part * self.change
         level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
         return self._read(level, level_std, self.guess(part), toward=True)
@@ -156,8 +166,11 @@ class _Reader:
         if past.any():
             near, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
             return self._read(self.after.value_db + level, self.after.std_db, near, toward=False)
+        near = self.guess(1 - limit_db / abs(self.change))
+        if near >= self.trace.time_s[-1]:
+            return unreached(near)
         level = self.after.value_db - limit_db * np.sign(self.change)
-        return self._read(level, self.after.std_db, self.guess(1 - limit_db / abs(self.change)), toward=True)
+        return self._read(level, self.after.std_db, near, toward=True)
 
     def _read(self, level: float, level_std: float, near_s: float, *, toward: bool) -> Reading:
         start = self.guess(0.05)
@@ -199,6 +212,16 @@ def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
     )
 
 
+def unreached(end_s: float) -> Unmeasured:
+    """Return the bound for a time that lies beyond the end of the record."""
+    return Unmeasured(
+        "s",
+        f"not reached when the record ended, {end_s:.3g} s after the edge",
+        "use a recipe with a longer hold and release, such as timing",
+        at_least=end_s,
+    )
+
+
 def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:
     """Largest excursion past the settled gain that stands out of the noise, over windows of all widths."""
     past = (trace.gain_db - after.value_db) * np.sign(change)
@@ -231,7 +254,8 @@ def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, s
     still = Unmeasured("dB", none.reason, none.next)
     return EdgeTimes(
         before.quantity, after.quantity, Quantity.from_std(change, std, "dB"),
-        none, none, none, none, none, none, none, none, bare, still, trace.resolution_s, True,
+        none, none, none, none, none, none, none, none, bare, still, trace.resolution_s, True, 0.0,
+        float(trace.time_s[-1]),
     )  # fmt: skip
 
 
@@ -246,7 +270,7 @@ def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float
     reader = _reader(trace, before, least)
 
     def bound(reading: Reading) -> Unmeasured:
-        at_least = min(reading.low, end) if isinstance(reading, Quantity) else 0.0
+        at_least = min(reading.low, end) if isinstance(reading, Quantity) else reading.at_least or 0.0
         return Unmeasured(
             "s",
             f"the gain was still moving when the record ended, {end:.3g} s after the edge",
@@ -273,4 +297,6 @@ def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float
         still,
         trace.resolution_s,
         False,
+        min(1.0, abs(after.left_db / change)),
+        end,
     )
