@@ -42,6 +42,7 @@ RELEASE_UNITS = {
 }
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
+AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
 MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
 
 
@@ -133,9 +134,9 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
 def _lookahead(start: Reading, trace: GainTrace) -> Reading:
     if isinstance(start, Unmeasured):
         return Unmeasured("s", start.reason, start.next)
-    if start.high < -trace.resolution_s:
+    if start.high < -AHEAD * trace.resolution_s:
         return Quantity(-start.value, -start.high, -start.low, "s")
-    bound = max(trace.resolution_s, -start.low)
+    bound = max(AHEAD * trace.resolution_s, -start.low)
     reason = "the gain does not move before the edge, as far as this capture resolves"
     return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
 

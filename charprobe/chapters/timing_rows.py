@@ -17,7 +17,6 @@ from charprobe.recipe import BurstLengths, Bursts
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 
-
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
 
 

@@ -71,7 +71,11 @@ def find_onset(
     chosen: _Kink | None = None
     low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
     for part in PARTS:
-        kink = _fit_kink(trace, before, reached_s(part), change_db=change_db)
+        stop_s = reached_s(part)
+        # with look-ahead the movement starts somewhere before, within a few of its own lengths
+        ahead_s = 5 * (reached_s(0.5) - stop_s) + 10 * trace.sample_s
+        low_s = -0.5 * stop_s if stop_s > 0 else max(0.5 * float(trace.time_s[0]), stop_s - ahead_s)
+        kink = _fit_kink(trace, before, low_s, stop_s, change_db=change_db)
         if kink is None:
             continue
         kink = kink.widened(part)
@@ -141,11 +145,12 @@ class _Stretch:
         return high
 
 
-def _fit_kink(trace: GainTrace, before: Settled, stop_s: float, *, change_db: float) -> _Kink | None:
+def _fit_kink(
+    trace: GainTrace, before: Settled, low: float, stop_s: float, *, change_db: float
+) -> _Kink | None:
     """Fit the start of the movement to the points up to `stop_s`; None where it does not stand out."""
-    low = -0.5 * stop_s if stop_s > 0 else 0.5 * float(trace.time_s[0])
     used = (trace.time_s >= low - (stop_s - low)) & (trace.time_s <= stop_s)
-    moving = int(np.count_nonzero(used & (trace.time_s > max(low, 0.0))))
+    moving = int(np.count_nonzero(used & (trace.time_s > (0.0 if stop_s > 0 else low))))
     if moving < FEWEST or np.count_nonzero(used) < FEWEST + 3:
         return None
     unrest = REST_SHARE * abs(change_db)

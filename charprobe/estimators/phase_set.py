@@ -104,8 +104,11 @@ def carrier_phase(tone: Tone, position: Array, *, rate_hz: float) -> Array:
 
 
 def usable_stop(tone: Tone, *, last: bool, rate_hz: float) -> int:
-    """Return the stimulus position up to which a tone is at full level; the last of a burst fades out."""
-    return tone.stop - (round(FADE_S * rate_hz) if last else 0)
+    """Return the stimulus position up to which a tone can be judged.
+
+    The last tone of a burst fades out; before any other end the path already rings with the edge to come.
+    """
+    return tone.stop - round(FADE_S * rate_hz if last else min(GUARD_S * rate_hz, 0.1 * tone.length))
 
 
 def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
@@ -120,8 +123,7 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
     centres = np.empty((3, len(bursts)))
     for k, burst in enumerate(bursts):
         for i, tone in enumerate(burst.tones):
-            guard = min(GUARD_S * cut.rate_hz, 0.1 * tone.length)
-            stop = usable_stop(tone, last=i == 2, rate_hz=cut.rate_hz) - guard
+            stop = usable_stop(tone, last=i == 2, rate_hz=cut.rate_hz)
             length = min(WINDOW_S * cut.rate_hz, 0.4 * tone.length)
             piece = cut.between(stop - max(length, MIN_PERIODS * cut.rate_hz / tone.frequency_hz), stop)
             needed = MIN_PERIODS / tone.frequency_hz

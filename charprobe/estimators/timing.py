@@ -19,7 +19,8 @@ PART_63 = 1 - math.exp(-1)
 ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.33  # windows reach over this share of the way back to the start of the movement
-ARRIVED = 0.99
+ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
+FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
 
 
@@ -178,6 +179,8 @@ class _Reader:
         reach = REACH * max(near_s - base, 0.0)
         rising = (self.change > 0) == toward
         found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
+        if found is None and abs(near_s) < FEW * self.trace.resolution_s:
+            return below_resolution(self.trace, near_s + 2 * self.trace.resolution_s)
         if found is None:
             reason = "no crossing stands out of the noise"
             return Unmeasured("s", reason, "raise the level or the number of phases")
