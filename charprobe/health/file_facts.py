@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
-from charprobe.chapter import Health
+from charprobe.chapter import Health, Severity
 from charprobe.health.clock_text import clock_text
-from charprobe.health.sample_facts import ChannelFacts, gather_sample_facts
+from charprobe.health.flat_tops import FlatTops
+from charprobe.health.sample_facts import ChannelFacts, Stretch, gather_sample_facts
 from charprobe.source import FileFacts, Source
 
 EVERYTHING = (
@@ -16,6 +17,7 @@ LEAST_FLAT_TOPS = 5  # below full scale; fewer may be a click or a fluke
 OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by 0.3 dB
 DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
 LOW_PEAK_DBFS = -40.0
+MOST_PLACES = 20  # messages of one code per channel
 MISPLACED_PEAK = 2.0**-8  # 24 bits in the low part of 32
 
 
@@ -45,14 +47,12 @@ def judge_file(name: str, facts: FileFacts, channels: tuple[ChannelFacts, ...]) 
     loudest = max(channel.level for channel in channels)
     for index, channel in enumerate(channels):
         at = _Place(name, facts, index)
-        if channel.broken:
-            found.append(_broken(at, channel))
+        found += [_broken(at, stretch) for stretch in _joined(channel.broken_at, facts.rate_hz)]
         if _dbfs(channel.level) < DEAD_DBFS and _dbfs(loudest) > ALIVE_DBFS:
             found.append(_dead(at, channel))
             continue
         if channel.twin_of is not None:
             found.append(_twin(at, channel.twin_of))
-            continue
         found += _ceilings(at, channel)
         found += _bits(at, channel)
         found += _offset(at, channel)
@@ -125,21 +125,25 @@ def _dead(at: _Place, channel: ChannelFacts) -> Health:
     return Health("channel-dead", "warn", text, channel=at.index, withholds=EVERYTHING)
 
 
-def _broken(at: _Place, channel: ChannelFacts) -> Health:
-    first, last = channel.broken_at[0], channel.broken_at[-1]
+def _joined(stretches: tuple[Stretch, ...], gap: int) -> list[Stretch]:
+    """Join stretches that lie less than `gap` samples apart; beyond `MOST_PLACES` the rest become one."""
+    joined: list[Stretch] = []
+    for stretch in stretches:
+        if joined and (stretch.start - joined[-1].stop < gap or len(joined) == MOST_PLACES):
+            last = joined[-1]
+            joined[-1] = Stretch(last.start, max(last.stop, stretch.stop), last.count + stretch.count)
+        else:
+            joined.append(stretch)
+    return joined
+
+
+def _broken(at: _Place, stretch: Stretch) -> Health:
     text = (
-        f"{channel.broken} samples that are no numbers or far beyond full scale – {at.text(first.start)} to "
-        f"{at.clock(last.stop)}. Driver fault or broken file; every result they touch would be wrong. "
+        f"{stretch.count} samples that are no numbers or far beyond full scale – {at.text(stretch.start)} to "
+        f"{at.clock(stretch.stop)}. Driver fault or broken file; every result they touch would be wrong. "
         "Retake; the segments without them are analysed, file kept."
     )
-    return Health(
-        "non-finite",
-        "stop",
-        text,
-        channel=at.index,
-        start_s=at.seconds(first.start),
-        end_s=at.seconds(last.stop),
-    )
+    return _between("non-finite", "stop", text, at, stretch.start, stretch.stop)
 
 
 def _twin(at: _Place, other: int) -> Health:
@@ -157,30 +161,33 @@ def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     at_top = [tops for tops in channel.flat_tops if abs(tops.ceiling) >= full_scale]
     below = [tops for tops in channel.flat_tops if abs(tops.ceiling) < full_scale]
     found = []
-    if at_top:
-        count = sum(tops.count for tops in at_top)
-        first, last = at_top[0].start, max(tops.stop for tops in at_top)
+    for place in _places(at_top, at.facts.rate_hz):
         text = (
-            f"Recorder clipped: {count} flat tops of up to {max(tops.longest for tops in at_top)} samples at "
-            f"{_peak_dbfs(abs(at_top[0].ceiling)):+.2f} dBFS – {at.text(first)} to {at.clock(last)}. Level "
-            "and harmonics of these steps are the recorder's. Lower the record gain by 6 dB and retake; the "
-            "steps below are kept."
+            f"Recorder clipped: {place.count} flat tops at full scale – {at.text(place.start)} to "
+            f"{at.clock(place.stop)}. Level and harmonics are the recorder's there. Lower the record gain by "
+            "6 dB and retake; what lies below is kept."
         )
-        found.append(_between("clipped", "stop", text, at, first, last))
-    if sum(tops.count for tops in below) >= LEAST_FLAT_TOPS:
-        first, last = below[0].start, max(tops.stop for tops in below)
+        found.append(_between("clipped", "stop", text, at, place.start, place.stop))
+    if sum(tops.count for tops in below) < LEAST_FLAT_TOPS:
+        return found
+    level_dbfs = _peak_dbfs(abs(below[0].ceiling))
+    for place in _places(below, at.facts.rate_hz):
         text = (
-            f"Flat tops at {_peak_dbfs(abs(below[0].ceiling)):.1f} dBFS – {at.text(first)} to "
-            f"{at.clock(last)}. An earlier stage clips, or the file was turned down afterwards. If the "
-            "bypass capture shows them too, it is the path: lower the play level; if not, it is the stage "
-            "under test. Nothing was left out."
+            f"Flat tops at {level_dbfs:.1f} dBFS – {at.text(place.start)} to {at.clock(place.stop)}. An "
+            "earlier stage clips, or the file was turned down afterwards. If the bypass capture shows them "
+            "too, it is the path: lower the play level; if not, it is the stage under test. Nothing was left "
+            "out."
         )
-        found.append(_between("clipped-below-full-scale", "warn", text, at, first, last))
+        found.append(_between("clipped-below-full-scale", "warn", text, at, place.start, place.stop))
     return found
 
 
-def _between(code: str, severity: str, text: str, at: _Place, first: int, last: int) -> Health:
-    return Health(code, severity, text, channel=at.index, start_s=at.seconds(first), end_s=at.seconds(last))  # type: ignore[arg-type]
+def _places(tops: list[FlatTops], gap: int) -> list[Stretch]:
+    return _joined(tuple(Stretch(each.start, each.stop, each.count) for each in tops), gap)
+
+
+def _between(code: str, severity: Severity, text: str, at: _Place, first: int, last: int) -> Health:
+    return Health(code, severity, text, channel=at.index, start_s=at.seconds(first), end_s=at.seconds(last))
 
 
 def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 LEAST_SAMPLES = 3
-FLAT = 1e-4  # of the ceiling, or one step of the recorder: samples this close together are flat
+FLAT = 1e-4  # of the ceiling: samples this close together are flat
+GRAIN = 4.0  # times the noise: two samples of one ceiling seldom differ by more
 STEEP = 8.0  # times that: the step into and out of a flat top; a smooth top cannot exceed 7
 NEAR = 0.98  # of the highest value: where tops are looked for
 LEAST_CEILING = 2.0**-8  # -48 dBFS
@@ -39,7 +41,9 @@ class FlatTops:
     ceiling: float
 
 
-def find_flat_tops(samples: Array, *, start: int, highest: float, step: float) -> FlatTops | None:
+def find_flat_tops(
+    samples: Array, *, start: int, highest: float, step: float, noise: float
+) -> FlatTops | None:
     """Find flat tops on the upper side of a stretch of one channel.
 
     Parameters
@@ -52,49 +56,59 @@ def find_flat_tops(samples: Array, *, start: int, highest: float, step: float) -
         Highest value met in the capture so far; tops well below it are not looked at.
     step : float
         Distance between the values the recorder can tell apart.
+    noise : float
+        RMS of the capture where it is quietest.
 
     Notes
     -----
-    A top is flat if at least three samples lie within a tolerance t of one another (`FLAT` of the ceiling, or
-    one `step`) and the waveform falls by more than `STEEP` t on both sides. Samples of a sine around its top
-    differ by d, d + c, d + 2c, ... with constant c: two differences within t leave the next within 3 t, and
-    rounding adds at most 4 t, so clean tones never count, whatever frequency, phase and word length. Noise
-    above t makes a few flat tops by chance: below full scale, at least `LEAST_ALIKE` must therefore lie
-    within 2 t of one height and hold `LEAST_SHARE` of all samples there or higher; a ceiling holds most. One
-    that noise roughens by much more than t is missed, and so is one that lasts one or two samples.
+    A top is flat if at least three samples lie within a tolerance t of one another and the waveform falls by
+    more than `STEEP` t on both sides. At full scale t is one `step`, elsewhere the larger of that and `FLAT`
+    of the ceiling, or `GRAIN` times the noise. Samples of a sine near its top differ by d, d + c, d + 2c, ...
+    with constant c: two differences within t leave the next within 3 t, and rounding adds at most 4 t, so
+    clean tones never count, whatever frequency, phase and word length. Below full scale `LEAST_ALIKE` tops or
+    more must lie within 2 t of one height and hold `LEAST_SHARE` of all samples there or higher: a ceiling
+    holds most of them, tops made flat by chance do not. Missed are ceilings met for one or two samples only.
     """
     ceiling = float(np.max(samples, initial=0.0))
     if ceiling < LEAST_CEILING or ceiling < NEAR * highest:
         return None
-    flat = max(FLAT * ceiling, 1.01 * step)
-    first, last = _level_runs(samples, near=NEAR * ceiling, flat=flat)
-    fall = STEEP * flat
-    steep = (samples[first] - samples[first - 1] > fall) & (samples[last] - samples[last + 1] > fall)
-    steep &= np.abs(samples[first] - samples[last]) <= 2 * flat
-    first, last = first[steep], last[steep]
-    if first.size == 0:
-        return None
-    height = float(np.median(samples[first]))
-    if ceiling < 1 - 2 * step:
+    if ceiling >= 1 - 2 * step:
+        first, last = _flat_runs(samples, near=1 - 2 * step, flat=1.01 * step)
+        if first.size:
+            return _summed(samples, first, last, start)
+    smooth = max(FLAT * ceiling, 1.01 * step)
+    for flat in sorted({max(smooth, GRAIN * noise), smooth}, reverse=True):
+        first, last = _flat_runs(samples, near=NEAR * ceiling, flat=flat)
+        if first.size == 0:
+            continue
+        height = float(np.median(samples[first]))
         alike = np.abs(samples[first] - height) <= 2 * flat
         first, last = first[alike], last[alike]
         share = np.sum(last - first + 1) / np.count_nonzero(samples >= height - 2 * flat)
-        if first.size < LEAST_ALIKE or share < LEAST_SHARE:
-            return None
+        if first.size >= LEAST_ALIKE and share >= LEAST_SHARE:
+            return _summed(samples, first, last, start)
+    return None
+
+
+def _summed(samples: Array, first: Indices, last: Indices, start: int) -> FlatTops:
     return FlatTops(
         start=start + int(first[0]),
         stop=start + int(last[-1]) + 1,
         count=int(first.size),
         longest=int(np.max(last - first)) + 1,
-        ceiling=height,
+        ceiling=float(np.median(samples[first])),
     )
 
 
-def _level_runs(samples: Array, *, near: float, flat: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """First and last sample of each run of flat steps above `near` that has a neighbour on both sides."""
+def _flat_runs(samples: Array, *, near: float, flat: float) -> tuple[Indices, Indices]:
+    """First and last sample of each flat top at `near` or above that is steep on both sides."""
     level = np.abs(np.diff(samples)) <= flat
-    level &= (samples[1:] > near) & (samples[:-1] > near)
+    level &= (samples[1:] >= near) & (samples[:-1] >= near)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], level, [False])).astype(np.int8)))
     first, last = edges[::2], edges[1::2]
     inside = (first > 0) & (last + 1 < samples.size) & (last - first + 1 >= LEAST_SAMPLES)
-    return first[inside], last[inside]
+    first, last = first[inside], last[inside]
+    fall = STEEP * flat
+    steep = (samples[first] - samples[first - 1] > fall) & (samples[last] - samples[last + 1] > fall)
+    steep &= np.abs(samples[first] - samples[last]) <= 2 * flat
+    return first[steep], last[steep]

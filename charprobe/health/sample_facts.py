@@ -13,6 +13,8 @@ from charprobe.source import Source
 Array = NDArray[np.float64]
 
 BLOCK_FRAMES = 1 << 15
+QUIET_FRAMES = 1 << 11  # 43 ms at 48 kHz: fits into the quiet pre-roll of every stimulus
+NOISY = 1e-3  # -57 dBFS: the most that counts as noise; a capture without a quiet piece is no noisier
 ABSURD = 1e4  # no recorder goes 80 dB beyond full scale
 KEPT_STRETCHES = 1000
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
@@ -20,10 +22,11 @@ FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 @dataclass(frozen=True)
 class Stretch:
-    """Samples `start` to `stop` of one channel, from the start of the capture."""
+    """Samples `start` to `stop` of one channel, from the start of the capture, `count` of which are meant."""
 
     start: int
     stop: int
+    count: int
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,8 @@ class ChannelFacts:
         RMS of the whole channel without its mean.
     rest : float
         Mean in the quietest quarter of the channel: the offset without what loud tones may add.
-    broken, broken_at : int, tuple of Stretch
-        How many samples are not finite or absurd, and the blocks' stretches that hold them.
+    broken_at : tuple of Stretch
+        Samples that are not finite or absurd, one stretch per block that holds any.
     flat_tops : tuple of FlatTops
         At the highest and lowest values of the channel, block by block.
     bits_used : int or None
@@ -56,7 +59,6 @@ class ChannelFacts:
     peak_at: int
     level: float
     rest: float
-    broken: int
     broken_at: tuple[Stretch, ...]
     flat_tops: tuple[FlatTops, ...]
     bits_used: int | None
@@ -66,7 +68,7 @@ class ChannelFacts:
     @property
     def silent(self) -> bool:
         """Whether every sample is exactly zero."""
-        return self.peak == 0.0 and self.broken == 0
+        return self.peak == 0.0 and not self.broken_at
 
 
 def gather_sample_facts(source: Source) -> tuple[ChannelFacts, ...]:
@@ -105,11 +107,11 @@ class _Tally:
         self.means: list[float] = []
         self.powers: list[float] = []
         self.sizes: list[int] = []
-        self.broken = 0
         self.broken_at: list[Stretch] = []
         self.highest = {1.0: 0.0, -1.0: 0.0}
         self.tops: dict[float, list[FlatTops]] = {1.0: [], -1.0: []}
         self.bits = _BitTally()
+        self.quietest = NOISY
 
     def add(self, samples: Array, start: int) -> None:
         """Take in the next block, whose first sample is sample `start` of the capture."""
@@ -126,23 +128,37 @@ class _Tally:
         self.means.append(mean)
         self.powers.append(max(float(np.dot(samples, samples)) / samples.size - mean**2, 0.0))
         self.sizes.append(samples.size)
+        self._listen(samples)
         for side, extreme in ((1.0, high), (-1.0, -low)):
             if self.highest[side] < NEAR * extreme:
                 self.tops[side].clear()  # whatever was flat below was no ceiling
             if extreme >= NEAR * self.highest[side]:
                 tops = find_flat_tops(
-                    side * samples, start=start, highest=self.highest[side], step=self.bits.step()
+                    side * samples,
+                    start=start,
+                    highest=self.highest[side],
+                    step=self.bits.step(),
+                    noise=self.quietest,
                 )
                 if tops is not None and len(self.tops[side]) < KEPT_STRETCHES:
                     self.tops[side].append(replace(tops, ceiling=side * tops.ceiling))
                 self.highest[side] = max(self.highest[side], extreme)
 
+    def _listen(self, samples: Array) -> None:
+        """Keep the level of the quietest short piece that is not digital silence."""
+        pieces = samples[: samples.size // QUIET_FRAMES * QUIET_FRAMES].reshape(-1, QUIET_FRAMES)
+        powers = np.einsum("ij,ij->i", pieces, pieces) / QUIET_FRAMES - np.mean(pieces, axis=1) ** 2
+        power = float(np.min(powers, initial=np.inf, where=powers > 0))
+        self.quietest = min(self.quietest, float(np.sqrt(power)))
+
     def _mend(self, samples: Array, start: int) -> Array:
         broken = ~(np.abs(samples) < ABSURD)
         places = np.flatnonzero(broken)
-        self.broken += places.size
-        if len(self.broken_at) < KEPT_STRETCHES:
-            self.broken_at.append(Stretch(start + int(places[0]), start + int(places[-1]) + 1))
+        stretch = Stretch(start + int(places[0]), start + int(places[-1]) + 1, int(places.size))
+        if len(self.broken_at) == KEPT_STRETCHES:
+            last = self.broken_at.pop()
+            stretch = Stretch(last.start, stretch.stop, last.count + stretch.count)
+        self.broken_at.append(stretch)
         return np.where(broken, 0.0, samples)
 
     def facts(self) -> ChannelFacts:
@@ -164,7 +180,6 @@ class _Tally:
             peak_at=self.peak_at,
             level=float(np.sqrt(max(power, 0.0))),
             rest=float(np.median(means[quiet])),
-            broken=self.broken,
             broken_at=tuple(self.broken_at),
             flat_tops=tuple(sorted(kept, key=lambda tops: tops.start)),
             bits_used=self.bits.used(),
