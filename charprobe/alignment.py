@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.edited_gaps import find_edits
 from charprobe.ident import HASH_DIGITS, IdentReading, read_ident
-from charprobe.marker_delay import delay_between, delay_of, path_response
+from charprobe.marker_delay import PathPhase, delay_between, delay_of, path_response, phase_of
 from charprobe.marker_runs import Run, belong, find_runs
 from charprobe.marker_search import Hit
 from charprobe.not_found import why_not_found, wrong_rate, wrong_stimulus
 from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
-from charprobe.timing_jump import place_jump
+from charprobe.timing_jump import Jump, place_jump
 from charprobe.tone_clock import drift_from_tones
 
 Array = NDArray[np.float64]
@@ -26,8 +27,9 @@ MOST_ROUNDS = 8  # of delay and drift; one is enough on a common clock
 SAME_FACTOR = 1e-11
 IDENT_MARGIN_S = 0.2
 LEAST_JUMP_SAMPLES = 0.5
+EDIT_S = 0.02  # a change of length beyond any clock: somebody cut
 JUMP_SIGMAS = 5.0
-UNKNOWN_DRIFT_PPM = 150.0  # free-running converters differ by less
+UNKNOWN_DRIFT = Quantity(0.0, -150.0, 150.0, "ppm")  # free-running converters differ by less
 
 
 @dataclass(frozen=True)
@@ -48,11 +50,10 @@ class Alignment:
         Level of the markers in the capture re the stimulus.
     ident : IdentReading or None
         What the ident said.
-    jump_samples : Quantity or None
-        Samples inserted (positive) or lost (negative) somewhere between the markers; None where the markers
-        agree with the clock that the tones show, or where that cannot be judged.
-    jump_position : float
-        Stimulus position from which on the jump applies; the stimulus' end where there is none.
+    jumps : tuple of Jump
+        Where samples were lost or inserted between the markers, in the order of the stimulus; each one
+        applies from the middle of its stretch on. Empty where the markers agree with the clock that the
+        tones show, and where that cannot be judged because a marker is missing.
     """
 
     delay_samples: Quantity
@@ -62,8 +63,7 @@ class Alignment:
     closing_found: bool
     gain_db: float
     ident: IdentReading | None
-    jump_samples: Quantity | None
-    jump_position: float
+    jumps: tuple[Jump, ...]
 
     @property
     def step(self) -> float:
@@ -77,9 +77,9 @@ class Alignment:
     def capture_index(self, position: float | Array) -> float | Array:
         """Capture index, fractional, of a stimulus position or an array of them."""
         index = self.delay_samples.value + position / self.step
-        if self.jump_samples is None:
-            return index
-        return index + np.where(np.asarray(position) >= self.jump_position, self.jump_samples.value, 0.0)[()]
+        for jump in self.jumps:
+            index = index + np.where(np.asarray(position) >= jump.middle, jump.samples.value, 0.0)[()]
+        return index
 
 
 def locate(source: Source, stimulus: Stimulus, channel: int) -> Alignment:
@@ -134,48 +134,102 @@ def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit,
     start, distance = stimulus.opening.start, stimulus.closing.start - stimulus.opening.start
     pair = _Pair(float(first.index), float(last.index), distance, 1.0)
     if belong(first, last, distance=distance):
-        for _ in range(MOST_ROUNDS):
-            before = pair.factor
-            pair = _refined(source, stimulus, channel, pair, factor=pair.factor)
-            pair = replace(pair, factor=pair.measured_factor)
-            if abs(pair.factor - before) < SAME_FACTOR:
-                break
-    drift = Quantity.from_std(1e6 * (pair.factor - 1), 1e6 * pair.between_std / distance, "ppm")
+        pair = _on_own_clock(source, stimulus, channel, pair)
+        drift = Quantity.from_std(1e6 * (pair.factor - 1), 1e6 * pair.between_std / distance, "ppm")
+        pair, drift, jump = _against_tones(source, stimulus, channel, pair, drift)
+    else:
+        pair = _refined(source, stimulus, channel, pair, factor=1.0)
+        drift, jump = UNKNOWN_DRIFT, Quantity.from_std(pair.last - pair.first - distance, 0.0, "samples")
     ident = _read_ident(source, stimulus, channel, index=pair.first, position=start)
-    jump, jump_position = None, float(stimulus.length)
-    for _ in range(ROUNDS):
-        seen = drift_from_tones(
-            source, channel, stimulus, anchor_position=start, anchor_index=pair.first, drift_ppm=drift.value
-        )
-        if seen is None:
-            break
-        beyond = pair.last - pair.first - distance * (1 + 1e-6 * seen.value)
-        std = float(np.hypot(pair.between_std, 1e-6 * distance * seen.std))
-        if abs(beyond) <= max(LEAST_JUMP_SAMPLES, JUMP_SIGMAS * std):
-            break
-        jump, drift = Quantity.from_std(beyond, std, "samples"), seen
-        pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * seen.value)
-    delay = _delay(pair.first, start, pair.first_std, drift)
-    if jump is not None:
-        jump_position = place_jump(
+    jumps: tuple[Jump, ...] = ()
+    if jump is not None and abs(jump.value) > EDIT_S * stimulus.rate_hz:
+        jumps = find_edits(
             source,
             channel,
             stimulus,
-            delay=delay.value,
+            opening_index=pair.first,
+            closing_index=pair.last,
             drift_ppm=drift.value,
-            jump_samples=jump.value,
-        ).middle
+            gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
+        )
+        until = jumps[0].start if jumps else np.inf
+        for _ in range(ROUNDS):
+            drift = _drift_alone(source, stimulus, channel, pair.first, start, drift, until=until)
+            pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * drift.value)
+    elif jump is not None:
+        delay = _delay(pair.first, start, pair.first_std, drift).value
+        jumps = (
+            place_jump(
+                source,
+                channel,
+                stimulus,
+                path=pair.path,
+                delay=delay,
+                drift_ppm=drift.value,
+                samples=jump,
+            ),
+        )
     return Alignment(
-        delay_samples=delay,
+        delay_samples=_delay(pair.first, start, pair.first_std, drift),
         drift_ppm=drift,
         polarity=pair.polarity,
         opening_found=True,
         closing_found=True,
         gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
         ident=ident,
-        jump_samples=jump,
-        jump_position=jump_position,
+        jumps=jumps,
     )
+
+
+def _on_own_clock(source: Source, stimulus: Stimulus, channel: int, pair: _Pair) -> _Pair:
+    """Refine both markers until the clock they show is the one they are measured with."""
+    for _ in range(MOST_ROUNDS):
+        before = pair.factor
+        pair = _refined(source, stimulus, channel, pair, factor=before)
+        pair = replace(pair, factor=pair.measured_factor)
+        if abs(pair.factor - before) < SAME_FACTOR:
+            break
+    return pair
+
+
+def _against_tones(
+    source: Source, stimulus: Stimulus, channel: int, pair: _Pair, drift: Quantity
+) -> tuple[_Pair, Quantity, Quantity | None]:
+    """Compare the clock of the markers with that of the tones; where they disagree, the tones' is right."""
+    jump = None
+    for _ in range(ROUNDS):
+        seen = _drift_alone(source, stimulus, channel, pair.first, stimulus.opening.start, UNKNOWN_DRIFT)
+        if seen is UNKNOWN_DRIFT:
+            break
+        beyond = pair.last - pair.first - pair.distance * (1 + 1e-6 * seen.value)
+        std = float(np.hypot(pair.between_std, 1e-6 * pair.distance * seen.std))
+        if abs(beyond) <= max(LEAST_JUMP_SAMPLES, JUMP_SIGMAS * std):
+            break
+        jump, drift = Quantity.from_std(beyond, std, "samples"), seen
+        pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * seen.value)
+    return pair, drift, jump
+
+
+def _drift_alone(
+    source: Source,
+    stimulus: Stimulus,
+    channel: int,
+    index: float,
+    position: float,
+    guess: Quantity,
+    until: float = np.inf,
+) -> Quantity:
+    """Drift that the tones show, or the guess where they show none."""
+    seen = drift_from_tones(
+        source,
+        channel,
+        stimulus,
+        anchor_position=position,
+        anchor_index=index,
+        drift_ppm=guess.value,
+        until=until,
+    )
+    return guess if seen is None else seen
 
 
 @dataclass(frozen=True)
@@ -190,6 +244,7 @@ class _Pair:
     between_std: float = 0.0
     polarity: int = 1
     gain_db: float = 0.0
+    path: PathPhase = field(default_factory=lambda: PathPhase(np.zeros(1), np.zeros(1)))
 
     @property
     def measured_factor(self) -> float:
@@ -213,26 +268,19 @@ def _refined(source: Source, stimulus: Stimulus, channel: int, pair: _Pair, *, f
         between_std=between_std,
         polarity=1 if np.cos(slope.phase_rad) > 0 else -1,
         gain_db=float(20 * np.log10(slope.gain)),
+        path=phase_of(opening, slope.delay),
     )
 
 
 def _align_by_one(source: Source, stimulus: Stimulus, channel: int, hit: Hit) -> Alignment:
     position = stimulus.opening.start if hit.marker == "opening" else stimulus.closing.start
-    index, drift = float(hit.index), Quantity(0.0, -UNKNOWN_DRIFT_PPM, UNKNOWN_DRIFT_PPM, "ppm")
+    index, drift = float(hit.index), UNKNOWN_DRIFT
     for _ in range(ROUNDS):
         step = 1 / (1 + 1e-6 * drift.value)
         path = path_response(source, channel, hit.marker, index=index, step=step, rate_hz=stimulus.rate_hz)
         slope = delay_of(path)
         index = path.index + slope.delay
-        seen = drift_from_tones(
-            source,
-            channel,
-            stimulus,
-            anchor_position=position,
-            anchor_index=index,
-            drift_ppm=drift.value,
-        )
-        drift = seen or drift
+        drift = _drift_alone(source, stimulus, channel, index, position, drift)
     return Alignment(
         delay_samples=_delay(index, position, slope.std, drift),
         drift_ppm=drift,
@@ -241,8 +289,7 @@ def _align_by_one(source: Source, stimulus: Stimulus, channel: int, hit: Hit) ->
         closing_found=hit.marker == "closing",
         gain_db=float(20 * np.log10(slope.gain) - stimulus.recipe.sync_dbfs),
         ident=_read_ident(source, stimulus, channel, index=index, position=position),
-        jump_samples=None,
-        jump_position=float(stimulus.length),
+        jumps=(),
     )
 
 

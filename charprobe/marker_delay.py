@@ -56,6 +56,28 @@ class Slope:
     gain: float
 
 
+@dataclass(frozen=True)
+class PathPhase:
+    """Phase of a path over frequency, its delay taken off; frequencies are in cycles per sample."""
+
+    frequency: Array
+    phase_rad: Array
+
+    def covers(self, frequency: float) -> bool:
+        """Tell whether a frequency lies where the marker shows the phase."""
+        return bool(self.frequency[0] <= frequency <= self.frequency[-1])
+
+    def phase_at(self, frequency: Array) -> Array:
+        """Phase in rad at frequencies the marker covers."""
+        return np.interp(frequency, self.frequency, self.phase_rad)
+
+
+def phase_of(path: PathResponse, delay: float) -> PathPhase:
+    """Phase of a path response without a delay counted from its `index`."""
+    smooth = _smooth(path.response * np.exp(1j * path.omega * delay))
+    return PathPhase(path.omega / (2 * np.pi), np.unwrap(np.angle(smooth)))
+
+
 def path_response(
     source: Source, channel: int, marker: Marker, *, index: float, step: float, rate_hz: float
 ) -> PathResponse:

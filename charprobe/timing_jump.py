@@ -7,21 +7,32 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.marker_delay import PathPhase
+from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.tone_clock import steady_tones, tone_phases
 
 Array = NDArray[np.float64]
 
-SAME_FIT = 0.02  # of one tone's share: places that explain the phases equally well
+SAME_FIT = 0.002  # rad squared: what 2.6 degrees of one tone tell is left undecided
 
 
 @dataclass(frozen=True)
-class JumpPlace:
-    """Stimulus positions between which samples were lost or inserted."""
+class Jump:
+    """Samples lost or inserted somewhere in a stretch of a capture.
+
+    Attributes
+    ----------
+    start, stop : float
+        Stimulus positions between which it happened.
+    samples : Quantity
+        Samples inserted (positive) or lost (negative).
+    """
 
     start: float
     stop: float
+    samples: Quantity
 
     @property
     def middle(self) -> float:
@@ -34,46 +45,51 @@ def place_jump(
     channel: int,
     stimulus: Stimulus,
     *,
+    path: PathPhase,
     delay: float,
     drift_ppm: float,
-    jump_samples: float,
-) -> JumpPlace:
+    samples: Quantity,
+) -> Jump:
     """Find between which two tones a jump of known size lies.
 
     Parameters
     ----------
     source, channel, stimulus
         The capture, its channel, and what it should hold.
+    path : PathPhase
+        What the path did to the phase of the opening marker.
     delay, drift_ppm : float
         The clock before the jump.
-    jump_samples : float
+    samples : Quantity
         Samples inserted (positive) or lost (negative).
 
     Returns
     -------
-    JumpPlace
+    Jump
         From the last tone before the jump to the first one after it; the whole stimulus where no tone tells.
 
     Notes
     -----
-    With the right place, all tones of one frequency have one phase: the path's. The place chosen makes the
-    phases of every frequency agree best, summed over the frequencies. A jump by whole periods of one
-    frequency is seen by the others.
+    With the right place, every tone has the phase that the path gave the opening marker at its frequency.
+    The place chosen makes the phases agree best over all tones. A jump by whole periods of one frequency is
+    seen by the others.
     """
-    phases = tone_phases(source, channel, stimulus, steady_tones(stimulus), delay=delay, drift_ppm=drift_ppm)
-    if len(phases) < 2:
-        return JumpPlace(0.0, float(stimulus.length))
+    tones = [t for t in steady_tones(stimulus) if path.covers(t.frequency_hz / stimulus.rate_hz)]
+    phases = tone_phases(source, channel, stimulus, tones, delay=delay, drift_ppm=drift_ppm)
+    if not phases:
+        return Jump(0.0, float(stimulus.length), samples)
     positions = np.array([p.position for p in phases])
     hz = np.array([p.tone.frequency_hz for p in phases])
-    before = np.exp(1j * np.array([p.first_rad + p.advance_rad / 2 for p in phases]))
-    after = before * np.exp(2j * np.pi * hz * jump_samples / stimulus.rate_hz)
-    groups = (hz[:, None] == np.unique(hz)[None, :]).astype(float)
-    left = np.concatenate([np.zeros((1, groups.shape[1])), np.cumsum(groups * before[:, None], axis=0)])
-    right = np.cumsum((groups * after[:, None])[::-1], axis=0)[::-1]
-    right = np.concatenate([right, np.zeros((1, groups.shape[1]))])
-    fit = np.abs(left + right).sum(axis=1)
-    good = np.flatnonzero(fit >= fit.max() - SAME_FIT)
+    seen = np.array([p.first_rad + p.advance_rad / 2 for p in phases])
+    off = seen - path.phase_at(hz / stimulus.rate_hz)
+    turn = 2 * np.pi * hz * samples.value / stimulus.rate_hz
+    before = np.angle(np.exp(1j * off)) ** 2
+    after = np.angle(np.exp(1j * (off + turn))) ** 2
+    left = np.concatenate([[0.0], np.cumsum(before)])
+    right = np.concatenate([np.cumsum(after[::-1])[::-1], [0.0]])
+    misfit = left + right
+    good = np.flatnonzero(misfit <= misfit.min() + SAME_FIT)
     first, last = int(good[0]), int(good[-1])
     start = positions[first - 1] if first > 0 else 0.0
     stop = positions[last] if last < positions.size else float(stimulus.length)
-    return JumpPlace(float(start), float(stop))
+    return Jump(float(start), float(stop), samples)

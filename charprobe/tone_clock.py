@@ -118,6 +118,7 @@ def drift_from_tones(
     anchor_position: float,
     anchor_index: float,
     drift_ppm: float,
+    until: float = np.inf,
 ) -> Quantity | None:
     """Drift of the recorder's clock from the frequency of steady tones.
 
@@ -129,6 +130,8 @@ def drift_from_tones(
         A stimulus position, and where the capture holds it.
     drift_ppm : float
         First guess, within `WIDEST_PPM` of the truth.
+    until : float
+        Only tones that end before this stimulus position are used.
 
     Returns
     -------
@@ -142,7 +145,8 @@ def drift_from_tones(
     noise and of the scatter between tones.
     """
     rate_hz = stimulus.rate_hz
-    tones = [t for t in steady_tones(stimulus) if _turns(t, rate_hz) * WIDEST_PPM * 1e-6 < 0.45]
+    steady = [t for t in steady_tones(stimulus) if t.stop <= until]
+    tones = [t for t in steady if _turns(t, rate_hz) * WIDEST_PPM * 1e-6 < 0.45]
     nearest = sorted(tones, key=lambda t: abs(t.start - anchor_position))[:FEW_TONES]
     telling = sorted(tones, key=lambda t: -_turns(t, rate_hz) * 10 ** (t.level_dbfs / 40))[:FEW_TONES]
     result = None

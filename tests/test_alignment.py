@@ -27,7 +27,7 @@ def test_delay_and_drift_equal_the_closed_form(delay, drift_ppm, rng):
     assert found.polarity == 1
     assert abs(found.gain_db) < 1e-3
     assert (found.ident.recipe_hash_prefix, found.ident.take) == (STIMULUS.recipe.hash[:6], 7)
-    assert found.jump_samples is None
+    assert found.jumps == ()
     ends = np.array([0.0, STIMULUS.length])
     truth = delay + ends * (1 + 1e-6 * drift_ppm)
     np.testing.assert_allclose(found.capture_index(ends), truth, rtol=0, atol=2 * DELAY_TOLERANCE)
@@ -96,7 +96,7 @@ def test_a_device_s_own_phase_is_not_taken_for_delay(device, rng):
     assert abs(found.delay_samples.value - 1000.6) < 2.5 * reach  # and the interval is not far from honest
     assert abs(found.drift_ppm.value - 25) < 0.02  # the same phase in both markers drops out
     assert found.polarity == 1
-    assert found.jump_samples is None
+    assert found.jumps == ()
 
 
 def test_only_the_opening(rng):
@@ -124,22 +124,38 @@ def test_a_marker_alone_leaves_the_drift_open(rng):
     assert abs(found.delay_samples.value - 10) < found.delay_samples.high - found.delay_samples.value
 
 
-@pytest.mark.parametrize("lost", [-96, -3, 1, 240])
+@pytest.mark.parametrize("lost", [-97, -3, 1, 240])
 def test_lost_and_inserted_samples_are_told_from_drift(lost, rng):
     clean = recorded(STIMULUS, delay=50.5, drift_ppm=33.0, noise=rng)
     tone = STIMULUS.segments[1].tones[2]
     at = round(50.5 + (tone.start - 1000) * (1 + 33e-6))
     samples = np.concatenate([clean[:at], clean[at - lost :]])
     found = locate(capture(samples), STIMULUS, 0)
-    assert (
-        abs(found.jump_samples.value - lost) < 0.1
-    )  # well below the one sample that is the least that can be lost
-    assert found.jump_samples.low - 0.05 <= lost <= found.jump_samples.high + 0.05
+    (jump,) = found.jumps
+    assert abs(jump.samples.value - lost) < 0.1  # well below one sample, the least that can be lost
+    assert jump.samples.low - 0.05 <= lost <= jump.samples.high + 0.05
     assert abs(found.drift_ppm.value - 33) < 0.05
-    assert abs(found.jump_position - tone.start) < 0.5 * RATE_HZ  # between two tones of 0.3 s
+    assert jump.start <= tone.start <= jump.stop <= jump.start + 0.5 * RATE_HZ  # between tones of 0.3 s
     late = STIMULUS.segments[2].span.start
     truth = 50.5 + late * (1 + 33e-6) + lost
     assert abs(found.capture_index(float(late)) - truth) < 0.1
+
+
+@pytest.mark.parametrize("cuts_s", [(-0.2,), (-0.12, -0.1), (0.5, -0.15, 0.07)])
+def test_edited_gaps_are_found_one_by_one(cuts_s, rng):
+    samples = recorded(STIMULUS, delay=50.5, drift_ppm=20.0, noise=rng)
+    expected = []
+    for segment, cut_s in reversed(list(zip(STIMULUS.segments, cuts_s, strict=False))):
+        at, change = segment.span.stop + 3000, round(cut_s * RATE_HZ)
+        silence = rng.normal(0, 1e-6, max(0, change))
+        samples = np.concatenate([samples[:at], silence, samples[at - min(0, change) :]])
+        expected.insert(0, (segment.span.stop, change))
+    found = locate(capture(samples), STIMULUS, 0)
+    assert [jump.start for jump in found.jumps] == [stop for stop, _ in expected]
+    for jump, (_, change) in zip(found.jumps, expected, strict=True):
+        assert abs(jump.samples.value - change) < 60  # a period of the tone that follows, 48 samples at most
+    assert abs(found.drift_ppm.value - 20) < 0.2
+    assert abs(found.delay_samples.value - 50.5) < 0.01
 
 
 def test_two_takes_in_one_file(rng):

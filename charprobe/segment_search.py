@@ -1,0 +1,90 @@
+"""Where segments lie in a capture, to about 10 ms, by the pattern of their levels over time and frequency."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.generators.render import render_segment
+from charprobe.marker_search import blocks
+from charprobe.source import Source
+from charprobe.stimulus import Segment
+
+Array = NDArray[np.float64]
+
+HOP_S = 0.01
+WINDOW_HOPS = 4
+LOWEST_HZ, HIGHEST_HZ, BANDS = 60.0, 16_000.0, 16
+FLOOR_DBFS = -70.0  # levels below count as silence
+LEAD_HOPS = 10  # of silence in front of a segment that belong to its pattern
+ALIKE = 0.7  # matches of a segment through limiters, saturation and -60 dBFS of noise stay above
+BLOCK_HOPS = 1000
+
+
+def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db: float) -> Array:
+    """Levels of bands in dB above `FLOOR_DBFS`, every `HOP_S` from `start` on.
+
+    Parameters
+    ----------
+    source, channel
+        The capture and its channel.
+    start, stop : int
+        Capture samples; what lies outside the file counts as silence.
+    gain_db : float
+        Gain of the capture, taken off first.
+
+    Returns
+    -------
+    ndarray, shape (hops, BANDS)
+        0 and more; row i is centred on ``start + (i + WINDOW_HOPS / 2) * HOP_S * rate``.
+    """
+    hop = round(HOP_S * source.rate_hz)
+    overlap = (WINDOW_HOPS - 1) * hop
+    rows = [
+        _levels(block, rate_hz=source.rate_hz, gain_db=gain_db)
+        for _, block in blocks(
+            source, channel, start=start, stop=stop, size=BLOCK_HOPS * hop + overlap, overlap=overlap
+        )
+    ]
+    missing = max(0, -start) // hop
+    return np.concatenate([np.zeros((missing, BANDS)), *rows]) if rows else np.zeros((missing, BANDS))
+
+
+def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
+    """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind."""
+    hop = round(HOP_S * rate_hz)
+    sound = render_segment(segment, rate_hz=rate_hz)
+    return _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
+
+
+def matches(pattern: Array, levels: Array) -> Array:
+    """Correlation, -1 to 1, of a pattern with levels at every row the whole pattern fits in from."""
+    rows = pattern.shape[0]
+    places = levels.shape[0] - rows + 1
+    if places < 1:
+        return np.zeros(0)
+    wanted = pattern - pattern.mean()
+    size = 1 << int(np.ceil(np.log2(levels.shape[0] + rows)))
+    spectrum = np.fft.rfft(levels, size, axis=0) * np.fft.rfft(wanted, size, axis=0).conj()
+    product = np.fft.irfft(spectrum.sum(axis=1), size)[:places]
+    sums = np.concatenate([[0.0], np.cumsum(levels.sum(axis=1))])
+    squares = np.concatenate([[0.0], np.cumsum((levels**2).sum(axis=1))])
+    mean = (sums[rows:] - sums[:-rows]) / (rows * BANDS)
+    energy = (squares[rows:] - squares[:-rows]) - rows * BANDS * mean**2
+    return np.asarray(product / np.sqrt(np.maximum(energy, 1.0) * np.sum(wanted**2)))
+
+
+def _levels(samples: Array, *, rate_hz: int, gain_db: float) -> Array:
+    hop = round(HOP_S * rate_hz)
+    size = WINDOW_HOPS * hop
+    if samples.size < size:
+        return np.zeros((0, BANDS))
+    frames = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop]
+    window = np.hanning(size)
+    power = np.abs(np.fft.rfft(frames * window, axis=1)) ** 2 * (2 / np.sum(window)) ** 2
+    hz = np.fft.rfftfreq(size, 1 / rate_hz)
+    edges_hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, BANDS + 1)
+    starts = np.searchsorted(hz, edges_hz)
+    in_band = np.add.reduceat(power, starts, axis=1)[:, :BANDS]
+    level_dbfs = 10 * np.log10(np.maximum(in_band, 1e-30)) - gain_db
+    return np.maximum(level_dbfs - FLOOR_DBFS, 0.0)
