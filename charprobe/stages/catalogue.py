@@ -265,7 +265,10 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
         name,
         "first-order corners at 30 Hz and 15 kHz",
         (high_pass(corner_hz=30), low_pass(corner_hz=15000)),
-        {"response.low_corner": TrueValue(30.0, "Hz"), "response.high_corner": TrueValue(15000.0, "Hz")},
+        {
+            "response.low_corner": TrueValue(30.0, "Hz", 0.15, note="half power, 3.01 dB"),
+            "response.high_corner": TrueValue(15000.0, "Hz", 75.0, note="half power, 3.01 dB"),
+        },
     ),
     "quiet-hiss": lambda name: Hiss(name, "adds noise at -84 dBFS, 20 Hz to 20 kHz", -84.0, makeup_db=6.0),
     "driven-compressor": _driven_compressor,

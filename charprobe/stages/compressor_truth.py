@@ -13,8 +13,8 @@ from charprobe.stages.stage import TrueValue
 FRACTIONS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}
 ATTACK_WITHIN_S = 1.5e-4  # how far the envelope detector's delay moves an attack, for steps up to 40 dB ...
 RELEASE_WITHIN_S = 4e-4  # ... and a release, whose fall it follows later; carriers of 1 kHz and up
-# of a decoupled release, which holds the dB or so by which the reading overshoots an edge
-HELD_OVERSHOOT = 0.1
+# at an edge the reading overshoots by a dB or so for OVERSHOOT_S; what the attack catches delays the release
+OVERSHOOT_S, OVERSHOOT_SHARE = 3e-4, 0.1
 
 
 def static_truth(
@@ -37,7 +37,7 @@ def static_truth(
     known["static.threshold"] = TrueValue(bend.threshold_dbfs + threshold_shift_db, "dBFS", note="sine")
     known["static.slope"] = TrueValue(1 - bend.slope, "dB/dB")
     if bend.slope < 1:
-        known["static.ratio"] = TrueValue(1 / (1 - bend.slope), "")
+        known["static.ratio"] = TrueValue(1 / (1 - bend.slope), ":1")
     if exact_knee:
         known["static.knee_width"] = TrueValue(bend.knee_db, "dB")
         known["static.threshold_1db"] = TrueValue(
@@ -50,12 +50,11 @@ def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form
     """Times of ballistics on the reduction in dB, which are the same for every step."""
     note = "from no reduction and back to it" if form in ("branching", "decoupled") else "any step"
     decoupled = form in ("decoupled", "smooth decoupled")
-    within_s = RELEASE_WITHIN_S + (HELD_OVERSHOOT * release_s if decoupled else 0.0)
+    caught = 1.0 if decoupled or attack_s == 0 else 1 - math.exp(-OVERSHOOT_S / attack_s)
+    within_s = RELEASE_WITHIN_S + OVERSHOOT_SHARE * caught * release_s
     known: dict[str, TrueValue] = {}
     for name, fraction in FRACTIONS.items():
-        if (
-            not decoupled
-        ):  # there the held overshoot of the reading shortens the attack by its share of the step
+        if not decoupled:  # there the overshoot, held, shortens the attack by its share of the step
             attack = -attack_s * math.log(1 - fraction)
             known[f"attack.{name}"] = TrueValue(attack, "s", ATTACK_WITHIN_S, note)
         lag_s = attack_s if decoupled else 0.0
@@ -63,7 +62,7 @@ def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form
         known[f"release.{name}"] = TrueValue(release, "s", within_s, note)
     known["release.hold"] = TrueValue(hold_s, "s", RELEASE_WITHIN_S)
     if not decoupled:
-        known["release.stages"] = TrueValue(1, "")
+        known["release.stages"] = TrueValue(1, "1")
         known["release.tau_1"] = TrueValue(release_s, "s", RELEASE_WITHIN_S)
     return known
 
@@ -92,10 +91,10 @@ def two_stage_truth(
         known[f"attack.{name}"] = TrueValue(-attack_s * math.log(1 - fraction), "s", ATTACK_WITHIN_S)
         release = two_stage_time_s(fraction, fast_s=fast_s, slow_s=slow_s, slow_part=slow_share)
         known[f"release.{name}"] = TrueValue(release, "s", RELEASE_WITHIN_S, note)
-    known["release.stages"] = TrueValue(2, "")
+    known["release.stages"] = TrueValue(2, "1")
     known["release.tau_1"] = TrueValue(fast_s, "s", RELEASE_WITHIN_S)
     known["release.tau_2"] = TrueValue(slow_s, "s", RELEASE_WITHIN_S)
-    known["release.tau_1_share"] = TrueValue(1 - slow_share, "", note=note)
+    known["release.tau_1_share"] = TrueValue(100 * (1 - slow_share), "%", note=note)
     return known
 
 

@@ -78,7 +78,7 @@ class FeedbackCompressor:
             "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
             "static.threshold": TrueValue(self.threshold_dbfs, "dBFS"),
             "static.slope": TrueValue(1 / self.ratio, "dB/dB"),
-            "static.ratio": TrueValue(self.ratio, ""),
+            "static.ratio": TrueValue(self.ratio, ":1"),
             "path.latency": TrueValue(0.0, "s"),
         }
         slope = 1 - 1 / self.ratio

@@ -11,6 +11,7 @@ import numpy as np
 from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue
 
 BAND_HZ = 20_000.0 - 20.0
+A_OF_WHITE_DB = -2.05  # A-weighting of white noise from 20 Hz to 20 kHz
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,7 @@ class Hiss:
         """Noise and gain; see `Stage`."""
         return {
             "noise.unweighted": TrueValue(self.unweighted_dbfs, "dBFS"),
+            "noise.a_weighted": TrueValue(self.unweighted_dbfs + A_OF_WHITE_DB, "dBFS", 0.01),
             "static.makeup_gain": TrueValue(self.makeup_db, "dB"),
             "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
             "path.latency": TrueValue(0.0, "s"),

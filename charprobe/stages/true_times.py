@@ -16,6 +16,8 @@ BEFORE = 8  # samples averaged for the gain at an edge
 class TrueTimes:
     """Times from one edge of a burst to shares of the gain change, and to margins around its end.
 
+    A time is inf where the trace ends first.
+
     Attributes
     ----------
     t50_s, t63_s, t90_s : float
@@ -101,26 +103,50 @@ def true_burst(
     gain_db[delay:] = 20 * np.log10(total[delay:] / weight[delay:])
     attack, release = lead + delay, lead + delay + hold
     return TrueBurst(
-        _times(gain_db[:release], edge=attack, early=delay, rate_hz=rate_hz),
-        _times(gain_db, edge=release, early=delay, rate_hz=rate_hz),
+        time_edge(
+            gain_db[:release],
+            edge=attack,
+            early=delay,
+            end_db=_settled(gain_db[attack:release]),
+            rate_hz=rate_hz,
+        ),
+        time_edge(gain_db, edge=release, early=delay, end_db=_settled(gain_db[release:]), rate_hz=rate_hz),
         gain_db,
         attack,
         release,
     )
 
 
-def _times(gain_db: Array, *, edge: int, early: int, rate_hz: float) -> TrueTimes:
-    """Time the change around `edge`, which may begin up to `early` samples before it."""
+def _settled(gain_db: Array) -> float:
+    return float(np.mean(gain_db[-max(1, gain_db.size // 50) :]))
+
+
+def time_edge(gain_db: Array, *, edge: int, early: int, end_db: float, rate_hz: float) -> TrueTimes:
+    """Time the change of a gain trace around an edge.
+
+    Parameters
+    ----------
+    gain_db : ndarray, shape (n,)
+        The trace, up to the next edge.
+    edge : int
+        First sample at the new level.
+    early : int >= 0
+        Samples before the edge at which the gain may begin to move; the trace holds some more than that.
+    end_db : float
+        Where the gain settles after the edge.
+    rate_hz : float > 0
+        Sampling rate.
+    """
     first = edge - early
     start_db = float(np.mean(gain_db[first - BEFORE : first]))
-    end_db = float(np.mean(gain_db[-max(1, (gain_db.size - edge) // 50) :]))
     trace = gain_db[first - 1 :]
     time_s = (np.arange(trace.size) - 1 - early) / rate_hz
     change_db = end_db - start_db
 
     def passed(share: float) -> float:
         level = start_db + share * change_db
-        return _cross(trace, time_s, level, int(np.argmax((trace - level) * np.sign(change_db) >= 0)))
+        beyond = np.flatnonzero((trace - level) * np.sign(change_db) >= 0)
+        return _cross(trace, time_s, level, int(beyond[0])) if beyond.size else np.inf
 
     def within(margin_db: float) -> float:
         outside = np.flatnonzero(np.abs(trace - end_db) > margin_db)
@@ -135,7 +161,9 @@ def _times(gain_db: Array, *, edge: int, early: int, rate_hz: float) -> TrueTime
 
 def _cross(trace: Array, time_s: Array, level: float, at: int) -> float:
     """Time at which the trace crosses `level` between samples ``at - 1`` and `at`."""
-    if not 0 < at < trace.size:
-        return float(time_s[min(at, trace.size - 1)])
+    if at == trace.size:
+        return np.inf
+    if at == 0:
+        return float(time_s[0])
     part = (level - trace[at - 1]) / (trace[at] - trace[at - 1])
     return float(time_s[at - 1] + part * (time_s[at] - time_s[at - 1]))

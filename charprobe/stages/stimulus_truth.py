@@ -1,0 +1,82 @@
+"""True times of the bursts of a played stimulus, from the gain trace the stage left while it played."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.stages.stage import Array, Stage
+from charprobe.stages.true_times import TrueTimes, time_edge
+from charprobe.stimulus import Segment, Tone
+
+
+@dataclass(frozen=True)
+class TrueCondition:
+    """One burst condition of a segment: what was played, how long, and the true times of both edges."""
+
+    low_dbfs: float
+    high_dbfs: float
+    carrier_hz: float
+    hold_s: float
+    attack: TrueTimes
+    release: TrueTimes
+
+
+def true_conditions(
+    stage: Stage, segment: Segment, *, played: Array, gain_db: Array, rate_hz: float
+) -> tuple[TrueCondition, ...]:
+    """Time every burst condition of a segment on the stage's own gain trace.
+
+    Parameters
+    ----------
+    stage : Stage
+        What made the trace; its static curve says where each stretch would settle.
+    segment : Segment
+        Bursts: groups of three tones, low, high and low again.
+    played : ndarray, shape (n,)
+        The stimulus from its first sample.
+    gain_db : ndarray, shape (n,)
+        `StageOutput.gain_db` of that stage for `played`, history of earlier segments included.
+    rate_hz : float > 0
+        Sampling rate.
+
+    Returns
+    -------
+    tuple of TrueCondition
+        One per hold time, in playing order; the groups of one condition are its carrier phases.
+    """
+    groups: dict[int, list[Tone]] = {}
+    for tone in segment.tones:
+        groups.setdefault(tone.group, []).append(tone)
+    sets: dict[int, list[list[Tone]]] = {}
+    for tones in groups.values():
+        sets.setdefault(tones[1].length, []).append(tones)
+    delay = round(stage.truth["path.latency"].value * rate_hz)
+    return tuple(_condition(stage, phases, played, gain_db, delay, rate_hz) for phases in sets.values())
+
+
+def _condition(
+    stage: Stage, phases: list[list[Tone]], played: Array, gain_db: Array, delay: int, rate_hz: float
+) -> TrueCondition:
+    low, high, last = phases[0]
+    length = last.stop - low.start
+    total, weight = np.zeros(length), np.zeros(length)
+    for tones in phases:
+        heard = played[tones[0].start : tones[0].start + length] ** 2
+        traced = gain_db[tones[0].start + delay : tones[0].start + delay + length]
+        total += heard * 10 ** (traced / 20)
+        weight += heard
+    used = np.flatnonzero(weight > 0)  # a ramp begins at silence
+    trace = 20 * np.log10(np.interp(np.arange(length), used, total[used] / weight[used]))
+    rise, fall = high.start - low.start, last.start - low.start
+    levels = np.array([low.level_dbfs, high.level_dbfs])
+    quiet_db, loud_db = stage.static_gain_db(levels, frequency_hz=low.frequency_hz)
+    return TrueCondition(
+        low.level_dbfs,
+        high.level_dbfs,
+        low.frequency_hz,
+        high.length / rate_hz,
+        time_edge(trace[:fall], edge=rise, early=delay, end_db=float(loud_db), rate_hz=rate_hz),
+        time_edge(trace, edge=fall, early=delay, end_db=float(quiet_db), rate_hz=rate_hz),
+    )
