@@ -1,0 +1,52 @@
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from charprobe.strict_json import parse_strict
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("NaN", "NaN is not a JSON number"),
+        ("[-Infinity]", "-Infinity is not a JSON number"),
+        ("1e400", "number 1e400 is out of range"),
+        ("9" * 20, "is out of range"),
+        ("9" * 10_000, "is out of range"),
+        ('{"a": {"b": 1, "b": 1}}', "key 'b' appears twice"),
+        ("\n\n" + "[" * 4, "line 3: nested deeper than 3 levels"),
+        ('{"a": 1,}', "line 1 column"),
+        ("", "line 1 column 1"),
+    ],
+)
+def test_what_the_standard_forbids_is_refused(text, message):
+    with pytest.raises(ValueError, match=message):
+        parse_strict(text, max_depth=3)
+
+
+def test_brackets_inside_text_are_not_depth():
+    assert parse_strict('["[[[[{{{{\\"[[["]', max_depth=1) == ['[[[[{{{{"[[[']
+
+
+plain = st.recursive(
+    st.none() | st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(max_size=10),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=10), inner, max_size=4),
+    max_leaves=10,
+)  # fmt: skip
+
+
+@given(plain)
+def test_whatever_can_be_written_strictly_comes_back(value):
+    assert parse_strict(json.dumps(value, allow_nan=False), max_depth=20) == value
+
+
+@given(st.text(max_size=60))
+def test_any_text_parses_or_is_refused(text):
+    try:
+        value = parse_strict(text, max_depth=5)
+    except ValueError:
+        return
+    json.dumps(value, allow_nan=False)
