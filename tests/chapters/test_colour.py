@@ -1,0 +1,178 @@
+"""Colour of devices with closed forms: a wire, polynomials, and a compressor that only ripples."""
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+from taken import NoReduction, column, reading, take_of, wire
+
+from charprobe.chapters.colour import colour_chapter
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import Silence, Tones
+
+LEVELS = (-40.0, -30.0, -22.0, -16.0, -10.0, -6.0, -3.0)
+TONES = [Tones("harmonics", (110.0, 997.0, 5003.0), LEVELS, 0.25, 0.3)]
+A2, A3 = 0.004, -0.03
+
+
+def cubic(samples):
+    return samples + A2 * samples**2 + A3 * samples**3
+
+
+def ratios(level_dbfs):
+    """H2 and H3 of the cubic over its fundamental: multiple-angle formulas."""
+    a = 10 ** (np.asarray(level_dbfs) / 20)
+    fundamental = a + 0.75 * A3 * a**3
+    return A2 * a**2 / 2 / fundamental, A3 * a**3 / 4 / fundamental
+
+
+def thd_db(level_dbfs):
+    return 10 * np.log10(sum(ratio**2 for ratio in ratios(level_dbfs)))
+
+
+@pytest.fixture
+def bypass(rng):
+    return take_of(TONES, wire, rng=rng, delay_samples=100.3)
+
+
+@pytest.fixture
+def coloured(rng, bypass):
+    return colour_chapter(take_of(TONES, cubic, rng=rng), bypass, NoReduction())
+
+
+def test_harmonics_at_the_reference_equal_the_closed_form(coloured):
+    entry = coloured.quantities["colour.h2_at_reference"]
+    assert "997 Hz at -10.0 dBFS, no gain reduction" in entry.conditions
+    h2, h3 = ratios(-10.0)
+    for order, truth in ((2, h2), (3, h3)):
+        level = reading(coloured, f"colour.h{order}_at_reference")
+        assert level.value == pytest.approx(
+            20 * np.log10(abs(truth)), abs=0.1
+        )  # the goal; 40 dB over the floor
+        assert level.low - 0.02 < 20 * np.log10(abs(truth)) < level.high + 0.02
+    assert reading(coloured, "colour.thd_at_reference").value == pytest.approx(thd_db(-10.0), abs=0.05)
+    balance = reading(coloured, "colour.even_odd_balance")
+    assert balance.value == pytest.approx(20 * np.log10(abs(h2 / h3)), abs=0.1)
+    assert isinstance(reading(coloured, "colour.h9_at_reference"), Unmeasured)
+
+
+def test_phases_tell_the_signs_of_the_polynomial(coloured):
+    at = column(coloured, "harmonics", "frequency_hz") == 997.0
+    at &= np.abs(column(coloured, "harmonics", "input_dbfs") + 6) < 0.1
+    row = int(np.flatnonzero(at)[0])
+    assert column(coloured, "harmonics", "h2_deg")[row] == pytest.approx(0, abs=1)
+    assert abs(column(coloured, "harmonics", "h3_deg")[row]) == pytest.approx(180, abs=1)
+
+
+def test_level_of_given_distortion_is_interpolated_between_rungs(coloured):
+    levels = np.linspace(-40, -1, 4000)
+    truth = levels[np.argmax(thd_db(levels) >= -60)]
+    found = reading(coloured, "colour.input_at_thd_minus60db")
+    assert found.value == pytest.approx(truth, abs=0.25)  # rungs lie 6 to 8 dB apart
+    assert found.low <= truth <= found.high
+    never = reading(coloured, "colour.input_at_thd_minus40db")
+    assert isinstance(never, Unmeasured) and never.at_least == pytest.approx(-3, abs=0.01)
+
+
+def test_onset_stands_on_the_rung_where_the_excess_begins(coloured):
+    # an order is detected 4 sigma over the floor, near -118 dBc at -10 dBFS and so -88 dBc at -40 dBFS;
+    # H2 is -94 dBc at -40 dBFS and -84 dBc, over -98 dBc, at -30 dBFS
+    onset = reading(coloured, "colour.onset")
+    assert (onset.low, onset.value) == pytest.approx((-40, -30), abs=0.02)
+    growth = dict(
+        zip(
+            column(coloured, "harmonic_growth", "order"),
+            column(coloured, "harmonic_growth", "slope"),
+            strict=True,
+        )
+    )
+    assert growth[2] == pytest.approx(2, abs=0.05)  # the fundamental's own 0.2 dB of loss bends it
+    assert growth[3] == pytest.approx(3, abs=0.08)
+
+
+def test_a_late_onset_is_bracketed(rng, bypass):
+    def kinked(samples):
+        return samples - 0.02 * np.sign(samples) * np.maximum(np.abs(samples) - 10 ** (-12 / 20), 0)
+
+    chapter = colour_chapter(take_of(TONES, kinked, rng=rng), bypass, NoReduction())
+    onset = reading(chapter, "colour.onset")
+    # clean below -12 dBFS; rungs at -16 and -10
+    assert (onset.low, onset.value, onset.high) == pytest.approx((-16, -10, -10), abs=0.02)
+
+
+def test_wire_has_no_colour(rng, bypass):
+    chapter = colour_chapter(take_of(TONES, wire, rng=rng), bypass, NoReduction())
+    onset = reading(chapter, "colour.onset")
+    assert isinstance(onset, Unmeasured) and "no colour found" in onset.reason
+    assert isinstance(reading(chapter, "colour.thd_at_reference"), Unmeasured)
+    assert reading(chapter, "colour.ripple_share") == Quantity(0.0, 0.0, 0.0, "%")
+    assert any("No colour found" in sentence for sentence in chapter.findings)
+
+
+class Squarer:
+    """A 2:1 compressor on the mean square, in closed form for a steady tone: gain ripples at twice its frequency.
+
+    ``g = (1 + m cos(2 u + psi))`` with the one-pole's complex size, so H3 over H1 is ``m / 2`` to first order.
+    """
+
+    def __init__(self, tau_s):
+        self.tau_s = tau_s
+
+    def reduction_db_at(self, input_dbfs):
+        return 3.0
+
+    def __call__(self, samples):
+        power = samples**2
+        pole = np.exp(-1 / (48_000 * self.tau_s))
+        mean = lfilter([1 - pole], [1, -pole], power)
+        return samples * (mean + 1e-7) ** -0.25 * 0.3  # slope 1/2
+
+
+def test_ripple_of_a_clean_compressor_is_not_taken_for_colour(rng, bypass):
+    device = Squarer(0.02)
+    chapter = colour_chapter(take_of(TONES, device, rng=rng), bypass, device)
+    h3 = reading(chapter, "colour.h3_at_reference").value
+    expected = 20 * np.log10(
+        0.5 / 4 / np.hypot(1, 4 * np.pi * 997 * 0.02)
+    )  # slope 1/2: S / (4 sqrt(1 + x**2))
+    assert h3 == pytest.approx(expected, abs=0.1)
+    share = reading(chapter, "colour.ripple_share")
+    assert share.high == 100 and share.value > 90
+    onset = reading(chapter, "colour.onset")
+    assert isinstance(onset, Unmeasured) and "no colour found" in onset.reason
+
+
+def test_colour_under_reduction_is_seen_beside_ripple(rng, bypass):
+    device = Squarer(0.05)
+    chapter = colour_chapter(take_of(TONES, lambda x: device(cubic(x)), rng=rng), bypass, device)
+    assert isinstance(reading(chapter, "colour.onset"), (Quantity, Unmeasured))
+    share = reading(chapter, "colour.ripple_share")
+    h3 = ratios(-10.0)[1]
+    ripple = 0.5 / 4 / (1 + 4j * np.pi * 997 * 0.05) * np.exp(1j * np.pi)  # gain falls as the square rises
+    truth = 100 * (ripple * np.conj(ripple + h3)).real / abs(ripple + h3) ** 2
+    assert share.low <= truth <= share.high
+    assert share.value == pytest.approx(truth, abs=10)
+
+
+def test_harmonics_of_the_rig_are_marked_and_not_subtracted(rng):
+    dirty = take_of(TONES, lambda x: x + 0.004 * x**2, rng=rng)
+    chapter = colour_chapter(take_of(TONES, lambda x: x + 0.005 * x**2, rng=rng), dirty, NoReduction())
+    marks = column(chapter, "harmonics", "near_bypass")
+    assert all("h2" in mark for mark in marks[column(chapter, "harmonics", "input_dbfs") > -20])
+    level = reading(chapter, "colour.h2_at_reference")
+    assert level.value == pytest.approx(20 * np.log10(0.005 * 10 ** (-10 / 20) / 2), abs=0.05)
+    assert "within 6 dB of the bypass" in chapter.quantities["colour.h2_at_reference"].conditions
+    assert isinstance(reading(chapter, "colour.input_at_thd_minus60db"), Unmeasured)
+
+
+def test_without_bypass_or_reduction_the_reasons_are_named(rng):
+    chapter = colour_chapter(take_of(TONES, cubic, rng=rng), None, None)
+    assert "bypass" in reading(chapter, "colour.onset").reason
+    assert "gain reduction" in reading(chapter, "colour.ripple_share").reason
+    assert isinstance(reading(chapter, "colour.h2_at_reference"), Quantity)
+
+
+def test_recipe_without_tones_names_one_that_has_them(rng):
+    chapter = colour_chapter(take_of([Silence("idle", 0.5)], wire, rng=rng), None, None)
+    for name, entry in chapter.quantities.items():
+        assert name.startswith("colour.") and isinstance(entry.reading, Unmeasured)
+        assert "tones" in entry.reading.reason and "quick" in entry.reading.next

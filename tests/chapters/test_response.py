@@ -1,0 +1,88 @@
+"""Response of sampled filters with closed forms, beside a bypass that is not flat itself."""
+
+import numpy as np
+import pytest
+from scipy.signal import freqz, lfilter
+from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
+
+from charprobe.chapters.response import response_chapter
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import Silence, Sweep
+
+SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, 0.3)]
+POLE = ([0.02], [1, -0.98])  # first-order low-pass, about 154 Hz, on top of the dry signal: a bass lift
+SLOPE = ([0.9, 0.1], [1.0])  # gentle treble loss
+
+
+def lifted(samples):
+    return samples + 0.2 * lfilter(*POLE, samples)
+
+
+def truth(frequency_hz):
+    low = freqz(*POLE, worN=2 * np.pi * frequency_hz / RATE_HZ)[1]
+    return 1 + 0.2 * low
+
+
+@pytest.fixture
+def rig(rng):
+    return take_of(SWEEP, lambda x: lfilter(*SLOPE, x), rng=rng, delay_samples=50.7)
+
+
+def test_response_re_bypass_equals_the_filter(rng, rig):
+    wet = take_of(SWEEP, lambda x: lfilter(*SLOPE, lifted(x)), rng=rng)
+    chapter = response_chapter(wet, rig, NoReduction())
+    f = column(chapter, "response", "frequency_hz")
+    magnitude = column(chapter, "response", "magnitude_db")
+    # the goal: 0.02 dB from 20 Hz to 20 kHz; the stated noise there is under 0.003 dB
+    np.testing.assert_allclose(magnitude, 20 * np.log10(np.abs(truth(f))), atol=0.02)
+    phase = column(chapter, "response", "phase_deg")
+    # a delay misread by 0.003 sample turns 20 kHz by 0.45 degrees
+    np.testing.assert_allclose(phase, np.degrees(np.angle(truth(f))), atol=0.5)
+    shelf = reading(chapter, "response.shelf_gain")
+    assert isinstance(shelf, Quantity) and shelf.value == pytest.approx(20 * np.log10(1.2), abs=0.03)
+    assert "re bypass" in chapter.quantities["response.tilt"].conditions
+    assert any("bass shelf" in sentence for sentence in chapter.findings)
+
+
+def test_without_bypass_the_path_is_in_it_and_said_so(rng):
+    chapter = response_chapter(take_of(SWEEP, lifted, rng=rng), None, None)
+    f = column(chapter, "response", "frequency_hz")
+    np.testing.assert_allclose(
+        column(chapter, "response", "magnitude_db"), 20 * np.log10(np.abs(truth(f))), atol=0.02
+    )
+    assert "re the stimulus" in chapter.quantities["response.tilt"].conditions
+    assert "not known" in chapter.quantities["response.tilt"].conditions
+
+
+def test_harmonic_orders_of_the_sweep_carry_level_and_phase(rng, rig):
+    hot = [Sweep("response", 10, 22_000, 4.0, -12.0, 0.3)]
+    chapter = response_chapter(take_of(hot, lambda x: x + 0.02 * x**2, rng=rng), None, NoReduction())
+    order = column(chapter, "sweep_harmonics", "order")
+    second = (order == 2) & (column(chapter, "sweep_harmonics", "frequency_hz") > 150)
+    level = column(chapter, "sweep_harmonics", "level_dbc")[second].astype(float)
+    np.testing.assert_allclose(level, 20 * np.log10(0.02 * 10 ** (-12 / 20) / 2), atol=0.1)
+    phase = column(chapter, "sweep_harmonics", "phase_deg")[second].astype(float)
+    np.testing.assert_allclose(phase, 0, atol=1)  # cosine convention: a positive square gives 0 degrees
+    hidden = column(chapter, "sweep_harmonics", "level_dbc")[(order == 4) & (second.size > 0)]
+    assert all(cell is None for cell in hidden)
+
+
+def test_changed_shape_under_drive_is_told(rng):
+    sweeps = [Sweep("low", 10, 22_000, 2.0, -40.0, 0.3), Sweep("hot", 10, 22_000, 2.0, -10.0, 0.3)]
+
+    def stage(samples):
+        out = samples.copy()
+        middle = samples.size * 6 // 10  # between the two sweeps, which are of one length
+        out[middle:] = lfilter([0.6, 0.4], [1.0], samples[middle:])
+        return out
+
+    chapter = response_chapter(take_of(sweeps, stage, rng=rng), None, NoReduction())
+    drives = column(chapter, "response", "drive_dbfs")
+    assert set(drives) == {-40.0, -10.0}
+    assert any("changes its shape" in sentence for sentence in chapter.findings)
+
+
+def test_recipe_without_sweep_names_one_that_has_it(rng):
+    chapter = response_chapter(take_of([Silence("idle", 0.5)], wire, rng=rng), None, None)
+    assert isinstance(reading(chapter, "response.tilt"), Unmeasured)
+    assert "sweep" in reading(chapter, "response.tilt").reason

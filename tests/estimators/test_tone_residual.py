@@ -1,0 +1,45 @@
+"""What is left when a tone is taken out, and lines that are no harmonics."""
+
+import numpy as np
+import pytest
+
+from charprobe.cut import Cut
+from charprobe.estimators.tone import fit_tone
+from charprobe.estimators.tone_residual import stray_lines, subtract_tone
+
+RATE_HZ = 48_000.0
+STEP = 1 - 27e-6
+
+
+def cut_of(rng, *, lines=()):
+    position = 100.3 + STEP * np.arange(14_000)
+    t = position / RATE_HZ
+    x = 0.3 + 0.5 * np.cos(2 * np.pi * 997 * t + 1) + 0.01 * np.cos(2 * np.pi * 3 * 997 * t)
+    for frequency_hz, level_dbc in lines:
+        x = x + 0.5 * 10 ** (level_dbc / 20) * np.cos(2 * np.pi * frequency_hz * t)
+    return Cut(x + rng.normal(0, 1e-5, x.size), 100.3, STEP, RATE_HZ)
+
+
+def fitted(cut):
+    return fit_tone(cut, frequency_hz=997.0, phase_origin=5000.0, orders=10, refine=False)
+
+
+def test_residual_of_a_tone_in_noise_is_the_noise(rng):
+    cut = cut_of(rng)
+    left = subtract_tone(cut, fitted(cut)).samples
+    # 21 unknowns of 14 000 samples are lost; 3 / sqrt(2 * 14 000) = 1.8 %
+    assert np.std(left) == pytest.approx(1e-5, rel=0.03)
+
+
+def test_stray_lines_are_found_with_frequency_and_level(rng):
+    cut = cut_of(rng, lines=((3210.0, -85.0), (12_345.0, -75.0)))
+    found = stray_lines(cut, fitted(cut))
+    # one bin is 3.4 Hz, and half a bin off a Hann window reads 1.4 dB low
+    assert [line.frequency_hz for line in found] == pytest.approx([12_345, 3210], abs=2.5)
+    assert [line.level_dbc for line in found] == pytest.approx([-75, -85], abs=1.6)
+
+
+def test_noise_and_harmonics_give_no_stray_lines(rng):
+    for _ in range(5):
+        cut = cut_of(rng)
+        assert stray_lines(cut, fitted(cut)) == ()

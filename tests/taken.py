@@ -1,0 +1,40 @@
+"""Takes of short recipes through any device given as a function of samples, recorded by the simulated rig."""
+
+import numpy as np
+
+from charprobe.generators.render import lay_out, render
+from charprobe.recipe import Recipe
+from charprobe.source import MemoryCapture
+from charprobe.stages.rig import Rig
+from charprobe.take import place_take
+
+RATE_HZ = 48_000
+RIG = {"drift_ppm": 18.3, "noise_dbfs": -110.0, "bits": 24, "lead_s": 0.1, "tail_s": 0.1}
+
+
+def take_of(segments, device, *, rng, **rig):
+    """Play `segments`, send them through ``device(samples)``, record, and place the capture."""
+    recipe = Recipe("made", "made for a test", tuple(segments))
+    stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=3)
+    recorder = Rig(**(RIG | {"delay_samples": 321.6} | rig))
+    capture = recorder.record(device(render(stimulus)), rate_hz=RATE_HZ, rng=rng)
+    return place_take(MemoryCapture(capture, rate_hz=RATE_HZ, name="made.wav"), stimulus, 0)
+
+
+def wire(samples):
+    return samples
+
+
+class NoReduction:
+    """A static curve without gain reduction."""
+
+    def reduction_db_at(self, input_dbfs):
+        return 0.0
+
+
+def reading(chapter, name):
+    return chapter.quantities[name].reading
+
+
+def column(chapter, curve, name):
+    return np.array(chapter.curves[curve].columns[name])
