@@ -15,6 +15,7 @@ from charprobe.stages.filters import Filter, bass_shelf, high_pass, low_pass, tr
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.gate import Gate
 from charprobe.stages.hiss import Hiss
+from charprobe.stages.latched_gate import LatchedGate
 from charprobe.stages.optical import OpticalLeveller
 from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage, TrueValue
@@ -233,6 +234,23 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
         attack_s=0.001,
         release_s=0.2,
         hold_s=0.03,
+    ),
+    "latched-gate": lambda name: LatchedGate(
+        name,
+        "opens at -42 dBFS, shuts at -48 dBFS",
+        opens_dbfs=-42.0,
+        shuts_dbfs=-48.0,
+        range_db=15.0,
+        attack_s=0.001,
+        release_s=0.1,
+    ),
+    "slow-release": lambda name: Compressor(
+        name,
+        "soft 3:1 that takes 2 s to let go",
+        (_above(-28, 3, 6),),
+        attack_s=0.02,
+        release_s=2.0,
+        makeup_db=3.0,
     ),
     "optical-leveller": lambda name: OpticalLeveller(
         name, "lamp and light-dependent cell around its own output"

@@ -17,6 +17,7 @@ from charprobe.stages.settled import settled_gain_db
 from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
 
 STEADY_AVERAGING_S = 0.004  # from here on ripple moves the settled gain of a 997 Hz sine by < 0.001 dB
+MEAN_EXPONENT = {"average": 1.0, "rms": 2.0}  # of the mean a smoothed rectifier takes
 Placement = Literal["before log", "before computer", "after computer"]
 
 
@@ -161,6 +162,10 @@ class Compressor:
             )
         if self.placement == "after computer" and self.detector == "envelope":
             known |= self._timing_truth()
+        if self.detector in MEAN_EXPONENT and self.reads_without_ripple:
+            known["detector.exponent"] = TrueValue(MEAN_EXPONENT[self.detector], "1")
+        if self.sidechain_low_cut_hz is not None:
+            known["detector.low_cut"] = TrueValue(self.sidechain_low_cut_hz, "Hz")
         return known
 
     def _threshold_shift_db(self) -> float | None:

@@ -20,29 +20,35 @@ OVERSHOOT_S, OVERSHOOT_SHARE = 3e-4, 0.1
 def static_truth(
     bends: Bends, *, makeup_db: float, threshold_shift_db: float, exact_knee: bool
 ) -> dict[str, TrueValue]:
-    """Static quantities of a curve that is one bend above its threshold; only the make-up for any other.
+    """Static quantities of a curve of at most two bends above their thresholds and one below.
 
     `threshold_shift_db` is added to thresholds: what the detector reads low for a sine. With `exact_knee`
     False detector ripple rounds the knee, and nothing is said about knee and 1 dB point.
     """
-    known = {
-        "static.makeup_gain": TrueValue(makeup_db, "dB"),
-        "static.low_level_gain": TrueValue(makeup_db, "dB"),
-    }
-    if any(bend.side == "below" for bend in bends):
-        del known["static.low_level_gain"]
-    if len(bends) != 1 or bends[0].side == "below" or bends[0].slope <= 0 or math.isfinite(bends[0].most_db):
+    above = sorted((bend for bend in bends if bend.side == "above"), key=lambda bend: bend.threshold_dbfs)
+    below = [bend for bend in bends if bend.side == "below"]
+    known = {"static.makeup_gain": TrueValue(makeup_db, "dB")}
+    if below:
+        lower_dbfs = below[0].threshold_dbfs + threshold_shift_db
+        known["static.lower_threshold"] = TrueValue(lower_dbfs, "dBFS", note="sine")
+        known["static.lower_slope"] = TrueValue(1 + below[0].slope, "dB/dB")
+    else:
+        known["static.low_level_gain"] = TrueValue(makeup_db, "dB")
+    if not above or above[0].slope <= 0 or math.isfinite(above[0].most_db):
         return known
-    bend = bends[0]
+    bend = above[0]
     known["static.threshold"] = TrueValue(bend.threshold_dbfs + threshold_shift_db, "dBFS", note="sine")
     known["static.slope"] = TrueValue(1 - bend.slope, "dB/dB")
     if bend.slope < 1:
         known["static.ratio"] = TrueValue(1 / (1 - bend.slope), ":1")
     if exact_knee:
         known["static.knee_width"] = TrueValue(bend.knee_db, "dB")
-        known["static.threshold_1db"] = TrueValue(
-            threshold_1db_dbfs(bend) + threshold_shift_db, "dBFS", note="sine"
-        )
+        lost_1db_dbfs = threshold_1db_dbfs(bend) + threshold_shift_db
+        known["static.threshold_1db"] = TrueValue(lost_1db_dbfs, "dBFS", note="sine")
+    if len(above) > 1:
+        second_dbfs = above[1].threshold_dbfs + threshold_shift_db
+        known["static.second_threshold"] = TrueValue(second_dbfs, "dBFS", note="sine")
+        known["static.second_slope"] = TrueValue(1 - bend.slope - above[1].slope, "dB/dB")
     return known
 
 

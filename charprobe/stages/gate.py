@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.stages.ballistics import follow
+from charprobe.stages.compressor_truth import static_truth
 from charprobe.stages.detectors import sense, to_dbfs
 from charprobe.stages.gain_computer import Bend
 from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
@@ -56,5 +57,6 @@ class Gate:
 
     @property
     def truth(self) -> Mapping[str, TrueValue]:
-        """The curve is no compressor's, so only make-up and latency carry published names."""
-        return {"static.makeup_gain": TrueValue(0.0, "dB"), "path.latency": TrueValue(0.0, "s")}
+        """The bend and the lack of any other gain; see `Stage`."""
+        curve = static_truth((self.bend,), makeup_db=0.0, threshold_shift_db=0.0, exact_knee=True)
+        return {**curve, "path.latency": TrueValue(0.0, "s")}

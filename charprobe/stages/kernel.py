@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -11,10 +12,18 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 
 def compiled(loop: Loop) -> Loop:
-    """Compile a loop over samples to machine code, kept on disk between runs."""
-    return cast(Loop, numba.njit(cache=True, error_model="numpy")(loop))
+    """Compile a loop over samples to machine code, kept on disk where there is a place for it."""
+    return cast(Loop, _keep(numba.njit(error_model="numpy")(loop)))
 
 
 def compiled_sums(loop: Loop) -> Loop:
     """Compile a loop whose sums may be reordered for speed (rounding differs in the last bits)."""
-    return cast(Loop, numba.njit(cache=True, fastmath=True, error_model="numpy")(loop))
+    return cast(Loop, _keep(numba.njit(error_model="numpy", fastmath=True)(loop)))
+
+
+def _keep(machine_code: Any) -> Any:
+    with contextlib.suppress(
+        RuntimeError
+    ):  # raised where neither the package nor the user's cache is writable
+        machine_code.enable_caching()
+    return machine_code

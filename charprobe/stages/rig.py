@@ -97,6 +97,19 @@ class Rig:
         ndarray, shape (m, channels)
             The capture: long enough to hold all samples, lead and tail.
         """
+        capture = np.repeat(self._line(samples, rate_hz=rate_hz)[:, None], self.channels, axis=1)
+        return self._convert(capture, rate_hz=rate_hz, rng=rng)
+
+    def record_channels(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:
+        """Record signals of shape (n, c), each on a channel of its own; shape (m, c), see `record`.
+
+        `channels` is not used: there are as many as there are signals.
+        """
+        capture = np.stack([self._line(column, rate_hz=rate_hz) for column in samples.T], axis=1)
+        return self._convert(capture, rate_hz=rate_hz, rng=rng)
+
+    def _line(self, samples: Array, *, rate_hz: float) -> Array:
+        """What arrives at the converter of one channel, without hum and noise; shape (m,)."""
         start, step = self.start(rate_hz=rate_hz), self.step
         count = int(np.ceil((samples.size - start) / step)) + round(self.tail_s * rate_hz)
         line = read_between(samples, start=start, step=step, count=count)
@@ -104,10 +117,15 @@ class Rig:
         if self.ac_corner_hz is not None:
             numerator, denominator = signal.butter(1, self.ac_corner_hz, btype="highpass", fs=rate_hz)
             line = np.asarray(signal.lfilter(numerator, denominator, line))
-        line += self.dc_offset
+        return line + self.dc_offset
+
+    def _convert(self, capture: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:
+        """Add hum, the same in all channels, and noise, and convert; shape (m, c)."""
         if self.hum_dbfs is not None:
-            line += hum(count, mains_hz=self.hum_hz, level_dbfs=self.hum_dbfs, rate_hz=rate_hz, rng=rng)
-        capture = np.repeat(line[:, None], self.channels, axis=1)
+            line = hum(
+                capture.shape[0], mains_hz=self.hum_hz, level_dbfs=self.hum_dbfs, rate_hz=rate_hz, rng=rng
+            )
+            capture += line[:, None]
         if self.noise_dbfs is not None:
             capture += rng.normal(0, 10 ** (self.noise_dbfs / 20) / np.sqrt(2), capture.shape)
         return (

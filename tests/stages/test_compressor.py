@@ -105,3 +105,27 @@ def test_gain_trace_is_what_was_applied_and_look_ahead_delays_the_sound(rng):
 def test_two_stage_release_needs_smoothing_of_the_reduction():
     with pytest.raises(ValueError, match="two-stage release"):
         build(slow_store=SlowStore(0.5, 0.2, 0.5), placement="before log")
+
+
+@pytest.mark.parametrize(("detector", "exponent"), [("average", 1.0), ("rms", 2.0)])
+def test_mean_detectors_put_other_waveforms_on_the_sine_curve_by_their_p_norm(detector, exponent, rng):
+    stage = build(
+        detector=detector, placement="before log", attack_s=0.05, release_s=0.05, bends=(Bend(-40, 0.5),)
+    )
+    assert stage.truth["detector.exponent"].value == exponent
+    n = np.arange(48_000)
+    two_tone = 0.2 * (np.cos(2 * np.pi * 997 / RATE * n) + np.cos(2 * np.pi * 1601 / RATE * n))
+    sine = np.cos(2 * np.pi * 997 / RATE * n)
+    norms = [np.mean(np.abs(x) ** exponent) ** (1 / exponent) for x in (two_tone, sine)]
+    equal_level = 20 * np.log10(norms[0] / norms[1])
+    gain_db = stage.process(two_tone, rate_hz=RATE, rng=rng).gain_db[-24_000:].mean()
+    # the beat at 604 Hz leaves a ripple of m = 1/(2 pi 604 0.05) = 0.005 whose square is all that the mean feels
+    assert gain_db == pytest.approx(stage.static_gain_db(np.array([equal_level]))[0], abs=0.005)
+
+
+def test_two_bends_and_a_lower_one_are_stated():
+    truth = build(bends=(Bend(-30, 0.5), Bend(-12, 0.4), Bend(-50, 2, side="below"))).truth
+    stated = {name: truth[f"static.{name}"].value for name in ("slope", "second_slope", "lower_slope")}
+    assert stated == pytest.approx({"slope": 0.5, "second_slope": 0.1, "lower_slope": 3.0})
+    assert truth["static.second_threshold"].value == -12
+    assert truth["static.lower_threshold"].value == -50

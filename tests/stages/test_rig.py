@@ -85,3 +85,9 @@ def test_impossible_rigs_are_refused():
         Rig(delay_samples=-1)
     with pytest.raises(ValueError, match="bits"):
         Rig(bits=12)
+
+
+def test_several_signals_keep_their_channels(rng):
+    pair = np.stack([TONE, -0.5 * TONE], axis=1)
+    capture = Rig(gain_db=-6.0, noise_dbfs=-120.0).record_channels(pair, rate_hz=RATE, rng=rng)
+    np.testing.assert_allclose(capture, pair * 10**-0.3, rtol=0, atol=1e-5)  # 10 sigma of the noise
