@@ -40,7 +40,7 @@ DB = 20 / math.log(10)
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
 DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
-CALM_PERIODS = 8  # carrier periods from an edge beyond which points are always half-period means
+CALM_PERIODS = 8  # carrier periods after an edge from which points are always half-period means
 EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) above which half-period means remove it
 NOISE_POINTS = 4096
 
@@ -118,7 +118,7 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
     not smear the edge. What is measured is the gain of the fundamental, weighted with the square of the
     signal. A single repetition (K = 1) is solved over one carrier period around each point, and
     `resolution_s` says so. Even-order products leave a residue at the carrier frequency unless the phases
-    fill the whole circle: farther than eight periods from the edge points are means of two, half a period
+    fill the whole circle: from eight periods after the edge on points are means of two, half a period
     apart; where the residue shows, all points are.
 
     Examples
@@ -180,14 +180,15 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     )
     noise = _noise(solved.gain[grid < -8]), _noise(solved.gain[grid > 8][::-1])
     period = rate_hz / after.frequency_hz / wet.step
-    span, window, from_samples = 1.0, math.sqrt(12) * WIDTH, CALM_PERIODS * period
+    span, window, close = 1.0, math.sqrt(12) * WIDTH, grid < CALM_PERIODS * period
     if len(edge.pairs) == 1:
         span = window = period
     else:
         residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
         if residue > EVEN_LIMIT:
-            span, window, from_samples = period / 2, math.sqrt(12) * period / 4, 0.0
-        solved = _half_period_means(solved, period, from_samples)
+            span, window, close = period / 2, math.sqrt(12) * period / 4, np.zeros(grid.size, bool)
+        solved = _half_period_means(solved, period, ~close)
+        grid, close = solved.grid, close[np.isin(grid, solved.grid)]
     gain = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains)
     near = np.flatnonzero(np.abs(grid) <= dry.reach)
     ratio, seen = edge_ratio(
@@ -197,9 +198,7 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     smear = np.zeros(grid.size)
     smear[near] = np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
     smeared = _smeared_samples(seen, grid[near], before, after)
-    if from_samples:
-        close = np.abs(grid[near]) < from_samples
-        gain[near[close]] = ratio.real[close]
+    gain[near[close[near]]] = ratio.real[close[near]]
     relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
     keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
     # points of a trace solved over whole periods share their noise within a period
@@ -241,20 +240,21 @@ def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> flo
     return turning if turning > chance else 0.0
 
 
-def _half_period_means(solved: Solved, period: float, from_samples: float) -> Solved:
-    """Average points half a carrier period apart, never across the edge, from some distance off it on.
+def _half_period_means(solved: Solved, period: float, where: NDArray[np.bool_]) -> Solved:
+    """Average points half a carrier period apart at the places `where` says, never across the edge.
 
-    What turns with the carrier cancels: even-order products, and a thump of coupling capacitors.
+    What turns with the carrier cancels: even-order products, and a thump of coupling capacitors. Points
+    whose partners lie beyond the ends of the grid are left out.
     """
-    grid, gain = solved.grid.astype(float), solved.gain.copy()
-    for side in (np.flatnonzero(grid <= -from_samples), np.flatnonzero(grid >= max(from_samples, 1e-9))):
-        if not side.size:
-            continue
-        own = grid[side]
-        reach = np.minimum(period / 4, np.minimum(own - own[0], own[-1] - own))
-        pair = [_interp(own + sign * reach, own, solved.gain[side]) for sign in (-1, 1)]
-        gain[side] = (pair[0] + pair[1]) / 2
-    return Solved(solved.grid, solved.time_s, gain)
+    grid, gain, reach = solved.grid.astype(float), solved.gain.copy(), period / 4
+    for side in (grid < 0, grid >= 0):
+        own, means = grid[side], np.flatnonzero(side & where)
+        room = np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0]))
+        by = np.minimum(reach, room)
+        pair = [_interp(grid[means] + sign * by, own, solved.gain[side]) for sign in (-1, 1)]
+        gain[means] = (pair[0] + pair[1]) / 2
+    kept = (grid >= grid[0] + reach) & (grid <= grid[-1] - reach)
+    return Solved(solved.grid[kept], solved.time_s[kept], gain[kept])
 
 
 def _interp(at: Array, grid: Array, values: Complex) -> Complex:

@@ -180,7 +180,7 @@ class _Reader:
         rising = (self.change > 0) == toward
         found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
         if found is None and abs(near_s) < FEW * self.trace.resolution_s:
-            return below_resolution(self.trace, near_s + 2 * self.trace.resolution_s)
+            return below_resolution(self.trace, near_s + self.trace.resolution_s)
         if found is None:
             reason = "no crossing stands out of the noise"
             return Unmeasured("s", reason, "raise the level or the number of phases")
