@@ -78,8 +78,8 @@ def draw_compressor(rng: np.random.Generator, *, name: str = "drawn") -> Compres
         ratio=math.inf if limits else 1 / (1 - slope),
         knee_db=0.0 if rng.random() < 0.2 else rng.uniform(0, 20),
         makeup_db=rng.uniform(-6, 18),
-        attack_s=_log_uniform(rng, 1e-4, 0.05),
-        release_s=_log_uniform(rng, 0.03, 3.0),
+        attack_s=log_uniform(rng, 1e-4, 0.05),
+        release_s=log_uniform(rng, 0.03, 3.0),
     )
 
 
@@ -94,7 +94,7 @@ def draw_rig(rng: np.random.Generator, *, bits: Literal[16, 24] | None = 24) -> 
         delay_samples=rng.uniform(0, 960),
         drift_ppm=rng.uniform(-100, 100),
         noise_dbfs=rng.uniform(-120, -80),
-        ac_corner_hz=_log_uniform(rng, 0.5, 5.0),
+        ac_corner_hz=log_uniform(rng, 0.5, 5.0),
         bits=bits,
         inverted=bool(rng.random() < 0.5),
         lead_s=rng.uniform(0, 0.5),
@@ -119,7 +119,7 @@ def draw_shelf(rng: np.random.Generator, *, name: str = "drawn") -> Filter:
     """Draw a first-order shelf: treble, 1.5 to 8 kHz, or bass, 60 to 400 Hz, by 0.5 to 6 dB up or down."""
     gain_db = float(rng.choice([-1.0, 1.0]) * rng.uniform(0.5, 6))
     treble = bool(rng.random() < 0.5)
-    corner_hz = _log_uniform(rng, 1500, 8000) if treble else _log_uniform(rng, 60, 400)
+    corner_hz = log_uniform(rng, 1500, 8000) if treble else log_uniform(rng, 60, 400)
     section = (treble_shelf if treble else bass_shelf)(corner_hz=corner_hz, gain_db=gain_db)
     known = {
         "response.shelf_gain": TrueValue(gain_db, "dB"),
@@ -128,5 +128,6 @@ def draw_shelf(rng: np.random.Generator, *, name: str = "drawn") -> Filter:
     return Filter(name, "treble shelf" if treble else "bass shelf", (section,), known)
 
 
-def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+    """Draw a number between two positive ones, evenly in its logarithm."""
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
