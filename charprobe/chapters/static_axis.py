@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from charprobe.chapters.lookup import counterpart
 from charprobe.errors import SegmentTooShortError
-from charprobe.estimators.level_steps import LevelStepsFit, Step, measure_level_steps
+from charprobe.estimators.level_steps import Step, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.stimulus import Segment
@@ -16,7 +17,7 @@ from charprobe.take import Take
 
 STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain
 
-BETWEEN_CAPTURES_DB = 0.001  # gear left alone moves by a third of this and more from one capture to the next
+BETWEEN_CAPTURES_DB = 0.0003  # gear left alone moves by about this from one capture to the next
 
 
 @dataclass(frozen=True)
@@ -61,25 +62,35 @@ def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
     keeps the level the bypass shows for it.
     """
     same = counterpart(bypass, segment)
-    fit = _measured(bypass, same) if bypass is not None and same is not None else None
-    if fit is None or not fit.steps:
+    if bypass is None or same is None:
         return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as there is no bypass")
-    starts = [step.tone.start - same.span.start + segment.span.start for step in fit.steps] if same else []
-    levels = np.array([step.level_dbfs for step in fit.steps])
-    stds = np.hypot([step.std_db for step in fit.steps], FLOOR_DB)
-    gains = levels - np.array([step.tone.level_dbfs for step in fit.steps])
+    steps = _measured(bypass, same)
+    if not steps:
+        return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as the bypass cannot be read")
+    moved = segment.span.start - same.span.start
+    return axis_of(steps, {step.tone.start: step.tone.start + moved for step in steps})
+
+
+def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
+    """Make the axis from the steps of a bypass; `starts` maps their first samples to those of the setting."""
+    levels = np.array([step.level_dbfs for step in steps])
+    stds = np.hypot([step.std_db for step in steps], FLOOR_DB)
+    gains = levels - np.array([step.tone.level_dbfs for step in steps])
     weights = stds**-2
     mean = float(np.sum(weights * gains) / weights.sum())
     if np.all(np.abs(gains - mean) < np.maximum(STRAIGHT_DB, STRAIGHT_STDS * stds)):
         words = f"input axis: level of the bypass (path gain {mean:+.2f} dB)".replace("-", "−")
         std = float(np.hypot(weights.sum() ** -0.5, BETWEEN_CAPTURES_DB))
         return InputAxis(mean, std, {}, words)
-    own = {start: (float(level), float(std)) for start, level, std in zip(starts, levels, stds, strict=True)}
+    own = {
+        starts[step.tone.start]: (float(level), float(std))
+        for step, level, std in zip(steps, levels, stds, strict=True)
+    }
     return InputAxis(mean, BETWEEN_CAPTURES_DB, own, "input axis: level of the bypass, step by step")
 
 
-def _measured(take: Take, segment: Segment) -> LevelStepsFit | None:
+def _measured(take: Take, segment: Segment) -> tuple[Step, ...]:
     try:
-        return measure_level_steps(segment, take.segment(segment))
+        return measure_level_steps(segment, take.segment(segment)).steps
     except SegmentTooShortError:
-        return None
+        return ()

@@ -71,8 +71,12 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
 
 def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion: float) -> BendsFit:
     """Return the best admissible candidate, or what was chosen before if none is clearly better."""
-    # between knees that fit alike, the plain one
-    for fit in sorted(candidates, key=lambda fit: _criterion(fit, dispersion) + fit.shape.output_knee):
+
+    def rank(fit: BendsFit) -> float:
+        """Criterion, with the plainer first of two that fit alike: input knees, and a flat section somewhere."""
+        return _criterion(fit, dispersion) + fit.shape.output_knee + EVIDENCE * fit.shape.sloped
+
+    for fit in sorted(candidates, key=rank):
         gained = _criterion(chosen, dispersion) - _criterion(fit, dispersion)
         if gained > EVIDENCE and _matters(chosen, fit, level) and _admissible(fit, level):
             return fit

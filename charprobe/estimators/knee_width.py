@@ -22,8 +22,8 @@ def knee_width(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
     Notes
     -----
     A wide knee has the interval of the fit's covariance. For one that may be hard, the interval is
-    that of the profile likelihood: all widths whose best fit raises chi squared by less than 3.84; the value is 0
-    where a hard knee does so by less than 1.
+    that of the profile likelihood: all widths whose best fit raises chi squared by less than 3.84;
+    the value is 0 where a hard knee does so by less than 1.
     """
     unit = "dB"
     index = fit.shape.first(bend) + 1

@@ -14,7 +14,7 @@ from charprobe.estimators.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static_points import StaticPoint, mark_points
 from charprobe.quantity import Quantity, Reading, Unmeasured
 
-FLOOR_DB = 0.0005  # a drift within a step below this is not seen; added to every point's uncertainty
+FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6
 PLATEAU_DB = 0.02
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told

@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.cut import Array
 
-EXTRAPOLATED_STD_DB = 0.1  # an unsettled step stands in for a missing settled one only if known this well
+USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
 WAVESHAPING = 3.0  # fundamental lost over third harmonic gained: 3 for a cubic bend, 1 for a clipped tip
 SATURATES_SHARE, SATURATES_DB = (
     0.5,
@@ -66,12 +66,12 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
 
     Notes
     -----
-    A point is used if its gain has settled and its output is not flattened by waveshaping. At levels
-    where no step has settled, one extrapolated to `EXTRAPOLATED_STD_DB` or better stands in.
+    A point is used if its gain has settled, is known to `USABLE_STD_DB` or better, and is not flattened
+    by waveshaping. At levels where no step has settled, the extrapolated one stands in if known as well.
     """
     found = find_saturation(points)
     limit = found.left_out_dbfs if found is not None else np.inf
-    settled = {_key(p) for p in points if p.settled}
+    settled = {_key(p) for p in points if p.settled and p.std_db <= USABLE_STD_DB}
     marked = []
     for point in points:
         saturated = point.input_dbfs > limit - SAME_LEVEL_DB

@@ -195,7 +195,8 @@ def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) ->
     fit, unit = curve.fit, "dBFS"
     if fit is not None and section is not None and curve.flat_section is None:
         reason = "the gain falls with level even at the lowest step"
-        return Unmeasured(unit, reason, LOWER_STEPS, at_most=curve.lowest_dbfs)
+        bound = curve.lowest_dbfs if fit.shape.sloped else None  # a wide knee may have its corner above
+        return Unmeasured(unit, reason, LOWER_STEPS, at_most=bound)
     if fit is None or bend is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
     if not _ends_inside(curve, fit, bend):
