@@ -18,7 +18,6 @@ OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by
 DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
 LOW_PEAK_DBFS = -40.0
 MOST_PLACES = 20  # messages of one code per channel
-MISPLACED_PEAK = 2.0**-8  # 24 bits in the low part of 32
 
 
 def check_file(source: Source) -> tuple[Health, ...]:
@@ -191,12 +190,12 @@ def _between(code: str, severity: Severity, text: str, at: _Place, first: int, l
 
 
 def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
-    if at.facts.subtype == "pcm32" and channel.low_byte_used and 0 < channel.peak <= MISPLACED_PEAK:
+    if channel.fits_low_bytes:
         text = (
-            f"Peak {_peak_dbfs(channel.peak):.1f} dBFS with every low bit in use – {at.text()}. This looks "
-            "like 24-bit data in the low part of 32 bits, which reads exactly 48.16 dB low. Export again as "
-            "24-bit; if the take really was that quiet, raise the record gain. Absolute levels are not "
-            "given, file kept."
+            f"Peak {_peak_dbfs(channel.peak):.1f} dBFS, and steps finer than 24 bits – {at.text()}. This "
+            "looks like 24-bit data in the low part of 32 bits, which reads exactly 48.16 dB low. Export "
+            "again as 24-bit; if the take really was that quiet, raise the record gain. Absolute levels are "
+            "not given, file kept."
         )
         return [Health("misplaced-bits", "stop", text, channel=at.index, withholds=EVERYTHING)]
     bits = channel.bits_used

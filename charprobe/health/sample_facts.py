@@ -17,6 +17,7 @@ QUIET_FRAMES = 1 << 11  # 43 ms at 48 kHz: fits into the quiet pre-roll of every
 NOISY = 1e-3  # -57 dBFS: the most that counts as noise; a capture without a quiet piece is no noisier
 ABSURD = 1e4  # no recorder goes 80 dB beyond full scale
 KEPT_STRETCHES = 1000
+LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 
@@ -49,8 +50,9 @@ class ChannelFacts:
         At the highest and lowest values of the channel, block by block.
     bits_used : int or None
         Bits that carry data, from the top of full scale; None if the channel is silent or finer than 24 bits.
-    low_byte_used : bool
-        Whether a 32-bit integer file uses its last 8 bits.
+    fits_low_bytes : bool
+        Whether every sample lies below 2**-8 on the steps of 32 bits, and some between those of 24 bits: what
+        24-bit data looks like in the low part of 32.
     twin_of : int or None
         Lower channel with the very same samples.
     """
@@ -62,7 +64,7 @@ class ChannelFacts:
     broken_at: tuple[Stretch, ...]
     flat_tops: tuple[FlatTops, ...]
     bits_used: int | None
-    low_byte_used: bool
+    fits_low_bytes: bool
     twin_of: int | None
 
     @property
@@ -123,7 +125,7 @@ class _Tally:
             self.peak = peak
             self.peak_at = start + int(np.argmax(samples if high >= -low else -samples))
         if peak > 0.0:
-            self.bits.add(samples)
+            self.bits.add(samples, peak)
         mean = float(samples.mean())
         self.means.append(mean)
         self.powers.append(max(float(np.dot(samples, samples)) / samples.size - mean**2, 0.0))
@@ -183,7 +185,7 @@ class _Tally:
             broken_at=tuple(self.broken_at),
             flat_tops=tuple(sorted(kept, key=lambda tops: tops.start)),
             bits_used=self.bits.used(),
-            low_byte_used=self.bits.low_byte_used,
+            fits_low_bytes=self.bits.finer and self.bits.low,
             twin_of=None,
         )
 
@@ -194,18 +196,19 @@ class _BitTally:
     def __init__(self) -> None:
         self.codes = 0
         self.finer = False
-        self.low_byte_used = False
+        self.low = True
 
-    def add(self, samples: Array) -> None:
+    def add(self, samples: Array, peak: float) -> None:
         """Take in a block that is not silent."""
+        if self.low:
+            fine = samples * 2.0**31
+            self.low = peak < LOW_BYTES_PEAK and bool(np.all(np.rint(fine) == fine))
         if self.finer or self.codes & 1:
             return
         scaled = samples * float(1 << (FINEST_BITS - 1))
         codes = np.rint(scaled)
         if np.any(codes != scaled):
             self.finer = True
-            fine = scaled * 256.0
-            self.low_byte_used = bool(np.all(np.rint(fine) == fine))
             return
         self.codes |= int(np.bitwise_or.reduce(codes.astype(np.int64)))
 

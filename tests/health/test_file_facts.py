@@ -146,9 +146,14 @@ def test_few_bits_in_a_24_bit_file(tmp_path, bits, severity, floor):
 def test_24_bits_in_the_low_part_of_32_stop(tmp_path):
     codes = np.round(TONE * 2**23).astype(np.int32)
     soundfile.write(tmp_path / "low.wav", codes, RATE, subtype="PCM_32")
-    item = next(item for item in check_file(open_capture(tmp_path / "low.wav")) if item.severity == "stop")
-    assert item.code == "misplaced-bits"
-    assert "48.16 dB low" in item.message
+    found = {item.code: item for item in check_file(open_capture(tmp_path / "low.wav"))}
+    assert set(found) == {"misplaced-bits", "low-level"}
+    assert found["misplaced-bits"].severity == "stop"
+    assert "48.16 dB low" in found["misplaced-bits"].message
+    soundfile.write(tmp_path / "float.wav", codes / 2**31, RATE, subtype="FLOAT")
+    assert "misplaced-bits" in {item.code for item in check_file(open_capture(tmp_path / "float.wav"))}
+    soundfile.write(tmp_path / "quiet.wav", TONE / 300, RATE, subtype="FLOAT")
+    assert [item.code for item in check_file(open_capture(tmp_path / "quiet.wav"))] == ["low-level"]
     soundfile.write(tmp_path / "right.wav", codes * 256, RATE, subtype="PCM_32")
     assert check_file(open_capture(tmp_path / "right.wav")) == ()
 

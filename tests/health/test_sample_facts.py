@@ -46,9 +46,16 @@ def test_the_bits_that_carry_data_are_counted_whatever_the_level(rng, bits, peak
 def test_finer_than_24_bits_has_no_count(rng):
     (facts,) = gather(rng.normal(0, 0.1, 1000))
     assert facts.bits_used is None
-    assert not facts.low_byte_used
-    (facts,) = gather(np.round(rng.normal(0, 0.1, 1000) * 2**31) / 2**31)
-    assert facts.low_byte_used
+
+
+@pytest.mark.parametrize(
+    ("scale", "grid", "fits"),
+    [(2.0**-9, 2**31, True), (0.1, 2**31, False), (2.0**-9, 2**40, False), (2.0**-9, 2**23, False)],
+)
+def test_24_bits_low_in_32_are_known_by_steps_and_height(rng, scale, grid, fits):
+    samples = np.round(scale * rng.uniform(-1, 1, 3 * BLOCK_FRAMES) * grid) / grid
+    samples[:BLOCK_FRAMES] = 0.0
+    assert gather(samples)[0].fits_low_bytes == fits
 
 
 def test_broken_samples_are_counted_placed_and_kept_out_of_the_figures(rng):
