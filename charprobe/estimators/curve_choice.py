@@ -73,7 +73,7 @@ def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion
     """Return the best admissible candidate, or what was chosen before if none is clearly better."""
 
     def rank(fit: BendsFit) -> float:
-        """Criterion, with the plainer first of two that fit alike: input knees, and a flat section somewhere."""
+        """Criterion, the plainer first of two that fit alike: input knees, and a flat section."""
         return _criterion(fit, dispersion) + fit.shape.output_knee + EVIDENCE * fit.shape.sloped
 
     for fit in sorted(candidates, key=rank):

@@ -75,10 +75,9 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     marked = []
     for point in points:
         saturated = point.input_dbfs > limit - SAME_LEVEL_DB
-        stands_in = point.std_db <= EXTRAPOLATED_STD_DB and _key(point) not in settled
-        marked.append(
-            replace(point, saturated=saturated, used=not saturated and (point.settled or stands_in))
-        )
+        known = point.std_db <= USABLE_STD_DB and not saturated
+        used = known and (point.settled or _key(point) not in settled)
+        marked.append(replace(point, saturated=saturated, used=used))
     return tuple(marked)
 
 
