@@ -83,7 +83,9 @@ class Compressor:
         """Reduction the side chain asks for at each sample of its input, in dB; shape (n,)."""
         if self.sidechain_low_cut_hz is not None:
             samples = low_cut(samples, corner_hz=self.sidechain_low_cut_hz, rate_hz=rate_hz)
-        sensed = one_pole(sense(samples, self.detector), time_s=self.averaging_s, rate_hz=rate_hz)
+        sensed = one_pole(
+            sense(samples, self.detector, rate_hz=rate_hz), time_s=self.averaging_s, rate_hz=rate_hz
+        )
         if self.placement == "before log":
             sensed = self._follow(sensed, rest=0.0, rate_hz=rate_hz)
         level_dbfs = to_dbfs(sensed, self.detector)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Literal
 
@@ -25,7 +26,7 @@ def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
     return np.asarray(signal.lfilter([1 - pole], [1, -pole], values)) if pole > 0 else values
 
 
-def sense(samples: Array, detector: Detector) -> Array:
+def sense(samples: Array, detector: Detector, *, rate_hz: float) -> Array:
     """Rectify: amplitude for peak, average and envelope detectors, power for RMS; shape (n,).
 
     The scale makes the *mean* over a sine of amplitude A equal A (average), A**2 (RMS); the maximum equal
@@ -37,7 +38,7 @@ def sense(samples: Array, detector: Detector) -> Array:
         return np.abs(samples) * (np.pi / 2)
     if detector == "rms":
         return 2 * samples**2
-    return quadrature_envelope(samples)
+    return quadrature_envelope(samples, rate_hz=rate_hz)
 
 
 def to_dbfs(sensed: Array, detector: Detector) -> Array:
@@ -46,23 +47,27 @@ def to_dbfs(sensed: Array, detector: Detector) -> Array:
     return np.asarray(scale * np.log10(np.maximum(sensed, 10 ** (FLOOR_DBFS / scale))))
 
 
-def quadrature_envelope(samples: Array) -> Array:
+def quadrature_envelope(samples: Array, *, rate_hz: float) -> Array:
     """Root of the summed squares of two copies a quarter period apart; shape (n,).
 
     Two all-pass chains, a half-band elliptic design turned by a quarter of the sampling rate, hold 90 degrees
-    to 6e-5 rad from 80 Hz to half the rate less 80 Hz at 48 kHz, so a sine reads within 0.0003 dB there.
+    to 6e-5 rad from 80 Hz to half the rate less 80 Hz, so a sine reads within 0.0003 dB there.
     Behind a step the reading lags by some 0.1 ms and rings for about 2 ms.
     """
-    first, second = _phase_splitter()
+    first, second = _phase_splitter(_splitter_order(rate_hz))
     real = np.asarray(signal.sosfilt(first, samples))
     imaginary = np.asarray(signal.sosfilt(second, samples))
     return np.hypot(real, imaginary)
 
 
-@lru_cache(maxsize=1)
-def _phase_splitter() -> tuple[Array, Array]:
+def _splitter_order(rate_hz: float) -> int:
+    return 27 + 2 * max(0, math.ceil(1.5 * math.log2(rate_hz / 48_000)))
+
+
+@lru_cache(maxsize=8)
+def _phase_splitter(order: int) -> tuple[Array, Array]:
     """Return second-order sections of the two all-pass chains."""
-    order, rejection_db = 27, 90.0
+    rejection_db = 90.0
     # this pass-band ripple makes the elliptic design power-complementary
     ripple_db = -10 * np.log10(1 - 10 ** (-rejection_db / 10))
     _, poles, _ = signal.ellipap(order, ripple_db, rejection_db)

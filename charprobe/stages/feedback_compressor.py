@@ -48,7 +48,7 @@ class FeedbackCompressor:
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
         """Send one channel through the stage, from rest; see `Stage`."""
         reduction_db = solve_feedback(
-            to_dbfs(sense(samples, "envelope"), "envelope"),
+            to_dbfs(sense(samples, "envelope", rate_hz=rate_hz), "envelope"),
             bend=Bend(self.threshold_dbfs, 1.0, self.knee_db),
             loop_gain=self.ratio - 1,
             attack_s=self.attack_s,

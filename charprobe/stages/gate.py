@@ -39,7 +39,7 @@ class Gate:
 
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
         """Send one channel through the stage, starting closed; see `Stage`."""
-        wanted_db = -self.bend.reduction_db(to_dbfs(sense(samples, "envelope"), "envelope"))
+        wanted_db = -self.bend.reduction_db(to_dbfs(sense(samples, "envelope", rate_hz=rate_hz), "envelope"))
         gain_db = follow(
             wanted_db,
             attack_s=self.attack_s,

@@ -40,7 +40,7 @@ class LatchedGate:
 
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
         """Send one channel through the stage, starting shut; see `Stage`."""
-        level_dbfs = to_dbfs(sense(samples, "envelope"), "envelope")
+        level_dbfs = to_dbfs(sense(samples, "envelope", rate_hz=rate_hz), "envelope")
         decided = np.flatnonzero((level_dbfs > self.opens_dbfs) | (level_dbfs < self.shuts_dbfs))
         latest = np.searchsorted(decided, np.arange(samples.size), side="right") - 1
         is_open = np.zeros(samples.size, dtype=bool)
