@@ -24,6 +24,7 @@ CLEARLY = 12.0  # BIC by which a richer model must win
 WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
 APART = 2.5  # smallest ratio of two time constants that a recording can part
 SMALLEST_SHARE = 0.05  # of either stage
+LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
 LONGEST = 1 / 1.5  # longest time constant, as a share of the record
 
 
@@ -67,6 +68,10 @@ class _Model:
     covariance: Array
     rms_db: float
     bic: float
+
+    def log_std(self, index: int) -> float:
+        """Standard uncertainty of a parameter that was fitted as its logarithm."""
+        return math.sqrt(max(0.0, float(self.covariance[index, index])))
 
 
 def classify_movement(
@@ -190,6 +195,7 @@ def _two_stages(simple: _Model, two: _Model, end_s: float, floor_db: float) -> b
     share = two.values[3]
     return bool(
         two.bic + CLEARLY < simple.bic
+        and max(two.log_std(1), two.log_std(2)) < LOOSEST
         and max(two.rms_db, floor_db / 4) < WORTH * simple.rms_db
         and slow > APART * fast
         and slow < LONGEST * end_s
@@ -199,7 +205,7 @@ def _two_stages(simple: _Model, two: _Model, end_s: float, floor_db: float) -> b
 
 def _log_quantity(model: _Model, index: int) -> Quantity:
     """Interval of a constant that was fitted as its logarithm."""
-    value, std = math.exp(model.values[index]), math.sqrt(model.covariance[index, index])
+    value, std = math.exp(model.values[index]), model.log_std(index)
     return Quantity(value, value * math.exp(-1.96 * std), value * math.exp(1.96 * std), "s")
 
 

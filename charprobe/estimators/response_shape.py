@@ -203,14 +203,14 @@ class _Fit:
     def parts(self) -> tuple[Part, ...]:
         parts, at = [], 1
         for element in self.model.elements:
-            log_corner, log_std = float(self.unknowns[at]), math.sqrt(self.covariance[at, at])
+            log_corner, log_std = float(self.unknowns[at]), math.sqrt(max(0.0, self.covariance[at, at]))
             log_reach = min(Z95 * log_std, WIDEST_LOG)
             corner = Quantity(
                 math.exp(log_corner), math.exp(log_corner - log_reach), math.exp(log_corner + log_reach), "Hz"
             )
             gain = None
             if element.kind == "shelf":
-                gain_std = math.sqrt(self.covariance[at + 1, at + 1])
+                gain_std = math.sqrt(max(0.0, self.covariance[at + 1, at + 1]))
                 gain = Quantity.from_std(self.unknowns[at + 1], gain_std, "dB")
             parts.append(Part(element.side, element.kind, element.order, corner, gain))
             at += 1 if element.kind == "cut" else 2
