@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Chapter, Entry, Health
+from charprobe.chapter import Chapter, Entry, Health, Severity
 from charprobe.chapters.lookup import absent
+from charprobe.chapters.timing_detail import attack_detail_table, definitions_table
 from charprobe.chapters.timing_findings import timing_findings
 from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
@@ -43,6 +44,7 @@ RELEASE_UNITS = {
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
 AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
+UNEVEN = 0.02  # share by which the depths of bursts may differ for their releases to be compared
 MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
 
 
@@ -59,7 +61,8 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
     Returns
     -------
     Chapter
-        Attack and release at the reference step, the tables `timing` and `gain_trace`, health and findings.
+        Attack and release at the reference step; the tables `timing`, `gain_trace`, `attack_detail` and
+        `timing_definitions`; health and findings.
     """
     bursts = measure_rows(wet, bypass, Bursts)
     lengths = measure_rows(wet, bypass, BurstLengths)
@@ -67,7 +70,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
     entries: dict[str, Entry] = {}
     health: list[Health] = []
     if bursts:
-        reference = next((row for row in bursts if _is_reference(row)), bursts[0])
+        reference = _reference(bursts)
         note = "" if bypass is not None else ", no bypass: stimulus levels, path not divided out"
         entries |= {
             k: Entry(v, reference.conditions + note) for k, v in reference_readings(reference).items()
@@ -78,9 +81,12 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
     entries["release.memory"] = _memory(lengths, wet)
     health += _gap_health(rows, wet.channel)
     memory = entries["release.memory"].reading
-    if isinstance(memory, Quantity) and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY):
+    if isinstance(memory, Quantity) and _remembers(memory, lengths):
         health.append(_history(memory, lengths, wet.channel))
     curves = {"timing": timing_table(rows), "gain_trace": gain_trace_table(rows)} if rows else {}
+    if bursts:
+        curves["attack_detail"] = attack_detail_table(bursts)
+        curves["timing_definitions"] = definitions_table(_reference(bursts))
     findings = timing_findings(entries, bursts, lengths) if rows else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
 
@@ -106,6 +112,10 @@ def reference_readings(row: Row) -> dict[str, Reading]:
         "release.within_4db": release.within_4db,
         **_kind_readings(kind, release),
     }
+
+
+def _reference(rows: Sequence[Row]) -> Row:
+    return next((row for row in rows if _is_reference(row)), rows[0])
 
 
 def _is_reference(row: Row) -> bool:
@@ -178,6 +188,13 @@ def _memory(rows: Sequence[Row], wet: Take) -> Entry:
     return Entry(Unmeasured("1", missing.reason, missing.next, at_least=bound), conditions)
 
 
+def _remembers(memory: Quantity, rows: Sequence[Row]) -> bool:
+    """Tell memory from a burst that was merely too short for the attack to finish."""
+    depths = [abs(row.release.change.value) for row in rows if isinstance(row.release.change, Quantity)]
+    even = bool(depths) and max(depths) < (1 + UNEVEN) * min(depths)
+    return even and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY)
+
+
 def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list[Health]:
     limit = row.attack_trace.resolution_s
     low = tuple(
@@ -206,18 +223,25 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list
 
 
 def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
-    out = []
-    for row in rows:
-        least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
-        if row.release.settled and row.release.left <= MOST_LEFT and not least:
-            continue
-        known = "" if not least else f" t90 is at least {least:.3g} s."
-        message = (
-            f"Release unfinished {row.release.end_s:.3g} s after the burst of {row.hold_s:g} s."
-            f"{known} Use a recipe with longer gaps, such as timing."
-        )
-        out.append(Health("gap-too-short", "warn", message, channel, row.start_s, row.end_s))
-    return out
+    """One finding for all conditions whose recovery was not seen to its end."""
+    short = [row for row in rows if _unfinished(row)]
+    if not short:
+        return []
+    row = next((r for r in short if _is_reference(r)), short[0])
+    least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
+    known = "" if not least else f" t90 is at least {least:.3g} s."
+    others = "" if len(short) == 1 else f" So were {len(short) - 1} other conditions; see the table `timing`."
+    message = (
+        f"Release unfinished {row.release.end_s:.3g} s after the {row.hold_s:g} s burst to "
+        f"{row.to_dbfs:.1f} dBFS.{known}{others} Use a recipe with longer gaps, such as timing."
+    )
+    severity: Severity = "warn" if _is_reference(row) else "note"
+    return [Health("gap-too-short", severity, message, channel, row.start_s, row.end_s)]
+
+
+def _unfinished(row: Row) -> bool:
+    beyond = isinstance(row.release.t90, Unmeasured) and row.release.t90.at_least is not None
+    return not row.release.settled or row.release.left > MOST_LEFT or beyond
 
 
 def _history(memory: Quantity, rows: Sequence[Row], channel: int) -> Health:

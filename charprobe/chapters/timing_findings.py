@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from charprobe.chapter import Entry
+from charprobe.chapters.timing_detail import passes_db, step_meaning
 from charprobe.chapters.timing_rows import Row
 from charprobe.quantity import Quantity, Reading, Unmeasured
+
+LEAST_OVER_DB = 3.0
 
 
 def timing_findings(
@@ -17,7 +20,8 @@ def timing_findings(
     reference = reference or (bursts[0] if bursts else None)
     out = []
     if reference is not None:
-        out += [_attack(entries, reference), _release(entries, reference)]
+        out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
+    out.append(_steps(bursts))
     out.append(_memory(entries, lengths))
     return tuple(sentence for sentence in out if sentence)
 
@@ -41,6 +45,29 @@ def _attack(entries: Mapping[str, Entry], row: Row) -> str:
             f"Attack {seconds(t63.value)} to 63 % and {seconds(t90.value)} to 90 % of {depth}, {step}{early}."
         )
     return _bound("Attack to 63 %", t63, step)
+
+
+def _passes(entries: Mapping[str, Entry], row: Row) -> str:
+    over, above = passes_db(row), entries["attack.within_3db"].reading
+    if over is None or over < LEAST_OVER_DB or not isinstance(above, Quantity) or above.value <= 0:
+        return ""
+    return (
+        f"At that step the output first rises {over:.1f} dB above where it settles, and stays more than 3 dB "
+        f"above for {seconds(above.value)}."
+    )
+
+
+def _steps(bursts: Sequence[Row]) -> str:
+    found = step_meaning(bursts)
+    if found is None:
+        return ""
+    span = f"from {found.smallest_db:.1f} to {found.largest_db:.1f} dB of gain change"
+    if found.meaning == "smoothing after the log":
+        return f"Attack and release do not depend on the step {span}: gain or level is smoothed in dB."
+    ratios = f"attack x {found.attack_ratio.value:.2f}, release x {found.release_ratio.value:.2f}"
+    if found.meaning == "smoothing before the log":
+        return f"Times depend on the step {span} ({ratios}): amplitude or power is smoothed before the log."
+    return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
 
 
 def _release(entries: Mapping[str, Entry], row: Row) -> str:

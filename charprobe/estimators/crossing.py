@@ -10,6 +10,7 @@ from scipy.optimize import isotonic_regression
 
 from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
+from charprobe.quantity import Quantity
 
 SHRINK = 0.72  # ratio of neighbouring window widths
 ENOUGH = 8  # points from which the scatter about the fit may widen the interval
@@ -115,6 +116,15 @@ def refine(
             break
         chosen, near_s = found, found.time_s
     return chosen
+
+
+def value_at(trace: GainTrace, time_s: float, *, reach_s: float) -> Quantity | None:
+    """Return the gain in dB at one time, from a weighted quadratic over `reach_s` on both sides of it.
+
+    Never fits across the edge; None if there are too few points.
+    """
+    local = _quadratic(trace, time_s, reach_s)
+    return None if local is None else Quantity.from_std(local.value, local.std, "dB")
 
 
 def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float) -> Crossing | None:

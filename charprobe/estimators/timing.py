@@ -7,20 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.cut import Array
-from charprobe.estimators.crossing import Crossing, monotone, refine, smooth
+from charprobe.estimators.edge_reader import read_edge
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.onset import Onset, find_onset
 from charprobe.estimators.settling import Settled, gain_after, gain_before
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Reading, Unmeasured
 
 SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
 PART_63 = 1 - math.exp(-1)
-ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
-SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
-REACH = 0.33  # windows reach over this share of the way back to the start of the movement
-ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
-FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
 
 
@@ -100,11 +94,11 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
     after = gain_after(trace, before_db=before.value_db)
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
-    if after.known and abs(change) < max(SMALLEST_DB, 10 * std):
+    if abs(change) < (max(SMALLEST_DB, 10 * std) if after.known else SMALLEST_DB):
         return _nothing(trace, before, after, change, std)
     if not after.known:
         return _unsettled(trace, before, after, rest_db)
-    reader = _reader(trace, before, after)
+    reader = read_edge(trace, before=before, after=after)
     onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
     return EdgeTimes(
         before.quantity,
@@ -124,104 +118,6 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
         True,
         min(1.0, abs(after.left_db / change)),
         float(trace.time_s[-1]),
-    )
-
-
-@dataclass(frozen=True)
-class _Reader:
-    """Reads crossings off one settled edge."""
-
-    trace: GainTrace
-    smoothed: Array
-    rising: Array
-    before: Settled
-    after: Settled
-
-    @property
-    def change(self) -> float:
-        return self.after.value_db - self.before.value_db
-
-    def _done(self, trace_db: Array) -> Array:
-        return np.asarray((trace_db - self.before.value_db) / self.change)
-
-    def guess(self, part: float) -> float:
-        """Return about when `part` of the change is done; the record's end if it never is."""
-        found = np.flatnonzero(self._done(self.rising) >= part)
-        return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
-
-    def part(self, part: float) -> Reading:
-        if self.guess(part) >= self.trace.time_s[-1]:
-            return unreached(float(self.trace.time_s[-1]))
-        level = self.before.value_db + part * self.change
-        level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
-        return self._read(level, level_std, self.guess(part), toward=True)
-
-    def within(self, limit_db: float) -> Reading:
-        if abs(self.change) <= limit_db:
-            return Unmeasured(
-                "s",
-                f"the whole gain change is {abs(self.change):.2g} dB: the gain is never farther away",
-                "raise the step of the burst, or read t63 and t90",
-            )
-        past = (self.smoothed - self.after.value_db) * np.sign(self.change) > limit_db
-        if past.any():
-            near, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
-            return self._read(self.after.value_db + level, self.after.std_db, near, toward=False)
-        near = self.guess(1 - limit_db / abs(self.change))
-        if near >= self.trace.time_s[-1]:
-            return unreached(near)
-        level = self.after.value_db - limit_db * np.sign(self.change)
-        return self._read(level, self.after.std_db, near, toward=True)
-
-    def _read(self, level: float, level_std: float, near_s: float, *, toward: bool) -> Reading:
-        start = self.guess(0.05)
-        base = min(start, near_s) if near_s > start else min(0.0, near_s)
-        reach = REACH * max(near_s - base, 0.0)
-        rising = (self.change > 0) == toward
-        found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
-        if found is None and abs(near_s) < FEW * self.trace.resolution_s:
-            return below_resolution(self.trace, near_s + self.trace.resolution_s)
-        if found is None:
-            reason = "no crossing stands out of the noise"
-            return Unmeasured("s", reason, "raise the level or the number of phases")
-        return _time(self.trace, found, level_std)
-
-
-def _reader(trace: GainTrace, before: Settled, after: Settled) -> _Reader:
-    change = after.value_db - before.value_db
-    smoothed = smooth(trace, to_std_db=abs(change) * SMOOTH_SHARE)
-    # the way there is monotone; what follows the arrival may turn back and is left out of that fit
-    arrived = np.flatnonzero((smoothed - before.value_db) / change >= ARRIVED)
-    count = int(arrived[0]) + 1 if arrived.size else smoothed.size
-    rising = smoothed.copy()
-    rising[:count] = monotone(trace.gain_db[:count], trace.std_db[:count], rising=change > 0)
-    return _Reader(trace, smoothed, rising, before, after)
-
-
-def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
-    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), ZERO_SAMPLES * trace.sample_s)
-    if abs(found.time_s) < trace.resolution_s:
-        return below_resolution(trace, found.time_s + Z95 * std)
-    return Quantity.from_std(found.time_s, std, "s")
-
-
-def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
-    """Return the bound for a time that the trace cannot tell from zero."""
-    return Unmeasured(
-        "s",
-        f"shorter than this capture resolves ({trace.resolution_s * 1e3:.3g} ms)",
-        "capture a bypass too, raise the sampling rate, or use a recipe with more phases",
-        at_most=max(trace.resolution_s, upper_s),
-    )
-
-
-def unreached(end_s: float) -> Unmeasured:
-    """Return the bound for a time that lies beyond the end of the record."""
-    return Unmeasured(
-        "s",
-        f"not reached when the record ended, {end_s:.3g} s after the edge",
-        "use a recipe with a longer hold and release, such as timing",
-        at_least=end_s,
     )
 
 
@@ -270,7 +166,7 @@ def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float
     if rest_db is not None and (rest_db - after.value_db) * np.sign(change) > 0:
         beyond = rest_db
     least = Settled(beyond, max(after.std_db, before.std_db), after.left_db, False)
-    reader = _reader(trace, before, least)
+    reader = read_edge(trace, before=before, after=least)
 
     def bound(reading: Reading) -> Unmeasured:
         at_least = min(reading.low, end) if isinstance(reading, Quantity) else reading.at_least or 0.0
