@@ -194,6 +194,12 @@ def title_of(name: str) -> str:
     return name.capitalize() if name in CURVES else glossary.term(name).title
 
 
+def in_sentence(name: str) -> str:
+    """Return a title as it stands inside a sentence: "make-up gain", but "THD at reference"."""
+    title = title_of(name)
+    return title[0].lower() + title[1:] if title[1:2].islower() else title
+
+
 def notes_on(*, repeated: bool, tests: int) -> tuple[str, ...]:
     """Return how the verdicts of a comparison came about, in sentences."""
     repeats = (

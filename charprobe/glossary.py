@@ -263,7 +263,7 @@ _REST = {
     "noise.change_at_equal_level": Term(
         "Noise change, equal level",
         "dB",
-        "Noise change less the gain of the quiet tone: what is left when setting and bypass play equally loud.",
+        "Noise change less the gain of the quiet tone: what is left when both play equally loud.",
     ),
     "noise.mains": Term(
         "Mains lines", "dBFS", "Power sum of the lines of the 50 Hz or 60 Hz family, kept out of the noise."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 
-from charprobe.comparison import CURVES, Difference, title_of
+from charprobe.comparison import CURVES, Difference, in_sentence
 from charprobe.wording import display_unit, number_text
 
 KEY = (
@@ -123,7 +123,7 @@ def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
             others = [index for index in range(count) if index != one]
             apart = all(_verdict(table, name, one, other) == "different" for other in others)
             if apart and all(_verdict(table, name, *pair) == "same" for pair in combinations(others, 2)):
-                what = title_of(name).lower()
+                what = in_sentence(name)
                 yield f"{labels[one]} stands out in {what}: {_apart(name, one, others, table)}."
 
 
@@ -150,7 +150,7 @@ def _all_same(found: Sequence[Difference], labels: Sequence[str]) -> str:
     if not found or any(item.verdict != "same" for item in found):
         return ""
     key = [item for item in found if item.name in ("static curve", *KEY)]
-    largest = ", ".join(f"{title_of(item.name).lower()} {item.margin_text}" for item in key)
+    largest = ", ".join(f"{in_sentence(item.name)} {item.margin_text}" for item in key)
     return f"{labels[found[0].first]} and {labels[found[0].second]}: no difference larger than {largest}."
 
 
@@ -158,7 +158,7 @@ def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
     differing = [item for item in found if item.verdict == "different" and item.name in KEY]
     if not differing:
         return ""
-    what = ", ".join(f"{title_of(item.name).lower()} {item.text.partition(' (')[0]}" for item in differing)
+    what = ", ".join(f"{in_sentence(item.name)} {item.text.partition(' (')[0]}" for item in differing)
     return f"{labels[differing[0].second]} re {labels[differing[0].first]}: {what}."
 
 

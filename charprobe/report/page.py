@@ -1,0 +1,219 @@
+"""One self-contained HTML page for a set of profiles: made to be looked at first, and to need no network."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import resources
+from pathlib import Path
+from string import Template
+from typing import Protocol
+
+from charprobe import glossary, output
+from charprobe.comparison import Comparison
+from charprobe.figures.all_figures import profile_drawings, set_drawings
+from charprobe.figures.drawing import Drawing
+from charprobe.figures.palette import DARK, LIGHT, Palette
+from charprobe.figures.source import measured
+from charprobe.figures.style import ARTICLE_LOOK
+from charprobe.profile import Profile
+from charprobe.quantity import Reading
+from charprobe.report.card import figure, setting_card
+from charprobe.report.markup import EMPTY, Html, element, joined
+from charprobe.report.overview import Shown, glance_table, pair_table, sentences
+from charprobe.report.terms import definition_list, definitions
+from charprobe.wording import readable, rounded_text
+
+METHOD = (
+    "A known stimulus was played through the stage and recorded; what is said here comes from that alone.",
+    "Levels are those of fitted sines: a full-scale sine is 0 dBFS. Input levels are what the bypass capture "
+    "shows for the same step; without one they are the stimulus's, and what needs a bypass is not given.",
+    "Attack and release are read from the gain at every sample, found from bursts repeated at several phases "
+    "of their carrier. Percentages are of the gain change in dB between settled gains; the times run from "
+    "the edge of the input.",
+    "Captures are never resampled for a measurement: frequencies are fitted, delay and drift come from "
+    "markers at both ends.",
+    "Intervals are 95 %. What could not be measured has no number, but a reason and the next test to make.",
+)
+
+
+class Truth(Protocol):
+    """A true value of a simulated device beside what was measured."""
+
+    @property
+    def stage(self) -> str:
+        """Setting or device."""
+
+    @property
+    def quantity(self) -> str:
+        """Published name."""
+
+    @property
+    def truth(self) -> float:
+        """The true value, in `unit`."""
+
+    @property
+    def unit(self) -> str:
+        """Unit of the quantity."""
+
+    @property
+    def reading(self) -> Reading:
+        """What was measured."""
+
+    @property
+    def verdict(self) -> str:
+        """In a word or two whether both agree."""
+
+
+def render_page(
+    profiles: Sequence[Profile],
+    *,
+    title: str,
+    about: str = "",
+    comparison: Comparison | None = None,
+    truth: Sequence[Truth] = (),
+    command: str = "",
+) -> str:
+    """Return the page of a set of profiles.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        At least one, in the order of the page.
+    title, about : str
+        Heading and one paragraph below it, shown literally.
+    comparison : Comparison or None
+        What `compare_profiles` says about the profiles.
+    truth : sequence of Truth
+        True values of simulated devices, to be shown beside the estimates.
+    command : str
+        The command that makes the page again, shown literally.
+
+    Returns
+    -------
+    str
+        HTML that loads nothing; the same input gives the same text.
+    """
+    shown = [Shown(profile, name, number) for number, (profile, name) in enumerate(_named(profiles))]
+    overlays = set_drawings(profiles, [item.name for item in shown], ARTICLE_LOOK)
+    used = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
+    sections = {
+        "glance": ("At a glance", element("div", glance_table(shown), class_="scroll")),
+        "apart": ("What sets them apart", _apart(comparison)),
+        "overlays": ("Laid over each other", _figures(overlays)),
+        "settings": ("Setting by setting", _cards(shown)),
+        "truth": ("Truth beside estimate", _truth_table(truth)),
+        "method": ("How it was measured", _method(comparison, command)),
+        "words": ("What the words mean", definition_list(used)),
+    }
+    kept = {anchor: part for anchor, part in sections.items() if part[1] != EMPTY}
+    folder = resources.files("charprobe.report")
+    return Template((folder / "page.html").read_text(encoding="utf-8")).substitute(
+        title=element("title", title).code,
+        style=_variables() + (folder / "page.css").read_text(encoding="utf-8"),
+        heading=element("h1", title).code,
+        about=element("p", about, class_="about").code if about else "",
+        links=joined(element("a", part[0], href=f"#{anchor}") for anchor, part in kept.items()).code,
+        sections=joined(
+            element("section", element("h2", part[0]), part[1], id_=anchor) for anchor, part in kept.items()
+        ).code,
+        definitions=definitions(used).code,
+        version=element("span", f"charprobe {profiles[0].made_with.version}").code,
+    )
+
+
+def write_page(path: Path, page: str, *, force: bool) -> None:
+    """Write a page, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        If the file exists and `force` is false, or cannot be written.
+    """
+    output.write_text(path, page, force=force)
+
+
+def _named(profiles: Sequence[Profile]) -> list[tuple[Profile, str]]:
+    """Name every profile by its setting, with channel or capture where that is not enough."""
+    names = [profile.setting for profile in profiles]
+    if len(set(names)) < len(names):
+        several = len({profile.channel for profile in profiles}) > 1
+        names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in profiles]
+    names = [
+        f"{name}, {profile.capture.file}" if names.count(name) > 1 else name
+        for name, profile in zip(names, profiles, strict=True)
+    ]
+    return list(zip(profiles, names, strict=True))
+
+
+def _apart(comparison: Comparison | None) -> Html:
+    if comparison is None:
+        return EMPTY
+    return joined([sentences(comparison), element("div", pair_table(comparison), class_="scroll")])
+
+
+def _figures(drawings: Sequence[Drawing]) -> Html:
+    if not drawings:
+        return EMPTY
+    parts = [figure(drawing, prefix=f"o{i}") for i, drawing in enumerate(drawings, start=1)]
+    return element("div", *parts, class_="figures")
+
+
+def _cards(shown: Sequence[Shown]) -> Html:
+    return joined(setting_card(item, _card_drawings(item.profile)) for item in shown)
+
+
+def _card_drawings(profile: Profile) -> tuple[Drawing, ...]:
+    """Draw a setting's figures; logarithmic time only where a recovery has bends to show."""
+    stages = measured(profile, "release.stages")
+    bent = stages is not None and stages.value > 1.5
+    drawings = profile_drawings(profile, ARTICLE_LOOK)
+    return tuple(one for one in drawings if bent or one.name != "attack-release-log")
+
+
+def _truth_table(rows: Sequence[Truth]) -> Html:
+    if not rows:
+        return EMPTY
+    head = element(
+        "tr",
+        *(
+            element("th", word, scope="col")
+            for word in ("Setting", "Quantity", "Truth", "Measured", "Verdict")
+        ),
+    )
+    body = [
+        element(
+            "tr",
+            element("th", row.stage, scope="row"),
+            element("td", glossary.term(row.quantity).title),
+            element("td", f"{rounded_text(row.truth, 5)} {'' if row.unit == '1' else row.unit}"),
+            element("td", readable(row.reading).text),
+            element("td", row.verdict, class_="good" if row.verdict in ("good", "bound holds") else "off"),
+        )
+        for row in rows
+    ]
+    note = "The devices are simulated, so the true values are known. They were not used to measure."
+    table = element("table", element("thead", head), element("tbody", *body), class_="truth")
+    return joined([element("p", note), element("div", table, class_="scroll", tabindex="0")])
+
+
+def _method(comparison: Comparison | None, command: str) -> Html:
+    notes = [*METHOD, *(comparison.notes if comparison else ())]
+    parts = [element("ul", *(element("li", note) for note in notes))]
+    if command:
+        parts.append(element("p", "Made by ", element("code", command)))
+    return joined(parts)
+
+
+def _variables() -> str:
+    """Return the page's colours, light and dark, as variables of its style sheet."""
+
+    def one(palette: Palette) -> str:
+        names = ("paper", "ink", "soft", "grid", "shade")
+        lines = [f"--{name}: {getattr(palette, name)};" for name in names]
+        lines += [f"--series-{i}: {colour};" for i, colour in enumerate(palette.series)]
+        return " ".join(lines)
+
+    return (
+        f":root {{ color-scheme: light; {one(LIGHT)} }}\n"
+        f"@media screen and (prefers-color-scheme: dark) {{ :root {{ color-scheme: dark; {one(DARK)} }} }}\n"
+    )
