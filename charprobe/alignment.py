@@ -133,13 +133,14 @@ def align_run(source: Source, stimulus: Stimulus, channel: int, run: Run) -> Ali
 def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit, last: Hit) -> Alignment:
     start, distance = stimulus.opening.start, stimulus.closing.start - stimulus.opening.start
     pair = _Pair(float(first.index), float(last.index), distance, 1.0)
+    drift, jump = UNKNOWN_DRIFT, None
     if belong(first, last, distance=distance):
         pair = _on_own_clock(source, stimulus, channel, pair)
         drift = Quantity.from_std(1e6 * (pair.factor - 1), 1e6 * pair.between_std / distance, "ppm")
-        pair, drift, jump = _against_tones(source, stimulus, channel, pair, drift)
     else:
         pair = _refined(source, stimulus, channel, pair, factor=1.0)
-        drift, jump = UNKNOWN_DRIFT, Quantity.from_std(pair.last - pair.first - distance, 0.0, "samples")
+        jump = Quantity.from_std(pair.last - pair.first - distance, 1e-6 * distance * drift.std, "samples")
+    pair, drift, jump = _against_tones(source, stimulus, channel, pair, drift, jump)
     ident = _read_ident(source, stimulus, channel, index=pair.first, position=start)
     jumps: tuple[Jump, ...] = ()
     if jump is not None and abs(jump.value) > EDIT_S * stimulus.rate_hz:
@@ -193,10 +194,14 @@ def _on_own_clock(source: Source, stimulus: Stimulus, channel: int, pair: _Pair)
 
 
 def _against_tones(
-    source: Source, stimulus: Stimulus, channel: int, pair: _Pair, drift: Quantity
+    source: Source,
+    stimulus: Stimulus,
+    channel: int,
+    pair: _Pair,
+    drift: Quantity,
+    jump: Quantity | None,
 ) -> tuple[_Pair, Quantity, Quantity | None]:
     """Compare the clock of the markers with that of the tones; where they disagree, the tones' is right."""
-    jump = None
     for _ in range(ROUNDS):
         seen = _drift_alone(source, stimulus, channel, pair.first, stimulus.opening.start, UNKNOWN_DRIFT)
         if seen is UNKNOWN_DRIFT:

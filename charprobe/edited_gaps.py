@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from charprobe.generators.render import render_segment
 from charprobe.marker_search import blocks
 from charprobe.quantity import Quantity
-from charprobe.segment_search import HOP_S, LEAD_HOPS, band_levels, matches, segment_levels
+from charprobe.segment_search import HOP_S, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
 from charprobe.source import Source
 from charprobe.stimulus import Segment, Stimulus
 from charprobe.timing_jump import Jump
@@ -50,7 +50,7 @@ def find_edits(
         follows; their sum is the whole change.
     """
     rate_hz = stimulus.rate_hz
-    hop = round(HOP_S * rate_hz)
+    hop = hop_samples(rate_hz)
     factor = 1 + 1e-6 * drift_ppm
     zero = opening_index - stimulus.opening.start * factor
     total = closing_index - zero - stimulus.closing.start * factor

@@ -25,65 +25,81 @@ IDENT_STRIDE_S = 2.0
 LONGEST_IDENT_SEARCH_S = 400.0
 
 
-def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> AlignmentError:
+class MissingStimulusError(AlignmentError):
+    """The stimulus is not in the capture as it should be; `code` is the health code of the finding."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError:
     """Say why no marker of `stimulus` was found in the whole of one channel, and what to do."""
     place = _place(source, channel)
     level_dbfs, spread_db, flatness, silent = _nature(source, channel)
     if silent:
-        return AlignmentError(
+        return MissingStimulusError(
+            "silent",
             f"capture is digital silence ({place}): no signal reached the recorder; on some systems a "
             f"refused "
             "microphone permission looks exactly like this. Check permission, input and cable; the file is "
-            "kept"
+            "kept",
         )
     if rate := _other_rate(source, channel, stimulus):
         return rate
     if search(source, channel, start=0, stop=source.frames, marker_rate_hz=stimulus.rate_hz, backwards=True):
-        return AlignmentError(
+        return MissingStimulusError(
+            "reordered",
             f"the sync markers run backwards ({place}): the file was reversed after the recording. "
-            "Export it again unedited; the file is kept"
+            "Export it again unedited; the file is kept",
         )
     if flatness > FLAT and spread_db < STEADY_DB:
-        return AlignmentError(
+        return MissingStimulusError(
+            "stimulus-not-found",
             f"only noise at {level_dbfs:.1f} dBFS, the stimulus is not found ({place}). "
-            "Check the play level and the routing; the file is kept"
+            "Check the play level and the routing; the file is kept",
         )
     reading = find_ident(source, channel)
     if reading is not None and reading.recipe_hash_prefix != stimulus.recipe.hash[:HASH_DIGITS]:
         return wrong_stimulus(source, channel, stimulus, reading)
     nearest = "none" if reading is None else f"{recipe_name(reading.recipe_hash_prefix)}, take {reading.take}"
-    return AlignmentError(
+    return MissingStimulusError(
+        "stimulus-not-found",
         f"sound present, but not the stimulus {stimulus.recipe.name!r} ({place}): no sync marker found. "
         f"Nearest match: {nearest}. Choose the capture of this stimulus, or the cue sheet that belongs to "
         f"this "
-        "capture; the file is kept"
+        "capture; the file is kept",
     )
 
 
-def wrong_stimulus(source: Source, channel: int, stimulus: Stimulus, reading: IdentReading) -> AlignmentError:
+def wrong_stimulus(
+    source: Source, channel: int, stimulus: Stimulus, reading: IdentReading
+) -> MissingStimulusError:
     """Say that the ident names another recipe than the cue sheet."""
-    return AlignmentError(
+    return MissingStimulusError(
+        "wrong-stimulus",
         f"the sound says recipe {recipe_name(reading.recipe_hash_prefix)}, take {reading.take}; expected was "
         f"{stimulus.recipe.name!r} ({stimulus.recipe.hash[:HASH_DIGITS]}), take {stimulus.take} "
         f"({_place(source, channel)}). Choose the cue sheet that belongs to this capture, or the capture of "
         f"this "
-        "stimulus; the file is kept"
+        "stimulus; the file is kept",
     )
 
 
-def wrong_rate(source: Source, channel: int, stimulus: Stimulus) -> AlignmentError:
+def wrong_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError:
     """Say what a header rate unlike the stimulus' rate means: a wrong label, or a real conversion."""
     place = _place(source, channel)
     stimulus_hz, header_hz = stimulus.rate_hz, source.rate_hz
     known = _other_rate(source, channel, stimulus)
     if known is not None:
         return known
-    return AlignmentError(
+    return MissingStimulusError(
+        "rate-mislabelled",
         f"the header says {_khz(header_hz)}, the stimulus was rendered at {_khz(stimulus_hz)}, and its "
         f"markers are "
         f"found at neither rate ({place}). Record at {_khz(stimulus_hz)}, or render the stimulus at the "
         f"recorder's "
-        "rate; the file is kept"
+        "rate; the file is kept",
     )
 
 
@@ -109,7 +125,7 @@ def recipe_name(prefix: str) -> str:
     return f"{prefix!r} (none of the shipped ones)"
 
 
-def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> AlignmentError | None:
+def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError | None:
     """Look for the markers at every common rate; the samples then tell a wrong label from a conversion."""
     best: tuple[float, int] | None = None
     for rate_hz in COMMON_RATES_HZ:
@@ -124,18 +140,20 @@ def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> AlignmentEr
     if content_hz == header_hz == stimulus_hz:
         return None
     if content_hz == header_hz:
-        return AlignmentError(
+        return MissingStimulusError(
+            "rate-converted",
             f"sampling rate converted from {_khz(stimulus_hz)} to {_khz(header_hz)} on the way ({place}): "
             f"fast "
             f"attacks and the top of the band are not what the stage gave. Record or export at "
             f"{_khz(stimulus_hz)}, or render the stimulus at {_khz(header_hz)} and take it again; the file "
-            f"is kept"
+            f"is kept",
         )
     off = 100 * abs(header_hz / content_hz - 1)
-    return AlignmentError(
+    return MissingStimulusError(
+        "rate-mislabelled",
         f"tones are {off:.1f} % off: the header says {_khz(header_hz)}, the content fits {_khz(content_hz)} "
         f"({place}). "
-        f"Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; the file is kept"
+        f"Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; the file is kept",
     )
 
 

@@ -21,6 +21,11 @@ ALIKE = 0.7  # matches of a segment through limiters, saturation and -60 dBFS of
 BLOCK_HOPS = 1000
 
 
+def hop_samples(rate_hz: float) -> int:
+    """Samples from one row of levels to the next."""
+    return round(HOP_S * rate_hz)
+
+
 def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db: float) -> Array:
     """Levels of bands in dB above `FLOOR_DBFS`, every `HOP_S` from `start` on.
 
@@ -38,7 +43,7 @@ def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db:
     ndarray, shape (hops, BANDS)
         0 and more; row i is centred on ``start + (i + WINDOW_HOPS / 2) * HOP_S * rate``.
     """
-    hop = round(HOP_S * source.rate_hz)
+    hop = hop_samples(source.rate_hz)
     overlap = (WINDOW_HOPS - 1) * hop
     rows = [
         _levels(block, rate_hz=source.rate_hz, gain_db=gain_db)
@@ -52,7 +57,7 @@ def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db:
 
 def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
     """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind."""
-    hop = round(HOP_S * rate_hz)
+    hop = hop_samples(rate_hz)
     sound = render_segment(segment, rate_hz=rate_hz)
     return _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
 
@@ -75,7 +80,7 @@ def matches(pattern: Array, levels: Array) -> Array:
 
 
 def _levels(samples: Array, *, rate_hz: int, gain_db: float) -> Array:
-    hop = round(HOP_S * rate_hz)
+    hop = hop_samples(rate_hz)
     size = WINDOW_HOPS * hop
     if samples.size < size:
         return np.zeros((0, BANDS))

@@ -1,0 +1,345 @@
+"""What the place of the stimulus in a capture tells: cut ends, edits, lost samples, clock, polarity."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.chapter import Health
+from charprobe.generators.render import render_pieces
+from charprobe.health.clock_text import clock_text
+from charprobe.marker_runs import pair_up
+from charprobe.marker_search import search
+from charprobe.segment_search import LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
+from charprobe.stimulus import Segment
+from charprobe.take import Take
+from charprobe.timing_jump import Jump
+
+Array = NDArray[np.float64]
+
+GROUPS = {  # what each kind of segment is measured for
+    "level_steps": ("static",),
+    "bursts": ("attack", "release"),
+    "burst_lengths": ("release",),
+    "sweep": ("response",),
+    "tones": ("colour",),
+    "silence": ("noise",),
+    "two_tone": ("colour.imd_smpte", "colour.imd_difference"),
+    "equal_peak": ("detector.exponent",),
+    "programme": ("replay",),
+    "link": ("detector.link",),
+}
+ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds
+EDIT_S = 0.02
+COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
+WIDE_CLOCK_PPM = 200.0
+SAME_SAMPLE = 2e-5  # 16-bit rounding; no path through converters comes this close
+FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
+
+
+def check_placement(take: Take) -> tuple[Health, ...]:
+    """Judge where and how the stimulus lies in a capture.
+
+    Parameters
+    ----------
+    take : Take
+        A placed capture.
+
+    Returns
+    -------
+    tuple of Health
+        Codes ``start-missing``, ``truncated``, ``added-silence``, ``two-takes``, ``reordered``,
+        ``wrong-stimulus``, ``gap-edited``, ``timing-jump``, ``clock-drift``, ``polarity-inverted`` and
+        ``equals-stimulus``; empty if there is nothing to say. Reads the file once.
+    """
+    return (
+        *_ends(take),
+        *_silence(take),
+        *_runs(take),
+        *_order(take),
+        *_take_number(take),
+        *_jumps(take),
+        *_clock(take),
+        *_polarity(take),
+        *_equal(take),
+    )
+
+
+def check_roles(wet: Take, bypass: Take) -> tuple[Health, ...]:
+    """Notice exchanged files: the capture is the stimulus itself, the bypass is not."""
+    if not equals_stimulus(wet) or equals_stimulus(bypass):
+        return ()
+    return (
+        Health(
+            "swapped-roles",
+            "stop",
+            f"{wet.source.name} matches the stimulus exactly and the bypass {bypass.source.name} does not: "
+            f"they look "
+            "swapped. Run again with the roles exchanged; nothing was exchanged silently",
+            channel=wet.channel,
+            withholds=tuple(dict.fromkeys(name for names in GROUPS.values() for name in names)),
+        ),
+    )
+
+
+def equals_stimulus(take: Take) -> bool:
+    """Tell whether a capture holds the very samples of the stimulus."""
+    place = take.alignment
+    if place.jumps or place.polarity < 0 or abs(place.gain_db) > 0.01 or abs(place.drift_ppm.value) > 0.01:
+        return False
+    shift = round(place.delay_samples.value)
+    if abs(place.delay_samples.value - shift) > 1e-3:
+        return False
+    for start, sound in render_pieces(take.stimulus):
+        first = max(0, start + shift)
+        wanted = sound[first - start - shift :]
+        found = take.source.read(first, first + wanted.size, take.channel)
+        if found.size and not np.all(np.abs(found - wanted[: found.size]) <= SAME_SAMPLE):
+            return False
+    return True
+
+
+def _ends(take: Take) -> list[Health]:
+    place, stimulus, frames = take.alignment, take.stimulus, take.source.frames
+    found = []
+    if place.capture_index(float(stimulus.opening.start)) < 0 or not place.opening_found:
+        cut = [s for s in stimulus.segments if place.capture_index(float(s.span.start)) < 0]
+        found.append(
+            Health(
+                "start-missing",
+                "warn",
+                f"First marker missing ({_where(take)}): aligned by the "
+                f"{'second' if place.closing_found else 'tones'}. {_cost(take, cut)} Start the recorder "
+                f"before playing",
+                channel=take.channel,
+                start_s=0.0,
+                withholds=_only_in(take, cut),
+            )
+        )
+    if place.capture_index(float(stimulus.closing.stop)) > frames or not place.closing_found:
+        cut = [s for s in stimulus.segments if place.capture_index(float(s.span.stop)) > frames]
+        end_s = frames / take.source.rate_hz
+        number = len(stimulus.segments) - len(cut) + 1
+        at = f"segment {number} of {len(stimulus.segments)}" if cut else "the closing marker"
+        found.append(
+            Health(
+                "truncated",
+                "warn",
+                f"Ends at {at} ({_where(take)}, {clock_text(end_s)}). {_cost(take, cut)} "
+                "Let the recorder run until the stimulus has ended",
+                channel=take.channel,
+                start_s=end_s,
+                withholds=_only_in(take, cut),
+            )
+        )
+    return found
+
+
+def _silence(take: Take) -> list[Health]:
+    front_s = take.capture_time_s(0.0)
+    behind_s = take.source.frames / take.source.rate_hz - take.capture_time_s(float(take.stimulus.length))
+    parts = [
+        f"{seconds:.2f} s added {where}"
+        for seconds, where in ((front_s, "in front"), (behind_s, "behind"))
+        if seconds > ADDED_S
+    ]
+    if not parts:
+        return []
+    message = f"{' and '.join(parts)} ({_where(take)}): accounted for"
+    return [Health("added-silence", "note", message, channel=take.channel)]
+
+
+def _runs(take: Take) -> list[Health]:
+    stimulus = take.stimulus
+    hits = search(
+        take.source, take.channel, start=0, stop=take.source.frames, marker_rate_hz=stimulus.rate_hz
+    )
+    runs = pair_up(hits, distance=stimulus.closing.start - stimulus.opening.start)
+    starts = [run.opening.index for run in runs if run.opening is not None and run.closing is not None]
+    if len(starts) < 2:
+        return []
+    times = ", ".join(clock_text(start / stimulus.rate_hz) for start in starts)
+    count = "Two" if len(starts) == 2 else str(len(starts))
+    return [
+        Health(
+            "two-takes",
+            "warn",
+            f"{count} complete runs found ({_where(take)}, opening markers at {times}): the first one is "
+            f"used. "
+            "Cut the file into one per run to measure the others as repeats",
+            channel=take.channel,
+            start_s=starts[1] / stimulus.rate_hz,
+        )
+    ]
+
+
+def _order(take: Take) -> list[Health]:
+    """Segments that do not sound at their place, though all or part of the place lies in the file."""
+    source, place, stimulus = take.source, take.alignment, take.stimulus
+    hop = hop_samples(stimulus.rate_hz)
+    levels = band_levels(source, take.channel, start=0, stop=source.frames, gain_db=place.gain_db)
+    elsewhere: list[tuple[float, Segment]] = []
+    absent: list[Segment] = []
+    for segment in stimulus.segments:
+        if segment.spec.kind == "silence" or not take.holds(segment):
+            continue
+        match = matches(segment_levels(segment, rate_hz=stimulus.rate_hz), levels)
+        row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS
+        here = match[max(0, row - 3) : row + 4]
+        if match.size == 0 or here.size == 0 or here.max() >= FOUND:
+            continue
+        best = int(np.argmax(match))
+        if match[best] >= ELSEWHERE:
+            elsewhere.append(((best + LEAD_HOPS) * hop / stimulus.rate_hz, segment))
+        else:
+            absent.append(segment)
+    found = []
+    if elsewhere:
+        places = ", ".join(f"{segment.spec.name!r} at {clock_text(at_s)}" for at_s, segment in elsewhere)
+        found.append(
+            Health(
+                "reordered",
+                "stop",
+                f"Segments stand in another order than played ({_where(take)}: {places}): edited after the "
+                f"recording. "
+                "Export again unedited",
+                channel=take.channel,
+                start_s=min(at_s for at_s, _ in elsewhere),
+                withholds=_groups(stimulus.segments),
+            )
+        )
+    for segment in absent:
+        found.append(_absent(take, segment))
+    return found
+
+
+def _absent(take: Take, segment: Segment) -> Health:
+    start_s, end_s = (take.capture_time_s(float(p)) for p in (segment.span.start, segment.span.stop))
+    return Health(
+        "stimulus-not-found",
+        "stop",
+        f"Segment {segment.spec.name!r} does not sound at its place ({_where(take)}, {clock_text(start_s)} "
+        f"to "
+        f"{clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there and "
+        f"retake",
+        channel=take.channel,
+        start_s=start_s,
+        end_s=end_s,
+        withholds=_only_in(take, [segment]),
+    )
+
+
+def _take_number(take: Take) -> list[Health]:
+    reading = take.alignment.ident
+    if reading is None or reading.take == take.stimulus.take:
+        return []
+    return [
+        Health(
+            "wrong-stimulus",
+            "warn",
+            f"The cue sheet says take {take.stimulus.take}, the sound says take {reading.take} "
+            f"({_where(take)}): "
+            "same recipe, so it is measured. Check which setting this capture belongs to",
+            channel=take.channel,
+        )
+    ]
+
+
+def _jumps(take: Take) -> list[Health]:
+    rate_hz = take.stimulus.rate_hz
+    edits = [j for j in take.alignment.jumps if abs(j.samples.value) > EDIT_S * rate_hz]
+    found = [_jump(take, j) for j in take.alignment.jumps if j not in edits]
+    if edits:
+        total_s = sum(j.samples.value for j in edits) / rate_hz
+        by = f"{abs(total_s):.2f} s {'shorter' if total_s < 0 else 'longer'}"
+        places = ", ".join(clock_text(take.capture_time_s(j.start)) for j in edits)
+        found.append(
+            Health(
+                "gap-edited",
+                "stop",
+                f"Gaps are {by} than played ({_where(take)}, after {places}): cut by an editor. Static "
+                f"results kept; "
+                "export again without stripping silence",
+                channel=take.channel,
+                start_s=take.capture_time_s(edits[0].start),
+                end_s=take.capture_time_s(edits[-1].stop),
+                withholds=("attack", "release", "noise", "path", "replay"),
+            )
+        )
+    return found
+
+
+def _jump(take: Take, jump: Jump) -> Health:
+    start_s, end_s = take.capture_time_s(jump.start), take.capture_time_s(jump.stop)
+    lost = jump.samples.value < 0
+    touched = [s for s in take.stimulus.segments if jump.start < s.span.stop and jump.stop > s.span.start]
+    return Health(
+        "timing-jump",
+        "stop",
+        f"Timing jumps {abs(jump.samples.value):.0f} samples between {clock_text(start_s)} and "
+        f"{clock_text(end_s)} "
+        f"({_where(take)}): {'lost' if lost else 'inserted'} samples, not clock error. "
+        f"{_cost(take, touched)} Retake with a larger buffer",
+        channel=take.channel,
+        start_s=start_s,
+        end_s=end_s,
+        withholds=("replay", *_only_in(take, touched)),
+    )
+
+
+def _clock(take: Take) -> list[Health]:
+    drift = take.alignment.drift_ppm
+    if drift.low <= COMMON_CLOCK_PPM and drift.high >= -COMMON_CLOCK_PPM:
+        return []
+    wide = abs(drift.value) > WIDE_CLOCK_PPM
+    ppm = f"{drift.value:+.1f}".replace("-", "−")
+    message = (
+        f"Recorder runs {ppm} ppm ({_where(take)}): frequencies fitted; null files are "
+        "resampled, measurements are not"
+    )
+    if wide:
+        message += (
+            ". Free-running converters differ by less: check the clock settings, use one device both ways"
+        )
+    return [Health("clock-drift", "warn" if wide else "note", message, channel=take.channel)]
+
+
+def _polarity(take: Take) -> list[Health]:
+    if take.alignment.polarity > 0:
+        return []
+    message = f"Polarity inverted by the path ({_where(take)}): compensated in nulls, reported as a finding"
+    return [Health("polarity-inverted", "note", message, channel=take.channel)]
+
+
+def _equal(take: Take) -> list[Health]:
+    if not equals_stimulus(take):
+        return []
+    message = (
+        f"Capture equals the stimulus sample for sample ({_where(take)}): recorded digitally before the "
+        f"device, or "
+        "bypassed in software. There is no device in this path"
+    )
+    return [Health("equals-stimulus", "warn", message, channel=take.channel)]
+
+
+def _where(take: Take) -> str:
+    return f"{take.source.name}, channel {take.channel + 1}"
+
+
+def _cost(take: Take, lost: list[Segment]) -> str:
+    """Say which segments survive and which do not."""
+    if not lost:
+        return "All segments kept."
+    kept = [s.spec.name for s in take.stimulus.segments if s not in lost and take.holds(s)]
+    missing = ", ".join(s.spec.name for s in lost)
+    return f"Kept: {', '.join(kept) or 'nothing'}; missing: {missing}."
+
+
+def _groups(segments: tuple[Segment, ...] | list[Segment]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for s in segments for name in GROUPS.get(s.spec.kind, ())))
+
+
+def _only_in(take: Take, lost: list[Segment]) -> tuple[str, ...]:
+    """Groups that no other segment of the capture speaks to."""
+    kept = _groups([s for s in take.stimulus.segments if s not in lost and take.holds(s)])
+    return tuple(name for name in _groups(lost) if name not in kept)
