@@ -11,6 +11,7 @@ from charprobe.stages.chain import Chain, Wire
 from charprobe.stages.compressor import Compressor, SlowStore
 from charprobe.stages.diode_bridge import DiodeBridge
 from charprobe.stages.feedback_compressor import FeedbackCompressor
+from charprobe.stages.filtered_shaper import FilteredShaper
 from charprobe.stages.filters import Filter, bass_shelf, high_pass, low_pass, treble_shelf
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.gate import Gate
@@ -69,6 +70,16 @@ def _lines(value: object, path: str) -> Iterator[str]:
 
 def _above(threshold_dbfs: float, ratio: float, knee_db: float = 0.0) -> Bend:
     return Bend(threshold_dbfs, slope_of(ratio), knee_db)
+
+
+def _core_colour(name: str) -> Stage:
+    return FilteredShaper(
+        name,
+        "core that saturates in the bass: colour with memory",
+        Filter("front", "bass shelf", (bass_shelf(corner_hz=120, gain_db=12),), {}),
+        Shaper("core", "symmetric saturation", Saturation(drive=0.5)),
+        Filter("behind", "the shelf undone", (bass_shelf(corner_hz=120, gain_db=-12),), {}),
+    )
 
 
 def _coloured_compressor(name: str) -> Stage:
@@ -267,6 +278,10 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
     "exact-colour": lambda name: Shaper(
         name, "polynomial of order 5 with exact harmonics", Polynomial((0.02, -0.03, 0.004, 0.006))
     ),
+    "aliasing-colour": lambda name: Shaper(
+        name, "saturation that folds high products back", Saturation(drive=1.5, bias=0.1), oversampled=False
+    ),
+    "core-colour": _core_colour,
     "treble-lift": lambda name: Filter(
         name,
         "treble shelf, +3 dB",

@@ -76,3 +76,10 @@ def test_input_at_a_distortion_has_that_distortion(thd):
 def test_distortion_never_reached_is_an_error():
     with pytest.raises(ValueError, match="does not pass"):
         input_at_thd_dbfs(Saturation(0.01), -40.0)
+
+
+def test_without_oversampling_products_fold_back_to_where_arithmetic_puts_them(rng):
+    stage = Shaper("s", "s", Polynomial((0.0, C3)), oversampled=False)
+    x = 0.8 * np.cos(2 * np.pi * 9000.0 / RATE * np.arange(96_000))
+    folded = spectrum(stage.process(x, rate_hz=RATE, rng=rng).samples, 3000.0, [7])[0]
+    assert abs(folded) == pytest.approx(abs(C3) * 0.8**3 / 4, rel=1e-9)  # order 3 of 9 kHz, 27 kHz, at 21 kHz
