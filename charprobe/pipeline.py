@@ -78,12 +78,17 @@ def characterise(
         ),
         quantities=withheld(quantities, health),
         curves={name: table for chapter in chapters for name, table in chapter.curves.items()},
-        health=health,
+        health=tuple(_from_one(item) for item in health),
         findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
         made_with=MadeWith(
             __version__, {"channel": channel, "bypass": None if bypass is None else bypass.name}
         ),
     )
+
+
+def _from_one(item: Health) -> Health:
+    """Count the channel as people do: from 1."""
+    return item if item.channel is None else replace(item, channel=item.channel + 1)
 
 
 def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
