@@ -12,7 +12,6 @@ from charprobe.quantity import Z95
 
 MAX_WIDTH_DB = 80.0
 ITERATIONS = 60
-GRID_WIDTHS_DB = (0.0, 2.0, 5.0, 10.0, 20.0)
 
 
 @dataclass(frozen=True)
@@ -78,11 +77,11 @@ class BendsFit:
 
     def gain(self, level: Array) -> Array:
         """Return the curve at some levels."""
-        return _evaluate(self.shape, self.origin, self.parameters, level)[0]
+        return evaluate(self.shape, self.origin, self.parameters, level)[0]
 
     def jacobian(self, level: Array) -> Array:
         """Return the derivative of the curve at some levels by each parameter; shape (n, size)."""
-        return _evaluate(self.shape, self.origin, self.parameters, level)[1]
+        return evaluate(self.shape, self.origin, self.parameters, level)[1]
 
     def spread(self, weights: Array) -> Array:
         """Return standard uncertainties of linear combinations of the parameters; `weights` is (n, size)."""
@@ -157,6 +156,7 @@ def fit_bends(
     BendsFit
     """
     origin = float(level.mean())
+    narrowest = 1.5 * float(np.median(np.diff(np.unique(np.round(level, 2)))))
     free = np.array([i for i in range(shape.size) if i not in fixed])
     widths = np.array([shape.first(j) + 1 for j in range(len(shape.facing))], dtype=int)
     corners = widths - 1
@@ -170,7 +170,9 @@ def fit_bends(
         return parameters
 
     current = kept(start.astype(float).copy(), np.zeros(shape.size))
-    value, jacobian = _evaluate(shape, origin, current, level)
+    released = np.setdiff1d(widths, np.array(fixed, dtype=int))
+    current[released] = np.maximum(current[released], narrowest)  # a width of zero would never grow again
+    value, jacobian = evaluate(shape, origin, current, level)
     residual = (gain - value) / std
     cost, damping = float(residual @ residual), 1e-3
     for _ in range(ITERATIONS):
@@ -180,7 +182,7 @@ def fit_bends(
         trial = current.copy()
         trial[free] += np.linalg.solve(normal + np.diag(damping * scale), slope)
         trial = kept(trial, current)
-        value, trial_jacobian = _evaluate(shape, origin, trial, level)
+        value, trial_jacobian = evaluate(shape, origin, trial, level)
         trial_residual = (gain - value) / std
         trial_cost = float(trial_residual @ trial_residual)
         if trial_cost <= cost:
@@ -202,54 +204,8 @@ def fit_bends(
     return BendsFit(shape, origin, current, covariance, cost, dof, dispersion)
 
 
-def add_bend(level: Array, gain: Array, *, std: Array, base: BendsFit, facing: int) -> BendsFit:
-    """Add one bend where it helps most, then fit all unknowns anew.
-
-    Parameters
-    ----------
-    level, gain, std : ndarray, shape (n,)
-        As in `fit_bends`.
-    base : BendsFit
-        A fit of the same points; its bends stay in order: left-facing ones left of right-facing ones.
-    facing : int
-        +1 or -1, as in `Shape`.
-    """
-    value, jacobian = _evaluate(base.shape, base.origin, base.parameters, level)
-    held = [
-        0,
-        *([1] if base.shape.sloped else []),
-        *(base.shape.first(j) + 2 for j in range(len(base.shape.facing))),
-    ]
-    basis = np.linalg.qr(jacobian[:, held] / std[:, None])[0]
-    residual = (gain - value) / std
-    residual = residual - basis @ (basis.T @ residual)
-    corners = np.arange(level.min() + 0.5, level.max() - 0.25, 0.5)
-    corner, width = (grid.ravel() for grid in np.meshgrid(corners, GRID_WIDTHS_DB))
-    ramps = _ramp(facing * (level[:, None] - corner), width) / std[:, None]
-    ramps -= basis @ (basis.T @ ramps)
-    energy = np.maximum(np.sum(ramps**2, axis=0), 1e-12)
-    along = residual @ ramps
-    best = int(np.argmax(along**2 / energy))
-    wide = max(
-        float(width[best]), 1.5 * float(np.median(np.diff(np.unique(level))))
-    )  # free to shrink to nothing
-    new = (float(corner[best]), wide, float(along[best] / energy[best]), facing)
-    bends = [(*base.corner(j), f) for j, f in enumerate(base.shape.facing)] + [new]
-    bends.sort(key=lambda bend: (bend[3], bend[0]))
-    shape = Shape(base.shape.sloped, tuple(bend[3] for bend in bends), base.shape.output_knee)
-    head = base.parameters[: 1 + base.shape.sloped]
-    start = np.concatenate([head, *(np.array(bend[:3]) for bend in bends)])
-    return fit_bends(level, gain, std=std, shape=shape, start=start)
-
-
-def with_output_knee(level: Array, gain: Array, *, std: Array, base: BendsFit) -> BendsFit:
-    """Fit the same curve anew with the first bend to the right as an `Shape.output_knee`."""
-    shape = Shape(base.shape.sloped, base.shape.facing, output_knee=True)
-    return fit_bends(level, gain, std=std, shape=shape, start=base.parameters)
-
-
-def _evaluate(shape: Shape, origin: float, parameters: Array, level: Array) -> tuple[Array, Array]:
-    """Curve and its derivative by each unknown; shapes (n,) and (n, size)."""
+def evaluate(shape: Shape, origin: float, parameters: Array, level: Array) -> tuple[Array, Array]:
+    """Return the curve and its derivative by each unknown; shapes (n,) and (n, size)."""
     jacobian = np.zeros((level.size, shape.size))
     jacobian[:, 0] = 1.0
     value = np.full(level.size, parameters[0])
@@ -264,16 +220,16 @@ def _evaluate(shape: Shape, origin: float, parameters: Array, level: Array) -> t
             value += change * _output_ramp(over, width, change)
             jacobian[:, first : first + 3] = _output_slopes(level, corner, width, change)
             continue
-        ramp = _ramp(over, np.asarray(width))
+        reach = ramp(over, np.asarray(width))
         share = np.clip((over + width / 2) / max(width, 1e-9), 0.0, 1.0)
         jacobian[:, first] = -facing * change * share
         jacobian[:, first + 1] = change * share * (1 - share) / 2
-        jacobian[:, first + 2] = ramp
-        value += change * ramp
+        jacobian[:, first + 2] = reach
+        value += change * reach
     return value, jacobian
 
 
-def _ramp(over: Array, width: Array) -> Array:
+def ramp(over: Array, width: Array) -> Array:
     """Return zero left of the corner, `over` right of it, and a parabola in between."""
     inside = np.clip(over + width / 2, 0.0, width)
     return np.asarray(inside**2 / (2 * np.maximum(width, 1e-9)) + np.maximum(0.0, over - width / 2))
@@ -297,7 +253,7 @@ def _output_ramp(over: Array, width: float, change: float) -> Array:
     ratio = _ratio(change)
     bent = ratio**2 - 1
     if abs(bent) < 1e-6 or width < 1e-9:
-        return _ramp(over, np.asarray(width))
+        return ramp(over, np.asarray(width))
     u = np.clip(over / max(width, 1e-9) + 1 / (ratio + 1), 0.0, 1.0)
     inside = width * (u - 2 / bent * (np.sqrt(1 + bent * u) - 1)) / (1 - 1 / ratio)
     return np.asarray(np.where(u < 1, inside, over))

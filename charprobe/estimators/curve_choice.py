@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.cut import Array
-from charprobe.estimators.bends import BendsFit, Shape, add_bend, fit_bends, with_output_knee
+from charprobe.estimators.bend_search import add_bend, from_hinges, with_output_knee
+from charprobe.estimators.bends import BendsFit, Shape, fit_bends
 
 EVIDENCE = 10.0  # corrected AIC must fall by this for one more bend or a slope: odds of 150 to 1
 MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points
@@ -96,8 +97,12 @@ def _grown(parents: list[BendsFit], level: Array, gain: Array, std: Array) -> li
             if parent.shape.sloped and facing < 0:
                 continue  # a line with a bend to the left is one with a bend to the right
             children = [add_bend(level, gain, std=std, base=parent, facing=facing)]
-            if 1 in children[0].shape.facing and not parent.shape.output_knee:
-                children.append(with_output_knee(level, gain, std=std, base=children[0]))
+            shape = Shape(parent.shape.sloped, children[0].shape.facing)
+            if len(shape.facing) > 1 and shape not in best:
+                children.append(from_hinges(level, gain, std=std, shape=shape))
+            if 1 in shape.facing:
+                plain = min(children, key=lambda fit: (fit.shape.output_knee, fit.chi2))
+                children.append(with_output_knee(level, gain, std=std, base=plain))
             for child in children:
                 known = best.get(child.shape)
                 if known is None or child.chi2 < known.chi2:

@@ -96,15 +96,16 @@ class StaticCurve:
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
             return Unmeasured("dB", reason, "a recipe whose level steps include this level")
-        at = np.array([input_dbfs])
+        shifted = self.axis_std_db * self._slope_at(input_dbfs)
         if self.fit is not None:
-            return Quantity.from_std(
-                float(self.fit.gain(at)[0]), float(self.fit.spread(self.fit.jacobian(at))[0]), "dB"
-            )
+            at = np.array([input_dbfs])
+            spread = float(self.fit.spread(self.fit.jacobian(at))[0])
+            return Quantity.from_std(float(self.fit.gain(at)[0]), float(np.hypot(spread, shifted)), "dB")
         value = float(np.interp(input_dbfs, level, gain))
         near = np.argsort(np.abs(level - input_dbfs))[:4]
         line = float(np.polyval(np.polyfit(level[near] - input_dbfs, gain[near], 1), 0.0))
-        return Quantity.from_std(value, float(np.hypot(std[near].max(), value - line)), "dB")
+        spread = np.hypot(std[near].max(), value - line)
+        return Quantity.from_std(value, float(np.hypot(spread, shifted)), "dB")
 
     def reduction_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
@@ -115,8 +116,15 @@ class StaticCurve:
         if self.fit is not None:  # both hang on the same constant
             weights = self.fit.jacobian(np.array([input_dbfs]))
             weights[:, 0] -= 1.0
-            std = float(self.fit.spread(weights)[0])
+            shifted = self.axis_std_db * self._slope_at(input_dbfs)
+            std = float(np.hypot(self.fit.spread(weights)[0], shifted))
         return Quantity.from_std(low.value - here.value, std, "dB")
+
+    def _slope_at(self, input_dbfs: float) -> float:
+        """Size of the gain's slope at a level, in dB per dB."""
+        around = np.array([input_dbfs - 0.5, input_dbfs + 0.5])
+        gains = self.fit.gain(around) if self.fit is not None else np.interp(around, *self.used[:2])
+        return float(abs(gains[1] - gains[0]))
 
     def reduction_db_at(self, input_dbfs: float) -> float | None:
         """Return the value of `reduction_at`, None where it is not known."""

@@ -11,16 +11,12 @@ import numpy as np
 from charprobe.cut import Array
 
 USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
-WAVESHAPING = 3.0  # fundamental lost over third harmonic gained: 3 for a cubic bend, 1 for a clipped tip
-SATURATES_SHARE, SATURATES_DB = (
-    0.5,
-    0.02,
-)  # waveshaping explains this share of the gain lost, and at least this
-BENT_DB = 0.003  # below a saturating step: gain that waveshaping explains, down to this
-JUMP, JUMP_FROM = (
-    3.0,
-    1e-3,
-)  # a step that begins to clip: its harmonic exceeds this many times that of the one below
+DB_PER_SHARE = 3.0 * 20 / np.log(10)  # gain lost per third harmonic gained: 3 to 1 for a cubic
+SATURATES_DB = 0.02  # least gain that waveshaping must explain in a saturating step,
+SATURATES_SHARE, RUN, RUN_SHARE = 0.15, 3, 0.25  # least share of what is lost there and over a run of steps
+GROWS = 1.2  # distortion of saturation grows by this up to the top step; that of gain ripple does not
+BENT_DB, BENT_SHARE = 0.003, 0.5  # steps below go too while waveshaping explains so much of their loss,
+JUMP, JUMP_FROM = 3.0, 1e-3  # or while their third harmonic is so many times that of the step below
 SAME_LEVEL_DB = 0.05
 
 
@@ -95,30 +91,39 @@ def find_saturation(points: Sequence[StaticPoint]) -> Saturation | None:
     Notes
     -----
     A memoryless bend makes third harmonic and takes fundamental in a fixed proportion (3 to 1 for
-    a cubic, 1 to 1 for a clipped tip, as amplitudes), a slow gain makes none. A step saturates if the third
-    harmonic it adds explains `SATURATES_SHARE` of the gain it loses, and all steps above stay distorted.
+    a cubic, 1 to 1 for a clipped tip, as amplitudes); a slow gain makes none, and its ripple makes some once
+    and no more with rising level. A step saturates if the third harmonic it adds explains part of the gain
+    it loses, goes on doing so in the steps above, and stays.
     """
     rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
     share = np.array([p.odd_share for p in rising])
     gain = np.array([p.gain_db for p in rising])
-    explained = 20 / np.log(10) * WAVESHAPING * np.diff(share)
-    flattened = (explained > SATURATES_DB) & (explained > SATURATES_SHARE * np.maximum(-np.diff(gain), 0.0))
-    for hit in np.flatnonzero(flattened) + 1:
-        if np.all(share[hit:] >= share[hit] / 2):
-            lowest = _first_bent(int(hit), share, gain)
-            return Saturation(rising[int(hit)].input_dbfs, rising[lowest].input_dbfs)
+    for hit in range(1, len(rising)):
+        if _saturates(hit, share, gain):
+            lowest = _first_bent(hit, share, gain)
+            return Saturation(rising[hit].input_dbfs, rising[lowest].input_dbfs)
     return None
+
+
+def _saturates(hit: int, share: Array, gain: Array) -> bool:
+    end = min(hit + RUN - 1, share.size - 1)
+    here, run = (DB_PER_SHARE * (share[i] - share[hit - 1]) for i in (hit, end))
+    lost_here, lost_in_run = (max(float(gain[hit - 1] - gain[i]), 0.0) for i in (hit, end))
+    explained = here > max(SATURATES_DB, SATURATES_SHARE * lost_here) and run > RUN_SHARE * lost_in_run
+    stays = bool(np.all(share[hit:] >= share[hit] / 2))
+    grows = end + 1 >= share.size or share[-1] > GROWS * share[hit]
+    return bool(explained and stays and grows)
 
 
 def _first_bent(hit: int, share: Array, gain: Array) -> int:
     """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip."""
     quiet = float(np.median(gain[: max(3, gain.size // 3)]))
-    explained = 20 / np.log(10) * WAVESHAPING * share
+    explained = DB_PER_SHARE * share
     while hit > 1:
         below = hit - 1
         clips = share[below] > JUMP * share[below - 1] + JUMP_FROM
         lost = max(quiet - float(gain[below]), 0.0)
-        if not clips and not (explained[below] > BENT_DB and explained[below] > SATURATES_SHARE * lost):
+        if not clips and not (explained[below] > BENT_DB and explained[below] > BENT_SHARE * lost):
             break
         hit = below
     return hit

@@ -89,7 +89,9 @@ def judge_settling(
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     moving, heading = _carried_on(moving, heading, *first, step_s)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
-    settled = ~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB)
+    late = np.count_nonzero(edges_s[:-1] >= late_from_s - 1e-9)
+    judged = std_db / np.sqrt(late) <= JUDGED_DB
+    settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
     return StepSettling(moving, settled, remaining, std)
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from charprobe.cut import Cut
+from charprobe.estimators.static_curve import FLOOR_DB
 from charprobe.recipe import RAMP_S
 from charprobe.stimulus import Segment
 
@@ -56,7 +57,7 @@ class Device:
 
 
 def draw_compressor(rng):
-    """Issue the ranges in which real compressors lie; one in ten is a limiter, one in five has a hard knee."""
+    """Draw from the ranges in which real compressors lie; one in ten is a limiter, one in five has a hard knee."""
     ratio = np.inf if rng.random() < 0.1 else np.exp(rng.uniform(np.log(1.2), np.log(30)))
     knee = 0.0 if rng.random() < 0.2 else rng.uniform(0, 20)
     return _surrounded(rng, "compressor", (Bend(rng.uniform(-45, -6), 1 - 1 / ratio, knee),))
@@ -111,15 +112,22 @@ def record(segment: Segment, device: Device, *, rate_hz: int, rng) -> Cut:
     gain_db = device.makeup_db - _smoothed(_envelope(control_s, amplitude, length_s), device)
     turns = tones[0].frequency_hz * time_s + (tones[0].phase_rad + device.phase_rad) / (2 * np.pi)
     wave = _envelope(time_s, amplitude, length_s) * np.cos(2 * np.pi * (turns % 1.0))
+    own_db = rng.normal(0, FLOOR_DB, amplitude.size)  # the recorder's level errors, one for each step
+    gain_db = gain_db + own_db[_index(control_s, amplitude.size, length_s)]
     wave *= 10 ** ((np.interp(time_s, control_s, gain_db) + device.path_db) / 20)
     wave += rng.normal(0, 10 ** (device.noise_dbfs / 20) / np.sqrt(2), count)
     return Cut(wave, start, step, float(rate_hz))
 
 
+def _index(time_s, steps, length_s):
+    """Number of the step at each time."""
+    return np.clip((time_s / length_s * steps).astype(int), 0, steps - 1)
+
+
 def _envelope(time_s, amplitude, length_s):
     """Amplitude of the steps: raised-cosine ramps into each, and out of the last."""
     step_s = length_s / amplitude.size
-    index = np.clip((time_s / step_s).astype(int), 0, amplitude.size - 1)
+    index = _index(time_s, amplitude.size, length_s)
     before = np.concatenate([[0.0], amplitude[:-1]])[index]
     rise = 0.5 - 0.5 * np.cos(np.pi * np.clip((time_s - index * step_s) / RAMP_S, 0, 1))
     fade = 0.5 - 0.5 * np.cos(np.pi * np.clip((length_s - time_s) / RAMP_S, 0, 1))
