@@ -12,6 +12,7 @@ from charprobe.cut import Array
 Flags = NDArray[np.bool_]
 
 SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
+JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
 MODEL_SHARE = (
     0.1  # standard uncertainty of an extrapolation for not being one exponential, share of its length
