@@ -19,7 +19,7 @@ REACH_SAMPLES = 24  # how far the first guess may be off: half a sample and a cl
 FINENESS = 4  # correlation points per sample, so that no phase needs unwrapping
 ROUNDS = 3  # each one makes an error of the phase its third power
 CLEARLY_BETTER = 20.0  # chi-square of one more term: noise alone gives this once in 100 000
-TRUSTED = 0.25  # part of what the extra terms moved the delay by that stays in the uncertainty
+TRUSTED = 0.5  # part of what the extra terms moved the delay by that stays in the uncertainty
 GRID = 4096  # points of the magnitude whose least phase is taken
 SUB_BANDS = 12  # left out one at a time to see what the path's own phase does to the slope
 

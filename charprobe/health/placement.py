@@ -33,7 +33,9 @@ ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder 
 EDIT_S = 0.02
 COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
 WIDE_CLOCK_PPM = 200.0
-SAME_SAMPLE = 2e-5  # 16-bit rounding; no path through converters comes this close
+GRIDS = (2.0**-15, 2.0**-23)  # steps of 16 and 24 bits
+SAME_STEPS = 1.6  # steps that rounding with dither moves a sample by; converter noise at 24 bits is far more
+SAME_FLOAT = 1e-7
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 
 
@@ -90,13 +92,24 @@ def equals_stimulus(take: Take) -> bool:
     shift = round(place.delay_samples.value)
     if abs(place.delay_samples.value - shift) > 1e-3:
         return False
+    step = _step(take)
     for start, sound in render_pieces(take.stimulus):
         first = max(0, start + shift)
         wanted = sound[first - start - shift :]
         found = take.source.read(first, first + wanted.size, take.channel)
-        if found.size and not np.all(np.abs(found - wanted[: found.size]) <= SAME_SAMPLE):
+        if found.size and not np.all(np.abs(found - wanted[: found.size]) <= step):
             return False
     return True
+
+
+def _step(take: Take) -> float:
+    """Difference that rounding alone explains, from the grid the capture's own samples lie on."""
+    opening = take.stimulus.opening
+    samples = take.cut(opening.start, opening.stop).samples
+    for grid in GRIDS:
+        if np.all(samples / grid == np.round(samples / grid)):
+            return SAME_STEPS * grid
+    return SAME_FLOAT
 
 
 def _ends(take: Take) -> list[Health]:
@@ -113,7 +126,7 @@ def _ends(take: Take) -> list[Health]:
                 f"before playing",
                 channel=take.channel,
                 start_s=0.0,
-                withholds=_only_in(take, cut),
+                withholds=lost_groups(take, cut),
             )
         )
     if place.capture_index(float(stimulus.closing.stop)) > frames or not place.closing_found:
@@ -129,7 +142,7 @@ def _ends(take: Take) -> list[Health]:
                 "Let the recorder run until the stimulus has ended",
                 channel=take.channel,
                 start_s=end_s,
-                withholds=_only_in(take, cut),
+                withholds=lost_groups(take, cut),
             )
         )
     return found
@@ -225,7 +238,7 @@ def _absent(take: Take, segment: Segment) -> Health:
         channel=take.channel,
         start_s=start_s,
         end_s=end_s,
-        withholds=_only_in(take, [segment]),
+        withholds=lost_groups(take, [segment]),
     )
 
 
@@ -283,7 +296,7 @@ def _jump(take: Take, jump: Jump) -> Health:
         channel=take.channel,
         start_s=start_s,
         end_s=end_s,
-        withholds=("replay", *_only_in(take, touched)),
+        withholds=("replay", *lost_groups(take, touched)),
     )
 
 
@@ -339,7 +352,7 @@ def _groups(segments: tuple[Segment, ...] | list[Segment]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for s in segments for name in GROUPS.get(s.spec.kind, ())))
 
 
-def _only_in(take: Take, lost: list[Segment]) -> tuple[str, ...]:
+def lost_groups(take: Take, lost: list[Segment]) -> tuple[str, ...]:
     """Groups that no other segment of the capture speaks to."""
     kept = _groups([s for s in take.stimulus.segments if s not in lost and take.holds(s)])
     return tuple(name for name in _groups(lost) if name not in kept)

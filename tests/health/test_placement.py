@@ -128,6 +128,8 @@ def test_the_stimulus_itself_and_exchanged_files(rng):
     itself = place_take(capture(rounded, name="wet.wav"), STIMULUS, 0)
     through = place_take(capture(np.tanh(same), name="dry.wav"), STIMULUS, 0)
     assert equals_stimulus(itself) and not equals_stimulus(through)
+    converter = np.round((same + rng.normal(0, 2.2e-6, same.size)) * 2**23) / 2**23  # -110 dBFS, 24 bits
+    assert judged(converter) == {}
     (item,) = check_roles(itself, through)
     assert item.code == "swapped-roles" and item.severity == "stop"
     assert "wet.wav matches the stimulus exactly and the bypass dry.wav does not" in item.message

@@ -1,0 +1,119 @@
+"""Breaks in a running tone: what is left when the tone and its harmonics are taken out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d, percentile_filter
+
+Array = NDArray[np.float64]
+
+FRAME = 2048
+MOST_HARMONICS = 24
+MOVING_HARMONICS = 3  # whose amplitude may move within a frame
+LEAST_SAMPLES_PER_TERM = 3
+ROUNDS = 6  # of fitting the harmonics without the pulses that stand out
+STRUCK = 0.1  # of the strongest pulse within a frame: less may be what it spread into the fit
+LEAST_BLOCK_S = 0.001
+SIDE_BLOCKS = 12  # on each side, whose median says what is usual
+OUTSTANDING = 4.0  # times the usual largest value of a block; noise alone reaches 2.4 in an hour
+LEAST_OF_ONE_SAMPLE = 0.3  # of the smallest mark that one lost sample leaves, at the tone's peak
+TOGETHER_S = 0.02  # breaks closer than this are one event
+
+
+@dataclass(frozen=True)
+class Break:
+    """Samples `start` to `stop` of the piece judged, between which a tone does not run on."""
+
+    start: int
+    stop: int
+
+
+def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple[Break, ...]:
+    """Find where a tone is interrupted.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        A stretch in which one tone runs, its level moving smoothly.
+    frequency_hz, rate_hz : float
+        Its frequency as sampled, and the sampling rate.
+
+    Returns
+    -------
+    tuple of Break
+        In order; empty for a stretch too short to tell.
+
+    Notes
+    -----
+    Three taps take the tone out and turn every step or kink into a pulse of a few samples; harmonics that a
+    device adds are fitted and taken out frame by frame. A pulse counts that stands `OUTSTANDING` times above
+    the largest value of the usual period around it, so distortion, which repeats in every period, never
+    counts, and that is as large as the mark of a lost sample, so kinks of a device's gain do not count
+    either. A break by whole periods leaves no mark.
+    """
+    omega = 2 * np.pi * frequency_hz / rate_hz
+    block = max(round(LEAST_BLOCK_S * rate_hz), int(np.ceil(rate_hz / frequency_hz)))
+    count = (samples.size - 2) // block
+    if count < SIDE_BLOCKS // 2:
+        return ()
+    pulses = samples[2:] - 2 * np.cos(omega) * samples[1:-1] + samples[:-2]
+    power = (samples[1 : count * block + 1] ** 2).reshape(count, block).mean(axis=1)
+    least = LEAST_OF_ONE_SAMPLE * min(omega**2 / 2, 0.5) * np.sqrt(2 * _usual(power))
+    harmonics = _harmonics(pulses, omega)
+    for _ in range(ROUNDS):
+        rest = np.abs(pulses - harmonics)
+        blocks = rest[: count * block].reshape(count, block)
+        largest = blocks.max(axis=1)
+        limit = np.maximum(OUTSTANDING * _usual(largest), least)
+        if not np.any(largest > limit):
+            return ()
+        reach = int(TOGETHER_S * rate_hz)
+        strongest = maximum_filter1d(rest, 2 * max(reach, FRAME // 2) + 1)
+        limit_each = np.repeat(limit, block)
+        limit_each = np.pad(limit_each, (0, pulses.size - limit_each.size), mode="edge")
+        struck = (rest > limit_each) & (rest > STRUCK * strongest)
+        harmonics = _harmonics(np.where(struck, harmonics, pulses), omega)
+    rest = np.abs(pulses - harmonics)[: count * block]
+    marks = np.flatnonzero(rest > np.repeat(limit, block)) + 1
+    if marks.size == 0:
+        return ()
+    parts = np.split(marks, np.flatnonzero(np.diff(marks) > TOGETHER_S * rate_hz) + 1)
+    return tuple(Break(int(part[0]), int(part[-1]) + 1) for part in parts)
+
+
+def _usual(values: Array) -> Array:
+    """Larger of the medians of the blocks before and of those after each block."""
+    size = min(SIDE_BLOCKS, values.size // 2 * 2)
+    shift = size // 2
+    medians = percentile_filter(values, 50, size=size + 1, mode="nearest")
+    padded = np.pad(medians, shift, mode="edge")
+    return np.asarray(np.maximum(padded[: values.size], padded[2 * shift :]))
+
+
+def _harmonics(pulses: Array, omega: float) -> Array:
+    """The part of the pulses that repeats with the tone, constant or moving evenly within each frame."""
+    fitted = np.zeros(pulses.size)
+    size = min(FRAME, pulses.size)
+    basis = _basis(omega, size)
+    if basis.shape[1] * LEAST_SAMPLES_PER_TERM > size:
+        return fitted
+    whole = pulses.size // size * size
+    fitted[:whole] = ((pulses[:whole].reshape(-1, size) @ basis) @ basis.T).ravel()
+    if whole < pulses.size:
+        fitted[whole:] = (basis @ (basis.T @ pulses[-size:]))[whole - pulses.size :]
+    return fitted
+
+
+@lru_cache(maxsize=64)
+def _basis(omega: float, size: int) -> Array:
+    """Orthonormal columns that span an offset and the harmonics up to half the rate, shape (size, k)."""
+    orders = np.arange(1, max(1, min(MOST_HARMONICS, int(0.95 * np.pi / omega))) + 1)
+    phase = np.outer(np.arange(size) - size / 2, omega * orders)
+    waves = np.concatenate([np.cos(phase), np.sin(phase)], axis=1)
+    low = orders <= MOVING_HARMONICS
+    moving = waves[:, np.concatenate([low, low])] * np.linspace(-1, 1, size)[:, None]
+    return np.asarray(np.linalg.qr(np.concatenate([np.ones((size, 1)), waves, moving], axis=1))[0])
