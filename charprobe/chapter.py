@@ -38,8 +38,9 @@ class Table:
 class Health:
     """Something wrong or worth knowing about a capture or a stage: what, where, and what it costs.
 
-    `channel` counts from 0 here and from 1 in a profile; `start_s` and `end_s` are seconds from the first sample of the capture; `withholds` names the
-    quantities (or groups, such as ``attack``) that are not given because of it.
+    `channel` counts from 0 here and from 1 in a profile; `start_s` and `end_s` are seconds from the first
+    sample of the capture; `withholds` names the quantities (or groups, such as ``attack``) that are not
+    given because of it.
     """
 
     code: str

@@ -84,9 +84,10 @@ def _differences(
     variance, freedom = repeat_variance([[item.value for item in items] for items in usable])
     unit = BETWEEN.get(glossary.term(name).unit, glossary.term(name).unit)
     for first, second in pairs:
-        found, reason = None, ""
+        found, reason, least = None, "", None
         missing = [index for index in (first, second) if not usable[index]]
         if missing:
+            least = _least(name, subjects[first], subjects[second], margin)
             reason = "; ".join(f"{subjects[index].label}: {_why(name, subjects[index])}" for index in missing)
         else:
             sides = [combined(usable[i], variance=variance, freedom=freedom) for i in (first, second)]
@@ -94,7 +95,7 @@ def _differences(
             found = gap(*sides, margin=size, tests=tests)
             if margin.scale == "ratio":
                 found = Gap(math.exp(found.value), math.exp(found.low), math.exp(found.high), found.verdict)
-        yield Difference(name, first, second, unit, margin, found, reason)
+        yield Difference(name, first, second, unit, margin, found, reason, least)
 
 
 def _estimate(quantity: Quantity, margin: Margin) -> Estimate | None:
@@ -104,6 +105,39 @@ def _estimate(quantity: Quantity, margin: Margin) -> Estimate | None:
     if quantity.low <= 0:
         return None
     return Estimate(math.log(quantity.value), math.log(quantity.high / quantity.low) / (2 * Z95))
+
+
+def _least(name: str, first: Subject, second: Subject, margin: Margin) -> float | None:
+    """Return how far a number lies beyond the other side's bound; None if under twice the margin."""
+    for one, other, sign in ((first, second, 1), (second, first, -1)):
+        bounds = [item for item in _readings(name, one) if isinstance(item, Unmeasured)]
+        numbers = _measured(name, other)
+        if not bounds or not numbers or _measured(name, one):
+            continue
+        highest = [item.at_most for item in bounds]
+        lowest = [item.at_least for item in bounds]
+        above = _beyond(min(item.low for item in numbers), highest, margin, 1)
+        below = _beyond(max(item.high for item in numbers), lowest, margin, -1)
+        found = above if above is not None else below
+        if found is not None:
+            if margin.scale == "ratio":
+                return found if sign > 0 else 1 / found
+            return sign * found
+    return None
+
+
+def _beyond(end: float, bounds: Sequence[float | None], margin: Margin, side: int) -> float | None:
+    """Return how far an end of an interval lies beyond all bounds, if by twice the margin."""
+    known = [bound for bound in bounds if bound is not None]
+    if len(known) < len(bounds) or not known:
+        return None
+    if margin.scale == "difference":
+        far = end - (max(known) if side > 0 else min(known))
+        return far if side * far > 2 * margin.size else None
+    if min(known) <= 0 or end <= 0:
+        return None
+    factor = end / (max(known) if side > 0 else min(known))
+    return factor if side * math.log(factor) > 2 * math.log(margin.size) else None
 
 
 def _why(name: str, subject: Subject) -> str:

@@ -25,8 +25,9 @@ class Difference:
     """One quantity or curve of one pair of subjects.
 
     `first` and `second` count subjects from 0; `unit` is that of a difference (dB between two levels
-    in dBFS); `gap` is second less first, or second over first where
-    `scale` is "ratio"; it is None, with a `reason`, where a side has no number.
+    in dBFS); `gap` is second less first, or second over first where the margin's scale is "ratio"; it is
+    None, with a `reason`, where a side has no number. `least` is what a bound on one side leaves: the gap
+    is at least so far from none, in that direction.
     """
 
     name: str
@@ -36,17 +37,20 @@ class Difference:
     margin: Margin
     gap: Gap | None
     reason: str
+    least: float | None = None
 
     @property
     def verdict(self) -> str:
         """One of "same", "different" and "cannot tell"."""
-        return self.gap.verdict if self.gap else "cannot tell"
+        if self.gap is None:
+            return "cannot tell" if self.least is None else "different"
+        return self.gap.verdict
 
     @property
     def text(self) -> str:
         """The difference in words, such as "+0.30 dB (0.28 to 0.32)" or "× 3.10 (2.93 to 3.28)"."""
         if self.gap is None:
-            return f"– ({self.reason})"
+            return f"– ({self.reason})" if self.least is None else self._least_text(self.least)
         if self.margin.scale == "ratio":
             ends = f"({number_text(self.gap.low, 2)} to {number_text(self.gap.high, 2)})"
             return f"× {number_text(self.gap.value, 2)} {ends}"
@@ -58,6 +62,12 @@ class Difference:
             f"{sign}{number_text(value, decimals)}{' ' if unit else ''}{unit} "
             f"({number_text(low, decimals)} to {number_text(high, decimals)})"
         )
+
+    def _least_text(self, least: float) -> str:
+        if self.margin.scale == "ratio":
+            return f"× {rounded_text(least)} or {'more' if least > 1 else 'less'}"
+        scale, unit = display_unit(self.unit, self.margin.size)
+        return f"{'+' if least > 0 else ''}{rounded_text(least * scale)} {unit} or beyond"
 
     @property
     def margin_text(self) -> str:
@@ -154,7 +164,7 @@ class Comparison:
         rows = [
             [title_of(d.name), labels[d.first], labels[d.second], d.text, d.margin_text, d.verdict]
             for d in self.differences
-            if d.gap is not None
+            if d.gap is not None or d.least is not None
         ]
         return (
             "# Comparison\n\n"

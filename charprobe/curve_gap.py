@@ -17,6 +17,7 @@ from charprobe.subjects import Subject
 Array = NDArray[np.float64]
 LOW_SPAN_DB = 9.0  # the lowest part of a curve that anchors it: three steps of the shipped recipes
 SAME_LEVEL_DB = 0.05  # points closer than this are one step; recipes step by 0.1 dB at least
+SAME_TOP_DB = 3.1  # curves end at one level if they do within a step of the shipped recipes
 FEWEST = 4  # points that two curves must share to be compared
 
 
@@ -60,7 +61,8 @@ def curve_gap(first: StaticCurve, second: StaticCurve, *, tests: int) -> Gap | N
     """Compare two curves point by point where both have been measured; None without enough shared range.
 
     The result is the largest difference, second less first, with its own interval. "same" needs every point
-    shown inside the margin; "different" needs one shown outside, its risk shared among the points.
+    shown inside the margin, and both curves to end at one level; "different" needs one shown outside, its risk
+    shared among the points.
     """
     low = max(first.input_dbfs[0], second.input_dbfs[0])
     high = min(first.input_dbfs[-1], second.input_dbfs[-1])
@@ -85,7 +87,8 @@ def curve_gap(first: StaticCurve, second: StaticCurve, *, tests: int) -> Gap | N
     ]
     worst = max(loose, key=lambda item: abs(item.value))
     verdict: Verdict = "cannot tell"
-    if all(item.verdict == "same" for item in loose):
+    whole = abs(first.input_dbfs[-1] - second.input_dbfs[-1]) <= SAME_TOP_DB
+    if whole and all(item.verdict == "same" for item in loose):
         verdict = "same"
     elif any(item.verdict == "different" for item in strict):
         verdict = "different"

@@ -72,6 +72,11 @@ def _verdict(table: Table, name: str, first: int, second: int) -> str:
     return item.verdict if item else "cannot tell"
 
 
+def _apart_by_number(table: Table, name: str, first: int, second: int) -> bool:
+    item = table.get((name, min(first, second), max(first, second)))
+    return item is not None and item.gap is not None and item.verdict == "different"
+
+
 def _share_sentence(group: Sequence[int], labels: Sequence[str], table: Table) -> str:
     names = _listed([labels[index] for index in group])
     margin = next(item.margin_text for (name, *_), item in table.items() if name in CURVES)
@@ -121,7 +126,7 @@ def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
     for name in ("static curve", *KEY):
         for one in range(count):
             others = [index for index in range(count) if index != one]
-            apart = all(_verdict(table, name, one, other) == "different" for other in others)
+            apart = all(_apart_by_number(table, name, one, other) for other in others)
             if apart and all(_verdict(table, name, *pair) == "same" for pair in combinations(others, 2)):
                 what = in_sentence(name)
                 yield f"{labels[one]} stands out in {what}: {_apart(name, one, others, table)}."
@@ -133,7 +138,7 @@ def _apart(name: str, one: int, others: Sequence[int], table: Table) -> str:
     ratio = items[0].margin.scale == "ratio"
     ends: list[float] = []
     for item in items:
-        assert item.gap is not None  # a verdict of "different" rests on a gap
+        assert item.gap is not None  # only such are told
         pair = (item.gap.low, item.gap.high)
         turned = item.first == one  # the gap is second re first
         ends += [1 / end if ratio else -end for end in pair] if turned else list(pair)

@@ -9,11 +9,12 @@ from collections.abc import Iterable
 from charprobe import glossary
 from charprobe.chapter import Entry, Health
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity
+from charprobe.quantity import Quantity, Unmeasured
 from charprobe.wording import literal, readable, shortened
 
 WIDTH = 96
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
+SHARED = 3  # quantities without number that share one reason are told together from here on
 
 
 def summarise(profile: Profile) -> str:
@@ -84,7 +85,22 @@ def _group(group: str, title: str, profile: Profile) -> str:
     if not rows:
         return ""
     head = f"{title.upper():<{TITLE}}{'value':>{VALUE}}  {'95 % interval':<{SPREAD}}{'unit':<{UNIT}}"
-    return "\n".join([head.rstrip(), *(_row(name, entry) for name, entry in rows)])
+    together: dict[str, list[str]] = {}
+    for name, entry in rows:
+        if isinstance(entry.reading, Unmeasured) and readable(entry.reading).value == "–":
+            together.setdefault(entry.reading.reason, []).append(name)
+    shared = {reason: names for reason, names in together.items() if len(names) >= SHARED}
+    silent = {name for names in shared.values() for name in names}
+    lines = [_row(name, entry) for name, entry in rows if name not in silent]
+    for reason, names in shared.items():
+        titles = ", ".join(glossary.term(name).title for name in names)
+        lines += textwrap.wrap(
+            f"Not measured: {titles} – {literal(reason)}",
+            WIDTH,
+            initial_indent="  ",
+            subsequent_indent="    ",
+        )
+    return "\n".join([head.rstrip() if len(silent) < len(rows) else title.upper(), *lines])
 
 
 def _row(name: str, entry: Entry) -> str:
@@ -92,7 +108,7 @@ def _row(name: str, entry: Entry) -> str:
     start = f"  {glossary.term(name).title:<{TITLE - 2}}{shown.value:>{VALUE}}  "
     if isinstance(entry.reading, Quantity):
         return f"{start}{shown.spread:<{SPREAD}}{shown.unit:<{UNIT}}".rstrip()
-    start += f"{shown.unit:<4}" if shown.unit else ""
+    start += f"{shown.unit:<3}  " if shown.unit else ""
     return start + shortened(literal(entry.reading.reason), WIDTH - columns_of(start))
 
 

@@ -6,11 +6,11 @@ import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile
 
 from charprobe import glossary
-from charprobe.chapter import Entry
+from charprobe.chapter import Entry, Table
 from charprobe.compare import compare_profiles
 from charprobe.errors import OutputError, ProfileError
 from charprobe.margins import MARGINS
-from charprobe.quantity import Quantity
+from charprobe.quantity import Quantity, Unmeasured
 
 
 def pair(first, second):
@@ -135,3 +135,46 @@ def test_every_margin_is_of_a_known_quantity_and_has_a_reason():
         assert name in glossary.TERMS
         assert len(margin.reason) > 15
         assert margin.size > (1 if margin.scale == "ratio" else 0)
+
+
+def bounded(setting, name, **bound):
+    profile = made_profile(setting)
+    unit = glossary.term(name).unit
+    return dataclasses.replace(
+        profile, quantities={name: Entry(Unmeasured(unit, "hidden", "longer tones", **bound), "")}
+    )
+
+
+@pytest.mark.parametrize(
+    ("bound", "verdict", "least"),
+    [
+        ({"at_most": -112.0}, "different", "+52 dB or beyond"),
+        ({"at_most": -61.0}, "cannot tell", "–"),
+        ({}, "cannot tell", "–"),
+    ],
+)
+def test_a_number_far_beyond_the_other_sides_bound_is_different(bound, verdict, least):
+    clean = bounded(D, "colour.h2_at_reference", **bound)
+    comparison = compare_profiles([clean, made_profile(B)])  # H2 of B is -60 dBc
+    item = next(d for d in comparison.differences if d.name == "colour.h2_at_reference")
+    assert item.verdict == verdict
+    assert item.text.startswith(least)
+
+
+def test_a_time_beyond_a_bound_is_different_in_either_order():
+    slow = bounded(D, "release.t63", at_least=0.6)  # that of B is 0.12 s, at most 0.1209 s
+    for profiles, text in (
+        ([slow, made_profile(B)], "× 0.202 or less"),
+        ([made_profile(B), slow], "× 4.96 or more"),
+    ):
+        item = next(d for d in compare_profiles(profiles).differences if d.name == "release.t63")
+        assert (item.verdict, item.text) == ("different", text)
+
+
+def test_a_curve_that_ends_early_is_not_said_to_be_the_same():
+    short = made_profile(D)
+    table = short.curves["static"]
+    used = [level < -25 for level in table.columns["input_dbfs"]]
+    short = dataclasses.replace(short, curves={"static": Table({**table.columns, "used": used}, table.units)})
+    found = verdicts(compare_profiles([made_profile(B), short]))
+    assert found["static curve"] == "cannot tell"

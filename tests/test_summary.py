@@ -39,7 +39,7 @@ def test_no_health_is_said_too():
 def test_a_bound_and_a_reason_take_the_place_of_a_missing_number():
     ratio = Unmeasured(":1", "the slope's interval reaches zero", "larger steps", at_least=20.0)
     text = summarise(dataclasses.replace(made_profile(B), quantities={"static.ratio": Entry(ratio, "")}))
-    assert "≥ 20  :1  the slope's interval reaches zero" in text
+    assert "≥ 20  :1   the slope's interval reaches zero" in text
 
 
 def test_the_users_setting_name_is_literal():
@@ -50,3 +50,10 @@ def test_a_long_message_is_wrapped_not_cut():
     message = "word " * 80 + "end."
     text = summarise(dataclasses.replace(made_profile(B), health=(Health("click", "warn", message),)))
     assert " ".join(text.split()).count("word") == 80
+
+
+def test_quantities_without_number_for_one_reason_are_told_together():
+    names = ("attack.t50", "attack.t63", "attack.t90")
+    gone = {name: Entry(Unmeasured("s", "the gain does not change", "play louder"), "") for name in names}
+    text = summarise(dataclasses.replace(made_profile(B), quantities=gone))
+    assert "\n  Not measured: Attack t50, Attack t63, Attack t90 – the gain does not change\n" in text

@@ -10,7 +10,7 @@ from charprobe.figures.drawing import Drawing, save_drawing
 from charprobe.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
 from charprobe.figures.harmonics import draw_harmonics
 from charprobe.figures.noise import draw_noise
-from charprobe.figures.overlay import draw_static_overlay, draw_timing_overlay
+from charprobe.figures.overlay import draw_static_overlay, draw_timing_overlay, has_reduction
 from charprobe.figures.response import draw_response
 from charprobe.figures.static import draw_static
 from charprobe.figures.style import LOOKS, Look
@@ -34,12 +34,12 @@ def profile_drawings(profile: Profile, look: Look) -> tuple[Drawing, ...]:
 
 def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
     """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
-    pairs = (("static", draw_static_overlay), ("gain_trace", draw_timing_overlay))
-    return tuple(
-        draw(profiles, names, look)
-        for curve, draw in pairs
-        if sum(_has_rows(profile, curve) for profile in profiles) > 1
-    )
+    drawings = []
+    if sum(_has_rows(profile, "static") for profile in profiles) > 1:
+        drawings.append(draw_static_overlay(profiles, names, look))
+    if sum(_has_rows(profile, "gain_trace") and has_reduction(profile) for profile in profiles) > 1:
+        drawings.append(draw_timing_overlay(profiles, names, look))
+    return tuple(drawings)
 
 
 def draw_profile(

@@ -21,6 +21,13 @@ def frequency_axis(axes: Axes, *, low_hz: float = 20.0, high_hz: float = 20_000.
     axes.set_xlabel("frequency (Hz)")
 
 
+def least_span(axes: Axes, span: float) -> None:
+    """Widen the vertical axis to at least `span`, so that what is flat looks flat."""
+    low, high = axes.get_ylim()
+    lack = max(0.0, span - (high - low)) / 2
+    axes.set_ylim(low - lack, high + lack)
+
+
 def log_time_axis(axes: Axes, *, first: float, last: float) -> None:
     """Make the horizontal axis a logarithmic one of time, with plain numbers at the decades."""
     axes.set_xscale("log")

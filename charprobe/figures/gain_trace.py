@@ -20,6 +20,8 @@ Edge = Literal["attack", "release"]
 MARKED = ("t50", "t63", "t90")
 SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
 BEFORE = 0.08  # share of the panel that lies before the edge
+RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
+LEAST_SPAN_DB = 4.0
 MOST_STEPS = 6  # burst conditions drawn; more would hide each other
 
 
@@ -72,6 +74,7 @@ def plot_edge(
         axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
     if reference in steps:
         _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
+    axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
     word = "rising" if edge == "attack" else "falling"
     axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
     if log_time:
@@ -99,6 +102,24 @@ def steps_of(trace: Table, edge: str) -> list[int]:
     """Return the burst conditions (rows of "timing") that have a trace of an edge."""
     pairs = zip(trace.columns["step"], trace.columns["edge"], strict=True)
     return sorted({int(step) for step, word in pairs if word == edge and step is not None})
+
+
+def _gain_limits(timing: Table, trace: Table, edge: Edge, steps: list[int]) -> tuple[float, float]:
+    """Lowest and highest gain (dB) of a panel: what the gain does away from the edge, with some room.
+
+    Within some periods of the carrier from the edge the path's own ringing can reach far beyond.
+    """
+    low, high = np.inf, -np.inf
+    for step in steps:
+        time_s, gain_db = edge_trace(trace, edge, step)
+        away = np.abs(time_s) >= RINGING_PERIODS / numbers(timing, "carrier_hz")[step]
+        past = np.nan_to_num(numbers(timing, "attack_overshoot_db")[step]) if edge == "attack" else 0.0
+        kept = gain_db[away] if away.any() else gain_db
+        low, high = min(low, float(kept.min()) - past), max(high, float(kept.max()))
+    if not steps:
+        return -1.0, 1.0
+    room = max(0.12 * (high - low), LEAST_SPAN_DB / 2 - (high - low) / 2)
+    return low - room, high + room
 
 
 def _drawn(steps: list[int], reference: int) -> list[int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,6 @@ from matplotlib.axes import Axes
 
 from charprobe.figures.style import Look
 from charprobe.figures.text import shown
-from charprobe.wording import shortened
 
 
 @dataclass(frozen=True)
@@ -24,26 +24,29 @@ class EndLabel:
 def label_ends(axes: Axes, labels: Sequence[EndLabel], look: Look, *, width: int = 24) -> None:
     """Write names right of the axes beside the ends of their curves, moved apart where they would touch.
 
-    Call it once limits and margins are set. Names of more than `width` characters are cut.
+    Call it once limits and margins are set. Names of more than `width` characters take two lines.
     """
     if not labels:
         return
     figure = axes.get_figure(root=True)
     assert figure is not None  # axes always sit in a figure
     height_px = axes.get_window_extent().height
-    step = 1.25 * look.frame.font_pt / 72 * figure.dpi / height_px
+    names = [in_two_lines(label.text, width) for label in labels]
+    lines = max(name.count("\n") + 1 for name in names)
+    step = 1.25 * lines * look.frame.font_pt / 72 * figure.dpi / height_px
     to_axes = axes.transData + axes.transAxes.inverted()
     middle = axes.get_xlim()[0]
     wanted = [min(1.0, max(0.0, float(to_axes.transform((middle, label.height))[1]))) for label in labels]
     placed = apart(wanted, step)
-    for label, natural, height in zip(labels, wanted, placed, strict=True):
+    for label, name, natural, height in zip(labels, names, wanted, placed, strict=True):
         axes.annotate(
-            shown(shortened(label.text, width)),
+            name,
             xy=(1.0, natural),
             xytext=(1.04, height),
             xycoords="axes fraction",
             textcoords="axes fraction",
             va="center",
+            linespacing=1.0,
             color=label.colour,
             annotation_clip=False,
             arrowprops={
@@ -55,6 +58,11 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel], look: Look, *, width: int
                 "shrinkB": 0,
             },
         )
+
+
+def in_two_lines(text: str, width: int) -> str:
+    """Return the user's text in at most two lines of so many characters, the rest cut and marked by "…"."""
+    return "\n".join(textwrap.wrap(shown(text), width, max_lines=2, placeholder="…"))
 
 
 def apart(wanted: Sequence[float], step: float) -> list[float]:

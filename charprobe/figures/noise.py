@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Table
-from charprobe.figures.axes import frequency_axis
+from charprobe.figures.axes import frequency_axis, least_span
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, numbers, who
 from charprobe.figures.style import Look, new_figure, settings
@@ -13,6 +13,8 @@ from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
 
 EMPTY = Table({"frequency_hz": [], "level_dbfs": []}, {"frequency_hz": "Hz", "level_dbfs": "dBFS"})
+
+LEAST_SPAN_DB = 30.0  # the scatter of third octaves is not blown up
 
 
 def draw_noise(profile: Profile, look: Look) -> Drawing:
@@ -28,6 +30,7 @@ def draw_noise(profile: Profile, look: Look) -> Drawing:
                 style = look.series(index) | {"marker": ""}
                 axes.plot(numbers(table, "frequency_hz"), height, label=word, drawstyle="steps-mid", **style)
         frequency_axis(axes)
+        least_span(axes, LEAST_SPAN_DB)
         axes.set_ylabel("noise density (dBFS per Hz)")
         axes.legend(loc="upper right")
         title = f"Noise – {who(profile)}"

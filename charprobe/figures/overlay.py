@@ -10,17 +10,16 @@ from matplotlib.axes import Axes
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.gain_trace import Edge, edge_trace, reference_step, steps_of
-from charprobe.figures.labels import EndLabel, label_ends
+from charprobe.figures.labels import EndLabel, in_two_lines, label_ends
 from charprobe.figures.source import conditions, flags, in_words, measured, numbers
 from charprobe.figures.static import anchor
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.figures.text import shown as drawable
 from charprobe.profile import Profile
-from charprobe.wording import literal, shortened
+from charprobe.wording import literal
 
 MOST = 8  # curves that can be told apart in one figure
-REACH_T90 = 1.5
+LEAST_REDUCTION_DB = 1.0
 LABEL_ROOM = 0.785  # share of the width that the panels take, names to their right
 LABEL_WIDTH = 14
 
@@ -60,7 +59,7 @@ def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
 
 def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
     """Draw attack and release of up to `MOST` profiles as shares of the gain change; `names` label them."""
-    shown = _with_curve(profiles, names, "gain_trace")
+    shown = [pair for pair in _with_curve(profiles, names, "gain_trace") if has_reduction(pair[0])]
     with settings(look):
         figure, panels = new_figure(look, panels=2)
         figure.subplots_adjust(right=LABEL_ROOM)
@@ -96,7 +95,7 @@ def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *,
         share = 100 * (gain_db - start) / (stop - start)
         after = time_s > 0
         style = look.series(index) | {"markevery": 0.12 + 0.01 * index}
-        axes.plot(time_s[after] * 1e3, share[after], label=drawable(shortened(name, LABEL_WIDTH)), **style)
+        axes.plot(time_s[after] * 1e3, share[after], label=in_two_lines(name, LABEL_WIDTH), **style)
         first.append(t50.value / 20 if t50 else float(time_s[after].min()))
         last.append(t90.value * 4 if t90 else float(time_s.max()))
     if first:
@@ -105,6 +104,14 @@ def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *,
     word = "rising" if edge == "attack" else "falling"
     axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge (ms)", ylabel="gain change done (%)")
     return axes
+
+
+def has_reduction(profile: Profile) -> bool:
+    """Tell whether a profile's reference burst was reduced by `LEAST_REDUCTION_DB`, so that it has times."""
+    if "timing" not in profile.curves or not profile.curves["timing"].columns["reduction_db"]:
+        return False
+    reduction = numbers(profile.curves["timing"], "reduction_db")[reference_step(profile)]
+    return bool(np.nan_to_num(reduction) >= LEAST_REDUCTION_DB)
 
 
 def _settled_after(profile: Profile, edge: Edge) -> float:
@@ -128,9 +135,7 @@ def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -
 def _dropped(profiles: Sequence[Profile], shown: Sequence[tuple[Profile, str]]) -> str:
     if len(shown) == len(profiles):
         return f"{len(shown)} settings"
-    return (
-        f"{len(shown)} of {len(profiles)} settings; the others have no such curve or would crowd the figure"
-    )
+    return f"{len(shown)} of {len(profiles)} settings; the others have nothing to show here or no room"
 
 
 def _footer(shown: Sequence[tuple[Profile, str]], name: str) -> str:

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.chapter import Table
-from charprobe.figures.axes import frequency_axis
+from charprobe.figures.axes import frequency_axis, least_span
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, measured, numbers, who
 from charprobe.figures.style import Look, new_figure, settings
@@ -24,9 +24,9 @@ def draw_response(profile: Profile, look: Look) -> Drawing:
     table = profile.curves["response"]
     with settings(look):
         figure, (left, right) = new_figure(look, panels=2)
-        plot_column(table, left, look, column="magnitude_db", least_span=LEAST_SPAN_DB)
+        plot_column(table, left, look, column="magnitude_db", span=LEAST_SPAN_DB)
         left.set(title="Magnitude", ylabel="gain (dB)")
-        plot_column(table, right, look, column="phase_deg", least_span=LEAST_SPAN_DEG)
+        plot_column(table, right, look, column="phase_deg", span=LEAST_SPAN_DEG)
         right.set(title="Phase", ylabel="phase (degrees)")
         if len(drives_of(table)) > 1:
             left.legend(loc="lower center")
@@ -47,7 +47,7 @@ def draw_response(profile: Profile, look: Look) -> Drawing:
     return Drawing(figure, look, "response", title, alt, foot)
 
 
-def plot_column(table: Table, axes: Axes, look: Look, *, column: str, least_span: float) -> Axes:
+def plot_column(table: Table, axes: Axes, look: Look, *, column: str, span: float) -> Axes:
     """Plot a column of a response over frequency (Hz), one curve per drive level."""
     frequency, drive, height = (numbers(table, name) for name in ("frequency_hz", "drive_dbfs", column))
     for index, level in enumerate(drives_of(table)):
@@ -55,9 +55,7 @@ def plot_column(table: Table, axes: Axes, look: Look, *, column: str, least_span
         style = look.series(index) | {"marker": ""}
         axes.plot(frequency[chosen], height[chosen], label=f"{number_text(level, 0)} dBFS drive", **style)
     frequency_axis(axes)
-    low, high = axes.get_ylim()
-    lack = max(0.0, least_span - (high - low)) / 2
-    axes.set_ylim(low - lack, high + lack)
+    least_span(axes, span)
     return axes
 
 

@@ -91,7 +91,9 @@ def mark_threshold(axes: Axes, threshold: Quantity, look: Look) -> None:
 
 def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
     """Plot rising and falling points with their intervals; cross out the unsettled ones."""
-    level, reach = numbers(table, "input_dbfs"), Z95 * np.nan_to_num(numbers(table, "std_db"))
+    late = ~flags(table, "settled", missing=True)
+    level = numbers(table, "input_dbfs")
+    reach = np.where(late, 0.0, Z95 * np.nan_to_num(numbers(table, "std_db")))  # a late point has no end
     falling = np.array([cell == "falling" for cell in table.columns["direction"]])
     for index, (word, chosen, fill) in enumerate(
         (("rising", ~falling, "full"), ("falling", falling, "none"))
@@ -100,14 +102,13 @@ def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
             continue
         style = look.series(index) | {"marker": "^" if word == "rising" else "v"}
         axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, fillstyle=fill, **style)
-    late = ~flags(table, "settled", missing=True)
     if late.any():
         axes.plot(
             level[late],
             height[late],
             "x",
             color=look.palette.ink,
-            markersize=look.frame.marker_pt * 1.9,
-            markeredgewidth=look.frame.line_pt * 0.6,
+            markersize=look.frame.marker_pt * 1.4,
+            markeredgewidth=look.frame.line_pt * 0.5,
             label="not settled",
         )

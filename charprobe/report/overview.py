@@ -25,7 +25,6 @@ GLANCE = (
     "release.t90",
     "colour.thd_at_reference",
     "noise.a_weighted",
-    "path.latency",
 )
 """Quantities of the overview, left to right; those that no setting has are left out."""
 

@@ -94,7 +94,9 @@ def render_page(
         HTML that loads nothing; the same input gives the same text.
     """
     shown = [Shown(profile, name, number) for number, (profile, name) in enumerate(_named(profiles))]
-    overlays = set_drawings(profiles, [item.name for item in shown], ARTICLE_LOOK)
+    firsts = list({(item.profile.setting, item.profile.channel): item for item in reversed(shown)}.values())
+    firsts.sort(key=lambda item: item.number)
+    overlays = set_drawings([item.profile for item in firsts], [item.name for item in firsts], ARTICLE_LOOK)
     used = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     sections = {
         "glance": ("At a glance", element("div", glance_table(shown), class_="scroll")),
@@ -133,15 +135,13 @@ def write_page(path: Path, page: str, *, force: bool) -> None:
 
 
 def _named(profiles: Sequence[Profile]) -> list[tuple[Profile, str]]:
-    """Name every profile by its setting, with channel or capture where that is not enough."""
-    names = [profile.setting for profile in profiles]
-    if len(set(names)) < len(names):
-        several = len({profile.channel for profile in profiles}) > 1
-        names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in profiles]
-    names = [
-        f"{name}, {profile.capture.file}" if names.count(name) > 1 else name
-        for name, profile in zip(names, profiles, strict=True)
-    ]
+    """Name every profile by its setting, and by channel and count of repeats where there are several."""
+    several = len({profile.channel for profile in profiles}) > 1
+    names: list[str] = []
+    for profile in profiles:
+        base = f"{profile.setting}, channel {profile.channel}" if several else profile.setting
+        earlier = sum(name == base or name.startswith(f"{base}, repeat ") for name in names)
+        names.append(f"{base}, repeat {earlier + 1}" if earlier else base)
     return list(zip(profiles, names, strict=True))
 
 

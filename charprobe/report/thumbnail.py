@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.figures.gain_trace import edge_trace, reference_step
+from charprobe.figures.overlay import has_reduction
 from charprobe.figures.source import flags, numbers
 from charprobe.profile import Profile
 from charprobe.report.markup import EMPTY, Html, element
@@ -36,14 +37,12 @@ def static_thumbnail(profile: Profile, colour: str) -> Html:
 
 def timing_thumbnail(profile: Profile, colour: str) -> Html:
     """Return the gain after both edges over log time, 0.1 ms to 10 s: attack solid, release dashed."""
-    if "gain_trace" not in profile.curves or "timing" not in profile.curves:
+    if "gain_trace" not in profile.curves or not has_reduction(profile):
         return EMPTY
     trace, step = profile.curves["gain_trace"], reference_step(profile)
     lines = []
     gains = [edge_trace(trace, edge, step)[1] for edge in ("attack", "release")]
     every = np.concatenate(gains)
-    if every.size == 0 or np.ptp(every) == 0:
-        return EMPTY
     first, last = (math.log10(end) for end in TIME_RANGE_S)
     for edge in ("attack", "release"):
         time_s, gain_db = edge_trace(trace, edge, step)
