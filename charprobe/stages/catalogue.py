@@ -16,7 +16,6 @@ from charprobe.stages.filters import Filter, bass_shelf, high_pass, low_pass, tr
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.gate import Gate
 from charprobe.stages.hiss import Hiss
-from charprobe.stages.latched_gate import LatchedGate
 from charprobe.stages.optical import OpticalLeveller
 from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage, TrueValue
@@ -92,23 +91,6 @@ def _coloured_compressor(name: str) -> Stage:
         key: levelling.truth[key] for key in levelling.truth if key.startswith(("attack", "release", "path"))
     }
     return Chain(name, "soft compressor, then colour, then a treble shelf", (levelling, colour, top), known)
-
-
-def _driven_compressor(name: str) -> Stage:
-    levelling = Compressor(
-        "levelling", "hard 2:1", (_above(-30, 2),), attack_s=0.005, release_s=0.15, makeup_db=14.0
-    )
-    top = Shaper("top", "saturates near full scale", Saturation(drive=1.0))
-    return Chain(
-        name,
-        "compressor whose make-up drives its output into saturation",
-        (levelling, top),
-        {
-            key: levelling.truth[key]
-            for key in levelling.truth
-            if key.startswith(("attack", "release", "path"))
-        },
-    )
 
 
 def _lookahead_limiter(name: str) -> Stage:
@@ -234,7 +216,7 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
     "upward-lift": lambda name: Compressor(
         name,
         "lifts what is quiet by up to 12 dB",
-        (Bend(-40, -0.5, 6, side="below", most_db=12),),
+        (Bend(-28, -0.5, 6, side="below", most_db=12),),
         attack_s=0.005,
         release_s=0.15,
     ),
@@ -245,15 +227,6 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
         attack_s=0.001,
         release_s=0.2,
         hold_s=0.03,
-    ),
-    "latched-gate": lambda name: LatchedGate(
-        name,
-        "opens at -42 dBFS, shuts at -48 dBFS",
-        opens_dbfs=-42.0,
-        shuts_dbfs=-48.0,
-        range_db=15.0,
-        attack_s=0.001,
-        release_s=0.1,
     ),
     "slow-release": lambda name: Compressor(
         name,
@@ -303,7 +276,6 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
             "response.high_corner": TrueValue(15000.0, "Hz", 75.0, note="half power, 3.01 dB"),
         },
     ),
-    "quiet-hiss": lambda name: Hiss(name, "adds noise at -84 dBFS, 20 Hz to 20 kHz", -84.0, makeup_db=6.0),
-    "driven-compressor": _driven_compressor,
+    "quiet-hiss": lambda name: Hiss(name, "adds noise at -84 dBFS, 20 Hz to 20 kHz", -84.0, makeup_db=0.5),
     "coloured-compressor": _coloured_compressor,
 }

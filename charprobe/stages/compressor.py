@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.stages.ballistics import Form, follow, follow_two_stage
-from charprobe.stages.compressor_truth import static_truth, timing_truth, two_stage_truth
+from charprobe.stages.compressor_truth import ATTACK_WITHIN_S, static_truth, timing_truth, two_stage_truth
 from charprobe.stages.detectors import Detector, one_pole, sense, to_dbfs
 from charprobe.stages.filters import low_cut, low_cut_gain_db
 from charprobe.stages.gain_computer import Bends, reduction_db
@@ -153,7 +153,7 @@ class Compressor:
         """Closed forms that hold for every burst and step; see `Stage`."""
         known = {"path.latency": TrueValue(self.lookahead_s, "s", note="rounded to whole samples")}
         if self.lookahead_s > 0:
-            known["attack.lookahead"] = known["path.latency"]
+            known["attack.lookahead"] = TrueValue(self.lookahead_s, "s", ATTACK_WITHIN_S)
         shift_db = self._threshold_shift_db()
         if shift_db is not None:
             known |= static_truth(
@@ -162,7 +162,8 @@ class Compressor:
                 threshold_shift_db=shift_db,
                 exact_knee=self.reads_without_ripple,
             )
-        if self.placement == "after computer" and self.detector == "envelope":
+        downward = all(bend.side == "above" for bend in self.bends)
+        if self.placement == "after computer" and self.detector == "envelope" and downward:
             known |= self._timing_truth()
         if self.detector in MEAN_EXPONENT and self.reads_without_ripple:
             known["detector.exponent"] = TrueValue(MEAN_EXPONENT[self.detector], "1")

@@ -27,12 +27,13 @@ def static_truth(
     """
     above = sorted((bend for bend in bends if bend.side == "above"), key=lambda bend: bend.threshold_dbfs)
     below = [bend for bend in bends if bend.side == "below"]
-    known = {"static.makeup_gain": TrueValue(makeup_db, "dB")}
-    if below:
+    known: dict[str, TrueValue] = {}
+    if below:  # at low level its own gain comes on top of the make-up
         lower_dbfs = below[0].threshold_dbfs + threshold_shift_db
         known["static.lower_threshold"] = TrueValue(lower_dbfs, "dBFS", note="sine")
         known["static.lower_slope"] = TrueValue(1 + below[0].slope, "dB/dB")
     else:
+        known["static.makeup_gain"] = TrueValue(makeup_db, "dB")
         known["static.low_level_gain"] = TrueValue(makeup_db, "dB")
     if not above or above[0].slope <= 0 or math.isfinite(above[0].most_db):
         return known
@@ -66,10 +67,10 @@ def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form
         lag_s = attack_s if decoupled else 0.0
         release = hold_s + cascaded_time_s(fraction, first_s=release_s, second_s=lag_s)
         known[f"release.{name}"] = TrueValue(release, "s", within_s, note)
-    known["release.hold"] = TrueValue(hold_s, "s", RELEASE_WITHIN_S)
-    if not decoupled:
+    if not decoupled:  # there the attack's lag looks like a hold
+        known["release.hold"] = TrueValue(hold_s, "s", within_s)
         known["release.stages"] = TrueValue(1, "1")
-        known["release.tau_1"] = TrueValue(release_s, "s", RELEASE_WITHIN_S)
+        known["release.tau_1"] = TrueValue(release_s, "s", within_s)
     return known
 
 

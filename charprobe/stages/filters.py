@@ -110,8 +110,14 @@ class Filter:
 
     @property
     def truth(self) -> Mapping[str, TrueValue]:
-        """Corners and shelves as built; see `Stage`."""
-        return {"path.latency": TrueValue(0.0, "s"), **self.known}
+        """Corners and shelves as built; its delay differs with frequency, within the largest; see `Stage`."""
+        return {"path.latency": TrueValue(0.0, "s", self._largest_delay_s()), **self.known}
+
+    def _largest_delay_s(self) -> float:
+        """Largest group delay in size from 300 Hz to 20 kHz."""
+        frequency_hz = np.geomspace(300, 20_000, 400)
+        phase = np.unwrap(np.angle(self.response(frequency_hz)))
+        return float(np.max(np.abs(np.diff(phase) / np.diff(frequency_hz)))) / (2 * math.pi)
 
 
 @lru_cache(maxsize=8)

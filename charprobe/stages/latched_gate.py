@@ -65,6 +65,5 @@ class LatchedGate:
         """Between its thresholds rising and falling passes differ by the whole range; see `Stage`."""
         return {
             "static.hysteresis": TrueValue(self.range_db, "dB"),
-            "static.makeup_gain": TrueValue(0.0, "dB"),
             "path.latency": TrueValue(0.0, "s"),
         }
