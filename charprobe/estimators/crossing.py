@@ -16,7 +16,7 @@ SHRINK = 0.72  # ratio of neighbouring window widths
 ENOUGH = 8  # points from which the scatter about the fit may widen the interval
 CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertainties
 SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
-AGREE = 2.5  # windows agree while their estimates +- this many standard uncertainties overlap
+AGREE = 2.0  # windows agree while their estimates +- this many standard uncertainties overlap
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def refine(
         widths.append(widths[-1] * SHRINK)
     chosen: Crossing | None = None
     start_s = near_s
-    low, high = -math.inf, math.inf
+    low, high, unfollowed = -math.inf, math.inf, 0.0
     for width in reversed(widths):
         found = _in_window(trace, level_db, near_s, width)
         if found is None or (found.slope_db_per_s > 0) != rising:
@@ -114,8 +114,12 @@ def refine(
         high = min(high, found.time_s + AGREE * found.std_s)
         if low > high:
             break
-        chosen, near_s = found, found.time_s
-    return chosen
+        # what a wider window moves the estimate by tells what curvature it does not follow
+        moved = 0.0 if chosen is None else abs(found.time_s - chosen.time_s)
+        chosen, near_s, unfollowed = found, found.time_s, moved
+    if chosen is None:
+        return None
+    return _unaveraged(trace, chosen, widths[0]).shifted(0.0, std_s=unfollowed)
 
 
 def value_at(trace: GainTrace, time_s: float, *, reach_s: float) -> Quantity | None:
@@ -144,12 +148,19 @@ def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float)
         local = _quadratic(trace, centre, width_s)
     if local is None:
         return None
-    # what averaging over `window_s` added to the value where the trace bends, taken off again
-    lag = trace.window_s**2 / 12 * local.bend / local.slope
+    return Crossing(centre, local.std / abs(local.slope), local.slope)
+
+
+def _unaveraged(trace: GainTrace, found: Crossing, reach_s: float) -> Crossing:
+    """Take off what the trace's own averaging added to the value where it bends.
+
+    The bend is read over the widest window, since narrow ones see mostly noise in it.
+    """
+    wide = _quadratic(trace, found.time_s, reach_s)
+    lag = 0.0 if wide is None else trace.window_at(found.time_s) ** 2 / 12 * wide.bend / found.slope_db_per_s
     # a single repetition leaves ripple of the carrier inside its window on top
     ripple = SINGLE * trace.window_s if trace.repeats == 1 else 0.0
-    std = math.hypot(0.3 * lag, ripple)
-    return Crossing(centre, local.std / abs(local.slope), local.slope).shifted(lag, std_s=std)
+    return found.shifted(lag, std_s=math.hypot(0.3 * lag, ripple))
 
 
 def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | None:

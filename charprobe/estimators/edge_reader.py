@@ -15,7 +15,7 @@ from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
 ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
-REACH = 0.33  # windows reach over this share of the way back to the start of the movement
+REACH = 0.28  # windows reach over this share of the way back to the start of the movement
 ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 

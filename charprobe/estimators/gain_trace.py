@@ -63,8 +63,11 @@ class GainTrace:
     resolution_s : float
         Shortest time this trace can tell from zero: sample spacing, smear of the edge by the path, and the
         span that had to be averaged to part the gain from the carrier.
-    sample_s, window_s : float
-        Sample spacing, and the width of the box that smooths as much as that averaging; 0 without any.
+    sample_s : float
+        Sample spacing.
+    window_s, calm_s, calm_window_s : float
+        Width of the box that smooths as much as the averaging of points before `calm_s` does, and from
+        there on.
     carrier_hz, from_dbfs, to_dbfs : float
         Carrier, and its level before and after the edge on the input axis.
     repeats : int
@@ -78,10 +81,16 @@ class GainTrace:
     resolution_s: float
     sample_s: float
     window_s: float
+    calm_s: float
+    calm_window_s: float
     carrier_hz: float
     from_dbfs: float
     to_dbfs: float
     repeats: int
+
+    def window_at(self, time_s: float) -> float:
+        """Width in s of the box that smooths as much as the averaging at one time."""
+        return self.window_s if time_s < self.calm_s else self.calm_window_s
 
 
 def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tuple[GainTrace, GainTrace]:
@@ -214,6 +223,8 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         resolution_s=math.hypot(span, smeared) * wet.step / rate_hz,
         sample_s=wet.step / rate_hz,
         window_s=window * wet.step / rate_hz,
+        calm_s=CALM_PERIODS / after.frequency_hz,
+        calm_window_s=max(window, math.sqrt(12) * period / 4) * wet.step / rate_hz,
         carrier_hz=after.frequency_hz,
         from_dbfs=before.level_dbfs + DB * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB * math.log(edge.dry_gains[1]),

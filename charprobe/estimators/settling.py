@@ -17,6 +17,7 @@ TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as 
 APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ
 SIGNIFICANT = 4.0  # chi-square-wise ratio of trend to its standard uncertainty
 WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
+COARSE, FINE = 60, 41  # time constants tried, over the whole range and then around the best
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
 
 
@@ -126,9 +127,39 @@ class _Tail:
 
 def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
     """Fit ``a + b exp(-t / tau)``; the time constant is scanned, its spread part of the uncertainty."""
-    span, weights = float(t[-1] - t[0]), s**-2
-    taus = span * np.geomspace(0.05, 4.0, 160)
-    fitted, spreads, costs = np.empty((taus.size, 2)), np.empty((taus.size, 2)), np.empty(taus.size)
+    span = float(t[-1] - t[0])
+    coarse = span * np.geomspace(0.05, 4.0, COARSE)
+    best = int(np.argmin(_scan(t, g, s, coarse, at_s).costs))
+    around = coarse[max(0, best - 1)], coarse[min(COARSE - 1, best + 1)]
+    fine = _scan(t, g, s, np.geomspace(*around, FINE), at_s)
+    best = int(np.argmin(fine.costs))
+    scale = max(1.0, fine.costs[best] / max(1, t.size - 3))
+    # the spread over all time constants that fit as well, by the curvature of the misfit beside the best
+    reach = fine.within(best, scale)
+    std = np.sqrt(fine.variances[best] * scale + reach**2)
+    rest, at = fine.levels[best]
+    return _Tail(float(rest), float(std[0]), float(at), float(std[1]))
+
+
+@dataclass(frozen=True)
+class _Scan:
+    """Fits at given time constants: misfit, (rest, value at a time) and their variances."""
+
+    costs: Array
+    levels: Array
+    variances: Array
+
+    def within(self, best: int, rise: float) -> Array:
+        """Half the change of both levels while the misfit rises by `rise` from its minimum."""
+        inner = min(max(best, 1), self.costs.size - 2)
+        bend = float(self.costs[inner - 1] - 2 * self.costs[inner] + self.costs[inner + 1]) / 2
+        slope = np.abs(self.levels[inner + 1] - self.levels[inner - 1]) / 2
+        return np.asarray(slope * (np.sqrt(rise / bend) if bend > 0 else self.costs.size))
+
+
+def _scan(t: Array, g: Array, s: Array, taus: Array, at_s: float) -> _Scan:
+    weights = s**-2
+    costs, levels, variances = np.empty(taus.size), np.empty((taus.size, 2)), np.empty((taus.size, 2))
     for i, tau in enumerate(taus):
         decay = np.exp((at_s - t) / tau)
         reach = float(np.max(decay))
@@ -136,14 +167,7 @@ def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
         covariance = np.linalg.inv((basis * weights) @ basis.T)
         rest, size = covariance @ ((basis * weights) @ g)
         costs[i] = float(np.sum(weights * (g - rest - size * basis[1]) ** 2))
-        to_end = np.array([1.0, 1 / reach])
-        fitted[i] = rest, rest + size / reach
-        spreads[i] = covariance[0, 0], to_end @ covariance @ to_end
-    best = int(np.argmin(costs))
-    scale = max(1.0, costs[best] / max(1, t.size - 3))
-    # the spread over all time constants that fit as well; the grid of constants is no finer than its step
-    fits = np.flatnonzero(costs <= costs[best] + scale)
-    near = slice(max(0, best - 1), best + 2)
-    reach_db = np.maximum(np.ptp(fitted[fits], axis=0) / 2, np.ptp(fitted[near], axis=0) / 4)
-    std = np.sqrt(spreads[best] * scale + reach_db**2)
-    return _Tail(float(fitted[best, 0]), float(std[0]), float(fitted[best, 1]), float(std[1]))
+        to_time = np.array([1.0, 1 / reach])
+        levels[i] = rest, rest + size / reach
+        variances[i] = covariance[0, 0], to_time @ covariance @ to_time
+    return _Scan(costs, levels, variances)
