@@ -87,9 +87,8 @@ def _coloured_compressor(name: str) -> Stage:
     )
     colour = Shaper("warmth", "cubic with a little square", Polynomial((0.01, -0.03)))
     top = Filter("top", "treble shelf", (treble_shelf(corner_hz=5000, gain_db=1.5),), {})
-    known = {
-        key: levelling.truth[key] for key in levelling.truth if key.startswith(("attack", "release", "path"))
-    }
+    timing = {key: true for key, true in levelling.truth.items() if key.startswith(("attack", "release"))}
+    known = {**timing, "path.latency": top.truth["path.latency"]}
     return Chain(name, "soft compressor, then colour, then a treble shelf", (levelling, colour, top), known)
 
 
