@@ -6,12 +6,14 @@ from dataclasses import replace
 
 from charprobe.chapter import Health
 from charprobe.errors import CharprobeError
+from charprobe.health.continuity import check_continuity
 from charprobe.health.file_facts import check_file
+from charprobe.health.placement import check_placement
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
 
-DAMAGE = ("non-finite", "dropout")  # segments they touch give no results
+DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 
 
 def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> tuple[Take, tuple[Health, ...]]:
@@ -42,11 +44,16 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> tuple[Tak
     """
     if not 0 <= channel < source.channels:
         raise CharprobeError(
-            f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no channel "
+            f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no "
+            f"channel "
             f"{channel + 1}: choose one with --channel"
         )
     take = place_take(source, stimulus, channel)
-    found = tuple(item for item in check_file(source) if item.channel in (None, channel))
+    found = (
+        *(item for item in check_file(source) if item.channel in (None, channel)),
+        *check_placement(take),
+        *check_continuity(take),
+    )
     damaged = tuple(
         (item.start_s * source.rate_hz, item.end_s * source.rate_hz)
         for item in found
