@@ -257,15 +257,18 @@ def _half_period_means(solved: Solved, period: float, where: NDArray[np.bool_]) 
     What turns with the carrier cancels: even-order products, and a thump of coupling capacitors. Points
     whose partners lie beyond the ends of the grid are left out.
     """
-    grid, gain, reach = solved.grid.astype(float), solved.gain.copy(), period / 4
+    grid, gain, time_s = solved.grid.astype(float), solved.gain.copy(), solved.time_s.copy()
+    reach = period / 4
     for side in (grid < 0, grid >= 0):
         own, means = grid[side], np.flatnonzero(side & where)
         room = np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0]))
         by = np.minimum(reach, room)
         pair = [_interp(grid[means] + sign * by, own, solved.gain[side]) for sign in (-1, 1)]
         gain[means] = (pair[0] + pair[1]) / 2
+        times = [np.interp(grid[means] + sign * by, own, solved.time_s[side]) for sign in (-1, 1)]
+        time_s[means] = (times[0] + times[1]) / 2
     kept = (grid >= grid[0] + reach) & (grid <= grid[-1] - reach)
-    return Solved(solved.grid[kept], solved.time_s[kept], gain[kept])
+    return Solved(solved.grid[kept], time_s[kept], gain[kept])
 
 
 def _interp(at: Array, grid: Array, values: Complex) -> Complex:
