@@ -102,7 +102,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
             f"No gain reduction above ±{NONE_DB} dB up to {top}{_but_for_saturation(curve)}. "
             f"Threshold above {top} or stage off. Ratio and times: not measurable.",
         )
-    elif curve.flat_section is None and readings.compressed is not None:
+    elif curve.flat_section is None and readings.compressed is not None and curve.reaches_down:
         yield (
             "always-compresses",
             "warn",
@@ -176,8 +176,10 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
         else:
             how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"
         yield f"Above {readable(threshold).value} dBFS it {how}{_knee(readings)}."
-    elif readings.compressed is not None and curve.flat_section is None:
+    elif readings.compressed is not None and curve.flat_section is None and curve.reaches_down:
         yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
+    elif readings.compressed is not None and curve.flat_section is None:
+        yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(curve.low_level_gain, Quantity) and not curve.fit.shape.facing:

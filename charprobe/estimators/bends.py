@@ -186,7 +186,7 @@ def fit_bends(
         trial_residual = (gain - value) / std
         trial_cost = float(trial_residual @ trial_residual)
         if trial_cost <= cost:
-            done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-2
+            done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-7
             current, jacobian, residual, cost = trial, trial_jacobian, trial_residual, trial_cost
             damping = max(1e-9, damping / 9)
             if done:

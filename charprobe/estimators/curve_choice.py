@@ -16,7 +16,9 @@ MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points
 STRAIGHT_DB = 2.0  # two bends are told apart by a straight section at least this long between them
 LEAST_CHANGE = 0.015  # smallest change of slope that counts as a bend
 HOLDS_DB = 0.05  # a model that misses the points by more (rms, beyond their uncertainty) does not hold
+PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the input axis
 MOST_BENDS = 3
+FAMILIES = 3  # of the curves with one bend less, so many are given another
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion
 
     def rank(fit: BendsFit) -> float:
         """Criterion, the plainer first of two that fit alike: input knees, and a flat section."""
-        return _criterion(fit, dispersion) + fit.shape.output_knee + EVIDENCE * fit.shape.sloped
+        return _criterion(fit, dispersion) + PLAIN * fit.shape.output_knee + EVIDENCE * fit.shape.sloped
 
     for fit in sorted(candidates, key=rank):
         gained = _criterion(chosen, dispersion) - _criterion(fit, dispersion)
@@ -90,15 +92,15 @@ def _explained(fit: BendsFit) -> bool:
 
 
 def _grown(parents: list[BendsFit], level: Array, gain: Array, std: Array) -> list[BendsFit]:
-    """Return all parents with one bend more; of children with one shape only the best is kept."""
+    """Return the best parents with one bend more; of children with one shape only the best is kept."""
     best: dict[Shape, BendsFit] = {}
-    for parent in parents:
+    for parent in sorted(parents, key=lambda fit: fit.chi2)[:FAMILIES]:
         for facing in (1, -1):
             if parent.shape.sloped and facing < 0:
                 continue  # a line with a bend to the left is one with a bend to the right
             children = [add_bend(level, gain, std=std, base=parent, facing=facing)]
             shape = Shape(parent.shape.sloped, children[0].shape.facing)
-            if len(shape.facing) > 1 and shape not in best:
+            if shape not in best:
                 children.append(from_hinges(level, gain, std=std, shape=shape))
             if 1 in shape.facing:
                 plain = min(children, key=lambda fit: (fit.shape.output_knee, fit.chi2))

@@ -82,7 +82,7 @@ class StaticCurve:
         if self.fit is None:
             return self._lowest_plateau()
         if self.flat_section is None:
-            return _bent_below(self.lowest_dbfs)
+            return self._bent_below()
         return Quantity.from_std(float(self.fit.parameters[0]), float(self.fit.covariance[0, 0]) ** 0.5, "dB")
 
     def gain_at(self, input_dbfs: float) -> Reading:
@@ -131,6 +131,21 @@ class StaticCurve:
         reading = self.reduction_at(input_dbfs)
         return reading.value if isinstance(reading, Quantity) else None
 
+    @property
+    def reaches_down(self) -> bool:
+        """Whether the lowest step played is in use, or the one above it."""
+        played = np.unique([round(p.input_dbfs, 1) for p in self.points])
+        return bool(self.lowest_dbfs <= played[:2][-1] + 0.1)
+
+    def _bent_below(self) -> Unmeasured:
+        lowest = in_dbfs(self.lowest_dbfs)
+        if self.reaches_down:
+            return Unmeasured(
+                "dB", f"the gain changes with level even at the lowest step, {lowest}", LOWER_STEPS
+            )
+        reason = f"the gain changes with level at {lowest}, and no step below that had settled"
+        return Unmeasured("dB", reason, MORE_STEPS)
+
     def _lowest_plateau(self) -> Reading:
         """Gain of the lowest levels for as long as they agree, for curves without a model."""
         level, gain, std = self.used
@@ -139,7 +154,7 @@ class StaticCurve:
             count += 1
         spread = float(np.ptp(gain[:count]))
         if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
-            return _bent_below(self.lowest_dbfs)
+            return self._bent_below()
         return Quantity.from_std(
             float(gain[:count].mean()), float(np.hypot(std[:count].max(), spread / 4)), "dB"
         )
@@ -161,11 +176,6 @@ def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> St
     if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
         return curve
     return StaticCurve(marked, choose_curve(level, gain, std=std), axis_std_db)
-
-
-def _bent_below(lowest_dbfs: float) -> Unmeasured:
-    reason = f"the gain changes with level even at the lowest step, {in_dbfs(lowest_dbfs)}"
-    return Unmeasured("dB", reason, LOWER_STEPS)
 
 
 def in_dbfs(level: float) -> str:

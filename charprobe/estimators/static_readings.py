@@ -10,7 +10,7 @@ from charprobe.cut import Array
 from charprobe.estimators.bends import BendsFit, Section
 from charprobe.estimators.knee_width import knee_width
 from charprobe.estimators.passes import hysteresis
-from charprobe.estimators.static_curve import LOWER_STEPS, MORE_STEPS, StaticCurve, in_dbfs
+from charprobe.estimators.static_curve import MORE_STEPS, StaticCurve, in_dbfs
 from charprobe.estimators.static_points import find_saturation
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
@@ -194,9 +194,10 @@ def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
 def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
     fit, unit = curve.fit, "dBFS"
     if fit is not None and section is not None and curve.flat_section is None:
-        reason = "the gain falls with level even at the lowest step"
+        low = curve.low_level_gain
+        assert isinstance(low, Unmeasured)
         bound = curve.lowest_dbfs if fit.shape.sloped else None  # a wide knee may have its corner above
-        return Unmeasured(unit, reason, LOWER_STEPS, at_most=bound)
+        return Unmeasured(unit, low.reason, low.next, at_most=bound)
     if fit is None or bend is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
     if not _ends_inside(curve, fit, bend):

@@ -14,13 +14,9 @@ Flags = NDArray[np.bool_]
 SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
 JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
-MODEL_SHARE = (
-    0.1  # standard uncertainty of an extrapolation for not being one exponential, share of its length
-)
+MODEL_SHARE = 0.1  # standard uncertainty of an extrapolation for its model, as a share of its length
 TIME_CONSTANTS = 48
-INEXACT = (
-    0.01  # smoothers are not exactly exponential: this share of the motion within a trace counts as noise
-)
+INEXACT = 0.01  # share of the motion within a trace that counts as noise: no smoother is exactly exponential
 UNLIKE = 3.0  # standard deviations of chi squared beyond which steps do not share one time constant
 KIN = 2.0  # steps; how far neighbours inform each other on the time constant where they do not
 SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace

@@ -121,7 +121,7 @@ def shape_of(curve: StaticCurve, read: StaticReadings) -> str:
         words.append("saturated")
     if read.lower is not None:
         words.append("expander" if read.lower.slope.value > 1 else "upward")
-    if read.compressed is not None and curve.flat_section is None:
+    if read.compressed is not None and curve.flat_section is None and curve.reaches_down:
         words.append("always")
     elif read.compressed is not None:
         over = isinstance(read.slope, Quantity) and read.slope.high < 0

@@ -65,12 +65,12 @@ def test_stated_covariance_equals_the_real_scatter(rng):
     clean = truth[0] + truth[3] * knee(LEVEL - truth[1], truth[2])
     std = np.full(LEVEL.size, sigma)
     scores = []
-    for _ in range(300):
+    for _ in range(120):
         gain = clean + rng.normal(0, sigma, LEVEL.size)
         fit = add_bend(LEVEL, gain, std=std, base=flat(gain, std), facing=1)
         scores.append((fit.parameters - truth) / np.sqrt(np.diag(fit.covariance)))
-    # 3 sigma of a spread from 300 draws is 0.12; scaling by max(1, chi2/dof) widens by about 3 %
-    np.testing.assert_allclose(np.std(scores, axis=0), 0.97, atol=0.13)
+    # 3 sigma of a spread from 120 draws is 0.19; scaling by max(1, chi2/dof) widens by about 3 %
+    np.testing.assert_allclose(np.std(scores, axis=0), 0.97, atol=0.2)
 
 
 def test_a_hard_knee_between_steps_has_width_zero():

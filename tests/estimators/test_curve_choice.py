@@ -47,7 +47,7 @@ def test_noise_alone_makes_no_bend(rng):
 
 def test_a_plain_compressor_gets_no_second_bend(rng):
     gain = -0.7 * knee(LEVEL + 25.0, 8.0)
-    assert all(len(choose(gain, rng).fit.shape.facing) == 1 for _ in range(40))
+    assert all(len(choose(gain, rng).fit.shape.facing) == 1 for _ in range(20))
 
 
 def test_a_curve_of_no_such_kind_is_said_not_to_hold(rng):
