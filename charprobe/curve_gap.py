@@ -61,8 +61,8 @@ def curve_gap(first: StaticCurve, second: StaticCurve, *, tests: int) -> Gap | N
     """Compare two curves point by point where both have been measured; None without enough shared range.
 
     The result is the largest difference, second less first, with its own interval. "same" needs every point
-    shown inside the margin, and both curves to end at one level; "different" needs one shown outside, its risk
-    shared among the points.
+    shown inside the margin, and both curves to end at one level; "different" needs one shown outside, its
+    risk shared among the points.
     """
     low = max(first.input_dbfs[0], second.input_dbfs[0])
     high = min(first.input_dbfs[-1], second.input_dbfs[-1])

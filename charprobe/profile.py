@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from charprobe import glossary, output
-from charprobe.chapter import Cell, Entry, Health, Table
+from charprobe.chapter import Entry, Health, Table
 from charprobe.errors import ProfileError
+from charprobe.profile_digits import PLACE_DIGITS, rounded, rounded_entry, rounded_health, rounded_table
 from charprobe.profile_json import MAX_PROFILE_BYTES, parse, render
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.strict_json import Json
 
 SCHEMA = "charprobe.profile/1"
-DIGITS = 6  # significant digits kept of every measured number: 0.001 dB at -100 dBFS, 1 ppm of any value
-PLACE_DIGITS = 10  # of positions and lengths, which count samples: 0.0001 sample after an hour
 
 
 @dataclass(frozen=True)
@@ -63,8 +61,8 @@ class MadeWith:
 class Profile:
     """One channel of one setting.
 
-    Numbers are rounded to `DIGITS` significant digits on construction, so a profile in memory equals the same
-    profile read back from its file.
+    Numbers are rounded on construction (six significant digits, more where an interval needs them), so a
+    profile in memory equals the same profile read back from its file.
 
     Attributes
     ----------
@@ -110,16 +108,16 @@ class Profile:
         order = [name for name in glossary.TERMS if name in self.quantities]
         settled = {
             "capture": dataclasses.replace(
-                self.capture, duration_s=_rounded(self.capture.duration_s, PLACE_DIGITS)
+                self.capture, duration_s=rounded(self.capture.duration_s, PLACE_DIGITS)
             ),
             "alignment": AlignmentFacts(
-                _rounded(self.alignment.delay_samples, PLACE_DIGITS),
-                _rounded(self.alignment.drift_ppm),
+                rounded(self.alignment.delay_samples, PLACE_DIGITS),
+                rounded(self.alignment.drift_ppm),
                 int(self.alignment.polarity),
             ),
-            "quantities": {name: _rounded_entry(self.quantities[name]) for name in order},
-            "curves": {name: _rounded_table(self.curves[name]) for name in sorted(self.curves)},
-            "health": tuple(sorted((_rounded_health(item) for item in self.health), key=_health_order)),
+            "quantities": {name: rounded_entry(self.quantities[name]) for name in order},
+            "curves": {name: rounded_table(self.curves[name]) for name in sorted(self.curves)},
+            "health": tuple(sorted((rounded_health(item) for item in self.health), key=_health_order)),
             "findings": tuple(self.findings),
         }
         for name, value in settled.items():
@@ -214,45 +212,6 @@ def load_profile(path: str | Path) -> Profile:
             "a profile is the JSON file that `charprobe measure` writes"
         ) from None
     return Profile.from_json(text, source=str(path))
-
-
-def _rounded(value: float, digits: int = DIGITS) -> float:
-    value = float(value)
-    if not math.isfinite(value):
-        raise ValueError("a profile holds finite numbers only; what is missing is None or Unmeasured")
-    return float(f"{value:.{digits}g}") + 0.0  # + 0.0 turns -0.0 into 0.0
-
-
-def _maybe(value: float | None) -> float | None:
-    return None if value is None else _rounded(value)
-
-
-def _rounded_entry(entry: Entry) -> Entry:
-    reading = entry.reading
-    if isinstance(reading, Quantity):
-        ends = _rounded(reading.value), _rounded(reading.low), _rounded(reading.high)
-        return Entry(Quantity(*ends, reading.unit), entry.conditions)
-    at_most, at_least = _maybe(reading.at_most), _maybe(reading.at_least)
-    return Entry(dataclasses.replace(reading, at_most=at_most, at_least=at_least), "")
-
-
-def _rounded_table(table: Table) -> Table:
-    return Table(
-        {name: [_rounded_cell(cell) for cell in column] for name, column in table.columns.items()},
-        {name: table.units[name] for name in table.columns},
-    )
-
-
-def _rounded_cell(cell: Cell) -> Cell:
-    if cell is None or isinstance(cell, str):
-        return cell
-    if isinstance(cell, bool) or type(cell).__name__ == "bool":  # numpy's own truth value included
-        return bool(cell)
-    return int(cell) if isinstance(cell, int) else _rounded(cell)
-
-
-def _rounded_health(item: Health) -> Health:
-    return dataclasses.replace(item, start_s=_maybe(item.start_s), end_s=_maybe(item.end_s))
 
 
 def _health_order(item: Health) -> tuple[int, str, float]:

@@ -31,7 +31,7 @@ LAYERS = [
     "health",
     "glossary",
     "wording",
-    "profile_json",
+    "profile_json profile_digits",
     "profile",
     "pipeline listening",
     "margins equivalence tables",

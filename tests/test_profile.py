@@ -77,6 +77,12 @@ def test_numbers_keep_six_digits_and_positions_ten():
     assert list(PLAIN.curves["static"].columns["settled"]) == [True, False]
 
 
+def test_a_narrow_interval_survives_the_rounding():
+    entry = Entry(Quantity(0.15036912345, 0.15036872345, 0.15036952345, "s"), "")
+    kept = dataclasses.replace(PLAIN, quantities={"path.latency": entry}).quantities["path.latency"].reading
+    assert (kept.value, kept.low, kept.high) == (0.150369123, 0.150368723, 0.150369523)
+
+
 def test_the_worst_health_comes_first():
     assert [item.severity for item in PLAIN.health] == ["warn", "note"]
 

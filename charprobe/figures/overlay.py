@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -26,12 +27,13 @@ LABEL_WIDTH = 14
 
 def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
     """Draw the static curves of up to `MOST` profiles, as they are and anchored; `names` label them."""
-    shown = _with_curve(profiles, names, "static")
+    shown = _with_curve(profiles, names, "static")[:MOST]
     with settings(look):
         figure, (left, right) = new_figure(look, panels=2)
         figure.subplots_adjust(right=LABEL_ROOM)
         ends = []
-        for index, (profile, name) in enumerate(shown):
+        for member in shown:
+            profile, name, index = member.profile, member.name, member.index
             table = profile.curves["static"]
             keep = np.flatnonzero(flags(table, "used", missing=True))
             level = numbers(table, "input_dbfs")[keep]
@@ -50,8 +52,9 @@ def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
         foot = _footer(shown, "static.threshold")
         put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
     words = "; ".join(
-        f"{literal(name)}: threshold {in_words(p, 'static.threshold')}, ratio {in_words(p, 'static.ratio')}"
-        for p, name in shown
+        f"{literal(one.name)}: threshold {in_words(one.profile, 'static.threshold')}, "
+        f"ratio {in_words(one.profile, 'static.ratio')}"
+        for one in shown
     )
     alt = f"Two panels with one curve per setting: output level, and gain less the low-level gain. {words}."
     return Drawing(figure, look, "static-overlay", title, alt, foot)
@@ -59,29 +62,31 @@ def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
 
 def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
     """Draw attack and release of up to `MOST` profiles as shares of the gain change; `names` label them."""
-    shown = [pair for pair in _with_curve(profiles, names, "gain_trace") if has_reduction(pair[0])]
+    shown = [one for one in _with_curve(profiles, names, "gain_trace") if has_reduction(one.profile)][:MOST]
     with settings(look):
         figure, panels = new_figure(look, panels=2)
         figure.subplots_adjust(right=LABEL_ROOM)
         edges: tuple[Edge, Edge] = ("attack", "release")
         for edge, axes in zip(edges, panels, strict=True):
-            plot_shares(shown, axes, look, edge=edge)
+            _plot_shares(shown, axes, look, edge=edge)
         panels[1].legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), handlelength=1.7)
         title = "Attack and release of all settings"
         foot = _footer(shown, "release.t63")
         put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
     words = "; ".join(
-        f"{literal(name)}: attack t63 {in_words(p, 'attack.t63')}, release t63 {in_words(p, 'release.t63')}"
-        for p, name in shown
+        f"{literal(one.name)}: attack t63 {in_words(one.profile, 'attack.t63')}, "
+        f"release t63 {in_words(one.profile, 'release.t63')}"
+        for one in shown
     )
     alt = f"Two panels with one curve per setting: share of the gain change after each edge. {words}."
     return Drawing(figure, look, "timing-overlay", title, alt, foot)
 
 
-def plot_shares(shown: Sequence[tuple[Profile, str]], axes: Axes, look: Look, *, edge: Edge) -> Axes:
+def _plot_shares(shown: Sequence[_Member], axes: Axes, look: Look, *, edge: Edge) -> Axes:
     """Plot how much of the gain change is done after an edge, in percent, over logarithmic time in ms."""
     first, last = [], []
-    for index, (profile, name) in enumerate(shown):
+    for member in shown:
+        profile, name, index = member.profile, member.name, member.index
         trace = profile.curves["gain_trace"]
         step = reference_step(profile)
         if step not in steps_of(trace, edge):
@@ -127,19 +132,30 @@ def _settled_after(profile: Profile, edge: Edge) -> float:
     return float(np.median(gain_db[late]))
 
 
-def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -> list[tuple[Profile, str]]:
-    pairs = zip(profiles, names, strict=True)
-    return [(profile, name) for profile, name in pairs if curve in profile.curves][:MOST]
+@dataclass(frozen=True)
+class _Member:
+    """One profile of a set, its name, and its place there, which gives it its colour in overlays."""
+
+    profile: Profile
+    name: str
+    index: int
 
 
-def _dropped(profiles: Sequence[Profile], shown: Sequence[tuple[Profile, str]]) -> str:
+def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -> list[_Member]:
+    members = [_Member(*pair, index) for index, pair in enumerate(zip(profiles, names, strict=True))]
+    return [member for member in members if curve in member.profile.curves]
+
+
+def _dropped(profiles: Sequence[Profile], shown: Sequence[_Member]) -> str:
     if len(shown) == len(profiles):
         return f"{len(shown)} settings"
     return f"{len(shown)} of {len(profiles)} settings; the others have nothing to show here or no room"
 
 
-def _footer(shown: Sequence[tuple[Profile, str]], name: str) -> str:
-    stated = dict.fromkeys(conditions(profile, [name]).partition(";")[0] for profile, _ in shown)
+def _footer(shown: Sequence[_Member], name: str) -> str:
+    stated = dict.fromkeys(
+        conditions(profile, [name]).partition(";")[0] for profile in (member.profile for member in shown)
+    )
     kept = list(stated)[:2]
     more = f" and {len(stated) - 2} more" if len(stated) > 2 else ""
     return f"Conditions: {'; '.join(kept)}{more}. Every setting's own are with its figures."

@@ -53,11 +53,12 @@ SHAPES = (
 
 @dataclass(frozen=True)
 class Shown:
-    """A profile on the page: its name there, its number (from 0) and the anchor of its card."""
+    """A profile on the page: its name, its place (from 0), and its place in overlays, shared by repeats."""
 
     profile: Profile
     name: str
     number: int
+    series: int
 
     @property
     def anchor(self) -> str:
@@ -67,14 +68,14 @@ class Shown:
     @property
     def colour(self) -> str:
         """The setting's colour in overlays, as a variable of the page."""
-        return f"var(--series-{self.number % len(SHAPES)})"
+        return f"var(--series-{self.series % len(SHAPES)})"
 
     @property
     def key(self) -> Html:
         """The setting's line and marker, as overlays draw them."""
-        style = ARTICLE_LOOK.series(self.number)["linestyle"]
+        style = ARTICLE_LOOK.series(self.series)["linestyle"]
         dash = None if style == "solid" else " ".join(f"{2 * length:g}" for length in style[1])
-        shape = SHAPES[(self.number + self.number // len(SHAPES)) % len(SHAPES)]
+        shape = SHAPES[(self.series + self.series // len(SHAPES)) % len(SHAPES)]
         marker = Html(f'<g style="fill:{self.colour}">{shape}</g>')
         return swatch(dash, marker, self.colour)
 

@@ -12,6 +12,7 @@ from charprobe import glossary, output
 from charprobe.comparison import Comparison
 from charprobe.figures.all_figures import profile_drawings, set_drawings
 from charprobe.figures.drawing import Drawing
+from charprobe.figures.overlay import has_reduction
 from charprobe.figures.palette import DARK, LIGHT, Palette
 from charprobe.figures.source import measured
 from charprobe.figures.style import ARTICLE_LOOK
@@ -93,9 +94,10 @@ def render_page(
     str
         HTML that loads nothing; the same input gives the same text.
     """
-    shown = [Shown(profile, name, number) for number, (profile, name) in enumerate(_named(profiles))]
-    firsts = list({(item.profile.setting, item.profile.channel): item for item in reversed(shown)}.values())
-    firsts.sort(key=lambda item: item.number)
+    shown = _shown(profiles)
+    firsts = [
+        item for i, item in enumerate(shown) if item.series not in [other.series for other in shown[:i]]
+    ]
     overlays = set_drawings([item.profile for item in firsts], [item.name for item in firsts], ARTICLE_LOOK)
     used = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     sections = {
@@ -134,15 +136,19 @@ def write_page(path: Path, page: str, *, force: bool) -> None:
     output.write_text(path, page, force=force)
 
 
-def _named(profiles: Sequence[Profile]) -> list[tuple[Profile, str]]:
+def _shown(profiles: Sequence[Profile]) -> list[Shown]:
     """Name every profile by its setting, and by channel and count of repeats where there are several."""
     several = len({profile.channel for profile in profiles}) > 1
-    names: list[str] = []
-    for profile in profiles:
-        base = f"{profile.setting}, channel {profile.channel}" if several else profile.setting
-        earlier = sum(name == base or name.startswith(f"{base}, repeat ") for name in names)
-        names.append(f"{base}, repeat {earlier + 1}" if earlier else base)
-    return list(zip(profiles, names, strict=True))
+    shown: list[Shown] = []
+    seen: dict[tuple[str, int], int] = {}
+    for number, profile in enumerate(profiles):
+        key = (profile.setting, profile.channel)
+        series = list(seen).index(key) if key in seen else len(seen)
+        seen[key] = seen.get(key, 0) + 1
+        name = f"{profile.setting}, channel {profile.channel}" if several else profile.setting
+        name += f", repeat {seen[key]}" if seen[key] > 1 else ""
+        shown.append(Shown(profile, name, number, series))
+    return shown
 
 
 def _apart(comparison: Comparison | None) -> Html:
@@ -163,11 +169,14 @@ def _cards(shown: Sequence[Shown]) -> Html:
 
 
 def _card_drawings(profile: Profile) -> tuple[Drawing, ...]:
-    """Draw a setting's figures; logarithmic time only where a recovery has bends to show."""
+    """Draw a setting's figures: times only where gain was reduced, on a log axis only where it has bends."""
     stages = measured(profile, "release.stages")
     bent = stages is not None and stages.value > 1.5
     drawings = profile_drawings(profile, ARTICLE_LOOK)
-    return tuple(one for one in drawings if bent or one.name != "attack-release-log")
+    useless = {"attack-release-log"} if not bent else set()
+    if not has_reduction(profile):
+        useless |= {"attack-release", "attack-release-log"}
+    return tuple(one for one in drawings if one.name not in useless)
 
 
 def _truth_table(rows: Sequence[Truth]) -> Html:
