@@ -9,6 +9,7 @@ ROOT = Path(__file__).parents[1] / "charprobe"
 LAYERS = [
     "errors",
     "quantity",
+    "wording",
     "cut",
     "recipe",
     "stimulus",
@@ -30,7 +31,6 @@ LAYERS = [
     "chapters",
     "health",
     "glossary",
-    "wording",
     "profile_json profile_digits",
     "profile",
     "pipeline listening",
