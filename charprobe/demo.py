@@ -10,13 +10,14 @@ from pathlib import Path
 from charprobe.audio import open_capture, write_wav
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
-from charprobe.demo_device import OFF, REPEATED, SETTINGS, DemoSetting, bypass
+from charprobe.demo_device import OFF, REPEATED, SETTINGS, STORY, TITLE, DemoSetting, bypass
 from charprobe.generators.render import lay_out, render
 from charprobe.make_stimulus import write_stimulus
 from charprobe.output import prepare_folder, safe_file_name
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
-from charprobe.recipe import Recipe, load_recipe
+from charprobe.recipe import Recipe
+from charprobe.report.page import render_page, write_page
 from charprobe.selftest import Row, true_rows
 from charprobe.simulate import record_stage
 from charprobe.stages.rig import Rig
@@ -35,6 +36,20 @@ class Demo:
     truth: tuple[Row, ...]
     comparison: Comparison
     page: Path
+
+    def text(self) -> str:
+        """Several lines for a terminal: what was found, how true it is, where to look."""
+        numbers = [row for row in self.truth if row.error is not None]
+        near = sum(row.verdict == "good" for row in numbers)
+        return "\n".join(
+            [
+                "What the captures say:",
+                *(f"  {sentence}" for sentence in self.comparison.sentences),
+                f"{near} of {len(numbers)} numbers lie within their goal of the simulated device's truth; "
+                "the page shows truth beside estimate.",
+                f"Open {self.page} in a browser.",
+            ]
+        )
 
 
 def rig_of(number: int) -> Rig:
@@ -115,7 +130,7 @@ def _setting(
         open_capture(path), stimulus, channel=1, setting=setting.name, bypass=open_capture(dry)
     )
     profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
-    return profile, true_rows(stage, profile, recipe, rate_hz=RATE_HZ)
+    return profile, true_rows(stage, profile, stimulus)
 
 
 def _page(
@@ -126,4 +141,14 @@ def _page(
     *,
     force: bool,
 ) -> Path:
-    raise NotImplementedError
+    path = folder / "page.html"
+    page = render_page(
+        profiles,
+        title=TITLE,
+        about=STORY,
+        comparison=comparison,
+        truth=truth,
+        command=f"charprobe demo --out {folder.name}",
+    )
+    write_page(path, page, force=force)
+    return path

@@ -13,9 +13,10 @@ from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage
 
 STORY = (
-    "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its front panel "
-    "has a colour switch and a dynamics switch; nobody wrote down what the positions do."
+    "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its front "
+    "panel has a colour switch and a dynamics switch; nobody wrote down what the positions do."
 )
+TITLE = "The field preamp of the Lantern Street radio-drama crew"
 OFF = "off"
 
 
@@ -31,6 +32,14 @@ class DemoSetting:
 def _voice(attack_s: float, release_s: float) -> Stage:
     bend = Bend(-26.0, slope_of(3.0), 6.0)
     return Compressor("voice", "soft 3:1", (bend,), attack_s=attack_s, release_s=release_s, makeup_db=5.0)
+
+
+def _close_voice() -> Stage:
+    return _voice(0.004, 0.09)
+
+
+def _far_voice() -> Stage:
+    return _voice(0.02, 0.28)
 
 
 def _lamp() -> Stage:
@@ -65,14 +74,14 @@ def _rain() -> Stage:
 
 
 SETTINGS: tuple[DemoSetting, ...] = (
-    DemoSetting("colour: lamp", "for tired voices", _lamp),
-    DemoSetting("colour: tape", "for footsteps", _tape),
-    DemoSetting("dynamics: close voice", "for whispering into the microphone", lambda: _voice(0.004, 0.09)),
-    DemoSetting("dynamics: far voice", "'the same, but it breathes slower'", lambda: _voice(0.02, 0.28)),
-    DemoSetting("dynamics: crowd", "for doors and shouting", _crowd),
-    DemoSetting("dynamics: rain", "for beds that must not pump", _rain),
+    DemoSetting("lamp", "for tired voices", _lamp),
+    DemoSetting("tape", "for footsteps", _tape),
+    DemoSetting("close voice", "for whispering into the microphone", _close_voice),
+    DemoSetting("far voice", "'the same, but it breathes slower'", _far_voice),
+    DemoSetting("crowd", "for doors and shouting", _crowd),
+    DemoSetting("rain", "for beds that must not pump", _rain),
 )
-REPEATED = "dynamics: close voice"  # captured once more at the end, to show how far captures repeat
+REPEATED = "close voice"  # captured once more at the end, to show how far captures repeat
 
 
 def bypass() -> Stage:

@@ -19,17 +19,19 @@ from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage, TrueValue
-from charprobe.stages.true_times import true_burst
+from charprobe.stages.stimulus_truth import true_conditions
 from charprobe.stimulus import Stimulus
 
-RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, bits=24, lead_s=0.5)
-FULL_RELEASE_S = 8.0
+# float, so that a stage with make-up gain does not clip the converter
+RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, lead_s=0.5)
 LEAST_CHANGE_DB = 1.0
+WORST_POINT = "static.points"
+VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
 
 
 @dataclass(frozen=True)
 class Row:
-    """One quantity of one stage: truth, what was measured, and whether that is good enough."""
+    """One quantity of one stage: truth, known to `within`; what was measured; and whether it is good enough."""
 
     stage: str
     quantity: str
@@ -37,6 +39,7 @@ class Row:
     unit: str
     reading: Reading
     allowed: float
+    within: float = 0.0
 
     @property
     def error(self) -> float | None:
@@ -59,9 +62,11 @@ class Row:
 
     @property
     def covered(self) -> bool | None:
-        """Whether the 95 % interval holds the truth; None where there is no estimate."""
+        """Whether the 95 % interval holds the truth; None without an estimate, or for the worst of many."""
         reading = self.reading
-        return reading.low <= self.truth <= reading.high if isinstance(reading, Quantity) else None
+        if not isinstance(reading, Quantity) or self.quantity == WORST_POINT:
+            return None
+        return reading.low - self.within <= self.truth <= reading.high + self.within
 
     def to_dict(self) -> dict[str, str | float | None]:
         """The row for machines."""
@@ -133,18 +138,18 @@ def measure_stage(stage: Stage, stimulus: Stimulus, *, rig: Rig, seed: int) -> P
 def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> list[Row]:
     stage, stimulus = make_stage(name), lay_out(recipe, rate_hz=rate_hz, take=1)
     profile = measure_stage(stage, stimulus, rig=RIG, seed=sum(name.encode()))
-    return true_rows(stage, profile, recipe, rate_hz=rate_hz)
+    return true_rows(stage, profile, stimulus)
 
 
-def true_rows(stage: Stage, profile: Profile, recipe: Recipe, *, rate_hz: int) -> list[Row]:
-    """Set a profile beside the truth of the stage it was measured on: every quantity with a truth and a goal."""
-    truth = dict(stage.truth) | burst_truth(stage, recipe, rate_hz=rate_hz)
+def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
+    """Set a profile beside the truth of its stage: every quantity that has a truth and a goal."""
+    truth = dict(stage.truth) | burst_truth(stage, stimulus)
     rows = [_points(stage, profile)] if "static" in profile.curves else []
     for quantity, true in truth.items():
         entry, goal = profile.quantities.get(quantity), GOALS.get(quantity)
         if entry is not None and goal is not None:
-            allowed = goal.allowed(true.value, rate_hz=rate_hz) + true.within
-            rows.append(Row(stage.name, quantity, true.value, true.unit, entry.reading, allowed))
+            allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
+            rows.append(Row(stage.name, quantity, true.value, true.unit, entry.reading, allowed, true.within))
     return rows
 
 
@@ -155,43 +160,33 @@ def _points(stage: Stage, profile: Profile) -> Row:
     levels = np.array([table["input_dbfs"][i] for i in kept], dtype=float)
     gains = np.array([table["gain_db"][i] for i in kept], dtype=float)
     stds = np.array([table["std_db"][i] for i in kept], dtype=float)
-    goal = GOALS["static.points"].absolute
+    goal = GOALS[WORST_POINT].absolute
     if not kept:
-        return Row(
-            stage.name, "static.points", 0.0, "dB", Unmeasured("dB", "none settled", "slower steps"), goal
-        )
+        return Row(stage.name, WORST_POINT, 0.0, "dB", Unmeasured("dB", "none settled", "slower steps"), goal)
     errors = gains - stage.static_gain_db(levels)
     worst = int(np.argmax(np.abs(errors)))
     reading = Quantity.from_std(float(errors[worst]), float(stds[worst]), "dB")
-    return Row(stage.name, "static.points", 0.0, "dB", reading, goal)
+    return Row(stage.name, WORST_POINT, 0.0, "dB", reading, goal)
 
 
-def burst_truth(stage: Stage, recipe: Recipe, *, rate_hz: int) -> dict[str, TrueValue]:
-    """True times at the recipe's reference step, from the stage's own gain trace over 16 carrier phases.
+def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
+    """True times at the recipe's reference step, from the gain trace a stage leaves while the stimulus plays.
 
-    The gain after the burst is followed for `FULL_RELEASE_S`. Empty where the recipe has no bursts or the gain
-    moves by less than `LEAST_CHANGE_DB`.
+    Empty where the recipe has no bursts; an edge whose gain moves by less than `LEAST_CHANGE_DB`, or does not
+    get as far as a share within the record, has no such time.
     """
-    specs = [spec for spec in recipe.segments if isinstance(spec, Bursts)]
-    if not specs:
+    segments = [segment for segment in stimulus.segments if isinstance(segment.spec, Bursts)]
+    if not segments:
         return {}
-    spec = next((spec for spec in specs if spec.reference), specs[0])
-    burst = true_burst(
-        stage,
-        low_dbfs=spec.low_dbfs,
-        high_dbfs=spec.high_dbfs,
-        carrier_hz=spec.carrier_hz,
-        lead_s=spec.lead_s,
-        hold_s=spec.hold_s,
-        release_s=FULL_RELEASE_S,
-        rate_hz=rate_hz,
-        rng=np.random.default_rng(0),
-    )
+    segment = next((one for one in segments if one.spec.reference), segments[0])
+    played = render(stimulus)
+    gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
+    burst = true_conditions(stage, segment, played=played, gain_db=gain_db, rate_hz=stimulus.rate_hz)[0]
     truth: dict[str, TrueValue] = {}
     for edge, times in (("attack", burst.attack), ("release", burst.release)):
         if abs(times.change_db) >= LEAST_CHANGE_DB:
             shares = {"t50": times.t50_s, "t63": times.t63_s, "t90": times.t90_s}
-            truth |= {f"{edge}.{name}": TrueValue(value, "s") for name, value in shares.items()}
+            truth |= {f"{edge}.{name}": TrueValue(t, "s") for name, t in shares.items() if np.isfinite(t)}
     return truth
 
 
@@ -200,23 +195,15 @@ def rows_text(rows: Sequence[Row]) -> str:
     lines: list[str] = []
     for i, row in enumerate(rows):
         if i == 0 or row.stage != rows[i - 1].stage:
-            lines += [
-                "",
-                row.stage,
-                f"  {'quantity':<30}{'truth':>11}{'estimate':>11}{'95 % interval':>23}{'error':>12}",
-            ]
+            heads = f"{'truth':>12}{'estimate':>12}{'low':>12}{'high':>12}{'error':>10}"
+            lines += ["", row.stage, f"  {'quantity':<30}{heads}"]
+        numbers = _bound_text(row.reading)
         if isinstance(row.reading, Quantity):
-            interval = f"{row.reading.low:.5g} .. {row.reading.high:.5g}"
-            found = f"{row.reading.value:>11.5g}{interval:>23}{row.error:>+12.2g}"
-        else:
-            found = f"{_bound_text(row.reading):>34}{'':>12}"
-        lines.append(
-            f"  {row.quantity:<30}{row.truth:>11.5g}{found}  {row.verdict} (allowed {row.allowed:.2g} {row.unit})"
-        )
-    counts = {
-        word: sum(row.verdict == word for row in rows)
-        for word in ("good", "off", "bound holds", "bound wrong", "no number")
-    }
+            found = (row.reading.value, row.reading.low, row.reading.high)
+            numbers = "".join(f"{value:>12.5g}" for value in found) + f"{row.error:>+10.1g}"
+        allowed = f"allowed {row.allowed:.2g} {row.unit}".rstrip()
+        lines.append(f"  {row.quantity:<30}{row.truth:>12.5g}{numbers:<46}  {row.verdict} ({allowed})")
+    counts = {word: sum(row.verdict == word for row in rows) for word in VERDICTS}
     covered = [row.covered for row in rows if row.covered is not None]
     lines += [
         "",
@@ -228,5 +215,5 @@ def rows_text(rows: Sequence[Row]) -> str:
 
 def _bound_text(reading: Unmeasured) -> str:
     if reading.at_least is not None:
-        return f"at least {reading.at_least:.5g}"
-    return "none" if reading.at_most is None else f"at most {reading.at_most:.5g}"
+        return f"{'at least':>12}{reading.at_least:>12.5g}"
+    return "" if reading.at_most is None else f"{'at most':>12}{reading.at_most:>12.5g}"

@@ -58,8 +58,8 @@ def measure_command(
     strict: bool,
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
-    from charprobe.output import check_writable
     from charprobe.measure_file import measure_file
+    from charprobe.output import check_writable
     from charprobe.summary import summarise
 
     check_writable(out, force=force)
