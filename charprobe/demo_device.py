@@ -13,8 +13,8 @@ from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage
 
 STORY = (
-    "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its front "
-    "panel has a colour switch and a dynamics switch; nobody wrote down what the positions do."
+    "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its "
+    "front panel has a colour switch and a dynamics switch; nobody wrote down what the positions do."
 )
 TITLE = "The field preamp of the Lantern Street radio-drama crew"
 OFF = "off"

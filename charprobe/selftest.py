@@ -31,7 +31,7 @@ VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
 
 @dataclass(frozen=True)
 class Row:
-    """One quantity of one stage: truth, known to `within`; what was measured; and whether it is good enough."""
+    """One quantity of one stage: truth, known to `within`; what was measured; and whether it will do."""
 
     stage: str
     quantity: str
@@ -186,7 +186,11 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     for edge, times in (("attack", burst.attack), ("release", burst.release)):
         if abs(times.change_db) >= LEAST_CHANGE_DB:
             shares = {"t50": times.t50_s, "t63": times.t63_s, "t90": times.t90_s}
-            truth |= {f"{edge}.{name}": TrueValue(t, "s") for name, t in shares.items() if np.isfinite(t)}
+            for name, seconds in shares.items():
+                if np.isfinite(seconds):
+                    known = stage.truth.get(f"{edge}.{name}")
+                    within = known.within if known else 0.0
+                    truth[f"{edge}.{name}"] = TrueValue(seconds, "s", within)
     return truth
 
 

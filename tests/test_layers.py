@@ -22,7 +22,7 @@ LAYERS = [
     "make_stimulus",
     "stages",
     "simulate",
-    "marker_search marker_delay tone_clock segment_search",
+    "marker_search marker_delay tone_clock sweep_clock segment_search",
     "marker_runs timing_jump edited_gaps not_found",
     "alignment",
     "take",
@@ -45,6 +45,7 @@ LAYERS = [
     "report",
     "demo selftest",
     "cli",
+    "__main__",
 ]
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names.split()}
 PLACELESS = ("__init__.py", "schema")

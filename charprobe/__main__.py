@@ -1,0 +1,5 @@
+"""Run the command line with ``python -m charprobe``."""
+
+from charprobe.cli import main
+
+main()
