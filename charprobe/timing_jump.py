@@ -11,10 +11,12 @@ from charprobe.marker_delay import PathPhase
 from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
+from charprobe.sweep_clock import SweepPhase, sweep_phases
 from charprobe.tone_clock import steady_tones, tone_phases
 
 Array = NDArray[np.float64]
 
+UNCLEAR = np.pi**2 / 3  # mean square of a phase that may be anything
 SAME_FIT = 0.002  # rad squared: what 2.6 degrees of one tone tell is left undecided
 
 
@@ -76,15 +78,18 @@ def place_jump(
     """
     tones = [t for t in steady_tones(stimulus) if path.covers(t.frequency_hz / stimulus.rate_hz)]
     phases = tone_phases(source, channel, stimulus, tones, delay=delay, drift_ppm=drift_ppm)
-    if not phases:
-        return Jump(0.0, float(stimulus.length), samples)
-    positions = np.array([p.position for p in phases])
     hz = np.array([p.tone.frequency_hz for p in phases])
     seen = np.array([p.first_rad + p.advance_rad / 2 for p in phases])
     off = seen - path.phase_at(hz / stimulus.rate_hz)
     turn = 2 * np.pi * hz * samples.value / stimulus.rate_hz
-    before = np.angle(np.exp(1j * off)) ** 2
-    after = np.angle(np.exp(1j * (off + turn))) ** 2
+    in_sweeps = _sweep_misfits(source, channel, stimulus, path, delay, drift_ppm, samples.value)
+    positions = np.concatenate([[p.position for p in phases], in_sweeps[:, 0]])
+    if positions.size == 0:
+        return Jump(0.0, float(stimulus.length), samples)
+    order = np.argsort(positions)
+    positions = positions[order]
+    before = np.concatenate([_squared(off), in_sweeps[:, 1]])[order]
+    after = np.concatenate([_squared(off + turn), in_sweeps[:, 2]])[order]
     left = np.concatenate([[0.0], np.cumsum(before)])
     right = np.concatenate([np.cumsum(after[::-1])[::-1], [0.0]])
     misfit = left + right
@@ -93,3 +98,37 @@ def place_jump(
     start = positions[first - 1] if first > 0 else 0.0
     stop = positions[last] if last < positions.size else float(stimulus.length)
     return Jump(float(start), float(stop), samples)
+
+
+def _squared(off_rad: Array) -> Array:
+    return np.asarray(np.angle(np.exp(1j * off_rad)) ** 2)
+
+
+def _sweep_misfits(
+    source: Source,
+    channel: int,
+    stimulus: Stimulus,
+    path: PathPhase,
+    delay: float,
+    drift_ppm: float,
+    samples: float,
+) -> Array:
+    """Position, squared phase error without and with the jump, of each window of a sweep; shape (n, 3)."""
+    pairs = zip(
+        sweep_phases(source, channel, stimulus, delay=delay, drift_ppm=drift_ppm),
+        sweep_phases(source, channel, stimulus, delay=delay + samples, drift_ppm=drift_ppm),
+        strict=False,
+    )
+    rows = [
+        (before.position, *(_misfit(path, phase, stimulus.rate_hz) for phase in (before, after)))
+        for before, after in pairs
+        if (before.clear or after.clear) and path.covers(before.frequency_hz / stimulus.rate_hz)
+    ]
+    return np.array(rows).reshape(-1, 3)
+
+
+def _misfit(path: PathPhase, phase: SweepPhase, rate_hz: float) -> float:
+    if not phase.clear or not path.covers(phase.frequency_hz / rate_hz):
+        return UNCLEAR
+    off = np.array([phase.phase_rad]) - path.phase_at(np.array([phase.frequency_hz / rate_hz]))
+    return float(_squared(off)[0])

@@ -18,11 +18,6 @@ from charprobe.ident import (
 RATE_HZ = 48_000
 
 
-@pytest.fixture
-def rng():
-    return np.random.default_rng(20)
-
-
 def padded(sound, before_s=0.31, after_s=0.4, rate_hz=RATE_HZ):
     return np.concatenate([np.zeros(round(before_s * rate_hz)), sound, np.zeros(round(after_s * rate_hz))])
 

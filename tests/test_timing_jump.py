@@ -1,0 +1,26 @@
+"""Where samples were lost, in a rendered stimulus with a sweep."""
+
+import numpy as np
+import pytest
+from played import RATE_HZ, capture
+
+from charprobe.alignment import locate
+from charprobe.generators.render import lay_out, render
+from charprobe.recipe import load_recipe
+
+STIMULUS = lay_out(load_recipe("quick"), rate_hz=RATE_HZ, take=0)
+SWEEP = next(s for s in STIMULUS.segments if s.spec.kind == "sweep")
+SOUND = render(STIMULUS)
+
+
+@pytest.mark.parametrize("lost", [1, 96, 300])
+@pytest.mark.parametrize("share", [0.6, 0.8])
+@pytest.mark.parametrize("device", [lambda x: x, lambda x: -np.tanh(3 * x)])
+def test_a_jump_inside_a_sweep_is_placed_to_a_tenth_of_a_second(lost, share, device, rng):
+    at = round(SWEEP.span.start + share * SWEEP.span.length)
+    samples = device(SOUND) + rng.normal(0, 2.2e-6, SOUND.size)
+    (jump,) = locate(capture(np.concatenate([samples[:at], samples[at + lost :]])), STIMULUS, 0).jumps
+    assert abs(jump.samples.value + lost) < 0.1
+    # windows of 30 ms every 50 ms, and one that holds the jump itself may fit either side
+    assert jump.start - 0.06 * RATE_HZ <= at <= jump.stop + 0.06 * RATE_HZ
+    assert jump.stop - jump.start <= 0.11 * RATE_HZ
