@@ -193,7 +193,7 @@ def _recipe(known: _Known, low_dbfs: float, highs: list[float], phases: int) -> 
             {"kind": "bursts", "name": name, "phases": phases, "high_dbfs": high, "hold_s": round(hold, 3),
              "reference": last, "gap_s": min(2.0, gap), **common}
         )  # fmt: skip
-    holds = sorted({round(max(0.01, hold * share), 3) for share in (0.1, 1.0, 5.0)})
+    holds = sorted({max(0.01, round(0.1 * hold, 3)), round(hold, 3), round(max(1.0, 5 * hold), 3)})
     segments.append(
         {
             "kind": "burst_lengths",

@@ -1,0 +1,168 @@
+import numpy as np
+import pytest
+
+from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapter
+from charprobe.generators.render import lay_out, render
+from charprobe.glossary import term
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import parse_recipe
+from charprobe.source import MemoryCapture
+from charprobe.stages.catalogue import make_stage
+from charprobe.stages.rig import Rig
+from charprobe.stages.true_times import time_edge, true_burst
+from charprobe.take import place_take
+
+RATE_HZ = 48_000
+LOW, HIGH, CARRIER_HZ, LEAD_S, HOLD_S, REST_S = -40.0, -4.0, 3989.0, 0.12, 0.3, 0.9
+RECIPE = f"""
+schema = "charprobe.recipe/1"
+name = "timing-test"
+summary = "one reference step and two burst lengths"
+[[segment]]
+kind = "bursts"
+name = "reference"
+carrier_hz = {CARRIER_HZ}
+phases = 4
+low_dbfs = {LOW}
+high_dbfs = {HIGH}
+lead_s = {LEAD_S}
+hold_s = {HOLD_S}
+release_s = {REST_S}
+reference = true
+[[segment]]
+kind = "burst_lengths"
+name = "programme"
+carrier_hz = {CARRIER_HZ}
+phases = 2
+low_dbfs = {LOW}
+high_dbfs = {HIGH}
+lead_s = {LEAD_S}
+holds_s = [0.1, 1.0]
+release_s = {REST_S}
+"""
+STEADY = """
+schema = "charprobe.recipe/1"
+name = "no-bursts"
+summary = "nothing to time"
+[[segment]]
+kind = "tones"
+name = "tones"
+frequencies_hz = [443, 2503]
+levels_dbfs = [-20]
+tone_s = 0.3
+"""
+
+
+def takes(stage_name, rng, *, text=RECIPE, bypass=True):
+    stimulus = lay_out(parse_recipe(text, source="test.toml"), rate_hz=RATE_HZ, take=1)
+    sound = render(stimulus)
+    rig = {
+        "noise_dbfs": -110.0,
+        "bits": 24,
+        "ac_corner_hz": 4.0,
+        "drift_ppm": 23.0,
+        "lead_s": 0.3,
+        "tail_s": 0.3,
+    }
+    out = []
+    for name, delay in ((stage_name, 37.37), ("plain-wire", 25.81)):
+        through = make_stage(name).process(sound, rate_hz=RATE_HZ, rng=rng).samples
+        recorded = Rig(delay_samples=delay, **rig).record(through, rate_hz=RATE_HZ, rng=rng)
+        out.append(place_take(MemoryCapture(recorded, rate_hz=RATE_HZ, name=name), stimulus, 0))
+    return out[0], out[1] if bypass else None
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["smooth-gain-hard", "held-release", "feedforward-peak-hard", "feedforward-rms-hard", "fast-limiter"],
+)
+def test_times_equal_those_of_the_stages_own_gain(name, rng):
+    chapter = timing_chapter(*takes(name, rng), None)
+    truth = true_burst(
+        make_stage(name), low_dbfs=LOW, high_dbfs=HIGH, carrier_hz=CARRIER_HZ, lead_s=LEAD_S, hold_s=HOLD_S,
+        release_s=REST_S, rate_hz=RATE_HZ, rng=rng,
+    )  # fmt: skip
+    for quantity in ("t63", "t90"):
+        found = chapter.quantities[f"attack.{quantity}"].reading.value
+        # the goal: 2 % or one sample
+        assert found == pytest.approx(getattr(truth.attack, f"{quantity}_s"), rel=0.02, abs=1 / RATE_HZ)
+    release = calm_release(truth)
+    for quantity in ("t50", "t63", "t90"):
+        found = chapter.quantities[f"release.{quantity}"].reading.value
+        assert found == pytest.approx(getattr(release, f"{quantity}_s"), rel=0.01)  # the goal
+
+
+def calm_release(truth):
+    """Times of the stage's release: phases that start it at other depths beat at twice the carrier.
+
+    A mean over half a carrier period (6 samples) takes that out, and moves a release by far less than 1 %.
+    """
+    calm = np.convolve(truth.gain_db, np.ones(6) / 6, mode="same")[:-6]
+    end_db = float(np.mean(calm[-800:]))
+    return time_edge(calm, edge=truth.release_edge, early=0, end_db=end_db, rate_hz=RATE_HZ)
+
+
+def test_hold_look_ahead_and_kind(rng):
+    held = timing_chapter(*takes("held-release", rng), None).quantities
+    # the detector lags by up to 0.15 ms, which the stage states beside its truth
+    assert held["release.hold"].reading.value == pytest.approx(0.04, abs=3e-4)
+    assert held["release.stages"].reading.value == 1
+    ahead = timing_chapter(*takes("lookahead-limiter", rng), None).quantities
+    assert ahead["attack.lookahead"].reading.value == pytest.approx(0.0015, abs=1.5e-4)
+    straight = timing_chapter(*takes("feedforward-rms-hard", rng), None)
+    # a mean square falls by 4.343/tau dB/s, and half of that at a ratio of 2
+    assert straight.quantities["release.rate"].reading.value == pytest.approx(4.343 / 0.03 / 2, rel=0.01)
+    assert any("straight line" in sentence for sentence in straight.findings)
+
+
+def test_memory_and_gaps_that_are_too_short_are_told(rng):
+    chapter = timing_chapter(*takes("two-stage-release", rng), None)
+    assert "gap-too-short" in {item.code for item in chapter.health}
+    assert isinstance(chapter.quantities["release.t90"].reading, Unmeasured)
+    plain = timing_chapter(*takes("smooth-gain-hard", rng), None)
+    memory = plain.quantities["release.memory"].reading
+    assert memory.low <= 1.003
+    assert memory.high >= 0.997
+    assert not plain.health
+
+
+def test_a_wire_has_no_times_and_says_why(rng):
+    chapter = timing_chapter(*takes("plain-wire", rng), None)
+    reading = chapter.quantities["attack.t63"].reading
+    assert isinstance(reading, Unmeasured)
+    assert "nothing to time" in reading.reason
+
+
+def test_without_a_bypass_the_times_stay_and_the_conditions_say_so(rng):
+    wet, _ = takes("smooth-gain-hard", rng)
+    entry = timing_chapter(wet, None, None).quantities["attack.t63"]
+    assert "no bypass" in entry.conditions
+    assert entry.reading.value == pytest.approx(0.00506, rel=0.02)
+
+
+def test_a_recipe_without_bursts_leaves_every_name_unmeasured_with_a_way_on(rng):
+    wet, dry = takes("plain-wire", rng, text=STEADY)
+    chapter = timing_chapter(wet, dry, None)
+    for entry in chapter.quantities.values():
+        assert isinstance(entry.reading, Unmeasured)
+        assert "quick" in entry.reading.next or "standard" in entry.reading.next
+    assert not chapter.curves
+
+
+def test_names_units_and_columns_are_the_published_ones(rng):
+    chapter = timing_chapter(*takes("smooth-gain-hard", rng), None)
+    for name, unit in (ATTACK_UNITS | RELEASE_UNITS).items():
+        assert chapter.quantities[name].reading.unit == unit == term(name).unit
+    assert list(chapter.curves["timing"].columns) == [
+        "from_dbfs", "to_dbfs", "carrier_hz", "hold_s", "reduction_db", "attack_t50_s", "attack_t63_s",
+        "attack_t90_s", "attack_within_2db_s", "attack_within_3db_s", "attack_overshoot_db", "release_t50_s",
+        "release_t63_s", "release_t90_s", "release_within_2db_s", "release_within_4db_s", "resolution_s",
+    ]  # fmt: skip
+    assert list(chapter.curves["gain_trace"].columns) == ["step", "edge", "time_s", "gain_db"]
+    rows = len(chapter.curves["timing"].columns["hold_s"])
+    assert rows == 3
+    assert set(chapter.curves["gain_trace"].columns["step"]) == set(range(rows))
+    assert np.all(np.isfinite(chapter.curves["gain_trace"].columns["gain_db"]))
+    detail = chapter.curves["attack_detail"].columns
+    assert detail["passes_db"][0] == pytest.approx(15, abs=0.1)  # (-4 + 24) * 3/4
+    assert isinstance(chapter.quantities["attack.overshoot"].reading, Quantity | Unmeasured)

@@ -1,0 +1,91 @@
+import dataclasses
+import math
+
+import pytest
+from made_profiles import Setting, made_profile
+
+from charprobe.chapter import Entry
+from charprobe.designer import design_stimulus
+from charprobe.generators.render import lay_out
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import Bursts, recipe_from_table
+
+
+def profile_with(**readings):
+    profile = made_profile(Setting("a", threshold_dbfs=-22.0, ratio=4.0, knee_db=6.0, release_s=0.12))
+    entries = dict(profile.quantities)
+    for name, reading in readings.items():
+        entries[name.replace("__", ".")] = Entry(reading, "" if isinstance(reading, Unmeasured) else "test")
+    return dataclasses.replace(profile, quantities=entries)
+
+
+def bursts_in(design):
+    return [spec for spec in design.recipe.segments if isinstance(spec, Bursts)]
+
+
+def test_steps_lie_around_the_threshold_and_bring_out_the_reductions():
+    design = design_stimulus(profile_with(), longest_s=600)
+    steps = bursts_in(design)
+    assert len(steps) == 3
+    assert all(spec.low_dbfs < -22 - 3 for spec in steps)  # below the knee, half of it under the threshold
+    reductions = [0.75 * (spec.high_dbfs + 22) for spec in steps]
+    assert reductions == pytest.approx([3, 10, 15.4], abs=0.4)  # levels are rounded to half a dB
+    assert [spec.reference for spec in steps] == [False, False, True]
+
+
+def test_gaps_are_six_time_constants_of_the_measured_release():
+    t90 = 0.9
+    design = design_stimulus(profile_with(release__t90=Quantity.from_std(t90, 0.001, "s")), longest_s=600)
+    for spec in bursts_in(design):
+        assert spec.release_s >= 6 * t90 / math.log(10)
+
+
+def test_a_release_known_only_as_a_bound_gets_four_times_the_gap():
+    bound = Unmeasured("s", "unfinished", "longer", at_least=1.5)
+    design = design_stimulus(profile_with(release__t90=bound), longest_s=900)
+    assert bursts_in(design)[0].release_s >= 6 * 4 * 1.5 / math.log(10)
+    assert any("at least 1.5 s" in reason for reason in design.reasons)
+
+
+def test_phases_then_steps_are_given_up_to_keep_to_the_time():
+    slow = profile_with(release__t90=Quantity.from_std(2.0, 0.01, "s"))
+    long, short = design_stimulus(slow, longest_s=900), design_stimulus(slow, longest_s=150)
+    assert short.duration_s <= 150 < long.duration_s
+    assert bursts_in(short)[0].phases < bursts_in(long)[0].phases
+
+
+def test_a_take_that_cannot_be_short_says_so():
+    slow = profile_with(release__t90=Quantity.from_std(12.0, 0.1, "s"))
+    design = design_stimulus(slow, longest_s=60)
+    assert design.duration_s > 60
+    assert any("more than 60 s" in reason for reason in design.reasons)
+
+
+def test_the_recipe_is_valid_and_as_long_as_stated():
+    design = design_stimulus(profile_with(), longest_s=300)
+    again = recipe_from_table(design.recipe.to_dict(), source="again")
+    assert again == design.recipe
+    assert lay_out(again, rate_hz=48_000, take=0).duration_s == design.duration_s
+
+
+def test_without_a_threshold_the_guess_is_told():
+    nothing = Unmeasured("dBFS", "no bend", "drive harder")
+    design = design_stimulus(profile_with(static__threshold=nothing), longest_s=300)
+    assert any("not known" in reason for reason in design.reasons)
+
+
+def test_expected_intervals_follow_the_formula():
+    profile = profile_with(
+        noise__unweighted=Quantity.from_std(-80.0, 0.1, "dBFS"),
+        release__t90=Quantity(0.4605, 0.4605, 0.4605, "s"),
+        static__low_level_gain=Quantity.from_std(0.0, 0.01, "dB"),
+        static__slope=Quantity.from_std(0.25, 0.001, "dB/dB"),
+        static__threshold=Quantity.from_std(-22.0, 0.01, "dBFS"),
+    )
+    design = design_stimulus(profile, longest_s=600)
+    row = next(e for e in design.expected if e.name == "release.t63")
+    spec = bursts_in(design)[-1]
+    tau = 0.4605 / math.log(10)
+    sigma_db = 20 / math.log(10) * 10 ** ((-80 - spec.low_dbfs) / 20) / math.sqrt(spec.phases)
+    std = 5.1 * tau * sigma_db / (0.75 * (spec.high_dbfs + 22)) / math.sqrt(tau * 48_000)
+    assert row.then == pytest.approx(1.96 * math.hypot(std, 0.06 / 48_000), rel=1e-3)
