@@ -8,7 +8,7 @@ from charprobe.chapter import Health
 from charprobe.estimators.bends import BendsFit
 from charprobe.estimators.level_steps import LevelStepsFit
 from charprobe.estimators.static_curve import StaticCurve, in_dbfs
-from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, StaticReadings
+from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.take import Take
 from charprobe.wording import readable
@@ -171,7 +171,7 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
         return
     threshold, ratio, slope = readings.threshold, readings.ratio, readings.slope
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
-        if slope.high < 0:
+        if slope.high < -OVER:
             how = f"over-compresses with slope {readable(slope).text}"
         else:
             how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"

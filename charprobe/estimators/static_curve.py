@@ -101,11 +101,8 @@ class StaticCurve:
             at = np.array([input_dbfs])
             spread = float(self.fit.spread(self.fit.jacobian(at))[0])
             return Quantity.from_std(float(self.fit.gain(at)[0]), float(np.hypot(spread, shifted)), "dB")
-        value = float(np.interp(input_dbfs, level, gain))
-        near = np.argsort(np.abs(level - input_dbfs))[:4]
-        line = float(np.polyval(np.polyfit(level[near] - input_dbfs, gain[near], 1), 0.0))
-        spread = np.hypot(std[near].max(), value - line)
-        return Quantity.from_std(value, float(np.hypot(spread, shifted)), "dB")
+        value, bow, spread = between_steps(level, gain, std, input_dbfs)
+        return Quantity.from_std(value, float(np.hypot(np.hypot(spread, bow), shifted)), "dB")
 
     def reduction_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
@@ -176,6 +173,20 @@ def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> St
     if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
         return curve
     return StaticCurve(marked, choose_curve(level, gain, std=std), axis_std_db)
+
+
+def between_steps(level: Array, gain: Array, std: Array, at: float) -> tuple[float, float, float]:
+    """Read a curve without a model: value by the cubic through the four nearest levels, its bow, its spread.
+
+    The bow is half of what the cubic differs by from the straight line between the two nearest levels, a
+    standard uncertainty for what the curve may do between steps.
+    """
+    levels, index = np.unique(np.round(level, 1), return_inverse=True)
+    means = np.bincount(index, weights=gain / std**2) / np.bincount(index, weights=std**-2)
+    near = np.sort(np.argsort(np.abs(levels - at))[:4])
+    value = float(np.polyval(np.polyfit(levels[near] - at, means[near], near.size - 1), 0.0))
+    straight = float(np.interp(at, levels, means))
+    return value, abs(value - straight) / 2, float(std[np.isin(index, near)].max())
 
 
 def in_dbfs(level: float) -> str:

@@ -10,7 +10,7 @@ from charprobe.cut import Array
 from charprobe.estimators.bends import BendsFit, Section
 from charprobe.estimators.knee_width import knee_width
 from charprobe.estimators.passes import hysteresis
-from charprobe.estimators.static_curve import MORE_STEPS, StaticCurve, in_dbfs
+from charprobe.estimators.static_curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static_points import find_saturation
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
@@ -19,6 +19,7 @@ FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
 BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
+OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
 RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
 
 
@@ -99,12 +100,12 @@ def ratio_of(slope: Reading) -> Reading:
     if isinstance(slope, Unmeasured):
         bound = None if not slope.at_most else 1 / slope.at_most
         return Unmeasured(unit, slope.reason, slope.next, at_least=bound)
-    if slope.high < 0:
+    if slope.high < -OVER:
         reason = "the output falls as the input rises: no ratio describes that, the slope does"
         return Unmeasured(unit, reason, "read static.slope instead")
     if slope.low <= 0:
         reason = "the slope cannot be told from zero: a limiter"
-        return Unmeasured(unit, reason, "read static.slope instead", at_least=1 / slope.high)
+        return Unmeasured(unit, reason, "read static.slope instead", at_least=1 / max(slope.high, -slope.low))
     return Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, unit)
 
 
@@ -246,9 +247,8 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
     value = float(grid[hit] - course[hit] / slope)
     if fit is None:
-        near = np.argsort(np.abs(level - value))[:4]
-        bow = abs(float(np.polyval(np.polyfit(level[near] - value, gain[near], 1), 0.0)) - low.value + ONE_DB)
-        spread = float(np.hypot(np.hypot(std[near].max(), low.std), bow))
+        _, bow, spread = between_steps(level, gain, std, value)
+        spread = float(np.hypot(np.hypot(spread, low.std), 2 * bow))
     else:
         weights = fit.jacobian(np.array([value]))
         weights[:, 0] -= 1.0

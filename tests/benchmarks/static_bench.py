@@ -17,7 +17,7 @@ import numpy as np
 from charprobe.chapters.static_axis import BETWEEN_CAPTURES_DB, axis_of
 from charprobe.estimators.level_steps import measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB, StaticCurve, fit_static_curve
-from charprobe.estimators.static_readings import StaticReadings, read_static_curve
+from charprobe.estimators.static_readings import OVER, StaticReadings, read_static_curve
 from charprobe.generators.level_steps import lay_out_level_steps
 from charprobe.quantity import Quantity
 from charprobe.recipe import LevelSteps, load_recipe
@@ -124,7 +124,7 @@ def shape_of(curve: StaticCurve, read: StaticReadings) -> str:
     if read.compressed is not None and curve.flat_section is None and curve.reaches_down:
         words.append("always")
     elif read.compressed is not None:
-        over = isinstance(read.slope, Quantity) and read.slope.high < 0
+        over = isinstance(read.slope, Quantity) and read.slope.high < -OVER
         words.append("two bends" if read.second else "over" if over else "compressor")
     return " and ".join(words) or "flat"
 
