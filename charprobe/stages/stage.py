@@ -100,3 +100,9 @@ class Stage(Protocol):
 def amplitude(level_db: Array) -> Array:
     """Linear factor of a level in dB."""
     return np.asarray(np.exp(level_db * (np.log(10) / 20)))
+
+
+def delay_samples(stage: Stage, *, rate_hz: float) -> int:
+    """Whole samples by which a stage delays the sound, 0 where its truth does not say."""
+    known = stage.truth.get("path.latency")
+    return 0 if known is None else round(known.value * rate_hz)

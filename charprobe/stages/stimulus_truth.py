@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.stages.stage import Array, Stage
+from charprobe.stages.stage import Array, Stage, delay_samples
 from charprobe.stages.true_times import TrueTimes, time_edge
 from charprobe.stimulus import Segment, Tone
 
@@ -52,7 +52,7 @@ def true_conditions(
     sets: dict[int, list[list[Tone]]] = {}
     for tones in groups.values():
         sets.setdefault(tones[1].length, []).append(tones)
-    delay = round(stage.truth["path.latency"].value * rate_hz)
+    delay = delay_samples(stage, rate_hz=rate_hz)
     return tuple(_condition(stage, phases, played, gain_db, delay, rate_hz) for phases in sets.values())
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.stages.stage import Array, Stage
+from charprobe.stages.stage import Array, Stage, delay_samples
 
 PHASES = 16
 BEFORE = 8  # samples averaged for the gain at an edge
@@ -89,7 +89,7 @@ def true_burst(
     input and output sound can see of them. Crossing times are interpolated between samples.
     """
     lead, hold, rest = (round(time_s * rate_hz) for time_s in (lead_s, hold_s, release_s))
-    delay = round(stage.truth["path.latency"].value * rate_hz)
+    delay = delay_samples(stage, rate_hz=rate_hz)
     n = np.arange(lead + hold + rest) - lead
     level = np.where((n >= 0) & (n < hold), 10 ** (high_dbfs / 20), 10 ** (low_dbfs / 20))
     total, weight = np.zeros(n.size), np.zeros(n.size)
