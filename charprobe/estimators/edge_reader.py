@@ -14,6 +14,9 @@ from charprobe.estimators.settling import Settled
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
 ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
+EDGE_SAMPLES = (
+    0.25  # standard uncertainty that the smeared edge leaves at one resolution from it; falls as 1/t
+)
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.28  # windows reach over this share of the way back to the start of the movement
 ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
@@ -114,7 +117,10 @@ def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReade
 
 
 def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
-    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), ZERO_SAMPLES * trace.sample_s)
+    zero = trace.sample_s * math.hypot(
+        ZERO_SAMPLES, EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9)
+    )
+    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)
     return Quantity.from_std(found.time_s, std, "s")
