@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from charprobe.chapter import Health
 from charprobe.health.breaks import Break, find_breaks
 from charprobe.health.clock_text import clock_text
-from charprobe.health.placement import lost_groups
+from charprobe.health.groups import lost_groups
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
 

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.chapter import Health
-from charprobe.generators.render import render_pieces
 from charprobe.health.clock_text import clock_text
+from charprobe.health.groups import groups_of, lost_groups
+from charprobe.health.same_sound import check_same_sound
 from charprobe.marker_runs import pair_up
 from charprobe.marker_search import search
 from charprobe.segment_search import LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
@@ -17,25 +18,10 @@ from charprobe.timing_jump import Jump
 
 Array = NDArray[np.float64]
 
-GROUPS = {  # what each kind of segment is measured for
-    "level_steps": ("static",),
-    "bursts": ("attack", "release"),
-    "burst_lengths": ("release",),
-    "sweep": ("response",),
-    "tones": ("colour",),
-    "silence": ("noise",),
-    "two_tone": ("colour.imd_smpte", "colour.imd_difference"),
-    "equal_peak": ("detector.exponent",),
-    "programme": ("replay",),
-    "link": ("detector.link",),
-}
 ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds
 EDIT_S = 0.02
 COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
 WIDE_CLOCK_PPM = 200.0
-GRIDS = (2.0**-15, 2.0**-23)  # steps of 16 and 24 bits
-SAME_STEPS = 1.6  # steps that rounding with dither moves a sample by; converter noise at 24 bits is far more
-SAME_FLOAT = 1e-7
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 
 
@@ -63,53 +49,8 @@ def check_placement(take: Take) -> tuple[Health, ...]:
         *_jumps(take),
         *_clock(take),
         *_polarity(take),
-        *_equal(take),
+        *check_same_sound(take),
     )
-
-
-def check_roles(wet: Take, bypass: Take) -> tuple[Health, ...]:
-    """Notice exchanged files: the capture is the stimulus itself, the bypass is not."""
-    if not equals_stimulus(wet) or equals_stimulus(bypass):
-        return ()
-    return (
-        Health(
-            "swapped-roles",
-            "stop",
-            f"{wet.source.name} matches the stimulus exactly and the bypass {bypass.source.name} does not: "
-            f"they look "
-            "swapped. Run again with the roles exchanged; nothing was exchanged silently",
-            channel=wet.channel,
-            withholds=tuple(dict.fromkeys(name for names in GROUPS.values() for name in names)),
-        ),
-    )
-
-
-def equals_stimulus(take: Take) -> bool:
-    """Tell whether a capture holds the very samples of the stimulus."""
-    place = take.alignment
-    if place.jumps or place.polarity < 0 or abs(place.gain_db) > 0.01 or abs(place.drift_ppm.value) > 0.01:
-        return False
-    shift = round(place.delay_samples.value)
-    if abs(place.delay_samples.value - shift) > 1e-3:
-        return False
-    step = _step(take)
-    for start, sound in render_pieces(take.stimulus):
-        first = max(0, start + shift)
-        wanted = sound[first - start - shift :]
-        found = take.source.read(first, first + wanted.size, take.channel)
-        if found.size and not np.all(np.abs(found - wanted[: found.size]) <= step):
-            return False
-    return True
-
-
-def _step(take: Take) -> float:
-    """Difference that rounding alone explains, from the grid the capture's own samples lie on."""
-    opening = take.stimulus.opening
-    samples = take.cut(opening.start, opening.stop).samples
-    for grid in GRIDS:
-        if np.all(samples / grid == np.round(samples / grid)):
-            return SAME_STEPS * grid
-    return SAME_FLOAT
 
 
 def _ends(take: Take) -> list[Health]:
@@ -218,7 +159,7 @@ def _order(take: Take) -> list[Health]:
                 "Export again unedited",
                 channel=take.channel,
                 start_s=min(at_s for at_s, _ in elsewhere),
-                withholds=_groups(stimulus.segments),
+                withholds=groups_of(stimulus.segments),
             )
         )
     for segment in absent:
@@ -324,17 +265,6 @@ def _polarity(take: Take) -> list[Health]:
     return [Health("polarity-inverted", "note", message, channel=take.channel)]
 
 
-def _equal(take: Take) -> list[Health]:
-    if not equals_stimulus(take):
-        return []
-    message = (
-        f"Capture equals the stimulus sample for sample ({_where(take)}): recorded digitally before the "
-        f"device, or "
-        "bypassed in software. There is no device in this path"
-    )
-    return [Health("equals-stimulus", "warn", message, channel=take.channel)]
-
-
 def _where(take: Take) -> str:
     return f"{take.source.name}, channel {take.channel + 1}"
 
@@ -346,13 +276,3 @@ def _cost(take: Take, lost: list[Segment]) -> str:
     kept = [s.spec.name for s in take.stimulus.segments if s not in lost and take.holds(s)]
     missing = ", ".join(s.spec.name for s in lost)
     return f"Kept: {', '.join(kept) or 'nothing'}; missing: {missing}."
-
-
-def _groups(segments: tuple[Segment, ...] | list[Segment]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(name for s in segments for name in GROUPS.get(s.spec.kind, ())))
-
-
-def lost_groups(take: Take, lost: list[Segment]) -> tuple[str, ...]:
-    """Groups that no other segment of the capture speaks to."""
-    kept = _groups([s for s in take.stimulus.segments if s not in lost and take.holds(s)])
-    return tuple(name for name in _groups(lost) if name not in kept)

@@ -5,7 +5,8 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
 from charprobe.generators.render import render
-from charprobe.health.placement import check_placement, check_roles, equals_stimulus
+from charprobe.health.placement import check_placement
+from charprobe.health.same_sound import check_roles, equals_stimulus
 from charprobe.take import place_take
 
 STIMULUS = short_stimulus()
