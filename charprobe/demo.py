@@ -7,6 +7,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
+from charprobe import glossary
 from charprobe.audio import open_capture, write_wav
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
@@ -147,7 +148,7 @@ def _page(
         title=TITLE,
         about=STORY,
         comparison=comparison,
-        truth=truth,
+        truth=[row for row in truth if row.quantity in glossary.TERMS],
         command=f"charprobe demo --out {folder.name}",
     )
     write_page(path, page, force=force)
