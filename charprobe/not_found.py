@@ -41,9 +41,8 @@ def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> MissingSt
         return MissingStimulusError(
             "silent",
             f"capture is digital silence ({place}): no signal reached the recorder; on some systems a "
-            f"refused "
-            "microphone permission looks exactly like this. Check permission, input and cable; the file is "
-            "kept",
+            "refused microphone permission looks exactly like this. Check permission, input and cable; the "
+            "file is kept",
         )
     if rate := _other_rate(source, channel, stimulus):
         return rate
@@ -67,8 +66,7 @@ def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> MissingSt
         "stimulus-not-found",
         f"sound present, but not the stimulus {stimulus.recipe.name!r} ({place}): no sync marker found. "
         f"Nearest match: {nearest}. Choose the capture of this stimulus, or the cue sheet that belongs to "
-        f"this "
-        "capture; the file is kept",
+        "this capture; the file is kept",
     )
 
 
@@ -78,11 +76,10 @@ def wrong_stimulus(
     """Say that the ident names another recipe than the cue sheet."""
     return MissingStimulusError(
         "wrong-stimulus",
-        f"the sound says recipe {recipe_name(reading.recipe_hash_prefix)}, take {reading.take}; expected was "
-        f"{stimulus.recipe.name!r} ({stimulus.recipe.hash[:HASH_DIGITS]}), take {stimulus.take} "
+        f"the sound says recipe {recipe_name(reading.recipe_hash_prefix)}, take {reading.take}; expected "
+        f"was {stimulus.recipe.name!r} ({stimulus.recipe.hash[:HASH_DIGITS]}), take {stimulus.take} "
         f"({_place(source, channel)}). Choose the cue sheet that belongs to this capture, or the capture of "
-        f"this "
-        "stimulus; the file is kept",
+        "this stimulus; the file is kept",
     )
 
 
@@ -96,10 +93,8 @@ def wrong_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimu
     return MissingStimulusError(
         "rate-mislabelled",
         f"the header says {_khz(header_hz)}, the stimulus was rendered at {_khz(stimulus_hz)}, and its "
-        f"markers are "
-        f"found at neither rate ({place}). Record at {_khz(stimulus_hz)}, or render the stimulus at the "
-        f"recorder's "
-        "rate; the file is kept",
+        f"markers are found at neither rate ({place}). Record at {_khz(stimulus_hz)}, or render the "
+        "stimulus at the recorder's rate; the file is kept",
     )
 
 
@@ -143,17 +138,16 @@ def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStim
         return MissingStimulusError(
             "rate-converted",
             f"sampling rate converted from {_khz(stimulus_hz)} to {_khz(header_hz)} on the way ({place}): "
-            f"fast "
-            f"attacks and the top of the band are not what the stage gave. Record or export at "
+            "fast attacks and the top of the band are not what the stage gave. Record or export at "
             f"{_khz(stimulus_hz)}, or render the stimulus at {_khz(header_hz)} and take it again; the file "
-            f"is kept",
+            "is kept",
         )
     off = 100 * abs(header_hz / content_hz - 1)
     return MissingStimulusError(
         "rate-mislabelled",
         f"tones are {off:.1f} % off: the header says {_khz(header_hz)}, the content fits {_khz(content_hz)} "
-        f"({place}). "
-        f"Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; the file is kept",
+        f"({place}). Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; the "
+        "file is kept",
     )
 
 

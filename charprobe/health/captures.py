@@ -45,8 +45,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> tuple[Tak
     if not 0 <= channel < source.channels:
         raise CharprobeError(
             f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no "
-            f"channel "
-            f"{channel + 1}: choose one with --channel"
+            f"channel {channel + 1}: choose one with --channel"
         )
     take = place_take(source, stimulus, channel)
     found = (

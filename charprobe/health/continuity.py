@@ -163,8 +163,7 @@ def _told(take: Take, event: Event) -> Health:
             "click",
             "warn",
             f"Click at {where}, in segment {name!r}: the values taken there carry it. Look for crackling "
-            f"contacts and "
-            "digital clock trouble, and retake if they matter",
+            "contacts and digital clock trouble, and retake if they matter",
             channel=take.channel,
             start_s=event.start / take.source.rate_hz,
             end_s=event.stop / take.source.rate_hz,

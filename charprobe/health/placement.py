@@ -119,8 +119,7 @@ def _runs(take: Take) -> list[Health]:
             "two-takes",
             "warn",
             f"{count} complete runs found ({_where(take)}, opening markers at {times}): the first one is "
-            f"used. "
-            "Cut the file into one per run to measure the others as repeats",
+            "used. Cut the file into one per run to measure the others as repeats",
             channel=take.channel,
             start_s=starts[1] / stimulus.rate_hz,
         )
@@ -155,8 +154,7 @@ def _order(take: Take) -> list[Health]:
                 "reordered",
                 "stop",
                 f"Segments stand in another order than played ({_where(take)}: {places}): edited after the "
-                f"recording. "
-                "Export again unedited",
+                "recording. Export again unedited",
                 channel=take.channel,
                 start_s=min(at_s for at_s, _ in elsewhere),
                 withholds=groups_of(stimulus.segments),
@@ -173,9 +171,8 @@ def _absent(take: Take, segment: Segment) -> Health:
         "stimulus-not-found",
         "stop",
         f"Segment {segment.spec.name!r} does not sound at its place ({_where(take)}, {clock_text(start_s)} "
-        f"to "
-        f"{clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there and "
-        f"retake",
+        f"to {clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there "
+        "and retake",
         channel=take.channel,
         start_s=start_s,
         end_s=end_s,
@@ -192,8 +189,7 @@ def _take_number(take: Take) -> list[Health]:
             "wrong-stimulus",
             "warn",
             f"The cue sheet says take {take.stimulus.take}, the sound says take {reading.take} "
-            f"({_where(take)}): "
-            "same recipe, so it is measured. Check which setting this capture belongs to",
+            f"({_where(take)}): same recipe, so it is measured. Check which setting this capture belongs to",
             channel=take.channel,
         )
     ]
@@ -212,8 +208,7 @@ def _jumps(take: Take) -> list[Health]:
                 "gap-edited",
                 "stop",
                 f"Gaps are {by} than played ({_where(take)}, after {places}): cut by an editor. Static "
-                f"results kept; "
-                "export again without stripping silence",
+                "results kept; export again without stripping silence",
                 channel=take.channel,
                 start_s=take.capture_time_s(edits[0].start),
                 end_s=take.capture_time_s(edits[-1].stop),
@@ -231,8 +226,7 @@ def _jump(take: Take, jump: Jump) -> Health:
         "timing-jump",
         "stop",
         f"Timing jumps {abs(jump.samples.value):.0f} samples between {clock_text(start_s)} and "
-        f"{clock_text(end_s)} "
-        f"({_where(take)}): {'lost' if lost else 'inserted'} samples, not clock error. "
+        f"{clock_text(end_s)} ({_where(take)}): {'lost' if lost else 'inserted'} samples, not clock error. "
         f"{_cost(take, touched)} Retake with a larger buffer",
         channel=take.channel,
         start_s=start_s,
