@@ -120,9 +120,21 @@ class Silence:
     gap_s: float = _number(0, 60, 0.3)
 
 
-Spec = LevelSteps | Bursts | BurstLengths | Sweep | Tones | Silence
+@dataclass(frozen=True)
+class EqualPeak:
+    """Sine, square-like wave, two-tone and multitone at equal peak levels: the detector's law."""
+
+    kind: ClassVar[str] = "equal_peak"
+    name: str
+    frequency_hz: float = _number(50, 2000)
+    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
+    tone_s: float = _number(0.05, 30)
+    gap_s: float = _number(0, 60, 0.3)
+
+
+Spec = LevelSteps | Bursts | BurstLengths | Sweep | Tones | Silence | EqualPeak
 KINDS: dict[str, type[Spec]] = {
-    cls.kind: cls for cls in (LevelSteps, Bursts, BurstLengths, Sweep, Tones, Silence)
+    cls.kind: cls for cls in (LevelSteps, Bursts, BurstLengths, Sweep, Tones, Silence, EqualPeak)
 }
 
 

@@ -9,12 +9,13 @@ import numpy as np
 
 from charprobe.cut import Array
 from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
+from charprobe.generators.equal_peak import lay_out_equal_peak, render_equal_peak
 from charprobe.generators.level_steps import lay_out_level_steps
 from charprobe.generators.steady import lay_out_silence, lay_out_tones
 from charprobe.generators.sweep import lay_out_sweep, render_sweep
 from charprobe.generators.tone_run import render_tones
 from charprobe.ident import ident_length, render_ident
-from charprobe.recipe import Recipe, Sweep
+from charprobe.recipe import EqualPeak, Recipe, Sweep
 from charprobe.stimulus import Segment, Span, Stimulus
 from charprobe.sync import render_sync, sync_length
 
@@ -29,6 +30,7 @@ LAY_OUT: dict[str, Callable[..., Segment]] = {
     "sweep": lay_out_sweep,
     "tones": lay_out_tones,
     "silence": lay_out_silence,
+    "equal_peak": lay_out_equal_peak,
 }
 
 
@@ -60,6 +62,8 @@ def render_segment(segment: Segment, *, rate_hz: int) -> Array:
     """Render one segment; shape ``(segment.span.length,)``."""
     if isinstance(segment.spec, Sweep):
         return render_sweep(segment.spec, np.arange(segment.span.length) / rate_hz)
+    if isinstance(segment.spec, EqualPeak):
+        return render_equal_peak(segment, rate_hz=rate_hz)
     return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 

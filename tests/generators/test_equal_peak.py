@@ -1,0 +1,20 @@
+import numpy as np
+
+from charprobe.generators.render import lay_out, render_segment
+from charprobe.recipe import EqualPeak, Recipe
+from charprobe.waveforms import WAVEFORMS
+
+SPEC = EqualPeak("law", 800.0, (-50.0, -10.0), 0.2)
+
+
+def test_every_waveform_is_played_at_every_peak_level():
+    segment = lay_out(Recipe("x", "x", (SPEC,)), rate_hz=48_000, take=1).segments[0]
+    sound = render_segment(segment, rate_hz=48_000)
+    assert len(segment.tones) == 2 * len(WAVEFORMS)
+    for tone in segment.tones:
+        part = sound[tone.start - segment.span.start :][: tone.length]
+        peak_db = 20 * np.log10(np.abs(part).max())
+        # samples 60 to a period of the fundamental miss the peak by a few hundredths of a dB
+        assert tone.level_dbfs - 0.15 < peak_db <= tone.level_dbfs + 0.01
+        assert abs(part[0]) < 1e-4  # faded in
+        assert abs(part[-1]) < 1e-4
