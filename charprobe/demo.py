@@ -56,7 +56,6 @@ class Demo:
 def rig_of(number: int) -> Rig:
     """The crew's recorder at one capture: delay and clock are a little different each time."""
     return Rig(
-        gain_db=-0.4,
         delay_samples=1490.3 + 17.71 * number,
         drift_ppm=11.8 + 0.03 * number,
         noise_dbfs=-108.0,

@@ -31,7 +31,7 @@ class DemoSetting:
 
 def _voice(attack_s: float, release_s: float) -> Stage:
     bend = Bend(-26.0, slope_of(3.0), 6.0)
-    return Compressor("voice", "soft 3:1", (bend,), attack_s=attack_s, release_s=release_s, makeup_db=5.0)
+    return Compressor("voice", "soft 3:1", (bend,), attack_s=attack_s, release_s=release_s, makeup_db=1.5)
 
 
 def _close_voice() -> Stage:
@@ -56,7 +56,7 @@ def _tape() -> Stage:
 
 def _crowd() -> Stage:
     bend = Bend(-18.0, slope_of(10.0), 0.0)
-    return Compressor("crowd", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=2.0)
+    return Compressor("crowd", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
 
 
 def _rain() -> Stage:
@@ -68,7 +68,7 @@ def _rain() -> Stage:
         (bend,),
         attack_s=0.012,
         release_s=0.07,
-        makeup_db=4.0,
+        makeup_db=1.5,
         slow_store=slow,
     )
 

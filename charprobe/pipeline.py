@@ -14,6 +14,7 @@ from charprobe.chapters.response import response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import judge_capture
+from charprobe.health.same_sound import check_roles
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Unmeasured
 from charprobe.source import Source
@@ -57,6 +58,7 @@ def characterise(
     if bypass is not None:
         dry, noticed = judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1)
         found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
+        found += check_roles(wet, dry)
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}

@@ -8,6 +8,7 @@ from typing import Any
 
 from charprobe.chapter import Health
 from charprobe.health.clock_text import clock_text
+from charprobe.not_found import MissingStimulusError
 from charprobe.take import Take
 
 WIDTH = 100
@@ -70,3 +71,13 @@ class Verdict:
             "segments": [s.spec.name for s in self.take.stimulus.segments if self.take.holds(s)],
             "health": [asdict(item) for item in self.health],
         }
+
+
+def missing_dict(file: str, channel: int, error: MissingStimulusError) -> dict[str, Any]:
+    """The verdict, for machines, on a capture in which the stimulus was not found."""
+    return {
+        "verdict": "retake",
+        "file": file,
+        "channel": channel,
+        "health": [asdict(Health(error.code, "stop", str(error), channel=channel))],
+    }

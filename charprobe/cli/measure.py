@@ -25,8 +25,16 @@ def check_command(
 ) -> None:
     """Say in seconds whether CAPTURE can be kept or must be taken again."""
     from charprobe.measure_file import check_capture_file
+    from charprobe.not_found import MissingStimulusError
+    from charprobe.verdict import missing_dict
 
-    verdict = check_capture_file(capture, cues, channel=channel)
+    try:
+        verdict = check_capture_file(capture, cues, channel=channel)
+    except MissingStimulusError as error:
+        if not as_json:
+            raise
+        click.echo(json.dumps(missing_dict(capture.name, channel, error), indent=2, ensure_ascii=False))
+        ctx.exit(1)
     if as_json:
         click.echo(json.dumps(verdict.to_dict(), indent=2, ensure_ascii=False))
     else:
