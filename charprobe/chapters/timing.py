@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.chapter import Chapter, Entry, Health, Severity
-from charprobe.chapters.lookup import absent
+from charprobe.chapters.lookup import absent, held
 from charprobe.chapters.timing_detail import attack_detail_table, definitions_table
 from charprobe.chapters.timing_findings import timing_findings
 from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
@@ -76,6 +76,8 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
             k: Entry(v, reference.conditions + note) for k, v in reference_readings(reference).items()
         }
         health += _reference_health(reference, entries, wet.channel)
+    elif held(wet, Bursts):
+        entries |= {k: Entry(_inaudible(unit), "") for k, unit in (ATTACK_UNITS | RELEASE_UNITS).items()}
     else:
         entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
     entries["release.memory"] = _memory(lengths, wet)
@@ -89,6 +91,12 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
         curves["timing_definitions"] = definitions_table(_reference(bursts))
     findings = timing_findings(entries, bursts, lengths) if rows else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
+
+
+def _inaudible(unit: str) -> Unmeasured:
+    return Unmeasured(
+        unit, "the bursts do not stand out of the noise", "check path and level, close idle mutes, and retake"
+    )
 
 
 def reference_readings(row: Row) -> dict[str, Reading]:
@@ -168,6 +176,8 @@ def _hold(start: Reading, kind: ReleaseKind | None, trace: GainTrace) -> Reading
 
 
 def _memory(rows: Sequence[Row], wet: Take) -> Entry:
+    if len(rows) < 2 and held(wet, BurstLengths):
+        return Entry(_inaudible("1"), "")
     if len(rows) < 2:
         return absent(wet, BurstLengths, {"release.memory": "1"}, recipe=MEMORY_RECIPE)["release.memory"]
     shortest, longest = min(rows, key=lambda r: r.hold_s), max(rows, key=lambda r: r.hold_s)

@@ -9,7 +9,7 @@ from charprobe.chapters.lookup import counterpart, held
 from charprobe.cut import Cut
 from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import GainTrace, trace_edges
-from charprobe.estimators.phase_set import Burst, bursts_of
+from charprobe.estimators.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.timing import EdgeTimes, time_edge
 from charprobe.quantity import Quantity
@@ -68,7 +68,7 @@ class Row:
 
 
 def measure_rows(wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths]) -> tuple[Row, ...]:
-    """Measure every phase set of one kind of segment, in playing order; those too short are left out."""
+    """Measure every phase set of one kind of segment, in playing order, but for those too short or silent."""
     rows: list[Row] = []
     for segment in held(wet, kind):
         dry = counterpart(bypass, segment)
@@ -77,7 +77,7 @@ def measure_rows(wet: Take, bypass: Take | None, kind: type[Bursts] | type[Burst
         for bursts in _phase_sets(segment):
             try:
                 rows.append(_row(wet, segment, bursts, capture, reference))
-            except SegmentTooShortError:
+            except (SegmentTooShortError, NoCarrierError):
                 continue
     return tuple(rows)
 

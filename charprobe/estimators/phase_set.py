@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
+from charprobe.errors import CharprobeError, SegmentTooShortError
 from charprobe.stimulus import Tone
 
 Complex = NDArray[np.complex128]
@@ -19,6 +19,17 @@ FADE_S = 0.006  # a burst's last tone fades out within its last 5 ms
 GUARD_S = 0.002  # left out beside an edge: the path rings there
 WINDOW_S = 0.1  # longest stretch the carrier is fitted in, at the end of each tone
 MIN_PERIODS = 4
+CLEAR = 5.0  # standard uncertainties that a carrier's amplitude must exceed
+
+
+class NoCarrierError(CharprobeError):
+    """The bursts do not stand out of the noise, or are not in the capture at all."""
+
+    def __init__(self, *, level_dbfs: float) -> None:
+        super().__init__(
+            f"no carrier where the bursts of {level_dbfs:.0f} dBFS should be: only noise or "
+            "silence there; check the path, raise the level, or close what mutes it, and retake"
+        )
 
 
 @dataclass(frozen=True)
@@ -118,6 +129,8 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
     ------
     SegmentTooShortError
         If a tone holds fewer than four carrier periods of the cut.
+    NoCarrierError
+        If a tone does not stand out of the noise.
     """
     amplitudes = np.empty((3, len(bursts)), complex)
     centres = np.empty((3, len(bursts)))
@@ -132,7 +145,11 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
             position = piece.position()
             theta = carrier_phase(tone, position, rate_hz=cut.rate_hz)
             basis = np.stack([np.cos(theta), -np.sin(theta), np.ones_like(theta)])
-            re, im, _ = np.linalg.solve(basis @ basis.T, basis @ piece.samples)
+            fitted = np.linalg.solve(basis @ basis.T, basis @ piece.samples)
+            re, im, _ = fitted
+            rest = float(np.mean((piece.samples - fitted @ basis) ** 2))
+            if np.hypot(re, im) <= CLEAR * np.sqrt(2 * rest / theta.size):
+                raise NoCarrierError(level_dbfs=tone.level_dbfs)
             amplitudes[i, k] = complex(re, im) / amplitude(tone)
             centres[i, k] = position.mean()
     return _phase_line(amplitudes, centres)

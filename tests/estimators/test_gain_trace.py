@@ -5,7 +5,7 @@ from burst_device import exponential, play, recipe
 from charprobe.cut import Cut
 from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import trace_edges
-from charprobe.estimators.phase_set import bursts_of
+from charprobe.estimators.phase_set import NoCarrierError, bursts_of
 from charprobe.stimulus import Tone
 
 ATTACK_S, RELEASE_S, DEPTH_DB = 0.001, 0.1, 12.0
@@ -90,3 +90,11 @@ def test_tones_that_are_no_burst_are_refused():
     tones = [Tone(0, 100, 1000.0, level, 0.0, 0, 0) for level in (-20.0, -40.0, -20.0)]
     with pytest.raises(ValueError, match="low, high, low"):
         bursts_of(tones)
+
+
+@pytest.mark.parametrize("sigma", [0.0, 0.1])
+def test_silence_and_noise_are_refused_with_a_way_on(sigma, rng):
+    bursts, wet, dry = play(recipe(phases=2), DEVICE, rate_hz=48_000, rng=rng)
+    nothing = Cut(rng.normal(0, sigma, wet.samples.size), wet.start, wet.step, wet.rate_hz)
+    with pytest.raises(NoCarrierError, match="check the path"):
+        trace_edges(nothing, bursts=bursts, bypass=dry)
