@@ -33,7 +33,7 @@ class Cut:
 
     def position(self) -> Array:
         """Stimulus position of each sample, in stimulus samples; shape (n,)."""
-        return self.start + self.step * np.arange(self.samples.size)
+        return self.start + self.step * np.arange(self.samples.size, dtype=np.float64)
 
     def between(self, start: float, stop: float) -> Cut:
         """Return the samples whose stimulus position lies in ``[start, stop)``; empty if there are none."""

@@ -112,9 +112,9 @@ def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[
     """
     kept = dict(quantities)
     for item in health:
-        for name in item.withholds:
-            for own in kept:
-                if own == name or own.split(".")[0] == name:
-                    reading = Unmeasured(glossary.term(own).unit, f"{item.code}: {item.message}", "mend that and retake")
-                    kept[own] = Entry(reading, kept[own].conditions)
+        reason = f"{item.code}: {item.message}"
+        for own, entry in quantities.items():
+            if own in item.withholds or own.split(".")[0] in item.withholds:
+                reading = Unmeasured(glossary.term(own).unit, reason, "mend that and retake")
+                kept[own] = Entry(reading, entry.conditions)
     return kept

@@ -175,10 +175,12 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     Empty where the recipe has no bursts; an edge whose gain moves by less than `LEAST_CHANGE_DB`, or does not
     get as far as a share within the record, has no such time.
     """
-    segments = [segment for segment in stimulus.segments if isinstance(segment.spec, Bursts)]
+    segments = [
+        (segment, segment.spec.reference) for segment in stimulus.segments if isinstance(segment.spec, Bursts)
+    ]
     if not segments:
         return {}
-    segment = next((one for one in segments if one.spec.reference), segments[0])
+    segment = next((one for one, reference in segments if reference), segments[0][0])
     played = render(stimulus)
     gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
     burst = true_conditions(stage, segment, played=played, gain_db=gain_db, rate_hz=stimulus.rate_hz)[0]
@@ -201,8 +203,9 @@ def rows_text(rows: Sequence[Row]) -> str:
         if i == 0 or row.stage != rows[i - 1].stage:
             heads = f"{'truth':>12}{'estimate':>12}{'low':>12}{'high':>12}{'error':>10}"
             lines += ["", row.stage, f"  {'quantity':<30}{heads}"]
-        numbers = _bound_text(row.reading)
-        if isinstance(row.reading, Quantity):
+        if isinstance(row.reading, Unmeasured):
+            numbers = _bound_text(row.reading)
+        else:
             found = (row.reading.value, row.reading.low, row.reading.high)
             numbers = "".join(f"{value:>12.5g}" for value in found) + f"{row.error:>+10.1g}"
         allowed = f"allowed {row.allowed:.2g} {row.unit}".rstrip()

@@ -9,6 +9,7 @@ import numpy as np
 from charprobe.audio import open_capture, write_wav
 from charprobe.errors import CharprobeError
 from charprobe.output import check_writable
+from charprobe.sample_codes import WrittenEncoding
 from charprobe.source import Source
 from charprobe.stages.catalogue import make_stage, stage_names
 from charprobe.stages.rig import Rig
@@ -63,6 +64,6 @@ def simulate_file(stage: Stage, source: Path, target: Path, *, rig: Rig, seed: i
     played = open_capture(source)
     samples = played.read(0, played.frames, 0)
     capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
-    subtype = "pcm24" if rig.bits == 24 else "float32"
+    subtype: WrittenEncoding = "pcm24" if rig.bits == 24 else "float32"
     write_wav(target, capture, rate_hz=played.rate_hz, subtype=subtype, force=force)
     return played

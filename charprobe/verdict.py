@@ -38,17 +38,21 @@ class Verdict:
 
     def text(self) -> str:
         """Several lines for a terminal."""
-        take, place = self.take, self.take.alignment
+        take, place, stimulus = self.take, self.take.alignment, self.take.stimulus
         facts = take.source.facts
+        held = [s.spec.name for s in stimulus.segments if take.holds(s)]
+        lost = [s.spec.name for s in stimulus.segments if not take.holds(s)]
         lines = [
             f"{self.word}  {take.source.name}, channel {take.channel + 1} of {take.source.channels}",
-            f"  file      {facts.container} {facts.subtype}, {facts.rate_hz} Hz, {clock_text(facts.duration_s)}",
-            f"  stimulus  {take.stimulus.recipe.name} {take.stimulus.recipe.hash[:6]}, take {take.stimulus.take}",
-            f"  place     starts at sample {place.delay_samples.value:.2f}, clock {place.drift_ppm.value:+.2f} ppm, "
-            f"gain {place.gain_db:+.2f} dB, polarity {'normal' if place.polarity > 0 else 'inverted'}",
-            f"  segments  {', '.join(s.spec.name for s in take.stimulus.segments if take.holds(s)) or 'none'}",
+            f"  file      {facts.container} {facts.subtype}, {facts.rate_hz} Hz, "
+            f"{clock_text(facts.duration_s)}",
+            f"  stimulus  {stimulus.recipe.name} {stimulus.recipe.hash[:6]}, take {stimulus.take}",
+            f"  place     starts at sample {place.delay_samples.value:.2f}, "
+            f"clock {place.drift_ppm.value:+.2f} ppm, gain {place.gain_db:+.2f} dB, "
+            f"polarity {'normal' if place.polarity > 0 else 'inverted'}",
+            f"  segments  {', '.join(held) or 'none'}",
         ]
-        if lost := [s.spec.name for s in take.stimulus.segments if not take.holds(s)]:
+        if lost:
             lines.append(f"  missing   {', '.join(lost)}")
         for item in self.health:
             body = textwrap.fill(item.message, WIDTH, initial_indent="  ", subsequent_indent="    ")
