@@ -28,6 +28,10 @@ class ProfileError(CharprobeError):
     """A profile file is not valid."""
 
 
+class SessionError(CharprobeError):
+    """A session file is not valid, or its folder is in use."""
+
+
 class SegmentTooShortError(CharprobeError):
     """A segment holds too little sound for the estimate asked of it."""
 

@@ -19,6 +19,7 @@ COMMANDS = {  # command -> module below charprobe.cli; the order is the order of
     "measure": "measure",
     "show": "show",
     "compare": "show",
+    "session": "session",
     "selftest": "demo",
 }
 

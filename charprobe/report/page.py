@@ -65,12 +65,30 @@ class Truth(Protocol):
         """In a word or two whether both agree."""
 
 
+class Checked(Protocol):
+    """A claim made of settings, with its answer."""
+
+    @property
+    def text(self) -> str:
+        """The claim in words."""
+
+    @property
+    def answer(self) -> str:
+        """Supported, contradicted, or not enough evidence."""
+
+    @property
+    def because(self) -> str:
+        """What the answer rests on, or lacks."""
+
+
 def render_page(
     profiles: Sequence[Profile],
     *,
     title: str,
     about: str = "",
     comparison: Comparison | None = None,
+    channel_comparisons: Sequence[tuple[str, Comparison]] = (),
+    claims: Sequence[Checked] = (),
     truth: Sequence[Truth] = (),
     command: str = "",
 ) -> str:
@@ -84,6 +102,10 @@ def render_page(
         Heading and one paragraph below it, shown literally.
     comparison : Comparison or None
         What `compare_profiles` says about the profiles.
+    channel_comparisons : sequence of (str, Comparison)
+        Name of a setting, and what its channels say about each other.
+    claims : sequence of Checked
+        Claims made of the settings, with their answers.
     truth : sequence of Truth
         True values of simulated devices, to be shown beside the estimates.
     command : str
@@ -103,6 +125,8 @@ def render_page(
     sections = {
         "glance": ("At a glance", element("div", glance_table(shown), class_="scroll")),
         "apart": ("What sets them apart", _apart(comparison)),
+        "channels": ("Channel by channel", _channels(channel_comparisons)),
+        "claims": ("Claims", _claims(claims)),
         "overlays": ("Laid over each other", _figures(overlays)),
         "settings": ("Setting by setting", _cards(shown)),
         "truth": ("Truth beside estimate", _truth_table(truth)),
@@ -155,6 +179,29 @@ def _apart(comparison: Comparison | None) -> Html:
     if comparison is None:
         return EMPTY
     return joined([sentences(comparison), element("div", pair_table(comparison), class_="scroll")])
+
+
+def _channels(comparisons: Sequence[tuple[str, Comparison]]) -> Html:
+    return joined(
+        part for name, comparison in comparisons for part in (element("h3", name), sentences(comparison))
+    )
+
+
+def _claims(claims: Sequence[Checked]) -> Html:
+    if not claims:
+        return EMPTY
+    head = element("tr", *(element("th", word, scope="col") for word in ("Claim", "Answer", "Because")))
+    rows = [
+        element(
+            "tr",
+            element("th", claim.text, scope="row"),
+            element("td", claim.answer, class_="off" if claim.answer == "contradicted" else None),
+            element("td", claim.because),
+        )
+        for claim in claims
+    ]
+    table = element("table", element("thead", head), element("tbody", *rows), class_="claims")
+    return element("div", table, class_="scroll", tabindex="0")
 
 
 def _figures(drawings: Sequence[Drawing]) -> Html:

@@ -1,0 +1,165 @@
+"""Claims about settings, checked against a comparison: supported, contradicted, or not enough evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from charprobe.chapter import Table
+from charprobe.comparison import Comparison, Difference, in_sentence
+from charprobe.profile import Profile
+from charprobe.session_file import Claim
+from charprobe.wording import literal, number_text
+
+Answer = Literal["supported", "contradicted", "not enough evidence"]
+GAINS = ("static curve", "static.low_level_gain", "static.makeup_gain")
+LEVEL_FREE = (
+    "static curve, anchored",
+    "static.slope",
+    "attack.t63",
+    "release.t63",
+    "release.t90",
+    "response.tilt",
+)
+"""What "only louder" needs to be the same, where it was measured."""
+
+FEWEST_TONES = 3
+
+
+@dataclass(frozen=True)
+class CheckedClaim:
+    """A claim in words, the answer, and what it rests on or lacks."""
+
+    text: str
+    answer: Answer
+    because: str
+
+
+def check_claims(
+    claims: Sequence[Claim], comparison: Comparison | None, profiles: Sequence[Profile]
+) -> tuple[CheckedClaim, ...]:
+    """Check claims against a comparison of the settings (None with fewer than two) and their profiles.
+
+    Subjects of the comparison are named by their settings.
+    """
+    return tuple(_checked(claim, comparison, profiles) for claim in claims)
+
+
+def _checked(claim: Claim, comparison: Comparison | None, profiles: Sequence[Profile]) -> CheckedClaim:
+    if claim.says == "clean below":
+        return _clean(claim, profiles)
+    names = " and ".join(literal(name) for name in claim.settings)
+    found = _between(claim.settings, comparison)
+    if not found:
+        return CheckedClaim(f"{names}: {claim.says}", "not enough evidence", "not all of them were measured")
+    if claim.says == "only louder":
+        return _only_louder(names, found)
+    if claim.says == "identical":
+        return _settled(f"{names} are identical", found, wanted="same")
+    subject = claim.of or "static curve"
+    chosen = [item for item in found if item.name == subject]
+    return _settled(f"{names}: {claim.says} {in_sentence(subject)}", chosen, wanted=claim.says)
+
+
+def _between(settings: Sequence[str], comparison: Comparison | None) -> list[Difference]:
+    """Return all differences between the named settings; none unless every one of them is there."""
+    if comparison is None:
+        return []
+    numbers = {subject.repeats[0].setting: i for i, subject in enumerate(comparison.subjects)}
+    if any(name not in numbers for name in settings):
+        return []
+    chosen = {numbers[name] for name in settings}
+    return [item for item in comparison.differences if {item.first, item.second} <= chosen]
+
+
+def _settled(text: str, found: Sequence[Difference], *, wanted: str) -> CheckedClaim:
+    """Decide by verdicts: all as wanted supports, any of the other kind contradicts."""
+    other = "different" if wanted == "same" else "same"
+    against = [item for item in found if item.verdict == other]
+    if against:
+        return CheckedClaim(text, "contradicted", _listed(against))
+    open_ones = [item for item in found if item.verdict == "cannot tell"]
+    if open_ones or not found:
+        return CheckedClaim(text, "not enough evidence", _lacking(open_ones))
+    return CheckedClaim(text, "supported", _listed(found))
+
+
+def _only_louder(names: str, found: Sequence[Difference]) -> CheckedClaim:
+    text = f"{names} differ in level only"
+    against = [item for item in found if item.name in LEVEL_FREE and item.verdict == "different"]
+    if against:
+        return CheckedClaim(text, "contradicted", _listed(against))
+    louder = [item for item in found if item.name in GAINS]
+    if any(item.verdict == "same" for item in louder if item.name == "static curve"):
+        return CheckedClaim(text, "contradicted", "they do not differ in level: " + _listed(louder))
+    curve = [item for item in found if item.name == "static curve, anchored"]
+    level = [item for item in louder if item.verdict == "different"]
+    if level and curve and all(item.verdict == "same" for item in curve):
+        same = [item for item in found if item.name in LEVEL_FREE and item.verdict == "same"]
+        return CheckedClaim(text, "supported", _listed([*level, *same]))
+    return CheckedClaim(text, "not enough evidence", _lacking([*curve, *louder]))
+
+
+def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
+    """Check that every harmonic lies under a limit at every step up to a level, at several frequencies."""
+    below, limit = claim.below_dbfs, claim.limit_dbc
+    assert below is not None  # the session file holds both for this kind
+    assert limit is not None
+    name = claim.settings[0]
+    text = (
+        f"{literal(name)} is clean below {number_text(below, 1)} dBFS "
+        f"(no harmonic above {number_text(limit, 1)} dBc)"
+    )
+    tables = [p.curves["harmonics"] for p in profiles if p.setting == name and "harmonics" in p.curves]
+    cells = [cell for table in tables for cell in _harmonics(table, below)]
+    loud = [
+        f"H{order} {number_text(value, 1)} dBc at {number_text(level, 1)} dBFS"
+        for level, _, order, value, _ in cells
+        if value is not None and value > limit
+    ]
+    if loud:
+        return CheckedClaim(text, "contradicted", "; ".join(loud[:4]))
+    tones = {round(frequency) for _, frequency, *_ in cells}
+    hidden = [top for *_, value, top in cells if value is None and (top is None or top > limit)]
+    if len(tones) < FEWEST_TONES:
+        lack = f"tones of {len(tones)} frequencies were played, {FEWEST_TONES} are needed"
+        return CheckedClaim(text, "not enough evidence", lack)
+    if hidden:
+        lack = f"at {len(hidden)} points the noise hides what lies under the limit: play longer tones"
+        return CheckedClaim(text, "not enough evidence", lack)
+    return CheckedClaim(text, "supported", f"{len(cells)} readings at {len(tones)} frequencies, none above")
+
+
+def _harmonics(table: Table, below: float) -> Iterable[tuple[float, float, int, float | None, float | None]]:
+    """Yield level, frequency, order, harmonic (None where hidden) and limit of every step up to a level."""
+    rows = range(len(table.columns["input_dbfs"]))
+    for row in rows:
+        level, frequency = table.columns["input_dbfs"][row], table.columns["frequency_hz"][row]
+        if level is None or frequency is None or float(level) > below:
+            continue
+        limit = table.columns["limit_dbc"][row]
+        for order in range(2, 11):
+            value = table.columns.get(f"h{order}_dbc", [None] * len(rows))[row]
+            yield (
+                float(level),
+                float(frequency),
+                order,
+                None if value is None else float(value),
+                None if limit is None else float(limit),
+            )
+
+
+def _listed(items: Sequence[Difference]) -> str:
+    shown = [f"{in_sentence(item.name)} {item.text}" for item in items[:6]]
+    more = f"; and {len(items) - 6} more" if len(items) > 6 else ""
+    return "; ".join(shown) + more
+
+
+def _lacking(items: Sequence[Difference]) -> str:
+    if not items:
+        return "nothing that was measured speaks to it"
+    named = ", ".join(dict.fromkeys(in_sentence(item.name) for item in items[:6]))
+    reasons = "; ".join(dict.fromkeys(item.reason for item in items[:3] if item.reason))
+    need = reasons or "repeats of each setting would narrow the intervals"
+    return f"open: {named}. {need}"

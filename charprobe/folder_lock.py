@@ -1,0 +1,52 @@
+"""A lock on an output folder that the system lets go of when its holder ends, however it ends."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from charprobe.errors import SessionError
+
+LOCK_NAME = ".charprobe.lock"
+
+
+@contextmanager
+def folder_lock(folder: Path) -> Iterator[None]:
+    """Hold the folder while inside.
+
+    Raises
+    ------
+    SessionError
+        If another run holds it. A lock file left by a run that crashed does not count.
+    """
+    with (folder / LOCK_NAME).open("a+", encoding="utf-8") as stream:
+        if not _taken(stream.fileno()):
+            stream.seek(0)
+            holder = stream.read(40).strip() or "unknown"
+            raise SessionError(
+                f"{folder}: in use by another run (process {holder}): wait until it ends, or choose another "
+                "folder with --out. Nothing was changed"
+            )
+        stream.seek(0)
+        stream.truncate()
+        stream.write(f"{os.getpid()}\n")
+        stream.flush()
+        yield
+
+
+def _taken(descriptor: int) -> bool:
+    """Try to lock an open file; the system unlocks it when the process ends."""
+    try:
+        if os.name == "nt":  # pragma: no cover
+            import msvcrt  # noqa: PLC0415
+
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+        else:
+            import fcntl  # noqa: PLC0415
+
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

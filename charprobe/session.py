@@ -1,0 +1,223 @@
+"""Run a session: every channel of every capture measured once, in parallel, and again only if it changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
+
+from charprobe import __version__, output
+from charprobe.audio import open_capture
+from charprobe.errors import CharprobeError, SessionError
+from charprobe.generators.render import lay_out
+from charprobe.pipeline import characterise
+from charprobe.profile import Profile, load_profile
+from charprobe.recipe import load_recipe
+from charprobe.recognise import recognise
+from charprobe.session_file import Session
+from charprobe.source import Source
+from charprobe.stimulus import Stimulus
+from charprobe.wording import literal
+
+
+@dataclass(frozen=True)
+class Part:
+    """One channel of one capture of one setting: the unit of work."""
+
+    setting: str
+    capture: Path
+    channel: int
+    name: str
+
+    @property
+    def label(self) -> str:
+        """The part in words, for progress and messages."""
+        return f"{literal(self.setting)}, {self.capture.name}, channel {self.channel}"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a part: its profile's path, or why there is none; and whether it had to be measured."""
+
+    part: Part
+    profile: Path | None
+    message: str
+    measured: bool
+
+
+@dataclass(frozen=True)
+class SessionResult:
+    """Profiles of a session in the order of its file, and the parts that could not be measured."""
+
+    profiles: tuple[Profile, ...]
+    failures: tuple[Outcome, ...]
+    measured: int
+    kept: int
+
+
+def parts_of(session: Session) -> tuple[Part, ...]:
+    """Return every channel of every capture, in the order of the file.
+
+    Raises
+    ------
+    SessionError
+        If captures are missing; names all of them.
+    CharprobeError
+        If a capture cannot be read, or lacks a channel that was asked for.
+    """
+    captures = [path for setting in session.settings for path in setting.captures]
+    wanted = [*captures, *([session.bypass] if session.bypass else [])]
+    missing = [str(path) for path in wanted if not path.is_file()]
+    if missing:
+        raise SessionError(
+            f"{session.path}: {len(missing)} of {len(wanted)} captures are not there: "
+            f"{', '.join(missing[:10])}. "
+            "Copy them there, or mend the names. Nothing was measured"
+        )
+    double = next((path for path in captures if captures.count(path) > 1), None)
+    if double is not None:
+        raise SessionError(f"{session.path}: {double} is listed twice; every capture belongs to one setting")
+    parts: list[Part] = []
+    for setting in session.settings:
+        for number, capture in enumerate(setting.captures, start=1):
+            there = open_capture(capture).channels
+            for channel in setting.channels or range(1, there + 1):
+                if channel > there:
+                    raise SessionError(
+                        f"{session.path}: setting {setting.name!r} asks for channel {channel}, "
+                        f"{capture.name} has {there}"
+                    )
+                name = f"{output.safe_file_name(setting.name)}-take{number}-ch{channel}"
+                parts.append(Part(setting.name, capture, channel, name))
+    return tuple(parts)
+
+
+def run_session(
+    session: Session, folder: Path, *, jobs: int, progress: Callable[[Outcome, int], None]
+) -> SessionResult:
+    """Measure what has not been measured yet.
+
+    Parameters
+    ----------
+    session : Session
+        What to measure.
+    folder : Path
+        Where profiles go (``profiles/``). Parts whose capture, bypass, stimulus and version of charprobe are
+        those of an earlier run are kept; a profile that is out of date is moved to ``superseded/``.
+    jobs : int
+        Processes at the same time; joblib's active backend is used, so a cluster can be.
+    progress : callable
+        Called after each part with what came of it and the number of all parts.
+
+    Raises
+    ------
+    SessionError
+        If captures are missing.
+    OutputError
+        If the folder cannot be written.
+    """
+    parts = parts_of(session)
+    for place in (folder, folder / "profiles", folder / "superseded"):
+        output.prepare_folder(place)
+    bypass = session.bypass
+    bypass_hash = open_capture(bypass).sha256() if bypass else ""
+    calls = (
+        delayed(_measure)(part, session.recipe, session.path, bypass, bypass_hash, folder) for part in parts
+    )
+    outcomes: dict[str, Outcome] = {}
+    for outcome in _results(jobs, calls):
+        outcomes[outcome.part.name] = outcome
+        _log(folder, outcome)
+        progress(outcome, len(parts))
+    ordered = [outcomes[part.name] for part in parts]
+    return SessionResult(
+        profiles=tuple(load_profile(item.profile) for item in ordered if item.profile is not None),
+        failures=tuple(item for item in ordered if item.profile is None),
+        measured=sum(item.measured for item in ordered),
+        kept=sum(item.profile is not None and not item.measured for item in ordered),
+    )
+
+
+def _results(jobs: int, calls: Iterator[object]) -> Iterator[Outcome]:
+    """Yield outcomes as they are ready; all at the end where the active backend cannot do that."""
+    try:
+        parallel = Parallel(n_jobs=jobs, return_as="generator_unordered")
+    except ValueError:
+        parallel = Parallel(n_jobs=jobs)
+    yield from parallel(calls)
+
+
+def _measure(
+    part: Part, recipe: str, session_path: Path, bypass: Path | None, bypass_hash: str, folder: Path
+) -> Outcome:
+    """Measure one part unless its profile is there and up to date."""
+    path = folder / "profiles" / f"{part.name}.json"
+    try:
+        source = open_capture(part.capture)
+        stimulus = _stimulus(source, recipe, session_path, part.channel)
+        state = [
+            part.setting,
+            source.sha256(),
+            part.channel,
+            bypass_hash,
+            stimulus.recipe.hash,
+            stimulus.take,
+            __version__,
+        ]
+        key = hashlib.sha256(json.dumps(state).encode()).hexdigest()
+        stamp = folder / "profiles" / f".{part.name}.key"
+        if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
+            return Outcome(part, path, "up to date", measured=False)
+        dry = open_capture(bypass) if bypass else None
+        profile = characterise(source, stimulus, channel=part.channel, setting=part.setting, bypass=dry)
+        stale = _set_aside(path, folder)
+        profile.save(path, force=True)
+        output.write_text(stamp, key, force=True)
+    except CharprobeError as error:
+        return Outcome(part, None, str(error), measured=True)
+    message = f"measured again; the earlier profile is {stale}" if stale else "measured"
+    return Outcome(part, path, message, measured=True)
+
+
+def _stimulus(source: Source, recipe: str, session_path: Path, channel: int) -> Stimulus:
+    """Return the stimulus of a shipped recipe as the sound names it, or of the user's own recipe file."""
+    own = session_path.resolve().parent / recipe
+    if own.suffix == ".toml" and own.is_file():
+        return lay_out(load_recipe(own), rate_hz=source.rate_hz, take=1)
+    found = recognise(source, channel - 1)
+    if found.recipe.name != recipe:
+        raise SessionError(
+            f"{source.name}: the sound says recipe {found.recipe.name!r}, the session {recipe!r}. Mend the "
+            "session, or capture again; results of two recipes do not belong in one table"
+        )
+    return found
+
+
+def _set_aside(path: Path, folder: Path) -> str:
+    """Move a profile that is out of date to ``superseded``; return its new name, "" if there was none."""
+    if not path.is_file():
+        return ""
+    code = hashlib.sha256(path.read_bytes()).hexdigest()[:8]
+    kept = folder / "superseded" / f"{path.stem}-{code}.json"
+    path.replace(kept)
+    return f"superseded/{kept.name}"
+
+
+def _log(folder: Path, outcome: Outcome) -> None:
+    """Append what was done to ``log.jsonl``; the only place where times of day are written."""
+    if outcome.profile is not None and not outcome.measured:
+        return
+    line = {
+        "time": datetime.now(UTC).isoformat(timespec="seconds"),
+        "part": outcome.part.name,
+        "capture": outcome.part.capture.name,
+        "done": outcome.profile is not None,
+        "message": outcome.message,
+    }
+    with (folder / "log.jsonl").open("a", encoding="utf-8") as stream:
+        stream.write(json.dumps(line, ensure_ascii=False) + "\n")

@@ -1,0 +1,263 @@
+"""Session files: a device, its settings, their captures and the claims made of them, as TOML."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from charprobe import glossary
+from charprobe.errors import SessionError
+from charprobe.wording import shortened
+
+SCHEMA = "charprobe.session/1"
+MAX_SESSION_BYTES = 1_000_000
+MOST_SETTINGS, MOST_CAPTURES, MOST_CLAIMS, MOST_CHANNELS = 200, 100, 200, 64
+UNKNOWN = "unknown"
+Says = Literal["same", "different", "identical", "only louder", "clean below"]
+SAYS: tuple[Says, ...] = ("same", "different", "identical", "only louder", "clean below")
+
+
+@dataclass(frozen=True)
+class Device:
+    """What was measured, in the user's words; what was not written down is "unknown" and printed so."""
+
+    name: str
+    maker: str = UNKNOWN
+    serial: str = UNKNOWN
+    firmware: str = UNKNOWN
+    gain: str = UNKNOWN
+    play_path: str = UNKNOWN
+    record_path: str = UNKNOWN
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class SessionSetting:
+    """One setting: its captures (repeats of each other) and the channels to measure, None for all."""
+
+    name: str
+    captures: tuple[Path, ...]
+    channels: tuple[int, ...] | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class Claim:
+    """Something said about settings, to be checked.
+
+    `of` names a quantity for "same" and "different" ("" is the static curve); `below_dbfs` and `limit_dbc`
+    belong to "clean below".
+    """
+
+    says: Says
+    settings: tuple[str, ...]
+    of: str = ""
+    below_dbfs: float | None = None
+    limit_dbc: float | None = None
+
+
+@dataclass(frozen=True)
+class Session:
+    """A checked session file; paths are absolute."""
+
+    path: Path
+    title: str
+    recipe: str
+    device: Device
+    bypass: Path | None
+    settings: tuple[SessionSetting, ...]
+    claims: tuple[Claim, ...]
+
+
+def load_session(path: str | Path) -> Session:
+    """Read and check a session file.
+
+    Raises
+    ------
+    SessionError
+        If it is missing or not valid; names file, place, what was found and what is allowed.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(MAX_SESSION_BYTES + 1)
+    except OSError as error:
+        raise SessionError(
+            f"{path}: cannot be read: {error.strerror}; `charprobe session --new FILE` writes a starter"
+        ) from None
+    if len(raw) > MAX_SESSION_BYTES:
+        raise SessionError(f"{path}: larger than {MAX_SESSION_BYTES} bytes, too large for a session file")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise SessionError(f"{path}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    return parse_session(text, path=path)
+
+
+def parse_session(text: str, *, path: Path) -> Session:
+    """Check the text of a session file; captures are sought beside `path`."""
+    try:
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise SessionError(f"{path}: not valid TOML: {error}; nothing was changed") from None
+    top = _Table(table, str(path), ("schema", "title", "recipe", "bypass", "device", "setting", "claim"))
+    if table.get("schema") != SCHEMA:
+        raise top.error("schema", f'"{SCHEMA}"')
+    folder = path.resolve().parent
+    settings = tuple(
+        _setting(row, f"{path}, setting {number}", folder)
+        for number, row in enumerate(top.rows("setting", 1, MOST_SETTINGS), start=1)
+    )
+    names = [setting.name for setting in settings]
+    double = next((name for i, name in enumerate(names) if name in names[:i]), None)
+    if double is not None:
+        raise SessionError(
+            f"{path}: two settings are called {double!r}; list all captures of one in one place"
+        )
+    bypass = top.text("bypass", "")
+    return Session(
+        path=path,
+        title=top.text("title", path.stem),
+        recipe=top.text("recipe", "standard"),
+        device=_device(table.get("device"), f"{path}, device"),
+        bypass=folder / bypass if bypass else None,
+        settings=settings,
+        claims=tuple(
+            _claim(row, f"{path}, claim {number}", names)
+            for number, row in enumerate(top.rows("claim", 0, MOST_CLAIMS), start=1)
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class _Table:
+    """A table of the file that answers with checked values."""
+
+    table: Mapping[str, Any]
+    place: str
+    known: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.table, dict):
+            raise SessionError(
+                f"{self.place}: is {_found(self.table)}; allowed: a table with {', '.join(self.known)}"
+            )
+        for key in self.table:
+            if key not in self.known:
+                raise self.error(key, "no such key; known keys: " + ", ".join(self.known))
+
+    def error(self, key: str, allowed: str) -> SessionError:
+        return SessionError(f"{self.place}: `{key}` is {_found(self.table.get(key))}; allowed: {allowed}")
+
+    def text(self, key: str, default: str | None = None) -> str:
+        value = self.table.get(key, default)
+        if not isinstance(value, str) or len(value) > 2000 or (default is None and not value.strip()):
+            raise self.error(key, "text of 1 to 2000 characters")
+        return value
+
+    def number(self, key: str, low: float, high: float) -> float:
+        value = self.table.get(key)
+        if not isinstance(value, int | float) or isinstance(value, bool) or not low <= value <= high:
+            raise self.error(key, f"a number from {low:g} to {high:g}")
+        return float(value)
+
+    def rows(self, key: str, least: int, most: int) -> list[Any]:
+        value = self.table.get(key, [])
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            raise self.error(key, f"{least} to {most} entries")
+        return value
+
+    def texts(self, key: str, least: int, most: int) -> tuple[str, ...]:
+        value = self.rows(key, least, most)
+        if not all(isinstance(item, str) and item.strip() for item in value):
+            raise self.error(key, f"a list of {least} to {most} texts")
+        return tuple(value)
+
+
+def _device(row: object, place: str) -> Device:
+    known = tuple(Device.__dataclass_fields__)
+    table = _Table(row, place, known)  # type: ignore[arg-type]  # checked on construction
+    return Device(
+        **{
+            key: table.text(key, None if key == "name" else UNKNOWN)
+            for key in known
+            if key in table.table or key == "name"
+        }
+    )
+
+
+def _setting(row: object, place: str, folder: Path) -> SessionSetting:
+    table = _Table(row, place, ("name", "captures", "channels", "notes"))  # type: ignore[arg-type]
+    channels = None
+    if "channels" in table.table:
+        found = table.rows("channels", 1, MOST_CHANNELS)
+        good = all(
+            isinstance(item, int) and not isinstance(item, bool) and 1 <= item <= 1024 for item in found
+        )
+        if not good or len(set(found)) < len(found):
+            raise table.error("channels", "a list of different channel numbers, counted from 1")
+        channels = tuple(found)
+    captures = table.texts("captures", 1, MOST_CAPTURES)
+    return SessionSetting(
+        table.text("name"), tuple(folder / name for name in captures), channels, table.text("notes", "")
+    )
+
+
+def _claim(row: object, place: str, names: list[str]) -> Claim:
+    known = ("says", "settings", "of", "below_dbfs", "limit_dbc")
+    table = _Table(row, place, known)  # type: ignore[arg-type]
+    says = next((word for word in SAYS if word == table.table.get("says")), None)
+    if says is None:
+        raise table.error("says", ", ".join(f'"{word}"' for word in SAYS))
+    clean = says == "clean below"
+    settings = table.texts("settings", 1 if clean else 2, 1 if clean else 20)
+    if any(name not in names for name in settings):
+        raise table.error(
+            "settings", "names of settings of this session: " + shortened(", ".join(names), 200)
+        )
+    of = table.text("of", "")
+    if of and of not in glossary.TERMS:
+        raise table.error("of", "the name of a quantity, such as attack.t63")
+    if not clean:
+        return Claim(says, settings, of)
+    below, limit = table.number("below_dbfs", -120, 0), table.number("limit_dbc", -160, 0)
+    return Claim(says, settings, of, below, limit)
+
+
+def _found(value: object) -> str:
+    return "nothing" if value is None else shortened(repr(value), 80)
+
+
+STARTER = f"""# A charprobe session: everything that was captured of one device, and what is claimed of it.
+# Paths are relative to this file. Check it with `charprobe session FILE --plan`.
+schema = "{SCHEMA}"
+title = "Field preamp"
+recipe = "standard"            # a shipped recipe, or the path of your own
+bypass = "captures/off.wav"    # same path, stage off; remove the line if there is none
+
+[device]
+name = "Field preamp"
+maker = "unknown"              # "unknown" is allowed everywhere, and printed
+serial = "unknown"
+firmware = "unknown"
+gain = "unknown"               # position of the input gain: it sets how hard the stage is driven
+play_path = "unknown"          # converter, output, cable
+record_path = "unknown"
+
+[[setting]]
+name = "voice"
+captures = ["captures/voice 1.wav", "captures/voice 2.wav"]   # repeats show what can be told apart
+# channels = [1, 2]            # left out: every channel of the capture
+
+[[setting]]
+name = "crowd"
+captures = ["captures/crowd.wav"]
+
+[[claim]]
+says = "different"             # same, different, identical, only louder, clean below
+settings = ["voice", "crowd"]
+of = "release.t63"             # any quantity; left out: the static curve
+"""

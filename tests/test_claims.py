@@ -1,0 +1,61 @@
+import dataclasses
+
+import pytest
+from made_profiles import LIMITER, B, D, made_profile
+
+from charprobe.claims import check_claims
+from charprobe.compare import compare_profiles
+from charprobe.session_file import Claim
+
+LOUD = dataclasses.replace(B, name="loud", makeup_db=B.makeup_db + 2)
+NAMES = {"B": B.name, "D": D.name, "limiter": LIMITER.name, "loud": "loud"}
+
+
+def answer(says, *who, **more):
+    profiles = [made_profile(setting) for setting in (B, D, LIMITER, LOUD)]
+    claim = Claim(says, tuple(NAMES.get(name, name) for name in who), **more)
+    return check_claims([claim], compare_profiles(profiles), profiles)[0]
+
+
+@pytest.mark.parametrize(
+    ("says", "who", "of", "expected"),
+    [
+        ("same", ("B", "D"), "", "supported"),
+        ("same", ("B", "D"), "release.t63", "contradicted"),
+        ("different", ("B", "D"), "release.t63", "supported"),
+        ("different", ("B", "D"), "attack.t63", "contradicted"),
+        ("same", ("B", "D"), "release.memory", "not enough evidence"),
+        ("same", ("B", "limiter"), "", "contradicted"),
+        ("identical", ("B", "D"), "", "contradicted"),
+        ("only louder", ("B", "loud"), "", "supported"),
+        ("only louder", ("B", "D"), "", "contradicted"),
+        ("only louder", ("B", "limiter"), "", "contradicted"),
+        ("same", ("B", "never measured"), "", "not enough evidence"),
+    ],
+)
+def test_claims_are_decided_by_the_verdicts(says, who, of, expected):
+    checked = answer(says, *who, of=of)
+    assert checked.answer == expected
+    assert checked.because
+
+
+@pytest.mark.parametrize(
+    ("below", "limit", "expected"),
+    # H2 is -60 dBc at -20 dBFS and moves by 0.9 dB per dB; what is hidden lies under -116 - level/2 dBc
+    [
+        (-30.0, -60.0, "supported"),
+        (-6.0, -60.0, "contradicted"),
+        (-40.0, -99.0, "contradicted"),
+        (-30.0, -40.0, "supported"),
+    ],
+)
+def test_clean_below_looks_at_every_harmonic_of_every_step(below, limit, expected):
+    assert answer("clean below", "B", below_dbfs=below, limit_dbc=limit).answer == expected
+
+
+def test_what_the_noise_hides_is_no_evidence_of_cleanness():
+    quiet = dataclasses.replace(B, name="quiet", h2_dbc=-150.0, h3_dbc=-160.0)
+    claim = Claim("clean below", ("quiet",), below_dbfs=-40.0, limit_dbc=-110.0)
+    checked = check_claims([claim], None, [made_profile(quiet)])[0]
+    assert checked.answer == "not enough evidence"  # the limit is -92 dBc at -48 dBFS
+    assert "noise hides" in checked.because

@@ -1,0 +1,167 @@
+import csv
+import json
+
+import numpy as np
+import pytest
+
+from charprobe.audio import write_wav
+from charprobe.errors import SessionError
+from charprobe.generators.render import lay_out, render
+from charprobe.publish import findings_of, publish
+from charprobe.recipe import parse_recipe
+from charprobe.session import run_session
+from charprobe.session_file import load_session
+from charprobe.session_plan import plan_text
+from charprobe.simulate import record_stage
+from charprobe.stages.chain import Wire
+from charprobe.stages.rig import Rig
+
+RATE_HZ = 48_000
+RECIPE = """schema = "charprobe.recipe/1"
+name = "short"
+summary = "A few steps."
+[[segment]]
+kind = "level_steps"
+name = "steps"
+from_dbfs = -50.0
+to_dbfs = -8.0
+step_db = 6.0
+step_s = 0.12
+frequency_hz = 997.0
+"""
+SESSION = """schema = "charprobe.session/1"
+title = "Wires <b>"
+recipe = "short.toml"
+bypass = "off.wav"
+[device]
+name = "A box of wire"
+[[setting]]
+name = "plain"
+captures = ["plain 1.wav", "plain 2.wav"]
+[[setting]]
+name = "loud = 3"
+captures = ["loud.wav"]
+channels = [1, 2]
+[[claim]]
+says = "only louder"
+settings = ["plain", "loud = 3"]
+"""
+
+
+def write_capture(path, number, gain_db):
+    samples = render(lay_out(parse_recipe(RECIPE, source="short.toml"), rate_hz=RATE_HZ, take=1))
+    rig = Rig(delay_samples=900.3 + number, drift_ppm=8.0, noise_dbfs=-105.0, bits=24, lead_s=0.2)
+    channels = []
+    for channel in range(2):
+        recorded = record_stage(
+            Wire("wire", "nothing"), samples, rig=rig, rate_hz=RATE_HZ, seed=2 * number + channel
+        )
+        channels.append(np.asarray(recorded).reshape(len(recorded), -1)[:, 0] * 10 ** (gain_db / 20))
+    write_wav(path, np.stack(channels, axis=1), rate_hz=RATE_HZ, subtype="pcm24", force=True)
+
+
+@pytest.fixture(scope="module")
+def captured(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("session")
+    (folder / "short.toml").write_text(RECIPE, encoding="utf-8")
+    (folder / "s.toml").write_text(SESSION, encoding="utf-8")
+    for number, (name, gain_db) in enumerate([("off", 0), ("plain 1", 0), ("plain 2", 0), ("loud", 3)]):
+        write_capture(folder / f"{name}.wav", number, gain_db)
+    return folder
+
+
+def run(folder, out):
+    return run_session(load_session(folder / "s.toml"), out, jobs=1, progress=lambda outcome, total: None)
+
+
+def test_every_channel_of_every_capture_is_measured_once_and_published(captured, tmp_path):
+    session = load_session(captured / "s.toml")
+    result = run(captured, tmp_path / "out")
+    assert (result.measured, result.kept, result.failures) == (6, 0, ())
+    assert [(p.setting, p.channel) for p in result.profiles] == [("plain", 1), ("plain", 2)] * 2 + [
+        ("loud = 3", 1),
+        ("loud = 3", 2),
+    ]
+    findings = findings_of(session, result.profiles)
+    gain = next(d for d in findings.settings.differences if d.name == "static.makeup_gain")
+    assert gain.gap.value == pytest.approx(
+        3.0, abs=0.01
+    )  # the capture was turned up by 3 dB; goal of make-up gain
+    assert [claim.answer for claim in findings.claims] == ["supported"]
+    assert [name for name, _ in findings.channels] == ["plain", "loud = 3"]
+
+    first = {
+        path: path.read_bytes()
+        for path in publish(session, result, tmp_path / "out", command="c", jobs=1, looks=("article",))
+    }
+    assert (tmp_path / "out" / "page.html") in first
+    assert all(path.is_file() for path in first)
+    with (tmp_path / "out" / "tables" / "captures.csv").open(encoding="utf-8-sig", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["SHA-256"] for row in rows] == [profile.capture.sha256 for profile in result.profiles]
+    methods = (tmp_path / "out" / "methods.md").read_text(encoding="utf-8")
+    assert "| serial number | unknown |" in methods
+
+    again = run(captured, tmp_path / "out")
+    assert (again.measured, again.kept) == (0, 6)
+    publish(session, again, tmp_path / "out", command="c", jobs=1, looks=("article",))
+    assert {path: path.read_bytes() for path in first} == first  # byte for byte
+
+
+def test_a_run_that_was_cut_short_goes_on_where_it_stopped(captured, tmp_path):
+    def cut(outcome, total):
+        if outcome.part.name == "plain-take1-ch2":
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_session(load_session(captured / "s.toml"), tmp_path / "out", jobs=1, progress=cut)
+    result = run(captured, tmp_path / "out")
+    assert 2 <= result.kept < 6
+    assert result.measured + result.kept == 6
+
+
+def test_a_changed_capture_is_measured_again_and_the_old_profile_kept(captured, tmp_path):
+    before = run(captured, tmp_path / "out")
+    original = (captured / "loud.wav").read_bytes()
+    write_capture(captured / "loud.wav", 9, 4)
+    try:
+        after = run(captured, tmp_path / "out")
+    finally:
+        (captured / "loud.wav").write_bytes(original)
+    assert (after.measured, after.kept) == (2, 4)
+    assert len(list((tmp_path / "out" / "superseded").glob("*.json"))) == 2
+    assert after.profiles[4].capture.sha256 != before.profiles[4].capture.sha256
+    log = [
+        json.loads(line) for line in (tmp_path / "out" / "log.jsonl").read_text(encoding="utf-8").splitlines()
+    ]
+    assert sum("superseded/" in line["message"] for line in log) == 2
+
+
+def test_a_capture_without_the_stimulus_fails_alone(captured, tmp_path, rng):
+    original = (captured / "loud.wav").read_bytes()
+    write_wav(
+        captured / "loud.wav", rng.normal(0, 0.01, (96_000, 2)), rate_hz=RATE_HZ, subtype="pcm24", force=True
+    )
+    try:
+        result = run(captured, tmp_path / "out")
+    finally:
+        (captured / "loud.wav").write_bytes(original)
+    assert [failure.part.capture.name for failure in result.failures] == ["loud.wav"] * 2
+    assert len(result.profiles) == 4
+
+
+def test_missing_captures_are_named_before_anything_is_measured(captured, tmp_path):
+    (tmp_path / "s.toml").write_text(SESSION, encoding="utf-8")
+    with pytest.raises(SessionError, match=r"4 of 4 captures are not there.*Nothing was measured"):
+        run(tmp_path, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_plan_says_what_is_missing_and_how_to_be_safe(captured, tmp_path):
+    (tmp_path / "s.toml").write_text(SESSION, encoding="utf-8")
+    (tmp_path / "short.toml").write_text(RECIPE, encoding="utf-8")
+    text = plan_text(load_session(tmp_path / "s.toml"))
+    assert "4 of 4 captures to go" in text
+    assert "asks for repeats of loud = 3" in text
+    assert "headphones off" in text
+    assert "[there]" in plan_text(load_session(captured / "s.toml"))

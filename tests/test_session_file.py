@@ -1,0 +1,84 @@
+from pathlib import Path
+
+import pytest
+
+from charprobe.errors import SessionError
+from charprobe.session_file import STARTER, Claim, load_session, parse_session
+
+HEAD = 'schema = "charprobe.session/1"\n[device]\nname = "x"\n'
+ONE = HEAD + '[[setting]]\nname = "a"\ncaptures = ["a.wav"]\n'
+TWO = ONE + '[[setting]]\nname = "b"\ncaptures = ["b.wav"]\n'
+
+
+def parsed(text):
+    return parse_session(text, path=Path("/work/s.toml"))
+
+
+def test_the_starter_is_valid_and_names_what_is_unknown():
+    session = parsed(STARTER)
+    assert session.device.firmware == "unknown"
+    assert session.settings[0].captures[1] == Path("/work/captures/voice 2.wav")
+    assert session.claims == (Claim("different", ("voice", "crowd"), "release.t63"),)
+
+
+def test_what_is_left_out_is_unknown_and_all_channels_are_measured():
+    session = parsed(ONE)
+    assert (session.title, session.recipe, session.bypass) == ("s", "standard", None)
+    assert session.settings[0].channels is None
+    assert session.device.maker == "unknown"
+
+
+BAD = {
+    "no schema": ('[device]\nname = "x"', "`schema` is nothing"),
+    "not TOML": ("=", "not valid TOML"),
+    "unknown key": (ONE + "colour = 1\n", "setting 1: `colour` is 1; allowed: no such key"),
+    "no settings": (HEAD, "`setting` is nothing; allowed: 1 to 200 entries"),
+    "no device": (
+        'schema = "charprobe.session/1"\n[[setting]]\nname = "a"\ncaptures = ["a"]',
+        "device: is nothing",
+    ),
+    "empty name": (ONE.replace('"a"', '" "'), "setting 1: `name` is ' '"),
+    "captures is text": (
+        ONE.replace('["a.wav"]', '"a.wav"'),
+        "`captures` is 'a.wav'; allowed: 1 to 100 entries",
+    ),
+    "channel zero": (ONE + "channels = [0]\n", "channel numbers, counted from 1"),
+    "channel twice": (ONE + "channels = [1, 1]\n", "different channel numbers"),
+    "name twice": (ONE + '[[setting]]\nname = "a"\ncaptures = ["b.wav"]\n', "two settings are called 'a'"),
+    "claim of a stranger": (
+        TWO + '[[claim]]\nsays = "same"\nsettings = ["a", "z"]\n',
+        "names of settings of this session: a, b",
+    ),
+    "claim of one": (
+        TWO + '[[claim]]\nsays = "same"\nsettings = ["a"]\n',
+        "`settings` is \\['a'\\]; allowed: 2 to 20",
+    ),
+    "claim says": (
+        TWO + '[[claim]]\nsays = "warm"\nsettings = ["a", "b"]\n',
+        '`says` is .warm.; allowed: "same", "different"',
+    ),
+    "claim of nothing": (
+        TWO + '[[claim]]\nsays = "same"\nsettings = ["a", "b"]\nof = "attack.t64"\n',
+        "name of a quantity",
+    ),
+    "clean without level": (
+        TWO + '[[claim]]\nsays = "clean below"\nsettings = ["a"]\n',
+        "`below_dbfs` is nothing",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_a_bad_session_names_place_found_and_allowed(case):
+    text, match = BAD[case]
+    with pytest.raises(SessionError, match=match) as caught:
+        parsed(text)
+    assert str(caught.value).startswith("/work/s.toml")
+
+
+def test_a_missing_or_odd_file_is_named(tmp_path):
+    with pytest.raises(SessionError, match="--new FILE"):
+        load_session(tmp_path / "no.toml")
+    (tmp_path / "odd.toml").write_bytes(b"\xff\xfe")
+    with pytest.raises(SessionError, match="not UTF-8"):
+        load_session(tmp_path / "odd.toml")
