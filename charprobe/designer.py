@@ -25,6 +25,7 @@ DB = 20 / math.log(10)
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}
 ZERO_SAMPLES = 0.06
+SHAPE = {"t63": 2e-4, "t90": 5e-4}  # share of a time left by curvature that reading it does not follow
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ class _Known:
     slope: float  # dB of reduction per dB above the threshold
     attack_t90_s: float
     release_t90_s: float
+    hold_s: float
     reasons: tuple[str, ...]
 
 
@@ -83,7 +85,9 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     -----
     Expected intervals assume one pole in dB and the noise the first profile found:
     ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``, with sigma the noise of the gain per sample,
-    joined with 0.06 sample for time zero; the bound of any method, end value unknown, is 4.3 for 5.1.
+    joined with 0.06 sample for time zero and with 0.02 % (t90: 0.05 %) for curvature that the reading does
+    not follow; the bound of any method with unknown end value has 4.3 for 5.1. Holds are at least as long as
+    in the first profile, so that a stage with memory is compared with itself.
     """
     known = _known(profile)
     low = _half_db(min(-12.0, max(-60.0, known.threshold_dbfs - known.knee_db / 2 - KNEE_ROOM_DB)))
@@ -131,12 +135,20 @@ def _known(profile: Profile) -> _Known:
         max(0.1, 1 - slope) if slope is not None else 0.7,
         attack,
         release,
+        _first_hold_s(profile),
         (
             *reasons,
             f"holds follow an attack t90 of {attack_why}",
             f"gaps follow a release t90 of {release_why}",
         ),
     )
+
+
+def _first_hold_s(profile: Profile) -> float:
+    """Hold of the first burst condition of the profile, 0 if it has none."""
+    table = profile.curves.get("timing")
+    holds = [] if table is None else table.columns.get("hold_s", [])
+    return float(holds[0]) if holds and isinstance(holds[0], int | float) else 0.0
 
 
 def _value(readings: Mapping[str, Reading], name: str) -> float | None:
@@ -174,7 +186,7 @@ def _high_levels(known: _Known, low_dbfs: float) -> list[float]:
 
 
 def _recipe(known: _Known, low_dbfs: float, highs: list[float], phases: int) -> Recipe:
-    hold = min(LONGEST_HOLD_S, max(0.1, SETTLE * known.attack_t90_s + 0.05))
+    hold = min(LONGEST_HOLD_S, max(0.1, known.hold_s, SETTLE * known.attack_t90_s + 0.05))
     gap = min(LONGEST_GAP_S, max(0.3, SETTLE * known.release_t90_s))
     lead = min(0.3, max(0.12, 0.05 * gap))
     common = {"carrier_hz": CARRIER_HZ, "low_dbfs": low_dbfs, "lead_s": lead, "release_s": round(gap, 3)}
@@ -243,6 +255,7 @@ def _expected(
             std = kappa * tau * sigma_db / change / math.sqrt(max(1.0, tau * rate_hz))
             first = readings.get(f"{edge}.{name}")
             now = Z95 * first.std if isinstance(first, Quantity) else None
-            then = Z95 * math.hypot(std, ZERO_SAMPLES / rate_hz)
-            rows.append(Expected(f"{edge}.{name}", tau if name == "t63" else t90, now, then, "s"))
+            value = tau if name == "t63" else t90
+            then = Z95 * math.hypot(std, ZERO_SAMPLES / rate_hz, SHAPE[name] * value)
+            rows.append(Expected(f"{edge}.{name}", value, now, then, "s"))
     return tuple(rows)

@@ -88,4 +88,4 @@ def test_expected_intervals_follow_the_formula():
     tau = 0.4605 / math.log(10)
     sigma_db = 20 / math.log(10) * 10 ** ((-80 - spec.low_dbfs) / 20) / math.sqrt(spec.phases)
     std = 5.1 * tau * sigma_db / (0.75 * (spec.high_dbfs + 22)) / math.sqrt(tau * 48_000)
-    assert row.then == pytest.approx(1.96 * math.hypot(std, 0.06 / 48_000), rel=1e-3)
+    assert row.then == pytest.approx(1.96 * math.hypot(std, 0.06 / 48_000, 2e-4 * tau), rel=1e-3)
