@@ -56,7 +56,8 @@ class Difference:
             return f"× {number_text(self.gap.value, 2)} {ends}"
         scale, unit = display_unit(self.unit, self.margin.size)
         value, low, high = (number * scale for number in (self.gap.value, self.gap.low, self.gap.high))
-        decimals = 3 if self.margin.size * scale <= 0.2 else 2
+        least = 3 if self.margin.size * scale <= 0.2 else 2
+        decimals = next((n for n in range(least, 6) if round(low, n) != round(high, n)), least)
         sign = "+" if value > 0 else ""
         return (
             f"{sign}{number_text(value, decimals)}{' ' if unit else ''}{unit} "

@@ -19,6 +19,7 @@ from charprobe.wording import display_unit, number_text, rounded_text
 Edge = Literal["attack", "release"]
 MARKED = ("t50", "t63", "t90")
 SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
+LOG_REACH_T90 = 4.0  # the same of logarithmic panels, before room for words
 BEFORE = 0.08  # share of the panel that lies before the edge
 RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
 LEAST_SPAN_DB = 4.0
@@ -71,6 +72,8 @@ def plot_edge(
     for index, step in enumerate(steps):
         time_s, gain_db = edge_trace(trace, edge, step)
         style = look.series(index) | {"marker": ""}
+        if step != reference:
+            style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
         axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
     if reference in steps:
         _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
@@ -139,7 +142,7 @@ def step_name(timing: Table, step: int) -> str:
     low, high = numbers(timing, "from_dbfs")[step], numbers(timing, "to_dbfs")[step]
     name = f"{number_text(low, 0)} to {number_text(high, 0)} dBFS"
     holds = numbers(timing, "hold_s")
-    return f"{name}, {rounded_text(holds[step])} s" if np.unique(holds).size > 1 else name
+    return f"{name} for {rounded_text(holds[step])} s" if np.unique(holds).size > 1 else name
 
 
 def _row_time(timing: Table, edge: str, point: str, step: int) -> float:
@@ -186,6 +189,7 @@ def _mark_times(
             textcoords="offset fontsize",
             va="bottom" if edge == "attack" else "top",
             ha="left",
+            bbox={"facecolor": look.palette.paper, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
         )
 
 
@@ -195,4 +199,7 @@ def _log_axis(timing: Table, trace: Table, axes: Axes, edge: Edge, scale: float)
     known = [time for time in t50 if np.isfinite(time) and time > 0]
     first = min(known) / 30 if known else float(times[times > 0].min())
     first = max(first, float(times[times > 0].min()))
-    log_time_axis(axes, first=first * scale, last=2.5 * float(times.max()) * scale)
+    t90 = [_row_time(timing, edge, "t90", step) for step in steps_of(trace, edge)]
+    ends = [LOG_REACH_T90 * time for time in t90 if np.isfinite(time) and time > 0]
+    last = min(float(times.max()), max(ends, default=np.inf))
+    log_time_axis(axes, first=first * scale, last=2.5 * last * scale)

@@ -18,7 +18,8 @@ from charprobe.wording import rounded_text
 ORDERS = (2, 3, 4, 5, 6, 7)
 MOST_PANELS = 3
 REDUCING_DB = 0.5  # from here on the stage is said to be reducing gain
-FLOOR_ROOM_DB = 6.0
+ROOM_DB = 6.0
+LEAST_SPAN_DB = 40.0
 
 
 def draw_harmonics(profile: Profile, look: Look) -> Drawing:
@@ -84,6 +85,8 @@ def plot_harmonics(table: Table, axes: Axes, look: Look, *, frequency_hz: float)
         drawn = np.flatnonzero(np.isfinite(height))
         if drawn.size:
             names.append(EndLabel(word, float(height[drawn[-1]]), style["color"]))
+    if not names:
+        axes.text(0.5, 0.7, "nothing above\nthe limit", transform=axes.transAxes, ha="center")
     if level.size > 1:
         axes.set_xlim(level[0] - 1.0, level[-1] + 1.0)
     axes.set(title=f"{frequency_words(frequency_hz)} tone", xlabel="input level (dBFS)")
@@ -99,13 +102,15 @@ def frequencies_of(table: Table) -> list[float]:
 
 
 def _limits(table: Table) -> tuple[float, float]:
+    """Lowest and highest level drawn: all curves and the detection limit, with some room."""
     columns: list[Array] = [numbers(table, name) for name in ("thd_dbc", *(f"h{n}_dbc" for n in ORDERS))]
-    drawn = np.concatenate(columns)
-    drawn = drawn[np.isfinite(drawn)]
-    limit = numbers(table, "limit_dbc")
-    floor = np.nanmedian(limit) if np.isfinite(limit).any() else -120.0
-    low = min(float(drawn.min(initial=floor)), float(floor)) - FLOOR_ROOM_DB
-    return low, max(float(drawn.max(initial=-60.0)) + FLOOR_ROOM_DB, low + 40.0)
+    drawn, limit = np.concatenate(columns), numbers(table, "limit_dbc")
+    drawn, limit = drawn[np.isfinite(drawn)], limit[np.isfinite(limit)]
+    low = min(float(drawn.min(initial=0.0)), float(limit.min(initial=0.0)))
+    high = max(float(drawn.max(initial=-200.0)), float(limit.max(initial=-200.0)))
+    if low >= high:
+        return -120.0, -40.0
+    return low - ROOM_DB, max(high, low + LEAST_SPAN_DB) + ROOM_DB
 
 
 def _reducing_words(table: Table) -> str:

@@ -48,7 +48,7 @@ def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
         left.set(title="As they are", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
         right.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
         label_ends(right, ends, look, width=LABEL_WIDTH)
-        title = "Static curves of all settings"
+        title = "Static curves laid over each other"
         foot = _footer(shown, "static.threshold")
         put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
     words = "; ".join(
@@ -70,7 +70,7 @@ def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
         for edge, axes in zip(edges, panels, strict=True):
             _plot_shares(shown, axes, look, edge=edge)
         panels[1].legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), handlelength=1.7)
-        title = "Attack and release of all settings"
+        title = "Attack and release laid over each other"
         foot = _footer(shown, "release.t63")
         put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
     words = "; ".join(
@@ -148,8 +148,8 @@ def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -
 
 def _dropped(profiles: Sequence[Profile], shown: Sequence[_Member]) -> str:
     if len(shown) == len(profiles):
-        return f"{len(shown)} settings"
-    return f"{len(shown)} of {len(profiles)} settings; the others have nothing to show here or no room"
+        return f"{len(shown)} curves"
+    return f"{len(shown)} of {len(profiles)}; the others have nothing to show here or no room"
 
 
 def _footer(shown: Sequence[_Member], name: str) -> str:

@@ -172,7 +172,7 @@ def test_overlays_hold_one_curve_per_setting_and_say_what_they_left_out():
     profiles = [made_profile(setting) for setting in settings]
     static, timing = set_drawings(profiles, [setting.name for setting in settings], ARTICLE_LOOK)
     assert len([line for line in static.figure.axes[1].lines if len(line.get_xdata()) > 2]) == 8
-    assert any(text.startswith("8 of 10 settings") for text in texts(static))
+    assert any(text.startswith("8 of 10; the others") for text in texts(static))
     assert [text.get_text() for text in timing.figure.axes[1].get_legend().get_texts()] == [
         f"s{i}" for i in range(8)
     ]
