@@ -13,7 +13,8 @@ Array = NDArray[np.float64]
 PER_FUNDAMENTAL = (
     8  # all partials are multiples of the fundamental over this: every waveform repeats that often
 )
-POINTS = 8192  # of one repetition, at which peak and norms are taken
+POINTS = 8192  # of one repetition, at which the peak is taken
+NORM_POINTS = 1024  # and the norms
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,11 @@ class Waveform:
         exponent : float
             p, above 0, of the norm: mean of ``|x|**p``, to the power 1/p.
         """
-        return _norm_db(self.at(np.arange(POINTS) / POINTS), exponent) - _norm_db(
-            np.cos(2 * np.pi * np.arange(POINTS) / POINTS), exponent
-        )
+        return _norm_db(self._magnitudes, exponent) - _norm_db(SINE._magnitudes, exponent)
+
+    @cached_property
+    def _magnitudes(self) -> Array:
+        return np.abs(self.at((np.arange(NORM_POINTS) + 0.5) / NORM_POINTS))
 
 
 def _norm_db(samples: Array, exponent: float) -> float:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.chapter import Cell, Chapter, Entry, Table
+from charprobe.chapters.detector import AtFrequency, detector_chapter
 from charprobe.chapters.lookup import absent
 from charprobe.chapters.static_axis import InputAxis, input_axis
 from charprobe.chapters.static_words import findings_on, health_of
@@ -79,13 +80,15 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
     readings = read_static_curve(main.curve)
     curves = {"static": static_table([main]), "static_slope": _slope_table(main.curve)}
     others = [one for one in measured if one is not main]
+    at = [AtFrequency(one.nominal_hz, one.curve) for one in measured]
+    detector = detector_chapter(wet, bypass, main.curve, at)
     if others:
         curves["static_over_frequency"] = static_table(others)
     chapter = Chapter(
-        quantities=_entries(main, readings, bypass),
-        curves=curves,
+        quantities=_entries(main, readings, bypass) | dict(detector.quantities),
+        curves=curves | dict(detector.curves),
         health=health_of(main.curve, readings, main.fit, take=wet),
-        findings=findings_on(main.curve, readings),
+        findings=(*findings_on(main.curve, readings), *detector.findings),
     )
     return chapter, main.curve
 

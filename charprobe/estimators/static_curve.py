@@ -117,6 +117,24 @@ class StaticCurve:
             std = float(np.hypot(self.fit.spread(weights)[0], shifted))
         return Quantity.from_std(low.value - here.value, std, "dB")
 
+    def level_of_reduction(self, reduction_db: float) -> Reading:
+        """Return the input level above the flat section at which so much gain is reduced, in dBFS."""
+        unit, flat, fit = "dBFS", self.flat_section, self.fit
+        if fit is None or flat is None:
+            return Unmeasured(
+                unit, "there is no static curve with a low-level gain to read it off", MORE_STEPS
+            )
+        levels = np.linspace(max(flat.begin, self.lowest_dbfs), self.highest_dbfs, 2000)
+        reduced = fit.parameters[0] - fit.gain(levels)
+        if not 0 < reduction_db <= reduced.max():
+            reason = f"no measured level is reduced by {reduction_db:.2f} dB"
+            return Unmeasured(unit, reason, "a recipe with higher level steps")
+        first = int(np.argmax(reduced >= reduction_db))
+        value = float(np.interp(reduction_db, reduced[first - 1 : first + 1], levels[first - 1 : first + 1]))
+        found = self.reduction_at(value)
+        std = found.std / max(self._slope_at(value), 1e-3) if isinstance(found, Quantity) else 0.0
+        return Quantity.from_std(value, std, unit)
+
     def _slope_at(self, input_dbfs: float) -> float:
         """Size of the gain's slope at a level, in dB per dB."""
         around = np.array([input_dbfs - 0.5, input_dbfs + 0.5])

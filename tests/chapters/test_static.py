@@ -9,7 +9,7 @@ from taken import column, reading, take_of, wire
 from charprobe import glossary
 from charprobe.chapters.static import UNITS, static_chapter
 from charprobe.quantity import Quantity, Unmeasured
-from charprobe.recipe import LevelSteps, Silence
+from charprobe.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.stages.catalogue import make_stage
 
 RATE_HZ = 48_000.0
@@ -127,3 +127,26 @@ def test_other_frequencies_stand_in_a_curve_of_their_own(rng):
     assert set(column(chapter, "static", "frequency_hz")) == {997.0}
     assert set(column(chapter, "static_over_frequency", "frequency_hz")) == {83.0}
     assert isinstance(reading(chapter, "static.hysteresis"), Unmeasured)
+
+
+@pytest.mark.parametrize(
+    ("name", "word"), [("feedforward-average-soft", "average"), ("feedforward-rms-hard", "RMS")]
+)
+def test_the_detectors_law_is_told_from_waveforms_of_equal_peak(name, word, rng):
+    segments = [replace(STEPS[0], falling=False), EqualPeak("law", 800.0, (-52.0, -12.0, -4.0), 0.4)]
+    stage, chapter, _ = measured(name, rng, segments=segments)
+    found = reading(chapter, "detector.exponent")
+    # ripple at the repetition of the waveforms, 10 ms against averaging over 20 to 30 ms, moves it by a few %
+    assert found.value == pytest.approx(stage.truth["detector.exponent"].value, rel=0.05)
+    assert f"Its detector reacts to the {word} level." in chapter.findings
+
+
+def test_a_filtered_side_chain_shows_its_corner(rng):
+    low = LevelSteps("low", 83.0, -49.0, -1.0, 3.0, 0.4, False)
+    segments = [replace(STEPS[0], falling=False), low]
+    stage, chapter, _ = measured("deaf-to-bass", rng, segments=segments)
+    found = reading(chapter, "detector.low_cut")
+    assert found.low <= stage.truth["detector.low_cut"].value <= found.high
+    assert found.high / found.low < 1.1  # the corner within 10 %
+    _, chapter, _ = measured("smooth-gain-hard", rng, segments=segments)
+    assert reading(chapter, "detector.low_cut").at_most < 40
