@@ -36,17 +36,34 @@ def compare_profiles(profiles: Sequence[Profile], *, margins: Mapping[str, Margi
     ProfileError
         If fewer than two profiles are given, or two are of one and the same recording.
     """
-    subjects = subjects_of(profiles)
+    return compare_subjects(subjects_of(profiles), margins=margins)
+
+
+def compare_subjects(
+    subjects: Sequence[Subject], *, margins: Mapping[str, Margin] = MARGINS, sets: int = 1
+) -> Comparison:
+    """Compare subjects, pair by pair.
+
+    Parameters
+    ----------
+    subjects : sequence of Subject
+        At least two, each with its repeats.
+    margins : mapping of str to Margin
+        As in `compare_profiles`.
+    sets : int >= 1
+        How many such comparisons share the risk of one wrong verdict.
+    """
+    profiles = [profile for subject in subjects for profile in subject.repeats]
     pairs = list(combinations(range(len(subjects)), 2))
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     compared = [name for name in names if name in margins]
-    tests = max(1, len(pairs) * (len(compared) + 2))
+    tests = max(1, sets * len(pairs) * (len(compared) + 2))
     differences = [
         *_curve_differences(subjects, pairs, tests),
         *(item for name in compared for item in _differences(name, subjects, pairs, margins[name], tests)),
     ]
     return Comparison(
-        subjects=subjects,
+        subjects=tuple(subjects),
         values={name: tuple(_value(name, subject) for subject in subjects) for name in names},
         differences=tuple(differences),
         sentences=sentences_on([subject.label for subject in subjects], differences),

@@ -12,9 +12,7 @@ from charprobe import output
 from charprobe.claims import CheckedClaim, check_claims
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
-from charprobe.figures.all_figures import draw_profile, set_drawings
-from charprobe.figures.drawing import save_drawing
-from charprobe.figures.style import LOOKS
+from charprobe.figures.all_figures import draw_profile, draw_set
 from charprobe.profile import Profile
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
@@ -139,12 +137,7 @@ def _figures(profiles: Sequence[Profile], folder: Path, looks: Sequence[str], jo
     shown = carded(profiles)
     several = len({profile.channel for profile in shown}) > 1
     names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in shown]
-    written = [
-        path
-        for look in looks
-        for drawing in set_drawings(shown, names, LOOKS[look])
-        for path in save_drawing(drawing, folder, stem=f"{drawing.name}-{look}", force=True)
-    ]
+    written = list(draw_set(shown, names, folder, force=True, looks=looks))
     calls = (delayed(draw_profile)(profile, folder, force=True, looks=looks) for profile in shown)
     return written + [path for paths in Parallel(n_jobs=jobs)(calls) for path in paths]
 

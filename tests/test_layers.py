@@ -42,6 +42,7 @@ LAYERS = [
     "comparison",
     "sentences",
     "summary compare designer",
+    "changes",
     "session_file folder_lock",
     "session claims session_plan",
     "figures",

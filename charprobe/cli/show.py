@@ -33,13 +33,34 @@ def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool
 @click.option("--out", required=True, type=PROFILE, help="Folder for the difference tables and figures.")
 @click.option("--force", is_flag=True, help="Overwrite tables that exist.")
 def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
-    """Set PROFILES (two or more) against each other: differences, and what is the same."""
+    """Set PROFILES (two or more) against each other: differences, and what is the same.
+
+    Two folders that `charprobe session` wrote, instead, show only what changed from the first to the second.
+    """
     if len(profiles) < 2:
-        raise click.UsageError("comparing takes at least two profiles")
+        raise click.UsageError("comparing takes at least two profiles, or two folders of sessions")
+    if all(path.is_dir() for path in profiles):
+        _compare_sessions(profiles, out, force=force)
+        return
     from charprobe.compare import compare_profiles
+    from charprobe.figures.all_figures import draw_set
     from charprobe.profile import load_profile
 
     comparison = compare_profiles([load_profile(path) for path in profiles])
-    for path in comparison.save(out, force=force):
+    firsts = [subject.repeats[0] for subject in comparison.subjects]
+    labels = [subject.label for subject in comparison.subjects]
+    written = comparison.save(out, force=force) + draw_set(firsts, labels, out, force=force)
+    for path in written:
         click.echo(f"written: {path}", err=True)
     click.echo(comparison.text())
+
+
+def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> None:
+    from charprobe.changes import changes_between, load_profiles
+
+    if len(folders) != 2:
+        raise click.UsageError("name two folders: the session before, and the session after")
+    changes = changes_between(*(load_profiles(folder) for folder in folders))
+    for path in changes.save(out, force=force):
+        click.echo(f"written: {path}", err=True)
+    click.echo(changes.text())

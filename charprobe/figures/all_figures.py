@@ -64,5 +64,29 @@ def draw_profile(
     )
 
 
+def draw_set(
+    profiles: Sequence[Profile],
+    names: Sequence[str],
+    folder: Path,
+    *,
+    force: bool,
+    looks: Sequence[str] = ("article", "video"),
+) -> tuple[Path, ...]:
+    """Write the overlays of a set of profiles to a folder, named by figure and look.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or cannot be written.
+    """
+    output.prepare_folder(folder)
+    return tuple(
+        path
+        for name in looks
+        for drawing in set_drawings(profiles, names, LOOKS[name])
+        for path in save_drawing(drawing, folder, stem=f"{drawing.name}-{name}", force=force)
+    )
+
+
 def _has_rows(profile: Profile, curve: str) -> bool:
     return curve in profile.curves and any(len(column) for column in profile.curves[curve].columns.values())

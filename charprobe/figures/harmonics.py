@@ -86,7 +86,8 @@ def plot_harmonics(table: Table, axes: Axes, look: Look, *, frequency_hz: float)
         if drawn.size:
             names.append(EndLabel(word, float(height[drawn[-1]]), style["color"]))
     if not names:
-        axes.text(0.5, 0.7, "nothing above\nthe limit", transform=axes.transAxes, ha="center")
+        box = {"facecolor": look.palette.paper, "edgecolor": "none", "pad": 2.0}
+        axes.text(0.5, 0.75, "nothing above\nthe limit", transform=axes.transAxes, ha="center", bbox=box)
     if level.size > 1:
         axes.set_xlim(level[0] - 1.0, level[-1] + 1.0)
     axes.set(title=f"{frequency_words(frequency_hz)} tone", xlabel="input level (dBFS)")
