@@ -116,7 +116,7 @@ def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Chan
     Raises
     ------
     ProfileError
-        If they share none.
+        If they share none, or share a recording.
     """
     old, new = _grouped(before), _grouped(after)
     shared = [key for key in old if key in new]
@@ -124,6 +124,13 @@ def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Chan
         raise ProfileError(
             "the two sessions share no setting: settings are paired by name and channel, so call them alike "
             "in both"
+        )
+    recordings = {(profile.capture.sha256, profile.channel) for profile in before}
+    double = next((p for p in after if (p.capture.sha256, p.channel) in recordings), None)
+    if double is not None:
+        raise ProfileError(
+            f"{literal(double.capture.file)}, channel {double.channel}, is in both sessions: a recording compared "
+            "with itself shows no change whatever the device does"
         )
     settings = tuple(
         SettingChange(

@@ -34,6 +34,11 @@ def test_sessions_without_a_common_setting_say_how_they_are_paired():
         changes_between(BEFORE, [again(LIMITER)])
 
 
+def test_a_recording_in_both_sessions_is_refused():
+    with pytest.raises(ProfileError, match="is in both sessions"):
+        changes_between(BEFORE, [again(D), made_profile(B)])
+
+
 def test_changes_are_read_from_and_written_to_folders(tmp_path):
     for name, profiles in (("old", BEFORE), ("new", [again(B, makeup_db=4.0)])):
         (tmp_path / name / "profiles").mkdir(parents=True)
