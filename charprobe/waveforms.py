@@ -91,5 +91,5 @@ MULTITONE = Waveform(  # many partials in mixed phases: near to Gaussian
     (1.0,) * 12,
     (0.0, 2.1, 4.9, 0.7, 3.3, 5.6, 1.4, 2.9, 0.2, 4.1, 5.2, 1.9),
 )
-WAVEFORMS = (SINE, SQUARE_LIKE, TWO_TONE, MULTITONE)
-"""In playing order; the sine first, which the others are compared with."""
+WAVEFORMS = (MULTITONE, TWO_TONE, SINE, SQUARE_LIKE)
+"""In playing order at each peak level: any mean of one is above that of the one before, so gain falls."""

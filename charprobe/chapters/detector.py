@@ -108,7 +108,7 @@ def _placed(
         rows = sorted((p for p in played if p.waveform is waveform), key=lambda p: p.peak_dbfs)
         quiet = rows[0]
         low_db, low_std = quiet.gain_db(references.get(quiet.start, quiet.as_played))
-        for row in rows[1:]:
+        for row in (row for row in rows[1:] if row.settled and quiet.settled):
             gain_db, std_db = row.gain_db(references.get(row.start, row.as_played))
             reduction = low_db - gain_db
             at = curve.level_of_reduction(reduction)

@@ -11,13 +11,14 @@ import numpy as np
 from charprobe.cut import Array, Cut
 from charprobe.estimators.tone import DB, fit_tone
 from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.stimulus import Segment
+from charprobe.stimulus import Segment, Tone
 from charprobe.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
 
 LATE, GUARD_S = 0.5, 0.01
 EXPONENTS = np.geomspace(0.3, 128.0, 6000)
 COMPUTED = 300  # of them, the rest between: norms are smooth to 0.0001 dB at this spacing
 FLOOR_DB = 0.05  # ripple of the reading at the repetition rate moves a settled gain by about this
+SETTLED_DB = 0.05  # least that a p-norm's offsets are told apart by
 HOLDS_DB = 0.5  # waveforms farther from any p-norm than this obey no such law
 CHI2_95 = 3.84
 
@@ -36,6 +37,8 @@ class PlayedWaveform:
         First stimulus sample.
     amplitudes, stds : ndarray, shape (partials,)
         Amplitude of each partial in the capture and its standard uncertainty, full scale = 1.
+    drift_db : float
+        Change of gain from the third to the last quarter of the waveform.
     """
 
     waveform: Waveform
@@ -43,6 +46,12 @@ class PlayedWaveform:
     start: int
     amplitudes: Array
     stds: Array
+    drift_db: float
+
+    @property
+    def settled(self) -> bool:
+        """Whether the gain stood still over the late half."""
+        return abs(self.drift_db) <= SETTLED_DB
 
     def gain_db(self, reference: Array) -> tuple[float, float]:
         """Gain over reference amplitudes of the partials, and its standard uncertainty, in dB."""
@@ -73,24 +82,30 @@ def measure_waveforms(segment: Segment, cut: Cut) -> tuple[PlayedWaveform, ...]:
     SegmentTooShortError
         If a waveform holds fewer than two repetitions in its late half.
     """
-    per_waveform = len(segment.tones) // len(WAVEFORMS)
     played = []
     for i, tone in enumerate(segment.tones):
-        waveform = WAVEFORMS[i // per_waveform]
-        fit = fit_tone(
-            cut.between(tone.start + LATE * tone.length, tone.stop - GUARD_S * cut.rate_hz),
-            frequency_hz=tone.frequency_hz / PER_FUNDAMENTAL,
-            phase_origin=float(tone.start),
-            orders=max(waveform.multiples),
-            refine=False,
+        waveform = WAVEFORMS[i % len(WAVEFORMS)]
+        begin, end = tone.start + LATE * tone.length, tone.stop - GUARD_S * cut.rate_hz
+        middle = (begin + end) / 2
+        whole, early, late = (
+            _partials(cut.between(*ends), tone, waveform)
+            for ends in ((begin, end), (begin, middle), (middle, end))
         )
-        index = np.array(waveform.multiples) - 1
-        played.append(
-            PlayedWaveform(
-                waveform, tone.level_dbfs, tone.start, np.abs(fit.amplitudes[index]), fit.stds[index]
-            )
-        )
+        drift_db = DB * float(np.log((late[0] @ whole[0]) / (early[0] @ whole[0])))
+        played.append(PlayedWaveform(waveform, tone.level_dbfs, tone.start, *whole, drift_db))
     return tuple(played)
+
+
+def _partials(cut: Cut, tone: Tone, waveform: Waveform) -> tuple[Array, Array]:
+    fit = fit_tone(
+        cut,
+        frequency_hz=tone.frequency_hz / PER_FUNDAMENTAL,
+        phase_origin=float(tone.start),
+        orders=max(waveform.multiples),
+        refine=False,
+    )
+    index = np.array(waveform.multiples) - 1
+    return np.abs(fit.amplitudes[index]), fit.stds[index]
 
 
 def fit_exponent(equivalents: Sequence[Equivalent]) -> Reading:

@@ -54,7 +54,7 @@ def test_partials_of_every_waveform_are_measured_exactly():
     segment = segment.segments[0]
     sound = render_segment(segment, rate_hz=48_000)
     played = measure_waveforms(segment, Cut(0.5 * sound, float(segment.span.start), 1.0, 48e3))
-    assert [p.waveform for p in played] == [w for w in WAVEFORMS for _ in range(2)]
+    assert [p.waveform for p in played] == [*WAVEFORMS, *WAVEFORMS]
     for one in played:
         gain_db, _ = one.gain_db(one.as_played)
         assert gain_db == pytest.approx(20 * np.log10(0.5), abs=1e-6)  # the late half has no ramp in it
