@@ -129,8 +129,8 @@ def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Chan
     double = next((p for p in after if (p.capture.sha256, p.channel) in recordings), None)
     if double is not None:
         raise ProfileError(
-            f"{literal(double.capture.file)}, channel {double.channel}, is in both sessions: a recording compared "
-            "with itself shows no change whatever the device does"
+            f"{literal(double.capture.file)}, channel {double.channel}, is in both sessions: a recording "
+            "compared with itself shows no change whatever the device does"
         )
     settings = tuple(
         SettingChange(
