@@ -18,6 +18,7 @@ LEAST_CHANGE = 0.015  # smallest change of slope that counts as a bend
 HOLDS_DB = 0.05  # a model that misses the points by more (rms, beyond their uncertainty) does not hold
 PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the input axis
 MOST_BENDS = 3
+FEWEST_FLAT = 3  # levels that a flat section below the first corner must hold, or it is no flat section
 FAMILIES = 3  # of the curves with one bend less, so many are given another
 
 
@@ -128,6 +129,9 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
         level.min() < corner < level.max() and abs(change) > LEAST_CHANGE for corner, _, change in bends
     )
     apart = all(section.end - section.begin >= STRAIGHT_DB for section in fit.sections[1:-1])
+    if fit.shape.facing[:1] == (1,) and not fit.shape.sloped:
+        levels = np.unique(np.round(level, 1))
+        inside = inside and int(np.sum(levels < bends[0][0])) >= FEWEST_FLAT
     if fit.shape.sloped and bends:  # the sloped section must be long enough to show its slope
         first = fit.sections[0]
         drop = abs(first.slope) * (min(first.end, float(level.max())) - float(level.min()))

@@ -12,6 +12,7 @@ from charprobe.cut import Array
 Flags = NDArray[np.bool_]
 
 SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
+POOLED = (1, 3, 7)  # steps in a row over which a drift is looked for
 JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
 MODEL_SHARE = 0.1  # standard uncertainty of an extrapolation for its model, as a share of its length
@@ -72,7 +73,7 @@ def judge_settling(
     Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
     those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
     likelihood; where the steps disagree, each has its own and only learns from its neighbours. A drift
-    too faint in one step but kept up over three in a row counts as motion, and so does a step in which an
+    too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in which an
     unfinished motion of the one before must still go on, seen or not. Holds where the late motion is
     near one exponential; `MODEL_SHARE` of the extrapolated distance allows for two-stage and level-domain
     smoothers.
@@ -80,9 +81,9 @@ def judge_settling(
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
     score = gain_db @ centred / np.sqrt(centred @ centred) / std_db
-    around = np.convolve(np.pad(score, 1, mode="edge"), np.ones(3), mode="valid") / np.sqrt(3)
-    moving = (np.abs(score) > SIGNIFICANT) | (np.abs(around) > SIGNIFICANT)
-    heading = np.where(np.abs(score) > SIGNIFICANT, score, around) > 0
+    scores = np.array([_pooled(score, steps) for steps in POOLED])
+    surest = scores[np.argmax(np.abs(scores), axis=0), np.arange(score.size)]
+    moving, heading = np.abs(surest) > SIGNIFICANT, surest > 0
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     moving, heading = _carried_on(moving, heading, *first, step_s)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
@@ -90,6 +91,13 @@ def judge_settling(
     judged = std_db / np.sqrt(late) <= JUDGED_DB
     settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
     return StepSettling(moving, settled, remaining, std)
+
+
+def _pooled(score: Array, steps: int) -> Array:
+    """Combine the scores of so many steps in a row around each, as one score."""
+    ones = np.ones(min(steps, score.size))
+    total = np.convolve(score, ones, mode="same")
+    return np.asarray(total / np.sqrt(np.convolve(np.ones(score.size), ones, mode="same")))
 
 
 def _both_ways(

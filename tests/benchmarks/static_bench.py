@@ -121,8 +121,8 @@ def shape_of(curve: StaticCurve, read: StaticReadings) -> str:
         words.append("saturated")
     if read.lower is not None:
         words.append("expander" if read.lower.slope.value > 1 else "upward")
-    if read.compressed is not None and curve.flat_section is None and curve.reaches_down:
-        words.append("always")
+    if read.compressed is not None and curve.flat_section is None:
+        words.append("always" if curve.reaches_down else "compressing wherever a step had settled")
     elif read.compressed is not None:
         over = isinstance(read.slope, Quantity) and read.slope.high < -OVER
         words.append("two bends" if read.second else "over" if over else "compressor")
@@ -166,7 +166,7 @@ def report(compressors: list[Outcome], others: list[Outcome], recipe: str) -> st
         "\n".join(f"- {name}: {reason} ({count})" for (name, reason), count in reasons.most_common()),
         "Shape found for these compressors, other than a compressor: "
         + (", ".join(f"{shape} ({count})" for shape, count in wrong.items()) or "none")
-        + ". A device whose knee lies above the highest step, or below the lowest, is rightly called flat or always.",
+        + ". These had a threshold so low, or a release so slow, that no step below the knee settled.",
         f"Shape found for {len(others)} devices of other shapes:",
         "| device | found |\n|---|---|\n"
         + "\n".join(f"| {kind} | {shape} ({count}) |" for (kind, shape), count in sorted(named.items())),
