@@ -62,9 +62,9 @@ def session_command(
     from charprobe.publish import DEFAULT_LOOKS, findings_of, publish
     from charprobe.session import parts_of, run_session
 
+    count = len(parts_of(loaded))
     prepare_folder(out)
     with folder_lock(out):
-        count = len(parts_of(loaded))
         with click.progressbar(length=count, label="Measuring", file=sys.stderr) as bar:
 
             def progress(outcome: Outcome, _total: int) -> None:
