@@ -220,8 +220,12 @@ def _slope(curve: StaticCurve, section: Section | None) -> Reading:
 
 def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
     fit, unit = curve.fit, "dB"
-    if fit is None or bend is None or section is None:
+    if fit is None or section is None:
         return _not_compressing(curve, unit)
+    if bend is None:
+        low = curve.low_level_gain
+        assert isinstance(low, Unmeasured)  # a slope without a bend: no flat part was seen
+        return Unmeasured(unit, low.reason, low.next)
     if not _ends_inside(curve, fit, bend):
         return _unfinished(curve, unit)
     return knee_width(curve, fit, bend)

@@ -73,10 +73,10 @@ def judge_settling(
     Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
     those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
     likelihood; where the steps disagree, each has its own and only learns from its neighbours. A drift
-    too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in which an
-    unfinished motion of the one before must still go on, seen or not. Holds where the late motion is
-    near one exponential; `MODEL_SHARE` of the extrapolated distance allows for two-stage and level-domain
-    smoothers.
+    too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in
+    which an unfinished motion of the one before must still go on, seen or not. Holds where the late
+    motion is near one exponential; `MODEL_SHARE` of the extrapolated distance allows for two-stage and
+    level-domain smoothers.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
