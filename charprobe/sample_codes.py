@@ -32,7 +32,10 @@ def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:
         wide[:, 1:] = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3)
         return (wide.view("<i4").astype(np.float64) * 2.0**-31).reshape(-1, channels)
     dtype, offset, step = _SAMPLE_TYPES[encoding]
-    values = np.frombuffer(raw, dtype=dtype).astype(np.float64)
+    with np.errstate(
+        invalid="ignore"
+    ):  # signalling NaN of a broken float file: told by whoever looks at values
+        values = np.frombuffer(raw, dtype=dtype).astype(np.float64)
     if step != 1.0:
         values = (values + offset) * step
     return values.reshape(-1, channels)

@@ -85,8 +85,8 @@ def read_wav_layout(stream: BinaryIO, *, size_bytes: int, source: str) -> WavLay
     ds64: int | None = None
     data: tuple[int, int] | None = None
     for name, start, length in _chunks(stream, 12, size_bytes):
-        if name == b"ds64" and form != b"RIFF" and length >= 24:
-            ds64 = struct.unpack("<QQQ", _at(stream, start, 24))[1]
+        if name == b"ds64" and form != b"RIFF" and len(sizes := _at(stream, start, min(length, 24))) == 24:
+            ds64 = struct.unpack("<QQQ", sizes)[1]
         elif name == b"fmt " and fmt is None:
             fmt = _at(stream, start, min(length, 64))
         elif name == b"data" and data is None:

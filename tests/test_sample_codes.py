@@ -68,6 +68,10 @@ def test_stored_bytes_have_exact_values(encoding, raw, value):
     assert decode(raw + raw, encoding=encoding, channels=2).tolist() == [[value, value]]
 
 
+def test_a_signalling_nan_is_read_as_nan_and_nothing_more():
+    assert np.isnan(decode(b"\x00\x00\xa0\x7f", encoding="float32", channels=1)).all()
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.integers(-(2**23), 2**23 - 1), min_size=1, max_size=50))
 def test_every_24_bit_code_comes_back(codes):

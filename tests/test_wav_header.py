@@ -145,6 +145,7 @@ def test_a_short_data_chunk_before_4_gb_of_another_chunk_is_believed():
     [
         (riff(), "no usable format chunk in its 12 bytes"),
         (riff(fmt()), "no data chunk"),
+        (riff(b"ds64\x1c\0\0\0\0\0\0", form=b"RF64"), "no usable format chunk"),
         (riff(chunk(b"fmt ", bytes(8)), chunk(b"data", SAMPLES)), "no usable format chunk"),
         (riff(fmt(channels=0), chunk(b"data", SAMPLES)), "the header claims 0 channels at 48000 Hz"),
         (riff(fmt(channels=5000), chunk(b"data", SAMPLES)), "the header claims 5000 channels"),

@@ -1,0 +1,171 @@
+"""Every parser of files that nobody vouches for, fuzzed with coverage as the guide.
+
+One second each; ``FUZZ_SECONDS=600 pytest tests/test_fuzz.py`` goes on for longer and from another seed.
+"""
+
+import io
+import os
+import time
+
+import numpy as np
+import pytest
+import soundfile
+from coverage_guided import fuzz
+
+from charprobe.audio import open_capture
+from charprobe.chapter import Entry, Health, Table
+from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
+from charprobe.errors import CharprobeError, ProfileError, RecipeError, SoundFileError
+from charprobe.generators.render import lay_out
+from charprobe.health.file_facts import check_file
+from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import load_recipe, parse_recipe
+from charprobe.repair import write_repaired_copy
+from charprobe.wav_header import wav_header
+
+LONGER = "FUZZ_SECONDS" in os.environ
+SECONDS = float(os.environ.get("FUZZ_SECONDS", "1"))
+JSON_WORDS = [b'"', b"{", b"}", b"[", b"]", b",", b":", b"null", b"true", b"-1", b"1e999", b"NaN", b"0.5", b"\\u0000",
+              b"99999999999999999999", b"\xff", b'"schema"']  # fmt: skip
+WAV_WORDS = [b"RIFF", b"RF64", b"WAVE", b"fmt ", b"data", b"ds64", b"LIST", b"fact", b"\xfe\xff", b"\x03\0", b"\x01\0",
+             b"\xff\xff\xff\xff", b"\0\0\0\0", b"fLaC", b"FORM", b"caff"]  # fmt: skip
+RECIPE = b"""schema = "charprobe.recipe/1"
+name = "small"
+summary = "one segment of each kind of value"
+peak_dbfs = -1.0
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997.0
+from_dbfs = -40.0
+to_dbfs = -10.0
+step_db = 10.0
+step_s = 0.5
+falling = false
+[[segment]]
+kind = "tones"
+name = "tones"
+frequencies_hz = [100.0, 1000.0]
+levels_dbfs = [-20.0]
+tone_s = 0.5
+"""
+
+
+def sound_starts():
+    samples = np.random.default_rng(0).uniform(-0.9, 0.9, (200, 2))
+    starts = []
+    for kind, subtype in (
+        ("WAV", "PCM_24"),
+        ("WAVEX", "FLOAT"),
+        ("RF64", "PCM_16"),
+        ("AIFF", "PCM_24"),
+        ("CAF", "PCM_24"),
+    ):
+        buffer = io.BytesIO()
+        soundfile.write(buffer, samples, 48_000, format=kind, subtype=subtype)
+        starts.append(buffer.getvalue())
+    rest = bytes(np.random.default_rng(1).integers(0, 256, 600, dtype=np.uint8))
+    starts += [
+        wav_header(encoding=code, rate_hz=44_100, channels=3, frames=25) + rest
+        for code in ("float64", "pcm8")
+    ]
+    return starts
+
+
+def cue_starts():
+    sheet = CueSheet(
+        lay_out(parse_recipe(RECIPE.decode(), source="x"), rate_hz=48_000, take=1), "pcm24", "0" * 64
+    )
+    return [render_cue_sheet(sheet).encode()]
+
+
+def profile_starts():
+    profile = Profile(
+        setting="small",
+        channel=1,
+        capture=CaptureFacts("a.wav", "a" * 64, 48_000, 24, 1, 30.0),
+        stimulus=StimulusFacts("quick", "b" * 64, 3, 48_000),
+        alignment=AlignmentFacts(12.5, 1.25, -1),
+        quantities={
+            "static.slope": Entry(Quantity(0.25, 0.2, 0.3, "dB/dB"), "997 Hz"),
+            "attack.t63": Entry(Unmeasured("s", "too fast", "raise the carrier", at_most=1e-4), ""),
+        },
+        curves={
+            "static": Table({"input_dbfs": [-60.0], "settled": [True]}, {"input_dbfs": "dBFS", "settled": ""})
+        },
+        health=(Health("click", "warn", "Click.", 1, 2.0, 2.1, ("noise",)),),
+        findings=("Compresses 4:1.",),
+        made_with=MadeWith("0.1.0", {"bypass": "off.wav"}),
+    )
+    return [profile.to_json().encode()]
+
+
+def as_text(parse):
+    return lambda data: parse(data.decode("utf-8", "surrogateescape"), source="x")
+
+
+TEXTS = {
+    "recipe": (
+        as_text(parse_recipe),
+        [RECIPE],
+        [*JSON_WORDS, b"[[segment]]", b"=", b"\n", b"kind"],
+        RecipeError,
+    ),
+    "cue sheet": (as_text(parse_cue_sheet), cue_starts(), JSON_WORDS, RecipeError),
+    "profile": (as_text(Profile.from_json), profile_starts(), JSON_WORDS, ProfileError),
+}
+
+
+def rng_of(name):
+    return np.random.default_rng([len(name), time.time_ns() if LONGER else 0])
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_a_text_parses_or_gives_a_message(name, record_property):
+    target, starts, words, allowed = TEXTS[name]
+    found = fuzz(target, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name))
+    record_property("tried, lines, kept", found)
+    assert found[0] > 20
+    assert found[2] > len(starts), "the mutations reach nothing new: the guide is broken"
+
+
+def test_a_sound_file_is_judged_or_gives_a_message(tmp_path, record_property):
+    path, out = tmp_path / "a.wav", tmp_path / "b.wav"
+
+    def judge(data):
+        path.write_bytes(data)
+        capture = open_capture(path)
+        assert capture.frames * capture.channels < 50 * len(data)
+        check_file(capture)
+        write_repaired_copy(path, out, force=True)
+
+    found = fuzz(
+        judge,
+        starts=sound_starts(),
+        words=WAV_WORDS,
+        allowed=SoundFileError,
+        seconds=SECONDS,
+        rng=rng_of("sound"),
+    )
+    record_property("tried, lines, kept", found)
+    assert found[2] > len(sound_starts()), "the mutations reach nothing new: the guide is broken"
+
+
+def test_the_fuzzer_finds_a_planted_fault():
+    def planted(data):
+        recipe = parse_recipe(data.decode("utf-8", "replace"), source="x")
+        if len(recipe.segments) == 1:
+            raise ZeroDivisionError("planted")
+
+    assert len(load_recipe("quick").segments) > 1
+    with pytest.raises(ZeroDivisionError) as caught:
+        fuzz(
+            planted,
+            starts=[RECIPE],
+            words=[b"\n"],
+            allowed=CharprobeError,
+            seconds=20,
+            rng=np.random.default_rng(0),
+        )
+    assert "input (" in caught.value.__notes__[0]
