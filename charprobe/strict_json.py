@@ -52,7 +52,7 @@ def _finite(digits: str) -> float:
 
 
 def _whole(digits: str) -> int:
-    if len(digits) > 19:
+    if len(digits.lstrip("-")) > 19:
         raise ValueError(f"number {digits[:20]}... is out of range")
     return int(digits)
 
