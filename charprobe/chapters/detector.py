@@ -10,6 +10,7 @@ import numpy as np
 
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.detector_law import (
     Equivalent,
     PlayedWaveform,
@@ -61,7 +62,14 @@ def detector_chapter(
             quantities={**entries, "detector.low_cut": low_cut}, findings=_low_cut_words(low_cut.reading)
         )
     segment = segments[0]
-    played = measure_waveforms(segment, wet.segment(segment))
+    try:
+        played = measure_waveforms(segment, wet.segment(segment))
+    except SegmentTooShortError as error:
+        short = Entry(Unmeasured("1", str(error), "a recipe with longer equal_peak waveforms"), "")
+        return Chapter(
+            quantities={"detector.exponent": short, "detector.low_cut": low_cut},
+            findings=_low_cut_words(low_cut.reading),
+        )
     same = counterpart(bypass, segment)
     references = {}
     if bypass is not None and same is not None:

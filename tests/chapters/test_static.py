@@ -141,6 +141,12 @@ def test_the_detectors_law_is_told_from_waveforms_of_equal_peak(name, word, rng)
     assert f"Its detector reacts to the {word} level." in chapter.findings
 
 
+def test_waveforms_too_short_to_tell_their_partials_give_a_reason(rng):
+    segments = [replace(STEPS[0], falling=False), EqualPeak("law", 800.0, (-52.0, -12.0), 0.05)]
+    _, chapter, _ = measured("smooth-gain-hard", rng, segments=segments)
+    assert "raise its duration" in reading(chapter, "detector.exponent").reason
+
+
 def test_a_filtered_side_chain_shows_its_corner(rng):
     low = LevelSteps("low", 83.0, -49.0, -1.0, 3.0, 0.4, False)
     segments = [replace(STEPS[0], falling=False), low]
