@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations
 
 from charprobe.comparison import CURVES, Difference, in_sentence
@@ -41,13 +41,16 @@ def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tu
     lines = list(_outliers(labels, table))
     for group in groups:
         lines += [_share_sentence(group, labels, table), *_timing(group, labels, table)]
-    for pair in pairs:
-        found = [item for item in differences if (item.first, item.second) == pair and item.gap is not None]
-        together = any(set(pair) <= set(group) for group in groups)
-        if few or together:
-            lines.append(_all_same(found, labels))
-        if few and not together:
-            lines.append(_differ(found, labels))
+    by_pair = {
+        pair: [item for item in differences if (item.first, item.second) == pair and item.gap is not None]
+        for pair in pairs
+    }
+    for cluster in _grouped(range(len(labels)), lambda a, b: _all_same(by_pair[(a, b)])):
+        if len(cluster) > 1:
+            lines.append(_no_larger(cluster, labels, by_pair[(cluster[0], cluster[1])]))
+    if few:
+        apart = [pair for pair in pairs if not any(set(pair) <= set(group) for group in groups)]
+        lines += [_differ(by_pair[pair], labels) for pair in apart]
     return tuple(line for line in lines if line)
 
 
@@ -55,11 +58,16 @@ Table = dict[tuple[str, int, int], Difference]
 
 
 def _alike(members: Iterable[int], name: str, table: Table) -> list[list[int]]:
-    """Sort subjects into groups in which every two have the verdict "same"; some are groups of one."""
+    """Sort subjects into groups in which every two have the verdict "same" for one quantity or curve."""
+    return _grouped(members, lambda a, b: _verdict(table, name, a, b) == "same")
+
+
+def _grouped(members: Iterable[int], alike: Callable[[int, int], bool]) -> list[list[int]]:
+    """Sort subjects into groups in which every two are alike; some are groups of one."""
     groups: list[list[int]] = []
     for index in members:
         for group in groups:
-            if all(_verdict(table, name, member, index) == "same" for member in group):
+            if all(alike(member, index) for member in group):
                 group.append(index)
                 break
         else:
@@ -123,11 +131,15 @@ def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
     count = len(labels)
     if count < FEWEST_FOR_OUTLIER:
         return
-    for name in ("static curve", *KEY):
+    told: set[int] = set()
+    for name in (*KEY, "static curve"):
         for one in range(count):
+            if name == "static curve" and one in told:
+                continue  # its make-up gain says so already
             others = [index for index in range(count) if index != one]
             apart = all(_apart_by_number(table, name, one, other) for other in others)
             if apart and all(_verdict(table, name, *pair) == "same" for pair in combinations(others, 2)):
+                told |= {one} if name == "static.makeup_gain" else set()
                 what = in_sentence(name)
                 yield f"{labels[one]} stands out in {what}: {_apart(name, one, others, table)}."
 
@@ -151,12 +163,14 @@ def _apart(name: str, one: int, others: Sequence[int], table: Table) -> str:
     return f"{_ends(near, far)} {unit} {word} the others"
 
 
-def _all_same(found: Sequence[Difference], labels: Sequence[str]) -> str:
-    if not found or any(item.verdict != "same" for item in found):
-        return ""
+def _all_same(found: Sequence[Difference]) -> bool:
+    return bool(found) and all(item.verdict == "same" for item in found)
+
+
+def _no_larger(cluster: Sequence[int], labels: Sequence[str], found: Sequence[Difference]) -> str:
     key = [item for item in found if item.name in ("static curve", *KEY)]
     largest = ", ".join(f"{in_sentence(item.name)} {item.margin_text}" for item in key)
-    return f"{labels[found[0].first]} and {labels[found[0].second]}: no difference larger than {largest}."
+    return f"{_listed([labels[index] for index in cluster])}: no difference larger than {largest}."
 
 
 def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
@@ -168,4 +182,29 @@ def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
 
 
 def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    """Join names with commas and "and"; channels become ranges, such as "Channels 1 to 4 and 6 to 8"."""
+    numbers = [name.removeprefix("Channel ") for name in names]
+    if len(names) > 2 and all(
+        name.startswith("Channel ") and n.isdigit() for name, n in zip(names, numbers, strict=True)
+    ):
+        return "Channels " + _and(_ranges(sorted(int(number) for number in numbers)))
+    return _and(names)
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
+
+
+def _ranges(numbers: Sequence[int]) -> list[str]:
+    """Word rising numbers, runs of three or more as "first to last"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return [
+        word
+        for run in runs
+        for word in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run])
+    ]

@@ -62,7 +62,8 @@ def test_one_input_of_six_that_is_louder_stands_out_in_one_sentence():
     profiles = [made_profile(odd if channel == 3 else B, channel=channel) for channel in range(1, 7)]
     sentences = compare_profiles(profiles).sentences
     assert "Channel 3 stands out in make-up gain: 0.29 to 0.31 dB above the others." in sentences
-    assert sum("stands out in make-up" in line for line in sentences) == 1
+    assert sum("stands out" in line for line in sentences) == 1
+    assert "Channels 1 to 6 attack equally fast (within a factor of 1.1)." in sentences
 
 
 def test_a_clean_pair_says_no_difference_larger_than():
@@ -71,7 +72,7 @@ def test_a_clean_pair_says_no_difference_larger_than():
     for channel in (1, 2):
         full = made_profile(B, channel=channel)
         profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
-    line = compare_profiles(profiles).sentences[-1]
+    line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
         "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, threshold ±0.2 dB"
     )
@@ -178,3 +179,15 @@ def test_a_curve_that_ends_early_is_not_said_to_be_the_same():
     short = dataclasses.replace(short, curves={"static": Table({**table.columns, "used": used}, table.units)})
     found = verdicts(compare_profiles([made_profile(B), short]))
     assert found["static curve"] == "cannot tell"
+
+
+def test_channels_that_match_are_told_in_one_sentence():
+    kept = ("static.threshold", "static.makeup_gain")
+    odd = dataclasses.replace(B, makeup_db=4.0)
+    profiles = []
+    for channel in range(1, 6):
+        full = made_profile(odd if channel == 4 else B, channel=channel)
+        profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
+    told = [line for line in compare_profiles(profiles).sentences if "no difference larger" in line]
+    assert len(told) == 1
+    assert told[0].startswith("Channels 1 to 3 and 5: no difference larger than static curve ±0.1 dB")

@@ -9,6 +9,7 @@ from charprobe import output
 from charprobe.figures.drawing import Drawing, save_drawing
 from charprobe.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
 from charprobe.figures.harmonics import draw_harmonics
+from charprobe.figures.memory import draw_memory, has_holds
 from charprobe.figures.noise import draw_noise
 from charprobe.figures.overlay import draw_static_overlay, draw_timing_overlay, has_reduction
 from charprobe.figures.response import draw_response
@@ -20,6 +21,7 @@ DRAW: tuple[tuple[str, Callable[[Profile, Look], Drawing]], ...] = (
     ("static", draw_static),
     ("gain_trace", draw_gain_trace),
     ("gain_trace", draw_gain_trace_log),
+    ("timing", draw_memory),
     ("harmonics", draw_harmonics),
     ("response", draw_response),
     ("noise_spectrum", draw_noise),
@@ -89,4 +91,6 @@ def draw_set(
 
 
 def _has_rows(profile: Profile, curve: str) -> bool:
+    if curve == "timing":
+        return curve in profile.curves and has_holds(profile.curves[curve])
     return curve in profile.curves and any(len(column) for column in profile.curves[curve].columns.values())

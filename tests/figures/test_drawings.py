@@ -26,10 +26,21 @@ NOISE = Table(
 )
 
 
+def three_holds(timing):
+    """The burst of a profile held 0.4, 0.03 and 3 s; the release doubles with each tenfold length."""
+    scale = {"hold_s": (1, 0.075, 7.5)} | {f"release_{word}_s": (1, 0.5, 2) for word in ("t50", "t63", "t90")}
+    columns = {
+        name: [None if cells[0] is None else cells[0] * factor for factor in scale.get(name, (1, 1, 1))]
+        for name, cells in timing.columns.items()
+    }
+    return Table(columns, timing.units)
+
+
 @pytest.fixture(scope="module")
 def drawings():
     profile = made_profile(UGLY)
-    profile = dataclasses.replace(profile, curves={**profile.curves, "noise_spectrum": NOISE})
+    curves = {**profile.curves, "noise_spectrum": NOISE, "timing": three_holds(profile.curves["timing"])}
+    profile = dataclasses.replace(profile, curves=curves)
     return {drawing.name: drawing for drawing in profile_drawings(profile, ARTICLE_LOOK)}
 
 
@@ -124,6 +135,12 @@ def test_harmonics_below_the_limit_are_gaps_and_the_limit_is_shaded(drawings):
     assert np.isnan(curves["H4"]).sum() == np.sum(UGLY.h3_dbc - 14 + 2.7 * (level + 20) <= -116 - level / 2)
     assert axes.collections[0].get_hatch()
     assert "reducing gain from −18 dBFS" in drawing.alt
+
+
+def test_release_against_burst_length_is_in_order_of_length(drawings):
+    t63 = lines(drawings["memory"], 0)["t63"]
+    np.testing.assert_allclose(t63.get_xdata(), [30, 400, 3000])
+    np.testing.assert_allclose(t63.get_ydata(), [60, 120, 240], rtol=1e-5)  # UGLY's 0.12 s, six digits kept
 
 
 def test_noise_is_drawn_without_a_bypass_that_is_missing(drawings):
