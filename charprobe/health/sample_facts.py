@@ -128,7 +128,7 @@ class _Tally:
             self.bits.add(samples, peak)
         mean = float(samples.mean())
         self.means.append(mean)
-        self.powers.append(max(float(np.dot(samples, samples)) / samples.size - mean**2, 0.0))
+        self.powers.append(max(float(np.einsum("i,i->", samples, samples)) / samples.size - mean**2, 0.0))
         self.sizes.append(samples.size)
         self._listen(samples)
         for side, extreme in ((1.0, high), (-1.0, -low)):
