@@ -57,6 +57,8 @@ def _unsettled(curve: StaticCurve) -> Found:
         if covered
         else "where no step of a level settled, its extrapolated gain stands in if it is sure enough"
     )
+    if curve.choice is None:
+        rest = "too few are left for a threshold or ratio"
     yield (
         "unsettled",
         "note" if covered else "warn",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +17,7 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6
 PLATEAU_DB = 0.02
+MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
@@ -31,7 +32,7 @@ class StaticCurve:
     points : tuple of StaticPoint
         All steps in playing order, marked.
     choice : CurveChoice or None
-        The curve chosen for the points in use; None if there are too few.
+        The curve chosen for the points in use; None if too few steps had settled.
     axis_std_db : float
         Standard uncertainty of the whole input axis (gain of the path, from the bypass).
     """
@@ -77,7 +78,7 @@ class StaticCurve:
     @cached_property
     def low_level_gain(self) -> Reading:
         """Gain where nothing is reduced, output over input axis, in dB, without the axis' own uncertainty."""
-        if self.choice is None:
+        if np.unique(np.round(self.used[0], 1)).size < FEWEST_LEVELS:
             return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
         if self.fit is None:
             return self._lowest_plateau()
@@ -92,6 +93,8 @@ class StaticCurve:
         outside the measured range is not answered.
         """
         level, gain, std = self.used
+        if self.choice is None:
+            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
         reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
@@ -190,7 +193,26 @@ def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> St
     level, gain, std = curve.used
     if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
         return curve
-    return StaticCurve(marked, choose_curve(level, gain, std=std), axis_std_db)
+    choice = choose_curve(level, gain, std=std)
+    if _stands_on_settled(marked, choice):
+        return StaticCurve(marked, choice, axis_std_db)
+    return StaticCurve(tuple(replace(p, used=p.used and p.settled) for p in marked), None, axis_std_db)
+
+
+def _stands_on_settled(points: Sequence[StaticPoint], choice: CurveChoice) -> bool:
+    """Whether most levels above the threshold have a settled step.
+
+    An extrapolated step knows nothing of slower stages still to come, so a curve must not rest on such steps.
+    """
+    fit = choice.fit
+    levels = {round(p.input_dbfs, 1) for p in points if p.used}
+    settled = {round(p.input_dbfs, 1) for p in points if p.used and p.settled}
+    if not fit.shape.sloped:
+        at = np.array(sorted(levels))
+        corners = [fit.corner(bend)[0] for bend, facing in enumerate(fit.shape.facing) if facing < 0]
+        reduced = (np.abs(fit.gain(at) - fit.parameters[0]) > MOVED_DB) & (at > max(corners, default=-np.inf))
+        levels = set(at[reduced].tolist())
+    return len(levels & settled) >= SETTLED_SHARE * len(levels)
 
 
 def between_steps(level: Array, gain: Array, std: Array, at: float) -> tuple[float, float, float]:

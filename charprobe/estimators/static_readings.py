@@ -264,6 +264,8 @@ def _max_reduction(curve: StaticCurve) -> Reading:
     low, unit = curve.low_level_gain, "dB"
     if isinstance(low, Unmeasured):
         return Unmeasured(unit, low.reason, low.next)
+    if curve.choice is None:
+        return _not_compressing(curve, unit)
     level, gain, _ = curve.used
     above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
     deepest = float(level[above][int(np.argmin(gain[above]))])

@@ -102,6 +102,19 @@ def test_an_unsettled_pass_is_a_note_where_the_other_stands(rng):
     assert item.start_s < item.end_s
 
 
+def test_steps_too_short_for_a_slow_cell_give_no_curve_rather_than_a_wrong_one(rng):
+    # half of the cell's recovery takes seconds: what the steps extrapolate to is 2 dB off its own curve
+    _, chapter, curve = measured("optical-leveller", rng)
+    assert "unsettled" in codes(chapter)
+    for name in ("static.threshold", "static.slope", "static.ratio", "static.max_reduction"):
+        assert "had settled" in reading(chapter, name).reason
+    assert curve.reduction_db_at(-10.0) is None
+    found = reading(chapter, "static.makeup_gain")  # below its threshold it does settle
+    assert found.value == pytest.approx(
+        make_stage("optical-leveller").truth["static.makeup_gain"].value, abs=0.01
+    )
+
+
 def test_without_a_bypass_the_axis_is_the_stimulus_and_make_up_is_withheld(rng):
     stage, chapter, _ = measured("smooth-gain-hard", rng, bypass=False)
     assert isinstance(reading(chapter, "static.makeup_gain"), Unmeasured)
