@@ -12,7 +12,7 @@ from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.gain_trace import Edge, edge_trace, reference_step, steps_of
 from charprobe.figures.labels import EndLabel, in_two_lines, label_ends
-from charprobe.figures.source import conditions, flags, in_words, measured, numbers
+from charprobe.figures.source import flags, in_words, measured, numbers
 from charprobe.figures.static import anchor
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
@@ -153,9 +153,11 @@ def _dropped(profiles: Sequence[Profile], shown: Sequence[_Member]) -> str:
 
 
 def _footer(shown: Sequence[_Member], name: str) -> str:
-    stated = dict.fromkeys(
-        conditions(profile, [name]).partition(";")[0] for profile in (member.profile for member in shown)
+    entries = [member.profile.quantities.get(name) for member in shown]
+    stated = list(
+        dict.fromkeys(entry.conditions.split(";")[0] for entry in entries if entry and entry.conditions)
     )
-    kept = list(stated)[:2]
+    if not stated:
+        return "Conditions: every setting's own are with its figures."
     more = f" and {len(stated) - 2} more" if len(stated) > 2 else ""
-    return f"Conditions: {'; '.join(kept)}{more}. Every setting's own are with its figures."
+    return f"Conditions: {'; '.join(stated[:2])}{more}. Every setting's own are with its figures."

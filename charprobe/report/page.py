@@ -17,12 +17,12 @@ from charprobe.figures.palette import DARK, LIGHT, Palette
 from charprobe.figures.source import measured
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.profile import Profile
-from charprobe.quantity import Reading
+from charprobe.quantity import Quantity, Reading
 from charprobe.report.card import figure, setting_card
 from charprobe.report.markup import EMPTY, Html, element, joined
 from charprobe.report.overview import Shown, glance_table, pair_table, sentences
 from charprobe.report.terms import definition_list, definitions
-from charprobe.wording import readable, rounded_text
+from charprobe.wording import display_unit, readable, rounded_text
 
 METHOD = (
     "A known stimulus was played through the stage and recorded; what is said here comes from that alone.",
@@ -241,7 +241,7 @@ def _truth_table(rows: Sequence[Truth]) -> Html:
             "tr",
             element("th", row.stage, scope="row"),
             element("td", glossary.term(row.quantity).title),
-            element("td", f"{rounded_text(row.truth, 5)} {'' if row.unit == '1' else row.unit}"),
+            element("td", _truth_words(row)),
             element("td", readable(row.reading).text),
             element("td", row.verdict, class_="good" if row.verdict in ("good", "bound holds") else "off"),
         )
@@ -250,6 +250,13 @@ def _truth_table(rows: Sequence[Truth]) -> Html:
     note = "The devices are simulated, so the true values are known. They were not used to measure."
     table = element("table", element("thead", head), element("tbody", *body), class_="truth")
     return joined([element("p", note), element("div", table, class_="scroll", tabindex="0")])
+
+
+def _truth_words(row: Truth) -> str:
+    """Return the true value in the unit its reading is shown in."""
+    shown = row.reading.value if isinstance(row.reading, Quantity) else row.truth
+    scale, unit = display_unit(row.unit, shown)
+    return f"{rounded_text(row.truth * scale, 6)}{'' if unit == ':1' else ' '}{unit}".rstrip()
 
 
 def _method(comparison: Comparison | None, command: str) -> Html:
