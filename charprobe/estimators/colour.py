@@ -19,6 +19,7 @@ EXCEEDS = (
 NEAR_RIG = 2.0  # amplitude ratio to the bypass (6 dB) below which a harmonic may be the rig's own
 BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
 GROWTH_RUNGS = 3
+CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
 
 
@@ -194,9 +195,7 @@ def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
     """
     out = []
     for order in range(2, HIGHEST + 1):
-        seen = [
-            rung for rung in rungs if rung.cell.detected(order) and not rung.near_rig(order) and rung.idle
-        ][: GROWTH_RUNGS + 1]
+        seen = [rung for rung in rungs if _clear(rung, order)][: GROWTH_RUNGS + 1]
         if len(seen) < GROWTH_RUNGS:
             continue
         x = np.array([rung.input_dbfs for rung in seen])
@@ -210,6 +209,13 @@ def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
         slope = float((weight * centred) @ y / energy)
         out.append(Growth(order, Quantity.from_std(slope, 1 / math.sqrt(energy), "dB/dB"), x[0], x[-1]))
     return tuple(out)
+
+
+def _clear(rung: Rung, order: int) -> bool:
+    """Whether an order stands so far over the noise that picking such rungs does not favour high readings."""
+    if not rung.cell.detected(order) or rung.near_rig(order) or not rung.idle:
+        return False
+    return bool(abs(rung.cell.ratios[order - 2]) > CLEAR * rung.cell.stds[order - 2])
 
 
 def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: str) -> Unmeasured:
