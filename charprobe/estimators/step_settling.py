@@ -13,6 +13,7 @@ Flags = NDArray[np.bool_]
 
 SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
 POOLED = (1, 3, 7)  # steps in a row over which a drift is looked for
+MOST_POOLED = 2.0  # score that one step adds at most: a strong motion must not spill over to its neighbours
 JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
 MODEL_SHARE = 0.1  # standard uncertainty of an extrapolation for its model, as a share of its length
@@ -83,7 +84,7 @@ def judge_settling(
     score = gain_db @ centred / np.sqrt(centred @ centred) / std_db
     scores = np.array([_pooled(score, steps) for steps in POOLED])
     surest = scores[np.argmax(np.abs(scores), axis=0), np.arange(score.size)]
-    moving, heading = np.abs(surest) > SIGNIFICANT, surest > 0
+    moving, heading = (np.abs(surest) > SIGNIFICANT) & (surest * score > 0), surest > 0
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     moving, heading = _carried_on(moving, heading, *first, step_s)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
@@ -94,9 +95,11 @@ def judge_settling(
 
 
 def _pooled(score: Array, steps: int) -> Array:
-    """Combine the scores of so many steps in a row around each, as one score."""
+    """Combine the scores of so many steps in a row around each, as one score; no single one may decide."""
+    if steps == 1:
+        return score
     ones = np.ones(min(steps, score.size))
-    total = np.convolve(score, ones, mode="same")
+    total = np.convolve(np.clip(score, -MOST_POOLED, MOST_POOLED), ones, mode="same")
     return np.asarray(total / np.sqrt(np.convolve(np.ones(score.size), ones, mode="same")))
 
 

@@ -166,7 +166,8 @@ def report(compressors: list[Outcome], others: list[Outcome], recipe: str) -> st
         "\n".join(f"- {name}: {reason} ({count})" for (name, reason), count in reasons.most_common()),
         "Shape found for these compressors, other than a compressor: "
         + (", ".join(f"{shape} ({count})" for shape, count in wrong.items()) or "none")
-        + ". These had a threshold so low, or a release so slow, that no step below the knee settled.",
+        + ". Where the release is so slow that no step below the knee settled, no more can be told; any "
+        "other name here is a wrong verdict.",
         f"Shape found for {len(others)} devices of other shapes:",
         "| device | found |\n|---|---|\n"
         + "\n".join(f"| {kind} | {shape} ({count}) |" for (kind, shape), count in sorted(named.items())),
