@@ -61,13 +61,13 @@ def _crowd() -> Stage:
 
 def _rain() -> Stage:
     bend = Bend(-30.0, slope_of(2.0), 10.0)
-    slow = SlowStore(time_s=1.1, charge_s=0.35, share=0.5)
+    slow = SlowStore(time_s=0.3, charge_s=0.1, share=0.5)
     return Compressor(
         "rain",
         "soft 2:1, two stages",
         (bend,),
         attack_s=0.012,
-        release_s=0.07,
+        release_s=0.035,
         makeup_db=1.5,
         slow_store=slow,
     )

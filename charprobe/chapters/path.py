@@ -6,7 +6,7 @@ from charprobe.chapter import Chapter, Entry
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.take import Take
 
-LONGEST_S = 1.0  # a delay longer than this, or an early arrival, is a capture that was not started in step
+LONGEST_S = 0.1  # a delay longer than this, or an early arrival, is a capture that was not started in step
 EARLY_SAMPLES = 1.0
 
 

@@ -114,10 +114,17 @@ class _Stretch:
         reach = float(u[-1])
         if np.count_nonzero(u) < self.order + 1:
             return float(np.sum(self.weights * self.g**2)), 0.0, math.inf
-        basis = np.stack([(u / reach) ** n for n in range(1, self.order + 1)])
-        covariance = np.linalg.pinv((basis * self.weights) @ basis.T)
-        fitted = covariance @ ((basis * self.weights) @ self.g)
-        cost = float(np.sum(self.weights * (self.g - fitted @ basis) ** 2))
+        powers = [u / reach]
+        for _ in range(self.order - 1):
+            powers.append(powers[-1] * powers[0])
+        basis = np.stack(powers)
+        weighted = basis * self.weights
+        gram = weighted @ basis.T
+        # a trace of the diagonal keeps the inverse finite where the moving points are few
+        covariance = np.linalg.inv(gram + 1e-13 * np.trace(gram) * np.eye(self.order))
+        fitted = covariance @ (weighted @ self.g)
+        misfit = self.g - fitted @ basis
+        cost = float(self.weights @ (misfit * misfit))
         return cost, float(fitted[0]) / reach, float(covariance[0, 0]) / reach**2
 
     def scan(self, low_s: float, high_s: float) -> float:

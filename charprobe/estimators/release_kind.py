@@ -110,10 +110,12 @@ def classify_movement(
     end, tick = float(t[-1]), trace.resolution_s
     one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
     line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
+    best = min(one, line, key=lambda model: model.bic)
+    if WORTH * best.rms_db <= floor / 4:  # no second stage could be worth its constants
+        return _straight_kind(line, change) if best is line else _one(one)
     firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
     bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
     two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda model: model.bic)
-    best = min(one, line, key=lambda model: model.bic)
     if _two_stages(best, two, end, floor):
         return _two(two)
     if best.rms_db > WRONG * abs(change):
