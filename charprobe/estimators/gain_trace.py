@@ -188,33 +188,30 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
     )
     noise = _noise(solved.gain[grid < -8]), _noise(solved.gain[grid > 8][::-1])
-    period = rate_hz / after.frequency_hz / wet.step
-    span, window, close = 1.0, math.sqrt(12) * WIDTH, grid < CALM_PERIODS * period
-    if len(edge.pairs) == 1:
-        span = window = period
-    else:
-        residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
-        if residue > EVEN_LIMIT:
-            span, window, close = period / 2, math.sqrt(12) * period / 4, np.zeros(grid.size, bool)
-        solved = _half_period_means(solved, period, ~close)
-        grid, close = solved.grid, close[np.isin(grid, solved.grid)]
-    gain = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains)
+    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
     near = np.flatnonzero(np.abs(grid) <= dry.reach)
     ratio, seen = edge_ratio(
         wet, edge.pieces, edge.pairs, carriers=(carrier, dry.carrier), offsets=offsets, grid=grid[near]
     )
     seen /= np.where(grid[near] < 0, *edge.dry_gains)
-    smear = np.zeros(grid.size)
-    smear[near] = np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
     smeared = _smeared_samples(seen, grid[near], before, after)
-    gain[near[close[near]]] = ratio.real[close[near]]
-    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
+    gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
+    gain[near], smear[near] = ratio.real, np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
+    period = rate_hz / after.frequency_hz / wet.step
+    span, window, far = 1.0, math.sqrt(12) * WIDTH, grid >= CALM_PERIODS * period
+    rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
+    if len(edge.pairs) == 1:
+        span = window = period
+    else:
+        residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
+        if residue > EVEN_LIMIT:
+            span, window, far = period / 2, math.sqrt(12) * period / 4, np.ones(grid.size, bool)
+        rows = _half_period_means(rows, period, far)
+    grid, gain = rows[0].astype(np.int64), rows[2]
     keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
     # points of a trace solved over whole periods share their noise within a period
     shared = period if len(edge.pairs) == 1 else 1.0
-    time_s, gain_db, std_db = _blocks(
-        grid[keep], solved.time_s[keep], gain[keep], relative[keep], smear[keep], shared
-    )
+    time_s, gain_db, std_db = _blocks(grid[keep], rows[1:, keep], shared)
     return GainTrace(
         edge.name,
         time_s,
@@ -251,28 +248,20 @@ def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> flo
     return turning if turning > chance else 0.0
 
 
-def _half_period_means(solved: Solved, period: float, where: NDArray[np.bool_]) -> Solved:
-    """Average points half a carrier period apart at the places `where` says, never across the edge.
+def _half_period_means(rows: Array, period: float, where: NDArray[np.bool_]) -> Array:
+    """Average columns half a carrier period apart at the places `where` says, never across the edge.
 
-    What turns with the carrier cancels: even-order products, and a thump of coupling capacitors. Points
-    whose partners lie beyond the ends of the grid are left out.
+    The first row is the grid. What turns with the carrier cancels: even-order products, and a thump of
+    coupling capacitors. Points whose partners lie beyond the ends of the grid are left out.
     """
-    grid, gain, time_s = solved.grid.astype(float), solved.gain.copy(), solved.time_s.copy()
-    reach = period / 4
+    grid, out, reach = rows[0], rows.copy(), period / 4
     for side in (grid < 0, grid >= 0):
         own, means = grid[side], np.flatnonzero(side & where)
-        room = np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0]))
-        by = np.minimum(reach, room)
-        pair = [_interp(grid[means] + sign * by, own, solved.gain[side]) for sign in (-1, 1)]
-        gain[means] = (pair[0] + pair[1]) / 2
-        times = [np.interp(grid[means] + sign * by, own, solved.time_s[side]) for sign in (-1, 1)]
-        time_s[means] = (times[0] + times[1]) / 2
-    kept = (grid >= grid[0] + reach) & (grid <= grid[-1] - reach)
-    return Solved(solved.grid[kept], time_s[kept], gain[kept])
-
-
-def _interp(at: Array, grid: Array, values: Complex) -> Complex:
-    return np.interp(at, grid, values.real) + 1j * np.interp(at, grid, values.imag)
+        by = np.minimum(reach, np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0])))
+        for i in range(1, rows.shape[0]):
+            early, late = (np.interp(grid[means] + sign * by, own, rows[i, side]) for sign in (-1, 1))
+            out[i, means] = (early + late) / 2
+    return out[:, (grid >= grid[0] + reach) & (grid <= grid[-1] - reach)]
 
 
 def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:
@@ -281,10 +270,12 @@ def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> 
     return float(np.count_nonzero(np.abs(ratio - 1) * step > VISIBLE))
 
 
-def _blocks(
-    grid: Index, time_s: Array, gain: Array, relative: Array, smear: Array, shared: float
-) -> tuple[Array, Array, Array]:
-    """Average the far parts of a trace over blocks that grow with the distance from the edge."""
+def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Array]:
+    """Average the far parts of a trace over blocks that grow with the distance from the edge.
+
+    `rows` hold time, gain, its relative noise and the smear of the reference in dB.
+    """
+    time_s, gain, relative, smear = rows
     far = int(max(-grid[0], grid[-1]))
     edges = [0]
     while edges[-1] <= far:
