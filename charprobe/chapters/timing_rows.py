@@ -24,7 +24,7 @@ MOST_LEFT = 0.1  # share of a movement still to come from which its stages canno
 class Row:
     """What one phase set of bursts shows: both gain traces, their times and kinds.
 
-    `attack_kind` and `release_kind` are None where the edge has no time to classify. `start_s` and `end_s`
+    `release_kind` is None where the edge has no time to classify. `start_s` and `end_s`
     are seconds from the first sample of the capture.
     """
 
@@ -35,7 +35,6 @@ class Row:
     release_trace: GainTrace
     attack: EdgeTimes
     release: EdgeTimes
-    attack_kind: ReleaseKind | None
     release_kind: ReleaseKind | None
     start_s: float
     end_s: float
@@ -103,7 +102,6 @@ def _row(wet: Take, segment: Segment, bursts: tuple[Burst, ...], capture: Cut, b
         release_trace,
         attack,
         release,
-        _kind(attack_trace, attack),
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),
         wet.capture_time_s(bursts[-1].release.stop),
