@@ -1,4 +1,4 @@
-"""Measure or judge capture files: opens what is named, finds out what was played, hands over to the library."""
+"""Measure or judge capture files: open what is named, find out what was played, hand over to the library."""
 
 from __future__ import annotations
 

@@ -28,16 +28,16 @@ def recognise(source: Source, channel: int) -> Stimulus:
     reading = find_ident(source, channel)
     if reading is None:
         raise AlignmentError(
-            f"{source.name}, channel {channel + 1}: no ident found in the sound, so it does not say which stimulus it "
-            "is. Name the cue sheet with --stimulus; if this is not a capture of a charprobe stimulus, retake. "
-            "File kept"
+            f"{source.name}, channel {channel + 1}: no ident found in the sound, so it does not say which "
+            "stimulus it is. Name the cue sheet with --stimulus; if this is not a capture of a charprobe "
+            "stimulus, retake. File kept"
         )
     for name in shipped_recipes():
         recipe = load_recipe(name)
         if recipe.hash.startswith(reading.recipe_hash_prefix):
             return lay_out(recipe, rate_hz=source.rate_hz, take=reading.take)
     raise AlignmentError(
-        f"{source.name}, channel {channel + 1}: the sound names recipe {reading.recipe_hash_prefix}, take "
-        f"{reading.take}, which is none of the shipped ones in this version. Name its cue sheet with --stimulus. "
-        "File kept"
+        f"{source.name}, channel {channel + 1}: the sound names recipe {reading.recipe_hash_prefix}, "
+        f"take {reading.take}, which is none of the shipped ones in this version. Name its cue sheet with "
+        "--stimulus. File kept"
     )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -23,7 +23,7 @@ def demo_command(out: Path, recipe: str, force: bool) -> None:
     from charprobe.recipe import load_recipe
 
     click.echo(STORY, err=True)
-    with click.progressbar(length=STEPS, label="Measuring", file=_stderr(), item_show_func=str) as bar:
+    with click.progressbar(length=STEPS, label="Measuring", file=sys.stderr, item_show_func=str) as bar:
         demo = run_demo(
             out, recipe=load_recipe(recipe), force=force, progress=lambda what: bar.update(1, what)
         )
@@ -61,7 +61,7 @@ def selftest_command(
     from charprobe.stages.catalogue import stage_names
 
     chosen = names or stage_names()
-    with click.progressbar(length=len(chosen), label="Measuring", file=_stderr(), item_show_func=str) as bar:
+    with click.progressbar(length=len(chosen), label="Measuring", file=sys.stderr, item_show_func=str) as bar:
         rows = run_selftest(
             chosen, load_recipe(recipe), rate_hz=rate_hz, jobs=jobs, progress=lambda name: bar.update(1, name)
         )
@@ -70,7 +70,3 @@ def selftest_command(
     else:
         click.echo(rows_text(rows))
     ctx.exit(1 if any(row.verdict in {"off", "bound wrong"} for row in rows) else 0)
-
-
-def _stderr() -> Any:
-    return click.get_text_stream("stderr")

@@ -1,0 +1,222 @@
+"""The commands as a person uses them: what is said where, exit codes, and nothing half-written."""
+
+import json
+import os
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from charprobe.cli import main
+from charprobe.profile import load_profile
+
+RATE = 48_000
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def good(*arguments):
+    result = run(*arguments)
+    assert result.exit_code == 0, result.output
+    return result
+
+
+def refused(result, *, code=1, says):
+    assert result.exit_code == code, result.output
+    assert says in result.stderr
+    assert "Traceback" not in result.output
+    assert result.stderr.count("Error:") == 1
+    return result
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A folder with a stimulus, a bypass capture and a capture of a compressor."""
+    folder = tmp_path_factory.mktemp("bench")
+    good("stimulus", "quick", "--out", folder / "s.wav")
+    rig = ("--bits", 24, "--noise", -110, "--delay", 812.3, "--drift", 15)
+    good("simulate", "plain-wire", folder / "s.wav", "--out", folder / "off.wav", *rig)
+    good("simulate", "smooth-gain-hard", folder / "s.wav", "--out", folder / "on.wav", "--seed", 1, *rig)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def profiles(bench):
+    for name in ("on", "off"):
+        out = bench / f"{name}.json"
+        good("measure", bench / f"{name}.wav", "--bypass", bench / "off.wav", "--out", out, "--force")
+    return bench / "on.json", bench / "off.json"
+
+
+def altered(bench, folder, change, *, subtype="PCM_24", rate=RATE):
+    samples, _ = soundfile.read(bench / "on.wav")
+    path = folder / "altered.wav"
+    soundfile.write(path, change(samples), rate, subtype=subtype)
+    return path
+
+
+def test_recipes_are_listed_for_people_and_machines():
+    assert "standard" in good("recipes").stdout
+    rows = json.loads(good("recipes", "--json").stdout)
+    assert {"quick", "standard", "full"} <= {row["name"] for row in rows}
+
+
+def test_a_stimulus_says_what_it_is_and_how_to_play_it_safely(tmp_path):
+    result = good("stimulus", "quick", "--out", tmp_path / "q.wav", "--rate", 96_000)
+    assert "96000 Hz" in result.stdout and "peak" in result.stdout
+    for caution in ("headphones", "Tweeters", "Phantom", "monitoring", "DC"):
+        assert caution in result.stderr
+
+
+def test_stages_print_their_truth():
+    assert "smooth-gain-hard" in good("stages").stdout
+    rows = json.loads(good("stages", "--json").stdout)
+    assert len(rows) >= 8 and all(row["name"] for row in rows)
+
+
+def test_a_measurement_names_the_setting_and_gives_the_truth(profiles):
+    profile = load_profile(profiles[0])
+    assert profile.setting == "on"
+    # the closed form of the stage: threshold -24 dBFS, ratio 4
+    assert profile.quantities["static.threshold"].reading.value == pytest.approx(-24, abs=0.1)
+    assert profile.quantities["static.slope"].reading.value == pytest.approx(0.25, abs=0.003)
+
+
+def test_a_plain_wire_has_no_ratio_and_no_attack(profiles):
+    profile = load_profile(profiles[1])
+    for name in ("static.ratio", "attack.t63", "release.t63"):
+        assert profile.quantities[name].reading.reason
+
+
+def test_measure_json_is_the_profile(bench, tmp_path):
+    result = good("measure", bench / "off.wav", "--out", tmp_path / "p.json", "--json")
+    assert json.loads(result.stdout)["schema"] == "charprobe.profile/1"
+
+
+def test_show_prints_and_draws(profiles, tmp_path):
+    result = good("show", profiles[0], "--figures", tmp_path / "figures")
+    assert "Threshold" in result.stdout
+    kinds = {path.suffix for path in (tmp_path / "figures").iterdir()}
+    assert {".svg", ".png", ".pdf"} <= kinds
+
+
+def test_compare_writes_tables_and_says_what_differs(profiles, tmp_path):
+    good("compare", *profiles, "--out", tmp_path / "c")
+    assert (tmp_path / "c" / "differences.csv").stat().st_size > 0
+
+
+def test_check_says_keep_and_where_the_stimulus_lies(bench):
+    assert good("check", bench / "on.wav").stdout.startswith("KEEP")
+    verdict = json.loads(good("check", bench / "on.wav", "--json").stdout)
+    assert verdict["verdict"] == "keep"
+    assert verdict["drift_ppm"] == pytest.approx(15, abs=0.2)
+
+
+def test_one_command_misused_exits_2(bench, tmp_path):
+    assert run("measure", bench / "on.wav").exit_code == 2
+    assert run("compare", bench / "on.json", "--out", tmp_path / "x").exit_code == 2
+    assert run("nonsense").exit_code == 2
+
+
+BAD_SOUND = {
+    "not audio": (lambda path: path.write_text("this is a letter\n" * 100), "holds no sound"),
+    "empty": (lambda path: path.write_bytes(b""), "0 bytes"),
+    "missing": (lambda path: None, "no such file"),
+    "silent": (lambda path: soundfile.write(path, np.zeros(RATE), RATE), "silence"),
+    "noise": (
+        lambda path: soundfile.write(path, np.random.default_rng(1).normal(0, 1e-4, 5 * RATE), RATE),
+        "noise",
+    ),
+    "other sound": (
+        lambda path: soundfile.write(path, 0.3 * np.sin(np.arange(5 * RATE) * 0.05), RATE),
+        "not",
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", BAD_SOUND)
+@pytest.mark.parametrize("command", ["measure", "check"])
+def test_bad_sound_gets_one_message_and_leaves_nothing(bench, tmp_path, kind, command):
+    make, says = BAD_SOUND[kind]
+    path = tmp_path / "bad.wav"
+    make(path)
+    out = ("--out", tmp_path / "p.json") if command == "measure" else ()
+    refused(run(command, path, "--stimulus", bench / "s.json", *out), says=says)
+    assert not (tmp_path / "p.json").exists()
+
+
+def test_a_truncated_capture_gives_what_it_holds(bench, tmp_path):
+    path = altered(bench, tmp_path, lambda x: x[: int(0.7 * x.size)])
+    good("measure", path, "--bypass", bench / "off.wav", "--out", tmp_path / "p.json")
+    profile = load_profile(tmp_path / "p.json")
+    assert "truncated" in {item.code for item in profile.health}
+    assert profile.quantities["static.threshold"].reading.value == pytest.approx(-24, abs=0.1)
+    assert profile.quantities["attack.t63"].reading.reason
+
+
+def test_another_rate_than_the_stimulus_is_said(bench, tmp_path):
+    path = altered(bench, tmp_path, lambda x: x, rate=44_100)
+    refused(run("measure", path, "--stimulus", bench / "s.json", "--out", tmp_path / "p.json"), says="48 kHz")
+
+
+def test_samples_that_are_no_numbers_withhold_their_segment_only(bench, tmp_path):
+    def spoil(samples):
+        samples[int(22.5 * RATE)] = np.nan  # in the bursts
+        return samples
+
+    path = altered(bench, tmp_path, spoil, subtype="FLOAT")
+    good("measure", path, "--bypass", bench / "off.wav", "--out", tmp_path / "p.json")
+    profile = load_profile(tmp_path / "p.json")
+    assert "non-finite" in {item.code for item in profile.health}
+    assert profile.quantities["static.threshold"].reading.value == pytest.approx(-24, abs=0.1)
+    assert profile.quantities["attack.t63"].reading.reason
+
+
+def test_clipping_is_told_with_its_time(bench, tmp_path):
+    path = altered(bench, tmp_path, lambda x: np.clip(4 * x, -1, 1 - 2**-23))
+    result = run("check", path)
+    assert result.exit_code == 1
+    assert "RETAKE" in result.stdout and "clipped" in result.stdout
+
+
+def test_without_a_bypass_what_needs_it_says_so(bench, tmp_path):
+    good("measure", bench / "on.wav", "--out", tmp_path / "p.json")
+    profile = load_profile(tmp_path / "p.json")
+    assert "bypass" in profile.quantities["static.makeup_gain"].reading.reason
+    assert profile.quantities["static.slope"].reading.value == pytest.approx(0.25, abs=0.003)
+
+
+def test_an_existing_profile_is_kept_unless_forced(bench, tmp_path):
+    out = tmp_path / "p.json"
+    out.write_text("mine")
+    refused(run("measure", bench / "on.wav", "--out", out), says="--force")
+    assert out.read_text() == "mine"
+    good("measure", bench / "on.wav", "--out", out, "--force")
+    assert load_profile(out).setting == "on"
+
+
+def test_a_folder_that_takes_no_files_is_noticed_before_the_work(bench, tmp_path):
+    refused(run("measure", bench / "on.wav", "--out", tmp_path / "none" / "p.json"), says="folder")
+    if os.geteuid():  # root writes anywhere
+        (tmp_path / "locked").mkdir(mode=0o500)
+        refused(run("measure", bench / "on.wav", "--out", tmp_path / "locked" / "p.json"), says="annot")
+
+
+def test_a_bad_recipe_names_line_and_range(tmp_path):
+    path = tmp_path / "r.toml"
+    path.write_text('schema = "charprobe.recipe/1"\nname = "r"\nsummary = "s"\npeak_dbfs = 3\n')
+    refused(run("stimulus", path, "--out", tmp_path / "r.wav"), says="r.toml")
+    assert not (tmp_path / "r.wav").exists()
+
+
+def test_a_channel_that_is_not_there_is_refused(bench, tmp_path):
+    refused(run("measure", bench / "on.wav", "--channel", 3, "--out", tmp_path / "p.json"), says="1 channel")
+
+
+def test_strict_turns_warnings_into_exit_1(bench, tmp_path):
+    path = altered(bench, tmp_path, lambda x: x[: int(0.7 * x.size)])
+    assert run("measure", path, "--out", tmp_path / "p.json", "--strict").exit_code == 1
+    assert (tmp_path / "p.json").exists()
