@@ -16,7 +16,7 @@ from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import judge_capture
 from charprobe.health.same_sound import check_roles
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.quantity import Unmeasured
+from charprobe.quantity import Quantity, Unmeasured
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take
@@ -108,13 +108,14 @@ def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
 def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[str, Entry]:
     """Take back every quantity that a health finding withholds, by its name or its group's.
 
-    The finding's message becomes the reason.
+    The finding's message becomes the reason; what was not measured anyway keeps its own reason and bound.
     """
     kept = dict(quantities)
     for item in health:
         reason = f"{item.code}: {item.message}"
         for own, entry in quantities.items():
-            if own in item.withholds or own.split(".")[0] in item.withholds:
+            named = own in item.withholds or own.split(".")[0] in item.withholds
+            if named and isinstance(entry.reading, Quantity):
                 reading = Unmeasured(glossary.term(own).unit, reason, "mend that and retake")
                 kept[own] = Entry(reading, entry.conditions)
     return kept

@@ -4,6 +4,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from charprobe.generators.bursts import edge_phase
 from charprobe.generators.render import lay_out, render, render_segment
 from charprobe.generators.sweep import render_sweep
 from charprobe.recipe import (
@@ -71,12 +72,21 @@ def test_a_phase_set_has_constant_energy_at_every_sample_between_its_ends():
     total = 0.0
     for k in range(8):
         low, high, _ = segment.tones[3 * k : 3 * k + 3]
-        assert high.phase_rad == pytest.approx(np.pi * k / 8)
+        # the phase advances by pi/8, the polarity alternates
+        assert high.phase_rad == pytest.approx(k * (np.pi + np.pi / 8) % (2 * np.pi))
         begin = low.start - segment.span.start
         total = total + samples[begin : begin + 3 * 2400 + 960][ends:-ends] ** 2
     lead = low.length - ends
     np.testing.assert_allclose(total[:lead], 4 * 10 ** (-30 / 10), rtol=1e-9)  # K/2 A²: a sum of shifted cos²
     np.testing.assert_allclose(total[lead : lead + 960], 4 * 10 ** (-3 / 10), rtol=1e-9)
+
+
+def test_an_odd_phase_set_cancels_even_orders():
+    for phases in (5, 7):  # of 3 phases a third of the residue stays
+        angles = np.array([edge_phase(k, phases=phases) for k in range(phases)])
+        carrier = np.cos(angles + np.linspace(0, 6, 50)[:, None])
+        np.testing.assert_allclose(np.sum(carrier**2, axis=1), phases / 2, rtol=1e-12)
+        np.testing.assert_allclose(np.sum(carrier**3, axis=1), 0, atol=1e-12)  # x times its own square
 
 
 def test_burst_lengths_hold_as_long_as_asked():
