@@ -23,8 +23,8 @@ def lay_out_burst_lengths(spec: BurstLengths, *, start: int, rate_hz: int) -> Se
 def edge_phase(k: int, *, phases: int) -> float:
     """Carrier phase, in [0, 2 pi), at which burst `k` of a set meets its rising edge.
 
-    The phase advances by pi / phases and the polarity alternates: the squares of the carriers still add up to a
-    constant, and with an odd number of phases from 5 on second-order distortion cancels as well.
+    The phase advances by pi / phases and the polarity alternates: the squares of the carriers still add up to
+    a constant, and with an odd number of phases from 5 on second-order distortion cancels as well.
     """
     return math.pi * k * (1 + 1 / phases) % (2 * math.pi)
 
