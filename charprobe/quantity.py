@@ -14,7 +14,7 @@ class Quantity:
 
     Examples
     --------
-    >>> Quantity.from_std(-20.0, 0.01, "dBFS").high
+    >>> round(Quantity.from_std(-20.0, 0.01, "dBFS").high, 4)
     -19.9804
     """
 
