@@ -205,6 +205,8 @@ def _stands_on_settled(points: Sequence[StaticPoint], choice: CurveChoice) -> bo
     An extrapolated step knows nothing of slower stages still to come, so a curve must not rest on such steps.
     """
     fit = choice.fit
+    if not fit.shape.sloped and 1 not in fit.shape.facing:
+        return True  # nothing is reduced above a threshold
     levels = {round(p.input_dbfs, 1) for p in points if p.used}
     settled = {round(p.input_dbfs, 1) for p in points if p.used and p.settled}
     if not fit.shape.sloped:

@@ -114,7 +114,9 @@ def try_other(job: tuple[int, str]) -> Outcome:
 
 def shape_of(curve: StaticCurve, read: StaticReadings) -> str:
     """Name the shape that the readings stand for."""
-    if curve.choice is None or curve.fit is None:
+    if curve.choice is None:
+        return "too few steps settled"
+    if curve.fit is None:
         return "no model"
     words = []
     if isinstance(read.saturation, Quantity):
