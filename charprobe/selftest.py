@@ -149,7 +149,9 @@ def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
         entry, goal = profile.quantities.get(quantity), GOALS.get(quantity)
         if entry is not None and goal is not None:
             allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
-            rows.append(Row(stage.name, quantity, true.value, true.unit, entry.reading, allowed, true.within))
+            rows.append(
+                Row(profile.setting, quantity, true.value, true.unit, entry.reading, allowed, true.within)
+            )
     return rows
 
 

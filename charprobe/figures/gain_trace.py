@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
 from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
@@ -71,6 +72,8 @@ def plot_edge(
     scale, unit = _time_scale(timing, trace, edge)
     for index, step in enumerate(steps):
         time_s, gain_db = edge_trace(trace, edge, step)
+        if edge == "release":  # the fall of a loud burst rings far beyond the gain it leaves
+            gain_db = np.where(_away(timing, time_s, step), gain_db, np.nan)
         style = look.series(index) | {"marker": ""}
         if step != reference:
             style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
@@ -115,7 +118,7 @@ def _gain_limits(timing: Table, trace: Table, edge: Edge, steps: list[int]) -> t
     low, high = np.inf, -np.inf
     for step in steps:
         time_s, gain_db = edge_trace(trace, edge, step)
-        away = np.abs(time_s) >= RINGING_PERIODS / numbers(timing, "carrier_hz")[step]
+        away = _away(timing, time_s, step)
         past = np.nan_to_num(numbers(timing, "attack_overshoot_db")[step]) if edge == "attack" else 0.0
         kept = gain_db[away] if away.any() else gain_db
         low, high = min(low, float(kept.min()) - past), max(high, float(kept.max()))
@@ -123,6 +126,11 @@ def _gain_limits(timing: Table, trace: Table, edge: Edge, steps: list[int]) -> t
         return -1.0, 1.0
     room = max(0.12 * (high - low), LEAST_SPAN_DB / 2 - (high - low) / 2)
     return low - room, high + room
+
+
+def _away(timing: Table, time_s: Array, step: int) -> NDArray[np.bool_]:
+    """Which times lie some periods of the carrier from the edge, where the path no longer rings."""
+    return np.asarray(np.abs(time_s) >= RINGING_PERIODS / numbers(timing, "carrier_hz")[step])
 
 
 def _drawn(steps: list[int], reference: int) -> list[int]:
