@@ -16,7 +16,7 @@ CARRIER_HZ, STEPS_HZ = 3989.0, 997.0
 TOP_DBFS = -1.5
 REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bring out
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
-PHASES = (8, 7, 5, 4, 3, 2)
+PHASES = (9, 7, 5, 3)  # odd: second-order distortion cancels
 LONGEST_GAP_S, LONGEST_HOLD_S = 40.0, 10.0
 SETTLE = 2.7  # t90 times this is six time constants of one pole
 GUESS = 4.0  # a time known only as "at least" is planned for as this many times as long
@@ -95,7 +95,7 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     rate_hz = profile.stimulus.rate_hz
     reasons = list(known.reasons)
     recipe = duration = None
-    for phases, count in [*((k, len(highs)) for k in PHASES), (2, 2), (2, 1)]:
+    for phases, count in [*((k, len(highs)) for k in PHASES), (3, 2), (3, 1)]:
         recipe = _recipe(known, low, highs[-count:], phases)
         duration = lay_out(recipe, rate_hz=rate_hz, take=0).duration_s
         if duration <= longest_s:

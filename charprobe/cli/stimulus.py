@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
+
+if TYPE_CHECKING:
+    from charprobe.recipe import Recipe
 
 CAUTIONS = """\
 Before you play it:
@@ -43,7 +46,21 @@ def recipes_command(as_json: bool) -> None:
 
 
 @click.command("stimulus")
-@click.argument("recipe")
+@click.argument("recipe", required=False)
+@click.option(
+    "--for",
+    "profile",
+    type=click.Path(path_type=Path),
+    help="Instead of a RECIPE: design the stimulus for the setting of this first profile.",
+)
+@click.option(
+    "--longest",
+    "longest_s",
+    type=click.FloatRange(20, 1800),
+    default=180.0,
+    show_default=True,
+    help="With --for: bench time a take may cost, in s.",
+)
 @click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="WAV to write.")
 @click.option(
     "--rate",
@@ -70,15 +87,27 @@ def recipes_command(as_json: bool) -> None:
 )
 @click.option("--force", is_flag=True, help="Overwrite files that exist.")
 def stimulus_command(
-    recipe: str, out: Path, rate_hz: int, take: int, subtype: Literal["float32", "pcm24"], force: bool
+    recipe: str | None,
+    profile: Path | None,
+    longest_s: float,
+    out: Path,
+    rate_hz: int,
+    take: int,
+    subtype: Literal["float32", "pcm24"],
+    force: bool,
 ) -> None:
-    """Render RECIPE (a shipped name or a TOML file) as a WAV and a cue sheet beside it."""
+    """Render RECIPE (a shipped name or a TOML file) as a WAV and a cue sheet beside it.
+
+    With --for the recipe is designed from a first profile: steps around its threshold, gaps long enough for
+    its release; the intervals to expect are printed.
+    """
+    if (recipe is None) == (profile is None):
+        raise click.UsageError("give either a RECIPE or --for PROFILE")
     from charprobe.make_stimulus import write_stimulus
     from charprobe.recipe import load_recipe
 
-    written = write_stimulus(
-        load_recipe(recipe), out, rate_hz=rate_hz, take=take, subtype=subtype, force=force
-    )
+    chosen = load_recipe(recipe) if recipe is not None else _designed(profile, longest_s)
+    written = write_stimulus(chosen, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)
     stimulus = written.stimulus
     click.echo(
         f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  "
@@ -92,3 +121,19 @@ def stimulus_command(
         start_s, length_s = segment.span.start / rate_hz, segment.span.length / rate_hz
         click.echo(f"  {start_s:8.3f} s  {length_s:7.3f} s  {segment.spec.kind:<13} {segment.spec.name}")
     click.echo(CAUTIONS, err=True)
+
+
+def _designed(path: Path | None, longest_s: float) -> Recipe:
+    from charprobe.designer import design_stimulus
+    from charprobe.profile import load_profile
+
+    assert path is not None
+    design = design_stimulus(load_profile(path), longest_s=longest_s)
+    for reason in design.reasons:
+        click.echo(reason)
+    for item in design.expected:
+        now = "no number" if item.now is None else f"± {item.now:.3g}"
+        click.echo(
+            f"  {item.name:<16} {item.value:10.5g} {item.unit:<4} now {now}, expected ± {item.then:.3g}"
+        )
+    return design.recipe

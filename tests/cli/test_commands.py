@@ -71,6 +71,12 @@ def test_a_stimulus_says_what_it_is_and_how_to_play_it_safely(tmp_path):
         assert caution in result.stderr
 
 
+def test_the_next_stimulus_is_designed_from_a_first_profile(profiles, tmp_path):
+    result = good("stimulus", "--for", profiles[0], "--out", tmp_path / "next.wav")
+    assert "expected" in result.stdout and (tmp_path / "next.json").exists()
+    refused(run("stimulus", "--out", tmp_path / "x.wav"), code=2, says="either a RECIPE or --for")
+
+
 def test_stages_print_their_truth():
     assert "smooth-gain-hard" in good("stages").stdout
     rows = json.loads(good("stages", "--json").stdout)
