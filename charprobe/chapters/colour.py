@@ -11,14 +11,16 @@ from typing import Protocol
 from charprobe.chapter import Chapter, Entry
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.cut import Cut
-from charprobe.estimators.colour import REDUCING_DB, Rung, colour_onset, even_odd_balance, input_at_thd
+from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Tones
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 UNITS = {
     "colour.thd_at_reference": "dBc",
@@ -55,6 +57,7 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
     rungs = _measured(wet, bypass, static)
     if not rungs:
         return Chapter(quantities=absent(wet, Tones, UNITS, recipe=RECIPE))
+    rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs)
     rungs = [_without_ripple(rung, splits) for rung in rungs]
     ladder = _ladder(rungs)
@@ -74,8 +77,8 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
     entries["colour.ripple_share"] = _ripple_share(splits, rungs, reference.cell.tone.frequency_hz)
     return Chapter(
         quantities=entries,
-        curves=colour_curves(rungs, splits, ladder),
-        findings=colour_findings(ladder, entries),
+        curves=colour_curves(rungs, splits, ladder) | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)},
+        findings=(*colour_findings(ladder, entries), *stray_finding(rungs, rate_hz=rate_hz)),
     )
 
 
@@ -94,7 +97,25 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
             reduction = static.reduction_db_at(input_dbfs) if static is not None else None
             rungs.append(Rung(input_dbfs, reduction, cell, rig))
-    return rungs
+    return [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
+
+
+def _fall_db(rung: Rung, rungs: Sequence[Rung]) -> float | None:
+    """How far the gain of a tone lies below the highest of quieter tones of its frequency, 0 at least."""
+    gain = _gain_db(rung)
+    quieter = [
+        other
+        for one in rungs
+        if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
+        and one.input_dbfs < rung.input_dbfs - SAME_LEVEL_DB
+        and (other := _gain_db(one)) is not None
+    ]
+    return None if gain is None or not quieter else max(0.0, max(quieter) - gain)
+
+
+def _gain_db(rung: Rung) -> float | None:
+    level = rung.cell.fundamental
+    return level.value - rung.input_dbfs if isinstance(level, Quantity) else None
 
 
 def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, ...]:
@@ -143,13 +164,15 @@ def _ladder(rungs: Sequence[Rung]) -> list[Rung]:
 
 def _tone_words(rung: Rung) -> str:
     tone = rung.cell.tone
-    if rung.reduction_db is None:
+    if rung.reduced_db is None:
         reduction = "gain reduction not known"
     elif rung.idle:
         reduction = "no gain reduction"
+    elif rung.reduction_db is None:
+        reduction = f"gain {number_text(rung.reduced_db, 1)} dB lower than of quieter tones"
     else:
-        reduction = f"{rung.reduction_db:.1f} dB of gain reduction"
-    return f"{tone.frequency_hz:g} Hz at {rung.input_dbfs:.1f} dBFS, {reduction}"
+        reduction = f"{number_text(rung.reduction_db, 1)} dB of gain reduction"
+    return f"{tone.frequency_hz:g} Hz at {number_text(rung.input_dbfs, 1)} dBFS, {reduction}"
 
 
 def _onset(ladder: Sequence[Rung], bypass: Take | None) -> Reading:
@@ -160,18 +183,15 @@ def _onset(ladder: Sequence[Rung], bypass: Take | None) -> Reading:
 
 
 def _ripple_share(splits: Sequence[Split], rungs: Sequence[Rung], reference_hz: float) -> Entry:
-    reductions = [rung.reduction_db for rung in rungs if rung.reduction_db is not None]
-    if not reductions:
+    if all(rung.reduced_db is None for rung in rungs):
         reason = "it is not known which tones ran under gain reduction"
         return Entry(Unmeasured("%", reason, "a recipe with level_steps beside the tones"), "")
-    if max(reductions) < REDUCING_DB:
+    if all(rung.idle for rung in rungs):
         return Entry(Quantity(0.0, 0.0, 0.0, "%"), "no gain reduction at any level of the tones")
     clear = [
         rung
         for rung in rungs
-        if rung.reduction_db is not None
-        and rung.reduction_db >= CLEAR_REDUCTION_DB
-        and rung.colour is not None
+        if rung.reduced_db is not None and rung.reduced_db >= CLEAR_REDUCTION_DB and rung.colour is not None
     ]
     if not clear:
         reason = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -11,9 +12,11 @@ from charprobe.chapter import Cell, Entry, Table
 from charprobe.estimators.colour import Growth, Rung, growth_laws
 from charprobe.estimators.harmonics import HIGHEST
 from charprobe.estimators.ripple import Split
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.wording import number_text
 
 ORDERS = range(2, HIGHEST + 1)
+MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 
 
 def colour_curves(rungs: Sequence[Rung], splits: Sequence[Split], ladder: Sequence[Rung]) -> dict[str, Table]:
@@ -27,30 +30,44 @@ def colour_curves(rungs: Sequence[Rung], splits: Sequence[Split], ladder: Sequen
 def colour_findings(ladder: Sequence[Rung], entries: Mapping[str, Entry]) -> tuple[str, ...]:
     """Sentences for a recordist, each drawn from the readings."""
     out = []
-    onset = entries["colour.onset"].reading
-    if isinstance(onset, Quantity):
-        out.append(f"Colour shows from {onset.value:.1f} dBFS up.")
-    elif onset.at_least is not None:
-        out.append(f"{onset.reason[0].upper()}{onset.reason[1:]}.")
+    out += _onset_words(ladder, entries["colour.onset"].reading)
     for name, share in (("minus60db", "0.1 %"), ("minus40db", "1 %")):
         level = entries[f"colour.input_at_thd_{name}"].reading
         if isinstance(level, Quantity):
             safe = math.floor(level.low * 10) / 10
-            out.append(f"Keep steady peaks under {safe:.1f} dBFS to stay below {share} distortion.")
+            peak = number_text(safe, 1)
+            out.append(f"Keep steady peaks under {peak} dBFS to stay below {share} distortion.")
         elif level.at_least is not None:
-            out.append(f"Distortion stays below {share} up to {level.at_least:.1f} dBFS.")
+            out.append(f"Distortion stays below {share} up to {number_text(level.at_least, 1)} dBFS.")
     entry = entries["colour.even_odd_balance"]
     balance, where = entry.reading, entry.conditions
     if isinstance(balance, Quantity):
         lead = "even" if balance.value > 0 else "odd"
-        out.append(f"The {lead} harmonics lead by {abs(balance.value):.1f} dB at {where}.")
+        out.append(f"The {lead} harmonics lead by {number_text(abs(balance.value), 1)} dB at {where}.")
     elif balance.at_most is not None or balance.at_least is not None:
         out.append(f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}.")
     share_entry = entries["colour.ripple_share"]
     ripple = share_entry.reading
     if isinstance(ripple, Quantity) and ripple.value > 0:
         out.append(f"Ripple of the gain explains {ripple.value:.0f} % of the {share_entry.conditions}.")
-    return tuple(out)
+    return tuple(MINUS.sub("−", sentence) for sentence in out)
+
+
+def _onset_words(ladder: Sequence[Rung], onset: Reading) -> list[str]:
+    """Where colour begins; harmonics that ripple explains are named as such."""
+    if isinstance(onset, Quantity):
+        return [f"Colour shows from {number_text(onset.value, 1)} dBFS up."]
+    if onset.at_most is not None:
+        return [f"Colour shows at every level played, from {number_text(onset.at_most, 1)} dBFS up."]
+    if onset.at_least is None:
+        return []
+    rippling = [rung for rung in ladder if not rung.idle and rung.cell.detected(3) and not rung.near_rig(3)]
+    if not rippling:
+        return [f"{onset.reason[0].upper()}{onset.reason[1:]}."]
+    return [
+        "Harmonics under gain reduction are gain ripple: "
+        f"no colour beyond it up to {number_text(onset.at_least, 1)} dBFS."
+    ]
 
 
 def _harmonics_table(rungs: Sequence[Rung]) -> Table:

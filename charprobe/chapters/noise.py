@@ -5,16 +5,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from charprobe.chapter import Cell, Chapter, Entry, Health, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.cut import Cut
-from charprobe.estimators.noise import MIN_LENGTH_S, Noise, is_muted, measure_noise
+from charprobe.estimators.noise import MIN_LENGTH_S, MainsLine, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Silence
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 UNITS = {
     "noise.unweighted": "dBFS",
@@ -29,6 +32,8 @@ RECIPE = "quick"
 LEAD_S = 0.5  # left out of the silence, at most a quarter of it: what sounded before dies away
 TONE_LEAD_S, EDGE_S = 0.1, 0.02
 TONE_ORDERS = 10
+THIRD_OCTAVE = 2 ** (1 / 6) - 2 ** (-1 / 6)  # its width over its middle
+LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
 QUIETER_DB = 6.0  # silence this much below the noise beside the tone is muted, not quiet
 CLOSE_DB = 1.0  # noise this close to the bypass is the recorder's as much as the stage's
 RECORD_LONGER = "a recipe with a longer silence segment"
@@ -134,6 +139,9 @@ def _mains(noise: Noise | None) -> Reading:
     total = noise.mains_dbfs
     if total is None:
         return Unmeasured("dBFS", "no line of the 50 or 60 Hz family stands out of the noise", RECORD_LONGER)
+    if total < LEAST_MAINS_DBFS:
+        reason = f"all lines of the 50 or 60 Hz family lie below {number_text(LEAST_MAINS_DBFS, 0)} dBFS"
+        return Unmeasured("dBFS", reason, "nothing: they are far below any noise", at_most=LEAST_MAINS_DBFS)
     # a line adds to the noise in its few bins; 0.5 dB covers the worst line that is still told apart
     return Quantity.from_std(total, 0.25, "dBFS")
 
@@ -154,7 +162,7 @@ def _tone_conditions(segment: Segment) -> str:
     assert isinstance(spec, Silence)
     return (
         f"full-scale sine over CCIR-RMS noise beside a tone of {spec.tone_hz:g} Hz "
-        f"at {spec.tone_dbfs:g} dBFS; recorder's own noise included"
+        f"at {number_text(spec.tone_dbfs, 0)} dBFS; recorder's own noise included"
     )
 
 
@@ -184,7 +192,7 @@ def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[s
     else:
         entries["noise.change_at_equal_level"] = Entry(
             _difference(change, gain),
-            f"unweighted, less the gain of {gain.value:+.2f} dB that the quiet tone shows",
+            f"unweighted, less the gain of {_signed(gain.value, 2)} dB that the quiet tone shows",
         )
     return entries
 
@@ -261,13 +269,15 @@ def _findings(heard: _Heard, other: _Heard | None) -> tuple[str, ...]:
     if noise is None:
         return ()
     out = [
-        f"Noise is {noise.a_weighted.value:.1f} dBFS A-weighted, {noise.ccir_rms.value:.1f} dBFS CCIR-RMS."
+        f"Noise is {number_text(noise.a_weighted.value, 1)} dBFS A-weighted, "
+        f"{number_text(noise.ccir_rms.value, 1)} dBFS CCIR-RMS."
     ]
-    if noise.mains:
-        strongest = max(noise.mains, key=lambda line: line.level_dbfs)
+    telling = [line for line in noise.mains if _tells(line, noise)]
+    if telling:
+        strongest = max(telling, key=lambda line: line.level_dbfs)
         out.append(
             f"Mains lines are present, the strongest at {strongest.frequency_hz:.0f} Hz, "
-            f"{strongest.level_dbfs:.1f} dBFS; they are not in the noise figures."
+            f"{number_text(strongest.level_dbfs, 1)} dBFS; they are not in the noise figures."
         )
     pair = _same_part(heard, other)
     if pair is not None:
@@ -278,5 +288,17 @@ def _findings(heard: _Heard, other: _Heard | None) -> tuple[str, ...]:
                 "and the stage's own noise is lower than given."
             )
         else:
-            out.append(f"The setting changes the noise by {change.value:+.1f} dB against the bypass.")
+            out.append(f"The setting changes the noise by {_signed(change.value, 1)} dB against the bypass.")
     return tuple(out)
+
+
+def _tells(line: MainsLine, noise: Noise) -> bool:
+    """Whether a line is worth a sentence: above the least level and above the noise of its third octave."""
+    density = float(np.interp(line.frequency_hz, noise.spectrum_hz, noise.spectrum_dbfs_per_hz))
+    beside = density + 10 * math.log10(THIRD_OCTAVE * line.frequency_hz)
+    return line.level_dbfs > max(LEAST_MAINS_DBFS, beside)
+
+
+def _signed(value: float, decimals: int) -> str:
+    text = number_text(value, decimals)
+    return text if text.startswith("−") else f"+{text}"

@@ -21,6 +21,7 @@ BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
 GROWTH_RUNGS = 3
 CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
+SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class Rung:
         where nothing was taken out.
     colour_stds : ndarray or None
         Their standard uncertainties.
+    fall_db : float or None
+        How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
     """
 
     input_dbfs: float
@@ -50,11 +53,24 @@ class Rung:
     rig: HarmonicCell | None
     colour: NDArray[np.complex128] | None = None
     colour_stds: NDArray[np.float64] | None = None
+    fall_db: float | None = None
+
+    @property
+    def reduced_db(self) -> float | None:
+        """Gain reduction in dB; where it is not known, the fall of the gain from quieter tones."""
+        return self.fall_db if self.reduction_db is None else self.reduction_db
 
     @property
     def idle(self) -> bool:
-        """Whether the rung is known, or not known otherwise, to be free of gain reduction."""
-        return self.reduction_db is None or self.reduction_db < REDUCING_DB
+        """Whether no gain reduction is known or seen beyond what saturation itself takes off the fundamental.
+
+        A power of odd order n that makes a small harmonic n takes about n times as much off the fundamental.
+        """
+        if self.reduced_db is None or self.reduced_db < REDUCING_DB:
+            return True
+        odd = [order for order in ODD if order <= self.cell.orders]
+        loss = sum(order * float(abs(self.cell.ratios[order - 2])) for order in odd)
+        return 1 - 10 ** (-self.reduced_db / 20) < SATURATION * loss
 
     def near_rig(self, order: int) -> bool:
         """Tell whether a detected harmonic lies within 6 dB of what the bypass shows, or can show."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
-from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.estimators.tone_residual import StrayLine, stray_lines, subtract_tone
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.stimulus import Tone
 
@@ -43,12 +43,15 @@ class HarmonicCell:
         fundamental (cosine convention).
     stds : ndarray, shape (orders - 1,)
         Standard uncertainty of the real and of the imaginary part of each ratio.
+    strays : tuple of StrayLine
+        Steady lines beside the tone that are no harmonics of it, strongest first.
     """
 
     tone: Tone
     fit: ToneFit
     ratios: Complex
     stds: Array
+    strays: tuple[StrayLine, ...] = ()
 
     @property
     def orders(self) -> int:
@@ -172,16 +175,20 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
             cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST, refine=False
         )
 
-    fit = fitted(piece)
+    steady, fit = piece, fitted(piece)
     for _ in range(STEADYING):
         movement = _slow_movement(piece, fit)
         if movement is None:
             break
-        fit = fitted(Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz))
+        steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
+        fit = fitted(steady)
     first = complex(fit.amplitudes[0])
     order = np.arange(2, fit.orders + 1)
     turn = np.exp(-1j * order * np.angle(first))
-    return HarmonicCell(tone, fit, fit.amplitudes[1:] * turn / abs(first), fit.stds[1:] / abs(first))
+    own = float(abs(first))
+    return HarmonicCell(
+        tone, fit, fit.amplitudes[1:] * turn / own, fit.stds[1:] / own, stray_lines(steady, fit)
+    )
 
 
 def _slow_movement(piece: Cut, fit: ToneFit) -> Array | None:

@@ -41,7 +41,7 @@ def coloured(rng, bypass):
 
 def test_harmonics_at_the_reference_equal_the_closed_form(coloured):
     entry = coloured.quantities["colour.h2_at_reference"]
-    assert "997 Hz at -10.0 dBFS, no gain reduction" in entry.conditions
+    assert "997 Hz at −10.0 dBFS, no gain reduction" in entry.conditions
     h2, h3 = ratios(-10.0)
     for order, truth in ((2, h2), (3, h3)):
         level = reading(coloured, f"colour.h{order}_at_reference")
@@ -139,6 +139,38 @@ def test_ripple_of_a_clean_compressor_is_not_taken_for_colour(rng, bypass):
     assert isinstance(onset, Unmeasured) and "no colour found" in onset.reason
 
 
+def test_ripple_is_told_from_the_fall_of_the_gain_where_no_static_curve_is_known(rng, bypass):
+    chapter = colour_chapter(take_of(TONES, Squarer(0.02), rng=rng), bypass, None)
+    assert isinstance(reading(chapter, "colour.onset"), Unmeasured)
+    assert reading(chapter, "colour.ripple_share").value > 90
+    sentences = " ".join(chapter.findings)
+    assert "Harmonics under gain reduction are gain ripple" in sentences and "Colour shows" not in sentences
+    # a saturator takes as much off the fundamental as its harmonics tell: no gain reduction
+    shaped = colour_chapter(take_of(TONES, lambda x: np.tanh(3 * x) / 3, rng=rng), bypass, None)
+    assert isinstance(reading(shaped, "colour.onset"), (Quantity, Unmeasured))
+    assert reading(shaped, "colour.ripple_share") == Quantity(0.0, 0.0, 0.0, "%")
+    assert "Colour shows" in " ".join(shaped.findings)
+
+
+def test_lines_that_are_no_harmonics_are_listed_with_their_cause(rng, bypass):
+    def folding(samples):
+        return samples + 0.1 * samples**5 + 1e-3 * np.cos(2 * np.pi * 7310 / 48_000 * np.arange(samples.size))
+
+    chapter = colour_chapter(take_of(TONES, folding, rng=rng), bypass, NoReduction())
+    tone, line, dbc, order = (
+        column(chapter, "stray_lines", name)
+        for name in ("frequency_hz", "line_hz", "level_dbc", "folded_order")
+    )
+    # 5 x 5003 Hz lies above half the rate and comes back at 22 985 Hz, at a 16th of 0.1 A**4
+    folded = (tone == 5003) & (np.abs(line - 22_985) < 6)
+    assert set(order[folded]) == {5}
+    truth = 20 * np.log10(0.1 / 16) - 4 * 3
+    assert dbc[folded].max() == pytest.approx(truth, abs=2)  # half a bin off a Hann window reads 1.4 dB low
+    spur = np.abs(line - 7310) < 6
+    assert set(tone[spur]) == {110, 997, 5003} and set(order[spur]) == {None}
+    assert any("is no harmonic" in sentence for sentence in chapter.findings)
+
+
 def test_colour_under_reduction_is_seen_beside_ripple(rng, bypass):
     device = Squarer(0.05)
     chapter = colour_chapter(take_of(TONES, lambda x: device(cubic(x)), rng=rng), bypass, device)
@@ -165,7 +197,11 @@ def test_harmonics_of_the_rig_are_marked_and_not_subtracted(rng):
 def test_without_bypass_or_reduction_the_reasons_are_named(rng):
     chapter = colour_chapter(take_of(TONES, cubic, rng=rng), None, None)
     assert "bypass" in reading(chapter, "colour.onset").reason
-    assert "gain reduction" in reading(chapter, "colour.ripple_share").reason
+    assert reading(chapter, "colour.ripple_share") == Quantity(
+        0.0, 0.0, 0.0, "%"
+    )  # the tones' own gains tell
+    lone = colour_chapter(take_of([Tones("one", (997.0,), (-10.0,), 0.2, 0.3)], cubic, rng=rng), None, None)
+    assert "gain reduction" in reading(lone, "colour.ripple_share").reason
     assert isinstance(reading(chapter, "colour.h2_at_reference"), Quantity)
 
 

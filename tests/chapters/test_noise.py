@@ -75,6 +75,24 @@ def test_hum_is_listed_apart(rng, bypass):
     assert any("Mains lines are present" in sentence for sentence in chapter.findings)
 
 
+@pytest.mark.parametrize("hum_dbfs", [-140.0, -90.0])
+def test_mains_lines_are_told_only_where_they_matter(rng, hum_dbfs):
+    def device(samples):
+        hiss = rng.normal(0, 10 ** ((-90 if hum_dbfs > -130 else -160) / 20) / np.sqrt(2), samples.size)
+        return (
+            samples + hiss + 10 ** (hum_dbfs / 20) * np.cos(2 * np.pi * 50 / 48_000 * np.arange(samples.size))
+        )
+
+    # hiss of -90 dBFS is -123 dBFS in the third octave at 50 Hz, and one bin of 1.3 Hz -132 dBFS; a line of
+    # -140 dBFS is clear of its hiss but below anything that matters
+    hum = take_of(IDLE, device, rng=rng, noise_dbfs=None, bits=None)
+    chapter = noise_chapter(hum, None)
+    told = any("Mains lines are present" in sentence for sentence in chapter.findings)
+    assert told == (hum_dbfs > -130)
+    mains = reading(chapter, "noise.mains")
+    assert isinstance(mains, Unmeasured) == (hum_dbfs < -130)
+
+
 def test_without_a_tone_or_bypass_the_reasons_are_named(rng):
     chapter = noise_chapter(take_of([Silence("idle", 1.0)], hissing(rng), rng=rng), None)
     assert "quiet tone" in reading(chapter, "noise.dynamic_range").reason
