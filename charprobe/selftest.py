@@ -26,6 +26,7 @@ from charprobe.stimulus import Stimulus
 RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, lead_s=0.5)
 LEAST_CHANGE_DB = 1.0
 WORST_POINT = "static.points"
+LOWEST_DBC = -80.0  # at a tone of -10 dBFS 20 dB above a floor of -110 dBFS: as far as the goal goes
 VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
 
 
@@ -147,7 +148,8 @@ def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
     rows = [_points(stage, profile)] if "static" in profile.curves else []
     for quantity, true in truth.items():
         entry, goal = profile.quantities.get(quantity), GOALS.get(quantity)
-        if entry is not None and goal is not None:
+        buried = true.unit == "dBc" and true.value < LOWEST_DBC
+        if entry is not None and goal is not None and not buried:
             allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
             rows.append(
                 Row(profile.setting, quantity, true.value, true.unit, entry.reading, allowed, true.within)

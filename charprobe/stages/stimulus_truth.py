@@ -10,6 +10,8 @@ from charprobe.stages.stage import Array, Stage, delay_samples
 from charprobe.stages.true_times import TrueTimes, time_edge
 from charprobe.stimulus import Segment, Tone
 
+SILENT_DBFS = -120.0
+
 
 @dataclass(frozen=True)
 class TrueCondition:
@@ -72,6 +74,10 @@ def _condition(
     rise, fall = high.start - low.start, last.start - low.start
     levels = np.array([low.level_dbfs, high.level_dbfs])
     quiet_db, loud_db = stage.static_gain_db(levels, frequency_hz=low.frequency_hz)
+    # filters are in the static gain but not in the trace: their part is what both differ by in silence
+    silent_db = stage.static_gain_db(np.array([SILENT_DBFS]), frequency_hz=low.frequency_hz)
+    beside = float(silent_db[0] - gain_db[0])
+    quiet_db, loud_db = quiet_db - beside, loud_db - beside
     return TrueCondition(
         low.level_dbfs,
         high.level_dbfs,
