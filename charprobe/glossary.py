@@ -223,12 +223,14 @@ _COLOUR = {
     "colour.imd_smpte": Term(
         "Intermodulation (two-tone)",
         "dB",
-        "Sidebands of a weak high tone made by a four times stronger low tone, over the high tone.",
+        "Sidebands f2 ± n f1 of a weak high tone f2 beside a four times stronger low tone f1, each pair "
+        "summed, the orders root-sum-squared, over the high tone.",
     ),
     "colour.imd_difference": Term(
         "Intermodulation (difference)",
         "dB",
-        "Difference product of two equal high tones over the sum of the tones.",
+        "Products f2 − f1 and, as one sum, 2 f1 − f2 and 2 f2 − f1 of two equal high tones, "
+        "root-sum-squared, over the sum of the two tones.",
     ),
 }
 

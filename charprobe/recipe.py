@@ -132,9 +132,26 @@ class EqualPeak:
     gap_s: float = _number(0, 60, 0.3)
 
 
-Spec = LevelSteps | Bursts | BurstLengths | Sweep | Tones | Silence | EqualPeak
+@dataclass(frozen=True)
+class TwoTone:
+    """Two tones at once, rising in peak level: intermodulation.
+
+    `lower_over_upper` is the ratio of their amplitudes: 4 for a low and a high tone, 1 for a close pair.
+    """
+
+    kind: ClassVar[str] = "two_tone"
+    name: str
+    lower_hz: float = _number(20, TOP_HZ)
+    upper_hz: float = _number(20, TOP_HZ)
+    lower_over_upper: float = _number(0.1, 10)
+    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
+    tone_s: float = _number(0.05, 30)
+    gap_s: float = _number(0, 60, 0.3)
+
+
+Spec = LevelSteps | Bursts | BurstLengths | Sweep | Tones | Silence | EqualPeak | TwoTone
 KINDS: dict[str, type[Spec]] = {
-    cls.kind: cls for cls in (LevelSteps, Bursts, BurstLengths, Sweep, Tones, Silence, EqualPeak)
+    cls.kind: cls for cls in (LevelSteps, Bursts, BurstLengths, Sweep, Tones, Silence, EqualPeak, TwoTone)
 }
 
 
@@ -340,6 +357,12 @@ def _check_levels(spec: Spec, peak_dbfs: float, where: _Where) -> None:
                 raise where.error(
                     f.name, found=highest, allowed=f"at most the recipe's peak_dbfs, {peak_dbfs:g}"
                 )
-    for low, high in (("low_dbfs", "high_dbfs"), ("from_dbfs", "to_dbfs"), ("from_hz", "to_hz")):
+    spans = (
+        ("low_dbfs", "high_dbfs"),
+        ("from_dbfs", "to_dbfs"),
+        ("from_hz", "to_hz"),
+        ("lower_hz", "upper_hz"),
+    )
+    for low, high in spans:
         if hasattr(spec, low) and getattr(spec, low) >= getattr(spec, high):
             raise where.error(high, found=getattr(spec, high), allowed=f"more than {low}")

@@ -10,6 +10,7 @@ from typing import Protocol
 
 from charprobe.chapter import Chapter, Entry
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
+from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.cut import Cut
@@ -45,7 +46,7 @@ class Reduction(Protocol):
 
 
 def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
-    """Measure the harmonics of a setting from its tones segments.
+    """Measure harmonics and intermodulation of a setting from its tones and two_tone segments.
 
     Parameters
     ----------
@@ -54,9 +55,11 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
     static : Reduction or None
         The static curve, to tell which tones ran under gain reduction.
     """
+    pairs = intermodulation(wet, bypass)
     rungs = _measured(wet, bypass, static)
     if not rungs:
-        return Chapter(quantities=absent(wet, Tones, UNITS, recipe=RECIPE))
+        entries = absent(wet, Tones, UNITS, recipe=RECIPE) | dict(pairs.quantities)
+        return Chapter(entries, pairs.curves, findings=pairs.findings)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs)
     rungs = [_without_ripple(rung, splits) for rung in rungs]
@@ -76,9 +79,15 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
     entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
     entries["colour.ripple_share"] = _ripple_share(splits, rungs, reference.cell.tone.frequency_hz)
     return Chapter(
-        quantities=entries,
-        curves=colour_curves(rungs, splits, ladder) | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)},
-        findings=(*colour_findings(ladder, entries), *stray_finding(rungs, rate_hz=rate_hz)),
+        quantities=entries | dict(pairs.quantities),
+        curves=colour_curves(rungs, splits, ladder)
+        | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)}
+        | dict(pairs.curves),
+        findings=(
+            *colour_findings(ladder, entries),
+            *pairs.findings,
+            *stray_finding(rungs, rate_hz=rate_hz),
+        ),
     )
 
 

@@ -68,6 +68,8 @@ class Rung:
         """
         if self.reduced_db is None or self.reduced_db < REDUCING_DB:
             return True
+        if self.reduction_db is None and self.cell.orders < ODD[0]:
+            return True  # nothing tells a fall of the gain from saturation
         odd = [order for order in ODD if order <= self.cell.orders]
         loss = sum(order * float(abs(self.cell.ratios[order - 2])) for order in odd)
         return 1 - 10 ** (-self.reduced_db / 20) < SATURATION * loss

@@ -14,8 +14,9 @@ from charprobe.generators.level_steps import lay_out_level_steps
 from charprobe.generators.steady import lay_out_silence, lay_out_tones
 from charprobe.generators.sweep import lay_out_sweep, render_sweep
 from charprobe.generators.tone_run import render_tones
+from charprobe.generators.two_tone import lay_out_two_tone, render_two_tone
 from charprobe.ident import ident_length, render_ident
-from charprobe.recipe import EqualPeak, Recipe, Sweep
+from charprobe.recipe import EqualPeak, Recipe, Sweep, TwoTone
 from charprobe.stimulus import Segment, Span, Stimulus
 from charprobe.sync import render_sync, sync_length
 
@@ -31,6 +32,7 @@ LAY_OUT: dict[str, Callable[..., Segment]] = {
     "tones": lay_out_tones,
     "silence": lay_out_silence,
     "equal_peak": lay_out_equal_peak,
+    "two_tone": lay_out_two_tone,
 }
 
 
@@ -64,6 +66,8 @@ def render_segment(segment: Segment, *, rate_hz: int) -> Array:
         return render_sweep(segment.spec, np.arange(segment.span.length) / rate_hz)
     if isinstance(segment.spec, EqualPeak):
         return render_equal_peak(segment, rate_hz=rate_hz)
+    if isinstance(segment.spec, TwoTone):
+        return render_two_tone(segment.spec, segment, rate_hz=rate_hz)
     return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 
