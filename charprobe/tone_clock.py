@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.phasor import phasor
 from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus, Tone
@@ -82,15 +83,16 @@ def tone_phases(
         if first < 0 or first + count > source.frames:
             continue
         samples = source.read(first, first + count, channel)
-        position = (first + np.arange(count) - delay) / factor
-        phase = 2 * np.pi * tone.frequency_hz / rate_hz * (position - tone.start) + tone.phase_rad
         half = count // 2
+        turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
+        at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
+        carrier = phasor(at_first, turns, 2 * half)
         window = np.hanning(half)
         values, clear = [], np.inf
         for part in (slice(0, half), slice(half, 2 * half)):
             windowed = np.nan_to_num(samples[part], nan=0.0, posinf=0.0, neginf=0.0) * window
-            value = 2 * (windowed @ np.exp(-1j * phase[part])) / window.sum()
-            rest = windowed - window * np.real(value * np.exp(1j * phase[part]))
+            value = 2 * np.conj(windowed @ carrier[part]) / window.sum()
+            rest = windowed - window * np.real(value * carrier[part])
             noise = 2 * float(rest @ rest) / float(window @ window)  # twice the mean square beside the tone
             clear = min(clear, abs(value) ** 2 / max(noise, 1e-30))
             values.append(value)
@@ -100,7 +102,7 @@ def tone_phases(
         found.append(
             TonePhase(
                 tone=tone,
-                position=float(position[half]),
+                position=(first + half - delay) / factor,
                 between=half / factor,
                 first_rad=float(np.angle(values[0])),
                 second_rad=float(np.angle(values[1])),

@@ -9,7 +9,7 @@ ROOT = Path(__file__).parents[1] / "charprobe"
 LAYERS = [
     "errors",
     "quantity",
-    "wording",
+    "wording phasor",
     "cut",
     "recipe",
     "waveforms",

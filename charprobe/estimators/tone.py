@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
 from charprobe.errors import SegmentTooShortError
+from charprobe.phasor import phasor
 from charprobe.quantity import Quantity, Reading, Unmeasured
 
 Complex = NDArray[np.complex128]
@@ -265,7 +266,8 @@ def _project(samples: Array, turns: float, orders: int) -> tuple[Complex, Array]
 
 
 def _carrier(turns: float, n: int) -> Complex:
-    return np.asarray(np.exp(1j * turns * (np.arange(n) - (n - 1) / 2)), dtype=np.complex128)
+    per_sample = turns / (2 * np.pi)
+    return phasor(-per_sample * (n - 1) / 2, per_sample, n)
 
 
 def _amplitudes(rows: Array, turns: float, orders: int) -> Complex:
