@@ -29,6 +29,7 @@ def phasor(first_turns: float, turns_per_sample: float, count: int) -> NDArray[n
     >>> abs(phasor(0.25, 0.01, 5000)[4999] - np.exp(2j * np.pi * (0.25 + 49.99))) < 1e-12
     np.True_
     """
-    starts = first_turns + BLOCK * turns_per_sample * np.arange(-(-count // BLOCK))
-    inside = np.exp(2j * np.pi * turns_per_sample * np.arange(BLOCK))
+    block = min(BLOCK, max(1, count))
+    starts = first_turns + block * turns_per_sample * np.arange(-(-count // block))
+    inside = np.exp(2j * np.pi * turns_per_sample * np.arange(block))
     return np.asarray(np.multiply.outer(np.exp(2j * np.pi * (starts % 1.0)), inside).ravel()[:count])
