@@ -11,13 +11,13 @@ TWO = ONE + '[[setting]]\nname = "b"\ncaptures = ["b.wav"]\n'
 
 
 def parsed(text):
-    return parse_session(text, path=Path("/work/s.toml"))
+    return parse_session(text, path=Path("/bench/s.toml"))
 
 
 def test_the_starter_is_valid_and_names_what_is_unknown():
     session = parsed(STARTER)
     assert session.device.firmware == "unknown"
-    assert session.settings[0].captures[1] == Path("/work/captures/voice 2.wav")
+    assert session.settings[0].captures[1] == Path("/bench/captures/voice 2.wav")
     assert session.claims == (Claim("different", ("voice", "crowd"), "release.t63"),)
 
 
@@ -73,7 +73,7 @@ def test_a_bad_session_names_place_found_and_allowed(case):
     text, match = BAD[case]
     with pytest.raises(SessionError, match=match) as caught:
         parsed(text)
-    assert str(caught.value).startswith("/work/s.toml")
+    assert str(caught.value).startswith("/bench/s.toml")
 
 
 def test_a_missing_or_odd_file_is_named(tmp_path):
