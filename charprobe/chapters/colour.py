@@ -13,6 +13,7 @@ from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.stray_lines import stray_finding, stray_table
+from charprobe.chapters.transfer import transfer
 from charprobe.cut import Cut
 from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
@@ -64,6 +65,7 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
     splits = _splits(rungs)
     rungs = [_without_ripple(rung, splits) for rung in rungs]
     ladder = _ladder(rungs)
+    curve, curve_words = transfer(rungs, ladder)
     reference = min(ladder, key=lambda rung: abs(rung.input_dbfs - REFERENCE_DBFS))
     at = _tone_words(reference)
     over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
@@ -82,9 +84,11 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
         quantities=entries | dict(pairs.quantities),
         curves=colour_curves(rungs, splits, ladder)
         | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)}
-        | dict(pairs.curves),
+        | dict(pairs.curves)
+        | curve,
         findings=(
             *colour_findings(ladder, entries),
+            *curve_words,
             *pairs.findings,
             *stray_finding(rungs, rate_hz=rate_hz),
         ),

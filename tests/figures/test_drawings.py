@@ -26,6 +26,29 @@ NOISE = Table(
 )
 
 
+INPUT = np.linspace(-0.5, 0.5, 11)
+TRANSFER = Table(
+    {
+        "input": INPUT.tolist(),
+        "output": (2 * INPUT - 0.4 * INPUT**3).tolist(),
+        "line": (2 * INPUT).tolist(),
+        "deviation": (-0.4 * INPUT**3).tolist(),
+        "frequency_hz": [997.0] * 11,
+        "drive_dbfs": [-6.0] * 11,
+        "memory": [False] * 11,
+    },
+    {
+        "input": "FS",
+        "output": "FS",
+        "line": "FS",
+        "deviation": "FS",
+        "frequency_hz": "Hz",
+        "drive_dbfs": "dBFS",
+        "memory": "",
+    },
+)
+
+
 def three_holds(timing):
     """The burst of a profile held 0.4, 0.03 and 3 s; the release doubles with each tenfold length."""
     scale = {"hold_s": (1, 0.075, 7.5)} | {f"release_{word}_s": (1, 0.5, 2) for word in ("t50", "t63", "t90")}
@@ -39,7 +62,12 @@ def three_holds(timing):
 @pytest.fixture(scope="module")
 def drawings():
     profile = made_profile(UGLY)
-    curves = {**profile.curves, "noise_spectrum": NOISE, "timing": three_holds(profile.curves["timing"])}
+    curves = {
+        **profile.curves,
+        "noise_spectrum": NOISE,
+        "timing": three_holds(profile.curves["timing"]),
+        "transfer": TRANSFER,
+    }
     profile = dataclasses.replace(profile, curves=curves)
     return {drawing.name: drawing for drawing in profile_drawings(profile, ARTICLE_LOOK)}
 
@@ -64,9 +92,9 @@ def test_there_is_one_figure_per_curve_with_its_own_name(drawings):
 def test_every_axis_names_its_unit(drawings):
     for drawing in drawings.values():
         axes = drawing.figure.axes
-        assert all(panel.get_xlabel().endswith(("(dBFS)", "(ms)", "(s)", "(Hz)")) for panel in axes), (
-            drawing.name
-        )
+        assert all(
+            panel.get_xlabel().endswith(("(dBFS)", "(ms)", "(s)", "(Hz)", "(FS)")) for panel in axes
+        ), drawing.name
         named = [panel for panel in axes if panel.get_ylabel()]
         assert named
         assert all(panel.get_ylabel().endswith(")") for panel in named), drawing.name
@@ -141,6 +169,13 @@ def test_release_against_burst_length_is_in_order_of_length(drawings):
     t63 = lines(drawings["memory"], 0)["t63"]
     np.testing.assert_allclose(t63.get_xdata(), [30, 400, 3000])
     np.testing.assert_allclose(t63.get_ydata(), [60, 120, 240], rtol=1e-5)  # UGLY's 0.12 s, six digits kept
+
+
+def test_the_transfer_curve_departs_from_its_line_as_given(drawings):
+    departure = lines(drawings["transfer"], 1)["departure"]
+    # a cube of 0.4 x**3 at x = 0.5 is 0.05 of a line that reaches 1: 5 %
+    assert departure.get_ydata()[-1] == pytest.approx(-5.0, abs=1e-9)
+    assert "up to 5 % off" in drawings["transfer"].alt
 
 
 def test_noise_is_drawn_without_a_bypass_that_is_missing(drawings):
