@@ -47,7 +47,9 @@ class GainTrace:
     window_s: float
 
 
-def trace_gain(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], response: Array) -> GainTrace:
+def trace_gain(
+    dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], response: Array
+) -> GainTrace:
     """Estimate the gain of a pair on one clock.
 
     Parameters
@@ -79,14 +81,18 @@ def trace_gain(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...],
         x = read_padded(dry, start - before, stop)[:, dry_channels]
         if before or response[0, 0] != 1:
             x = oaconvolve(x, response, mode="valid", axes=0)
-        rows.append(_windows(x, read_padded(processed, start, stop), starts=some - size // 2 - start, size=size))
+        rows.append(
+            _windows(x, read_padded(processed, start, stop), starts=some - size // 2 - start, size=size)
+        )
     return _as_trace(np.concatenate(rows), centres / rate_hz, window_s=size / rate_hz)
 
 
 def _windows(x: Array, y: Array, *, starts: Array, size: int) -> Array:
     """Gain, its variance and the dry power of each window; shape (windows, 3)."""
     t = (np.arange(x.shape[0]) - x.shape[0] / 2)[:, None]
-    columns = np.concatenate([[v.sum(axis=1)] for v in (x * x, t * x * x, t * t * x * x, x * y, t * x * y, y * y)])
+    columns = np.concatenate(
+        [[v.sum(axis=1)] for v in (x * x, t * x * x, t * t * x * x, x * y, t * x * y, y * y)]
+    )
     running = np.concatenate([np.zeros((6, 1)), np.cumsum(columns, axis=1)], axis=1)
     xx, txx, ttxx, xy, txy, yy = running[:, starts + size] - running[:, starts]
     middle = starts + size / 2 - 0.5 - x.shape[0] / 2
@@ -99,7 +105,9 @@ def _windows(x: Array, y: Array, *, starts: Array, size: int) -> Array:
     slope = np.where(sound, (xx * txy - txx * xy) / safe, 0.0)
     unexplained = np.maximum(yy - gain * xy - slope * txy, 1e-14 * yy)
     count = size * x.shape[1]
-    variance = np.where(sound, unexplained / max(count / _CORRELATED - 2, 1) * ttxx * count / size / x.shape[1] / safe, np.inf)
+    variance = np.where(
+        sound, unexplained / max(count / _CORRELATED - 2, 1) * ttxx * count / size / x.shape[1] / safe, np.inf
+    )
     return np.stack([gain, variance, xx / count], axis=1)
 
 

@@ -186,7 +186,9 @@ def fit_response(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
     taps = min(_RESPONSE_TAPS, size // 2)
     spectra = pair_spectra(dry, processed, dry_channels=dry_channels, size=size)
     for _ in range(2):
-        trace = trace_gain(dry, processed, dry_channels=dry_channels, response=minimum_phase(spectra, taps=taps))
+        trace = trace_gain(
+            dry, processed, dry_channels=dry_channels, response=minimum_phase(spectra, taps=taps)
+        )
         spectra = pair_spectra(Gained(dry, trace), processed, dry_channels=dry_channels, size=size)
     return minimum_phase(spectra, taps=taps)
 

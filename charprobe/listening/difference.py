@@ -1,0 +1,291 @@
+"""What is left when the dry sound is taken from the processed, step by step, and what keeps it from nulling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.fft import irfft, rfft
+from scipy.signal import oaconvolve
+
+from charprobe.cut import Array
+from charprobe.listening.blocks import Frames, read_padded
+from charprobe.listening.gain_trace import Gained, GainTrace
+from charprobe.listening.pair_response import Spectra, pair_spectra
+from charprobe.listening.pairing import Pair
+from charprobe.listening.time_map import Placed, TimeMap
+
+Step = Literal["as it is", "gain", "delay", "clock drift", "response"]
+Cause = Literal["level", "time", "response", "distortion", "noise"]
+SIZE = 8192
+MAX_WINDOWS = 3000
+RESPONSE_REACH = 2048  # frames of impulse response on each side
+_DEEPEST = 1e-15  # energy ratio that the sums can still tell
+
+
+@dataclass(frozen=True)
+class Rung:
+    """The residual after one more thing was removed.
+
+    Attributes
+    ----------
+    step : str
+        What was removed last.
+    depth_db : float
+        Energy of the residual over that of the processed sound, in dB: negative, the lower the more alike.
+    band_depth_db : ndarray, shape (bands,)
+        The same within each third-octave band; NaN-free: bands without sound are left out of `Null.band_hz`.
+    limit : str
+        The largest part of what is left: level, time, response, distortion or noise.
+    """
+
+    step: Step
+    depth_db: float
+    band_depth_db: Array
+    limit: Cause
+
+
+@dataclass(frozen=True)
+class Null:
+    """The whole ladder.
+
+    Attributes
+    ----------
+    rungs : tuple of Rung
+        In the order gain, delay, clock drift, response.
+    band_hz : ndarray, shape (bands,)
+        Middle of each third-octave band that holds sound.
+    gain_db : float
+        The one gain removed.
+    impulse : ndarray, shape (2 RESPONSE_REACH + 1, channels)
+        Response of the best linear filter from dry to processed, time zero in the middle.
+    sentence : str
+        What limits the null before and after.
+    """
+
+    rungs: tuple[Rung, ...]
+    band_hz: Array
+    gain_db: float
+    impulse: Array
+    sentence: str
+
+
+def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
+    """Remove gain, delay, clock drift and linear response in turn, and measure what is left.
+
+    Parameters
+    ----------
+    pair : Pair
+        The aligned pair.
+    trace : GainTrace
+        Its gain against time, used only to tell moving gain from distortion.
+
+    Notes
+    -----
+    Energies are summed over up to 3000 Hann windows of 8192 frames spread over the pair. Polarity is set right
+    first. Each step fits the one gain anew. What the last step leaves is called level as far as the gain trace
+    explains it; of the rest, the part that grows with the sound is distortion, the part that does not is noise.
+    """
+    whole = round(pair.processed.time_map.delay_at(pair.dry.first))
+    middle = pair.processed.time_map.delay_at(pair.dry.first + pair.dry.frames / 2)
+    jumps = pair.processed.time_map
+    settled = [value - jumps.offsets[0] for value in jumps.offsets]
+    at_whole = _shifted(pair, (float(whole),), (0,))
+    at_delay = _shifted(pair, tuple(middle - _last(settled, pair) + extra for extra in settled), jumps.starts)
+    spectra = pair_spectra(pair.dry, pair.processed, dry_channels=pair.dry_channels, size=SIZE * 2)
+    impulse = _impulse(spectra)
+    sums = [
+        _sums(pair, at_whole, impulse=None, trace=None),
+        _sums(pair, at_delay, impulse=None, trace=None),
+        _sums(pair, pair.processed, impulse=None, trace=None),
+        _sums(pair, pair.processed, impulse=impulse, trace=None),
+        _sums(pair, pair.processed, impulse=impulse, trace=trace),
+    ]
+    return _ladder(pair, sums, impulse)
+
+
+def _last(settled: list[float], pair: Pair) -> float:
+    """Offset, re the first, that holds in the middle of the pair."""
+    middle = pair.dry.first + pair.dry.frames / 2
+    return settled[int(np.searchsorted(pair.processed.time_map.starts, middle, side="right")) - 1]
+
+
+def _shifted(pair: Pair, offsets: tuple[float, ...], starts: tuple[int, ...]) -> Placed:
+    return Placed(pair.processed.processed, TimeMap(starts, offsets, 0.0), pair.dry.first, pair.dry.frames)
+
+
+def _impulse(spectra: Spectra) -> Array:
+    full = irfft(spectra.transfer, spectra.size, axis=0)
+    line = np.concatenate([full[-RESPONSE_REACH:], full[: RESPONSE_REACH + 1]])
+    fade = np.ones(line.shape[0])
+    edge = RESPONSE_REACH // 4
+    fade[:edge] = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
+    fade[-edge:] = fade[:edge][::-1]
+    return np.asarray(line * fade[:, None])
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Energies of dry, processed and their product: in all, per bin, and per window; and the residual's per window."""
+
+    dry: Array
+    processed: Array
+    product: Array
+    residual: Array
+    window_residual: Array
+    window_processed: Array
+    gain: float
+
+
+def _sums(pair: Pair, processed: Frames, *, impulse: Array | None, trace: GainTrace | None) -> _Sums:
+    frames = pair.dry.frames
+    count = int(np.clip(2 * frames // SIZE - 1, 1, MAX_WINDOWS))
+    starts = np.linspace(0, max(frames - SIZE, 0), count).astype(int)
+    window = np.hanning(SIZE)[:, None]
+    bins = SIZE // 2 + 1
+    dry, wet, product = np.zeros(bins), np.zeros(bins), np.zeros(bins)
+    pieces = []
+    for start in starts:
+        x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
+        y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
+        spectrum_x, spectrum_y = rfft(x * window, axis=0), rfft(y * window, axis=0)
+        dry += np.sum(np.abs(spectrum_x) ** 2, axis=1)
+        wet += np.sum(np.abs(spectrum_y) ** 2, axis=1)
+        product += np.sum((np.conj(spectrum_x) * spectrum_y).real, axis=1)
+        pieces.append((spectrum_x, spectrum_y) if count <= 400 else None)
+    gain = float(product.sum() / max(dry.sum(), 1e-30))
+    residual, per_window, per_window_wet = np.zeros(bins), np.zeros(count), np.zeros(count)
+    for k, start in enumerate(starts):
+        kept = pieces[k]
+        if kept is None:
+            x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
+            y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
+            kept = rfft(x * window, axis=0), rfft(y * window, axis=0)
+        left = np.sum(np.abs(kept[1] - gain * kept[0]) ** 2, axis=1)
+        residual += left
+        per_window[k], per_window_wet[k] = left.sum(), np.sum(np.abs(kept[1]) ** 2)
+    return _Sums(dry, wet, product, residual, per_window, per_window_wet, gain)
+
+
+def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace: GainTrace | None) -> Array:
+    """Dry sound from `start` on, through the linear response and the moving gain where given; (size, channels)."""
+    reach = 0 if impulse is None else (impulse.shape[0] - 1) // 2
+    source = pair.dry if trace is None else Gained(pair.dry, trace)
+    raw = read_padded(source, start - reach, start + size + reach)[:, pair.dry_channels]
+    if impulse is None:
+        return raw
+    return np.asarray(oaconvolve(raw, pair.polarity * impulse, mode="valid", axes=0))
+
+
+def _ladder(pair: Pair, sums: list[_Sums], impulse: Array) -> Null:
+    at_whole, at_delay, at_rate, filtered, moving = sums
+    unscaled = at_whole.processed - 2 * at_whole.product + at_whole.dry
+    residuals = [unscaled, *(part.residual for part in (at_whole, at_delay, at_rate, filtered))]
+    steps: tuple[Step, ...] = ("as it is", "gain", "delay", "clock drift", "response")
+    reference = at_rate.processed
+    edges, band_hz = _bands(reference, pair.dry.rate_hz)
+    energies = [float(residual.sum()) for residual in residuals]
+    for k in (3, 4):  # a step that only adds its own noise removes nothing
+        energies[k] = min(energies[k], energies[k - 1])
+    moved = min(float(moving.residual.sum()), energies[-1])
+    noise = min(_steady_part(moving), moved)
+    parts: list[tuple[int, Cause, float]] = [
+        (1, "level", energies[0] - energies[1]),
+        (2, "time", energies[1] - energies[2]),
+        (3, "time", energies[2] - energies[3]),
+        (4, "response", energies[3] - energies[4]),
+        (9, "level", energies[4] - moved),
+        (9, "distortion", moved - noise),
+        (9, "noise", noise),
+    ]
+    total = float(reference.sum())
+    rungs = []
+    for k, step in enumerate(steps):
+        shares: dict[Cause, float] = {}
+        for removed_by, cause, energy in parts:
+            if removed_by > k:
+                shares[cause] = shares.get(cause, 0.0) + max(energy, 0.0)
+        limit = max(shares, key=lambda cause: shares[cause])
+        bands = [_depth(float(residuals[k][a:b].sum()), float(reference[a:b].sum())) for a, b in edges]
+        rungs.append(Rung(step, _depth(energies[k], total), np.array(bands), limit))
+    gain_db = float(20 * np.log10(max(abs(at_rate.gain), 1e-9)))
+    return Null(tuple(rungs), band_hz, gain_db, impulse, _sentence(tuple(rungs), gain_db))
+
+
+def _depth(left: float, whole: float) -> float:
+    return float(10 * np.log10(max(left, _DEEPEST * whole) / max(whole, 1e-300)))
+
+
+def _steady_part(sums: _Sums) -> float:
+    """Energy of the residual that is there whether the sound is loud or soft: its level in the quietest windows."""
+    order = np.argsort(sums.window_processed)
+    quiet = order[: max(order.size // 10, 1)]
+    return float(np.median(sums.window_residual[quiet])) * order.size
+
+
+def _bands(power: Array, rate_hz: int) -> tuple[list[tuple[int, int]], Array]:
+    """Bins of each third-octave band that holds sound (within 90 dB of the strongest), and its middle in Hz."""
+    centres = 1000 * 10 ** (np.arange(-16, 14) / 10)
+    bin_hz = rate_hz / SIZE
+    edges, kept = [], []
+    strongest = 0.0
+    for centre in centres:
+        low, high = int(np.ceil(centre * 10**-0.05 / bin_hz)), int(np.ceil(centre * 10**0.05 / bin_hz))
+        if high > low and high <= power.size:
+            edges.append((low, high))
+            kept.append(centre)
+            strongest = max(strongest, float(power[low:high].sum()))
+    loud = [float(power[a:b].sum()) > 1e-9 * strongest for a, b in edges]
+    return [e for e, is_loud in zip(edges, loud, strict=True) if is_loud], np.array(kept)[loud]
+
+
+_WORDS: dict[Cause, str] = {
+    "level": "level (a gain that differs or moves)",
+    "time": "time (delay or clocks)",
+    "response": "linear response",
+    "distortion": "distortion",
+    "noise": "noise",
+}
+
+
+def _sentence(rungs: tuple[Rung, ...], gain_db: float) -> str:
+    first, timed, last = rungs[0], rungs[3], rungs[-1]
+    return (
+        f"Taken as they are, the files null to {first.depth_db:.1f} dB and what limits it is {_WORDS[first.limit]}; "
+        f"with gain ({gain_db:+.2f} dB), delay and clock drift removed to {timed.depth_db:.1f} dB, limited by "
+        f"{_WORDS[timed.limit]}; with the best linear filter removed too to {last.depth_db:.1f} dB, limited by "
+        f"{_WORDS[last.limit]}."
+    )
+
+
+@dataclass(frozen=True)
+class Residual:
+    """The difference as sound: processed, right way up, less the dry sound with the fitted gain or filter."""
+
+    pair: Pair
+    null: Null
+    remove_response: bool
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate."""
+        return self.pair.dry.rate_hz
+
+    @property
+    def frames(self) -> int:
+        """Samples per channel."""
+        return self.pair.dry.frames
+
+    @property
+    def channels(self) -> int:
+        """Number of channels."""
+        return self.pair.processed.channels
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
+        start, stop = max(start, 0), min(max(stop, start, 0), self.frames)
+        impulse = self.null.impulse if self.remove_response else None
+        factor = 1.0 if self.remove_response else 10 ** (self.null.gain_db / 20)
+        dry = dry_piece(self.pair, start, stop - start, impulse=impulse, trace=None)
+        return np.asarray(self.pair.polarity * self.pair.processed.read_frames(start, stop) - factor * dry)
