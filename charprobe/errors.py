@@ -32,6 +32,10 @@ class SessionError(CharprobeError):
     """A session file is not valid, or its folder is in use."""
 
 
+class VoltsError(CharprobeError):
+    """Typed voltmeter readings are not valid."""
+
+
 class SegmentTooShortError(CharprobeError):
     """A segment holds too little sound for the estimate asked of it."""
 

@@ -7,16 +7,24 @@ from pathlib import Path
 from charprobe.audio import open_capture
 from charprobe.cue_sheet import load_cue_sheet
 from charprobe.health.captures import judge_capture
+from charprobe.in_dbu import with_dbu
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
 from charprobe.recognise import recognise
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.verdict import Verdict
+from charprobe.volts_file import load_volts
 
 
 def measure_file(
-    capture: Path, cues: Path | None, *, bypass: Path | None, setting: str | None, channel: int
+    capture: Path,
+    cues: Path | None,
+    *,
+    bypass: Path | None,
+    setting: str | None,
+    channel: int,
+    volts: Path | None = None,
 ) -> Profile:
     """Measure one channel of a capture file.
 
@@ -32,18 +40,22 @@ def measure_file(
         Name of the setting; None takes the capture's file name without its ending.
     channel : int >= 1
         Channel to measure.
+    volts : Path or None
+        Voltmeter readings, which put dBu beside the levels on the input axis.
 
     Raises
     ------
     CharprobeError
         If a file cannot be read or the stimulus is not in it.
     """
+    readings = None if volts is None else load_volts(volts)
     wet = open_capture(capture)
     dry = None if bypass is None else open_capture(bypass)
     stimulus = stimulus_of(wet, cues, channel=channel)
-    return characterise(
+    profile = characterise(
         wet, stimulus, channel=channel, setting=capture.stem if setting is None else setting, bypass=dry
     )
+    return profile if readings is None else with_dbu(profile, readings)
 
 
 def check_capture_file(capture: Path, cues: Path | None, *, channel: int) -> Verdict:

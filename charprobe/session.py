@@ -15,6 +15,7 @@ from charprobe import __version__, output
 from charprobe.audio import open_capture
 from charprobe.errors import CharprobeError, SessionError
 from charprobe.generators.render import lay_out
+from charprobe.in_dbu import with_dbu
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile, load_profile
 from charprobe.recipe import load_recipe
@@ -107,8 +108,8 @@ def run_session(
     session : Session
         What to measure.
     folder : Path
-        Where profiles go (``profiles/``). Parts whose capture, bypass, stimulus and version of charprobe are
-        those of an earlier run are kept; a profile that is out of date is moved to ``superseded/``.
+        Where profiles go (``profiles/``). Parts whose capture, bypass, stimulus, voltmeter readings
+        and version of charprobe are those of an earlier run are kept; a profile that is out of date is moved to ``superseded/``.
     jobs : int
         Processes at the same time; joblib's active backend is used, so a cluster can be.
     progress : callable
@@ -126,9 +127,7 @@ def run_session(
         output.prepare_folder(place)
     bypass = session.bypass
     bypass_hash = open_capture(bypass).sha256() if bypass else ""
-    calls = (
-        delayed(_measure)(part, session.recipe, session.path, bypass, bypass_hash, folder) for part in parts
-    )
+    calls = (delayed(_measure)(part, session, bypass_hash, folder) for part in parts)
     outcomes: dict[str, Outcome] = {}
     for outcome in _results(jobs, calls):
         outcomes[outcome.part.name] = outcome
@@ -152,14 +151,12 @@ def _results(jobs: int, calls: Iterator[object]) -> Iterator[Outcome]:
     yield from parallel(calls)
 
 
-def _measure(
-    part: Part, recipe: str, session_path: Path, bypass: Path | None, bypass_hash: str, folder: Path
-) -> Outcome:
+def _measure(part: Part, session: Session, bypass_hash: str, folder: Path) -> Outcome:
     """Measure one part unless its profile is there and up to date."""
     path = folder / "profiles" / f"{part.name}.json"
     try:
         source = open_capture(part.capture)
-        stimulus = _stimulus(source, recipe, session_path, part.channel)
+        stimulus = _stimulus(source, session.recipe, session.path, part.channel)
         state = [
             part.setting,
             source.sha256(),
@@ -168,13 +165,16 @@ def _measure(
             stimulus.recipe.hash,
             stimulus.take,
             __version__,
+            [[one.level_dbfs, one.volts] for one in session.calibration],
         ]
         key = hashlib.sha256(json.dumps(state).encode()).hexdigest()
         stamp = folder / "profiles" / f".{part.name}.key"
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
             return Outcome(part, path, "up to date", measured=False)
-        dry = open_capture(bypass) if bypass else None
+        dry = open_capture(session.bypass) if session.bypass else None
         profile = characterise(source, stimulus, channel=part.channel, setting=part.setting, bypass=dry)
+        if session.calibration:
+            profile = with_dbu(profile, session.calibration)
         stale = _set_aside(path, folder)
         profile.save(path, force=True)
         output.write_text(stamp, key, force=True)

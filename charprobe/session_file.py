@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from charprobe import glossary
-from charprobe.errors import SessionError
+from charprobe.errors import SessionError, VoltsError
+from charprobe.estimators.volts import VoltsReading
+from charprobe.volts_file import readings_of
 from charprobe.wording import shortened
 
 SCHEMA = "charprobe.session/1"
@@ -61,7 +63,7 @@ class Claim:
 
 @dataclass(frozen=True)
 class Session:
-    """A checked session file; paths are absolute."""
+    """A checked session file; paths are absolute, `calibration` is empty without voltmeter readings."""
 
     path: Path
     title: str
@@ -70,6 +72,7 @@ class Session:
     bypass: Path | None
     settings: tuple[SessionSetting, ...]
     claims: tuple[Claim, ...]
+    calibration: tuple[VoltsReading, ...] = ()
 
 
 def load_session(path: str | Path) -> Session:
@@ -103,7 +106,9 @@ def parse_session(text: str, *, path: Path) -> Session:
         table = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SessionError(f"{path}: not valid TOML: {error}; nothing was changed") from None
-    top = _Table(table, str(path), ("schema", "title", "recipe", "bypass", "device", "setting", "claim"))
+    top = _Table(
+        table, str(path), ("schema", "title", "recipe", "bypass", "device", "setting", "claim", "calibration")
+    )
     if table.get("schema") != SCHEMA:
         raise top.error("schema", f'"{SCHEMA}"')
     folder = path.resolve().parent
@@ -129,6 +134,7 @@ def parse_session(text: str, *, path: Path) -> Session:
             _claim(row, f"{path}, claim {number}", names)
             for number, row in enumerate(top.rows("claim", 0, MOST_CLAIMS), start=1)
         ),
+        calibration=_calibration(table.get("calibration"), f"{path}, calibration"),
     )
 
 
@@ -227,6 +233,15 @@ def _claim(row: object, place: str, names: list[str]) -> Claim:
     return Claim(says, settings, of, below, limit)
 
 
+def _calibration(rows: object, place: str) -> tuple[VoltsReading, ...]:
+    if rows is None:
+        return ()
+    try:
+        return readings_of(rows, place=place)
+    except VoltsError as error:
+        raise SessionError(str(error)) from None
+
+
 def _found(value: object) -> str:
     return "nothing" if value is None else shortened(repr(value), 80)
 
@@ -260,4 +275,8 @@ captures = ["captures/crowd.wav"]
 says = "different"             # same, different, identical, only louder, clean below
 settings = ["voice", "crowd"]
 of = "release.t63"             # any quantity; left out: the static curve
+
+# [[calibration]]              # two or more levels add dBu: volts rms at the input of the stage
+# dbfs = -20.0                 # level of the steady tone, as the bypass shows it
+# volts = 0.775
 """

@@ -34,6 +34,7 @@ LAYERS = [
     "glossary",
     "profile_json profile_digits",
     "profile",
+    "volts_file in_dbu",
     "pipeline listening verdict",
     "measure_file",
     "margins equivalence tables",

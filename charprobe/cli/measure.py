@@ -46,6 +46,11 @@ def check_command(
 @click.argument("capture", type=CAPTURE)
 @click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
 @click.option("--bypass", type=CAPTURE, help="Capture of the same stimulus with the stage off, same path.")
+@click.option(
+    "--volts",
+    type=CAPTURE,
+    help="Voltmeter readings (TOML: [[reading]] with dbfs and volts, two levels or more): adds dBu.",
+)
 @click.option("--setting", help="Name of the setting; left out, the capture's file name.")
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to measure.")
 @click.option("--out", required=True, type=CAPTURE, help="Profile (JSON) to write.")
@@ -58,6 +63,7 @@ def measure_command(
     capture: Path,
     cues: Path | None,
     bypass: Path | None,
+    volts: Path | None,
     setting: str | None,
     channel: int,
     out: Path,
@@ -71,7 +77,7 @@ def measure_command(
     from charprobe.summary import summarise
 
     check_writable(out, force=force)
-    profile = measure_file(capture, cues, bypass=bypass, setting=setting, channel=channel)
+    profile = measure_file(capture, cues, bypass=bypass, setting=setting, channel=channel, volts=volts)
     profile.save(out, force=force)
     click.echo(profile.to_json() if as_json else summarise(profile), nl=not as_json)
     click.echo(f"Profile written to {out}", err=True)

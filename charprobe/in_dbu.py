@@ -1,0 +1,63 @@
+"""dBu beside dBFS: levels on the input axis of a profile, by what full scale was found to stand for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from charprobe.chapter import Entry, Health
+from charprobe.estimators.volts import VoltsCalibration, VoltsReading, calibrate_volts
+from charprobe.profile import Profile
+from charprobe.quantity import Quantity
+
+INPUT_LEVELS = (
+    "static.threshold",
+    "static.threshold_1db",
+    "static.saturation_level",
+    "static.second_threshold",
+    "static.lower_threshold",
+    "colour.input_at_thd_minus60db",
+    "colour.input_at_thd_minus40db",
+    "colour.onset",
+)
+
+
+def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
+    """Return the profile with dBu in the conditions of every level on the input axis.
+
+    The levels themselves stay in dBFS, so that profiles with and without readings can be compared. Where
+    the readings contradict each other no dBu is given.
+
+    Parameters
+    ----------
+    profile : Profile
+    readings : sequence of VoltsReading
+        At least one: volts at the input of the stage for a steady tone, and its level on the input axis.
+
+    Returns
+    -------
+    Profile
+        With health item ``volts-misfit`` if the readings do not lie on one line of slope 1.
+    """
+    found = calibrate_volts(readings)
+    misfit = tuple(
+        Health("volts-misfit", "warn", f"No dBu is given: {warning}.", channel=profile.channel)
+        for warning in found.warnings
+    )
+    if misfit:
+        return replace(profile, health=(*profile.health, *misfit))
+    quantities = dict(profile.quantities)
+    for name in INPUT_LEVELS:
+        entry = quantities.get(name)
+        if entry is not None and isinstance(entry.reading, Quantity):
+            quantities[name] = Entry(entry.reading, f"{_words(found, entry.reading)}; {entry.conditions}")
+    return replace(profile, quantities=quantities)
+
+
+def _words(found: VoltsCalibration, level: Quantity) -> str:
+    dbu, full = found.dbu(level), found.full_scale
+    text = (
+        f"= {dbu.value:.1f} dBu ({dbu.low:.1f} to {dbu.high:.1f}), "
+        f"full scale {full.value:+.1f} dBu by voltmeter"
+    )
+    return text.replace("-", "−")

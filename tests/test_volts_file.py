@@ -1,0 +1,77 @@
+import math
+
+import pytest
+
+from charprobe.errors import SessionError, VoltsError
+from charprobe.estimators.volts import VoltsReading
+from charprobe.in_dbu import with_dbu
+from charprobe.quantity import Quantity
+from charprobe.session_file import STARTER, parse_session
+from charprobe.volts_file import load_volts
+from tests.made_profiles import B, made_profile
+
+ROW = "[[reading]]\ndbfs = {}\nvolts = {}\n"
+FULL_SCALE_DBU = 20.0
+
+
+def volts_at(dbfs):
+    return math.sqrt(0.6) * 10 ** ((dbfs + FULL_SCALE_DBU) / 20)  # 0 dBu is 1 mW into 600 ohms
+
+
+def written(folder, text):
+    path = folder / "v.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_readings_put_dbu_beside_levels_of_the_input_axis_only(tmp_path):
+    text = "".join(ROW.format(dbfs, volts_at(dbfs)) for dbfs in (-20.0, -40.0))
+    before = made_profile(B)
+    after = with_dbu(before, load_volts(written(tmp_path, text)))
+    threshold = after.quantities["static.threshold"]
+    expected = f"{B.threshold_dbfs + FULL_SCALE_DBU:.1f} dBu".replace("-", "−")
+    assert threshold.conditions.startswith(f"= {expected}")
+    assert threshold.reading == before.quantities["static.threshold"].reading
+    changed = {n for n, entry in after.quantities.items() if entry != before.quantities[n]}
+    assert all(isinstance(after.quantities[n].reading, Quantity) for n in changed)
+    assert changed <= {n for n in changed if after.quantities[n].reading.unit == "dBFS"}
+    assert not any(name.startswith("noise.") for name in changed)
+    assert after.health == before.health
+
+
+def test_readings_that_contradict_each_other_give_a_warning_and_no_dbu():
+    before = made_profile(B)
+    wrong = [VoltsReading(-20.0, volts_at(-20.0)), VoltsReading(-40.0, volts_at(-20.0))]
+    after = with_dbu(before, wrong)
+    codes = {(item.code, item.severity) for item in after.health} - {
+        (item.code, item.severity) for item in before.health
+    }
+    assert codes == {("volts-misfit", "warn")}
+    assert after.quantities == before.quantities
+
+
+BAD = {
+    "one reading": (ROW.format(-20, 1), "found 1; allowed: 2 to 100"),
+    "one level": (ROW.format(-20, 1) * 2, "all readings are at one level"),
+    "zero volts": (ROW.format(-20, 1) + ROW.format(-40, 0), "reading 2: `volts` is 0; allowed: a number"),
+    "not a number": (ROW.format(-20, "nan") + ROW.format(-40, 1), "reading 1: `volts` is nan"),
+    "unknown key": (ROW.format(-20, 1) + ROW.format(-40, 1) + "dbu = 3\n", "reading 2: `dbu` is no key"),
+    "other table": ("title = 'x'\n", "`title` is no key"),
+    "not TOML": ("=", "not valid TOML"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_a_bad_file_is_refused_with_its_place(tmp_path, case):
+    text, says = BAD[case]
+    with pytest.raises(VoltsError) as caught:
+        load_volts(written(tmp_path, text))
+    assert says in str(caught.value)
+
+
+def test_a_session_carries_readings_and_refuses_bad_ones(tmp_path):
+    row = "\n[[calibration]]\ndbfs = {}\nvolts = 0.1\n"
+    session = parse_session(STARTER + row.format(-20) + row.format(-40), path=tmp_path / "s.toml")
+    assert session.calibration == (VoltsReading(-20.0, 0.1), VoltsReading(-40.0, 0.1))
+    with pytest.raises(SessionError, match="calibration"):
+        parse_session(STARTER + row.format(-20), path=tmp_path / "s.toml")
