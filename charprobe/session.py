@@ -109,7 +109,8 @@ def run_session(
         What to measure.
     folder : Path
         Where profiles go (``profiles/``). Parts whose capture, bypass, stimulus, voltmeter readings
-        and version of charprobe are those of an earlier run are kept; a profile that is out of date is moved to ``superseded/``.
+        and version of charprobe are those of an earlier run are kept; a profile that is out of date is
+        moved to ``superseded/``.
     jobs : int
         Processes at the same time; joblib's active backend is used, so a cluster can be.
     progress : callable
