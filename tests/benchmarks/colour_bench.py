@@ -14,12 +14,14 @@ from written import write_section
 
 from charprobe.cut import Cut
 from charprobe.estimators.harmonics import measure_harmonics
+from charprobe.estimators.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import describe_response
+from charprobe.generators.render import lay_out
 from charprobe.generators.sweep import render_sweep
 from charprobe.quantity import Quantity
-from charprobe.recipe import Sweep
+from charprobe.recipe import Recipe, Sweep, TwoTone
 from charprobe.stimulus import Tone
 
 RATE_HZ = 48_000.0
@@ -50,6 +52,34 @@ def harmonic_scores(rng, draws):
             turns.append(np.degrees(np.angle(np.exp(1j * np.radians(phase.value)) * np.sign(truth))))
             held.append(level.low <= level.value - errors[-1] <= level.high)
     return np.abs(errors), np.abs(turns), held
+
+
+def intermodulation_scores(rng, draws):
+    """Errors in dB of the totals of random cubics, a low and high pair or a close one, and coverage."""
+    errors, held = [], []
+    for _ in range(draws):
+        close = rng.random() < 0.5
+        f1, f2, ratio = (9001.0, 10_007.0, 1.0) if close else (61.0, 7001.0, 4.0)
+        ppm, a2, a3 = rng.uniform(-80, 80), rng.uniform(-0.03, 0.03), rng.uniform(-0.1, 0.1)
+        dbfs = rng.uniform(-24, -3)
+        recipe = Recipe("x", "x", (TwoTone("pair", f1, f2, ratio, (dbfs,), 0.5),))
+        segment = lay_out(recipe, rate_hz=int(RATE_HZ), take=1).segments[0]
+        step = 1 - 1e-6 * ppm
+        seconds = step * np.arange(int(segment.span.length / step)) / RATE_HZ
+        low, high = (10 ** (dbfs / 20) * share / (1 + ratio) for share in (ratio, 1.0))
+        x = low * np.cos(2 * np.pi * f1 * seconds) + high * np.cos(2 * np.pi * f2 * seconds)
+        y = x + a2 * x**2 + a3 * x**3 + rng.normal(0, NOISE_RMS, x.size)
+        (pair,) = measure_pairs(Cut(y, float(segment.span.start), step, RATE_HZ), segment)
+        own = high + a3 * (0.75 * high**3 + 1.5 * low**2 * high)
+        second, third = a2 * low * high, 0.75 * a3 * low**2 * high
+        total = np.hypot(second, 2 * third) / 2 if close else 2 * np.hypot(second, third)
+        truth = total / own
+        if 20 * np.log10(truth * own) < NOISE_DBFS + CLEAR_DB or not isinstance(pair.total, Quantity):
+            continue
+        truth_db = 20 * np.log10(truth)
+        errors.append(pair.total.value - truth_db)
+        held.append(pair.total.low <= truth_db <= pair.total.high)
+    return np.abs(errors), held
 
 
 def response_scores(rng, draws):
@@ -104,12 +134,14 @@ def report(seed, draws):
     """Return the table as Markdown."""
     rng = np.random.default_rng(seed)
     level, phase, held = harmonic_scores(rng, draws)
+    mixed, mixed_held = intermodulation_scores(rng, draws)
     response, response_held = response_scores(rng, max(draws // 10, 5))
     corner, shelf_held = shelf_scores(rng, max(draws // 5, 10))
     noise, noise_held = noise_scores(rng, max(draws // 3, 10))
     rows = [
         ("harmonics, level, from 20 dB over the noise", "0.1 dB", level, "dB", held),
         ("harmonics, phase, from 20 dB over the noise", "1°", phase, "°", None),
+        ("intermodulation, total, from 20 dB over the noise", "0.1 dB", mixed, "dB", mixed_held),
         ("response at −40 dBFS, worst of 20 Hz to 20 kHz", "0.02 dB", response, "dB", response_held),
         ("shelf corner", "2 %", corner, "%", None),
         ("shelf gain", "", None, "", shelf_held),
