@@ -79,7 +79,9 @@ def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
     weights = stds**-2
     mean = float(np.sum(weights * gains) / weights.sum())
     if np.all(np.abs(gains - mean) < np.maximum(STRAIGHT_DB, STRAIGHT_STDS * stds)):
-        words = f"input axis: level of the bypass (path gain {mean:+.2f} dB)".replace("-", "−")
+        words = f"input axis: level of the bypass (path gain {round(mean, 2) + 0.0:+.2f} dB)".replace(
+            "-", "−"
+        )
         std = float(np.hypot(weights.sum() ** -0.5, BETWEEN_CAPTURES_DB))
         return InputAxis(mean, std, {}, words)
     own = {

@@ -185,10 +185,26 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(curve.low_level_gain, Quantity) and not curve.fit.shape.facing:
-        yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}."
+        yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}."
+    yield from _other_bends(readings)
     low = curve.low_level_gain
     if isinstance(low, Quantity):
         yield f"Where it reduces nothing its gain is {readable(low).value} dB."
+
+
+def _other_bends(readings: StaticReadings) -> Iterator[str]:
+    """Say what the bends do that are not the threshold's."""
+    second, lower = readings.second, readings.lower
+    if second is not None and isinstance(second.threshold, Quantity) and isinstance(second.slope, Quantity):
+        how = "limits" if second.slope.low <= 0 else f"compresses {_ratio(second.slope.value)}"
+        yield f"Above {in_dbfs(second.threshold.value)} it {how}."
+    if lower is not None and isinstance(lower.threshold, Quantity) and isinstance(lower.slope, Quantity):
+        how = (
+            "expands: the output falls faster than the input"
+            if lower.slope.value > 1
+            else "lifts quiet sound"
+        )
+        yield f"Below {in_dbfs(lower.threshold.value)} it {how}."
 
 
 def _knee(readings: StaticReadings) -> str:

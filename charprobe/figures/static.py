@@ -31,7 +31,7 @@ def draw_static(profile: Profile, look: Look) -> Drawing:
         _put_legend(left)
         foot = conditions(profile, NAMES)
         title = f"Static curve – {who(profile)}"
-        main = f"threshold {in_words(profile, 'static.threshold')}, ratio {in_words(profile, 'static.ratio')}"
+        main = _main_words(profile)
         put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
     late = int((~flags(table, "settled", missing=True)).sum())
     alt = (
@@ -41,6 +41,19 @@ def draw_static(profile: Profile, look: Look) -> Drawing:
         f"{late} of {rows_of(table)} points had not settled and are crossed out."
     )
     return Drawing(figure, look, "static", title, alt, foot)
+
+
+def _main_words(profile: Profile) -> str:
+    """Return the main numbers: a slope where no ratio was given, and bends beside the threshold's if any."""
+    steep = "ratio" if measured(profile, "static.ratio") is not None else "slope"
+    if measured(profile, "static.slope") is None:
+        steep = "ratio"
+    words = [f"threshold {in_words(profile, 'static.threshold')}"]
+    words.append(f"{steep} {in_words(profile, f'static.{steep}')}")
+    for place in ("second", "lower"):
+        if measured(profile, f"static.{place}_threshold") is not None:
+            words.append(f"{place} threshold {in_words(profile, f'static.{place}_threshold')}")
+    return ", ".join(words)
 
 
 def _put_legend(axes: Axes) -> None:
@@ -102,6 +115,18 @@ def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
             continue
         style = look.series(index) | {"marker": "^" if word == "rising" else "v"}
         axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, fillstyle=fill, **style)
+    bent = flags(table, "saturated", missing=False) if "saturated" in table.columns else np.zeros_like(late)
+    if bent.any():
+        axes.plot(
+            level[bent],
+            height[bent],
+            "s",
+            color=look.palette.ink,
+            fillstyle="none",
+            markersize=look.frame.marker_pt * 1.8,
+            markeredgewidth=look.frame.line_pt * 0.4,
+            label="saturated",
+        )
     if late.any():
         axes.plot(
             level[late],
