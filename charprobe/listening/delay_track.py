@@ -183,8 +183,9 @@ def refine(guide: Guide, *, start: int, size: int, delay: float, step: float, re
     Notes
     -----
     Least squares of ``y(t) - (g + h t) x(t - d)`` with g and h free in each 5 ms, eliminated in closed form,
-    and one delay d: a gain that moves, as a compressor's does, then pulls the delay nowhere. Gauss-Newton over d, on the
-    band below 0.8 of half the sampling rate. The delay belongs to the position where its information is centred.
+    and one delay d: a gain that moves, as a compressor's does, then pulls the delay nowhere. Gauss-Newton
+    over d, on the band below 0.8 of half the sampling rate. The delay belongs to the position where its
+    information is centred.
     """
     stretch = max(32, round(_GAIN_S * guide.dry.rate_hz))
     count = size // stretch * stretch

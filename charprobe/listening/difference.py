@@ -1,4 +1,4 @@
-"""What is left when the dry sound is taken from the processed, step by step, and what keeps it from nulling."""
+"""What is left when the dry sound is taken from the processed, step by step, and what limits the null."""
 
 from __future__ import annotations
 
@@ -83,9 +83,10 @@ def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
 
     Notes
     -----
-    Energies are summed over up to 3000 Hann windows of 8192 frames spread over the pair. Polarity is set right
-    first. Each step fits the one gain anew. What the last step leaves is called level as far as the gain trace
-    explains it; of the rest, the part that grows with the sound is distortion, the part that does not is noise.
+    Energies are summed over up to 3000 Hann windows of 8192 frames spread over the pair. Polarity is set
+    right first. Each step fits the one gain anew. What the last step leaves is called level as far as the
+    gain trace explains it; of the rest, the part that grows with the sound is distortion, the part that does
+    not is noise.
     """
     whole = round(pair.processed.time_map.delay_at(pair.dry.first))
     middle = pair.processed.time_map.delay_at(pair.dry.first + pair.dry.frames / 2)
@@ -127,7 +128,7 @@ def _impulse(spectra: Spectra) -> Array:
 
 @dataclass(frozen=True)
 class _Sums:
-    """Energies of dry, processed and their product: in all, per bin, and per window; and the residual's per window."""
+    """Energies of dry, processed and their product per bin; of the residual per bin and per window."""
 
     dry: Array
     processed: Array
@@ -169,7 +170,7 @@ def _sums(pair: Pair, processed: Frames, *, impulse: Array | None, trace: GainTr
 
 
 def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace: GainTrace | None) -> Array:
-    """Dry sound from `start` on, through the linear response and the moving gain where given; (size, channels)."""
+    """Dry sound from `start` on, through response and moving gain where given; shape (size, channels)."""
     reach = 0 if impulse is None else (impulse.shape[0] - 1) // 2
     source = pair.dry if trace is None else Gained(pair.dry, trace)
     raw = read_padded(source, start - reach, start + size + reach)[:, pair.dry_channels]
@@ -218,14 +219,14 @@ def _depth(left: float, whole: float) -> float:
 
 
 def _steady_part(sums: _Sums) -> float:
-    """Energy of the residual that is there whether the sound is loud or soft: its level in the quietest windows."""
+    """Energy of the residual that stays when the sound is soft: its level in the quietest windows."""
     order = np.argsort(sums.window_processed)
     quiet = order[: max(order.size // 10, 1)]
     return float(np.median(sums.window_residual[quiet])) * order.size
 
 
 def _bands(power: Array, rate_hz: int) -> tuple[list[tuple[int, int]], Array]:
-    """Bins of each third-octave band that holds sound (within 90 dB of the strongest), and its middle in Hz."""
+    """Bins and middle in Hz of each third-octave band within 90 dB of the strongest."""
     centres = 1000 * 10 ** (np.arange(-16, 14) / 10)
     bin_hz = rate_hz / SIZE
     edges, kept = [], []
@@ -252,9 +253,12 @@ _WORDS: dict[Cause, str] = {
 def _sentence(rungs: tuple[Rung, ...], gain_db: float) -> str:
     first, timed, last = rungs[0], rungs[3], rungs[-1]
     return (
-        f"Taken as they are, the files null to {first.depth_db:.1f} dB and what limits it is {_WORDS[first.limit]}; "
-        f"with gain ({gain_db:+.2f} dB), delay and clock drift removed to {timed.depth_db:.1f} dB, limited by "
-        f"{_WORDS[timed.limit]}; with the best linear filter removed too to {last.depth_db:.1f} dB, limited by "
+        f"Taken as they are, the files null to {first.depth_db:.1f} dB and what limits it is "
+        f"{_WORDS[first.limit]}; "
+        f"with gain ({gain_db:+.2f} dB), delay and clock drift removed to {timed.depth_db:.1f} dB, "
+        "limited by "
+        f"{_WORDS[timed.limit]}; with the best linear filter removed too to {last.depth_db:.1f} dB, "
+        "limited by "
         f"{_WORDS[last.limit]}."
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import oaconvolve
 
 from charprobe.cut import Array
@@ -63,10 +64,10 @@ def trace_gain(
 
     Notes
     -----
-    In each window of 10 ms least squares of ``y - (g + h t) x``: letting the gain slope removes the pull towards
-    the louder half of the window. Gains that move within less than about 10 ms come out smoothed; a window where
-    the sound fades holds little evidence, and the interval says so. Where only bass sounds, a window holds less
-    than a cycle and distortion is not told from gain.
+    In each window of 10 ms least squares of ``y - (g + h t) x``: letting the gain slope removes the pull
+    towards the louder half of the window. Gains that move within less than about 10 ms come out smoothed; a
+    window where the sound fades holds little evidence, and the interval says so. Where only bass sounds, a
+    window holds less than a cycle and distortion is not told from gain.
     """
     rate_hz = dry.rate_hz
     size = 2 * round(WINDOW_S * rate_hz / 2)
@@ -87,7 +88,7 @@ def trace_gain(
     return _as_trace(np.concatenate(rows), centres / rate_hz, window_s=size / rate_hz)
 
 
-def _windows(x: Array, y: Array, *, starts: Array, size: int) -> Array:
+def _windows(x: Array, y: Array, *, starts: NDArray[np.integer], size: int) -> Array:
     """Gain, its variance and the dry power of each window; shape (windows, 3)."""
     t = (np.arange(x.shape[0]) - x.shape[0] / 2)[:, None]
     columns = np.concatenate(

@@ -158,8 +158,11 @@ def write_matched(
             break
         excess += after[used]
     if abs(after[used]) > TOLERANCE_DB:
+        dry_path.unlink()
+        processed_path.unlink()
         raise MatchError(
-            f"the written files differ by {after[used]:+.3f} dB by the rule '{used}', {TOLERANCE_DB} dB are allowed: "
+            f"the written files differ by {after[used]:+.3f} dB by the rule '{used}', "
+            f"{TOLERANCE_DB} dB are allowed: "
             "choose another rule or a longer excerpt. Nothing was kept"
         )
     if "low-level" not in after:
@@ -234,10 +237,6 @@ class Routed:
 def _write(path: Path, source: Frames, *, gain_db: float, sign: int, dither: bool, salt: int) -> None:
     rng = np.random.default_rng(salt)
     factor = sign * 10 ** (gain_db / 20)
-
-    def processed() -> list[bytes]:
-        raise NotImplementedError
-
     path.unlink(missing_ok=True)
     write_pcm24(path, source, factor=factor, rng=rng if dither else None)
 

@@ -1,4 +1,4 @@
-"""Bringing a processed file and its dry one together, on any material: delay, clocks, polarity, gain, roles."""
+"""Bringing a processed file and its dry one together on any material: delay, clocks, polarity, roles."""
 
 from __future__ import annotations
 
@@ -118,10 +118,10 @@ def pair_files(dry: Frames, processed: Frames) -> Pair:
 
     Notes
     -----
-    Rough place from band onsets, then cross-correlation of windows along the file, then least squares with a gain
-    free every 5 ms, so that neither make-up nor moving gain shifts the delay. Where a linear response explains
-    the sound clearly better, its minimum-phase part counts as response and only the rest as delay. Latency
-    changes below 0.3 frames are not told from scatter.
+    Rough place from band onsets, then cross-correlation of windows along the file, then least squares with a
+    gain free every 5 ms, so that neither make-up nor moving gain shifts the delay. Where a linear response
+    explains the sound clearly better, its minimum-phase part counts as response and only the rest as delay.
+    Latency changes below 0.3 frames are not told from scatter.
     """
     _check_shapes(dry, processed)
     for name, source in (("dry", dry), ("processed", processed)):
@@ -178,10 +178,10 @@ def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, 
 
 
 def fit_response(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], size: int) -> Array:
-    """Minimum-phase response of a pair on one clock, told apart from the gain that moves; shape (taps, channels).
+    """Minimum-phase response of a pair on one clock, moving gain set aside; shape (taps, channels).
 
-    The moving gain is traced with a first response and applied to the dry sound, and the response fitted again:
-    otherwise each band would carry the mean gain of the moments when it sounds.
+    The moving gain is traced with a first response and applied to the dry sound, and the response fitted
+    again: otherwise each band would carry the mean gain of the moments when it sounds.
     """
     taps = min(_RESPONSE_TAPS, size // 2)
     spectra = pair_spectra(dry, processed, dry_channels=dry_channels, size=size)
@@ -206,7 +206,8 @@ def _placed_jumps(guide: Guide, fitted: FittedMap, track: Track) -> FittedMap:
 def _check_shapes(dry: Frames, processed: Frames) -> None:
     if dry.rate_hz != processed.rate_hz:
         raise PairingError(
-            f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export both at one "
+            f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export "
+            "both at one "
             "sampling rate, then run again. Both files kept as they are"
         )
     if 1 < dry.channels != processed.channels:
@@ -217,7 +218,8 @@ def _check_shapes(dry: Frames, processed: Frames) -> None:
     shortest = min(dry.frames, processed.frames) / dry.rate_hz
     if shortest < MIN_COMMON_S:
         raise PairingError(
-            f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to bring the two "
+            f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to "
+            "bring the two "
             "together: use a longer excerpt"
         )
 
@@ -252,7 +254,8 @@ def _rough_lag(dry: Frames, processed: Frames) -> int:
 
 def _different(found: str) -> PairingError:
     return PairingError(
-        f"the two files do not hold the same sound: {found}. Check that the processed file was made from this "
+        f"the two files do not hold the same sound: {found}. Check that the processed file was made "
+        "from this "
         "dry file. Both files kept as they are"
     )
 
@@ -262,7 +265,8 @@ def _explain_mismatch(guide: Guide, lag: int) -> None:
         crossed = track_delay(Guide(guide.dry, guide.processed, (1, 0)), lag=lag)
         if crossed.unmatched < _MAX_UNMATCHED:
             raise PairingError(
-                "left and right are exchanged between the two files: dry left matches processed right. Exchange "
+                "left and right are exchanged between the two files: dry left matches processed "
+                "right. Exchange "
                 "them in one file, then run again. Both files kept as they are"
             )
     raise _different("most windows of the one match nothing in the other")
@@ -316,26 +320,31 @@ def _notes(pair: Pair, dry: Frames, processed: Frames, track: Track) -> tuple[st
         way = "later" if jump.frames > 0 else "earlier"
         notes.append(
             f"The latency changes at {jump.at_s:.2f} s: from there the processed sound comes "
-            f"{abs(jump.frames):.2f} samples {way}. Sound was lost, repeated or a delay switched; looked after in "
+            f"{abs(jump.frames):.2f} samples {way}. Sound was lost, repeated or a delay switched; "
+            "looked after in "
             "the pair, but listen elsewhere."
         )
     if pair.second_path is not None:
         when = "later" if pair.second_path.delay_s > 0 else "earlier"
         notes.append(
-            f"The processed file holds the dry sound twice: a second copy {1e3 * abs(pair.second_path.delay_s):.2f} ms "
-            f"{when} at {pair.second_path.level_db:.1f} dB. Direct monitoring or a parallel path: mute it and "
+            "The processed file holds the dry sound twice: a second copy "
+            f"{1e3 * abs(pair.second_path.delay_s):.2f} ms "
+            f"{when} at {pair.second_path.level_db:.1f} dB. Direct monitoring or a parallel path: "
+            "mute it and "
             "record again; colour and level below are those of the mixture."
         )
     if dry.channels == 1 < processed.channels:
         notes.append("The dry file is mono; it stands beside every processed channel.")
     if track.unmatched > 0.05:
         notes.append(
-            f"{100 * track.unmatched:.0f} % of the windows with sound match nothing in the other file: cut, muted "
+            f"{100 * track.unmatched:.0f} % of the windows with sound match nothing in the other "
+            "file: cut, muted "
             "or overlaid there?"
         )
     if pair.roles.verdict == "swapped":
         notes.append(
-            f"From dry to processed the gain rises with level ({pair.roles.slope:+.2f} dB per dB): the files look "
+            f"From dry to processed the gain rises with level ({pair.roles.slope:+.2f} dB per dB): "
+            "the files look "
             "swapped, or the stage is an expander. Nothing was exchanged."
         )
     return tuple(notes)

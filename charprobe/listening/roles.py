@@ -21,8 +21,9 @@ _CLEAR_CORRELATION = 0.35
 class Roles:
     """What the gain from dry to processed does as the level rises.
 
-    `slope` is in dB of gain per dB of dry level: a stage that compresses or saturates gives a negative one, and
-    a positive one when the files are exchanged; `correlation` tells how closely the gain follows the level.
+    `slope` is in dB of gain per dB of dry level: a stage that compresses or saturates gives a negative one,
+    and a positive one when the files are exchanged; `correlation` tells how closely the gain follows the
+    level.
     """
 
     verdict: Verdict

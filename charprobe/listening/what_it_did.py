@@ -147,11 +147,11 @@ def _transient_changes(dry: _Fine, processed: _Fine) -> Array:
         if (not onsets or k - onsets[-1] >= gap) and k + after < level.size:
             onsets.append(int(k))
     changes = []
-    for k in onsets:
+    for onset in onsets:
         ratios = []
         for fine in (dry, processed):
-            attack = fine.peak[k : k + 4].max()
-            body = np.sqrt(fine.power[k + 10 : k + after].mean())
+            attack = fine.peak[onset : onset + 4].max()
+            body = np.sqrt(fine.power[onset + 10 : onset + after].mean())
             ratios.append(20 * np.log10((attack + 1e-12) / (body + 1e-12)))
         changes.append(ratios[1] - ratios[0])
     return np.array(changes)
@@ -162,7 +162,8 @@ def _median(changes: Array) -> Reading:
     if changes.size < _MIN_TRANSIENTS:
         return Unmeasured(
             "dB",
-            f"only {changes.size} transients (a rise of {_RISE_DB:g} dB within 15 ms), {_MIN_TRANSIENTS} are needed",
+            f"only {changes.size} transients (a rise of {_RISE_DB:g} dB within 15 ms), "
+            f"{_MIN_TRANSIENTS} are needed",
             "use material with drums or plucked strings",
         )
     ordered = np.sort(changes)

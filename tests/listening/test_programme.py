@@ -20,7 +20,9 @@ def test_sound_has_the_dynamics_of_programme(kind, rate_hz):
 
 @pytest.mark.parametrize("kind", ["music", "speech"])
 def test_the_generator_decides_everything(kind):
-    one, same, other = (generate(kind, seconds=3, rate_hz=48_000, rng=np.random.default_rng(n)) for n in (1, 1, 2))
+    one, same, other = (
+        generate(kind, seconds=3, rate_hz=48_000, rng=np.random.default_rng(n)) for n in (1, 1, 2)
+    )
     np.testing.assert_array_equal(one, same)
     assert abs(np.corrcoef(one, other)[0, 1]) < 0.5
 
