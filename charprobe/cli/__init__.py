@@ -20,6 +20,7 @@ COMMANDS = {  # command -> module below charprobe.cli; the order is the order of
     "show": "show",
     "compare": "show",
     "session": "session",
+    "ab": "listening",
     "selftest": "demo",
 }
 

@@ -1,0 +1,123 @@
+"""A matched pair and its difference from any dry and processed file, written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.audio import open_capture
+from charprobe.listening.difference import Null, Residual, take_difference
+from charprobe.listening.gain_trace import trace_gain
+from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
+from charprobe.listening.pairing import Pair, PairingError, fit_response, pair_files
+from charprobe.output import check_writable, prepare_folder, write_text
+from charprobe.quantity import Quantity
+
+NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json")
+_FIT_SIZE = 1 << 14
+
+
+@dataclass(frozen=True)
+class MadePair:
+    """What was written, and everything found on the way; `difference_gain_db` is at most 0."""
+
+    pair: Pair
+    matched: Matched
+    null: Null
+    difference_gain_db: float
+
+    def as_json(self) -> str:
+        """Return the findings as JSON; a drift that cannot be told is null with its reason beside it."""
+        drift = self.pair.drift_ppm
+        known = isinstance(drift, Quantity)
+        return json.dumps(
+            {
+                "delay_frames": asdict(self.pair.delay),
+                "drift_ppm": asdict(drift) if known else None,
+                "drift_reason": None if isinstance(drift, Quantity) else drift.reason,
+                "polarity": self.pair.polarity,
+                "latency_changes": [asdict(jump) for jump in self.pair.jumps],
+                "roles": asdict(self.pair.roles),
+                "match": asdict(self.matched),
+                "difference": {
+                    "gain_db": self.null.gain_db,
+                    "written_at_db": self.difference_gain_db,
+                    "band_hz": self.null.band_hz.tolist(),
+                    "steps": [
+                        {
+                            "removed": rung.step,
+                            "depth_db": rung.depth_db,
+                            "limit": rung.limit,
+                            "band_depth_db": rung.band_depth_db.tolist(),
+                        }
+                        for rung in self.null.rungs
+                    ],
+                    "sentence": self.null.sentence,
+                },
+                "notes": [*self.pair.notes, *self.matched.notes],
+            },
+            indent=2,
+            allow_nan=False,
+            ensure_ascii=False,
+        )
+
+
+def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool) -> MadePair:
+    """Write `dry.wav`, `processed.wav`, `difference.wav` and `pair.json` into the folder `out`.
+
+    Parameters
+    ----------
+    dry, processed : Path
+        One sound before and after a stage, at one sampling rate.
+    out : Path
+        Folder; created where its parent exists.
+    rule : {"loudness", "rms", "low-level"}
+        What shall be equal within 0.02 dB on the written files.
+    force : bool
+        Whether files that exist are replaced.
+
+    Raises
+    ------
+    CharprobeError
+        If the files cannot be brought together, matched or written; `out` then holds what it held before.
+    """
+    sources = open_capture(dry), open_capture(processed)
+    prepare_folder(out)
+    for name in NAMES:
+        if (out / name).resolve() in (dry.resolve(), processed.resolve()):
+            raise PairingError(
+                f"{out / name} is one of the two files read here: choose another folder. File kept"
+            )
+        check_writable(out / name, force=force)
+    pair = pair_files(*sources)
+    response = np.ones((1, pair.processed.channels))
+    if pair.response_fitted:
+        size = min(_FIT_SIZE, pair.dry.frames // 2)
+        response = fit_response(pair.dry, pair.processed, dry_channels=pair.dry_channels, size=size)
+    trace = trace_gain(pair.dry, pair.processed, dry_channels=pair.dry_channels, response=response)
+    null = take_difference(pair, trace=trace)
+    with tempfile.TemporaryDirectory(dir=out, prefix=".unfinished-") as name:
+        folder = Path(name)
+        matched = write_matched(
+            pair.dry,
+            pair.processed,
+            polarity=pair.polarity,
+            dry_channels=pair.dry_channels,
+            resampled=True,
+            trace=trace,
+            rule=rule,
+            dry_path=folder / NAMES[0],
+            processed_path=folder / NAMES[1],
+        )
+        residual = Residual(pair, null, remove_response=False)
+        factor = min(1.0, HIGHEST_PEAK / max(measure_levels(residual).true_peak, 1e-9))
+        write_pcm24(folder / NAMES[2], residual, factor=factor, rng=np.random.default_rng(3))
+        made = MadePair(pair, matched, null, float(20 * np.log10(factor)))
+        write_text(folder / NAMES[3], made.as_json() + "\n", force=False)
+        for part in NAMES:
+            (folder / part).replace(out / part)
+    return made

@@ -1,0 +1,73 @@
+import json
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from charprobe.cli import main
+from charprobe.listening.programme import generate
+
+RATE_HZ = 48_000
+
+
+def sound(seed):
+    return generate("music", seconds=6.0, rate_hz=RATE_HZ, rng=np.random.default_rng(seed))
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    folder, dry = tmp_path_factory.mktemp("ab"), sound(4)
+    made = {
+        "dry": dry,
+        "wet": 0.5 * np.concatenate([np.zeros(100), dry]),
+        "other": sound(5),
+        "silent": 0 * dry,
+    }
+    for name, samples in made.items():
+        soundfile.write(folder / f"{name}.wav", samples, RATE_HZ, subtype="PCM_24")
+    soundfile.write(folder / "slow.wav", dry, 44_100, subtype="PCM_24")
+    soundfile.write(folder / "short.wav", dry[:9000], RATE_HZ, subtype="PCM_24")
+    return folder
+
+
+def run(files, processed, out, *more):
+    dry = str(files / "dry.wav")
+    return CliRunner().invoke(main, ["ab", dry, str(files / f"{processed}.wav"), "--out", str(out), *more])
+
+
+def test_writes_a_matched_pair_and_never_over_it_unasked(files, tmp_path):
+    result = run(files, "wet", tmp_path / "o", "--json")
+    assert result.exit_code == 0, result.output
+    found = json.loads((tmp_path / "o" / "pair.json").read_text(encoding="utf-8"))
+    assert abs(found["delay_frames"]["value"] - 100) < 0.02  # the stated goal
+    assert abs(found["match"]["after_db"]["loudness"]) <= 0.02
+    assert abs(found["difference"]["gain_db"] - 20 * np.log10(0.5)) < 1e-3
+    assert found["difference"]["steps"][3]["depth_db"] < -80
+    names = sorted(path.name for path in (tmp_path / "o").iterdir())
+    assert names == ["difference.wav", "dry.wav", "pair.json", "processed.wav"]
+    assert run(files, "wet", tmp_path / "o").exit_code == 1
+
+
+@pytest.mark.parametrize(
+    ("processed", "message"),
+    [
+        ("other", "do not hold the same sound"),
+        ("silent", "digital silence"),
+        ("slow", "44100 Hz"),
+        ("short", "at least 0.5 s"),
+    ],
+)
+def test_bad_input_is_one_message_and_leaves_nothing(files, tmp_path, processed, message):
+    result = run(files, processed, tmp_path / "o")
+    assert result.exit_code == 1
+    assert message in result.output
+    assert list((tmp_path / "o").iterdir()) == []
+
+
+def test_the_files_read_are_never_replaced(files):
+    before = (files / "dry.wav").read_bytes()
+    result = run(files, "wet", files, "--force")
+    assert result.exit_code == 1
+    assert "one of the two files read" in result.output
+    assert (files / "dry.wav").read_bytes() == before
