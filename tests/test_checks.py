@@ -19,5 +19,7 @@ ROOT = Path(__file__).parents[1]
     ids=["ruff-check", "ruff-format", "mypy"],
 )
 def test_the_code_passes(command):
-    done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -25,7 +25,9 @@ def test_the_files_hold_the_rendered_sound_and_its_timetable(tmp_path, rate_hz):
 
 def test_the_same_request_gives_the_same_bytes(tmp_path):
     for name in ("a", "b"):
-        write_stimulus(QUICK, tmp_path / f"{name}.wav", rate_hz=48_000, take=1, subtype="float32", force=False)
+        write_stimulus(
+            QUICK, tmp_path / f"{name}.wav", rate_hz=48_000, take=1, subtype="float32", force=False
+        )
     assert (tmp_path / "a.wav").read_bytes() == (tmp_path / "b.wav").read_bytes()
     assert (tmp_path / "a.json").read_bytes() == (tmp_path / "b.json").read_bytes()
 

@@ -111,7 +111,9 @@ def test_settled_points_equal_long_tones_read_by_plain_rms(measured, tmp_path):
     tones = np.concatenate([10 ** (level / 20) * np.cos(2 * np.pi * 1000 / RATE * n) for level in levels])
     soundfile.write(tmp_path / "tones.wav", tones, RATE, subtype="FLOAT")
     processor.run(tmp_path / "tones.wav", tmp_path / "out.wav")
-    out = soundfile.read(tmp_path / "out.wav")[0].reshape(levels.size, -1)[:, RATE:]  # the settled second half
+    out = soundfile.read(tmp_path / "out.wav")[0].reshape(levels.size, -1)[
+        :, RATE:
+    ]  # the settled second half
     gains = 20 * np.log10(np.sqrt(2 * np.mean(out**2, axis=1))) - levels
     table = profile.curves["static"].columns
     kept = [i for i, used in enumerate(table["used"]) if used]
