@@ -7,12 +7,16 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from charprobe import glossary
 from charprobe.audio import open_capture, write_wav
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
 from charprobe.demo_device import OFF, REPEATED, SETTINGS, STORY, TITLE, DemoSetting, bypass
 from charprobe.generators.render import lay_out, render
+from charprobe.listening.ab import make_pair
+from charprobe.listening.programme import generate
 from charprobe.make_stimulus import write_stimulus
 from charprobe.output import prepare_folder, safe_file_name
 from charprobe.pipeline import characterise
@@ -26,7 +30,9 @@ from charprobe.stages.stage import Stage
 
 RATE_HZ = 48_000
 JOBS = 2
-STEPS = 2 * (len(SETTINGS) + 1) + 4  # captures, profiles, stimulus, bypass, comparison and page
+SEED = 7
+STEPS = 2 * (len(SETTINGS) + 1) + 5  # captures, profiles; stimulus, bypass, listening pair, comparison, page
+SPEECH_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -48,7 +54,7 @@ class Demo:
                 *(f"  {sentence}" for sentence in self.comparison.sentences),
                 f"{near} of {len(numbers)} numbers lie within their goal of the simulated device's truth; "
                 "the page shows truth beside estimate.",
-                f"Open {self.page} in a browser.",
+                f"Open {self.page} in a browser; hear {self.page.parent / 'listening'} at equal loudness.",
             ]
         )
 
@@ -97,11 +103,14 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
             pool.submit(_setting, folder, number, setting, recipe, dry, force): number
             for number, setting in enumerate(takes, start=1)
         }
+        pair = pool.submit(_listening_pair, folder, force)
         for future in as_completed(waiting):
             number = waiting[future]
             done[number] = future.result()
             progress(f"capture of {takes[number - 1].name}")
             progress(f"profile of {takes[number - 1].name}")
+        pair.result()
+        progress("listening pair")
     profiles = tuple(done[number][0] for number in sorted(done))
     truth = tuple(row for number in sorted(done) if number <= len(SETTINGS) for row in done[number][1])
     comparison = compare_profiles(profiles)
@@ -131,6 +140,19 @@ def _setting(
     )
     profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
     return profile, true_rows(stage, profile, stimulus)
+
+
+def _listening_pair(folder: Path, force: bool) -> None:
+    """A dry take of made-up speech, the same through a setting, and the two at equal loudness."""
+    rng = np.random.default_rng(SEED)
+    speech = generate("speech", seconds=SPEECH_S, rate_hz=RATE_HZ, rng=rng)
+    setting = next(setting for setting in SETTINGS if setting.name == REPEATED)
+    takes = {"dry": speech, REPEATED: setting.build().process(speech, rate_hz=RATE_HZ, rng=rng).samples}
+    prepare_folder(folder / "takes")
+    for name, samples in takes.items():
+        write_wav(folder / "takes" / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=force)
+    dry, processed = (folder / "takes" / f"{name}.wav" for name in takes)
+    make_pair(dry, processed, folder / "listening", rule="loudness", force=force)
 
 
 def _page(

@@ -14,6 +14,7 @@ from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.pairing import Pair, PairingError, fit_response, pair_files
+from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
 from charprobe.quantity import Quantity
 
@@ -28,6 +29,7 @@ class MadePair:
     pair: Pair
     matched: Matched
     null: Null
+    did: WhatItDid
     difference_gain_db: float
 
     def as_json(self) -> str:
@@ -57,6 +59,19 @@ class MadePair:
                         for rung in self.null.rungs
                     ],
                     "sentence": self.null.sentence,
+                },
+                "what_it_did": {
+                    "gain_histogram": {
+                        "gain_db": self.did.histogram_gain_db.tolist(),
+                        "share": self.did.histogram_share.tolist(),
+                    },
+                    "crest_db": {"dry": self.did.crest_dry_db, "processed": self.did.crest_processed_db},
+                    "third_octaves": {
+                        "band_hz": self.did.band_hz.tolist(),
+                        "change_db": self.did.band_change_db.tolist(),
+                    },
+                    "transient_change_db": asdict(self.did.transient_change_db),
+                    "transients": self.did.transients,
                 },
                 "notes": [*self.pair.notes, *self.matched.notes],
             },
@@ -100,6 +115,7 @@ def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool)
         response = fit_response(pair.dry, pair.processed, dry_channels=pair.dry_channels, size=size)
     trace = trace_gain(pair.dry, pair.processed, dry_channels=pair.dry_channels, response=response)
     null = take_difference(pair, trace=trace)
+    did = describe(pair, trace=trace)
     with tempfile.TemporaryDirectory(dir=out, prefix=".unfinished-") as name:
         folder = Path(name)
         matched = write_matched(
@@ -116,7 +132,7 @@ def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool)
         residual = Residual(pair, null, remove_response=False)
         factor = min(1.0, HIGHEST_PEAK / max(measure_levels(residual).true_peak, 1e-9))
         write_pcm24(folder / NAMES[2], residual, factor=factor, rng=np.random.default_rng(3))
-        made = MadePair(pair, matched, null, float(20 * np.log10(factor)))
+        made = MadePair(pair, matched, null, did, float(20 * np.log10(factor)))
         write_text(folder / NAMES[3], made.as_json() + "\n", force=False)
         for part in NAMES:
             (folder / part).replace(out / part)
