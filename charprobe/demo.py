@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -13,20 +14,20 @@ from charprobe import glossary
 from charprobe.audio import open_capture, write_wav
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
-from charprobe.demo_device import OFF, REPEATED, SETTINGS, STORY, TITLE, DemoSetting, bypass
+from charprobe.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.generators.render import lay_out, render
+from charprobe.health.captures import Judged, judge_capture
 from charprobe.listening.ab import make_pair
 from charprobe.listening.programme import generate
 from charprobe.make_stimulus import write_stimulus
 from charprobe.output import prepare_folder, safe_file_name
-from charprobe.pipeline import characterise
+from charprobe.pipeline import characterise_judged
 from charprobe.profile import Profile
 from charprobe.recipe import Recipe
 from charprobe.report.page import render_page, write_page
 from charprobe.selftest import Row, true_rows
 from charprobe.simulate import record_stage
 from charprobe.stages.rig import Rig
-from charprobe.stages.stage import Stage
 
 RATE_HZ = 48_000
 JOBS = 2
@@ -94,25 +95,26 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
         prepare_folder(place)
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")
-    dry = _capture(folder, 0, OFF, bypass(), recipe, force=force)
-    progress("capture of the bypass")
-    takes = [*SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    done: dict[int, tuple[Profile, list[Row]]] = {}
+    takes = [BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
+    count = len(takes)
+    done: list[tuple[Profile, list[Row]]] = []
     with ProcessPoolExecutor(max_workers=JOBS) as pool:
-        waiting = {
-            pool.submit(_setting, folder, number, setting, recipe, dry, force): number
-            for number, setting in enumerate(takes, start=1)
-        }
+        captures = pool.map(
+            _capture, [folder] * count, range(count), takes, [recipe] * count, [force] * count
+        )
+        paths = []
+        for path in captures:
+            paths.append(path)
+            progress(f"capture {path.name}")
         pair = pool.submit(_listening_pair, folder, force)
-        for future in as_completed(waiting):
-            number = waiting[future]
-            done[number] = future.result()
-            progress(f"capture of {takes[number - 1].name}")
-            progress(f"profile of {takes[number - 1].name}")
+        shared = ([paths[0]] * (count - 1), [recipe] * (count - 1), [force] * (count - 1))
+        for measured in pool.map(_measure, [folder] * (count - 1), takes[1:], paths[1:], *shared):
+            done.append(measured)
+            progress(f"profile of {measured[0].setting}")
         pair.result()
         progress("listening pair")
-    profiles = tuple(done[number][0] for number in sorted(done))
-    truth = tuple(row for number in sorted(done) if number <= len(SETTINGS) for row in done[number][1])
+    profiles = tuple(profile for profile, _ in done)
+    truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
     comparison = compare_profiles(profiles)
     comparison.save(folder / "comparison", force=force)
     progress("comparison")
@@ -121,25 +123,27 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     return Demo(profiles[: len(SETTINGS)], truth, comparison, page)
 
 
-def _capture(folder: Path, number: int, name: str, stage: Stage, recipe: Recipe, *, force: bool) -> Path:
+def _capture(folder: Path, number: int, setting: DemoSetting, recipe: Recipe, force: bool) -> Path:
     samples = render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
-    capture = record_stage(stage, samples, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
-    path = folder / "captures" / f"{number:02d} {safe_file_name(name)}.wav"
+    capture = record_stage(setting.build(), samples, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+    path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
     write_wav(path, capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
     return path
 
 
-def _setting(
-    folder: Path, number: int, setting: DemoSetting, recipe: Recipe, dry: Path, force: bool
+@lru_cache(maxsize=1)
+def _judged(path: Path, recipe: Recipe) -> Judged:
+    return judge_capture(open_capture(path), lay_out(recipe, rate_hz=RATE_HZ, take=1), 0)
+
+
+def _measure(
+    folder: Path, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
 ) -> tuple[Profile, list[Row]]:
-    stage = setting.build()
-    path = _capture(folder, number, setting.name, stage, recipe, force=force)
     stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=1)
-    profile = characterise(
-        open_capture(path), stimulus, channel=1, setting=setting.name, bypass=open_capture(dry)
-    )
+    judged = judge_capture(open_capture(path), stimulus, 0)
+    profile = characterise_judged(judged, _judged(dry, recipe), setting=setting.name)
     profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
-    return profile, true_rows(stage, profile, stimulus)
+    return profile, true_rows(setting.build(), profile, stimulus)
 
 
 def _listening_pair(folder: Path, force: bool) -> None:

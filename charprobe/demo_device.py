@@ -17,7 +17,6 @@ STORY = (
     "front panel has a colour switch and a dynamics switch; nobody wrote down what the positions do."
 )
 TITLE = "The field preamp of the Lantern Street radio-drama crew"
-OFF = "off"
 
 
 @dataclass(frozen=True)
@@ -73,6 +72,11 @@ def _rain() -> Stage:
     )
 
 
+def _off() -> Stage:
+    return Wire("off", "both switches off")
+
+
+BYPASS = DemoSetting("off", "both switches off", _off)
 SETTINGS: tuple[DemoSetting, ...] = (
     DemoSetting("lamp", "for tired voices", _lamp),
     DemoSetting("tape", "for footsteps", _tape),
@@ -82,8 +86,3 @@ SETTINGS: tuple[DemoSetting, ...] = (
     DemoSetting("rain", "for beds that must not pump", _rain),
 )
 REPEATED = "close voice"  # captured once more at the end, to show how far captures repeat
-
-
-def bypass() -> Stage:
-    """The preamp with both switches off."""
-    return Wire(OFF, "both switches off")

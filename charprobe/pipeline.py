@@ -13,7 +13,7 @@ from charprobe.chapters.path import path_chapter
 from charprobe.chapters.response import response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
-from charprobe.health.captures import judge_capture
+from charprobe.health.captures import Judged, judge_capture
 from charprobe.health.same_sound import check_roles
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Quantity, Unmeasured
@@ -53,26 +53,35 @@ def characterise(
     CharprobeError
         If the capture has no such channel.
     """
-    wet, found = judge_capture(capture, stimulus, channel - 1)
+    judged = judge_capture(capture, stimulus, channel - 1)
+    if bypass is None:
+        return characterise_judged(judged, None, setting=setting)
+    dry = judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1)
+    return characterise_judged(judged, dry, setting=setting)
+
+
+def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str) -> Profile:
+    """Measure a judged capture against a judged bypass, which may serve many; see `characterise`."""
+    wet, found = capture
     dry = None
     if bypass is not None:
-        dry, noticed = judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1)
+        dry, noticed = bypass
         found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
         found += check_roles(wet, dry)
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
-    alignment = wet.alignment
+    alignment, source, stimulus = wet.alignment, wet.source, wet.stimulus
     return Profile(
         setting=setting,
-        channel=channel,
+        channel=wet.channel + 1,
         capture=CaptureFacts(
-            file=capture.name,
-            sha256=capture.sha256(),
-            rate_hz=capture.rate_hz,
-            bits=capture.facts.bits,
-            channels=capture.channels,
-            duration_s=capture.facts.duration_s,
+            file=source.name,
+            sha256=source.sha256(),
+            rate_hz=source.rate_hz,
+            bits=source.facts.bits,
+            channels=source.channels,
+            duration_s=source.facts.duration_s,
         ),
         stimulus=StimulusFacts(stimulus.recipe.name, stimulus.recipe.hash, stimulus.take, stimulus.rate_hz),
         alignment=AlignmentFacts(
@@ -83,7 +92,7 @@ def characterise(
         health=tuple(_from_one(item) for item in health),
         findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
         made_with=MadeWith(
-            __version__, {"channel": channel, "bypass": None if bypass is None else bypass.name}
+            __version__, {"channel": wet.channel + 1, "bypass": None if dry is None else dry.source.name}
         ),
     )
 

@@ -16,7 +16,10 @@ from charprobe.take import Take, place_take
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 
 
-def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> tuple[Take, tuple[Health, ...]]:
+Judged = tuple[Take, tuple[Health, ...]]
+
+
+def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     """Place one channel of a capture and gather what is wrong with it.
 
     Parameters

@@ -1,0 +1,58 @@
+"""The demo does the whole job, and what it finds is the truth of its device."""
+
+import json
+
+import pytest
+
+from charprobe.demo import STEPS, run_demo
+from charprobe.demo_device import SETTINGS
+from charprobe.errors import OutputError
+from charprobe.recipe import load_recipe
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    said = []
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    made = run_demo(folder, recipe=load_recipe("quick"), force=False, progress=said.append)
+    return folder, made, said
+
+
+def test_every_setting_has_a_capture_and_a_profile_and_the_page_is_there(demo):
+    folder, made, said = demo
+    assert len(said) == STEPS
+    assert [profile.setting for profile in made.profiles] == [setting.name for setting in SETTINGS]
+    assert len(list((folder / "captures").glob("*.wav"))) == len(SETTINGS) + 2  # the bypass and one repeat
+    assert len(list((folder / "profiles").glob("*.json"))) == len(SETTINGS) + 1
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    assert all(setting.name in page for setting in SETTINGS)
+
+
+def test_the_numbers_lie_within_their_goals(demo):
+    _, made, _ = demo
+    # in the short gaps of this recipe slow releases do not end, so their next attack starts from another gain
+    slow = ("far voice", "rain")
+    rows = [row for row in made.truth if not (row.stage in slow and row.quantity.startswith("attack"))]
+    numbers = [row for row in rows if row.error is not None]
+    assert len(numbers) > 40
+    assert [row for row in numbers if row.verdict != "good"] == []
+
+
+def test_the_settings_that_share_a_curve_are_told_from_their_timing(demo):
+    _, made, _ = demo
+    text = " ".join(made.comparison.sentences)
+    assert "close voice and far voice share one static curve" in text
+    assert "far voice releases 3.1 times slower than close voice" in text
+
+
+def test_the_listening_pair_is_matched(demo):
+    folder, _, _ = demo
+    assert (folder / "listening" / "difference.wav").exists()
+    pair = json.loads((folder / "listening" / "pair.json").read_text(encoding="utf-8"))
+    assert abs(pair["match"]["after_db"]["loudness"]) < 0.02
+
+
+def test_an_earlier_demo_is_kept(demo):
+    folder, _, _ = demo
+    with pytest.raises(OutputError, match="already exists"):
+        run_demo(folder, recipe=load_recipe("quick"), force=False, progress=lambda _: None)

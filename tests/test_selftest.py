@@ -1,0 +1,37 @@
+"""The self-test recovers its stages, and a broken truth makes it fail."""
+
+import dataclasses
+
+from charprobe.quantity import Quantity, Unmeasured
+from charprobe.recipe import load_recipe
+from charprobe.selftest import Row, rows_text, run_selftest
+
+
+def test_stages_are_recovered_and_the_table_says_so():
+    seen = []
+    names = ("smooth-gain-soft", "exact-colour")
+    rows = run_selftest(names, load_recipe("quick"), rate_hz=48_000, jobs=2, progress=seen.append)
+    assert seen == list(names)
+    assert {row.verdict for row in rows} <= {"good", "bound holds", "no number"}
+    assert sum(row.verdict == "good" for row in rows) > 15
+    text = rows_text(rows)
+    assert "smooth-gain-soft" in text and "static.threshold" in text and "0 off" in text
+    broken = [
+        dataclasses.replace(row, truth=row.truth + 2 * row.allowed + 1)
+        for row in rows
+        if row.error is not None
+    ]
+    assert {row.verdict for row in broken} == {"off"}
+
+
+def test_verdicts_of_bounds():
+    bound = Unmeasured("s", "too short", "longer", at_least=1.0)
+    assert Row("x", "release.t63", 2.0, "s", bound, 0.1).verdict == "bound holds"
+    assert Row("x", "release.t63", 0.5, "s", bound, 0.1).verdict == "bound wrong"
+    assert Row("x", "release.t63", 0.5, "s", Unmeasured("s", "no", "yes"), 0.1).verdict == "no number"
+
+
+def test_an_interval_covers_what_the_truth_is_known_to():
+    reading = Quantity.from_std(1.0, 0.1, "s")
+    assert Row("x", "attack.t63", 1.3, "s", reading, 1.0).covered is False
+    assert Row("x", "attack.t63", 1.3, "s", reading, 1.0, within=0.2).covered is True
