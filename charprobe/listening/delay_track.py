@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import convolve, firwin, oaconvolve
+from scipy.signal import convolve, firwin
 
 from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
+from charprobe.listening.filtering import through
 from charprobe.listening.warp import read_at
 
 WINDOW = 1 << 15
@@ -32,10 +33,10 @@ class Guide:
 
     def dry_at(self, *, first: float, step: float, count: int, response: Array) -> Array:
         """Dry sound at positions from `first` on, through the response; shape (count, processed channels)."""
-        before = response.size - 1
+        before = response.shape[0] - 1
         raw = read_at(self.dry, first=first - before * step, step=step, count=count + before)
         picked = raw[:, self.dry_channels]
-        return picked if before == 0 else np.asarray(oaconvolve(picked, response, mode="valid", axes=0))
+        return through(picked, response)
 
 
 @dataclass(frozen=True)
@@ -193,7 +194,7 @@ def refine(guide: Guide, *, start: int, size: int, delay: float, step: float, re
     at = start + round(delay)
     edge = _BAND.size - 1
     wide = read_padded(guide.processed, at - edge, at + count)
-    y = np.asarray(oaconvolve(wide, _BAND[:, None], mode="valid", axes=0)).reshape(shape)
+    y = through(wide, _BAND[:, None]).reshape(shape)
     kernel = convolve(response, _BAND[:, None])
     ramp = np.linspace(-1, 1, stretch)[None, :, None]
     std, middle, centre, unexplained = np.inf, start + size / 2, start + size / 2, 1.0

@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 from scipy.fft import irfft, rfft
-from scipy.signal import oaconvolve
 
 from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
+from charprobe.listening.filtering import through
 from charprobe.listening.gain_trace import Gained, GainTrace
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
@@ -176,7 +176,7 @@ def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace
     raw = read_padded(source, start - reach, start + size + reach)[:, pair.dry_channels]
     if impulse is None:
         return raw
-    return np.asarray(oaconvolve(raw, pair.polarity * impulse, mode="valid", axes=0))
+    return through(raw, pair.polarity * impulse)
 
 
 def _ladder(pair: Pair, sums: list[_Sums], impulse: Array) -> Null:

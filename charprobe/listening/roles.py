@@ -21,9 +21,9 @@ _CLEAR_CORRELATION = 0.35
 class Roles:
     """What the gain from dry to processed does as the level rises.
 
-    `slope` is in dB of gain per dB of dry level: a stage that compresses or saturates gives a negative one,
-    and a positive one when the files are exchanged; `correlation` tells how closely the gain follows the
-    level.
+    `slope` is in dB of gain per dB of level (the mean of both files): a stage that compresses or saturates
+    gives a negative one, and a positive one when the files are exchanged; `correlation` tells how closely the
+    gain follows the level.
     """
 
     verdict: Verdict
@@ -37,11 +37,11 @@ def check_roles(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...]
     hop = max(size, dry.frames // MAX_WINDOWS)
     starts = range(0, max(dry.frames - size, 0) + 1, hop)
     sums = np.array([_sums(dry, processed, dry_channels, start, size) for start in starts])
-    xx, xy = sums[:, 0], sums[:, 1]
-    used = (xx > xx.max() * 1e-4) & (xy != 0)
+    xx, xy, yy = sums.T
+    used = (xx > xx.max() * 1e-4) & (xy != 0) & (yy > yy.max() * 1e-4)
     if used.sum() < 20:
         return Roles("cannot tell", 0.0, 0.0)
-    level = 10 * np.log10(xx[used])
+    level = 5 * np.log10(xx[used] * yy[used])  # the mean of both: exchanging the files only turns the sign
     gain = 20 * np.log10(np.abs(xy[used]) / xx[used])
     slope = float(np.polyfit(level, gain, 1)[0])
     correlation = float(np.corrcoef(level, gain)[0, 1]) if np.std(gain) > 1e-6 else 0.0
@@ -53,4 +53,4 @@ def check_roles(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...]
 def _sums(dry: Frames, processed: Frames, channels: tuple[int, ...], start: int, size: int) -> Array:
     x = read_padded(dry, start, start + size)[:, channels]
     y = read_padded(processed, start, start + size)
-    return np.array([np.sum(x * x) + 1e-30, np.sum(x * y)])
+    return np.array([np.sum(x * x) + 1e-30, np.sum(x * y), np.sum(y * y) + 1e-30])

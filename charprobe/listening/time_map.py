@@ -14,6 +14,7 @@ from charprobe.listening.warp import read_at
 
 Index = NDArray[np.intp]
 MIN_JUMP = 0.3  # frames; smaller changes of latency are not told from scatter
+_UNMODELLED = 0.02  # frames by which all windows may be off alike, were nothing of the sound explained
 _ONE_CLOCK = 1e-4  # frames of drift over the whole file that no null could show
 _BIN, _STRIDE = 256, 1 << 16  # frames: how finely a jump is placed, and how much is read at once
 
@@ -86,7 +87,9 @@ def fit_map(track: Track, *, frames: int) -> FittedMap:
     pieces = np.unique(piece[kept])
     rank = np.searchsorted(pieces, piece[kept])
     offsets, drift, covariance, residual = _least_squares(position[kept], delay[kept], rank, weight[kept])
-    drift_std, offset_std = float(np.sqrt(covariance[-1, -1])), float(np.sqrt(covariance[0, 0]))
+    unmodelled = _UNMODELLED * float(np.sqrt(np.median(track.unexplained)))
+    drift_std = float(np.hypot(np.sqrt(covariance[-1, -1]), 3 * unmodelled / frames))
+    offset_std = float(np.hypot(np.sqrt(covariance[0, 0]), unmodelled))
     if abs(drift) < max(3 * drift_std, _ONE_CLOCK / frames) and abs(drift) * frames < 0.05:
         drift = 0.0
         offsets = np.array(
@@ -95,7 +98,8 @@ def fit_map(track: Track, *, frames: int) -> FittedMap:
                 for k in range(pieces.size)
             ]
         )
-        offset_std = float(np.sqrt(np.mean(residual**2) / max(int((rank == 0).sum()), 1)))
+        spread = np.sqrt(np.mean(residual**2) / max(int((rank == 0).sum()), 1))
+        offset_std = float(np.hypot(spread, unmodelled))
         offsets = np.array([_settled(float(value), offset_std) for value in offsets])
     inside = position[kept]
     starts = [0] + [

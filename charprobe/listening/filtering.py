@@ -1,0 +1,30 @@
+"""Sending several channels through impulse responses, without the ends where the response would overhang."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.signal import oaconvolve
+
+from charprobe.cut import Array
+
+
+def through(samples: Array, response: Array) -> Array:
+    """Filter each channel.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+        The sound.
+    response : ndarray, shape (m, channels) or (m, 1)
+        Impulse response of each channel, or one for all; m is at most n.
+
+    Returns
+    -------
+    ndarray, shape (n - m + 1, channels)
+        The first value belongs to sample ``m - 1``.
+    """
+    if response.shape == (1, 1) and response[0, 0] == 1:
+        return samples
+    wide = np.broadcast_to(response, (response.shape[0], samples.shape[1]))
+    full = oaconvolve(samples, wide, mode="full", axes=0)
+    return np.asarray(full[response.shape[0] - 1 : samples.shape[0]])
