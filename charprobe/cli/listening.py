@@ -24,16 +24,23 @@ FILE = click.Path(path_type=Path)
     show_default=True,
     help="What shall be equal.",
 )
+@click.option(
+    "--roles-as-named",
+    is_flag=True,
+    help="Go on although the two look swapped (an expander looks so too).",
+)
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def ab_command(dry: Path, processed: Path, out: Path, rule: Rule, force: bool, as_json: bool) -> None:
+def ab_command(
+    dry: Path, processed: Path, out: Path, rule: Rule, roles_as_named: bool, force: bool, as_json: bool
+) -> None:
     """Write DRY and PROCESSED as an aligned pair of equal level, and what differs between them.
 
     Only ever turns down. Listen at a moderate volume: set it with the louder passages.
     """
     from charprobe.listening.ab import make_pair
 
-    made = make_pair(dry, processed, out, rule=rule, force=force)
+    made = make_pair(dry, processed, out, rule=rule, roles_as_named=roles_as_named, force=force)
     if as_json:
         click.echo(made.as_json())
         return

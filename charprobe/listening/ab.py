@@ -81,7 +81,9 @@ class MadePair:
         )
 
 
-def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool) -> MadePair:
+def make_pair(
+    dry: Path, processed: Path, out: Path, *, rule: Rule, roles_as_named: bool, force: bool
+) -> MadePair:
     """Write `dry.wav`, `processed.wav`, `difference.wav` and `pair.json` into the folder `out`.
 
     Parameters
@@ -92,6 +94,8 @@ def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool)
         Folder; created where its parent exists.
     rule : {"loudness", "rms", "low-level"}
         What shall be equal within 0.02 dB on the written files.
+    roles_as_named : bool
+        Whether the caller vouches for which file is dry; files that look swapped are refused otherwise.
     force : bool
         Whether files that exist are replaced.
 
@@ -109,6 +113,12 @@ def make_pair(dry: Path, processed: Path, out: Path, *, rule: Rule, force: bool)
             )
         check_writable(out / name, force=force)
     pair = pair_files(*sources)
+    if pair.roles.verdict == "swapped" and not roles_as_named:
+        raise PairingError(
+            f"{dry.name} and {processed.name} look swapped: from the one to the other the gain rises with level "
+            f"({pair.roles.slope:+.2f} dB per dB), as from a processed file back to its dry one. Run again with "
+            "the two exchanged, or with --roles-as-named if the stage is an expander. Nothing was written"
+        )
     response = np.ones((1, pair.processed.channels))
     if pair.response_fitted:
         size = min(_FIT_SIZE, pair.dry.frames // 2)
