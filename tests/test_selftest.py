@@ -2,9 +2,11 @@
 
 import dataclasses
 
+from charprobe.generators.render import lay_out
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import load_recipe
-from charprobe.selftest import Row, rows_text, run_selftest
+from charprobe.selftest import RIG, Row, measure_stage, rows_text, run_selftest
+from charprobe.stages.catalogue import make_stage
 
 
 def test_stages_are_recovered_and_the_table_says_so():
@@ -35,3 +37,11 @@ def test_an_interval_covers_what_the_truth_is_known_to():
     reading = Quantity.from_std(1.0, 0.1, "s")
     assert Row("x", "attack.t63", 1.3, "s", reading, 1.0).covered is False
     assert Row("x", "attack.t63", 1.3, "s", reading, 1.0, within=0.2).covered is True
+
+
+def test_a_stage_that_only_saturates_gets_no_times():
+    stimulus = lay_out(load_recipe("quick"), rate_hz=48_000, take=1)
+    profile = measure_stage(make_stage("odd-colour"), stimulus, rig=RIG, seed=3)
+    for name in ("attack.t63", "release.t63"):
+        assert "saturation" in profile.quantities[name].reading.reason
+    assert profile.quantities["colour.h3_at_reference"].reading.value < 0

@@ -12,6 +12,7 @@ from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
+from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstLengths, Bursts
@@ -48,15 +49,15 @@ UNEVEN = 0.02  # share by which the depths of bursts may differ for their releas
 MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
 
 
-def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
+def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -> Chapter:
     """Time attack and release of a setting from its bursts and burst_lengths segments.
 
     Parameters
     ----------
     wet, bypass : Take
         Captures of the setting and, if there is one, of the bypass, which serves as dry reference.
-    static : object
-        The static result; the timing needs nothing from it.
+    static : StaticCurve or None
+        The static curve: a stage that only saturates reduces no gain, and has no times.
 
     Returns
     -------
@@ -64,6 +65,9 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
         Attack and release at the reference step; the tables `timing`, `gain_trace`, `attack_detail` and
         `timing_definitions`; health and findings.
     """
+    if static is not None and static.only_saturates:
+        units = ATTACK_UNITS | RELEASE_UNITS | {"release.memory": "1"}
+        return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
     bursts = measure_rows(wet, bypass, Bursts)
     lengths = measure_rows(wet, bypass, BurstLengths)
     rows = (*bursts, *lengths)
@@ -91,6 +95,14 @@ def timing_chapter(wet: Take, bypass: Take | None, static: object) -> Chapter:
         curves["timing_definitions"] = definitions_table(_reference(bursts))
     findings = timing_findings(entries, bursts, lengths) if rows else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
+
+
+def _saturated(unit: str) -> Unmeasured:
+    return Unmeasured(
+        unit,
+        "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
+        "none needed; look at the colour of the setting",
+    )
 
 
 def _inaudible(unit: str) -> Unmeasured:

@@ -64,6 +64,13 @@ class StaticCurve:
         return float(self.used[0][-1])
 
     @property
+    def only_saturates(self) -> bool:
+        """Whether the gain is constant wherever steps are in use, and what is lost above is saturation."""
+        shape = None if self.fit is None else self.fit.shape
+        flat = shape is not None and not shape.facing and not shape.sloped
+        return flat and any(point.saturated for point in self.points)
+
+    @property
     def flat_section(self) -> Section | None:
         """The section that carries the low-level gain, None if it lies outside the points."""
         fit = self.fit
