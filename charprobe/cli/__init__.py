@@ -21,6 +21,7 @@ COMMANDS = {  # command -> module below charprobe.cli; the order is the order of
     "compare": "show",
     "session": "session",
     "ab": "listening",
+    "blind": "listening",
     "selftest": "demo",
 }
 

@@ -53,3 +53,94 @@ def ab_command(
     for note in (*made.pair.notes, *made.matched.notes):
         click.echo(note)
     click.echo(f"pair and difference: {out}", err=True)
+
+
+@click.group("blind")
+def blind_command() -> None:
+    """Make a blind listening pack from a matched pair, and score its result."""
+
+
+@blind_command.command("make")
+@click.argument("pair", type=FILE)
+@click.option("--out", type=FILE, required=True, help="Folder for the pack; hand out this folder alone.")
+@click.option("--key", "key_path", type=FILE, required=True, help="Key file (JSON); keep it to yourself.")
+@click.option(
+    "--trials", type=click.IntRange(5, 100), default=16, show_default=True, help="Rounds that count."
+)
+@click.option(
+    "--controls",
+    type=click.IntRange(0, 20),
+    default=2,
+    show_default=True,
+    help="Rounds mixed in with the same sound on both sides.",
+)
+@click.option("--start", "start_s", type=float, help="Start of the excerpt in s; left out, the loudest part.")
+@click.option("--length", "length_s", type=float, default=8.0, show_default=True, help="Its length in s.")
+@click.option("--force", is_flag=True, help="Replace an earlier pack and key.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def make_command(
+    pair: Path,
+    out: Path,
+    key_path: Path,
+    trials: int,
+    controls: int,
+    start_s: float | None,
+    length_s: float,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Turn PAIR, a folder that `charprobe ab` wrote, into a blind listening pack.
+
+    The listener opens listen.html of the pack in a browser; it works without a network. Set the volume for
+    the loudest sound, and take breaks. The seal printed here proves later that the key was not changed.
+    """
+    import json
+    import secrets
+
+    import numpy as np
+
+    from charprobe.listening.blind import PAGE, make_pack
+
+    rng = np.random.default_rng(secrets.randbits(256))
+    pack = make_pack(
+        pair,
+        out,
+        key_path=key_path,
+        trials=trials,
+        controls=controls,
+        start_s=start_s,
+        length_s=length_s,
+        rng=rng,
+        force=force,
+    )
+    if as_json:
+        facts = {"pack": pack.key.pack, "seal": pack.seal, "start_s": pack.key.start_s, "length_s": length_s}
+        click.echo(json.dumps(facts, indent=2))
+        return
+    click.echo(f"Pack {pack.key.pack}: {trials} rounds that count, {controls} with nothing to tell apart.")
+    click.echo(f"Excerpt from {pack.key.start_s:.1f} s, {length_s:g} s long. Page: {out / PAGE}")
+    click.echo(f"Seal of the key: {pack.seal}")
+
+
+@blind_command.command("score")
+@click.argument("result", type=FILE)
+@click.option("--key", "key_path", type=FILE, required=True, help="Key file of the pack.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def score_command(result: Path, key_path: Path, as_json: bool) -> None:
+    """Open the key and score RESULT, the file that the page saved after the last round."""
+    import json
+    from dataclasses import asdict
+
+    from charprobe.listening.blind_score import score
+
+    found = score(result, key_path=key_path)
+    if as_json:
+        click.echo(json.dumps(asdict(found), indent=2, ensure_ascii=False))
+        return
+    click.echo(found.sentence)
+    click.echo(
+        f"{found.needed} of {found.trials} were needed (guessing: at most {100 * found.level:g} %, fixed "
+        f"beforehand); someone right in 7 of 10 trials gets there in {100 * found.power:.0f} % of sessions."
+    )
+    for note in found.notes:
+        click.echo(note)

@@ -115,9 +115,10 @@ def make_pair(
     pair = pair_files(*sources)
     if pair.roles.verdict == "swapped" and not roles_as_named:
         raise PairingError(
-            f"{dry.name} and {processed.name} look swapped: from the one to the other the gain rises with level "
-            f"({pair.roles.slope:+.2f} dB per dB), as from a processed file back to its dry one. Run again with "
-            "the two exchanged, or with --roles-as-named if the stage is an expander. Nothing was written"
+            f"{dry.name} and {processed.name} look swapped: from the one to the other the gain rises with "
+            f"level ({pair.roles.slope:+.2f} dB per dB), as from a processed file back to its dry one. "
+            "Run again with the two exchanged, or with --roles-as-named if the stage is an expander. Nothing "
+            "was written"
         )
     response = np.ones((1, pair.processed.channels))
     if pair.response_fitted:

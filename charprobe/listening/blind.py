@@ -1,0 +1,250 @@
+"""Blind listening packs: sounds that nothing tells apart but listening, with the answers sealed elsewhere."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.audio import open_capture
+from charprobe.cut import Array
+from charprobe.listening.blind_key import BlindError, Key, Side, Sound, Trial, seal_of
+from charprobe.listening.match import write_pcm24
+from charprobe.output import check_writable, write_bytes, write_text
+from charprobe.source import MemoryCapture, Source
+
+PACK_SCHEMA = "charprobe.blind-pack/1"
+PAGE = "listen.html"
+LEVEL = 0.05
+SAME_TIME = 946_684_800  # every file of a pack carries this modification time
+MIN_TRIALS, MAX_TRIALS = 5, 100  # below five, not even all hits reach the level
+_FADE_S = 0.01
+_STEP = 2.0**-23
+
+
+@dataclass(frozen=True)
+class MadePack:
+    """A pack on disk: the folder to hand out, the key to keep, and the seal that binds them."""
+
+    folder: Path
+    key_path: Path
+    seal: str
+    key: Key
+
+
+def make_pack(
+    pair: Path,
+    out: Path,
+    *,
+    key_path: Path,
+    trials: int,
+    controls: int,
+    start_s: float | None,
+    length_s: float,
+    rng: np.random.Generator,
+    force: bool,
+) -> MadePack:
+    """Make a blind pack from a matched pair.
+
+    Parameters
+    ----------
+    pair : Path
+        Folder with the ``dry.wav`` and ``processed.wav`` that ``charprobe ab`` wrote.
+    out : Path
+        Folder for the pack; hand out this folder and nothing else.
+    key_path : Path
+        Key file to write, outside of `out`.
+    trials : int
+        Trials that count, 5 to 100, fixed here and never by the listener.
+    controls : int >= 0
+        Trials mixed in whose left and right are the same sound.
+    start_s : float or None
+        Where the excerpt starts; None takes the loudest stretch.
+    length_s : float
+        Length of the excerpt, 1 s or more.
+    rng : numpy.random.Generator
+        Draws everything hidden; seed it from the system for a real test.
+    force : bool
+        Whether an earlier pack and key may be replaced.
+
+    Raises
+    ------
+    BlindError
+        If the pair does not fit, the excerpt lies outside it, or the key would lie inside the pack.
+    OutputError
+        If something exists and `force` is False, or cannot be written.
+
+    Notes
+    -----
+    Left and right are two references, the middle is one of them again: always a file of its own, with dither
+    of its own, so that no two files of a pack are equal, whatever they hold. The page knows no answers. Who
+    compares waveforms can of course tell them; the pack keeps honest listeners from accidents.
+    """
+    if not MIN_TRIALS <= trials <= MAX_TRIALS or controls < 0:
+        raise ValueError(f"needs {MIN_TRIALS} to {MAX_TRIALS} trials, got {trials} and {controls} controls")
+    if out.resolve() in key_path.resolve().parents:
+        raise BlindError(f"{key_path}: lies inside the pack and would give it away: choose another place")
+    _check_folder(out, force=force)
+    check_writable(key_path, force=force)
+    sounds = {name: open_capture(pair / f"{name}.wav") for name in ("dry", "processed")}
+    excerpt, first_s = _excerpts(sounds, start_s=start_s, length_s=length_s)
+    rate_hz = sounds["dry"].rate_hz
+    drawn = _draw(trials, controls, rng)
+    names = _names(len(drawn) + 2 + 2 * bool(controls), rng)
+    placed, held = _place(drawn, names)
+    key = Key(
+        pack=rng.bytes(4).hex(),
+        nonce=rng.bytes(32).hex(),
+        trials=tuple(drawn),
+        sounds=dict(held),
+        sources={name: source.sha256() for name, source in sounds.items()},
+        start_s=first_s,
+        length_s=length_s,
+        level=LEVEL,
+    )
+    seal = seal_of(key.as_bytes())
+    with tempfile.TemporaryDirectory(dir=out.parent, prefix=".charprobe-") as scratch:
+        folder = Path(scratch) / "pack"
+        (folder / "sounds").mkdir(parents=True)
+        for name in sorted(held):
+            source = MemoryCapture(excerpt[held[name]], rate_hz=rate_hz, name=name)
+            write_pcm24(folder / "sounds" / name, source, factor=1.0, rng=rng)
+        _write_page(folder, key, seal, placed)
+        for path in (*folder.rglob("*"), folder):
+            os.utime(path, (SAME_TIME, SAME_TIME))
+        write_bytes(key_path, key.as_bytes(), force=force)
+        if out.exists():
+            shutil.rmtree(out)
+        folder.rename(out)
+    return MadePack(out, key_path, seal, key)
+
+
+def _check_folder(out: Path, *, force: bool) -> None:
+    """Refuse a folder that exists, unless it is an earlier pack and may be replaced."""
+    if not out.exists():
+        check_writable(out, force=False)
+        return
+    if not force:
+        raise BlindError(f"{out}: already exists; kept as it is. Choose another name or add --force")
+    if not (out / PAGE).is_file() or not (out / "sounds").is_dir():
+        raise BlindError(
+            f"{out}: is no earlier blind pack and is not replaced: choose another name. Kept as it is"
+        )
+
+
+def _excerpts(
+    sounds: Mapping[str, Source], *, start_s: float | None, length_s: float
+) -> tuple[dict[str, Array], float]:
+    dry, processed = sounds["dry"], sounds["processed"]
+    facts = [(source.rate_hz, source.channels, source.frames) for source in (dry, processed)]
+    if facts[0] != facts[1]:
+        raise BlindError(
+            "dry.wav and processed.wav differ in rate, channels or length: make the pair with charprobe ab"
+        )
+    count = round(length_s * dry.rate_hz)
+    if length_s < 1 or count > dry.frames:
+        raise BlindError(
+            f"the excerpt lasts {length_s:g} s, the pair {dry.frames / dry.rate_hz:.2f} s: choose a --length "
+            "from 1 s up to that"
+        )
+    first = _loudest(dry, count) if start_s is None else round(start_s * dry.rate_hz)
+    if not 0 <= first <= dry.frames - count:
+        raise BlindError(
+            f"the excerpt from {first / dry.rate_hz:g} s on leaves the pair: choose another --start"
+        )
+    fade = np.ones(count)
+    edge = round(_FADE_S * dry.rate_hz)
+    fade[:edge] = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
+    fade[-edge:] = fade[:edge][::-1]
+    room = 1 - 2 * _STEP  # the dither adds up to one step
+    cut = {
+        name: np.clip(source.read_frames(first, first + count) * fade[:, None], -room, room)
+        for name, source in sounds.items()
+    }
+    return cut, first / dry.rate_hz
+
+
+def _loudest(source: Source, count: int) -> int:
+    """First frame, on a grid of a tenth of a second, of the stretch with the most energy."""
+    hop = source.rate_hz // 10
+    energy = [
+        float(np.sum(source.read_frames(k, k + hop) ** 2)) for k in range(0, source.frames - hop + 1, hop)
+    ]
+    running = np.concatenate([[0.0], np.cumsum(energy)])
+    span = min(count // hop, len(energy))
+    first = int(np.argmax(running[span:] - running[: running.size - span])) * hop
+    return min(first, source.frames - count)
+
+
+def _draw(trials: int, controls: int, rng: np.random.Generator) -> list[Trial]:
+    sides: tuple[Side, Side] = ("left", "right")
+    drawn = []
+    for _ in range(trials):
+        turned = bool(rng.integers(2))
+        left, right = ("processed", "dry") if turned else ("dry", "processed")
+        drawn.append(Trial(_sound(left), _sound(right), sides[int(rng.integers(2))]))
+    same = _sound(("dry", "processed")[int(rng.integers(2))])
+    drawn += [Trial(same, same, sides[int(rng.integers(2))]) for _ in range(controls)]
+    return [drawn[int(k)] for k in rng.permutation(len(drawn))]
+
+
+def _sound(name: str) -> Sound:
+    return "dry" if name == "dry" else "processed"
+
+
+def _names(count: int, rng: np.random.Generator) -> list[str]:
+    names: set[str] = set()
+    while len(names) < count:
+        names.add(f"{rng.bytes(3).hex()}.wav")
+    ordered = sorted(names)
+    return [ordered[int(k)] for k in rng.permutation(count)]
+
+
+def _place(drawn: list[Trial], names: list[str]) -> tuple[list[dict[str, str]], dict[str, Sound]]:
+    """Give each trial its three files: references shared, every middle a file of its own."""
+    spare = iter(names)
+    held: dict[str, Sound] = {}
+    references: dict[str, list[str]] = {}
+
+    def new(sound: Sound) -> str:
+        name = next(spare)
+        held[name] = sound
+        return name
+
+    references["plain"] = [new("dry"), new("processed")]
+    controls = [trial for trial in drawn if trial.control]
+    if controls:
+        references["control"] = [new(controls[0].left), new(controls[0].left)]
+    placed = []
+    for trial in drawn:
+        pair = references["control" if trial.control else "plain"]
+        left, right = pair if trial.left == held[pair[0]] else pair[::-1]
+        middle = new(trial.left if trial.middle == "left" else trial.right)
+        placed.append({"left": left, "right": right, "middle": middle})
+    return placed, held
+
+
+def _write_page(folder: Path, key: Key, seal: str, placed: list[dict[str, str]]) -> None:
+    prints = {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted((folder / "sounds").iterdir())
+    }
+    pack = {
+        "schema": PACK_SCHEMA,
+        "pack": key.pack,
+        "seal": seal,
+        "level": key.level,
+        "trials": placed,
+        "sounds": prints,
+    }
+    template = resources.files("charprobe.listening").joinpath("listen.html").read_text(encoding="utf-8")
+    page = template.replace("{/*PACK*/}", json.dumps(pack, sort_keys=True))
+    write_text(folder / PAGE, page, force=False)

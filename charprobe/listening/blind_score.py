@@ -1,0 +1,178 @@
+"""Opening the key of a blind pack: how many were right, and what that does and does not show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from scipy.stats import binom
+
+from charprobe.listening.blind_key import BlindError, Key, read_key, read_object
+
+RESULT_SCHEMA = "charprobe.blind-result/1"
+TRUE_SHARE = 0.7  # of trials right: the listener whose chance of passing is told
+_SURE = 2
+
+
+@dataclass(frozen=True)
+class Score:
+    """What a session shows.
+
+    Attributes
+    ----------
+    hits, trials : int
+        Right answers, and trials that count.
+    probability : float
+        Of as many hits or more by guessing (one-sided binomial).
+    level : float
+        Probability fixed beforehand.
+    needed : int
+        Hits needed to reach it.
+    power : float
+        Probability of reaching it for someone right in 7 of 10 trials in the long run.
+    controls, sure_controls : int
+        Trials with nothing to tell apart, and in how many of them the listener was certain.
+    sentence : str
+        In words.
+    notes : tuple of str
+        What else is worth knowing.
+    """
+
+    hits: int
+    trials: int
+    probability: float
+    level: float
+    needed: int
+    power: float
+    controls: int
+    sure_controls: int
+    sentence: str
+    notes: tuple[str, ...]
+
+
+def guess_probability(hits: int, trials: int) -> float:
+    """Probability of at least so many hits by guessing between two.
+
+    Examples
+    --------
+    >>> round(guess_probability(12, 16), 3), round(guess_probability(8, 10), 3)
+    (0.038, 0.055)
+    """
+    return float(binom.sf(hits - 1, trials, 0.5))
+
+
+def needed_hits(trials: int, *, level: float) -> int:
+    """Fewest hits whose `guess_probability` is at most `level`; one more than `trials` if none is.
+
+    Examples
+    --------
+    >>> [needed_hits(n, level=0.05) for n in (8, 10, 12, 16, 20)]
+    [7, 9, 10, 12, 15]
+    """
+    return next((k for k in range(trials + 1) if guess_probability(k, trials) <= level), trials + 1)
+
+
+def pass_probability(trials: int, *, level: float, share: float) -> float:
+    """Probability of reaching the level for someone right in `share` of trials in the long run.
+
+    Examples
+    --------
+    >>> round(pass_probability(16, level=0.05, share=0.7), 2)
+    0.45
+    """
+    return float(binom.sf(needed_hits(trials, level=level) - 1, trials, share))
+
+
+def score(result_path: Path, *, key_path: Path) -> Score:
+    """Score a finished session.
+
+    Parameters
+    ----------
+    result_path : Path
+        Result file that the page saved.
+    key_path : Path
+        Key file of the same pack.
+
+    Raises
+    ------
+    BlindError
+        If the key is not the one sealed into the pack, or the result is not of a whole session.
+    """
+    key, seal = read_key(key_path)
+    result, _ = read_object(result_path, RESULT_SCHEMA)
+    if result.get("pack") != key.pack:
+        raise BlindError(
+            f"{result_path.name} belongs to pack {result.get('pack')}, the key to pack {key.pack}"
+        )
+    if result.get("seal") != seal:
+        raise BlindError(
+            f"{key_path}: is not the key that was sealed into the pack: it was changed. Nothing is scored"
+        )
+    answers = _answers(result, key, result_path)
+    counted = [
+        (trial, answer) for trial, answer in zip(key.trials, answers, strict=True) if not trial.control
+    ]
+    hits = sum(answer["answer"] == trial.middle for trial, answer in counted)
+    controls = [answer for trial, answer in zip(key.trials, answers, strict=True) if trial.control]
+    sure = sum(answer.get("sure") == _SURE for answer in controls)
+    trials = len(counted)
+    probability = guess_probability(hits, trials)
+    power = pass_probability(trials, level=key.level, share=TRUE_SHARE)
+    return Score(
+        hits=hits,
+        trials=trials,
+        probability=probability,
+        level=key.level,
+        needed=needed_hits(trials, level=key.level),
+        power=power,
+        controls=len(controls),
+        sure_controls=sure,
+        sentence=_sentence(hits, trials, probability, key.level, power),
+        notes=_notes(result, len(controls), sure),
+    )
+
+
+def _answers(result: dict[str, Any], key: Key, path: Path) -> list[dict[str, Any]]:
+    answers = result.get("answers")
+    whole = isinstance(answers, list) and len(answers) == len(key.trials)
+    if not whole or any(
+        not isinstance(answer, dict) or answer.get("answer") not in ("left", "right")
+        for answer in answers or []
+    ):
+        raise BlindError(
+            f"{path.name}: does not hold an answer to each of the {len(key.trials)} trials: the number was "
+            "fixed beforehand, and only whole sessions count"
+        )
+    return list(answers or [])
+
+
+def _sentence(hits: int, trials: int, probability: float, level: float, power: float) -> str:
+    luck = f"{100 * probability:.2g} % of sessions"
+    found = f"{hits} of {trials} right; guessing gives that many or more in {luck}."
+    if probability <= level:
+        return (
+            f"{found} This listener told these two sounds apart, with this gear and this excerpt. Which is "
+            "better, and whether others or other sounds would show it, was not asked."
+        )
+    missed = f"{100 * (1 - power):.0f} % of such sessions"
+    return (
+        f"{found} A difference was not shown. That is not proof that there is none: someone who is "
+        f"right in 7 of 10 trials in the long run would have missed the mark in {missed}."
+    )
+
+
+def _notes(result: dict[str, Any], controls: int, sure: int) -> tuple[str, ...]:
+    notes = []
+    if controls:
+        notes.append(
+            f"{controls} hidden trials had the same sound on both sides; the listener was certain "
+            f"in {sure} of them."
+        )
+    attempt = result.get("attempt")
+    if isinstance(attempt, int) and attempt > 1:
+        notes.append(
+            f"This was attempt {attempt} with this pack in this browser: of several attempts, one passes "
+            "by luck more easily. Count the first, or make a new pack."
+        )
+    return tuple(notes)
