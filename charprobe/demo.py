@@ -156,7 +156,15 @@ def _listening_pair(folder: Path, force: bool) -> None:
     for name, samples in takes.items():
         write_wav(folder / "takes" / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=force)
     dry, processed = (folder / "takes" / f"{name}.wav" for name in takes)
-    make_pair(dry, processed, folder / "listening", rule="loudness", roles_as_named=True, force=force)
+    make_pair(
+        dry,
+        processed,
+        folder / "listening",
+        rule="loudness",
+        remove_response=False,
+        roles_as_named=True,
+        force=force,
+    )
 
 
 def _page(

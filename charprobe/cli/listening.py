@@ -25,6 +25,12 @@ FILE = click.Path(path_type=Path)
     help="What shall be equal.",
 )
 @click.option(
+    "--difference-without-response",
+    is_flag=True,
+    help="Take the best linear filter out of the difference file too.",
+)
+@click.option("--figures", type=FILE, help="Folder for figures of the gain, the levels and the difference.")
+@click.option(
     "--roles-as-named",
     is_flag=True,
     help="Go on although the two look swapped (an expander looks so too).",
@@ -32,7 +38,15 @@ FILE = click.Path(path_type=Path)
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def ab_command(
-    dry: Path, processed: Path, out: Path, rule: Rule, roles_as_named: bool, force: bool, as_json: bool
+    dry: Path,
+    processed: Path,
+    out: Path,
+    rule: Rule,
+    difference_without_response: bool,
+    figures: Path | None,
+    roles_as_named: bool,
+    force: bool,
+    as_json: bool,
 ) -> None:
     """Write DRY and PROCESSED as an aligned pair of equal level, and what differs between them.
 
@@ -40,7 +54,20 @@ def ab_command(
     """
     from charprobe.listening.ab import make_pair
 
-    made = make_pair(dry, processed, out, rule=rule, roles_as_named=roles_as_named, force=force)
+    made = make_pair(
+        dry,
+        processed,
+        out,
+        rule=rule,
+        remove_response=difference_without_response,
+        roles_as_named=roles_as_named,
+        force=force,
+    )
+    if figures is not None:
+        from charprobe.figures.listening import save_listening
+        from charprobe.figures.style import ARTICLE_LOOK
+
+        save_listening(made, figures, ARTICLE_LOOK, force=force)
     if as_json:
         click.echo(made.as_json())
         return

@@ -11,14 +11,14 @@ import numpy as np
 
 from charprobe.audio import open_capture
 from charprobe.listening.difference import Null, Residual, take_difference
-from charprobe.listening.gain_trace import trace_gain
+from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.pairing import Pair, PairingError, fit_response, pair_files
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
-from charprobe.quantity import Quantity
+from charprobe.quantity import Quantity, Unmeasured
 
-NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json")
+NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv")
 _FIT_SIZE = 1 << 14
 
 
@@ -65,6 +65,14 @@ class MadePair:
                         "gain_db": self.did.histogram_gain_db.tolist(),
                         "share": self.did.histogram_share.tolist(),
                     },
+                    "loudness_lufs": {
+                        "dry": _reading(self.did.loudness_dry.integrated_lufs),
+                        "processed": _reading(self.did.loudness_processed.integrated_lufs),
+                    },
+                    "loudness_range_lu": {
+                        "dry": _reading(self.did.loudness_dry.range_lu),
+                        "processed": _reading(self.did.loudness_processed.range_lu),
+                    },
                     "crest_db": {"dry": self.did.crest_dry_db, "processed": self.did.crest_processed_db},
                     "third_octaves": {
                         "band_hz": self.did.band_hz.tolist(),
@@ -81,10 +89,30 @@ class MadePair:
         )
 
 
+def _reading(value: float | Unmeasured) -> float | None:
+    return None if isinstance(value, Unmeasured) else value
+
+
+def _gain_table(trace: GainTrace) -> str:
+    """Gain over time as CSV; moments too quiet to tell are left out."""
+    columns = (trace.time_s, trace.gain_db, trace.low_db, trace.high_db, trace.level_dbfs)
+    rows = np.stack(columns, axis=1)[trace.known]
+    lines = ["time_s,gain_db,gain_low_db,gain_high_db,dry_level_dbfs"]
+    lines += [f"{t:.6f},{g:.4f},{low:.4f},{high:.4f},{level:.2f}" for t, g, low, high, level in rows]
+    return "\n".join(lines) + "\n"
+
+
 def make_pair(
-    dry: Path, processed: Path, out: Path, *, rule: Rule, roles_as_named: bool, force: bool
+    dry: Path,
+    processed: Path,
+    out: Path,
+    *,
+    rule: Rule,
+    remove_response: bool,
+    roles_as_named: bool,
+    force: bool,
 ) -> MadePair:
-    """Write `dry.wav`, `processed.wav`, `difference.wav` and `pair.json` into the folder `out`.
+    """Write `dry.wav`, `processed.wav`, `difference.wav`, `pair.json` and `gain.csv` into the folder `out`.
 
     Parameters
     ----------
@@ -94,6 +122,8 @@ def make_pair(
         Folder; created where its parent exists.
     rule : {"loudness", "rms", "low-level"}
         What shall be equal within 0.02 dB on the written files.
+    remove_response : bool
+        Whether the best linear filter is taken out of the difference file too.
     roles_as_named : bool
         Whether the caller vouches for which file is dry; files that look swapped are refused otherwise.
     force : bool
@@ -140,11 +170,12 @@ def make_pair(
             dry_path=folder / NAMES[0],
             processed_path=folder / NAMES[1],
         )
-        residual = Residual(pair, null, remove_response=False)
+        residual = Residual(pair, null, remove_response=remove_response)
         factor = min(1.0, HIGHEST_PEAK / max(measure_levels(residual).true_peak, 1e-9))
         write_pcm24(folder / NAMES[2], residual, factor=factor, rng=np.random.default_rng(3))
         made = MadePair(pair, matched, null, did, float(20 * np.log10(factor)))
         write_text(folder / NAMES[3], made.as_json() + "\n", force=False)
+        write_text(folder / NAMES[4], _gain_table(trace), force=False)
         for part in NAMES:
             (folder / part).replace(out / part)
     return made

@@ -1,0 +1,111 @@
+import json
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from charprobe.audio import write_wav
+from charprobe.cli import main
+from charprobe.listening.blind_key import read_key
+from charprobe.listening.programme import generate
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    """A dry take, and the same squashed, turned up, inverted and late."""
+    folder = tmp_path_factory.mktemp("takes")
+    dry = generate("music", seconds=5.0, rate_hz=RATE_HZ, rng=np.random.default_rng(3))
+    wet = -np.tanh(2.5 * np.concatenate([np.zeros(30), dry])) / 1.2
+    for name, samples in (("dry", dry), ("wet", wet)):
+        write_wav(folder / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=False)
+    return folder
+
+
+def run(*words):
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def test_ab_writes_the_pair_and_says_what_it_found(files, tmp_path):
+    done = run(
+        "ab",
+        files / "dry.wav",
+        files / "wet.wav",
+        "--out",
+        tmp_path / "out",
+        "--figures",
+        tmp_path / "figures",
+    )
+    assert done.exit_code == 0, done.output
+    assert "Delay 30.000 samples" in done.output
+    assert "inverted" in done.output
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv",
+    }  # fmt: skip
+    assert len(list((tmp_path / "figures").iterdir())) == 12
+    body = json.loads((tmp_path / "out" / "pair.json").read_text())
+    assert abs(body["match"]["after_db"]["loudness"]) <= 0.02
+    assert body["polarity"] == -1
+    dry, wet = (soundfile.read(tmp_path / "out" / f"{name}.wav")[0] for name in ("dry", "processed"))
+    assert np.corrcoef(dry, wet)[0, 1] > 0.8  # the right way up, and in time
+
+
+def test_ab_stops_on_swapped_files_and_leaves_nothing(files, tmp_path):
+    done = run("ab", files / "wet.wav", files / "dry.wav", "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert "look swapped" in done.output
+    assert not list((tmp_path / "out").iterdir())
+    assert (
+        run(
+            "ab", files / "wet.wav", files / "dry.wav", "--out", tmp_path / "out", "--roles-as-named"
+        ).exit_code
+        == 0
+    )
+
+
+def test_ab_never_writes_over_files_unasked(files, tmp_path):
+    for _ in range(2):
+        done = run("ab", files / "dry.wav", files / "wet.wav", "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert "--force" in done.output
+
+
+def test_blind_make_and_score_from_end_to_end(files, tmp_path):
+    assert run("ab", files / "dry.wav", files / "wet.wav", "--out", tmp_path / "out").exit_code == 0
+    words = ["blind", "make", tmp_path / "out", "--out", tmp_path / "pack", "--key", tmp_path / "key.json"]
+    done = run(*words, "--length", 2, "--trials", 8, "--controls", 1)
+    assert done.exit_code == 0, done.output
+    key, seal = read_key(tmp_path / "key.json")
+    assert seal in done.output
+    answers = [{"answer": trial.middle, "sure": 2} for trial in key.trials]
+    result = {
+        "schema": "charprobe.blind-result/1",
+        "pack": key.pack,
+        "seal": seal,
+        "attempt": 1,
+        "answers": answers,
+    }
+    (tmp_path / "result.json").write_text(json.dumps(result))
+    scored = run("blind", "score", tmp_path / "result.json", "--key", tmp_path / "key.json")
+    assert scored.exit_code == 0, scored.output
+    assert scored.output.startswith("8 of 8 right; guessing gives that many or more in 0.39 % of sessions.")
+    as_json = run("blind", "score", tmp_path / "result.json", "--key", tmp_path / "key.json", "--json")
+    assert json.loads(as_json.output)["probability"] == pytest.approx(2**-8)
+    again = run(*words, "--length", 2)
+    assert again.exit_code == 1
+    assert "--force" in again.output
+
+
+def test_misuse_exits_2(files):
+    assert run("blind", "make", files).exit_code == 2
+    assert run("ab", files / "dry.wav").exit_code == 2
+    assert run("blind", "make", files, "--out", "x", "--key", "y", "--trials", 3).exit_code == 2
+
+
+def test_a_folder_without_a_pair_is_refused(tmp_path):
+    done = run("blind", "make", tmp_path, "--out", tmp_path / "pack", "--key", tmp_path / "key.json")
+    assert done.exit_code == 1
+    assert "dry.wav" in done.output
+    assert not (tmp_path / "key.json").exists()
