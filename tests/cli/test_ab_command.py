@@ -45,7 +45,7 @@ def test_writes_a_matched_pair_and_never_over_it_unasked(files, tmp_path):
     assert abs(found["difference"]["gain_db"] - 20 * np.log10(0.5)) < 1e-3
     assert found["difference"]["steps"][3]["depth_db"] < -80
     names = sorted(path.name for path in (tmp_path / "o").iterdir())
-    assert names == ["difference.wav", "dry.wav", "pair.json", "processed.wav"]
+    assert names == ["difference.wav", "dry.wav", "gain.csv", "pair.json", "processed.wav"]
     assert run(files, "wet", tmp_path / "o").exit_code == 1
 
 
