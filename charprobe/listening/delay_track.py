@@ -19,7 +19,7 @@ MAX_JUMP = 1 << 15  # frames by which the latency may jump from one window to th
 MIN_SCORE = 12.0  # peak over scatter of a window's correlation; unrelated windows stay below about 8
 _GAIN_S = 0.005  # the gain counts as constant over this long
 _WHITENING = 0.6
-_ROUNDS = 5
+_ROUNDS = 10
 _BAND = np.convolve(firwin(63, 0.8, window=("kaiser", 8.0)), [1.0, -1.96, 0.9604])  # treble tells time best
 
 
@@ -202,9 +202,9 @@ def refine(guide: Guide, *, start: int, size: int, delay: float, step: float, re
         first = middle + (at - delay - middle) * step
         x, ahead, behind = (
             guide.dry_at(first=first + offset, step=step, count=count, response=kernel).reshape(shape)
-            for offset in (0.0, 0.5, -0.5)
+            for offset in (0.0, 0.25, -0.25)
         )
-        slope = ahead - behind
+        slope = 2 * (ahead - behind)
         xx = np.sum(x * x, axis=1) + 1e-30
         gain = np.sum(x * y, axis=1) / xx
         tilted = ramp * x

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 from scipy.ndimage import uniform_filter1d
 
@@ -14,6 +16,8 @@ from charprobe.listening.blocks import Frames, read_padded
 MAX_WINDOWS = 240
 _USED_BAND = 0.8  # of half the sampling rate: a converter's own band edge is not the device's response
 _LOWEST_HZ = 20.0
+_PER_OCTAVE = 40
+_LEAST_POWER, _LEAST_COHERENCE = 1e-9, 0.5  # re the strongest band; below, a band tells nothing
 
 
 @dataclass(frozen=True)
@@ -65,10 +69,10 @@ def pair_spectra(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
 def minimum_phase(spectra: Spectra, *, taps: int) -> Array:
     """Impulse response with the measured magnitude, smoothed over a twelfth of an octave, and minimum phase.
 
-    Outside 20 Hz to 0.8 of half the sampling rate the magnitude is held. Scaled to unit gain at its
-    median, as the gain is fitted apart. Shape (taps, channels).
+    Outside 20 Hz to 0.8 of half the sampling rate, and where the sound holds too little, the magnitude is
+    held. Scaled to unit gain at its median, as the gain is fitted apart. Shape (taps, channels).
     """
-    magnitude = _smoothed(np.abs(spectra.transfer) + 1e-9, spectra.frequency_hz)
+    magnitude = np.stack([_smoothed(spectra, channel) for channel in range(spectra.dry.shape[1])], axis=1)
     log = np.log(magnitude / np.median(magnitude, axis=0))
     cepstrum = irfft(log, spectra.size, axis=0)
     fold = np.zeros((spectra.size, 1))
@@ -80,26 +84,27 @@ def minimum_phase(spectra: Spectra, *, taps: int) -> Array:
     return np.asarray(impulse * fade[:, None])
 
 
-def _smoothed(magnitude: Array, frequency_hz: Array) -> Array:
-    low = int(np.searchsorted(frequency_hz, _LOWEST_HZ))
-    high = int(_USED_BAND * (frequency_hz.size - 1))
-    fine = np.geomspace(frequency_hz[low], frequency_hz[high], 12 * 40)
-    out = np.empty_like(magnitude)
-    for channel in range(magnitude.shape[1]):
-        log = np.log(magnitude[low : high + 1, channel])
-        sums = np.concatenate([[0.0], np.cumsum(log)])
-        edges = np.clip(
-            np.searchsorted(frequency_hz[low : high + 1], fine[:, None] * 2 ** np.array([-1 / 24, 1 / 24])),
-            0,
-            log.size,
-        )
-        edges[:, 1] = np.maximum(edges[:, 1], edges[:, 0] + 1)
-        edges[:, 0] = np.minimum(edges[:, 0], log.size - 1)
-        edges[:, 1] = np.minimum(edges[:, 1], log.size)
-        mean = (sums[edges[:, 1]] - sums[edges[:, 0]]) / (edges[:, 1] - edges[:, 0])
-        mean = uniform_filter1d(mean, 5, mode="nearest")
-        out[:, channel] = np.exp(np.interp(np.log(np.maximum(frequency_hz, 1e-3)), np.log(fine), mean))
-    return out
+def _smoothed(spectra: Spectra, channel: int) -> Array:
+    """Magnitude at each bin: cross over dry energy in bands, so that bins between partials do not count."""
+    frequency_hz = spectra.frequency_hz
+    top_hz = _USED_BAND * frequency_hz[-1]
+    fine = np.geomspace(_LOWEST_HZ, top_hz, round(_PER_OCTAVE * np.log2(top_hz / _LOWEST_HZ)))
+    half = np.maximum(fine * (2 ** (1 / 24) - 1), 1.5 * frequency_hz[1])
+    edges = np.searchsorted(frequency_hz, [fine - half, fine + half])
+    dry, processed, cross = (
+        np.diff(_running(values[:, channel])[edges], axis=0)[0]
+        for values in (spectra.dry, spectra.processed, spectra.cross)
+    )
+    sure = (dry > _LEAST_POWER * dry.max()) & (np.abs(cross) ** 2 > _LEAST_COHERENCE * dry * processed)
+    if not sure.any():
+        return np.ones(frequency_hz.size)
+    log = np.log(np.abs(cross[sure]) / dry[sure])
+    log = uniform_filter1d(np.interp(np.log(fine), np.log(fine[sure]), log), 5, mode="nearest")
+    return np.asarray(np.exp(np.interp(np.log(np.maximum(frequency_hz, 1e-3)), np.log(fine), log)))
+
+
+def _running(values: NDArray[Any]) -> NDArray[Any]:
+    return np.concatenate([[0.0], np.cumsum(values)])
 
 
 @dataclass(frozen=True)

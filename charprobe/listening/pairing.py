@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,10 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 MIN_COMMON_S = 0.5
 _SILENT = 10 ** (-100 / 20)
 _RESPONSE_TAPS = 2048
-_CLEARLY_BETTER = 0.5  # unexplained power with the response over without it: only then is there a response
+_RESPONSE_ROUNDS = 5
+_RESPONSE_S = 180
+_RESPONSE_DOUBT = 0.3  # of what a response moves the delay by, as standard uncertainty
+_CLEARLY_BETTER = 0.8  # unexplained power with the response over without it: only then is there a response
 _MAX_UNMATCHED = 0.5
 
 
@@ -153,7 +156,7 @@ def pair_files(dry: Frames, processed: Frames) -> Pair:
         second_path=second,
         notes=(),
     )
-    return Pair(**{**pair.__dict__, "notes": _notes(pair, dry, processed, track)})
+    return replace(pair, notes=_notes(pair, dry, processed, track))
 
 
 def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, Track]:
@@ -174,23 +177,27 @@ def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, 
     if np.median(with_response.unexplained) > _CLEARLY_BETTER * np.median(without.unexplained):
         return fitted, False, track
     refitted = fit_map(with_response, frames=guide.dry.frames)
+    moved = float(np.median(np.abs(with_response.delay - without.delay)))
+    refitted = replace(refitted, offset_std=float(np.hypot(refitted.offset_std, _RESPONSE_DOUBT * moved)))
     return _placed_jumps(guide, refitted, with_response), True, with_response
 
 
 def fit_response(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], size: int) -> Array:
     """Minimum-phase response of a pair on one clock, moving gain set aside; shape (taps, channels).
 
-    The moving gain is traced with a first response and applied to the dry sound, and the response fitted
-    again: otherwise each band would carry the mean gain of the moments when it sounds.
+    Taken from the middle three minutes. Gain and response are fitted in turns, beginning with no response:
+    otherwise each band would carry the mean gain of the moments when it sounds.
     """
+    frames = min(dry.frames, _RESPONSE_S * dry.rate_hz)
+    first = (dry.frames - frames) // 2
+    dry, processed = Window(dry, first, frames), Window(processed, first, frames)
     taps = min(_RESPONSE_TAPS, size // 2)
-    spectra = pair_spectra(dry, processed, dry_channels=dry_channels, size=size)
-    for _ in range(2):
-        trace = trace_gain(
-            dry, processed, dry_channels=dry_channels, response=minimum_phase(spectra, taps=taps)
-        )
+    response = np.ones((1, processed.channels))
+    for _ in range(_RESPONSE_ROUNDS):
+        trace = trace_gain(dry, processed, dry_channels=dry_channels, response=response)
         spectra = pair_spectra(Gained(dry, trace), processed, dry_channels=dry_channels, size=size)
-    return minimum_phase(spectra, taps=taps)
+        response = minimum_phase(spectra, taps=taps)
+    return response
 
 
 def _placed_jumps(guide: Guide, fitted: FittedMap, track: Track) -> FittedMap:
