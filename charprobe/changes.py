@@ -66,13 +66,8 @@ class Changes:
         OutputError
             If a file exists and `force` is false, or cannot be written.
         """
-        output.prepare_folder(folder)
-        texts = {folder / "changes.csv": self.csv(), folder / "changes.md": self.markdown()}
-        for path in texts:
-            output.check_writable(path, force=force)
-        for path, text in texts.items():
-            output.write_text(path, text, force=force)
-        return tuple(texts)
+        texts = {"changes.csv": self.csv(), "changes.md": self.markdown()}
+        return output.write_texts(folder, texts, force=force)
 
     def csv(self) -> str:
         """Return one row per change; value, low and high are in the row's unit, or a factor."""

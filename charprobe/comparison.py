@@ -111,18 +111,13 @@ class Comparison:
         OutputError
             If a file exists and `force` is false, or cannot be written.
         """
-        output.prepare_folder(folder)
         texts = {
             "values.csv": self.values_csv(),
             "differences.csv": self.differences_csv(),
             "dictionary.csv": self.dictionary_csv(),
             "comparison.md": self.markdown(),
         }
-        for name in texts:
-            output.check_writable(folder / name, force=force)
-        for name, text in texts.items():
-            output.write_text(folder / name, text, force=force)
-        return tuple(folder / name for name in texts)
+        return output.write_texts(folder, texts, force=force)
 
     def values_csv(self) -> str:
         """Return one row per subject; three columns per quantity: value and both ends of its interval."""

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from charprobe.errors import AlignmentError
 from charprobe.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.marker_search import blocks, search
-from charprobe.recipe import load_recipe, shipped_recipes
+from charprobe.recipe import shipped_recipe_of
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 
@@ -114,10 +114,8 @@ def find_ident(source: Source, channel: int) -> IdentReading | None:
 
 def recipe_name(prefix: str) -> str:
     """Name of the shipped recipe whose hash starts with `prefix`, or the prefix itself, in quotes."""
-    for name in shipped_recipes():
-        if load_recipe(name).hash.startswith(prefix):
-            return repr(name)
-    return f"{prefix!r} (none of the shipped ones)"
+    recipe = shipped_recipe_of(prefix)
+    return f"{prefix!r} (none of the shipped ones)" if recipe is None else repr(recipe.name)
 
 
 def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError | None:

@@ -9,7 +9,7 @@ import os
 import secrets
 import shutil
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
@@ -66,6 +66,17 @@ def prepare_folder(folder: Path) -> None:
 def write_text(path: Path, text: str, *, force: bool) -> None:
     """Write `text` as UTF-8 with its line ends unchanged; see `write_with`."""
     write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def write_texts(folder: Path, texts: Mapping[str, str], *, force: bool) -> tuple[Path, ...]:
+    """Write texts under their file names into a folder, once all of them can be written; return the paths."""
+    prepare_folder(folder)
+    paths = {folder / name: text for name, text in texts.items()}
+    for path in paths:
+        check_writable(path, force=force)
+    for path, text in paths.items():
+        write_text(path, text, force=force)
+    return tuple(paths)
 
 
 def write_bytes(path: Path, data: bytes, *, force: bool) -> None:

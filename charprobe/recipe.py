@@ -191,6 +191,12 @@ def shipped_recipes() -> tuple[str, ...]:
     return tuple(sorted(p.name[:-5] for p in folder.iterdir() if p.name.endswith(".toml")))
 
 
+def shipped_recipe_of(hash_prefix: str) -> Recipe | None:
+    """Return the shipped recipe whose hash starts with `hash_prefix`, None if there is none."""
+    recipes = map(load_recipe, shipped_recipes())
+    return next((recipe for recipe in recipes if recipe.hash.startswith(hash_prefix)), None)
+
+
 def load_recipe(name_or_path: str | Path) -> Recipe:
     """Load a shipped recipe by name, or any recipe by the path of its TOML file.
 

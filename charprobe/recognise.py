@@ -5,7 +5,7 @@ from __future__ import annotations
 from charprobe.errors import AlignmentError
 from charprobe.generators.render import lay_out
 from charprobe.not_found import find_ident
-from charprobe.recipe import load_recipe, shipped_recipes
+from charprobe.recipe import shipped_recipe_of
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 
@@ -32,10 +32,9 @@ def recognise(source: Source, channel: int) -> Stimulus:
             "stimulus it is. Name the cue sheet with --stimulus; if this is not a capture of a charprobe "
             "stimulus, retake. File kept"
         )
-    for name in shipped_recipes():
-        recipe = load_recipe(name)
-        if recipe.hash.startswith(reading.recipe_hash_prefix):
-            return lay_out(recipe, rate_hz=source.rate_hz, take=reading.take)
+    recipe = shipped_recipe_of(reading.recipe_hash_prefix)
+    if recipe is not None:
+        return lay_out(recipe, rate_hz=source.rate_hz, take=reading.take)
     raise AlignmentError(
         f"{source.name}, channel {channel + 1}: the sound names recipe {reading.recipe_hash_prefix}, "
         f"take {reading.take}, which is none of the shipped ones in this version. Name its cue sheet with "

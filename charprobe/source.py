@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
@@ -90,7 +91,7 @@ class Source(Protocol):
         """SHA-256 of the file, 64 hex digits."""
 
 
-class Pieces:
+class Pieces(ABC):
     """What every source derives from its facts and `read_frames`."""
 
     facts: FileFacts
@@ -110,9 +111,9 @@ class Pieces:
         """Number of channels."""
         return self.facts.channels
 
+    @abstractmethod
     def read_frames(self, start: int, stop: int) -> Array:
         """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
-        raise NotImplementedError
 
     def read(self, start: int, stop: int, channel: int) -> Array:
         """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""

@@ -6,12 +6,12 @@ import dataclasses
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import Protocol
 
 from charprobe.chapter import Chapter, Entry
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.chapters.reduction import Reduction
 from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.chapters.transfer import transfer
 from charprobe.cut import Cut
@@ -37,13 +37,6 @@ RECIPE = "quick"
 REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
 SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
 CLEAR_REDUCTION_DB = 1.0  # the share of ripple is judged where there is at least this much
-
-
-class Reduction(Protocol):
-    """What the static curve knows: settled gain reduction at an input level."""
-
-    def reduction_db_at(self, input_dbfs: float) -> float | None:
-        """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
 
 
 def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:

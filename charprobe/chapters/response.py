@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.chapters.reduction import Reduction
 from charprobe.cut import Array
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
@@ -35,13 +35,6 @@ DETECTED = 4.0
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FIGURE_OF_CHANGE_DB = 0.1
-
-
-class Reduction(Protocol):
-    """What the static curve knows: settled gain reduction at an input level."""
-
-    def reduction_db_at(self, input_dbfs: float) -> float | None:
-        """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
 
 
 @dataclass(frozen=True)

@@ -160,11 +160,7 @@ def make_pair(
     with tempfile.TemporaryDirectory(dir=out, prefix=".unfinished-") as name:
         folder = Path(name)
         matched = write_matched(
-            pair.dry,
-            pair.processed,
-            polarity=pair.polarity,
-            dry_channels=pair.dry_channels,
-            resampled=True,
+            pair,
             trace=trace,
             rule=rule,
             dry_path=folder / NAMES[0],

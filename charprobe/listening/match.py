@@ -15,6 +15,7 @@ from charprobe.errors import CharprobeError, SoundFileError
 from charprobe.listening.blocks import Frames, frame_blocks
 from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.loudness import LoudnessMeter, channel_weights
+from charprobe.listening.pairing import Pair
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.output import check_space, write_with
 from charprobe.quantity import Unmeasured
@@ -98,29 +99,15 @@ def differences_db(dry: Levels, processed: Levels, *, low_level_db: float) -> di
 
 
 def write_matched(
-    dry: Frames,
-    processed: Frames,
-    *,
-    polarity: int,
-    dry_channels: tuple[int, ...],
-    resampled: bool,
-    trace: GainTrace,
-    rule: Rule,
-    dry_path: Path,
-    processed_path: Path,
+    pair: Pair, *, trace: GainTrace, rule: Rule, dry_path: Path, processed_path: Path
 ) -> Matched:
     """Write a pair of 24-bit files of equal length and start, matched by `rule` within 0.02 dB.
 
     Parameters
     ----------
-    dry, processed : Frames
-        The pair on one clock, of equal length.
-    polarity : int
-        1, or -1 to turn the processed file the right way up.
-    dry_channels : tuple of int
-        Dry channel of each processed channel; the dry file is written with as many channels as the processed.
-    resampled : bool
-        Whether the processed frames are no longer whole 24-bit steps; they are then dithered.
+    pair : Pair
+        The pair on one clock. The dry file is written with as many channels as the processed one, which is
+        turned the right way up and dithered: read between its frames, it no longer has whole 24-bit steps.
     trace : GainTrace
         Gain of the pair.
     rule : {"loudness", "rms", "low-level"}
@@ -133,8 +120,8 @@ def write_matched(
     MatchError
         If the written files differ by more than 0.02 dB by the rule.
     """
-    wide = Routed(dry, dry_channels)
-    levels = measure_levels(wide), measure_levels(processed)
+    wide = Routed(pair.dry, pair.dry_channels)
+    levels = measure_levels(wide), measure_levels(pair.processed)
     before = differences_db(*levels, low_level_db=low_level_gain_db(trace))
     notes: list[str] = []
     used: Rule = rule
@@ -147,10 +134,10 @@ def write_matched(
         _write(dry_path, wide, gain_db=gains[0], sign=1, dither=gains[0] != 0, salt=1)
         _write(
             processed_path,
-            processed,
+            pair.processed,
             gain_db=gains[1],
-            sign=polarity,
-            dither=resampled or gains[1] != 0,
+            sign=pair.polarity,
+            dither=True,
             salt=2,
         )
         after = _measured(dry_path, processed_path, low_level=used == "low-level")

@@ -44,11 +44,6 @@ class Spectra:
         """Response dry to processed; 0 where the dry sound holds next to nothing (-100 dB)."""
         return np.asarray(self.cross / (self.dry + 1e-10 * self.dry.max(axis=0) + 1e-30))
 
-    @property
-    def coherence(self) -> Array:
-        """Share of the processed power that the response explains, 0 to 1."""
-        return np.asarray(np.abs(self.cross) ** 2 / (self.dry * self.processed + 1e-300))
-
 
 def pair_spectra(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], size: int) -> Spectra:
     """Average spectra over windows of `size` frames spread over a pair on one clock."""

@@ -134,25 +134,6 @@ def add_tone(capture: Array, *, frequency_hz: float, level_dbfs: float, rate_hz:
     return np.asarray(capture + 10 ** (level_dbfs / 20) * np.cos(phase)[:, None])
 
 
-def kill_channel(capture: Array, *, channel: int) -> Array:
-    """One channel holds nothing."""
-    out = capture.copy()
-    out[:, channel] = 0
-    return out
-
-
-def swap_channels(capture: Array, *, first: int, second: int) -> Array:
-    """Two channels change places."""
-    out = capture.copy()
-    out[:, [first, second]] = capture[:, [second, first]]
-    return out
-
-
-def copy_channel(capture: Array, *, source: int) -> Array:
-    """Every channel holds the same one: mono in a wider file."""
-    return np.repeat(capture[:, source : source + 1], capture.shape[1], axis=1)
-
-
 def crosstalk(capture: Array, *, level_db: float) -> Array:
     """Each channel leaks into every other one, `level_db` down."""
     leak = 10 ** (level_db / 20)

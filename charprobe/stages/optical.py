@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.stages.kernel import compiled
 from charprobe.stages.settled import settled_gain_db
-from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue
+from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, gain_truth
 
 
 @dataclass(frozen=True)
@@ -84,11 +84,7 @@ class OpticalLeveller:
     @property
     def truth(self) -> Mapping[str, TrueValue]:
         """Only what the equations say outright; see `Stage`."""
-        return {
-            "static.makeup_gain": TrueValue(self.makeup_db, "dB"),
-            "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
-            "path.latency": TrueValue(0.0, "s"),
-        }
+        return gain_truth(self.makeup_db)
 
 
 @compiled

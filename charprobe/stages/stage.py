@@ -106,3 +106,12 @@ def delay_samples(stage: Stage, *, rate_hz: float) -> int:
     """Whole samples by which a stage delays the sound, 0 where its truth does not say."""
     known = stage.truth.get("path.latency")
     return 0 if known is None else round(known.value * rate_hz)
+
+
+def gain_truth(makeup_db: float) -> dict[str, TrueValue]:
+    """What a stage tells outright that has a make-up gain, no delay, and nothing else in closed form."""
+    return {
+        "static.makeup_gain": TrueValue(makeup_db, "dB"),
+        "static.low_level_gain": TrueValue(makeup_db, "dB"),
+        "path.latency": TrueValue(0.0, "s"),
+    }

@@ -114,11 +114,7 @@ def matched(pair: Pair, trace, folder: Path, rule) -> float:  # type: ignore[no-
     folder.mkdir(exist_ok=True)
     paths = folder / "a.wav", folder / "b.wav"
     found = write_matched(
-        pair.dry,
-        pair.processed,
-        polarity=pair.polarity,
-        dry_channels=pair.dry_channels,
-        resampled=True,
+        pair,
         trace=trace,
         rule=rule,
         dry_path=paths[0],

@@ -43,11 +43,7 @@ def written(folder, case, rule):
     pair, trace = case
     paths = folder / "a.wav", folder / "b.wav"
     matched = write_matched(
-        pair.dry,
-        pair.processed,
-        polarity=pair.polarity,
-        dry_channels=pair.dry_channels,
-        resampled=True,
+        pair,
         trace=trace,
         rule=rule,
         dry_path=paths[0],
