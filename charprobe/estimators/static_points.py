@@ -18,6 +18,8 @@ GROWS = 1.2  # distortion of saturation grows by this up to the top step; that o
 BENT_DB, BENT_SHARE = 0.003, 0.5  # steps below go too while waveshaping explains so much of their loss,
 JUMP, JUMP_FROM = 3.0, 1e-3  # or while their third harmonic is so many times that of the step below
 SAME_LEVEL_DB = 0.05
+STEP_STD_DB = 0.0003  # recorders and drifts differ by about this between two steps
+APART_STDS, AGREE_STDS, LEADING_SHARE = 4.0, 3.0, 1 / 3  # first steps that another pass contradicts
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,11 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     -----
     A point is used if its gain has settled, is known to `USABLE_STD_DB` or better, and is not flattened
     by waveshaping. At levels where no step has settled, the extrapolated one stands in if known as well.
+    First steps that recover from what was played before them have not settled, even if no motion shows in
+    them: see `still_recovering`.
     """
+    recovering = still_recovering(points)
+    points = [replace(p, settled=p.settled and p not in recovering) for p in points]
     found = find_saturation(points)
     limit = found.left_out_dbfs if found is not None else np.inf
     settled = {_key(p) for p in points if p.settled and p.std_db <= USABLE_STD_DB}
@@ -127,6 +133,28 @@ def _first_bent(hit: int, share: Array, gain: Array) -> int:
             break
         hit = below
     return hit
+
+
+def still_recovering(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
+    """Return the first steps of all if the same levels, played later, contradict them less and less.
+
+    A gain on its way back from what was played before may hide in the noise of each quiet step; the steps
+    then lean to one side of those of the falling pass, by less from step to step, until they agree.
+    """
+    pairs = pairs_by_level(points)
+    found: list[StaticPoint] = []
+    apart = np.inf
+    for rising, falling in pairs[: int(LEADING_SHARE * len(pairs))]:
+        difference = rising.gain_db - falling.gain_db
+        std = float(np.hypot(rising.std_db, falling.std_db)) + STEP_STD_DB
+        sign = np.sign(found[0].gain_db - pairs[0][1].gain_db) if found else np.sign(difference)
+        if abs(difference) < (AGREE_STDS if found else APART_STDS) * std:
+            return tuple(found)
+        if sign != np.sign(difference) or abs(difference) > apart + AGREE_STDS * std:
+            return ()
+        found.append(rising)
+        apart = abs(difference)
+    return ()
 
 
 def _key(point: StaticPoint) -> int:

@@ -17,11 +17,14 @@ MOST_POOLED = 2.0  # score that one step adds at most: a strong motion must not 
 JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
 MODEL_SHARE = 0.1  # standard uncertainty of an extrapolation for its model, as a share of its length
-TIME_CONSTANTS = 48
+TIME_CONSTANTS, FINE = 48, 4  # number tried; so many times more where small differences matter
 INEXACT = 0.01  # share of the motion within a trace that counts as noise: no smoother is exactly exponential
 UNLIKE = 3.0  # standard deviations of chi squared beyond which steps do not share one time constant
+VISIBLE = 6.0  # standard uncertainties of a window: a motion of that size within a step would be seen
 KIN = 2.0  # steps; how far neighbours inform each other on the time constant where they do not
 SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace
+ONE_MORE = 2.0  # fall of chi squared that speaks for one parameter more (Akaike)
+SLOWER_S = 3.0  # a slower stage still at work under the exponential may take this long
 
 
 @dataclass(frozen=True)
@@ -75,9 +78,11 @@ def judge_settling(
     those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
     likelihood; where the steps disagree, each has its own and only learns from its neighbours. A drift
     too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in
-    which an unfinished motion of the one before must still go on, seen or not. Holds where the late
-    motion is near one exponential; `MODEL_SHARE` of the extrapolated distance allows for two-stage and
-    level-domain smoothers.
+    which an unfinished motion of the one before must still go on, seen or not; so do the first steps of
+    all if the gain is found rising later, as what was played before may still be recovered from. Holds
+    where the late motion is near one exponential; `MODEL_SHARE` of the extrapolated distance allows for
+    level-domain smoothers, and a straight line that shows under the exponential for a slower stage, which
+    is then granted `SLOWER_S`.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
@@ -86,8 +91,10 @@ def judge_settling(
     surest = scores[np.argmax(np.abs(scores), axis=0), np.arange(score.size)]
     moving, heading = (np.abs(surest) > SIGNIFICANT) & (surest * score > 0), surest > 0
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
-    moving, heading = _carried_on(moving, heading, *first, step_s)
+    moving, heading, unseen_db = _carried_on(moving, heading, *first, step_s, VISIBLE * std_db)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
+    std = np.hypot(std, unseen_db)
+    std[moving] = np.hypot(std[moving], SLOWER_S * _slower_stage(gain_db[moving], edges_s, std_db[moving]))
     late = np.count_nonzero(edges_s[:-1] >= late_from_s - 1e-9)
     judged = std_db / np.sqrt(late) <= JUDGED_DB
     settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
@@ -115,18 +122,57 @@ def _both_ways(
 
 
 def _carried_on(
-    moving: Flags, heading: Flags, remaining_db: Array, std_db: Array, tau_s: Array, step_s: float
-) -> tuple[Flags, Flags]:
-    """Mark steps in which the motion of an earlier one must go on: as it decays, it still matters there."""
-    moving, heading = moving.copy(), heading.copy()
+    moving: Flags,
+    heading: Flags,
+    remaining_db: Array,
+    std_db: Array,
+    tau_s: Array,
+    step_s: float,
+    visible_db: Array,
+) -> tuple[Flags, Flags, Array]:
+    """Mark steps in which the motion of another must be at work too, before or after it: seen or not.
+
+    Returns the marks, the headings, and what may be left in each step that is not marked, in dB.
+    """
+    moving, heading, unseen_db = moving.copy(), heading.copy(), np.zeros(moving.size)
+    at_end = np.abs(remaining_db) + std_db
+    first = int(np.argmax(moving)) if moving.any() else moving.size
+    if first < moving.size and heading[first]:  # it may be a recovery that had begun before the first step
+        steps = min(step_s / float(tau_s[first]), LONGEST)
+        before = at_end[first] * np.exp(np.arange(first, 0, -1) * steps)
+        if np.all(before * (1 - np.exp(-steps)) < visible_db[:first]):
+            unseen_db[:first], heading[:first] = before, True
     left, tau = 0.0, 1.0
-    for i in range(moving.size):
+    for i in range(first, moving.size):
         left *= float(np.exp(-step_s / tau))
         if moving[i]:
-            left, tau = abs(float(remaining_db[i])) + float(std_db[i]), float(tau_s[i])
-        elif left > SETTLED_DB / 4:
-            moving[i], heading[i] = True, heading[i - 1]
-    return moving, heading
+            left, tau = float(at_end[i]), float(tau_s[i])
+        else:
+            unseen_db[i], heading[i] = left, heading[i - 1]
+    carried = unseen_db > SETTLED_DB / 4
+    return moving | carried, heading, np.where(carried, 0.0, unseen_db)
+
+
+def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> Array:
+    """Slope of the straight line that is found under an exponential, in dB/s; 0 where none shows."""
+    middle = (edges_s[1:] + edges_s[:-1]) / 2
+    std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
+    tau = np.geomspace(SHORTEST, LONGEST, FINE * TIME_CONSTANTS) * float(edges_s[-1] - edges_s[0])
+    decay = np.exp((middle[0] - middle) / tau[:, None])
+    line = np.broadcast_to(middle - middle.mean(), decay.shape)
+    plain = np.stack([np.ones_like(decay), decay], axis=2)
+    lined = np.stack([np.ones_like(decay), decay, line], axis=2)
+    alone, _ = _best_of(plain, gain_db)
+    under, slope = _best_of(lined, gain_db)
+    return np.where(alone - under > ONE_MORE * std_db**2, np.abs(slope), 0.0)
+
+
+def _best_of(bases: Array, gain_db: Array) -> tuple[Array, Array]:
+    """Least squares on the best of many bases, shape (b, m, c): misfit and last coefficient of each step."""
+    fitted = np.linalg.pinv(bases) @ gain_db.T
+    misfit = np.sum((gain_db.T - bases @ fitted) ** 2, axis=1)
+    best = np.argmin(misfit, axis=0), np.arange(gain_db.shape[0])
+    return misfit[best], fitted[:, -1][best]
 
 
 def _extrapolate(

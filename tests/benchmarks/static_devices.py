@@ -18,7 +18,7 @@ from charprobe.stimulus import Segment
 
 CONTROL_S = 2.5e-4
 LEAD_SAMPLES = 300
-BEFORE_DBFS, BEFORE_S = -40.0, 0.3  # what was played before the steps, and how long ago it ended
+BEFORE_DBFS, BEFORE_S = -40.0, 1.5  # what was played before the steps, and how long ago it ended
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,12 @@
 import numpy as np
 import pytest
 
-from charprobe.estimators.static_points import StaticPoint, find_saturation, mark_points
+from charprobe.estimators.static_points import (
+    StaticPoint,
+    find_saturation,
+    mark_points,
+    still_recovering,
+)
 
 LEVEL = np.arange(-60.0, -1.0, 1.5)
 PHASE = 2 * np.pi * np.arange(4096) / 4096
@@ -61,3 +66,22 @@ def test_an_unsettled_point_stands_in_only_where_no_settled_one_is():
     assert all(p.used for p in mark_points(rising))
     vague = points(0 * LEVEL, 0 * LEVEL, settled=False, std_db=0.5)
     assert not any(p.used for p in mark_points(vague))
+
+
+def two_passes(rising_gain):
+    zero = np.zeros_like(LEVEL)
+    return points(rising_gain, zero) + points(zero, zero, direction="falling")
+
+
+def test_first_steps_on_their_way_back_from_what_was_played_before_are_left_out():
+    recovery = -0.05 * np.exp(-0.4 / 0.6 * np.arange(LEVEL.size))
+    given = two_passes(recovery)
+    found = still_recovering(given)
+    # the difference sinks below three standard uncertainties of 0.00044 dB after the sixth step
+    assert list(found) == given[:6]
+    assert [p.used for p in mark_points(given)] == [p not in found for p in given]
+
+
+@pytest.mark.parametrize("from_level", [-60.0, -40.0])
+def test_a_gain_that_depends_on_the_way_is_no_recovery(from_level):
+    assert still_recovering(two_passes(np.where(from_level <= LEVEL, -0.05, 0.0))) == ()

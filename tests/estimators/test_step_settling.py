@@ -66,3 +66,26 @@ def test_what_is_nearly_there_counts_as_settled(rng):
     assert verdict.moving.all()
     assert np.abs(verdict.remaining_db).max() < SETTLED_DB
     assert verdict.settled.all()
+
+
+def test_a_slow_stage_under_a_fast_one_is_not_called_settled(rng):
+    quick = traces(np.full(8, 0.5), 0.05, rng=rng, sigma_db=2e-5)[0]
+    slow, std_db = traces(np.full(8, 0.03), 2.0, rng=rng, sigma_db=2e-5)
+    verdict = judge(quick + slow, std_db)
+    assert not verdict.settled.any()
+    # 0.027 dB are still to go, which one exponential would put at a tenth of that
+    assert np.all(np.abs(late_mean(quick + slow) + verdict.remaining_db) < 3 * verdict.remaining_std_db)
+
+
+def test_a_recovery_that_began_before_the_first_step_is_carried_back_to_it(rng):
+    seen, _ = traces([0.1], 1.0, rng=rng)
+    hidden = seen * np.exp(STEP_S / 1.0) + rng.normal(0, 0.03, seen.shape)
+    verdict = judge(np.vstack([hidden, seen]), np.array([0.03, 1e-4]))
+    assert not verdict.settled.any()
+
+
+def test_what_is_left_of_a_motion_counts_as_uncertainty_where_it_no_longer_shows(rng):
+    seen, _ = traces([0.02], 0.2, rng=rng)
+    verdict = judge(np.vstack([seen, np.zeros_like(seen)]), np.array([1e-4, 1e-4]))
+    left_db = 0.02 * np.exp(-(STEP_S + LATE_S) / 0.2)
+    assert verdict.remaining_std_db[1] > left_db / 2
