@@ -54,6 +54,12 @@ def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
     return replace(profile, quantities=quantities)
 
 
+def dbu_text(entry: Entry) -> str:
+    """Return the level of a reading in dBu as the voltmeter gave it, such as "= −5.2 dBu"; "" without one."""
+    first = entry.conditions.split(" (", 1)[0]
+    return first if first.startswith("= ") and first.endswith(" dBu") else ""
+
+
 def _words(found: VoltsCalibration, level: Quantity) -> str:
     dbu, full = found.dbu(level), found.full_scale
     text = (

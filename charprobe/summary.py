@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from charprobe import glossary
 from charprobe.chapter import Entry, Health
+from charprobe.in_dbu import dbu_text
 from charprobe.profile import Profile
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.wording import literal, readable, shortened
@@ -107,7 +108,7 @@ def _row(name: str, entry: Entry) -> str:
     shown = readable(entry.reading)
     start = f"  {glossary.term(name).title:<{TITLE - 2}}{shown.value:>{VALUE}}  "
     if isinstance(entry.reading, Quantity):
-        return f"{start}{shown.spread:<{SPREAD}}{shown.unit:<{UNIT}}".rstrip()
+        return f"{start}{shown.spread:<{SPREAD}}{shown.unit:<{UNIT}}{dbu_text(entry)}".rstrip()
     start += f"{shown.unit:<3}  " if shown.unit else ""
     return start + shortened(literal(entry.reading.reason), WIDTH - columns_of(start))
 

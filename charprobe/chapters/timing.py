@@ -57,7 +57,8 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     wet, bypass : Take
         Captures of the setting and, if there is one, of the bypass, which serves as dry reference.
     static : StaticCurve or None
-        The static curve: a stage that only saturates reduces no gain, and has no times.
+        The static curve: a stage that only saturates reduces no gain, and has no times; and a release that
+        ends short of the settled gain at the low level is not finished.
 
     Returns
     -------
@@ -68,8 +69,8 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     if static is not None and static.only_saturates:
         units = ATTACK_UNITS | RELEASE_UNITS | {"release.memory": "1"}
         return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
-    bursts = measure_rows(wet, bypass, Bursts)
-    lengths = measure_rows(wet, bypass, BurstLengths)
+    bursts = measure_rows(wet, bypass, Bursts, static)
+    lengths = measure_rows(wet, bypass, BurstLengths, static)
     rows = (*bursts, *lengths)
     entries: dict[str, Entry] = {}
     health: list[Health] = []
@@ -246,12 +247,17 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list
 
 def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
     """One finding for all conditions whose recovery was not seen to its end."""
-    short = [row for row in rows if _unfinished(row)]
+    short = [row for row in rows if _unfinished(row) or row.starts_short_db]
     if not short:
         return []
     row = next((r for r in short if _is_reference(r)), short[0])
     least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
     known = "" if not least else f" t90 is at least {least:.3g} s."
+    if row.starts_short_db:
+        known += (
+            f" Each burst starts {row.starts_short_db:.2g} dB below the gain at rest, which makes its attack "
+            "times doubtful."
+        )
     others = "" if len(short) == 1 else f" So were {len(short) - 1} other conditions; see the table `timing`."
     message = (
         f"Release unfinished {row.release.end_s:.3g} s after the {row.hold_s:g} s burst to "

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from charprobe.chapters.lookup import counterpart, held
+from charprobe.chapters.timing_rest import gain_at_rest
 from charprobe.cut import Cut
 from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.release_kind import ReleaseKind, classify_movement
+from charprobe.estimators.settling import gain_before
+from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes, time_edge
-from charprobe.quantity import Quantity
+from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstLengths, Bursts
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 
+START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
+MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
 
 
@@ -24,7 +30,8 @@ MOST_LEFT = 0.1  # share of a movement still to come from which its stages canno
 class Row:
     """What one phase set of bursts shows: both gain traces, their times and kinds.
 
-    `release_kind` is None where the edge has no time to classify. `start_s` and `end_s`
+    `starts_short_db` is how far the gain before the attack lies below the one at rest, where that is sure,
+    else 0; `release_kind` is None where the edge has no time to classify. `start_s` and `end_s`
     are seconds from the first sample of the capture.
     """
 
@@ -35,6 +42,7 @@ class Row:
     release_trace: GainTrace
     attack: EdgeTimes
     release: EdgeTimes
+    starts_short_db: float
     release_kind: ReleaseKind | None
     start_s: float
     end_s: float
@@ -66,7 +74,9 @@ class Row:
         )
 
 
-def measure_rows(wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths]) -> tuple[Row, ...]:
+def measure_rows(
+    wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths], static: StaticCurve | None
+) -> tuple[Row, ...]:
     """Measure every phase set of one kind of segment, in playing order, but for those too short or silent."""
     rows: list[Row] = []
     for segment in held(wet, kind):
@@ -75,7 +85,7 @@ def measure_rows(wet: Take, bypass: Take | None, kind: type[Bursts] | type[Burst
         capture = wet.segment(segment)
         for bursts in _phase_sets(segment):
             try:
-                rows.append(_row(wet, segment, bursts, capture, reference))
+                rows.append(_row(wet, segment, bursts, capture, reference, static))
             except (SegmentTooShortError, NoCarrierError):
                 continue
     return tuple(rows)
@@ -89,22 +99,69 @@ def _phase_sets(segment: Segment) -> Iterator[tuple[Burst, ...]]:
     return (tuple(bursts) for bursts in sets.values())
 
 
-def _row(wet: Take, segment: Segment, bursts: tuple[Burst, ...], capture: Cut, bypass: Cut | None) -> Row:
+def _row(
+    wet: Take,
+    segment: Segment,
+    bursts: tuple[Burst, ...],
+    capture: Cut,
+    bypass: Cut | None,
+    static: StaticCurve | None,
+) -> Row:
     attack_trace, release_trace = trace_edges(capture, bursts=bursts, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
-    rest = attack.before.value if isinstance(attack.before, Quantity) else None
-    release = time_edge(release_trace, rest_db=rest)
+    lead_db = attack.before.value if isinstance(attack.before, Quantity) else None
+    rest = gain_at_rest(
+        static,
+        from_dbfs=attack_trace.from_dbfs,
+        to_dbfs=attack_trace.to_dbfs,
+        held_db=gain_before(release_trace).value_db,
+    )
+    release = time_edge(release_trace, rest_db=lead_db, rest=rest)
+    short_db = _starts_short_db(attack, rest)
     return Row(
         segment,
         bursts[0].hold.frequency_hz,
         bursts[0].hold.length / capture.rate_hz,
         attack_trace,
         release_trace,
-        attack,
+        _from_elsewhere(attack, short_db) if short_db else attack,
         release,
+        short_db,
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),
         wet.capture_time_s(bursts[-1].release.stop),
+    )
+
+
+def _starts_short_db(attack: EdgeTimes, rest: Quantity | None) -> float:
+    if rest is None or not isinstance(attack.before, Quantity):
+        return 0.0
+    missing = rest.value - attack.before.value
+    return missing if missing > START_OF * math.hypot(attack.before.std, rest.std) else 0.0
+
+
+def _from_elsewhere(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
+    """Doubt the times of an attack that starts so far from rest, by that share of its change."""
+    if not isinstance(attack.change, Quantity):
+        return attack
+    share = missing_db / abs(attack.change.value)
+
+    def doubted(time: Reading) -> Reading:
+        if isinstance(time, Quantity) and share <= MOST_SHORT:
+            return Quantity.from_std(time.value, math.hypot(time.std, share * time.value), "s")
+        reason = (
+            f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
+        )
+        return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
+
+    return replace(
+        attack,
+        t50=doubted(attack.t50),
+        t63=doubted(attack.t63),
+        t90=doubted(attack.t90),
+        within_2db=doubted(attack.within_2db),
+        within_3db=doubted(attack.within_3db),
+        within_4db=doubted(attack.within_4db),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,10 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 
 SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
 PART_63 = 1 - math.exp(-1)
+SHORT_OF, SHORT_SHARE = (
+    2.0,
+    0.03,
+)  # by more than this an edge has stopped short of a rest known from elsewhere
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
 
 
@@ -69,7 +73,7 @@ class EdgeTimes:
     end_s: float
 
 
-def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
+def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None = None) -> EdgeTimes:
     """Time one edge of a gain trace.
 
     Parameters
@@ -79,6 +83,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
     rest_db : float or None
         Gain known to be reached later, such as that of the next lead; used only for bounds when
         the gain has not settled within the record.
+    rest : Quantity or None
+        Gain known from elsewhere to be reached in the end. An edge that seems to settle `SHORT_OF` standard
+        uncertainties before it, and `SHORT_SHARE` of its change, has not settled: a slower stage goes on.
 
     Returns
     -------
@@ -94,6 +101,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
     after = gain_after(trace, before_db=before.value_db)
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
+    if rest is not None and after.known and _stops_short(after, change, rest):
+        after = replace(after, left_db=rest.value - after.value_db, known=False)
+        rest_db = rest.value
     if abs(change) < (max(SMALLEST_DB, 10 * std) if after.known else SMALLEST_DB):
         return _nothing(trace, before, after, change, std)
     if not after.known:
@@ -119,6 +129,12 @@ def time_edge(trace: GainTrace, *, rest_db: float | None) -> EdgeTimes:
         min(1.0, abs(after.left_db / change)),
         float(trace.time_s[-1]),
     )
+
+
+def _stops_short(after: Settled, change: float, rest: Quantity) -> bool:
+    """Whether the gain an edge seems to settle at lies clearly before the one it must reach."""
+    missing = (rest.value - after.value_db) * math.copysign(1.0, change)
+    return missing > max(SHORT_OF * math.hypot(after.std_db, rest.std), SHORT_SHARE * abs(change))
 
 
 def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:

@@ -11,9 +11,10 @@ from charprobe.figures.source import Array, conditions, flags, in_words, measure
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
-from charprobe.quantity import Z95, Quantity
+from charprobe.quantity import Z95, Quantity, Unmeasured
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")
+LEAST_SPAN_DB = 0.2
 LOW_SPAN_DB = 9.0  # the lowest part of a curve that anchors it where no low-level gain was measured
 
 
@@ -48,11 +49,19 @@ def _main_words(profile: Profile) -> str:
     steep = "ratio" if measured(profile, "static.ratio") is not None else "slope"
     if measured(profile, "static.slope") is None:
         steep = "ratio"
-    words = [f"threshold {in_words(profile, 'static.threshold')}"]
-    words.append(f"{steep} {in_words(profile, f'static.{steep}')}")
+    threshold = in_words(profile, "static.threshold")
+    entry = profile.quantities.get("static.threshold")
+    bounded = (
+        entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_least is not None
+    )
+    if bounded and measured(profile, "static.slope") is None:
+        words = [f"no compression found (threshold {threshold})"]
+    else:
+        words = [f"threshold {threshold}", f"{steep} {in_words(profile, f'static.{steep}')}"]
     for place in ("second", "lower"):
         if measured(profile, f"static.{place}_threshold") is not None:
             words.append(f"{place} threshold {in_words(profile, f'static.{place}_threshold')}")
+            words.append(f"{place} slope {in_words(profile, f'static.{place}_slope')}")
     return ", ".join(words)
 
 
@@ -78,6 +87,10 @@ def plot_anchored(table: Table, axes: Axes, look: Look, *, low_level_gain: Quant
     """Plot gain less the low-level gain (dB) against input level (dBFS)."""
     gain = numbers(table, "gain_db")
     _plot_points(table, gain - anchor(table, low_level_gain), axes, look)
+    low, high = axes.get_ylim()
+    if high - low < LEAST_SPAN_DB:  # a plain gain is to look like one
+        middle = (low + high) / 2
+        axes.set_ylim(middle - LEAST_SPAN_DB / 2, middle + LEAST_SPAN_DB / 2)
     axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
     return axes
 

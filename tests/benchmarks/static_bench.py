@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.chapters.static_axis import BETWEEN_CAPTURES_DB, axis_of
-from charprobe.estimators.level_steps import measure_level_steps
+from charprobe.estimators.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB, StaticCurve, fit_static_curve
 from charprobe.estimators.static_readings import OVER, StaticReadings, read_static_curve
 from charprobe.generators.level_steps import lay_out_level_steps
@@ -32,6 +32,7 @@ GOALS = {
     "makeup_gain": 0.01,
     "slope": 0.003,
 }
+SCATTER_NOISE_DBFS = -50.0  # loud enough for the recorder's own errors not to count
 UNITS = {"slope": "dB/dB"}
 
 
@@ -112,6 +113,23 @@ def try_other(job: tuple[int, str]) -> Outcome:
     return Outcome(device.kind, (), (), shape_of(curve, read))
 
 
+def level_scatter(number: int) -> list[float]:
+    """Errors of the fitted levels of a noisy wire over the Cramér–Rao bound for a tone of unknown amplitude."""
+    rng = np.random.default_rng(FIRST + 200_000 + number)
+    device = Device("wire", noise_dbfs=SCATTER_NOISE_DBFS, drift_ppm=rng.uniform(-100, 100))
+    segment = lay_out_level_steps(steps_of("standard"), start=200_000, rate_hz=RATE_HZ)
+    fit = measure_level_steps(segment, record(segment, device, rate_hz=RATE_HZ, rng=rng))
+    scores = []
+    for step in fit.steps:
+        error_db = 20 * np.log10(abs(step.fit.amplitudes[0])) - step.tone.level_dbfs
+        noise = 10 ** ((SCATTER_NOISE_DBFS - step.tone.level_dbfs) / 20) / np.sqrt(2)  # rms re amplitude
+        samples = (step.tone.length * (1 - LATE) - GUARD_S * RATE_HZ) / (1 / (1 + 1e-6 * device.drift_ppm))
+        bound_db = 20 / np.log(10) * noise * np.sqrt(2 / samples)
+        if step.tone.level_dbfs >= SCATTER_NOISE_DBFS + 20:  # where the error in dB is still straight
+            scores.append(float(error_db / bound_db))
+    return scores
+
+
 def shape_of(curve: StaticCurve, read: StaticReadings) -> str:
     """Name the shape that the readings stand for."""
     if curve.choice is None:
@@ -154,7 +172,7 @@ def table_of(outcomes: list[Outcome]) -> str:
     return "\n".join(lines)
 
 
-def report(compressors: list[Outcome], others: list[Outcome], recipe: str) -> str:
+def report(compressors: list[Outcome], others: list[Outcome], scatter: list[float], recipe: str) -> str:
     wrong = Counter(o.shape for o in compressors if o.shape != "compressor")
     named = Counter((o.kind, o.shape) for o in others)
     reasons = Counter(item for outcome in compressors for item in outcome.unmeasured)
@@ -170,6 +188,9 @@ def report(compressors: list[Outcome], others: list[Outcome], recipe: str) -> st
         + (", ".join(f"{shape} ({count})" for shape, count in wrong.items()) or "none")
         + ". Where the release is so slow that no step below the knee settled, no more can be told; any "
         "other name here is a wrong verdict.",
+        f"Fitted levels of {len(scatter)} steps at {SCATTER_NOISE_DBFS:g} dBFS of noise scatter by "
+        f"{np.sqrt(np.mean(np.square(scatter))):.3f} of the Cramér–Rao bound (goal 1.1; known to "
+        f"±{2 / np.sqrt(2 * len(scatter)):.3f}).",
         f"Shape found for {len(others)} devices of other shapes:",
         "| device | found |\n|---|---|\n"
         + "\n".join(f"| {kind} | {shape} ({count}) |" for (kind, shape), count in sorted(named.items())),
@@ -181,6 +202,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--devices", type=int, default=500)
     parser.add_argument("--others", type=int, default=100)
+    parser.add_argument("--wires", type=int, default=60)
     parser.add_argument("--recipe", default="standard")
     parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
     options = parser.parse_args()
@@ -189,7 +211,8 @@ def main() -> None:
             pool.map(try_compressor, [(i, options.recipe) for i in range(options.devices)], chunksize=5)
         )
         others = list(pool.map(try_other, [(i, options.recipe) for i in range(options.others)], chunksize=5))
-    text = report(compressors, others, options.recipe)
+        scatter = [score for scores in pool.map(level_scatter, range(options.wires)) for score in scores]
+    text = report(compressors, others, scatter, options.recipe)
     print(text)
     if options.write:
         path = Path(__file__).parents[2] / "docs" / "accuracy.md"

@@ -2,6 +2,8 @@ import numpy as np
 import pytest
 
 from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapter
+from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static_points import StaticPoint
 from charprobe.generators.render import lay_out, render
 from charprobe.glossary import term
 from charprobe.quantity import Quantity, Unmeasured
@@ -124,6 +126,32 @@ def test_memory_and_gaps_that_are_too_short_are_told(rng):
     assert memory.low <= 1.003
     assert memory.high >= 0.997
     assert not plain.health
+
+
+def level_steps(stage, *, low_off_db=0.0):
+    """Settled level steps on the closed form of a stage, those of low level off by so much."""
+    levels = np.arange(-45.0, 0.0, 2.5)
+    gains = stage.static_gain_db(levels) + np.where(levels < HIGH - 10, low_off_db, 0.0)
+    rows = zip(levels.tolist(), gains.tolist(), strict=True)
+    points = (StaticPoint(x, x + g, 1e-4, "rising", True, 0.0, 0.0) for x, g in rows)
+    return StaticCurve(tuple(points), None, 0.0)
+
+
+def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound(rng):
+    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", rng)
+    agreeing = timing_chapter(wet, bypass, level_steps(stage))
+    assert isinstance(agreeing.quantities["release.t90"].reading, Quantity)
+    assert isinstance(agreeing.quantities["attack.t90"].reading, Quantity)
+    assert not agreeing.health
+    # to steps of 2 dB more gain the same traces are those of a stage with a slower recovery still to come
+    short = timing_chapter(wet, bypass, level_steps(stage, low_off_db=2.0))
+    release, attack = (short.quantities[f"{edge}.t90"].reading for edge in ("release", "attack"))
+    assert isinstance(release, Unmeasured)
+    assert release.at_least >= agreeing.quantities["release.t50"].reading.low
+    assert isinstance(attack, Unmeasured)
+    assert "below the gain at rest" in attack.reason
+    (told,) = (item for item in short.health if item.code == "gap-too-short")
+    assert "2 dB below the gain at rest" in told.message
 
 
 def test_a_wire_has_no_times_and_says_why(rng):

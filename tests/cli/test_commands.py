@@ -102,6 +102,24 @@ def test_measure_json_is_the_profile(bench, tmp_path):
     assert json.loads(result.stdout)["schema"] == "charprobe.profile/1"
 
 
+def test_voltmeter_readings_put_dbu_beside_the_levels_that_are_shown(bench, tmp_path):
+    volts = [0.775 * 10 ** ((dbfs + 18) / 20) for dbfs in (-20, -10)]  # 0 dBFS is +18 dBu
+    rows = zip((-20, -10), volts, strict=True)
+    text = "".join(f"[[reading]]\ndbfs = {dbfs}\nvolts = {volt:.6f}\n" for dbfs, volt in rows)
+    (tmp_path / "volts.toml").write_text(text, encoding="utf-8")
+    given = ("--bypass", bench / "off.wav", "--volts", tmp_path / "volts.toml")
+    good("measure", bench / "on.wav", *given, "--out", tmp_path / "p.json")
+    threshold = load_profile(tmp_path / "p.json").quantities["static.threshold"]
+    dbu = f"{threshold.reading.value + 18:+.1f} dBu".replace("-", "−").lstrip("+")
+    assert dbu in threshold.conditions
+    assert f"= {dbu}" in good("show", tmp_path / "p.json").stdout
+    (tmp_path / "bad.toml").write_text(text.replace(f"{volts[1]:.6f}", "9.9"), encoding="utf-8")
+    given = ("--bypass", bench / "off.wav", "--volts", tmp_path / "bad.toml")
+    good("measure", bench / "on.wav", *given, "--out", tmp_path / "q.json")
+    told = good("show", tmp_path / "q.json").stdout
+    assert "volts-misfit" in told and "= −" not in told
+
+
 def test_show_prints_and_draws(profiles, tmp_path):
     result = good("show", profiles[0], "--figures", tmp_path / "figures")
     assert "Threshold" in result.stdout

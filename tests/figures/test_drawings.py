@@ -100,6 +100,23 @@ def test_every_axis_names_its_unit(drawings):
         assert all(panel.get_ylabel().endswith(")") for panel in named), drawing.name
 
 
+def test_a_setting_that_does_not_compress_is_headed_so_and_drawn_as_plain():
+    profile = made_profile(B)
+    top = Unmeasured("dBFS", "nothing is reduced", "none", at_least=-1.5)
+    none = Unmeasured("dB/dB", "nothing is reduced", "none")
+    changed = {"static.threshold": Entry(top, ""), "static.slope": Entry(none, "")}
+    table = profile.curves["static"]
+    flat = [level + 0.0001 * (i % 2) for i, level in enumerate(table.columns["input_dbfs"])]
+    columns = {**table.columns, "output_dbfs": flat, "gain_db": [0.0001 * (i % 2) for i in range(len(flat))]}
+    curves = {**profile.curves, "static": dataclasses.replace(table, columns=columns)}
+    drawing = draw_static(
+        dataclasses.replace(profile, quantities={**profile.quantities, **changed}, curves=curves),
+        ARTICLE_LOOK,
+    )
+    assert "no compression found (threshold ≥ −1.5 dBFS)" in drawing.alt
+    assert np.ptp(drawing.figure.axes[1].get_ylim()) >= 0.2
+
+
 def test_static_points_are_those_of_the_curve(drawings):
     left, right = drawings["static"].figure.axes
     rising = points(left, "rising")

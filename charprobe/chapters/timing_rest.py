@@ -1,0 +1,55 @@
+"""The gain a release must come back to, as the level steps know it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static_points import StaticPoint
+from charprobe.quantity import Quantity
+
+LEAST_DB = 0.05  # bursts and steps at one level may differ by this much, as tones of unlike frequency do
+
+
+def gain_at_rest(
+    static: StaticCurve | None, *, from_dbfs: float, to_dbfs: float, held_db: float
+) -> Quantity | None:
+    """Return the gain at the low level of bursts, read off settled level steps; None if they do not tell.
+
+    Parameters
+    ----------
+    static : StaticCurve or None
+        Level steps, at another frequency than the bursts as a rule.
+    from_dbfs, to_dbfs : float
+        Low and high level of the bursts on the input axis.
+    held_db : float
+        Gain of the bursts at the high level, in dB.
+
+    Notes
+    -----
+    Steps and bursts have unlike frequencies: by what they differ in at the high level, through the response
+    or the detector, they may differ at the low one too. That difference is the answer's standard uncertainty.
+    """
+    if static is None:
+        return None
+    rising = [point for point in static.points if point.direction == "rising"]
+    low = _between([point for point in rising if point.settled], from_dbfs)
+    high = _between(rising, to_dbfs)
+    if low is None or high is None:
+        return None
+    std = float(np.hypot(np.hypot(low.std, LEAST_DB), held_db - high.value))
+    return Quantity.from_std(low.value, std, "dB")
+
+
+def _between(points: Sequence[StaticPoint], level: float) -> Quantity | None:
+    """Interpolate the gain between the two steps around a level; None outside them."""
+    rows = sorted((p.input_dbfs, p.gain_db, p.std_db) for p in points)
+    levels = np.array([row[0] for row in rows])
+    step = float(np.median(np.diff(levels))) if levels.size > 1 else 0.0
+    near = levels[np.abs(levels - level) <= 1.1 * step]
+    if near.size == 0 or not near[0] - 0.1 <= level <= near[-1] + 0.1:
+        return None
+    gain = float(np.interp(level, levels, [row[1] for row in rows]))
+    return Quantity.from_std(gain, float(np.interp(level, levels, [row[2] for row in rows])), "dB")
