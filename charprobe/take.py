@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from charprobe.alignment import Alignment, locate
 from charprobe.cut import Cut
 from charprobe.source import Source
 from charprobe.stimulus import Segment, Stimulus
+
+BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,8 @@ class Take:
         The stimulus clock in capture samples.
     damaged : tuple of (float, float)
         Stretches no result may come from, first and last, in capture samples.
+    clipped : tuple of (float, float)
+        Stretches whose levels are the recorder's ceiling, first and last, in capture samples.
     """
 
     source: Source
@@ -35,6 +39,7 @@ class Take:
     stimulus: Stimulus
     alignment: Alignment
     damaged: tuple[tuple[float, float], ...] = ()
+    clipped: tuple[tuple[float, float], ...] = ()
 
     def cut(self, start: float, stop: float) -> Cut:
         """Read the samples whose stimulus position lies in ``[start, stop)``, clipped to the file.
@@ -64,11 +69,29 @@ class Take:
         return self.cut(segment.span.start - margin, segment.span.stop + margin)
 
     def holds(self, segment: Segment) -> bool:
-        """Tell whether the whole of a segment lies inside the file and none of it is damaged."""
-        first = self.alignment.capture_index(segment.span.start)
-        last = self.alignment.capture_index(segment.span.stop)
-        inside = first >= 0 and last <= self.source.frames
-        return inside and not any(begin < last and end >= first for begin, end in self.damaged)
+        """Tell whether the whole of a segment lies inside the file and none of it is spoiled.
+
+        Where each tone is measured by itself, clipped ones do not spoil the others: see `intact`.
+        """
+        first, last = self._places(segment.span.start, segment.span.stop)
+        return first >= 0 and last <= self.source.frames and not self.spoils(segment)
+
+    def spoils(self, segment: Segment) -> bool:
+        """Tell whether damage or clipping touches a segment in a way that leaves nothing of it."""
+        by_tone = segment.spec.kind in BY_TONE
+        return self._touched(segment.span.start, segment.span.stop, () if by_tone else self.clipped)
+
+    def intact(self, segment: Segment) -> Segment:
+        """Return a segment without the tones that were clipped."""
+        tones = (tone for tone in segment.tones if not self._touched(tone.start, tone.stop, self.clipped))
+        return replace(segment, tones=tuple(tones))
+
+    def _places(self, start: float, stop: float) -> tuple[float, float]:
+        return self.alignment.capture_index(start), self.alignment.capture_index(stop)
+
+    def _touched(self, start: float, stop: float, clipped: tuple[tuple[float, float], ...]) -> bool:
+        first, last = self._places(start, stop)
+        return any(begin < last and end >= first for begin, end in (*self.damaged, *clipped))
 
     def capture_time_s(self, position: float) -> float:
         """Seconds from the first sample of the capture to a stimulus position: what an editor shows."""

@@ -12,7 +12,7 @@ from charprobe.take import Take
 
 
 def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:
-    """Segments of one kind that lie wholly inside the capture, in playing order."""
+    """Segments of one kind that lie wholly inside the capture and are not spoiled, in playing order."""
     return tuple(s for s in take.stimulus.segments if isinstance(s.spec, kind) and take.holds(s))
 
 
@@ -38,7 +38,10 @@ def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) 
         A shipped recipe that has such a segment.
     """
     played: Sequence[Segment] = [s for s in take.stimulus.segments if isinstance(s.spec, kind)]
-    if played:
+    if any(take.spoils(segment) for segment in played):
+        reason = f"its {kind.kind} segment is spoiled: see what was found wrong with the capture"
+        following = "mend that and retake"
+    elif played:
         reason = f"the capture ends before, or begins after, its {kind.kind} segment"
         following = "record the whole stimulus, from its first sample to its last"
     else:

@@ -105,7 +105,10 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
     for segment in wet.stimulus.segments:
         if not isinstance(segment.spec, LevelSteps):
             continue
-        fit = measure_level_steps(segment, wet.segment(segment))
+        intact = wet.intact(segment)
+        if not intact.tones:
+            continue
+        fit = measure_level_steps(intact, wet.segment(segment))
         if fit.steps:
             axis = input_axis(bypass, segment)
             points = [axis.point(step) for step in fit.steps]

@@ -14,6 +14,7 @@ from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
 
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
+CLIPPED = ("clipped",)  # nor do tones that this touches
 
 
 Judged = tuple[Take, tuple[Health, ...]]
@@ -56,9 +57,14 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_placement(take),
         *check_continuity(take),
     )
-    damaged = tuple(
-        (item.start_s * source.rate_hz, item.end_s * source.rate_hz)
+    return replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED)), found
+
+
+def _spans(take: Take, found: tuple[Health, ...], codes: tuple[str, ...]) -> tuple[tuple[float, float], ...]:
+    """Stretches that findings of some codes name, in capture samples."""
+    rate_hz = take.source.rate_hz
+    return tuple(
+        (item.start_s * rate_hz, item.end_s * rate_hz)
         for item in found
-        if item.code in DAMAGE and item.start_s is not None and item.end_s is not None
+        if item.code in codes and item.start_s is not None and item.end_s is not None
     )
-    return replace(take, damaged=damaged), found

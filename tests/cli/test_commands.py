@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from charprobe.cli import main
 from charprobe.profile import load_profile
+from charprobe.stages.catalogue import make_stage
 
 RATE = 48_000
 
@@ -204,6 +205,27 @@ def test_clipping_is_told_with_its_time(bench, tmp_path):
     result = run("check", path)
     assert result.exit_code == 1
     assert "RETAKE" in result.stdout and "clipped" in result.stdout
+
+
+def test_clipped_tones_give_no_numbers_and_cost_the_others_none(bench, profiles, tmp_path):
+    loud = 10 ** (17.5 / 20)  # the bursts and the upper steps reach the ceiling
+    path = altered(bench, tmp_path, lambda x: np.clip(loud * x, -1, 1 - 2**-23))
+    good("measure", path, "--bypass", bench / "off.wav", "--out", tmp_path / "p.json")
+    spoiled, sound = load_profile(tmp_path / "p.json"), load_profile(profiles[0])
+    assert "clipped" in {item.code for item in spoiled.health}
+    tables = [profile.curves["static"].columns for profile in (spoiled, sound)]
+    assert 10 < len(tables[0]["input_dbfs"]) < len(tables[1]["input_dbfs"])
+    truth = make_stage("smooth-gain-hard").static_gain_db(np.array(tables[0]["input_dbfs"]))
+    settled = np.array(tables[0]["settled"], dtype=bool)
+    assert settled.sum() > 20
+    error_db = np.array(tables[0]["gain_db"]) - truth - 17.5
+    assert np.abs(error_db[settled]).max() < 0.01  # the goal for settled points
+    assert max(spoiled.curves["harmonics"].columns["fundamental_dbfs"]) < 0
+    assert "spoiled" in spoiled.quantities["attack.t63"].reading.reason
+    for name in ("static.threshold", "static.slope"):
+        assert spoiled.quantities[name].reading.value == pytest.approx(
+            sound.quantities[name].reading.value, abs=0.003
+        )
 
 
 def test_without_a_bypass_what_needs_it_says_so(bench, tmp_path):
