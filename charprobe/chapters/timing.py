@@ -253,12 +253,12 @@ def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
     row = next((r for r in short if _is_reference(r)), short[0])
     least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
     known = "" if not least else f" t90 is at least {least:.3g} s."
+    others = "" if len(short) == 1 else f" So were {len(short) - 1} other conditions; see the table `timing`."
     if row.starts_short_db:
-        known += (
+        others += (
             f" Each burst starts {row.starts_short_db:.2g} dB below the gain at rest, which makes its attack "
             "times doubtful."
         )
-    others = "" if len(short) == 1 else f" So were {len(short) - 1} other conditions; see the table `timing`."
     message = (
         f"Release unfinished {row.release.end_s:.3g} s after the {row.hold_s:g} s burst to "
         f"{row.to_dbfs:.1f} dBFS.{known}{others} Use a recipe with longer gaps, such as timing."

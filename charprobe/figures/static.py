@@ -54,14 +54,16 @@ def _main_words(profile: Profile) -> str:
     bounded = (
         entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_least is not None
     )
+    bends = [
+        place for place in ("second", "lower") if measured(profile, f"static.{place}_threshold") is not None
+    ]
     if bounded and measured(profile, "static.slope") is None:
-        words = [f"no compression found (threshold {threshold})"]
+        words = ["no compression found" + ("" if bends else f" (threshold {threshold})")]
     else:
         words = [f"threshold {threshold}", f"{steep} {in_words(profile, f'static.{steep}')}"]
-    for place in ("second", "lower"):
-        if measured(profile, f"static.{place}_threshold") is not None:
-            words.append(f"{place} threshold {in_words(profile, f'static.{place}_threshold')}")
-            words.append(f"{place} slope {in_words(profile, f'static.{place}_slope')}")
+    words += [f"{place} threshold {in_words(profile, f'static.{place}_threshold')}" for place in bends]
+    if bounded and bends == ["lower"]:
+        words.append(f"lower slope {in_words(profile, 'static.lower_slope')}")
     return ", ".join(words)
 
 
