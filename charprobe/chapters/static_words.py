@@ -108,7 +108,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
         yield (
             "always-compresses",
             "warn",
-            f"Slope below 1 even at the lowest step: threshold below {in_dbfs(curve.lowest_dbfs)}. "
+            f"Slope below 1 even at the lowest steps: threshold below {in_dbfs(curve.next_lowest_dbfs)}. "
             "Make-up cannot be told from reduction; use lower steps.",
         )
     yield from _bent(curve, readings, fit)

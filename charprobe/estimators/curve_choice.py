@@ -14,7 +14,9 @@ from charprobe.estimators.bends import BendsFit, Shape, fit_bends
 EVIDENCE = 10.0  # corrected AIC must fall by this for one more bend or a slope: odds of 150 to 1
 MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points
 STRAIGHT_DB = 2.0  # two bends are told apart by a straight section at least this long between them
-LEAST_CHANGE = 0.015  # smallest change of slope that counts as a bend
+LEAST_CHANGE = (
+    0.015  # smallest change of slope that counts as a bend, and smallest slope of the lowest section
+)
 HOLDS_DB = 0.05  # a model that misses the points by more (rms, beyond their uncertainty) does not hold
 PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the input axis
 MOST_BENDS = 3
@@ -135,7 +137,8 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
     if fit.shape.sloped and bends:  # the sloped section must be long enough to show its slope
         first = fit.sections[0]
         drop = abs(first.slope) * (min(first.end, float(level.max())) - float(level.min()))
-        return inside and apart and drop > MATTERS_DB and abs(first.slope) > 4 * first.std
+        shows = drop > MATTERS_DB and abs(first.slope) > max(LEAST_CHANGE, 4 * first.std)
+        return inside and apart and shows
     return inside and apart
 
 

@@ -59,6 +59,11 @@ class StaticCurve:
         return float(self.used[0][0])
 
     @property
+    def next_lowest_dbfs(self) -> float:
+        """Second lowest input level in use: where a slope below it has shown."""
+        return float(np.unique(np.round(self.used[0], 1))[1])
+
+    @property
     def highest_dbfs(self) -> float:
         """Highest input level in use."""
         return float(self.used[0][-1])

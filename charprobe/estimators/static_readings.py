@@ -197,7 +197,8 @@ def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) ->
     if fit is not None and section is not None and curve.flat_section is None:
         low = curve.low_level_gain
         assert isinstance(low, Unmeasured)
-        bound = curve.lowest_dbfs if fit.shape.sloped else None  # a wide knee may have its corner above
+        # the slope shows between the two lowest steps; a wide knee may have its corner above
+        bound = curve.next_lowest_dbfs if fit.shape.sloped else None
         return Unmeasured(unit, low.reason, low.next, at_most=bound)
     if fit is None or bend is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
