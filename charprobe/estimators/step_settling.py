@@ -23,6 +23,7 @@ UNLIKE = 3.0  # standard deviations of chi squared beyond which steps do not sha
 VISIBLE = 6.0  # standard uncertainties of a window: a motion of that size within a step would be seen
 KIN = 2.0  # steps; how far neighbours inform each other on the time constant where they do not
 SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace
+LARGE = 50.0  # logarithm of more than any motion could have been
 ONE_MORE = 2.0  # fall of chi squared that speaks for one parameter more (Akaike)
 SLOWER_S = 3.0  # a slower stage still at work under the exponential may take this long
 
@@ -139,7 +140,7 @@ def _carried_on(
     first = int(np.argmax(moving)) if moving.any() else moving.size
     if first < moving.size and heading[first]:  # it may be a recovery that had begun before the first step
         steps = min(step_s / float(tau_s[first]), LONGEST)
-        before = at_end[first] * np.exp(np.arange(first, 0, -1) * steps)
+        before = at_end[first] * np.exp(np.minimum(np.arange(first, 0, -1) * steps, LARGE))
         if np.all(before * (1 - np.exp(-steps)) < visible_db[:first]):
             unseen_db[:first], heading[:first] = before, True
     left, tau = 0.0, 1.0
