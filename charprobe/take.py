@@ -73,25 +73,25 @@ class Take:
 
         Where each tone is measured by itself, clipped ones do not spoil the others: see `intact`.
         """
-        first, last = self._places(segment.span.start, segment.span.stop)
+        first = self.alignment.capture_index(segment.span.start)
+        last = self.alignment.capture_index(segment.span.stop)
         return first >= 0 and last <= self.source.frames and not self.spoils(segment)
 
     def spoils(self, segment: Segment) -> bool:
-        """Tell whether damage or clipping touches a segment in a way that leaves nothing of it."""
-        by_tone = segment.spec.kind in BY_TONE
-        return self._touched(segment.span.start, segment.span.stop, () if by_tone else self.clipped)
+        """Tell whether damage touches a segment, or clipping in a way that leaves nothing of it."""
+        by_tone = segment.spec.kind in BY_TONE and self.intact(segment).tones
+        stretches = self.damaged if by_tone else (*self.damaged, *self.clipped)
+        return self._touched(segment.span.start, segment.span.stop, stretches)
 
     def intact(self, segment: Segment) -> Segment:
-        """Return a segment without the tones that were clipped."""
-        tones = (tone for tone in segment.tones if not self._touched(tone.start, tone.stop, self.clipped))
+        """Return a segment without the tones that are damaged or clipped."""
+        spoiled = (*self.damaged, *self.clipped)
+        tones = (tone for tone in segment.tones if not self._touched(tone.start, tone.stop, spoiled))
         return replace(segment, tones=tuple(tones))
 
-    def _places(self, start: float, stop: float) -> tuple[float, float]:
-        return self.alignment.capture_index(start), self.alignment.capture_index(stop)
-
-    def _touched(self, start: float, stop: float, clipped: tuple[tuple[float, float], ...]) -> bool:
-        first, last = self._places(start, stop)
-        return any(begin < last and end >= first for begin, end in (*self.damaged, *clipped))
+    def _touched(self, start: float, stop: float, stretches: tuple[tuple[float, float], ...]) -> bool:
+        first, last = self.alignment.capture_index(start), self.alignment.capture_index(stop)
+        return any(begin < last and end >= first for begin, end in stretches)
 
     def capture_time_s(self, position: float) -> float:
         """Seconds from the first sample of the capture to a stimulus position: what an editor shows."""

@@ -1,5 +1,7 @@
 """Takes: cutting a capture by the stimulus clock."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
@@ -48,3 +50,18 @@ def test_cuts_end_where_the_file_ends():
 def test_times_are_those_of_an_editor(take):
     truth_s = (DELAY + 96_000 * (1 + 1e-6 * DRIFT_PPM)) / RATE_HZ
     assert abs(take.capture_time_s(96_000) - truth_s) < 1e-9
+
+
+def test_clipped_tones_leave_the_others_of_their_steps_unless_all_are_clipped(take):
+    steps = STIMULUS.segments[0]
+    assert steps.spec.kind == "level_steps"
+    inside = [(tone.start + tone.length / 4, tone.stop - tone.length / 4) for tone in steps.tones]
+    places = [tuple(map(float, map(take.alignment.capture_index, place))) for place in inside]
+    some = replace(take, clipped=tuple(places[1:3]))
+    assert some.intact(steps).tones == (steps.tones[0], *steps.tones[3:])
+    assert some.holds(steps) and not some.spoils(steps)
+    none_left = replace(take, clipped=tuple(places))
+    assert none_left.spoils(steps) and not none_left.holds(steps)
+    damaged = replace(take, damaged=tuple(places[1:3]))
+    assert damaged.intact(steps).tones == some.intact(steps).tones
+    assert damaged.spoils(steps)

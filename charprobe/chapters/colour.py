@@ -126,12 +126,9 @@ def _gain_db(rung: Rung) -> float | None:
 
 def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, ...]:
     """Harmonics with the recorder's polarity undone: it would turn the even ones round."""
-    tones = take.intact(segment).tones
-    if not tones:
-        return ()
     cut = take.segment(segment)
     upright = Cut(polarity * cut.samples, cut.start, cut.step, cut.rate_hz)
-    return measure_harmonics(upright, tones=tones)
+    return measure_harmonics(upright, tones=take.intact(segment).tones)
 
 
 def _splits(rungs: Sequence[Rung]) -> tuple[Split, ...]:

@@ -92,10 +92,7 @@ def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
 
 
 def _measured(take: Take, segment: Segment) -> tuple[Step, ...]:
-    intact = take.intact(segment)
-    if not intact.tones:
-        return ()
     try:
-        return measure_level_steps(intact, take.segment(segment)).steps
+        return measure_level_steps(take.intact(segment), take.segment(segment)).steps
     except SegmentTooShortError:
         return ()

@@ -14,9 +14,7 @@ from charprobe.estimators.bends import BendsFit, Shape, fit_bends
 EVIDENCE = 10.0  # corrected AIC must fall by this for one more bend or a slope: odds of 150 to 1
 MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points
 STRAIGHT_DB = 2.0  # two bends are told apart by a straight section at least this long between them
-LEAST_CHANGE = (
-    0.015  # smallest change of slope that counts as a bend, and smallest slope of the lowest section
-)
+LEAST_CHANGE = 0.015  # smallest change of slope that counts as a bend, and smallest slope at the lowest steps
 HOLDS_DB = 0.05  # a model that misses the points by more (rms, beyond their uncertainty) does not hold
 PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the input axis
 MOST_BENDS = 3

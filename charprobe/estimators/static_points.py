@@ -143,17 +143,16 @@ def still_recovering(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     """
     pairs = pairs_by_level(points)
     found: list[StaticPoint] = []
-    apart = np.inf
+    apart, side = np.inf, 0.0
     for rising, falling in pairs[: int(LEADING_SHARE * len(pairs))]:
         difference = rising.gain_db - falling.gain_db
         std = float(np.hypot(rising.std_db, falling.std_db)) + STEP_STD_DB
-        sign = np.sign(found[0].gain_db - pairs[0][1].gain_db) if found else np.sign(difference)
         if abs(difference) < (AGREE_STDS if found else APART_STDS) * std:
             return tuple(found)
-        if sign != np.sign(difference) or abs(difference) > apart + AGREE_STDS * std:
+        if side * difference < 0 or abs(difference) > apart + AGREE_STDS * std:
             return ()
         found.append(rising)
-        apart = abs(difference)
+        apart, side = abs(difference), difference
     return ()
 
 

@@ -15,10 +15,7 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 
 SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
 PART_63 = 1 - math.exp(-1)
-SHORT_OF, SHORT_SHARE = (
-    2.0,
-    0.03,
-)  # by more than this an edge has stopped short of a rest known from elsewhere
+SHORT_OF, SHORT_SHARE = 2.0, 0.03  # by more than this an edge has stopped short of the rest it must reach
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
 
 

@@ -123,7 +123,7 @@ def level_scatter(number: int) -> list[float]:
     for step in fit.steps:
         error_db = 20 * np.log10(abs(step.fit.amplitudes[0])) - step.tone.level_dbfs
         noise = 10 ** ((SCATTER_NOISE_DBFS - step.tone.level_dbfs) / 20) / np.sqrt(2)  # rms re amplitude
-        samples = (step.tone.length * (1 - LATE) - GUARD_S * RATE_HZ) / (1 / (1 + 1e-6 * device.drift_ppm))
+        samples = (step.tone.length * (1 - LATE) - GUARD_S * RATE_HZ) * (1 + 1e-6 * device.drift_ppm)
         bound_db = 20 / np.log(10) * noise * np.sqrt(2 / samples)
         if step.tone.level_dbfs >= SCATTER_NOISE_DBFS + 20:  # where the error in dB is still straight
             scores.append(float(error_db / bound_db))
