@@ -16,6 +16,7 @@ SHRINK = 0.72  # ratio of neighbouring window widths
 ENOUGH = 8  # points from which the scatter about the fit may widen the interval
 CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertainties
 SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
+UNSURE = 0.25  # standard uncertainty of the bias of the widest window, as a share of it
 AGREE = 2.0  # windows agree while their estimates +- this many standard uncertainties overlap
 
 
@@ -103,7 +104,7 @@ def refine(
         widths.append(widths[-1] * SHRINK)
     chosen: Crossing | None = None
     start_s = near_s
-    low, high, unfollowed = -math.inf, math.inf, 0.0
+    low, high, moved, moved_std = -math.inf, math.inf, 0.0, 0.0
     for width in reversed(widths):
         found = _in_window(trace, level_db, near_s, width)
         if found is None or (found.slope_db_per_s > 0) != rising:
@@ -114,12 +115,16 @@ def refine(
         high = min(high, found.time_s + AGREE * found.std_s)
         if low > high:
             break
-        # what a wider window moves the estimate by tells what curvature it does not follow
-        moved = 0.0 if chosen is None else abs(found.time_s - chosen.time_s)
-        chosen, near_s, unfollowed = found, found.time_s, moved
+        if chosen is not None:
+            moved = found.time_s - chosen.time_s
+            moved_std = math.sqrt(max(0.0, chosen.std_s**2 - found.std_s**2))  # the wider holds the narrower
+        chosen, near_s = found, found.time_s
     if chosen is None:
         return None
-    return _unaveraged(trace, chosen, widths[0]).shifted(0.0, std_s=unfollowed)
+    # the last widening shows the curvature that no quadratic follows: its bias goes with the fourth power
+    whole = 1 / (1 - SHRINK**4)
+    std_s = whole * math.hypot(moved_std, UNSURE * moved)
+    return _unaveraged(trace, chosen, widths[0]).shifted(-whole * moved, std_s=std_s)
 
 
 def value_at(trace: GainTrace, time_s: float, *, reach_s: float) -> Quantity | None:
@@ -172,16 +177,27 @@ def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | No
     if last - first < 3:
         return None
     x = (trace.time_s[first:last] - centre_s) / width_s
-    weights = trace.std_db[first:last] ** -2.0
-    basis = np.stack([np.ones_like(x), x, x * x])
-    normal = (basis * weights) @ basis.T
+    weights, g = trace.std_db[first:last] ** -2.0, trace.gain_db[first:last]
+    powers = np.stack([np.ones_like(x), x, x * x, x**3, x**4])
+    gram = (powers * weights) @ powers.T
+    normal = gram[:3, :3]
     if np.linalg.cond(normal) > 1e12:
         return None
     covariance = np.linalg.inv(normal)
-    g = trace.gain_db[first:last]
-    value, slope, bend = covariance @ ((basis * weights) @ g)
-    misfit = float(np.sum(weights * (g - np.array([value, slope, bend]) @ basis) ** 2)) / max(1, g.size - 3)
-    std, slope_std, _ = np.sqrt(np.diag(covariance) * (max(1.0, misfit) if g.size >= ENOUGH else 1.0))
+    value, slope, bend = covariance @ ((powers[:3] * weights) @ g)
+    std, slope_std, _ = np.sqrt(np.diag(covariance) * _scatter(g, weights, powers, gram))
     return _Local(
         float(value), float(slope) / width_s, float(bend) / width_s**2, float(std), float(slope_std) / width_s
     )
+
+
+def _scatter(g: Array, weights: Array, powers: Array, gram: Array) -> float:
+    """Variance of the points over the stated one, at least 1, about a curve that bends more than a quadratic.
+
+    What a quadratic misses of a smooth curve is no scatter: it shows as windows that disagree.
+    """
+    if g.size < ENOUGH + len(powers):
+        return 1.0
+    fitted = np.linalg.lstsq(gram, (powers * weights) @ g, rcond=None)[0]
+    chi_square = float(np.sum(weights * (g - fitted @ powers) ** 2))
+    return float(max(1.0, chi_square / (g.size - len(powers))))

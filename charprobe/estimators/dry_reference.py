@@ -17,7 +17,6 @@ from charprobe.estimators.phase_set import (
     Index,
     amplitude,
     carrier_phase,
-    fit_carrier,
     solve_edge,
 )
 from charprobe.stimulus import Tone
@@ -38,8 +37,8 @@ class DryReference:
     reach: int
 
 
-def bypass_reference(bypass: Cut, bursts: Sequence[Burst]) -> DryReference:
-    """Build the reference from a capture of the path with the stage off."""
+def bypass_reference(bypass: Cut, bursts: Sequence[Burst], *, carrier: CarrierFit) -> DryReference:
+    """Build the reference from a capture of the path with the stage off, and its carrier."""
     reach = round(REACH_S * bypass.rate_hz)
     wide = reach + 2 * TAPS
 
@@ -49,7 +48,7 @@ def bypass_reference(bypass: Cut, bursts: Sequence[Burst]) -> DryReference:
     return DryReference(
         tuple(around(b.hold) for b in bursts),
         tuple(around(b.release) for b in bursts),
-        fit_carrier(bypass, bursts),
+        carrier,
         reach,
     )
 

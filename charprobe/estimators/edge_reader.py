@@ -13,9 +13,9 @@ from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.settling import Settled
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 
-ZERO_SAMPLES = 0.06  # standard uncertainty of time zero and of interpolation between samples, in samples
+ZERO_SAMPLES = 0.015  # standard uncertainty of time zero in samples: what placing promises, for two captures
 EDGE_SAMPLES = (
-    0.25  # standard uncertainty that the smeared edge leaves at one resolution from it; falls as 1/t
+    0.2  # standard uncertainty that the smeared edge leaves at one resolution from it; falls as 1/t
 )
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.28  # windows reach over this share of the way back to the start of the movement

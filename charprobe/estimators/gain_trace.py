@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
 from charprobe.errors import SegmentTooShortError
+from charprobe.estimators.coupling import find_coupling, undo_coupling
 from charprobe.estimators.dry_reference import (
     VISIBLE,
     WIDTH,
@@ -40,8 +41,8 @@ DB = 20 / math.log(10)
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
 DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
-CALM_PERIODS = 8  # carrier periods after an edge from which points are always half-period means
-EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) above which half-period means remove it
+CALM_PERIODS = 8  # carrier periods after an edge from which points are means over whole periods
+EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) that half-period means remove
 NOISE_POINTS = 4096
 
 
@@ -126,9 +127,10 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
     Gaussian of one sample, which can be read at any position, and divided, so that converter filters do
     not smear the edge. What is measured is the gain of the fundamental, weighted with the square of the
     signal. A single repetition (K = 1) is solved over one carrier period around each point, and
-    `resolution_s` says so. Even-order products leave a residue at the carrier frequency unless the phases
-    fill the whole circle: from eight periods after the edge on points are means of two, half a period
-    apart; where the residue shows, all points are.
+    `resolution_s` says so. AC coupling is undone beside the edges: see `find_coupling`. From eight periods
+    after the edge on points are means over whole carrier periods. Even-order products leave a residue at the
+    carrier frequency unless the phases fill the whole circle: where it shows, the points nearer to the edge
+    are means of two, half a period apart.
 
     Examples
     --------
@@ -148,12 +150,17 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
         dry = stimulus_reference(bursts, rate_hz=wet.rate_hz)
     else:
         _require(bypass, bursts)
-        dry = bypass_reference(bypass, bursts)
-    carrier = fit_carrier(wet, bursts)
+        dry = bypass_reference(_uncoupled(bypass, bursts), bursts, carrier=fit_carrier(bypass, bursts))
+    carrier, wet = fit_carrier(wet, bursts), _uncoupled(wet, bursts)
     lead, hold, tail = dry.carrier.gains
     attack = _Edge("attack", [(b.lead, b.hold) for b in bursts], dry.attack, (lead, hold))
     release = _Edge("release", [(b.hold, b.release) for b in bursts], dry.release, (hold, tail))
     return _trace(attack, wet, carrier, dry), _trace(release, wet, carrier, dry)
+
+
+def _uncoupled(cut: Cut, bursts: Sequence[Burst]) -> Cut:
+    corner = find_coupling(cut, bursts)
+    return undo_coupling(cut, bursts, corner_rad_per_s=corner) if corner else cut
 
 
 @dataclass(frozen=True)
@@ -187,7 +194,8 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     solved = solve_edge(
         samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
     )
-    noise = _noise(solved.gain[grid < -8]), _noise(solved.gain[grid > 8][::-1])
+    period = rate_hz / after.frequency_hz / wet.step
+    noise = _noise(solved.gain[grid < -8], period), _noise(solved.gain[grid > 8][::-1], period)
     relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
     near = np.flatnonzero(np.abs(grid) <= dry.reach)
     ratio, seen = edge_ratio(
@@ -197,16 +205,16 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     smeared = _smeared_samples(seen, grid[near], before, after)
     gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
     gain[near], smear[near] = ratio.real, np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
-    period = rate_hz / after.frequency_hz / wet.step
-    span, window, far = 1.0, math.sqrt(12) * WIDTH, grid >= CALM_PERIODS * period
+    span, window = 1.0, math.sqrt(12) * WIDTH
     rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
     if len(edge.pairs) == 1:
         span = window = period
     else:
         residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
         if residue > EVEN_LIMIT:
-            span, window, far = period / 2, math.sqrt(12) * period / 4, np.ones(grid.size, bool)
-        rows = _half_period_means(rows, period, far)
+            span, window = period / 2, math.sqrt(12) * period / 4
+            rows = _half_period_means(rows, period, np.abs(grid) < CALM_PERIODS * period)
+        rows = _calmed(rows, period)
     grid, gain = rows[0].astype(np.int64), rows[2]
     keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
     # points of a trace solved over whole periods share their noise within a period
@@ -221,7 +229,7 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         sample_s=wet.step / rate_hz,
         window_s=window * wet.step / rate_hz,
         calm_s=CALM_PERIODS / after.frequency_hz,
-        calm_window_s=max(window, math.sqrt(12) * period / 4) * wet.step / rate_hz,
+        calm_window_s=(period if len(edge.pairs) == 1 else math.sqrt(12) * WIDTH) * wet.step / rate_hz,
         carrier_hz=after.frequency_hz,
         from_dbfs=before.level_dbfs + DB * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB * math.log(edge.dry_gains[1]),
@@ -229,12 +237,20 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     )
 
 
-def _noise(gain: Complex) -> float:
-    """Scatter of single points of the in-phase gain at the far end of one side of an edge, trend removed."""
+def _noise(gain: Complex, period: float) -> float:
+    """Scatter of single points of the in-phase gain at the far end of one side of an edge.
+
+    A trend, and what turns with the carrier or twice as fast at a changing rate, are no noise.
+    """
     points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
     axis = np.linspace(-1, 1, points.size)
-    residual = points - np.polynomial.Polynomial.fit(axis, points, 3)(axis)
-    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - 4)))
+    basis = [axis**n for n in range(4)]
+    if points.size > 4 * period:
+        turn = 2 * np.pi / period * np.arange(points.size)
+        basis += [axis**n * f(m * turn) for m in (1, 2) for n in (0, 1) for f in (np.cos, np.sin)]
+    rows = np.stack(basis, axis=1)
+    residual = points - rows @ np.linalg.lstsq(rows, points, rcond=None)[0]
+    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - len(basis))))
 
 
 def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> float:
@@ -251,17 +267,48 @@ def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> flo
 def _half_period_means(rows: Array, period: float, where: NDArray[np.bool_]) -> Array:
     """Average columns half a carrier period apart at the places `where` says, never across the edge.
 
-    The first row is the grid. What turns with the carrier cancels: even-order products, and a thump of
-    coupling capacitors. Points whose partners lie beyond the ends of the grid are left out.
+    The first row is the grid. What turns with the carrier cancels: even-order products, and a thump.
     """
-    grid, out, reach = rows[0], rows.copy(), period / 4
+    grid, out = rows[0], rows.copy()
     for side in (grid < 0, grid >= 0):
         own, means = grid[side], np.flatnonzero(side & where)
-        by = np.minimum(reach, np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0])))
+        by = np.minimum(period / 4, np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0])))
         for i in range(1, rows.shape[0]):
             early, late = (np.interp(grid[means] + sign * by, own, rows[i, side]) for sign in (-1, 1))
             out[i, means] = (early + late) / 2
-    return out[:, (grid >= grid[0] + reach) & (grid <= grid[-1] - reach)]
+    return out
+
+
+def _calmed(rows: Array, period: float) -> Array:
+    """Average the times and gains of calm points over carrier periods, without bending what moves smoothly.
+
+    Points are calm from `CALM_PERIODS` after the edge, and as long before it. What turns with the carrier or
+    any multiple of it is gone: the rest of a thump, and the ripple that a detector makes of the carrier. The
+    mean over a period, taken twice from twice the mean, keeps everything up to a cubic as it is. Points
+    less than a period from the ends of the grid are left out.
+    """
+    grid, out = rows[0], rows.copy()
+    calm = np.abs(grid) >= CALM_PERIODS * period
+    for side in (grid < 0, grid >= 0):
+        for i in (1, 2):
+            once = _period_mean(rows[i, side], period)
+            out[i, side & calm] = (2 * once - _period_mean(once, period))[calm[side]]
+    return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]
+
+
+def _period_mean(values: Array, period: float) -> Array:
+    """Mean over one carrier period about each point, of the line through the points; ends are not right."""
+    total = np.concatenate([[0.0], np.cumsum((values[1:] + values[:-1]) / 2)])
+    at = np.arange(values.size, dtype=float)
+    upper, lower = (_integral_at(values, total, at + sign * period / 2) for sign in (1, -1))
+    return np.asarray((upper - lower) / period)
+
+
+def _integral_at(values: Array, total: Array, at: Array) -> Array:
+    """Integral of the line through the points up to fractional places."""
+    first = np.clip(np.floor(at).astype(np.int64), 0, values.size - 2)
+    part = at - first
+    return np.asarray(total[first] + part * values[first] + part**2 / 2 * (values[first + 1] - values[first]))
 
 
 def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:
