@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.stages.stage import Array, Stage, delay_samples
-from charprobe.stages.true_times import TrueTimes, time_edge
+from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
 from charprobe.stimulus import Segment, Tone
 
 SILENT_DBFS = -120.0
@@ -72,6 +72,8 @@ def _condition(
     used = np.flatnonzero(weight > 0)  # a ramp begins at silence
     trace = 20 * np.log10(np.interp(np.arange(length), used, total[used] / weight[used]))
     rise, fall = high.start - low.start, last.start - low.start
+    for edge, stop in ((rise, fall), (fall, length)):
+        trace = over_periods(trace, edge=edge, stop=stop, period=rate_hz / low.frequency_hz)
     levels = np.array([low.level_dbfs, high.level_dbfs])
     quiet_db, loud_db = stage.static_gain_db(levels, frequency_hz=low.frequency_hz)
     # filters are in the static gain but not in the trace: their part is what both differ by in silence

@@ -9,6 +9,7 @@ import numpy as np
 from charprobe.stages.stage import Array, Stage, delay_samples
 
 PHASES = 16
+CALM_PERIODS = 8  # carrier periods after an edge from which gain means the mean over a carrier period
 BEFORE = 8  # samples averaged for the gain at an edge
 
 
@@ -86,7 +87,8 @@ def true_burst(
     Notes
     -----
     The traces of the phases are averaged as amplitudes with the weight x**2, which is what any estimate from
-    input and output sound can see of them. Crossing times are interpolated between samples.
+    input and output sound can see of them, and averaged over carrier periods from eight periods after each
+    edge on: see `over_periods`. Crossing times are interpolated between samples.
     """
     lead, hold, rest = (round(time_s * rate_hz) for time_s in (lead_s, hold_s, release_s))
     delay = delay_samples(stage, rate_hz=rate_hz)
@@ -102,6 +104,9 @@ def true_burst(
     gain_db = np.zeros(n.size)
     gain_db[delay:] = 20 * np.log10(total[delay:] / weight[delay:])
     attack, release = lead + delay, lead + delay + hold
+    period = rate_hz / carrier_hz
+    for edge, stop in ((attack, release), (release, n.size)):
+        gain_db = over_periods(gain_db, edge=edge, stop=stop, period=period)
     return TrueBurst(
         time_edge(
             gain_db[:release],
@@ -115,6 +120,29 @@ def true_burst(
         attack,
         release,
     )
+
+
+def over_periods(gain_db: Array, *, edge: int, stop: int, period: float) -> Array:
+    """Average a trace over a carrier period about each sample from eight periods after an edge on.
+
+    What a detector makes of the carrier, and the beats of bursts that start from different gains, are not
+    what times are read from.
+
+    Parameters
+    ----------
+    gain_db : ndarray, shape (n,)
+        The trace.
+    edge, stop : int
+        First sample after the edge, and where the stretch ends.
+    period : float > 0
+        Carrier period in samples.
+    """
+    out, index = gain_db.copy(), np.arange(gain_db.size)
+    total = np.concatenate([[0.0], np.cumsum((gain_db[1:] + gain_db[:-1]) / 2)])
+    at = np.arange(edge + int(np.ceil(CALM_PERIODS * period)), stop - int(np.ceil(period / 2)))
+    upper, lower = (np.interp(at + sign * period / 2, index, total) for sign in (1, -1))
+    out[at] = (upper - lower) / period
+    return out
 
 
 def _settled(gain_db: Array) -> float:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.cut import Cut
-from charprobe.estimators.gain_trace import CALM_PERIODS, trace_edges
+from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.phase_set import bursts_of
 from charprobe.estimators.release_kind import classify_movement
 from charprobe.estimators.timing import EdgeTimes, time_edge
@@ -26,7 +26,6 @@ from charprobe.quantity import Quantity
 from charprobe.recipe import Bursts
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
-from charprobe.stages.true_times import time_edge as true_times
 from charprobe.stages.true_times import true_burst
 from tests.benchmarks.written import write_section
 
@@ -237,24 +236,11 @@ def try_stage(name: str) -> list[Row]:
         stage, low_dbfs=spec.low_dbfs, high_dbfs=spec.high_dbfs, carrier_hz=spec.carrier_hz, lead_s=spec.lead_s,
         hold_s=spec.hold_s, release_s=spec.release_s, rate_hz=rate_hz, rng=rng,
     )  # fmt: skip
-    # what detectors make of the carrier beats at twice its frequency: a period of 12 samples takes it out
-    over_a_period = np.r_[0.5, np.ones(11), 0.5] / 12
-    calm = np.convolve(truth.gain_db, over_a_period, mode="same")[:-12]
     rows = []
-    for trace, known, edge, stop in zip(
-        traces,
-        (truth.attack, truth.release),
-        (truth.attack_edge, truth.release_edge),
-        (truth.release_edge, calm.size),
-        strict=True,
-    ):
-        end_db = float(np.mean(calm[stop - stop // 50 : stop - 12]))
-        calmed = true_times(calm[: stop - 12], edge=edge, early=late, end_db=end_db, rate_hz=rate_hz)
+    for trace, known in zip(traces, (truth.attack, truth.release), strict=True):
         found = time_edge(trace, rest_db=None)
         for part in ("t63", "t90"):
-            # within eight periods of the edge the trace still shows what the detector makes of the carrier
-            own = known if getattr(known, f"{part}_s") < CALM_PERIODS / spec.carrier_hz else calmed
-            true_s = getattr(own, f"{part}_s")
+            true_s = getattr(known, f"{part}_s")
             rows.append(of_reading(name, f"{trace.edge} {part}", getattr(found, part), true_s, rate_hz))
     return rows
 
