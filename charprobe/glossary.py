@@ -176,6 +176,13 @@ _RELEASE_TERMS = {
     "release.tau_1_share": Term(
         "Share of stage 1", "%", "Share of the recovery in dB that the faster stage carries."
     ),
+    "release.open_loop_ratio": Term(
+        "Open-loop ratio",
+        "1",
+        "Release t63 to a level below the threshold divided by that to a level still being reduced, both "
+        "from the reference level: 1 where the gain is smoothed in dB; above 1, up to the static ratio, "
+        "where the detector senses the output.",
+    ),
     "release.memory": Term(
         "Release memory",
         "1",

@@ -8,6 +8,7 @@ from charprobe.chapter import Chapter, Entry, Health, Severity
 from charprobe.chapters.lookup import absent, held
 from charprobe.chapters.timing_detail import attack_detail_table, definitions_table
 from charprobe.chapters.timing_findings import timing_findings
+from charprobe.chapters.timing_loop import open_loop_entry
 from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
 from charprobe.estimators.gain_trace import GainTrace
@@ -67,7 +68,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         `timing_definitions`; health and findings.
     """
     if static is not None and static.only_saturates:
-        units = ATTACK_UNITS | RELEASE_UNITS | {"release.memory": "1"}
+        units = ATTACK_UNITS | RELEASE_UNITS | {"release.memory": "1", "release.open_loop_ratio": "1"}
         return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
     bursts = measure_rows(wet, bypass, Bursts, static)
     lengths = measure_rows(wet, bypass, BurstLengths, static)
@@ -85,6 +86,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         entries |= {k: Entry(_inaudible(unit), "") for k, unit in (ATTACK_UNITS | RELEASE_UNITS).items()}
     else:
         entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
+    entries["release.open_loop_ratio"] = open_loop_entry(bursts, static)
     entries["release.memory"] = _memory(lengths, wet)
     health += _gap_health(rows, wet.channel)
     memory = entries["release.memory"].reading
@@ -94,7 +96,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     if bursts:
         curves["attack_detail"] = attack_detail_table(bursts)
         curves["timing_definitions"] = definitions_table(_reference(bursts))
-    findings = timing_findings(entries, bursts, lengths) if rows else ()
+    findings = timing_findings(entries, bursts, lengths, static) if rows else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
 
 

@@ -6,14 +6,19 @@ from collections.abc import Mapping, Sequence
 
 from charprobe.chapter import Entry
 from charprobe.chapters.timing_detail import passes_db, step_meaning
+from charprobe.chapters.timing_loop import loop_sentence
 from charprobe.chapters.timing_rows import Row
+from charprobe.estimators.static_curve import StaticCurve
 from charprobe.quantity import Quantity, Reading, Unmeasured
 
 LEAST_OVER_DB = 3.0
 
 
 def timing_findings(
-    entries: Mapping[str, Entry], bursts: Sequence[Row], lengths: Sequence[Row]
+    entries: Mapping[str, Entry],
+    bursts: Sequence[Row],
+    lengths: Sequence[Row],
+    static: StaticCurve | None,
 ) -> tuple[str, ...]:
     """Return what a recordist needs to know of the timing, in plain sentences."""
     reference = next((row for row in bursts if getattr(row.segment.spec, "reference", False)), None)
@@ -22,6 +27,9 @@ def timing_findings(
     if reference is not None:
         out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
     out.append(_steps(bursts))
+    if reference is not None:
+        ratio, memory = entries["release.open_loop_ratio"].reading, entries["release.memory"].reading
+        out.append(loop_sentence(ratio, reference, memory, static))
     out.append(_memory(entries, lengths))
     return tuple(sentence for sentence in out if sentence)
 

@@ -220,7 +220,7 @@ def try_stage(name: str) -> list[Row]:
     """A reference stage at 48 kHz against its own gain trace, x**2 weighted over 16 phases."""
     rng, rate_hz = np.random.default_rng(FIRST), 48_000
     stage = make_stage(name)
-    slow = name == "two-stage-release"
+    slow = name in ("two-stage-release", "feedback-hard")
     spec = Bursts(
         name="b", carrier_hz=3989.0, phases=4 if slow else 8, low_dbfs=-40.0, high_dbfs=-4.0, lead_s=0.15,
         hold_s=1.0 if slow else 0.4, release_s=9.0 if slow else 3.0,
