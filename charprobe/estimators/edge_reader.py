@@ -20,6 +20,7 @@ EDGE_SAMPLES = (
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.28  # windows reach over this share of the way back to the start of the movement
 ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
+RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
 
@@ -120,6 +121,8 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
     zero = trace.sample_s * math.hypot(
         ZERO_SAMPLES, EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9)
     )
+    # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
+    level_std = math.hypot(level_std, RIPPLE_SHARE * trace.ripple_db)
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
 from charprobe.errors import SegmentTooShortError
+from charprobe.estimators.carrier_means import CALM_PERIODS, calmed, half_period_means
 from charprobe.estimators.coupling import find_coupling, undo_coupling
 from charprobe.estimators.dry_reference import (
     VISIBLE,
@@ -26,13 +26,13 @@ from charprobe.estimators.phase_set import (
     CarrierFit,
     Complex,
     Index,
-    Solved,
     amplitude,
     fit_carrier,
     nearest,
     solve_edge,
     usable_stop,
 )
+from charprobe.estimators.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus import Tone
 
 Edge = Literal["attack", "release"]
@@ -41,9 +41,8 @@ DB = 20 / math.log(10)
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
 DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
-CALM_PERIODS = 8  # carrier periods after an edge from which points are means over whole periods
+AHEAD_S = 0.012  # before an edge, within which a stage that looks ahead may move
 EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) that half-period means remove
-NOISE_POINTS = 4096
 
 
 @dataclass(frozen=True)
@@ -73,6 +72,8 @@ class GainTrace:
         Carrier, and its level before and after the edge on the input axis.
     repeats : int
         Number of bursts the trace was made from.
+    ripple_db : float
+        Amplitude of what the detector makes of the carrier, at twice its frequency, soon after the edge.
     """
 
     edge: Edge
@@ -88,6 +89,7 @@ class GainTrace:
     from_dbfs: float
     to_dbfs: float
     repeats: int
+    ripple_db: float
 
     def window_at(self, time_s: float) -> float:
         """Width in s of the box that smooths as much as the averaging at one time."""
@@ -195,7 +197,9 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
     )
     period = rate_hz / after.frequency_hz / wet.step
-    noise = _noise(solved.gain[grid < -8], period), _noise(solved.gain[grid > 8][::-1], period)
+    noise = tuple(
+        point_noise(gain, period=period) for gain in (solved.gain[grid < -8], solved.gain[grid > 8][::-1])
+    )
     relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
     near = np.flatnonzero(np.abs(grid) <= dry.reach)
     ratio, seen = edge_ratio(
@@ -210,11 +214,13 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     if len(edge.pairs) == 1:
         span = window = period
     else:
-        residue = max(_even_residue(solved, grid < -8, period), _even_residue(solved, grid > 8, period))
-        if residue > EVEN_LIMIT:
+        if (
+            max(turning(solved, far_points(side), period=period) for side in (grid < -8, grid > 8))
+            > EVEN_LIMIT
+        ):
             span, window = period / 2, math.sqrt(12) * period / 4
-            rows = _half_period_means(rows, period, np.abs(grid) < CALM_PERIODS * period)
-        rows = _calmed(rows, period)
+            rows = half_period_means(rows, period=period, where=np.abs(grid) < CALM_PERIODS * period)
+        rows = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
     grid, gain = rows[0].astype(np.int64), rows[2]
     keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
     # points of a trace solved over whole periods share their noise within a period
@@ -234,81 +240,8 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         from_dbfs=before.level_dbfs + DB * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB * math.log(edge.dry_gains[1]),
         repeats=len(edge.pairs),
+        ripple_db=ripple_db(solved, period=period),
     )
-
-
-def _noise(gain: Complex, period: float) -> float:
-    """Scatter of single points of the in-phase gain at the far end of one side of an edge.
-
-    A trend, and what turns with the carrier or twice as fast at a changing rate, are no noise.
-    """
-    points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
-    axis = np.linspace(-1, 1, points.size)
-    basis = [axis**n for n in range(4)]
-    if points.size > 4 * period:
-        turn = 2 * np.pi / period * np.arange(points.size)
-        basis += [axis**n * f(m * turn) for m in (1, 2) for n in (0, 1) for f in (np.cos, np.sin)]
-    rows = np.stack(basis, axis=1)
-    residual = points - rows @ np.linalg.lstsq(rows, points, rcond=None)[0]
-    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - len(basis))))
-
-
-def _even_residue(solved: Solved, side: NDArray[np.bool_], period: float) -> float:
-    """Amplitude of the part of the in-phase gain that turns with the carrier, where it is significant."""
-    gain, grid = solved.gain.real[side], solved.grid[side]
-    far = np.argsort(-np.abs(grid), kind="stable")[: min(NOISE_POINTS, max(16, gain.size // 2))]
-    axis = grid[far] / np.max(np.abs(grid[far]))
-    residual = gain[far] - np.polynomial.Polynomial.fit(axis, gain[far], 3)(axis)
-    turning = 2 * abs(np.mean(residual * np.exp(-2j * np.pi * grid[far] / period)))
-    chance = 5 * float(np.std(residual)) * math.sqrt(2 / far.size)
-    return turning if turning > chance else 0.0
-
-
-def _half_period_means(rows: Array, period: float, where: NDArray[np.bool_]) -> Array:
-    """Average columns half a carrier period apart at the places `where` says, never across the edge.
-
-    The first row is the grid. What turns with the carrier cancels: even-order products, and a thump.
-    """
-    grid, out = rows[0], rows.copy()
-    for side in (grid < 0, grid >= 0):
-        own, means = grid[side], np.flatnonzero(side & where)
-        by = np.minimum(period / 4, np.abs(grid[means] - (own[-1] if own[0] < 0 else own[0])))
-        for i in range(1, rows.shape[0]):
-            early, late = (np.interp(grid[means] + sign * by, own, rows[i, side]) for sign in (-1, 1))
-            out[i, means] = (early + late) / 2
-    return out
-
-
-def _calmed(rows: Array, period: float) -> Array:
-    """Average the times and gains of calm points over carrier periods, without bending what moves smoothly.
-
-    Points are calm from `CALM_PERIODS` after the edge, and as long before it. What turns with the carrier or
-    any multiple of it is gone: the rest of a thump, and the ripple that a detector makes of the carrier. The
-    mean over a period, taken twice from twice the mean, keeps everything up to a cubic as it is. Points
-    less than a period from the ends of the grid are left out.
-    """
-    grid, out = rows[0], rows.copy()
-    calm = np.abs(grid) >= CALM_PERIODS * period
-    for side in (grid < 0, grid >= 0):
-        for i in (1, 2):
-            once = _period_mean(rows[i, side], period)
-            out[i, side & calm] = (2 * once - _period_mean(once, period))[calm[side]]
-    return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]
-
-
-def _period_mean(values: Array, period: float) -> Array:
-    """Mean over one carrier period about each point, of the line through the points; ends are not right."""
-    total = np.concatenate([[0.0], np.cumsum((values[1:] + values[:-1]) / 2)])
-    at = np.arange(values.size, dtype=float)
-    upper, lower = (_integral_at(values, total, at + sign * period / 2) for sign in (1, -1))
-    return np.asarray((upper - lower) / period)
-
-
-def _integral_at(values: Array, total: Array, at: Array) -> Array:
-    """Integral of the line through the points up to fractional places."""
-    first = np.clip(np.floor(at).astype(np.int64), 0, values.size - 2)
-    part = at - first
-    return np.asarray(total[first] + part * values[first] + part**2 / 2 * (values[first + 1] - values[first]))
 
 
 def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:

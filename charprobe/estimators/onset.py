@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
@@ -22,6 +23,9 @@ CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic fol
 BEND = 0.15  # what the slope may bend unseen, as a share of itself, over the whole change
 CLEAR = 100.0  # chi-square by which a movement must beat rest
 LOOSEST = 0.2  # largest standard uncertainty of a start, as a share of the stretch it was fitted to
+SHORT = (
+    4.0  # standard uncertainty of a start from one sample of movement, in samples; falls with their number
+)
 ZERO_SAMPLES = 0.15  # standard uncertainty of a kink between samples, in samples
 
 
@@ -74,7 +78,7 @@ def find_onset(
         stop_s = reached_s(part)
         # with look-ahead the movement starts somewhere before, within a few of its own lengths
         ahead_s = 5 * (reached_s(0.5) - stop_s) + 10 * trace.sample_s
-        low_s = -0.5 * stop_s if stop_s > 0 else max(0.5 * float(trace.time_s[0]), stop_s - ahead_s)
+        low_s = max(0.5 * float(trace.time_s[0]), stop_s - ahead_s)
         kink = _fit_kink(trace, before, low_s, stop_s, change_db=change_db)
         if kink is None:
             continue
@@ -101,23 +105,21 @@ def find_onset(
 
 @dataclass(frozen=True)
 class _Stretch:
-    """The points around a first movement: times, gain re rest, weights; `scale` is their misfit's."""
+    """Points around a first movement: times, gain re rest, weights, and the Gaussian they show through."""
 
     t: Array
     g: Array
     weights: Array
     order: int
+    smear_s: float
 
     def fit(self, start_s: float) -> tuple[float, float, float]:
         """Return chi-square, slope at the start and the slope's variance for one start of the movement."""
-        u = np.maximum(self.t - start_s, 0.0)
-        reach = float(u[-1])
-        if np.count_nonzero(u) < self.order + 1:
+        since = self.t - start_s
+        reach = float(since[-1])
+        if np.count_nonzero(since > 0) < self.order + 1:
             return float(np.sum(self.weights * self.g**2)), 0.0, math.inf
-        powers = [u / reach]
-        for _ in range(self.order - 1):
-            powers.append(powers[-1] * powers[0])
-        basis = np.stack(powers)
+        basis = _seen(since / reach, self.smear_s / reach)[: self.order]
         weighted = basis * self.weights
         gram = weighted @ basis.T
         # a trace of the diagonal keeps the inverse finite where the moving points are few
@@ -152,6 +154,21 @@ class _Stretch:
         return high
 
 
+def _seen(x: Array, smear: float) -> Array:
+    """Powers 1 to 3 of max(x, 0), seen through a Gaussian of standard deviation `smear`; shape (3, n)."""
+    up = np.maximum(x, 0.0)
+    if smear <= 0:
+        return np.stack([up, up**2, up**3])
+    below, beside = ndtr(x / smear), smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
+    return np.stack(
+        [
+            x * below + beside,
+            (x**2 + smear**2) * below + x * beside,
+            (x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside,
+        ]
+    )
+
+
 def _fit_kink(
     trace: GainTrace, before: Settled, low: float, stop_s: float, *, change_db: float
 ) -> _Kink | None:
@@ -162,7 +179,9 @@ def _fit_kink(
         return None
     unrest = REST_SHARE * abs(change_db)
     weights = (trace.std_db[used] ** 2 + before.std_db**2 + unrest**2) ** -1.0
-    points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2)
+    # ahead of the edge nothing but the movement itself is smeared; at the edge the reference is, too
+    smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
+    points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
     start = points.scan(low, stop_s)
     cost, slope, variance = points.fit(start)
     gained = float(np.sum(weights * points.g**2)) - cost
@@ -171,7 +190,10 @@ def _fit_kink(
         start = points.scan(low, stop_s)
         cost, slope, variance = points.fit(start)
     scale = max(1.0, cost / max(1, points.t.size - points.order - 1))
-    std = points.start_std(start, scale)
+    # a few samples of movement bend more than they can tell
+    std = math.hypot(
+        points.start_std(start, scale), SHORT * trace.sample_s**2 / max(stop_s - start, trace.sample_s)
+    )
     if (slope > 0) != (change_db > 0) or gained < CLEAR * scale or std > LOOSEST * (stop_s - low):
         return None
     # the slope goes with the start: its variance at the best start alone would be too small

@@ -48,33 +48,33 @@ class Processor:
 PROCESSORS = (
     Processor(
         "ffmpeg acompressor, peak",
-        "four time constants of one pole on |x|",
+        "four time constants of one pole on the absolute value",
         lambda a, b: runner.ffmpeg(
             a, b, "acompressor=threshold=0.1:ratio=4:attack=10:release=100:knee=1:detection=peak"
         ),
     ),
     Processor(
         "ffmpeg acompressor, rms",
-        "four time constants of one pole on x²",
+        "four time constants of one pole on the square",
         lambda a, b: runner.ffmpeg(
             a, b, "acompressor=threshold=0.1:ratio=4:attack=10:release=100:knee=1:detection=rms"
         ),
     ),
     Processor(
         "sox compand",
-        "one time constant of one pole on |x|",
+        "one time constant of one pole on the absolute value",
         lambda a, b: runner.sox(a, b, "compand", "0.01,0.1", "-90,-90,-20,-20,0,-15"),
     ),
     Processor(
         "cmt compress_rms",
-        "time for x² to fall by 60 dB",
+        "time for the square to fall by 60 dB",
         lambda a, b: runner.ladspa(
             a, b, library="cmt", plugin="compress_rms", controls={0: 0.1, 1: 0.25, 2: ATTACK, 3: RELEASE}
         ),
     ),
     Processor(
         "cmt compress_peak",
-        "time for |x| to fall by 60 dB",
+        "time for the absolute value to fall by 60 dB",
         lambda a, b: runner.ladspa(
             a, b, library="cmt", plugin="compress_peak", controls={0: 0.1, 1: 0.25, 2: ATTACK, 3: RELEASE}
         ),
