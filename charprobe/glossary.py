@@ -183,6 +183,16 @@ _RELEASE_TERMS = {
         "from the reference level: 1 where the gain is smoothed in dB; above 1, up to the static ratio, "
         "where the detector senses the output.",
     ),
+    "release.train_swing": Term(
+        "Swing in a train of bursts",
+        "dB",
+        "Gain before a burst less gain at its end, once a train of even bursts and pauses has settled.",
+    ),
+    "release.train_held": Term(
+        "Reduction held through pauses",
+        "dB",
+        "Gain at rest less gain at the end of pauses, once a train of even bursts and pauses has settled.",
+    ),
     "release.memory": Term(
         "Release memory",
         "1",

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from importlib import resources
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, get_args
 
 from charprobe.errors import RecipeError
 
@@ -83,6 +83,24 @@ class BurstLengths:
 
 
 @dataclass(frozen=True)
+class BurstTrain:
+    """Bursts that follow each other at a steady pace, in a phase set: pumping."""
+
+    kind: ClassVar[str] = "burst_train"
+    name: str
+    carrier_hz: float = _number(20, TOP_HZ)
+    phases: int = _number(1, 32)
+    low_dbfs: float = _number(-80, 0)
+    high_dbfs: float = _number(-80, 0)
+    lead_s: float = _number(0.02, 60)
+    hold_s: float = _number(0.01, 60)
+    pause_s: float = _number(0.01, 60)
+    repeats: int = _number(3, 64)
+    release_s: float = _number(0.02, 60)
+    gap_s: float = _number(0, 60, 0.3)
+
+
+@dataclass(frozen=True)
 class Sweep:
     """A synchronised exponential sine sweep: the response."""
 
@@ -149,10 +167,8 @@ class TwoTone:
     gap_s: float = _number(0, 60, 0.3)
 
 
-Spec = LevelSteps | Bursts | BurstLengths | Sweep | Tones | Silence | EqualPeak | TwoTone
-KINDS: dict[str, type[Spec]] = {
-    cls.kind: cls for cls in (LevelSteps, Bursts, BurstLengths, Sweep, Tones, Silence, EqualPeak, TwoTone)
-}
+Spec = LevelSteps | Bursts | BurstLengths | BurstTrain | Sweep | Tones | Silence | EqualPeak | TwoTone
+KINDS: dict[str, type[Spec]] = {cls.kind: cls for cls in get_args(Spec)}
 
 
 @dataclass(frozen=True)

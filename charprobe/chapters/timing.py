@@ -11,6 +11,8 @@ from charprobe.chapters.timing_findings import timing_findings
 from charprobe.chapters.timing_loop import open_loop_entry
 from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
+from charprobe.chapters.timing_train import UNITS as TRAIN_UNITS
+from charprobe.chapters.timing_train import measure_train, train_entries, train_sentence, train_tables
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
 from charprobe.estimators.static_curve import StaticCurve
@@ -64,14 +66,23 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     Returns
     -------
     Chapter
-        Attack and release at the reference step; the tables `timing`, `gain_trace`, `attack_detail` and
-        `timing_definitions`; health and findings.
+        Attack and release at the reference step; the tables `timing`, `gain_trace`, `attack_detail`,
+        `timing_definitions`, `burst_train` and `burst_train_trace`; health and findings.
     """
     if static is not None and static.only_saturates:
-        units = ATTACK_UNITS | RELEASE_UNITS | {"release.memory": "1", "release.open_loop_ratio": "1"}
+        units = (
+            ATTACK_UNITS
+            | RELEASE_UNITS
+            | {
+                "release.memory": "1",
+                "release.open_loop_ratio": "1",
+                **TRAIN_UNITS,
+            }
+        )
         return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
     bursts = measure_rows(wet, bypass, Bursts, static)
     lengths = measure_rows(wet, bypass, BurstLengths, static)
+    train = measure_train(wet, bypass)
     rows = (*bursts, *lengths)
     entries: dict[str, Entry] = {}
     health: list[Health] = []
@@ -88,6 +99,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
     entries["release.open_loop_ratio"] = open_loop_entry(bursts, static)
     entries["release.memory"] = _memory(lengths, wet)
+    entries |= train_entries(train, wet, static)
     health += _gap_health(rows, wet.channel)
     memory = entries["release.memory"].reading
     if isinstance(memory, Quantity) and _remembers(memory, lengths):
@@ -96,7 +108,10 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     if bursts:
         curves["attack_detail"] = attack_detail_table(bursts)
         curves["timing_definitions"] = definitions_table(_reference(bursts))
+    curves |= train_tables(train)
     findings = timing_findings(entries, bursts, lengths, static) if rows else ()
+    pumping = train_sentence(entries, train)
+    findings += (pumping,) if pumping else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
 
 

@@ -15,6 +15,7 @@ from charprobe.figures.overlay import draw_static_overlay, draw_timing_overlay, 
 from charprobe.figures.response import draw_response
 from charprobe.figures.static import draw_static
 from charprobe.figures.style import LOOKS, Look
+from charprobe.figures.train import draw_train
 from charprobe.figures.transfer import draw_transfer
 from charprobe.profile import Profile
 
@@ -23,6 +24,7 @@ DRAW: tuple[tuple[str, Callable[[Profile, Look], Drawing]], ...] = (
     ("gain_trace", draw_gain_trace),
     ("gain_trace", draw_gain_trace_log),
     ("timing", draw_memory),
+    ("burst_train_trace", draw_train),
     ("harmonics", draw_harmonics),
     ("transfer", draw_transfer),
     ("response", draw_response),

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from charprobe.cut import Array
+from charprobe.generators.burst_train import lay_out_burst_train
 from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
 from charprobe.generators.equal_peak import lay_out_equal_peak, render_equal_peak
 from charprobe.generators.level_steps import lay_out_level_steps
@@ -28,6 +29,7 @@ LAY_OUT: dict[str, Callable[..., Segment]] = {
     "level_steps": lay_out_level_steps,
     "bursts": lay_out_bursts,
     "burst_lengths": lay_out_burst_lengths,
+    "burst_train": lay_out_burst_train,
     "sweep": lay_out_sweep,
     "tones": lay_out_tones,
     "silence": lay_out_silence,

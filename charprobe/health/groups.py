@@ -9,6 +9,7 @@ GROUPS = {  # what each kind of segment is measured for
     "level_steps": ("static",),
     "bursts": ("attack", "release"),
     "burst_lengths": ("release",),
+    "burst_train": ("release.train_swing", "release.train_held"),
     "sweep": ("response",),
     "tones": ("colour",),
     "silence": ("noise",),

@@ -49,6 +49,26 @@ TRANSFER = Table(
 )
 
 
+TRAIN = Table(
+    {
+        "burst": [1, 2, 3],
+        "start_s": [0.0, 0.2, 0.4],
+        "stop_s": [0.1, 0.3, 0.5],
+        "before_db": [0.0, -2.0, -2.1],
+        "end_db": [-6.0, -6.5, -6.6],
+        "std_db": [0.01] * 3,
+    },
+    {"burst": "", "start_s": "s", "stop_s": "s", "before_db": "dB", "end_db": "dB", "std_db": "dB"},
+)
+TRAIN_TRACE = Table(
+    {
+        "time_s": [-0.1, 0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.7],
+        "gain_db": [0, 0, -6.0, -2.0, -6.5, -2.1, -6.6, -1.0],
+    },
+    {"time_s": "s", "gain_db": "dB"},
+)
+
+
 def three_holds(timing):
     """The burst of a profile held 0.4, 0.03 and 3 s; the release doubles with each tenfold length."""
     scale = {"hold_s": (1, 0.075, 7.5)} | {f"release_{word}_s": (1, 0.5, 2) for word in ("t50", "t63", "t90")}
@@ -67,6 +87,8 @@ def drawings():
         "noise_spectrum": NOISE,
         "timing": three_holds(profile.curves["timing"]),
         "transfer": TRANSFER,
+        "burst_train": TRAIN,
+        "burst_train_trace": TRAIN_TRACE,
     }
     profile = dataclasses.replace(profile, curves=curves)
     return {drawing.name: drawing for drawing in profile_drawings(profile, ARTICLE_LOOK)}

@@ -10,6 +10,7 @@ from charprobe.generators.sweep import render_sweep
 from charprobe.recipe import (
     BurstLengths,
     Bursts,
+    BurstTrain,
     LevelSteps,
     Recipe,
     Silence,
@@ -94,6 +95,24 @@ def test_burst_lengths_hold_as_long_as_asked():
     highs = [t for t in segment.tones if t.level_dbfs == -3.0]
     assert [t.length for t in highs] == [480, 480, 4800, 4800]
     assert [t.group for t in segment.tones] == [g for g in range(4) for _ in range(3)]
+
+
+def test_a_train_of_bursts_alternates_and_keeps_its_carrier_running():
+    spec = BurstTrain("p", 3989.0, 3, -30.0, -3.0, 0.05, 0.02, 0.03, 4, 0.2)
+    segment, samples = one(spec)
+    first = [tone for tone in segment.tones if tone.group == 0]
+    assert [t.level_dbfs for t in first] == [-30.0, *[-3.0, -30.0] * 4]
+    assert [t.length for t in first] == [2400, *[960, 1440] * 3, 960, 9600]
+    start = first[0].start
+    for tone in first:
+        turns = tone.phase_rad - first[0].phase_rad - 2 * np.pi * 3989 * (tone.start - start) / RATE
+        assert abs(math.remainder(turns, 2 * np.pi)) < 1e-8
+    # of a phase set the squares add up to a constant in every burst
+    length = first[-1].stop - start
+    starts = [tone.start - segment.span.start for tone in segment.tones][::9]
+    total = sum(samples[begin : begin + length] ** 2 for begin in starts)
+    in_burst = slice(2400 + 3 * (960 + 1440), 2400 + 3 * (960 + 1440) + 960)
+    np.testing.assert_allclose(total[in_burst], 1.5 * 10 ** (-3 / 10), rtol=1e-9)
 
 
 def test_the_sweep_is_the_closed_form_and_runs_through_its_frequencies():
