@@ -18,7 +18,7 @@ from charprobe.estimators.release_kind import ReleaseKind
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes
 from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.recipe import BurstLengths, Bursts
+from charprobe.recipe import MAX_RATE_HZ, BurstLengths, Bursts
 from charprobe.take import Take
 
 ATTACK_UNITS = {
@@ -84,6 +84,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     lengths = measure_rows(wet, bypass, BurstLengths, static)
     train = measure_train(wet, bypass)
     rows = (*bursts, *lengths)
+    lengths = tuple(row for row in lengths if row.segment is lengths[0].segment)  # one depth
     entries: dict[str, Entry] = {}
     health: list[Health] = []
     if bursts:
@@ -92,14 +93,14 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         entries |= {
             k: Entry(v, reference.conditions + note) for k, v in reference_readings(reference).items()
         }
-        health += _reference_health(reference, entries, wet.channel)
+        health += _reference_health(reference, entries, wet.channel, wet.stimulus.recipe.name)
     elif held(wet, Bursts):
         entries |= {k: Entry(_inaudible(unit), "") for k, unit in (ATTACK_UNITS | RELEASE_UNITS).items()}
     else:
         entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
     entries["release.open_loop_ratio"] = open_loop_entry(bursts, static)
     entries["release.memory"] = _memory(lengths, wet)
-    entries |= train_entries(train, wet, static)
+    entries |= train_entries(train, wet, static, bursts)
     health += _gap_health(rows, wet.channel)
     memory = entries["release.memory"].reading
     if isinstance(memory, Quantity) and _remembers(memory, lengths):
@@ -235,7 +236,22 @@ def _remembers(memory: Quantity, rows: Sequence[Row]) -> bool:
     return even and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY)
 
 
-def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list[Health]:
+def _finer(row: Row, recipe: str) -> str:
+    """Say which stimulus would resolve more, as a command."""
+    trace = row.attack_trace
+    rate_hz = 1 / trace.sample_s
+    if trace.repeats == 1:
+        return "a recipe with carrier phases, such as standard, resolves more."
+    if rate_hz < 0.75 * MAX_RATE_HZ:
+        finer_ms = 1e3 * trace.resolution_s * rate_hz / MAX_RATE_HZ
+        return (
+            f"the same recipe at {MAX_RATE_HZ} Hz (charprobe stimulus {recipe} --rate {MAX_RATE_HZ} --out "
+            f"FILE.wav) resolves {finer_ms:.2g} ms."
+        )
+    return "no shipped recipe resolves more."
+
+
+def _reference_health(row: Row, entries: dict[str, Entry], channel: int, recipe: str) -> list[Health]:
     limit = row.attack_trace.resolution_s
     low = tuple(
         name
@@ -249,8 +265,8 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int) -> list
     if low:
         message = (
             f"Attack at most {limit * 1e3:.3g} ms: the limit of {row.attack_trace.repeats} bursts of a "
-            f"{row.carrier_hz:g} Hz carrier at this sampling rate. Bounds are given instead of numbers; a "
-            "higher sampling rate, or a bypass capture if there was none, resolves more."
+            f"{row.carrier_hz:g} Hz carrier at this sampling rate. Bounds are given instead of numbers; "
+            f"{_finer(row, recipe)}"
         )
         out.append(Health("below-resolution", "note", message, channel, row.start_s, row.end_s))
     if not row.attack.settled:

@@ -10,7 +10,9 @@ import numpy as np
 
 from charprobe.chapter import Cell, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rest import gain_at_rest
+from charprobe.chapters.timing_rows import Row
 from charprobe.chapters.timing_tables import thinned
 from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import GainTrace, trace_edges
@@ -97,10 +99,13 @@ def measure_train(wet: Take, bypass: Take | None) -> Train | None:
     return None
 
 
-def train_entries(train: Train | None, wet: Take, static: StaticCurve | None) -> dict[str, Entry]:
+def train_entries(
+    train: Train | None, wet: Take, static: StaticCurve | None, bursts: Sequence[Row]
+) -> dict[str, Entry]:
     """Read the swing of a settled train, and the reduction that its pauses do not undo.
 
-    The gain at rest is that of the level steps, where there are any, else the one before the first bursts.
+    The gain at rest is that of the level steps, where there are any, else the highest that the capture shows
+    before bursts from the same level.
     """
     if train is None and held(wet, BurstTrain):
         reason = "the bursts do not stand out of the noise"
@@ -111,12 +116,12 @@ def train_entries(train: Train | None, wet: Take, static: StaticCurve | None) ->
         return absent(wet, BurstTrain, UNITS, recipe=RECIPE)
     last, first = train.beats[-1], train.beats[0]
     steps = gain_at_rest(
-        static,
-        from_dbfs=first.attack.from_dbfs,
-        to_dbfs=first.attack.to_dbfs,
-        held_db=train.beats[-1].end.value,
+        static, from_dbfs=first.attack.from_dbfs, to_dbfs=first.attack.to_dbfs, held_db=last.end.value
     )
-    rest = steps or first.before
+    level = first.attack.from_dbfs
+    others = [row.attack.before for row in bursts if abs(row.from_dbfs - level) < SAME_LEVEL_DB]
+    seen = [first.before, *(reading for reading in others if isinstance(reading, Quantity))]
+    rest = steps or max(seen, key=lambda gain: gain.value)
     readings = {
         "release.train_swing": _difference(last.before, last.end),
         "release.train_held": _difference(rest, last.before),

@@ -1,5 +1,6 @@
 import math
 
+import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
 
@@ -53,6 +54,41 @@ def test_one_device_has_other_times_at_other_ratios_under_the_margin_definitions
     )
     assert rise["last time outside 3 dB of the settled gain"].value / 0.005 == pytest.approx(attack, rel=0.01)
     assert fall["last time outside 4 dB of the settled gain"].value / 0.05 == pytest.approx(release, rel=0.01)
+
+
+def detected(tau_s, step_db, *, exponent, slope=0.5):
+    """Gain of a 2:1 stage whose detector smooths the amplitude (exponent 20) or the power (10) before the log."""
+    low, high = 1.0, 10 ** (step_db / exponent)
+
+    def gain_db(since_rise, since_fall):
+        up = high + (low - high) * np.exp(-np.maximum(since_rise, 0) / tau_s)
+        down = low + (high - low) * np.exp(-np.maximum(since_fall, 0) / tau_s)
+        return -slope * exponent * np.log10(np.where(since_fall < 0, up, down))
+
+    return gain_db
+
+
+# t63 over the time constant: closed form ln((r - 1) / (r - r**0.632)) and ln((r - 1) / (r**0.368 - 1))
+@pytest.mark.parametrize(
+    ("exponent", "step_db", "attack", "release"),
+    [
+        (20, 6, 0.799, 1.235), (20, 10, 0.683, 1.411), (20, 20, 0.454, 1.910), (20, 35, 0.240, 2.787),
+        (10, 6, 0.631, 1.504), (10, 10, 0.454, 1.910), (10, 20, 0.193, 3.104),
+    ],
+)  # fmt: skip
+def test_smoothing_before_the_log_shortens_attacks_and_lengthens_releases(
+    exponent, step_db, attack, release, rng
+):
+    tau_s = 0.02
+    spec = recipe(low_dbfs=-40.0, high_dbfs=-40.0 + step_db, hold_s=0.3, release_s=0.5, phases=4)
+    device = detected(tau_s, step_db, exponent=exponent)
+    bursts, wet, dry = play(spec, device, rate_hz=48_000, rng=rng)
+    words = "63.2 % of the change in dB"
+    for trace, factor in zip(trace_edges(wet, bursts=bursts, bypass=dry), (attack, release), strict=True):
+        found = {d.words: d.reading for d in under_every_definition(trace)}[words].value
+        # the goals, 2 % for an attack and 1 % for a release, and the three figures of the closed form
+        allowed = 0.02 if trace.edge == "attack" else 0.01
+        assert found / tau_s == pytest.approx(factor, rel=allowed, abs=5e-4)
 
 
 def test_a_move_larger_than_the_change_has_no_time(rng):
