@@ -24,8 +24,9 @@ KNEE_ROOM_DB = 5.0
 DB = 20 / math.log(10)
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}
-ZERO_SAMPLES = 0.06
-SHAPE = {"t63": 2e-4, "t90": 5e-4}  # share of a time left by curvature that reading it does not follow
+# samples that time zero leaves; the attack has the ripple of its detector besides, over an ever flatter slope
+ZERO_SAMPLES = {"attack": {"t63": 0.05, "t90": 0.18}, "release": {"t63": 0.015, "t90": 0.015}}
+SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
 
 
 @dataclass(frozen=True)
@@ -85,8 +86,9 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     -----
     Expected intervals assume one pole in dB and the noise the first profile found:
     ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``, with sigma the noise of the gain per sample,
-    joined with 0.06 sample for time zero and with 0.02 % (t90: 0.05 %) for curvature that the reading does
-    not follow; the bound of any method with unknown end value has 4.3 for 5.1. Holds are at least as long as
+    joined with 0.015 sample for time zero (attacks: 0.05 and, for t90, 0.18 with the ripple of the detector)
+    and with 0.01 % (t90: 0.015 %) for curvature that the reading does not follow; the bound of any method
+    with unknown end value has 4.3 for 5.1. Holds are at least as long as
     in the first profile, so that a stage with memory is compared with itself.
     """
     known = _known(profile)
@@ -256,6 +258,6 @@ def _expected(
             first = readings.get(f"{edge}.{name}")
             now = Z95 * first.std if isinstance(first, Quantity) else None
             value = tau if name == "t63" else t90
-            then = Z95 * math.hypot(std, ZERO_SAMPLES / rate_hz, SHAPE[name] * value)
+            then = Z95 * math.hypot(std, ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
             rows.append(Expected(f"{edge}.{name}", value, now, then, "s"))
     return tuple(rows)

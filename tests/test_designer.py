@@ -1,14 +1,19 @@
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 from made_profiles import Setting, made_profile
 
 from charprobe.chapter import Entry
 from charprobe.designer import design_stimulus
-from charprobe.generators.render import lay_out
-from charprobe.quantity import Quantity, Unmeasured
-from charprobe.recipe import Bursts, recipe_from_table
+from charprobe.generators.render import lay_out, render
+from charprobe.pipeline import characterise
+from charprobe.quantity import Z95, Quantity, Unmeasured
+from charprobe.recipe import Bursts, load_recipe, recipe_from_table
+from charprobe.source import MemoryCapture
+from charprobe.stages.catalogue import make_stage
+from charprobe.stages.rig import Rig
 
 
 def profile_with(**readings):
@@ -88,4 +93,28 @@ def test_expected_intervals_follow_the_formula():
     tau = 0.4605 / math.log(10)
     sigma_db = 20 / math.log(10) * 10 ** ((-80 - spec.low_dbfs) / 20) / math.sqrt(spec.phases)
     std = 5.1 * tau * sigma_db / (0.75 * (spec.high_dbfs + 22)) / math.sqrt(tau * 48_000)
-    assert row.then == pytest.approx(1.96 * math.hypot(std, 0.06 / 48_000, 2e-4 * tau), rel=1e-3)
+    assert row.then == pytest.approx(1.96 * math.hypot(std, 0.015 / 48_000, 1e-4 * tau), rel=1e-3)
+
+
+def measured(recipe, *, noise_dbfs, take):
+    """The profile of a smoothed 4:1 stage behind the rig, from one play of a recipe."""
+    rng, stimulus = np.random.default_rng(take), lay_out(recipe, rate_hz=48_000, take=take)
+    sound, captures = render(stimulus), []
+    for name, delay in (("smooth-gain-hard", 37.4), ("plain-wire", 25.8)):
+        out = make_stage(name).process(sound, rate_hz=48_000, rng=rng).samples
+        rig = Rig(delay_samples=delay, drift_ppm=23.0, noise_dbfs=noise_dbfs, bits=24, lead_s=0.2, tail_s=0.2)
+        recorded = rig.record(out, rate_hz=48_000, rng=rng)
+        captures.append(MemoryCapture(recorded, rate_hz=48_000, name=name))
+    return characterise(captures[0], stimulus, channel=1, setting="s", bypass=captures[1])
+
+
+@pytest.mark.parametrize("noise_dbfs", [-110.0, -90.0])
+def test_what_is_expected_is_what_comes_out(noise_dbfs):
+    first = measured(load_recipe("quick"), noise_dbfs=noise_dbfs, take=1)
+    design = design_stimulus(first, longest_s=60)
+    second = measured(design.recipe, noise_dbfs=noise_dbfs, take=2)
+    assert {row.name for row in design.expected} >= {"attack.t63", "release.t63", "release.t90"}
+    for row in design.expected:
+        reading = second.quantities[row.name].reading
+        # windows are chosen by the noise itself, which moves an interval by a factor of two either way
+        assert 0.4 < Z95 * reading.std / row.then < 2.5, row.name
