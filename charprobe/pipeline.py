@@ -10,7 +10,7 @@ from charprobe.chapter import Chapter, Entry, Health
 from charprobe.chapters.colour import colour_chapter
 from charprobe.chapters.noise import noise_chapter
 from charprobe.chapters.path import path_chapter
-from charprobe.chapters.response import response_chapter
+from charprobe.chapters.response import passage_of, response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import Judged, judge_capture
@@ -104,11 +104,12 @@ def _from_one(item: Health) -> Health:
 
 def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
     static, curve = static_chapter(wet, dry)
+    response = response_chapter(wet, dry, curve)
     return (
         static,
         timing_chapter(wet, dry, curve),
-        colour_chapter(wet, dry, curve),
-        response_chapter(wet, dry, curve),
+        colour_chapter(wet, dry, curve, passage_of(response)),
+        response,
         noise_chapter(wet, dry),
         path_chapter(wet, dry),
     )

@@ -17,6 +17,7 @@ from charprobe.chapters.transfer import transfer
 from charprobe.cut import Cut
 from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
+from charprobe.estimators.passage import Passage
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Tones
@@ -39,7 +40,9 @@ SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
 CLEAR_REDUCTION_DB = 1.0  # the share of ripple is judged where there is at least this much
 
 
-def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
+def colour_chapter(
+    wet: Take, bypass: Take | None, static: Reduction | None, passage: Passage | None = None
+) -> Chapter:
     """Measure harmonics and intermodulation of a setting from its tones and two_tone segments.
 
     Parameters
@@ -48,6 +51,8 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
         Captures of the setting and, if there is one, of the bypass.
     static : Reduction or None
         The static curve, to tell which tones ran under gain reduction.
+    passage : Passage or None
+        Linear response of the stage at rest, to tell colour behind a filter from ripple.
     """
     pairs = intermodulation(wet, bypass)
     rungs = _measured(wet, bypass, static)
@@ -55,7 +60,7 @@ def colour_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> 
         entries = absent(wet, Tones, UNITS, recipe=RECIPE) | dict(pairs.quantities)
         return Chapter(entries, pairs.curves, findings=pairs.findings)
     rate_hz = float(wet.stimulus.rate_hz)
-    splits = _splits(rungs)
+    splits = _splits(rungs, passage)
     rungs = [_without_ripple(rung, splits) for rung in rungs]
     ladder = _ladder(rungs)
     curve, curve_words = transfer(rungs, ladder)
@@ -131,7 +136,7 @@ def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, .
     return measure_harmonics(upright, tones=take.intact(segment).tones)
 
 
-def _splits(rungs: Sequence[Rung]) -> tuple[Split, ...]:
+def _splits(rungs: Sequence[Rung], passage: Passage | None) -> tuple[Split, ...]:
     """Colour and ripple of every level with enough frequencies, if any tone runs under gain reduction.
 
     Levels below the reduction are split too: just under a threshold the detector's ripple reaches it.
@@ -144,7 +149,7 @@ def _splits(rungs: Sequence[Rung]) -> tuple[Split, ...]:
     enough = [
         cells for cells in levels.values() if len({c.tone.frequency_hz for c in cells}) >= LEAST_FREQUENCIES
     ]
-    return split_ripple(enough)
+    return split_ripple(enough, passage=passage)
 
 
 def _split_of(splits: Sequence[Split], cell: HarmonicCell) -> Split | None:
@@ -155,8 +160,8 @@ def _without_ripple(rung: Rung, splits: Sequence[Split]) -> Rung:
     split = _split_of(splits, rung.cell)
     if split is None:
         return rung
-    count = rung.cell.ratios.size
-    return dataclasses.replace(rung, colour=split.colour[:count], colour_stds=split.colour_stds[:count])
+    colour, stds = split.colour_at(rung.cell)
+    return dataclasses.replace(rung, colour=colour, colour_stds=stds)
 
 
 def _ladder(rungs: Sequence[Rung]) -> list[Rung]:

@@ -48,7 +48,7 @@ def colour_findings(ladder: Sequence[Rung], entries: Mapping[str, Entry]) -> tup
         out.append(f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}.")
     share_entry = entries["colour.ripple_share"]
     ripple = share_entry.reading
-    if isinstance(ripple, Quantity) and ripple.value > 0:
+    if isinstance(ripple, Quantity) and ripple.low > 0:
         out.append(f"Ripple of the gain explains {ripple.value:.0f} % of the {share_entry.conditions}.")
     return tuple(MINUS.sub("−", sentence) for sentence in out)
 
@@ -136,7 +136,8 @@ def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
                 continue
             rung = level_of[id(cell)]
             ripple = abs(split.ripple_at(3, cell.tone.frequency_hz))
-            colour = abs(split.colour[1])
+            colours, stds = split.colour_at(cell)
+            colour = float(abs(colours[1]))
             rows.append(
                 (
                     rung.input_dbfs,
@@ -144,7 +145,7 @@ def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
                     rung.reduction_db,
                     _value(cell.level(3)),
                     _db(ripple),
-                    _db(colour) if colour > 4 * split.colour_stds[1] else None,
+                    _db(colour) if colour > 4 * stds[1] else None,
                 )
             )
     names = ("input_dbfs", "frequency_hz", "reduction_db", "h3_dbc", "ripple_dbc", "colour_dbc")

@@ -11,6 +11,7 @@ from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
 from charprobe.cut import Array
+from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
 from charprobe.generators.sweep import render_sweep
@@ -86,6 +87,26 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         curves={"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)},
         findings=_findings(shape, sweeps),
     )
+
+
+def passage_of(chapter: Chapter) -> Passage | None:
+    """Return the linear response that a response chapter found with its quietest sweep; None without one.
+
+    Its gain at 1 kHz is taken out: make-up is no filter.
+    """
+    table = chapter.curves.get("response")
+    if table is None:
+        return None
+    frequency, size, phase, drive = (
+        np.array([np.nan if cell is None else float(cell) for cell in table.columns[name]])
+        for name in ("frequency_hz", "magnitude_db", "phase_deg", "drive_dbfs")
+    )
+    kept = (drive == np.nanmin(drive)) & np.isfinite(size) & np.isfinite(phase)
+    if np.count_nonzero(kept) < 2:
+        return None
+    frequency, size = frequency[kept], size[kept]
+    at_1khz = float(np.interp(1000, frequency, size))
+    return Passage(frequency, size - at_1khz, np.unwrap(np.radians(phase[kept])))
 
 
 def _drive_dbfs(segment: Segment) -> float:

@@ -1,0 +1,61 @@
+"""Colour told apart from gain ripple on whole stages; truth is what the stages are made of."""
+
+import numpy as np
+import pytest
+
+from charprobe.generators.render import lay_out, render
+from charprobe.pipeline import characterise
+from charprobe.quantity import Quantity
+from charprobe.recipe import LevelSteps, Recipe, Sweep, Tones
+from charprobe.source import MemoryCapture
+from charprobe.stages.catalogue import make_stage
+from charprobe.stages.rig import Rig
+
+RATE_HZ = 48_000
+RECIPE = Recipe(
+    "ripple",
+    "steps, a sweep, and tones at three frequencies",
+    (
+        Sweep("response", 10.0, 22_000.0, 3.0, -45.0, 1.0),
+        LevelSteps("steps", 997.0, -45.0, -3.0, 3.0, 0.4, False, 1.0),
+        Tones("tones", (110.0, 997.0, 5003.0), (-20.0, -10.0, -4.0), 0.5),
+    ),
+)
+# share of the third harmonic that is ripple: none where nothing reduces gain by the carrier's half waves,
+# all where nothing saturates
+TRUTH = {
+    "coloured-compressor": 0.0,
+    "exact-colour": 0.0,
+    "odd-colour": 0.0,
+    "feedforward-rms-hard": 100.0,
+    "feedforward-average-soft": 100.0,
+    "diode-leveller": 100.0,
+}
+
+
+def profile_of(name):
+    rng = np.random.default_rng(3)
+    stimulus = lay_out(RECIPE, rate_hz=RATE_HZ, take=1)
+    sound, captures = render(stimulus), []
+    for stage, delay in ((name, 37.4), ("plain-wire", 25.8)):
+        out = make_stage(stage).process(sound, rate_hz=RATE_HZ, rng=rng).samples
+        rig = Rig(delay_samples=delay, noise_dbfs=-110.0, bits=24, ac_corner_hz=2.0, drift_ppm=23.0)
+        recorded = rig.record(out, rate_hz=RATE_HZ, rng=rng)
+        captures.append(MemoryCapture(recorded, rate_hz=RATE_HZ, name=stage))
+    return characterise(captures[0], stimulus, channel=1, setting=name, bypass=captures[1])
+
+
+@pytest.mark.parametrize("name", TRUTH)
+def test_the_share_of_ripple_is_what_the_stage_is_made_of(name):
+    profile = profile_of(name)
+    share = profile.quantities["colour.ripple_share"].reading
+    assert isinstance(share, Quantity)
+    assert share.low <= TRUTH[name] <= share.high
+    assert share.value == pytest.approx(TRUTH[name], abs=10)  # of the harmonic; each is trusted to 3 %
+    explained = any("Ripple of the gain explains" in sentence for sentence in profile.findings)
+    onset = profile.quantities["colour.onset"].reading
+    if TRUTH[name] == 100.0:
+        assert explained
+        assert not isinstance(onset, Quantity), f"{name} has no colour"
+    else:
+        assert not explained, f"{name} has no ripple"
