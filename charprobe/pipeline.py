@@ -14,7 +14,9 @@ from charprobe.chapters.response import passage_of, response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import Judged, judge_capture
+from charprobe.health.normalised import check_normalised
 from charprobe.health.same_sound import check_roles
+from charprobe.health.steady_gain import check_steady_gain
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.source import Source
@@ -66,8 +68,11 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     dry = None
     if bypass is not None:
         dry, noticed = bypass
+        roles = check_roles(wet, dry)
+        told = {item.code for item in noticed}
+        noticed += () if roles else tuple(i for i in check_steady_gain(dry) if i.code not in told)
         found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
-        found += check_roles(wet, dry)
+        found += (*roles, *check_normalised(wet, dry))
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}

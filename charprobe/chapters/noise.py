@@ -252,6 +252,27 @@ def _curves(heard: _Heard, other: _Heard | None) -> dict[str, Table]:
 
 
 def _health(heard: _Heard, wet: Take, segment: Segment) -> tuple[Health, ...]:
+    return (*_hum(heard.used, wet, segment), *_mute(heard, wet, segment))
+
+
+def _hum(noise: Noise | None, wet: Take, segment: Segment) -> tuple[Health, ...]:
+    """Tell mains lines that are louder together than all other noise."""
+    total = None if noise is None else noise.mains_dbfs
+    if noise is None or total is None or total < max(LEAST_MAINS_DBFS, noise.unweighted.value):
+        return ()
+    strongest = max(noise.mains, key=lambda line: line.level_dbfs)
+    family = 60 if round(strongest.frequency_hz) % 60 == 0 and round(strongest.frequency_hz) % 50 else 50
+    message = (
+        f"Hum: {family} Hz family, strongest {strongest.frequency_hz:.0f} Hz at "
+        f"{number_text(strongest.level_dbfs, 0)} dBFS, channel {wet.channel + 1}. Harmonics near those lines "
+        "are doubtful; noise figures leave them out. Try other cabling, balanced links or one supply point; "
+        "never lift a protective earth"
+    )
+    start, end = (wet.capture_time_s(at) for at in (segment.span.start, segment.span.stop))
+    return (Health("hum", "warn", message, channel=wet.channel, start_s=start, end_s=end),)
+
+
+def _mute(heard: _Heard, wet: Take, segment: Segment) -> tuple[Health, ...]:
     if not heard.muted:
         return ()
     start = wet.capture_time_s(segment.span.start)

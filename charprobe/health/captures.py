@@ -8,7 +8,9 @@ from charprobe.chapter import Health
 from charprobe.errors import CharprobeError
 from charprobe.health.continuity import check_continuity
 from charprobe.health.file_facts import check_file
+from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.placement import check_placement
+from charprobe.health.second_path import check_second_path
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
@@ -56,7 +58,10 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *(item for item in check_file(source) if item.channel in (None, channel)),
         *check_placement(take),
         *check_continuity(take),
+        *check_second_path(take),
     )
+    if all(item.code != "gain-step" for item in found):
+        found += tuple(check_marker_levels(take))
     return replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED)), found
 
 

@@ -13,6 +13,7 @@ from charprobe.health.clock_text import clock_text
 from charprobe.health.groups import lost_groups
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 Array = NDArray[np.float64]
 
@@ -23,6 +24,7 @@ BEFORE_EDGE_S = 0.006  # left out before its last one, for stages that look ahea
 SHORTEST_S = 0.012
 PHASE_S = 0.01  # of tone on each side of a break that its phase is read from
 SURE_DEG = 3.0  # a phase step that is no click: at 997 Hz one sample turns 7.5 degrees
+STEP_DB = 0.2  # level that jumps by this much and stays was turned
 SHORTEST_RUN = 3  # equal samples that are a gap
 STILL = 1e-7  # difference below which samples count as equal
 MOST_TOLD = 12  # events told one by one
@@ -42,6 +44,8 @@ class Event:
         Longest run of equal samples in it: a gap filled with zeros or a held value; 0 where there is none.
     phase_deg : float
         How far the tone's phase jumps over it, -180 to 180.
+    gain_db : float
+        How far its level jumps over it, beyond what it moves by beside it.
     """
 
     segment: Segment
@@ -49,6 +53,7 @@ class Event:
     stop: int
     still: int
     phase_deg: float
+    gain_db: float
 
     @property
     def is_dropout(self) -> bool:
@@ -67,7 +72,8 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     Returns
     -------
     tuple of Health
-        Codes ``dropout`` and ``click``, with times and channel. Gaps and sweeps are not judged.
+        Codes ``dropout``, ``gain-step`` and ``click``, with times and channel. Gaps and sweeps are not
+        judged.
     """
     events = find_events(take)
     told = [_told(take, event) for event in events[:MOST_TOLD]]
@@ -117,7 +123,7 @@ def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
             first + found.start,
             first + found.stop,
             _longest_still(samples[max(0, found.start - 2) : found.stop + 3]),
-            _phase_jump_deg(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz),
+            *_jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz),
         )
         for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz)
     ]
@@ -131,24 +137,39 @@ def _longest_still(samples: Array) -> int:
     return longest if longest > 1 else 0
 
 
-def _phase_jump_deg(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) -> float:
-    """Phase of the tone after a break less that before it; 0 where there is too little tone to tell."""
+def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) -> tuple[float, float]:
+    """Phase in degrees and level in dB by which a tone jumps over a break; 0 where too little tone tells."""
     reach = round(max(PHASE_S, 3 / frequency_hz) * rate_hz)
-    sides = (
-        slice(max(0, found.start - 4 - reach), max(0, found.start - 4)),
-        slice(found.stop + 4, found.stop + 4 + reach),
-    )
-    phases = []
-    for side in sides:
-        piece = samples[side]
-        if piece.size < 2 * rate_hz / frequency_hz:
-            return 0.0
-        places = np.arange(samples.size)[side]
-        turns = 2 * np.pi * frequency_hz / rate_hz * places
-        basis = np.stack([np.cos(turns), np.sin(turns), np.ones(piece.size)], axis=1)
-        cosine, sine, _ = np.linalg.lstsq(basis, piece, rcond=None)[0]
-        phases.append(np.arctan2(-sine, cosine))
-    return float(np.degrees(np.angle(np.exp(1j * (phases[1] - phases[0])))))
+    before, after = found.start - 4, found.stop + 4
+    far, near = _tone(samples, before - 2 * reach, before - reach), _tone(samples, before - reach, before)
+    next_, last = _tone(samples, after, after + reach), _tone(samples, after + reach, after + 2 * reach)
+    if min(near[1], next_[1]) < 2 * rate_hz / frequency_hz:
+        return 0.0, 0.0
+    places = np.arange(samples.size)
+    turns = np.exp(2j * np.pi * frequency_hz / rate_hz * places)
+    sizes = [_phasor(samples, turns, piece[0]) for piece in (far, near, next_, last)]
+    phase_deg = float(np.degrees(np.angle(sizes[2] / sizes[1])))
+    if min(far[1], last[1]) < reach or min(map(abs, sizes)) <= 0:
+        return phase_deg, 0.0
+    levels = 20 * np.log10(np.abs(sizes))
+    # what moves beside the break moves over it, too: centres lie one reach apart on either side
+    moving = ((levels[1] - levels[0]) + (levels[3] - levels[2])) / 2
+    return phase_deg, float(levels[2] - levels[1] - moving)
+
+
+def _tone(samples: Array, start: int, stop: int) -> tuple[slice, int]:
+    """A stretch inside the samples, and its length."""
+    inside = slice(max(0, start), max(0, min(stop, samples.size)))
+    return inside, max(0, inside.stop - inside.start)
+
+
+def _phasor(samples: Array, turns: NDArray[np.complex128], piece: slice) -> complex:
+    """Complex amplitude of the tone that turns with `turns`, over one stretch."""
+    if piece.stop <= piece.start:
+        return 0j
+    basis = np.stack([turns.real[piece], turns.imag[piece], np.ones(piece.stop - piece.start)], axis=1)
+    cosine, sine, _ = np.linalg.lstsq(basis, samples[piece], rcond=None)[0]
+    return complex(cosine, -sine)
 
 
 def _told(take: Take, event: Event) -> Health:
@@ -158,6 +179,17 @@ def _told(take: Take, event: Event) -> Health:
         what = f"Gap of {event.still} samples at {where}"
     elif event.is_dropout:
         what = f"Phase jumps {abs(event.phase_deg):.0f}° at {where}: samples lost or repeated"
+    elif abs(event.gain_db) >= STEP_DB:
+        change = ("+" if event.gain_db > 0 else "") + number_text(event.gain_db, 2)
+        return Health(
+            "gain-step",
+            "warn",
+            f"Gain steps {change} dB at {where}, in segment {name!r}: a knob was moved, or a pad switched. "
+            "What lies before and after does not compare; retake. Everything is given, marked",
+            channel=take.channel,
+            start_s=event.start / take.source.rate_hz,
+            end_s=event.stop / take.source.rate_hz,
+        )
     else:
         return Health(
             "click",

@@ -1,0 +1,46 @@
+"""Captures that an export brought to one peak: their gain is the export's."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from charprobe.chapter import Health
+from charprobe.take import Take
+from charprobe.wording import number_text
+
+WITHHELD = (
+    "static.makeup_gain", "static.low_level_gain", "static.threshold", "static.threshold_1db", "noise.change",
+    "colour.onset", "colour.input_at_thd_minus60db", "colour.input_at_thd_minus40db",
+)  # fmt: skip
+SAME_DB = 0.003  # peaks of two takes through noise differ by more
+APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have equal peaks
+CEILING = 0.9999  # peaks at full scale are clipped, not normalised
+BLOCK = 1 << 18
+
+
+def check_normalised(wet: Take, bypass: Take) -> list[Health]:
+    """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``."""
+    if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
+        return []
+    peaks = [_peak(take) for take in (wet, bypass)]
+    if max(peaks) >= CEILING or min(peaks) <= 0:
+        return []
+    if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
+        return []
+    peak = number_text(20 * math.log10(peaks[0]), 2)
+    message = (
+        f"{wet.source.name} and {bypass.source.name} both peak at exactly {peak} dBFS, though their gains "
+        "differ: normalised on export. Gain, make-up and the place of the threshold are the export's. Export "
+        "without normalising. Ratios, times and what depends on no level are kept"
+    )
+    return [Health("normalised", "warn", message, channel=wet.channel, withholds=WITHHELD)]
+
+
+def _peak(take: Take) -> float:
+    source, peak = take.source, 0.0
+    for first in range(0, source.frames, BLOCK):
+        samples = source.read(first, min(first + BLOCK, source.frames), take.channel)
+        peak = max(peak, float(np.max(np.abs(np.nan_to_num(samples)), initial=0.0)))
+    return peak
