@@ -6,6 +6,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from charprobe import output
+from charprobe.chapter import Table
+from charprobe.figures.colour_card import draw_colour_card
+from charprobe.figures.colour_map import draw_colour_map, has_cells
 from charprobe.figures.drawing import Drawing, save_drawing
 from charprobe.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
 from charprobe.figures.harmonics import draw_harmonics
@@ -19,31 +22,43 @@ from charprobe.figures.train import draw_train
 from charprobe.figures.transfer import draw_transfer
 from charprobe.profile import Profile
 
-DRAW: tuple[tuple[str, Callable[[Profile, Look], Drawing]], ...] = (
-    ("static", draw_static),
-    ("gain_trace", draw_gain_trace),
-    ("gain_trace", draw_gain_trace_log),
-    ("timing", draw_memory),
-    ("burst_train_trace", draw_train),
-    ("harmonics", draw_harmonics),
-    ("transfer", draw_transfer),
-    ("response", draw_response),
-    ("noise_spectrum", draw_noise),
+
+def has_rows(table: Table) -> bool:
+    """Tell whether a table holds anything."""
+    return any(len(column) for column in table.columns.values())
+
+
+DRAW: tuple[tuple[str, Callable[[Table], bool], Callable[[Profile, Look], Drawing]], ...] = (
+    ("static", has_rows, draw_static),
+    ("gain_trace", has_rows, draw_gain_trace),
+    ("gain_trace", has_rows, draw_gain_trace_log),
+    ("timing", has_holds, draw_memory),
+    ("burst_train_trace", has_rows, draw_train),
+    ("harmonics", has_rows, draw_harmonics),
+    ("harmonics", has_cells, draw_colour_map),
+    ("harmonics", has_rows, draw_colour_card),
+    ("transfer", has_rows, draw_transfer),
+    ("response", has_rows, draw_response),
+    ("noise_spectrum", has_rows, draw_noise),
 )
-"""Curve that a figure needs, and the function that draws it."""
+"""Curve that a figure needs, whether it suffices, and the function that draws it."""
 
 
 def profile_drawings(profile: Profile, look: Look) -> tuple[Drawing, ...]:
     """Draw what the curves of a profile allow; a curve without rows is passed over."""
-    return tuple(draw(profile, look) for curve, draw in DRAW if _has_rows(profile, curve))
+    return tuple(
+        draw(profile, look)
+        for curve, suffices, draw in DRAW
+        if curve in profile.curves and suffices(profile.curves[curve])
+    )
 
 
 def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
     """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
     drawings = []
-    if sum(_has_rows(profile, "static") for profile in profiles) > 1:
+    if sum(_has(profile, "static") for profile in profiles) > 1:
         drawings.append(draw_static_overlay(profiles, names, look))
-    if sum(_has_rows(profile, "gain_trace") and has_reduction(profile) for profile in profiles) > 1:
+    if sum(_has(profile, "gain_trace") and has_reduction(profile) for profile in profiles) > 1:
         drawings.append(draw_timing_overlay(profiles, names, look))
     return tuple(drawings)
 
@@ -94,7 +109,5 @@ def draw_set(
     )
 
 
-def _has_rows(profile: Profile, curve: str) -> bool:
-    if curve == "timing":
-        return curve in profile.curves and has_holds(profile.curves[curve])
-    return curve in profile.curves and any(len(column) for column in profile.curves[curve].columns.values())
+def _has(profile: Profile, curve: str) -> bool:
+    return curve in profile.curves and has_rows(profile.curves[curve])

@@ -10,7 +10,9 @@ from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, gain_db, ma
 from charprobe.chapter import Entry, Table
 from charprobe.errors import OutputError
 from charprobe.figures.all_figures import DRAW, draw_profile, profile_drawings, set_drawings
+from charprobe.figures.colour_map import cells_of, has_cells
 from charprobe.figures.drawing import save_drawing
+from charprobe.figures.source import in_words
 from charprobe.figures.static import draw_static
 from charprobe.figures.style import ARTICLE_LOOK, LOOKS
 from charprobe.figures.text import ABSENT, lacks_glyphs, shown
@@ -114,9 +116,9 @@ def test_there_is_one_figure_per_curve_with_its_own_name(drawings):
 def test_every_axis_names_its_unit(drawings):
     for drawing in drawings.values():
         axes = drawing.figure.axes
-        assert all(
-            panel.get_xlabel().endswith(("(dBFS)", "(ms)", "(s)", "(Hz)", "(FS)")) for panel in axes
-        ), drawing.name
+        shown = [panel for panel in axes if panel.axison]
+        units = ("(dBFS)", "(ms)", "(s)", "(Hz)", "(FS)", "order of the harmonic")  # an order has none
+        assert all(panel.get_xlabel().endswith(units) for panel in shown), drawing.name
         named = [panel for panel in axes if panel.get_ylabel()]
         assert named
         assert all(panel.get_ylabel().endswith(")") for panel in named), drawing.name
@@ -309,7 +311,7 @@ def test_drawing_leaves_matplotlib_as_it_was():
 
 def test_file_names_of_odd_settings_are_safe(tmp_path):
     paths = draw_profile(made_profile(UGLY), tmp_path / "figures", force=False, looks=("article",))
-    assert len(paths) == 5 * 4
+    assert len(paths) == 7 * 4  # figures of the curves of a made profile, in SVG, PNG, PDF and words
     assert all(path.exists() for path in paths)
     assert not any(set(path.name) & set('$%<>&"\n/') for path in paths)
 
@@ -321,3 +323,24 @@ def test_a_character_the_font_lacks_becomes_a_box():
     named = draw_static(made_profile(dataclasses.replace(B, name="日本")), ARTICLE_LOOK)
     assert "font lacks some characters" in named.notes[0]
     assert draw_static(made_profile(UGLY), ARTICLE_LOOK).notes == ()
+
+
+def test_the_map_shows_each_cell_and_what_hides_in_it(drawings):
+    table = made_profile(UGLY).curves["harmonics"]
+    levels, tones, thd, limit, _ = cells_of(table)
+    assert thd.shape == (len(tones), len(levels))
+    written = texts(drawings["colour-map"])
+    for row, column in ((0, 0), (len(tones) - 1, len(levels) - 1)):
+        seen = np.isfinite(thd[row, column])
+        value = thd[row, column] if seen else limit[row, column]
+        assert f"{'' if seen else '< '}{value:.0f}".replace("-", "−") in written
+    every = len(tones)  # rows run through the tones of each level
+    one_tone = Table({name: column[::every] for name, column in table.columns.items()}, table.units)
+    assert has_cells(table) and not has_cells(one_tone)
+
+
+def test_the_card_writes_every_level_that_matters(drawings):
+    written = " ".join(texts(drawings["colour-card"]))
+    for label in ("THD at reference", "Colour begins at", "0.1 % distortion at", "Gain ripple's share"):
+        assert label in written
+    assert in_words(made_profile(UGLY), "colour.thd_at_reference") in written
