@@ -11,6 +11,7 @@ from charprobe.generators.render import lay_out
 from charprobe.profile import Profile
 from charprobe.quantity import Z95, Quantity, Reading
 from charprobe.recipe import SCHEMA, Recipe, recipe_from_table
+from charprobe.wording import number_text
 
 CARRIER_HZ, STEPS_HZ = 3989.0, 997.0
 TOP_DBFS = -1.5
@@ -124,7 +125,7 @@ def _known(profile: Profile) -> _Known:
         threshold = -28.0
         reasons.append("the threshold is not known: steps start from -28 dBFS")
     else:
-        reasons.append(f"steps lie around the measured threshold of {threshold:.1f} dBFS")
+        reasons.append(f"steps lie around the measured threshold of {number_text(threshold, 1)} dBFS")
     slope = _value(readings, "static.slope")
     attack, attack_why = _time(readings, "attack.t90", 0.02)
     release, release_why = _time(readings, "release.t90", 0.5)

@@ -19,6 +19,7 @@ from charprobe.quantity import Reading, Unmeasured
 from charprobe.recipe import Sweep
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 UNITS = {
     "response.low_corner": "Hz",
@@ -148,7 +149,7 @@ def _deconvolved(take: Take, segment: Segment) -> Deconvolution:
 
 def _conditions(sweep: _Swept) -> str:
     reference = "re bypass" if sweep.bypassed else "re the stimulus: the recording path's response is in it"
-    return f"sweep at {sweep.drive_dbfs:.1f} dBFS, {_reduction_words(sweep)}, {reference}"
+    return f"sweep at {number_text(sweep.drive_dbfs, 1)} dBFS, {_reduction_words(sweep)}, {reference}"
 
 
 def _reduction_words(sweep: _Swept) -> str:
@@ -265,7 +266,7 @@ def _cells(values: Array) -> list[Cell]:
 
 def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
     first = sweeps[0]
-    out = [f"Response at {first.drive_dbfs:.0f} dBFS: {shape.sentence}."]
+    out = [f"Response at {number_text(first.drive_dbfs, 0)} dBFS: {shape.sentence}."]
     for sweep in sweeps[1:]:
         if first.response.frequency_hz.size != sweep.response.frequency_hz.size:
             continue
@@ -273,7 +274,7 @@ def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
         change = (sweep.response.magnitude_db - first.response.magnitude_db)[told]
         shape_change = change - float(np.median(change))
         worst = int(np.argmax(np.abs(shape_change)))
-        where = f"Driven at {sweep.drive_dbfs:.0f} dBFS ({_reduction_words(sweep)}) the response"
+        where = f"Driven at {number_text(sweep.drive_dbfs, 0)} dBFS ({_reduction_words(sweep)}) the response"
         if abs(shape_change[worst]) < FIGURE_OF_CHANGE_DB:
             out.append(f"{where} keeps its shape within {FIGURE_OF_CHANGE_DB:g} dB.")
         else:

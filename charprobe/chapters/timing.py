@@ -20,6 +20,7 @@ from charprobe.estimators.timing import EdgeTimes
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import MAX_RATE_HZ, BurstLengths, Bursts
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 ATTACK_UNITS = {
     "attack.delay": "s",
@@ -214,8 +215,8 @@ def _memory(rows: Sequence[Row], wet: Take) -> Entry:
     shortest, longest = min(rows, key=lambda r: r.hold_s), max(rows, key=lambda r: r.hold_s)
     short, long = shortest.release.t63, longest.release.t63
     conditions = (
-        f"bursts of {longest.hold_s:g} s and {shortest.hold_s:g} s, {longest.from_dbfs:.1f} to "
-        f"{longest.to_dbfs:.1f} dBFS, carrier {longest.carrier_hz:g} Hz"
+        f"bursts of {longest.hold_s:g} s and {shortest.hold_s:g} s, {number_text(longest.from_dbfs, 1)} to "
+        f"{number_text(longest.to_dbfs, 1)} dBFS, carrier {longest.carrier_hz:g} Hz"
     )
     if isinstance(short, Quantity) and isinstance(long, Quantity):
         ratio = long.value / short.value
@@ -294,7 +295,7 @@ def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
         )
     message = (
         f"Release unfinished {row.release.end_s:.3g} s after the {row.hold_s:g} s burst to "
-        f"{row.to_dbfs:.1f} dBFS.{known}{others} Use a recipe with longer gaps, such as timing."
+        f"{number_text(row.to_dbfs, 1)} dBFS.{known}{others} Use a recipe with longer gaps, such as timing."
     )
     severity: Severity = "warn" if _is_reference(row) else "note"
     return [Health("gap-too-short", severity, message, channel, row.start_s, row.end_s)]

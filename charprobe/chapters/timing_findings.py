@@ -10,6 +10,7 @@ from charprobe.chapters.timing_loop import loop_sentence
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.wording import number_text
 
 LEAST_OVER_DB = 3.0
 
@@ -41,7 +42,7 @@ def seconds(value: float) -> str:
 
 def _attack(entries: Mapping[str, Entry], row: Row) -> str:
     t63, t90 = entries["attack.t63"].reading, entries["attack.t90"].reading
-    step = f"from {row.from_dbfs:.1f} to {row.to_dbfs:.1f} dBFS"
+    step = f"from {number_text(row.from_dbfs, 1)} to {number_text(row.to_dbfs, 1)} dBFS"
     if isinstance(t63, Quantity) and isinstance(t90, Quantity) and row.reduction_db is not None:
         sign = "reduction" if row.reduction_db > 0 else "lift"
         ahead = entries["attack.lookahead"].reading
@@ -81,7 +82,9 @@ def _steps(bursts: Sequence[Row]) -> str:
 def _release(entries: Mapping[str, Entry], row: Row) -> str:
     t63, kind = entries["release.t63"].reading, row.release_kind
     if not isinstance(t63, Quantity):
-        return _bound("Release to 63 %", t63, f"after {seconds(row.hold_s)} at {row.to_dbfs:.1f} dBFS")
+        return _bound(
+            "Release to 63 %", t63, f"after {seconds(row.hold_s)} at {number_text(row.to_dbfs, 1)} dBFS"
+        )
     text = f"Release {seconds(t63.value)} to 63 %"
     if kind is None:
         return text + "."

@@ -11,6 +11,7 @@ from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.wording import number_text
 
 RESTING_DB = 0.2  # reduction at the low level of the bursts that end out of it, at most
 REDUCED_DB = 2.0  # reduction that must be left at the low level of the bursts that stay within it
@@ -40,8 +41,8 @@ def open_loop_entry(bursts: Sequence[Row], static: StaticCurve | None) -> Entry:
         reason = "no bursts stay within the reduction: their low level must lie above the threshold"
         return Entry(Unmeasured("1", reason, NEXT), "")
     conditions = (
-        f"from {pair.below.to_dbfs:.1f} dBFS down to {pair.below.from_dbfs:.1f} and to "
-        f"{pair.within.from_dbfs:.1f} dBFS, carrier {pair.below.carrier_hz:g} Hz"
+        f"from {number_text(pair.below.to_dbfs, 1)} dBFS down to {number_text(pair.below.from_dbfs, 1)} and "
+        f"to {number_text(pair.within.from_dbfs, 1)} dBFS, carrier {pair.below.carrier_hz:g} Hz"
     )
     return Entry(_ratio(pair), conditions)
 

@@ -20,6 +20,7 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstLengths, Bursts
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
@@ -69,8 +70,8 @@ class Row:
         depth = self.reduction_db
         reduction = "" if depth is None else f", {depth:.2f} dB of reduction"
         return (
-            f"{self.from_dbfs:.1f} to {self.to_dbfs:.1f} dBFS{reduction}, carrier {self.carrier_hz:g} Hz, "
-            f"hold {self.hold_s:g} s, {self.attack_trace.repeats} bursts"
+            f"{number_text(self.from_dbfs, 1)} to {number_text(self.to_dbfs, 1)} dBFS{reduction}, "
+            f"carrier {self.carrier_hz:g} Hz, hold {self.hold_s:g} s, {self.attack_trace.repeats} bursts"
         )
 
 

@@ -23,6 +23,7 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstTrain
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
+from charprobe.wording import number_text
 
 UNITS = {"release.train_swing": "dB", "release.train_held": "dB"}
 RECIPE = "standard"
@@ -63,8 +64,9 @@ class Train:
         """The conditions in words."""
         spec, first = self.spec, self.beats[0].attack
         return (
-            f"{spec.repeats} bursts of {spec.hold_s:g} s, {spec.pause_s:g} s apart, {first.from_dbfs:.1f} to "
-            f"{first.to_dbfs:.1f} dBFS, carrier {spec.carrier_hz:g} Hz"
+            f"{spec.repeats} bursts of {spec.hold_s:g} s, {spec.pause_s:g} s apart, "
+            f"{number_text(first.from_dbfs, 1)} to {number_text(first.to_dbfs, 1)} dBFS, "
+            f"carrier {spec.carrier_hz:g} Hz"
         )
 
     @property

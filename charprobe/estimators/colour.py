@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.estimators.harmonics import DETECTED, HIGHEST, HarmonicCell
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
 EXCEEDS = (
@@ -115,11 +116,14 @@ def colour_onset(rungs: Sequence[Rung]) -> Reading:
     if first == len(there):
         top = rungs[-1].input_dbfs
         limit = float(np.max(rungs[-1].cell.limits_dbc))
-        reason = f"no colour found up to {top:.1f} dBFS: no harmonic beyond the bypass above {limit:.0f} dBc"
+        reason = (
+            f"no colour found up to {number_text(top, 1)} dBFS: no harmonic beyond the bypass above "
+            f"{number_text(limit, 0)} dBc"
+        )
         return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=top)
     level = rungs[first].input_dbfs
     if first == 0:
-        reason = f"harmonics exceed the bypass at every level played, from {level:.1f} dBFS up"
+        reason = f"harmonics exceed the bypass at every level played, from {number_text(level, 1)} dBFS up"
         return Unmeasured("dBFS", reason, "a recipe with quieter, longer tones", at_most=level)
     return Quantity(level, rungs[first - 1].input_dbfs, level, "dBFS")
 
@@ -142,15 +146,18 @@ def input_at_thd(rungs: Sequence[Rung], *, target_dbc: float) -> Reading:
     levels = [rung.input_dbfs for rung in rungs]
     thds = [rung.cell.thd for rung in rungs]
     reached = [i for i, thd in enumerate(thds) if isinstance(thd, Quantity) and thd.value >= target_dbc]
-    named = f"{target_dbc:g} dB"
+    named = f"{rounded_text(target_dbc)} dB"
     if not reached:
         return _never(levels, thds, target_dbc, named)
     at = reached[0]
     if _shared_with_rig(rungs[at]):
-        reason = f"near {levels[at]:.1f} dBFS, where distortion reaches {named}, the bypass shows as much"
+        where = f"{number_text(levels[at], 1)} dBFS, where distortion reaches {named}"
+        reason = f"near {where}, the bypass shows as much"
         return Unmeasured("dBFS", reason, "a cleaner recording path, or lower levels in it")
     if at == 0:
-        reason = f"distortion is above {named} at every level played, from {levels[0]:.1f} dBFS up"
+        reason = (
+            f"distortion is above {named} at every level played, from {number_text(levels[0], 1)} dBFS up"
+        )
         return Unmeasured("dBFS", reason, "a recipe with quieter tones", at_most=levels[0])
     below = thds[at - 1]
     upper = thds[at]
@@ -245,7 +252,7 @@ def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: s
     if not clear:
         reason = f"noise hides distortion of {named} at every level played"
         return Unmeasured("dBFS", reason, "record with less noise or longer tones")
-    reason = f"distortion stays below {named} up to {max(clear):.1f} dBFS"
+    reason = f"distortion stays below {named} up to {number_text(max(clear), 1)} dBFS"
     return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=max(clear))
 
 

@@ -14,6 +14,7 @@ from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, stray_lines, subtract_tone
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.stimulus import Tone
+from charprobe.wording import number_text
 
 Complex = NDArray[np.complex128]
 
@@ -82,7 +83,7 @@ class HarmonicCell:
         size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
         if not self.detected(order):
             bound = DB * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
-            reason = f"no harmonic {order} above {bound:.1f} dBc: the noise hides what is lower"
+            reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         return Quantity.from_std(DB * math.log(size), DB * std / size, "dBc")
 
@@ -116,7 +117,7 @@ class HarmonicCell:
         lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
         if power <= max(DETECTED * lone, Z95 * std, 1e-28):
             bound = 10 * math.log10(max(max(power, 0.0) + Z95 * std, DETECTED * lone, 1e-30))
-            reason = f"all harmonics together lie below {bound:.1f} dBc: the noise hides them"
+            reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: the noise hides them"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         low, value, high = (10 * math.log10(power + k * Z95 * std) for k in (-1, 0, 1))
         return Quantity(value, low, high, "dBc")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from charprobe.cut import Array, Cut
 from charprobe.errors import CharprobeError, SegmentTooShortError
 from charprobe.stimulus import Tone
+from charprobe.wording import number_text
 
 Complex = NDArray[np.complex128]
 Index = NDArray[np.int64]
@@ -27,7 +28,7 @@ class NoCarrierError(CharprobeError):
 
     def __init__(self, *, level_dbfs: float) -> None:
         super().__init__(
-            f"no carrier where the bursts of {level_dbfs:.0f} dBFS should be: only noise or "
+            f"no carrier where the bursts of {number_text(level_dbfs, 0)} dBFS should be: only noise or "
             "silence there; check the path, raise the level, or close what mutes it, and retake"
         )
 

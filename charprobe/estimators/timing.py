@@ -12,6 +12,7 @@ from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.onset import Onset, find_onset
 from charprobe.estimators.settling import Settled, gain_after, gain_before
 from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.wording import number_text
 
 SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
 PART_63 = 1 - math.exp(-1)
@@ -159,7 +160,7 @@ def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float
 def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, std: float) -> EdgeTimes:
     none = Unmeasured(
         "s",
-        f"the gain changes by {change:+.3f} dB only: there is nothing to time",
+        f"the gain changes by {number_text(abs(change), 3)} dB only: there is nothing to time",
         "use a recipe whose bursts reach above the threshold",
     )
     bare = Unmeasured("dB/ms", none.reason, none.next)

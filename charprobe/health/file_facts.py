@@ -9,6 +9,7 @@ from charprobe.health.clock_text import clock_text
 from charprobe.health.flat_tops import FlatTops
 from charprobe.health.sample_facts import ChannelFacts, Stretch, gather_sample_facts
 from charprobe.source import FileFacts, Source
+from charprobe.wording import number_text
 
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
@@ -116,7 +117,7 @@ def _silent(name: str, facts: FileFacts) -> Health:
 
 
 def _dead(at: _Place, channel: ChannelFacts) -> Health:
-    nature = "digital silence" if channel.silent else f"only {_dbfs(channel.level):.0f} dBFS"
+    nature = "digital silence" if channel.silent else f"only {number_text(_dbfs(channel.level), 0)} dBFS"
     text = (
         f"Nothing above noise, {nature} – {at.text()}. No result can come from it. Check its cable and input "
         "if it was meant to carry the stage. The other channels are analysed."
@@ -172,10 +173,10 @@ def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     level_dbfs = _peak_dbfs(abs(below[0].ceiling))
     for place in _places(below, at.facts.rate_hz):
         text = (
-            f"Flat tops at {level_dbfs:.1f} dBFS – {at.text(place.start)} to {at.clock(place.stop)}. An "
-            "earlier stage clips, or the file was turned down afterwards. If the bypass capture shows them "
-            "too, it is the path: lower the play level; if not, it is the stage under test. Nothing was left "
-            "out."
+            f"Flat tops at {number_text(level_dbfs, 1)} dBFS – {at.text(place.start)} to "
+            f"{at.clock(place.stop)}. An earlier stage clips, or the file was turned down afterwards. If the "
+            "bypass capture shows them too, it is the path: lower the play level; if not, it is the stage "
+            "under test. Nothing was left out."
         )
         found.append(_between("clipped-below-full-scale", "warn", text, at, place.start, place.stop))
     return found
@@ -192,10 +193,10 @@ def _between(code: str, severity: Severity, text: str, at: _Place, first: int, l
 def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
     if channel.fits_low_bytes:
         text = (
-            f"Peak {_peak_dbfs(channel.peak):.1f} dBFS, and steps finer than 24 bits – {at.text()}. This "
-            "looks like 24-bit data in the low part of 32 bits, which reads exactly 48.16 dB low. Export "
-            "again as 24-bit; if the take really was that quiet, raise the record gain. Absolute levels are "
-            "not given, file kept."
+            f"Peak {number_text(_peak_dbfs(channel.peak), 1)} dBFS, and steps finer than 24 bits – "
+            f"{at.text()}. This looks like 24-bit data in the low part of 32 bits, which reads exactly "
+            "48.16 dB low. Export again as 24-bit; if the take really was that quiet, raise the record gain. "
+            "Absolute levels are not given, file kept."
         )
         return [Health("misplaced-bits", "stop", text, channel=at.index, withholds=EVERYTHING)]
     bits = channel.bits_used
@@ -226,10 +227,11 @@ def _container_bits(facts: FileFacts, bits: int) -> str:
 def _offset(at: _Place, channel: ChannelFacts) -> list[Health]:
     if _dbfs(abs(channel.rest)) <= OFFSET_DBFS:
         return []
+    sign, share = "+" if channel.rest > 0 else "", number_text(channel.rest, 5)
     text = (
-        f"DC offset {_dbfs(abs(channel.rest)):.0f} dBFS ({channel.rest:+.5f} of full scale) – {at.text()}. "
-        "Threshold and even harmonics may shift; it is not removed for measurement. Look for a DC-coupled "
-        "input or a faulty converter. All results are kept."
+        f"DC offset {number_text(_dbfs(abs(channel.rest)), 0)} dBFS ({sign}{share} of full scale) – "
+        f"{at.text()}. Threshold and even harmonics may shift; it is not removed for measurement. Look for a "
+        "DC-coupled input or a faulty converter. All results are kept."
     )
     return [Health("dc-offset", "warn", text, channel=at.index)]
 
@@ -245,8 +247,9 @@ def _level(at: _Place, channel: ChannelFacts) -> list[Health]:
         return [Health("beyond-full-scale", "note", text, at.index, at.seconds(channel.peak_at))]
     if channel.peak > 0 and peak_dbfs < LOW_PEAK_DBFS:
         text = (
-            f"Highest peak {peak_dbfs:.1f} dBFS – {where}. Noise hides harmonics and quiet steps. Raise the "
-            f"record gain by {-6 - peak_dbfs:.0f} dB and retake. All results are kept, with wider intervals."
+            f"Highest peak {number_text(peak_dbfs, 1)} dBFS – {where}. Noise hides harmonics and quiet "
+            f"steps. Raise the record gain by {number_text(-6 - peak_dbfs, 0)} dB and retake. All results "
+            "are kept, with wider intervals."
         )
         return [Health("low-level", "warn", text, channel=at.index)]
     return []

@@ -100,7 +100,7 @@ def test_flat_tops_below_full_scale_warn_with_their_level():
     samples = np.clip(1.9 * TONE, -0.7853, 0.7853) + NOISE[::-1]
     item = only(check(samples))
     assert (item.code, item.severity) == ("clipped-below-full-scale", "warn")
-    assert "Flat tops at -2.1 dBFS" in item.message
+    assert "Flat tops at −2.1 dBFS" in item.message
     assert "bypass" in item.message
 
 
@@ -163,7 +163,7 @@ def test_dc_offset(offset, found):
     items = check(TONE + offset)
     assert [item.code for item in items] == (["dc-offset"] if found else [])
     if found:  # 20 log10(0.0089 sqrt 2)
-        assert "DC offset -38 dBFS" in items[0].message
+        assert "DC offset −38 dBFS" in items[0].message
         assert "not removed" in items[0].message
 
 
@@ -176,7 +176,7 @@ def test_float_beyond_full_scale_is_a_note_and_not_clipping():
 def test_a_quiet_capture_warns_with_the_gain_to_add():
     item = only(check(TONE / 100))
     assert (item.code, item.severity) == ("low-level", "warn")
-    assert "Highest peak -46.0 dBFS" in item.message
+    assert "Highest peak −46.0 dBFS" in item.message
     assert "by 40 dB" in item.message
 
 

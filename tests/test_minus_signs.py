@@ -1,0 +1,37 @@
+"""What people read has the true minus sign, wherever the sentence comes from."""
+
+import re
+
+import numpy as np
+import pytest
+
+from charprobe.generators.render import lay_out, render
+from charprobe.pipeline import characterise
+from charprobe.quantity import Unmeasured
+from charprobe.recipe import load_recipe
+from charprobe.source import MemoryCapture
+from charprobe.stages.catalogue import make_stage
+from charprobe.stages.rig import Rig
+from charprobe.summary import summarise
+
+HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")
+
+
+@pytest.mark.parametrize("stage", ["plain-wire", "coloured-compressor", "noise-gate"])
+def test_no_number_has_a_hyphen_for_a_minus(stage):
+    rng, stimulus = np.random.default_rng(1), lay_out(load_recipe("quick"), rate_hz=48_000, take=1)
+    sound, captures = render(stimulus), []
+    for name in (stage, "plain-wire"):
+        out = make_stage(name).process(sound, rate_hz=48_000, rng=rng).samples
+        rig = Rig(
+            delay_samples=20.3, noise_dbfs=-100.0, bits=24, drift_ppm=-8.0, dc_offset=-0.004, lead_s=0.2
+        )
+        captures.append(MemoryCapture(rig.record(out, rate_hz=48_000, rng=rng), rate_hz=48_000, name=name))
+    profile = characterise(captures[0], stimulus, channel=1, setting=stage, bypass=captures[1])
+    texts = [item.message for item in profile.health] + list(profile.findings)
+    for entry in profile.quantities.values():
+        texts.append(entry.conditions)
+        if isinstance(entry.reading, Unmeasured):
+            texts += [entry.reading.reason, entry.reading.next]
+    assert not [text for text in texts if HYPHEN_BEFORE_DIGIT.search(text)]
+    assert not HYPHEN_BEFORE_DIGIT.search(summarise(profile))
