@@ -122,9 +122,8 @@ def open_capture(path: str | Path) -> Capture:
     if facts.length == "never finished":
         raise SoundFileError(
             f"{path}: its header was never finished (recorder stopped abruptly?): it says 0 samples, yet "
-            f"{facts.duration_s:.1f} s of sound seem to follow. Make a repaired copy with "
-            "charprobe.repair.write_repaired_copy, or let the recorder recover the take. The file was not "
-            "changed"
+            f"{facts.duration_s:.1f} s of sound seem to follow. Make a repaired copy (charprobe check FILE "
+            "--repair COPY.wav), or let the recorder recover the take. The file was not changed"
         )
     if facts.frames == 0:
         raise SoundFileError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from charprobe.output import check_writable
 from charprobe.sample_codes import WrittenEncoding
 from charprobe.source import Source
 from charprobe.stages.catalogue import make_stage, stage_names
+from charprobe.stages.fault_catalogue import apply_fault, fault_called
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Array, Stage
 
@@ -48,10 +50,20 @@ def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: 
     return rig.record(stage.process(samples, rate_hz=rate_hz, rng=rng).samples, rate_hz=rate_hz, rng=rng)
 
 
-def simulate_file(stage: Stage, source: Path, target: Path, *, rig: Rig, seed: int, force: bool) -> Source:
+def simulate_file(
+    stage: Stage,
+    source: Path,
+    target: Path,
+    *,
+    rig: Rig,
+    seed: int,
+    force: bool,
+    faults: Sequence[tuple[str, float | None]] = (),
+) -> Source:
     """Send the first channel of a sound file through a stage and a rig, and write the capture.
 
-    24-bit rigs write 24-bit files, all others float32. Returns the input's facts as an open source.
+    24-bit rigs write 24-bit files, all others float32. Faults, by name and size (None for the typical one),
+    are added in order after the rig. Returns the input's facts as an open source.
 
     Raises
     ------
@@ -59,11 +71,19 @@ def simulate_file(stage: Stage, source: Path, target: Path, *, rig: Rig, seed: i
         If the input is not a sound file charprobe reads.
     OutputError
         If the target exists and `force` is false, or cannot be written.
+    CharprobeError
+        If there is no such fault, or none of that size, or the file could not hold it.
     """
+    known = [fault_called(name) for name, _ in faults]
+    whole = next((name for (name, _), fault in zip(faults, known, strict=True) if fault.needs_float), None)
+    if whole is not None and rig.bits is not None:
+        raise CharprobeError(f"the fault {whole} needs a float file: leave out --bits")
     check_writable(target, force=force)
     played = open_capture(source)
     samples = played.read(0, played.frames, 0)
     capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
+    for name, size in faults:
+        capture = apply_fault(name, capture, rate_hz=played.rate_hz, size=size)
     subtype: WrittenEncoding = "pcm24" if rig.bits == 24 else "float32"
     write_wav(target, capture, rate_hz=played.rate_hz, subtype=subtype, force=force)
     return played

@@ -17,13 +17,34 @@ STIMULUS_HELP = (
 @click.argument("capture", type=CAPTURE)
 @click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to judge.")
+@click.option(
+    "--repair",
+    type=CAPTURE,
+    metavar="COPY.wav",
+    help="First copy the sound of a WAV whose header is wrong behind a right one, and judge the copy.",
+)
+@click.option("--force", is_flag=True, help="Overwrite a copy that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--strict", is_flag=True, help="Exit 1 on warnings too.")
 @click.pass_context
 def check_command(
-    ctx: click.Context, capture: Path, cues: Path | None, channel: int, as_json: bool, strict: bool
+    ctx: click.Context,
+    capture: Path,
+    cues: Path | None,
+    channel: int,
+    repair: Path | None,
+    force: bool,
+    as_json: bool,
+    strict: bool,
 ) -> None:
     """Say in seconds whether CAPTURE can be kept or must be taken again."""
+    if repair is not None:
+        from charprobe.repair import write_repaired_copy
+
+        layout = write_repaired_copy(capture, repair, force=force)
+        seconds = layout.frames / layout.rate_hz
+        click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
+        capture = repair
     from charprobe.measure_file import check_capture_file
     from charprobe.not_found import MissingStimulusError
     from charprobe.verdict import missing_dict

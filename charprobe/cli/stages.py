@@ -10,9 +10,13 @@ import click
 
 
 @click.command("stages")
+@click.option("--faults", is_flag=True, help="List the faults that simulate can add, instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def stages_command(as_json: bool) -> None:
+def stages_command(as_json: bool, faults: bool) -> None:
     """List the reference stages with their true parameters."""
+    if faults:
+        _list_faults(as_json=as_json)
+        return
     from charprobe.stages.catalogue import make_stage, stage_names
 
     stages = [make_stage(name) for name in stage_names()]
@@ -33,6 +37,40 @@ def stages_command(as_json: bool) -> None:
         click.echo(f"{stage.name}\n    {stage.summary}")
         for name, true in stage.truth.items():
             click.echo(f"    {name:<28} {true.value:12.6g} {true.unit}")
+
+
+def _list_faults(*, as_json: bool) -> None:
+    from charprobe.stages.fault_catalogue import fault_called, fault_names
+
+    known = {name: fault_called(name) for name in fault_names()}
+    if as_json:
+        rows = [
+            {"name": name, "summary": fault.summary, "unit": fault.unit}
+            | (
+                {"typical": fault.typical, "lowest": fault.lowest, "highest": fault.highest}
+                if fault.unit
+                else {}
+            )
+            for name, fault in known.items()
+        ]
+        click.echo(json.dumps(rows, indent=2, allow_nan=False))
+        return
+    for name, fault in known.items():
+        click.echo(f"{name:<26}{fault.summary} ({fault.sizes})")
+
+
+def _named_and_sized(
+    ctx: click.Context, param: click.Parameter, values: tuple[str, ...]
+) -> tuple[tuple[str, float | None], ...]:
+    """Split NAME=SIZE into both; a NAME alone has no size."""
+    found: list[tuple[str, float | None]] = []
+    for value in values:
+        name, equals, size = value.partition("=")
+        try:
+            found.append((name, float(size) if equals else None))
+        except ValueError:
+            raise click.BadParameter(f"{size!r} is no number: write NAME or NAME=SIZE", ctx, param) from None
+    return tuple(found)
 
 
 @click.command("simulate")
@@ -56,14 +94,29 @@ def stages_command(as_json: bool) -> None:
     "--lead", "lead_s", type=click.FloatRange(0, 600), default=0.0, help="Extra silence in front, s."
 )
 @click.option("--tail", "tail_s", type=click.FloatRange(0, 600), default=0.0, help="Extra silence behind, s.")
+@click.option(
+    "--fault",
+    "faults",
+    metavar="NAME[=SIZE]",
+    multiple=True,
+    callback=_named_and_sized,
+    help="Add a fault after the rig; may be repeated. See charprobe stages --faults.",
+)
 @click.option("--force", is_flag=True, help="Overwrite a file that exists.")
 def simulate_command(
-    stage: str, source: Path, out: Path, seed: int, force: bool, bits: str | None, **rig: Any
+    stage: str,
+    source: Path,
+    out: Path,
+    seed: int,
+    force: bool,
+    bits: str | None,
+    faults: tuple[tuple[str, float | None], ...],
+    **rig: Any,
 ) -> None:
     """Send INPUT (a WAV) through a reference STAGE and a rig, as a recorder would catch it."""
     from charprobe.simulate import simulate_file, stage_called
     from charprobe.stages.rig import Rig
 
     parts = Rig(bits=int(bits) if bits else None, **rig)
-    simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force)
+    simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)
     click.echo(f"{out}  {stage}", err=True)

@@ -100,7 +100,8 @@ def _length(name: str, facts: FileFacts) -> list[Health]:
     if facts.length == "wrapped":
         text = (
             f"Size field overflowed beyond 4 GB – {name}. The length, {held}, was taken from the file "
-            "itself; other programs may show less. Record as RF64 to avoid this. File unchanged."
+            "itself; other programs may show less. charprobe check FILE --repair COPY.wav writes a copy that "
+            "all can read. Record as RF64 to avoid this. File unchanged."
         )
         return [Health("size-overflow", "warn", text)]
     return []

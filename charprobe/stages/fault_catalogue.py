@@ -1,8 +1,9 @@
-"""Named faults with typical sizes, for trying out what a check says about them."""
+"""Named faults of captures, each of a size that can be chosen, for trying out what a check says of them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +12,39 @@ from charprobe.stages import faults, helpful_faults
 from charprobe.stages.rig import hum
 from charprobe.stages.stage import Array
 
-Fault = Callable[[Array, float], Array]
+
+@dataclass(frozen=True)
+class Fault:
+    """One way in which a capture goes wrong.
+
+    Attributes
+    ----------
+    summary : str
+        What happens, in words.
+    unit : str
+        Unit of its size; empty where it has none.
+    typical, lowest, highest : float
+        Size it has when none is named, and the sizes it can have.
+    apply : callable
+        ``apply(capture, size, rate_hz)`` returns the faulty capture, shape (m, channels).
+    needs_float : bool
+        Whether the faulty samples are lost in a file of whole-number samples.
+    """
+
+    summary: str
+    unit: str
+    typical: float
+    lowest: float
+    highest: float
+    apply: Callable[[Array, float, float], Array]
+    needs_float: bool = False
+
+    @property
+    def sizes(self) -> str:
+        """The sizes in words: "0.1 to 20 dB, typically 1.4"."""
+        if not self.unit:
+            return "no size"
+        return f"{self.lowest:g} to {self.highest:g} {self.unit}, typically {self.typical:.3g}"
 
 
 def fault_names() -> tuple[str, ...]:
@@ -19,8 +52,15 @@ def fault_names() -> tuple[str, ...]:
     return tuple(sorted(_FAULTS))
 
 
-def apply_fault(name: str, capture: Array, *, rate_hz: float) -> Array:
-    """Return the capture with a fault of typical size, at the middle of it where it has a place.
+def fault_called(name: str) -> Fault:
+    """Return a fault by name; `CharprobeError` lists the names there are."""
+    if name not in _FAULTS:
+        raise CharprobeError(f"no fault {name!r}; there are: {', '.join(fault_names())}")
+    return _FAULTS[name]
+
+
+def apply_fault(name: str, capture: Array, *, rate_hz: float, size: float | None = None) -> Array:
+    """Return the capture with a fault, at the middle of it where it has a place.
 
     Parameters
     ----------
@@ -30,6 +70,8 @@ def apply_fault(name: str, capture: Array, *, rate_hz: float) -> Array:
         At least one second long.
     rate_hz : float > 0
         Sampling rate.
+    size : float or None
+        How bad it is, in the fault's unit; None for the typical size.
 
     Returns
     -------
@@ -38,66 +80,143 @@ def apply_fault(name: str, capture: Array, *, rate_hz: float) -> Array:
     Raises
     ------
     CharprobeError
-        If there is no such fault; the message lists those there are.
+        If there is no such fault, or none of that size; the message lists what there is.
 
     Examples
     --------
     >>> float(apply_fault("dc-offset", np.zeros((48_000, 1)), rate_hz=48e3)[0, 0])
     0.0125
     """
-    if name not in _FAULTS:
-        raise CharprobeError(f"no fault {name!r}; there are: {', '.join(fault_names())}")
-    return _FAULTS[name](capture, rate_hz)
+    fault = fault_called(name)
+    if size is not None and not fault.unit:
+        raise CharprobeError(f"the fault {name} has no size: write --fault {name}")
+    if size is not None and not fault.lowest <= size <= fault.highest:
+        raise CharprobeError(f"the fault {name} cannot have the size {size:g}: it has {fault.sizes}")
+    return fault.apply(capture, fault.typical if size is None else size, rate_hz)
 
 
 def _middle(capture: Array) -> int:
     return int(capture.shape[0]) // 2
 
 
-def _hum(capture: Array, rate_hz: float) -> Array:
-    line = hum(
-        capture.shape[0], mains_hz=50.0, level_dbfs=-60.0, rate_hz=rate_hz, rng=np.random.default_rng(50)
-    )
+def _hum(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
+    rng = np.random.default_rng(50)
+    line = hum(capture.shape[0], mains_hz=50.0, level_dbfs=level_dbfs, rate_hz=rate_hz, rng=rng)
     return capture + line[:, None]
 
 
-def _clicks(capture: Array, rate_hz: float) -> Array:
+def _clicks(capture: Array, height: float, rate_hz: float) -> Array:
     for at in (0.3, 0.5, 0.7):
-        capture = faults.click(capture, at=int(at * capture.shape[0]), height=0.4)
+        capture = faults.click(capture, at=int(at * capture.shape[0]), height=height)
     return capture
 
 
+def _swapped(capture: Array, _: float, rate_hz: float) -> Array:
+    first, second, count = capture.shape[0] // 4, capture.shape[0] // 2, capture.shape[0] // 8
+    return faults.swap_stretches(capture, first=first, second=second, count=count)
+
+
 _FAULTS: dict[str, Fault] = {
-    "added-silence": lambda x, rate: faults.insert_silence(x, at=_middle(x), count=int(0.5 * rate)),
-    "automatic-gain": lambda x, rate: helpful_faults.automatic_gain(x, rate_hz=rate),
-    "click": _clicks,
-    "clipped": lambda x, rate: faults.clip(1.5 * x, ceiling_dbfs=0.0),
-    "clipped-below-full-scale": lambda x, rate: faults.clip(x, ceiling_dbfs=-3.0),
-    "dc-offset": lambda x, rate: faults.offset(x, amount=0.0125),
-    "dropout": lambda x, rate: faults.zero_out(x, at=_middle(x), count=37),
-    "edges-faded": lambda x, rate: faults.fade_edges(x, count=int(0.4 * rate)),
-    "few-bits": lambda x, rate: faults.coarse(x, bits=8),
-    "gain-step": lambda x, rate: faults.step_gain(x, at=_middle(x), gain_db=1.4),
-    "hum": _hum,
-    "idle-mute": lambda x, rate: helpful_faults.idle_mute(x, rate_hz=rate),
-    "level-drift": lambda x, rate: faults.drift_gain(x, total_db=0.6),
-    "lossy-coded": lambda x, rate: helpful_faults.lossy_code(x, rate_hz=rate),
-    "misplaced-bits": lambda x, rate: faults.misplace_bits(x),
-    "noise-suppressor": lambda x, rate: helpful_faults.suppress_noise(x, rate_hz=rate),
-    "non-finite": lambda x, rate: faults.spoil(x, at=_middle(x), value=float("nan")),
-    "normalised": lambda x, rate: faults.normalise(x, peak_dbfs=-0.1),
-    "polarity-inverted": lambda x, rate: -x,
-    "rate-converted": lambda x, rate: faults.rate_convert(x, ratio=147 / 160),
-    "reordered": lambda x, rate: faults.swap_stretches(
-        x, first=x.shape[0] // 4, second=x.shape[0] // 2, count=x.shape[0] // 8
+    "added-silence": Fault(
+        "silence spliced in", "s", 0.5, 0.001, 60,
+        lambda x, size, rate: faults.insert_silence(x, at=_middle(x), count=int(size * rate)),
     ),
-    "silent": lambda x, rate: np.zeros_like(x),
-    "spur": lambda x, rate: faults.add_tone(x, frequency_hz=1000.0, level_dbfs=-65.0, rate_hz=rate),
-    "start-missing": lambda x, rate: faults.cut_start(x, count=int(0.9 * rate)),
-    "timing-jump": lambda x, rate: faults.lose(x, at=_middle(x), count=96),
-    "timing-repeat": lambda x, rate: faults.repeat(x, at=_middle(x), count=256),
-    "truncated": lambda x, rate: faults.cut_end(x, count=x.shape[0] // 3),
-    "two-paths": lambda x, rate: faults.second_path(x, delay=round(0.0041 * rate), gain_db=-12.0),
-    "two-takes": lambda x, rate: faults.two_takes(x, gap=int(rate)),
-    "wow": lambda x, rate: faults.wow(x, depth_ppm=60.0, frequency_hz=0.7, rate_hz=rate),
-}
+    "automatic-gain": Fault(
+        "an automatic gain follows the sound", "dB", 20, 1, 40,
+        lambda x, size, rate: helpful_faults.automatic_gain(x, most_db=size, rate_hz=rate),
+    ),
+    "click": Fault("three clicks", "of full scale", 0.4, 1e-4, 1, _clicks),
+    "clipped": Fault(
+        "turned up into the converter's ceiling", "dB", 3.52, 0.1, 40,
+        lambda x, size, rate: faults.clip(10 ** (size / 20) * x, ceiling_dbfs=0.0),
+    ),
+    "clipped-below-full-scale": Fault(
+        "cut off at a level below full scale", "dBFS", -3, -40, -0.1,
+        lambda x, size, rate: faults.clip(x, ceiling_dbfs=size),
+    ),
+    "dc-offset": Fault(
+        "an offset of the converter", "of full scale", 0.0125, -0.5, 0.5,
+        lambda x, size, rate: faults.offset(x, amount=size),
+    ),
+    "dropout": Fault(
+        "samples replaced by zeros", "samples", 37, 1, 100_000,
+        lambda x, size, rate: faults.zero_out(x, at=_middle(x), count=int(size)),
+    ),
+    "edges-faded": Fault(
+        "faded in and out", "s", 0.4, 0.001, 10,
+        lambda x, size, rate: faults.fade_edges(x, count=int(size * rate)),
+    ),
+    "few-bits": Fault(
+        "fewer bits than the file has", "bits", 8, 2, 23,
+        lambda x, size, rate: faults.coarse(x, bits=int(size)),
+    ),
+    "gain-step": Fault(
+        "a knob moved during the take", "dB", 1.4, -40, 40,
+        lambda x, size, rate: faults.step_gain(x, at=_middle(x), gain_db=size),
+    ),
+    "hum": Fault("mains hum and its family", "dBFS", -60, -140, -10, _hum),
+    "idle-mute": Fault(
+        "pauses switched off", "", 0, 0, 0, lambda x, _, rate: helpful_faults.idle_mute(x, rate_hz=rate)
+    ),
+    "level-drift": Fault(
+        "level creeps from first to last sample", "dB", 0.6, -20, 20,
+        lambda x, size, rate: faults.drift_gain(x, total_db=size),
+    ),
+    "lossy-coded": Fault(
+        "coded with loss", "", 0, 0, 0, lambda x, _, rate: helpful_faults.lossy_code(x, rate_hz=rate)
+    ),
+    "misplaced-bits": Fault(
+        "24 bits in the low part of 32", "", 0, 0, 0,
+        lambda x, _, rate: faults.misplace_bits(x), needs_float=True,
+    ),
+    "noise-suppressor": Fault(
+        "a noise suppressor", "", 0, 0, 0, lambda x, _, rate: helpful_faults.suppress_noise(x, rate_hz=rate)
+    ),
+    "non-finite": Fault(
+        "a sample that is no number", "", 0, 0, 0,
+        lambda x, _, rate: faults.spoil(x, at=_middle(x), value=float("nan")), needs_float=True,
+    ),
+    "normalised": Fault(
+        "turned up to one peak", "dBFS", -0.1, -20, 0,
+        lambda x, size, rate: faults.normalise(x, peak_dbfs=size),
+    ),
+    "polarity-inverted": Fault("polarity turned round", "", 0, 0, 0, lambda x, _, rate: -x),
+    "rate-converted": Fault(
+        "converted to another sampling rate", "", 0, 0, 0,
+        lambda x, _, rate: faults.rate_convert(x, ratio=147 / 160),
+    ),
+    "reordered": Fault("two stretches exchanged", "", 0, 0, 0, _swapped),
+    "silent": Fault("nothing but zeros", "", 0, 0, 0, lambda x, _, rate: np.zeros_like(x)),
+    "spur": Fault(
+        "a steady foreign tone of 1 kHz", "dBFS", -65, -140, -10,
+        lambda x, size, rate: faults.add_tone(x, frequency_hz=1000.0, level_dbfs=size, rate_hz=rate),
+    ),
+    "start-missing": Fault(
+        "recording started late", "s", 0.9, 0.01, 600,
+        lambda x, size, rate: faults.cut_start(x, count=int(size * rate)),
+    ),
+    "timing-jump": Fault(
+        "samples lost", "samples", 96, 1, 100_000,
+        lambda x, size, rate: faults.lose(x, at=_middle(x), count=int(size)),
+    ),
+    "timing-repeat": Fault(
+        "samples played twice", "samples", 256, 1, 100_000,
+        lambda x, size, rate: faults.repeat(x, at=_middle(x), count=int(size)),
+    ),
+    "truncated": Fault(
+        "the end is missing", "of the length", 1 / 3, 0.01, 0.99,
+        lambda x, size, rate: faults.cut_end(x, count=int(size * x.shape[0])),
+    ),
+    "two-paths": Fault(
+        "a copy 4.1 ms late is mixed in", "dB", -12, -60, 0,
+        lambda x, size, rate: faults.second_path(x, delay=round(0.0041 * rate), gain_db=size),
+    ),
+    "two-takes": Fault(
+        "the take twice in one file", "s between", 1, 0, 60,
+        lambda x, size, rate: faults.two_takes(x, gap=int(size * rate)),
+    ),
+    "wow": Fault(
+        "a wandering clock", "ppm", 60, 1, 2000,
+        lambda x, size, rate: faults.wow(x, depth_ppm=size, frequency_hz=0.7, rate_hz=rate),
+    ),
+}  # fmt: skip

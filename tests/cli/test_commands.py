@@ -266,3 +266,48 @@ def test_strict_turns_warnings_into_exit_1(bench, tmp_path):
     path = altered(bench, tmp_path, lambda x: x[: int(0.7 * x.size)])
     assert run("measure", path, "--out", tmp_path / "p.json", "--strict").exit_code == 1
     assert (tmp_path / "p.json").exists()
+
+
+def test_faults_are_listed_and_added_in_the_size_asked_for(bench, tmp_path):
+    listed = good("stages", "--faults").stdout
+    assert "gain-step" in listed and "-40 to 40 dB, typically 1.4" in listed
+    assert {row["name"] for row in json.loads(good("stages", "--faults", "--json").stdout)} > {"two-paths"}
+    out = tmp_path / "faulty.wav"
+    rig = ("--noise", -110, "--lead", 0.3, "--tail", 0.3)
+    good("simulate", "plain-wire", bench / "s.wav", "--out", out, *rig, "--fault", "gain-step=-0.8")
+    verdict = run("check", out)
+    assert "Gain steps −0.80 dB" in " ".join(verdict.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("fault", "code", "says"),
+    [
+        ("gremlins", 1, "there are: added-silence"),
+        ("gain-step=200", 1, "it has -40 to 40 dB"),
+        ("gain-step=loud", 2, "write NAME or NAME=SIZE"),
+        ("misplaced-bits", 1, "leave out --bits"),
+    ],
+)
+def test_faults_that_cannot_be_are_refused_with_a_reason(bench, tmp_path, fault, code, says):
+    out = tmp_path / "faulty.wav"
+    refused(
+        run("simulate", "plain-wire", bench / "s.wav", "--out", out, "--bits", 24, "--fault", fault),
+        code=code,
+        says=says,
+    )
+    assert not out.exists()
+
+
+def test_a_file_that_was_never_finished_is_repaired_into_a_copy_and_judged(bench, tmp_path):
+    raw = bytearray((bench / "on.wav").read_bytes())
+    at = raw.index(b"data") + 4
+    raw[at : at + 4] = bytes(4)
+    broken, copy = tmp_path / "broken.wav", tmp_path / "copy.wav"
+    broken.write_bytes(raw)
+    refused(run("check", broken), says="--repair COPY.wav")
+    judged = good("check", broken, "--repair", copy)
+    assert "KEEP" in judged.stdout
+    assert "was not changed" in judged.stderr
+    assert broken.read_bytes() == raw
+    np.testing.assert_array_equal(soundfile.read(copy)[0], soundfile.read(bench / "on.wav")[0])
+    refused(run("check", broken, "--repair", copy), says="--force")
