@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,7 @@ LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
 MARGIN_S = 0.25
 HIGHEST_ORDER = 5
 DETECTED = 4.0
+SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FIGURE_OF_CHANGE_DB = 0.1
@@ -71,7 +72,11 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     static : Reduction or None
         The static curve, to tell which sweeps ran under gain reduction.
     """
-    sweeps = [_swept(wet, bypass, segment, static) for segment in sorted(held(wet, Sweep), key=_drive_dbfs)]
+    whole = sorted(held(wet, Sweep), key=_drive_dbfs)
+    sweeps = [_swept(wet, bypass, segment, static) for segment in whole if _sounds(wet, segment)]
+    if whole and not sweeps:
+        silent = Unmeasured("", "nothing but silence where the sweep should be", "check the path and retake")
+        return Chapter({name: Entry(replace(silent, unit=unit), "") for name, unit in UNITS.items()})
     if not sweeps:
         return Chapter(quantities=absent(wet, Sweep, UNITS, recipe=RECIPE))
     first = sweeps[0]
@@ -88,6 +93,14 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         curves={"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)},
         findings=_findings(shape, sweeps),
     )
+
+
+def _sounds(take: Take, segment: Segment) -> bool:
+    """Whether a segment holds any sound through most of its length, and not digital silence."""
+    cut = take.segment(segment, 0.0)
+    count = cut.samples.size // SOUND_PIECES
+    pieces = np.abs(cut.samples[: SOUND_PIECES * count]).reshape(SOUND_PIECES, -1)
+    return bool(count) and bool(np.all(pieces.max(axis=1) > 0))
 
 
 def passage_of(chapter: Chapter) -> Passage | None:
@@ -125,7 +138,7 @@ def _swept(wet: Take, bypass: Take | None, segment: Segment, static: Reduction |
     own = response = parts.linear(grid)
     same = counterpart(bypass, segment)
     drive_dbfs, bypassed = spec.level_dbfs, False
-    if bypass is not None and same is not None:
+    if bypass is not None and same is not None and _sounds(bypass, same):
         rig = _deconvolved(bypass, same).linear(grid)
         response, bypassed = own.relative_to(rig), True
         drive_dbfs += float(np.interp(1000, grid, rig.magnitude_db))

@@ -148,7 +148,7 @@ def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) 
     places = np.arange(samples.size)
     turns = np.exp(2j * np.pi * frequency_hz / rate_hz * places)
     sizes = [_phasor(samples, turns, piece[0]) for piece in (far, near, next_, last)]
-    phase_deg = float(np.degrees(np.angle(sizes[2] / sizes[1])))
+    phase_deg = float(np.degrees(np.angle(sizes[2] * sizes[1].conjugate())))
     if min(far[1], last[1]) < reach or min(map(abs, sizes)) <= 0:
         return phase_deg, 0.0
     levels = 20 * np.log10(np.abs(sizes))
