@@ -1,5 +1,7 @@
 """Response of sampled filters with closed forms, beside a bypass that is not flat itself."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.signal import freqz, lfilter
@@ -86,3 +88,32 @@ def test_recipe_without_sweep_names_one_that_has_it(rng):
     chapter = response_chapter(take_of([Silence("idle", 0.5)], wire, rng=rng), None, None)
     assert isinstance(reading(chapter, "response.tilt"), Unmeasured)
     assert "sweep" in reading(chapter, "response.tilt").reason
+
+
+class Muted:
+    """A capture in which a stretch was switched off, samples `first` to `last`."""
+
+    def __init__(self, source, first, last):
+        self.source, self.first, self.last = source, first, last
+
+    def __getattr__(self, name):
+        return getattr(self.source, name)
+
+    def read(self, start, stop, channel):
+        samples = self.source.read(start, stop, channel).copy()
+        at = np.arange(start, start + samples.size)
+        samples[(at >= self.first) & (at < self.last)] = 0
+        return samples
+
+
+@pytest.mark.parametrize("share", [(0.0, 1.0), (0.3, 0.7)])
+def test_a_sweep_that_was_muted_gives_a_reason_instead_of_numbers(share, rig, rng):
+    wet = take_of(SWEEP, wire, rng=rng)
+    span = wet.stimulus.segments[0].span
+    ends = [wet.alignment.capture_index(span.start + part * span.length) for part in share]
+    chapter = response_chapter(dataclasses.replace(wet, source=Muted(wet.source, *ends)), rig, None)
+    tilt = reading(chapter, "response.tilt")
+    assert isinstance(tilt, Unmeasured) and "silence" in tilt.reason
+    # a muted bypass is no reference
+    alone = response_chapter(wet, dataclasses.replace(rig, source=Muted(rig.source, 0, 1e9)), None)
+    assert "re the stimulus" in alone.quantities["response.tilt"].conditions

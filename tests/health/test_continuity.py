@@ -71,3 +71,23 @@ def test_crackle_is_summed_up(clean):
     items = judged(clean)
     assert len(items) == MOST_TOLD + 1
     assert "more breaks from" in items[-1].message and "crackles" in items[-1].message
+
+
+def test_a_tone_that_is_mostly_missing_is_told_without_an_error(clean):
+    tone = HARMONICS.tones[1]
+    first, last = inside(tone, 0.1), inside(tone, 0.9)
+    middle = inside(tone, 0.5)
+    clean[first:last] = 0
+    clean[middle] = 0.2  # a break with silence on both sides
+    items = judged(clean)
+    assert items and {item.code for item in items} <= {"dropout", "click"}
+
+
+@pytest.mark.parametrize("gain_db", [-3.0, 0.5])
+def test_a_gain_step_is_no_click(gain_db, clean):
+    at = inside(STEPS.tones[3])
+    clean[at:] *= 10 ** (gain_db / 20)
+    steps = [item for item in judged(clean) if item.code == "gain-step"]
+    assert len(steps) == 1 and abs(steps[0].start_s - at / RATE_HZ) < 1e-3
+    told = float(steps[0].message.split()[2].replace("−", "-"))
+    assert told == pytest.approx(gain_db, abs=0.02)
