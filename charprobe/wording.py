@@ -82,6 +82,18 @@ def number_text(value: float, decimals: int) -> str:
     return text.replace("-", "−")
 
 
+def signed_text(value: float, decimals: int) -> str:
+    """Return a number with its sign, plus or minus, and so many decimals.
+
+    Examples
+    --------
+    >>> signed_text(1.25, 1), signed_text(-1.2, 2), signed_text(0.0, 1)
+    ('+1.2', '−1.20', '+0.0')
+    """
+    text = number_text(value, decimals)
+    return text if text.startswith("−") else f"+{text}"
+
+
 def rounded_text(value: float, digits: int = 3) -> str:
     """Return a number to so many significant digits, without exponent and trailing zeros.
 

@@ -17,7 +17,9 @@ from charprobe.summary import summarise
 HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")
 
 
-@pytest.mark.parametrize("stage", ["plain-wire", "coloured-compressor", "noise-gate"])
+@pytest.mark.parametrize(
+    "stage", ["plain-wire", "coloured-compressor", "noise-gate", "bass-lift", "core-colour"]
+)
 def test_no_number_has_a_hyphen_for_a_minus(stage):
     rng, stimulus = np.random.default_rng(1), lay_out(load_recipe("quick"), rate_hz=48_000, take=1)
     sound, captures = render(stimulus), []

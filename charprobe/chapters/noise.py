@@ -17,7 +17,7 @@ from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Silence
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.wording import number_text, signed_text
 
 UNITS = {
     "noise.unweighted": "dBFS",
@@ -192,7 +192,7 @@ def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[s
     else:
         entries["noise.change_at_equal_level"] = Entry(
             _difference(change, gain),
-            f"unweighted, less the gain of {_signed(gain.value, 2)} dB that the quiet tone shows",
+            f"unweighted, less the gain of {signed_text(gain.value, 2)} dB that the quiet tone shows",
         )
     return entries
 
@@ -309,7 +309,9 @@ def _findings(heard: _Heard, other: _Heard | None) -> tuple[str, ...]:
                 "and the stage's own noise is lower than given."
             )
         else:
-            out.append(f"The setting changes the noise by {_signed(change.value, 1)} dB against the bypass.")
+            out.append(
+                f"The setting changes the noise by {signed_text(change.value, 1)} dB against the bypass."
+            )
     return tuple(out)
 
 
@@ -318,8 +320,3 @@ def _tells(line: MainsLine, noise: Noise) -> bool:
     density = float(np.interp(line.frequency_hz, noise.spectrum_hz, noise.spectrum_dbfs_per_hz))
     beside = density + 10 * math.log10(THIRD_OCTAVE * line.frequency_hz)
     return line.level_dbfs > max(LEAST_MAINS_DBFS, beside)
-
-
-def _signed(value: float, decimals: int) -> str:
-    text = number_text(value, decimals)
-    return text if text.startswith("−") else f"+{text}"

@@ -19,7 +19,7 @@ from charprobe.quantity import Reading, Unmeasured
 from charprobe.recipe import Sweep
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.wording import number_text, signed_text
 
 UNITS = {
     "response.low_corner": "Hz",
@@ -292,5 +292,8 @@ def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
             out.append(f"{where} keeps its shape within {FIGURE_OF_CHANGE_DB:g} dB.")
         else:
             hz = sweep.response.frequency_hz[told][worst]
-            out.append(f"{where} changes its shape, most at {hz:.0f} Hz: {shape_change[worst]:+.2f} dB.")
+            out.append(
+                f"{where} changes its shape, most at {hz:.0f} Hz: "
+                f"{signed_text(float(shape_change[worst]), 2)} dB."
+            )
     return tuple(out)

@@ -11,7 +11,7 @@ from charprobe.estimators.static_curve import StaticCurve, in_dbfs
 from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.take import Take
-from charprobe.wording import readable
+from charprobe.wording import readable, rounded_text
 
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 
@@ -63,7 +63,7 @@ def _unsettled(curve: StaticCurve) -> Found:
         "unsettled",
         "note" if covered else "warn",
         f"{len(late)} of {len(curve.points)} level steps had not settled{way}, up to "
-        f"{abs(farthest.remaining_db):.2g} dB to go: left out of the curve; {rest}. "
+        f"{rounded_text(max(abs(farthest.remaining_db), 0.001), 2)} dB to go: left out of the curve; {rest}. "
         "Use a recipe with longer steps, such as static.",
     )
 

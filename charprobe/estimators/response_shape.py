@@ -14,6 +14,7 @@ from scipy.optimize import least_squares
 
 from charprobe.cut import Array
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.wording import signed_text
 
 MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
 NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat
@@ -328,7 +329,7 @@ def _sentence(
 ) -> str:
     span = f"{_hz(float(frequency_hz[0]))} to {_hz(float(frequency_hz[-1]))}"
     if tilt is not None:
-        return f"tilt of {tilt.value:+.2f} dB per decade, {span} (within {worst_db:.2f} dB)"
+        return f"tilt of {signed_text(tilt.value, 2)} dB per decade, {span} (within {worst_db:.2f} dB)"
     if not parts:
         return f"flat within ±{max(np.ptp(magnitude_db) / 2, 0.005):.2f} dB, {span}"
     words = ", ".join(map(_part_words, parts))
@@ -344,7 +345,7 @@ def _part_words(part: Part) -> str:
         name = "high-pass" if part.side == "low" else "low-pass"
         return f"{order}-order {name}, -3 dB at {corner}"
     end, where = ("bass", "below") if part.side == "low" else ("treble", "above")
-    return f"{order}-order {end} shelf, {part.gain_db.value:+.2f} dB {where} {corner}"
+    return f"{order}-order {end} shelf, {signed_text(part.gain_db.value, 2)} dB {where} {corner}"
 
 
 def _hz(frequency_hz: float) -> str:

@@ -17,7 +17,7 @@ ORDERS = tuple(range(2, 11))
 FLOOR_ROOM_DB, TOP_DBC = 10.0, 0.0
 LINES = (
     ("THD at reference", "colour.thd_at_reference"),
-    ("Colour begins at", "colour.onset"),
+    ("Colour from", "colour.onset"),
     ("0.1 % distortion at", "colour.input_at_thd_minus60db"),
     ("1 % distortion at", "colour.input_at_thd_minus40db"),
     ("Even over odd", "colour.even_odd_balance"),

@@ -13,7 +13,7 @@ from charprobe.health.clock_text import clock_text
 from charprobe.health.groups import lost_groups
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.wording import signed_text
 
 Array = NDArray[np.float64]
 
@@ -180,7 +180,7 @@ def _told(take: Take, event: Event) -> Health:
     elif event.is_dropout:
         what = f"Phase jumps {abs(event.phase_deg):.0f}° at {where}: samples lost or repeated"
     elif abs(event.gain_db) >= STEP_DB:
-        change = ("+" if event.gain_db > 0 else "") + number_text(event.gain_db, 2)
+        change = signed_text(event.gain_db, 2)
         return Health(
             "gain-step",
             "warn",

@@ -9,7 +9,7 @@ from charprobe.health.clock_text import clock_text
 from charprobe.health.flat_tops import FlatTops
 from charprobe.health.sample_facts import ChannelFacts, Stretch, gather_sample_facts
 from charprobe.source import FileFacts, Source
-from charprobe.wording import number_text
+from charprobe.wording import number_text, signed_text
 
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
@@ -228,11 +228,10 @@ def _container_bits(facts: FileFacts, bits: int) -> str:
 def _offset(at: _Place, channel: ChannelFacts) -> list[Health]:
     if _dbfs(abs(channel.rest)) <= OFFSET_DBFS:
         return []
-    sign, share = "+" if channel.rest > 0 else "", number_text(channel.rest, 5)
     text = (
-        f"DC offset {number_text(_dbfs(abs(channel.rest)), 0)} dBFS ({sign}{share} of full scale) – "
-        f"{at.text()}. Threshold and even harmonics may shift; it is not removed for measurement. Look for a "
-        "DC-coupled input or a faulty converter. All results are kept."
+        f"DC offset {number_text(_dbfs(abs(channel.rest)), 0)} dBFS ({signed_text(channel.rest, 5)} of full "
+        f"scale) – {at.text()}. Threshold and even harmonics may shift; it is not removed for "
+        "measurement. Look for a DC-coupled input or a faulty converter. All results are kept."
     )
     return [Health("dc-offset", "warn", text, channel=at.index)]
 
@@ -242,8 +241,8 @@ def _level(at: _Place, channel: ChannelFacts) -> list[Health]:
     where = at.text(channel.peak_at)
     if channel.peak > 1.0:
         text = (
-            f"Peak {peak_dbfs:+.1f} dBFS in a float file – {where}. It is not clipped here; an integer "
-            "export would be. Nothing to do as long as it stays float."
+            f"Peak {signed_text(peak_dbfs, 1)} dBFS in a float file – {where}. It is not clipped here; an "
+            "integer export would be. Nothing to do as long as it stays float."
         )
         return [Health("beyond-full-scale", "note", text, at.index, at.seconds(channel.peak_at))]
     if channel.peak > 0 and peak_dbfs < LOW_PEAK_DBFS:

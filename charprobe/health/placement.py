@@ -15,6 +15,7 @@ from charprobe.segment_search import LEAD_HOPS, band_levels, hop_samples, matche
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 from charprobe.timing_jump import Jump
+from charprobe.wording import signed_text
 
 Array = NDArray[np.float64]
 
@@ -240,7 +241,7 @@ def _clock(take: Take) -> list[Health]:
     if drift.low <= COMMON_CLOCK_PPM and drift.high >= -COMMON_CLOCK_PPM:
         return []
     wide = abs(drift.value) > WIDE_CLOCK_PPM
-    ppm = f"{drift.value:+.1f}".replace("-", "−")
+    ppm = signed_text(drift.value, 1)
     message = (
         f"Recorder runs {ppm} ppm ({_where(take)}): frequencies fitted; null files are "
         "resampled, measurements are not"

@@ -12,7 +12,7 @@ from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.clock_text import clock_text
 from charprobe.stimulus import Tone
 from charprobe.take import BY_TONE, Take
-from charprobe.wording import number_text
+from charprobe.wording import signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
 SETTLED_FROM = 0.4  # share of a tone that is left to settle
@@ -106,10 +106,6 @@ def _added(each: Array, column: Array, change: Array) -> tuple[float, float]:
     return float(fitted[-1]), float(np.sum((change - basis @ fitted) ** 2))
 
 
-def _signed(size: float) -> str:
-    return ("+" if size > 0 else "") + number_text(size, 2)
-
-
 def _where(take: Take) -> str:
     return f"{take.source.name}, channel {take.channel + 1}"
 
@@ -117,8 +113,9 @@ def _where(take: Take) -> str:
 def _step(take: Take, time: Array, at: int, size: float) -> Health:
     before, after = clock_text(float(time[at - 1])), clock_text(float(time[at]))
     message = (
-        f"Gain steps {_signed(size)} dB between {before} and {after} ({_where(take)}): a knob was moved, or "
-        "a pad switched. What lies before and after does not compare; retake. Everything is given, marked"
+        f"Gain steps {signed_text(size, 2)} dB between {before} and {after} ({_where(take)}): a knob was "
+        "moved, or a pad switched. What lies before and after does not compare; "
+        "retake. Everything is given, marked"
     )
     return Health(
         "gain-step", "warn", message, channel=take.channel, start_s=float(time[at - 1]), end_s=float(time[at])
@@ -127,8 +124,8 @@ def _step(take: Take, time: Array, at: int, size: float) -> Health:
 
 def _drift(take: Take, size: float) -> Health:
     message = (
-        f"Level drifts {_signed(size)} dB from first to last tone ({_where(take)}): gear still warming up, "
-        "or a sagging supply. Wait until it has settled and retake. Everything is given, marked"
+        f"Level drifts {signed_text(size, 2)} dB from first to last tone ({_where(take)}): gear still "
+        "warming up, or a sagging supply. Wait until it has settled and retake. Everything is given, marked"
     )
     return Health("level-drift", "warn", message, channel=take.channel)
 

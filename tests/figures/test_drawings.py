@@ -341,6 +341,6 @@ def test_the_map_shows_each_cell_and_what_hides_in_it(drawings):
 
 def test_the_card_writes_every_level_that_matters(drawings):
     written = " ".join(texts(drawings["colour-card"]))
-    for label in ("THD at reference", "Colour begins at", "0.1 % distortion at", "Gain ripple's share"):
+    for label in ("THD at reference", "Colour from", "0.1 % distortion at", "Gain ripple's share"):
         assert label in written
     assert in_words(made_profile(UGLY), "colour.thd_at_reference") in written
