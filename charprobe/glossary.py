@@ -237,6 +237,12 @@ _COLOUR = {
         "%",
         "Share of the third harmonic's amplitude under gain reduction that ripple of the gain explains.",
     ),
+    "colour.ripple_expected": Term(
+        "Expected ripple",
+        "dBc",
+        "Third harmonic, over the fundamental, that ripple of the gain makes if a plain detector with the "
+        "measured attack and release drives it: a full-wave rectifier, or a smooth one where the times tell.",
+    ),
     "colour.imd_smpte": Term(
         "Intermodulation (two-tone)",
         "dB",

@@ -60,6 +60,7 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
         ),
         "colour.even_odd_balance": _COLOUR,
         "colour.ripple_share": _SHARE,
+        "colour.ripple_expected": _COLOUR,
         "colour.imd_smpte": _COLOUR,
         "colour.imd_difference": _COLOUR,
         "response.low_corner": _CORNER,

@@ -8,6 +8,7 @@ from dataclasses import replace
 from charprobe import __version__, glossary
 from charprobe.chapter import Chapter, Entry, Health
 from charprobe.chapters.colour import colour_chapter
+from charprobe.chapters.colour_expected import expected_ripple
 from charprobe.chapters.noise import noise_chapter
 from charprobe.chapters.path import path_chapter
 from charprobe.chapters.response import passage_of, response_chapter
@@ -110,10 +111,12 @@ def _from_one(item: Health) -> Health:
 def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
     static, curve = static_chapter(wet, dry)
     response = response_chapter(wet, dry, curve)
+    timing = timing_chapter(wet, dry, curve)
+    expected = expected_ripple(timing, curve)
     return (
         static,
-        timing_chapter(wet, dry, curve),
-        colour_chapter(wet, dry, curve, passage_of(response)),
+        timing,
+        colour_chapter(wet, dry, curve, passage=passage_of(response), expected=expected),
         response,
         noise_chapter(wet, dry),
         path_chapter(wet, dry),

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from charprobe.chapter import Chapter, Entry
+from charprobe.chapters.colour_expected import Expected, expected_words
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
@@ -33,6 +34,7 @@ UNITS = {
     "colour.onset": "dBFS",
     "colour.even_odd_balance": "dB",
     "colour.ripple_share": "%",
+    "colour.ripple_expected": "dBc",
 }
 RECIPE = "quick"
 REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
@@ -41,7 +43,12 @@ CLEAR_REDUCTION_DB = 1.0  # the share of ripple is judged where there is at leas
 
 
 def colour_chapter(
-    wet: Take, bypass: Take | None, static: Reduction | None, passage: Passage | None = None
+    wet: Take,
+    bypass: Take | None,
+    static: Reduction | None,
+    *,
+    passage: Passage | None = None,
+    expected: Expected | None = None,
 ) -> Chapter:
     """Measure harmonics and intermodulation of a setting from its tones and two_tone segments.
 
@@ -53,6 +60,8 @@ def colour_chapter(
         The static curve, to tell which tones ran under gain reduction.
     passage : Passage or None
         Linear response of the stage at rest, to tell colour behind a filter from ripple.
+    expected : Expected or None
+        Ripple that attack and release let expect, where they were measured.
     """
     pairs = intermodulation(wet, bypass)
     rungs = _measured(wet, bypass, static)
@@ -77,15 +86,19 @@ def colour_chapter(
     for name, target in (("minus60db", -60.0), ("minus40db", -40.0)):
         entries[f"colour.input_at_thd_{name}"] = Entry(input_at_thd(ladder, target_dbc=target), over)
     entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
-    entries["colour.ripple_share"] = _ripple_share(splits, rungs, reference.cell.tone.frequency_hz)
+    shown = _rippling(rungs, reference.cell.tone.frequency_hz)
+    entries["colour.ripple_share"] = _ripple_share(splits, rungs, shown)
+    entries["colour.ripple_expected"] = _ripple_expected(expected, rungs, shown, static)
+    compared = shown and expected_words(entries["colour.ripple_expected"].reading, shown, _tone_words(shown))
     return Chapter(
         quantities=entries | dict(pairs.quantities),
-        curves=colour_curves(rungs, splits, ladder)
+        curves=colour_curves(rungs, splits, ladder, expected=expected, static=static)
         | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)}
         | dict(pairs.curves)
         | curve,
         findings=(
             *colour_findings(ladder, entries),
+            *((compared,) if compared else ()),
             *curve_words,
             *pairs.findings,
             *stray_finding(rungs, rate_hz=rate_hz),
@@ -193,28 +206,60 @@ def _onset(ladder: Sequence[Rung], bypass: Take | None) -> Reading:
     return colour_onset(ladder)
 
 
-def _ripple_share(splits: Sequence[Split], rungs: Sequence[Rung], reference_hz: float) -> Entry:
-    if all(rung.reduced_db is None for rung in rungs):
-        reason = "it is not known which tones ran under gain reduction"
-        return Entry(Unmeasured("%", reason, "a recipe with level_steps beside the tones"), "")
-    if all(rung.idle for rung in rungs):
-        return Entry(Quantity(0.0, 0.0, 0.0, "%"), "no gain reduction at any level of the tones")
+def _rippling(rungs: Sequence[Rung], reference_hz: float) -> Rung | None:
+    """Return the tone at which ripple is judged: the reference if its third harmonic shows, else the lowest.
+
+    None without a level clearly under gain reduction. Ripple is largest at the lowest tone.
+    """
     clear = [
         rung
         for rung in rungs
         if rung.reduced_db is not None and rung.reduced_db >= CLEAR_REDUCTION_DB and rung.colour is not None
     ]
     if not clear:
-        reason = (
-            f"no level of the tones shows {CLEAR_REDUCTION_DB:g} dB of gain reduction at "
-            f"{LEAST_FREQUENCIES} frequencies"
-        )
-        return Entry(Unmeasured("%", reason, "a recipe with hotter tones at three frequencies"), "")
-    # the reference tone if its third harmonic shows there, else the lowest tone: ripple is largest there
+        return None
     nearest = min(abs(rung.input_dbfs - REFERENCE_DBFS) for rung in clear)
     level = [rung for rung in clear if abs(rung.input_dbfs - REFERENCE_DBFS) < nearest + SAME_LEVEL_DB]
     level.sort(key=lambda rung: (rung.cell.tone.frequency_hz != reference_hz, rung.cell.tone.frequency_hz))
-    shown = next((rung for rung in level if rung.cell.detected(3)), level[0])
+    return next((rung for rung in level if rung.cell.detected(3)), level[0])
+
+
+def _ripple_share(splits: Sequence[Split], rungs: Sequence[Rung], shown: Rung | None) -> Entry:
+    missing = _no_ripple(rungs, shown, "%")
+    if shown is None or missing is not None:
+        assert missing is not None
+        return missing
     split = _split_of(splits, shown.cell)
     assert split is not None
     return Entry(split.share(shown.cell), f"third harmonic of {_tone_words(shown)}")
+
+
+def _ripple_expected(
+    expected: Expected | None, rungs: Sequence[Rung], shown: Rung | None, static: Reduction | None
+) -> Entry:
+    missing = _no_ripple(rungs, shown, "dBc")
+    if shown is None or missing is not None:
+        assert missing is not None
+        return missing
+    if expected is None:
+        return Entry(Unmeasured("dBc", "attack and release were not measured", "a recipe with bursts"), "")
+    return Entry(expected.third(shown, static), f"third harmonic of {_tone_words(shown)}")
+
+
+def _no_ripple(rungs: Sequence[Rung], shown: Rung | None, unit: str) -> Entry | None:
+    """Return the entry where there is nothing to judge ripple by, None where there is."""
+    if all(rung.reduced_db is None for rung in rungs):
+        reason = "it is not known which tones ran under gain reduction"
+        return Entry(Unmeasured(unit, reason, "a recipe with level_steps beside the tones"), "")
+    if all(rung.idle for rung in rungs):
+        words = "no gain reduction at any level of the tones"
+        if unit == "%":
+            return Entry(Quantity(0.0, 0.0, 0.0, unit), words)
+        return Entry(Unmeasured(unit, f"{words}, so no ripple", "none needed"), "")
+    if shown is not None:
+        return None
+    reason = (
+        f"no level of the tones shows {CLEAR_REDUCTION_DB:g} dB of gain reduction at "
+        f"{LEAST_FREQUENCIES} frequencies"
+    )
+    return Entry(Unmeasured(unit, reason, "a recipe with hotter tones at three frequencies"), "")

@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from charprobe.chapter import Cell, Entry, Table
+from charprobe.chapters.colour_expected import Expected, expected_columns
+from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.colour import Growth, Rung, growth_laws
 from charprobe.estimators.harmonics import HIGHEST
 from charprobe.estimators.ripple import Split
@@ -19,11 +21,18 @@ ORDERS = range(2, HIGHEST + 1)
 MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 
 
-def colour_curves(rungs: Sequence[Rung], splits: Sequence[Split], ladder: Sequence[Rung]) -> dict[str, Table]:
+def colour_curves(
+    rungs: Sequence[Rung],
+    splits: Sequence[Split],
+    ladder: Sequence[Rung],
+    *,
+    expected: Expected | None,
+    static: Reduction | None,
+) -> dict[str, Table]:
     """Tables of the chapter: harmonics, growth per order, colour beside ripple where there is reduction."""
     curves = {"harmonics": _harmonics_table(rungs), "harmonic_growth": _growth_table(growth_laws(ladder))}
     if splits:
-        curves["colour_and_ripple"] = _ripple_table(rungs, splits)
+        curves["colour_and_ripple"] = _ripple_table(rungs, splits, expected, static)
     return curves
 
 
@@ -126,10 +135,13 @@ def _growth_table(laws: Sequence[Growth]) -> Table:
     )
 
 
-def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
-    """Third harmonic of every cell under reduction: measured, and its two parts."""
+def _ripple_table(
+    rungs: Sequence[Rung], splits: Sequence[Split], expected: Expected | None, static: Reduction | None
+) -> Table:
+    """Third harmonic of every cell under reduction: measured, its two parts, and the ripple expected."""
     level_of = {id(rung.cell): rung for rung in rungs}
     rows: list[tuple[Cell, ...]] = []
+    told: list[Rung] = []
     for split in splits:
         for cell in split.cells:
             if cell.orders < 3:
@@ -138,6 +150,7 @@ def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
             ripple = abs(split.ripple_at(3, cell.tone.frequency_hz))
             colours, stds = split.colour_at(cell)
             colour = float(abs(colours[1]))
+            told.append(rung)
             rows.append(
                 (
                     rung.input_dbfs,
@@ -149,9 +162,10 @@ def _ripple_table(rungs: Sequence[Rung], splits: Sequence[Split]) -> Table:
                 )
             )
     names = ("input_dbfs", "frequency_hz", "reduction_db", "h3_dbc", "ripple_dbc", "colour_dbc")
-    columns = {name: [row[i] for row in rows] for i, name in enumerate(names)}
-    units = ("dBFS", "Hz", "dB", "dBc", "dBc", "dBc")
-    return Table(columns, dict(zip(names, units, strict=True)))
+    columns: dict[str, list[Cell]] = {name: [row[i] for row in rows] for i, name in enumerate(names)}
+    units = dict(zip(names, ("dBFS", "Hz", "dB", "dBc", "dBc", "dBc"), strict=True))
+    more = expected_columns(expected, static, told)
+    return Table(columns | more, units | dict.fromkeys(more, "dBc"))
 
 
 def _db(size: float) -> Cell:

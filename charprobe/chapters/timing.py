@@ -144,7 +144,7 @@ def reference_readings(row: Row) -> dict[str, Reading]:
         "attack.initial_slope": attack.initial_slope,
         "attack.overshoot": attack.overshoot,
         "attack.lookahead": _lookahead(attack.start, row.attack_trace),
-        "release.hold": _hold(release.start, kind, row.release_trace),
+        "release.hold": _hold(release, kind, row.release_trace),
         "release.t50": release.t50,
         "release.t63": release.t63,
         "release.t90": release.t90,
@@ -191,14 +191,14 @@ def _lookahead(start: Reading, trace: GainTrace) -> Reading:
     return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
 
 
-def _hold(start: Reading, kind: ReleaseKind | None, trace: GainTrace) -> Reading:
-    fitted = kind.hold if kind is not None else start
-    hold = fitted if isinstance(fitted, Quantity) else start
+def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Reading:
+    fitted = kind.hold if kind is not None else times.start
+    hold = fitted if isinstance(fitted, Quantity) else times.start
     if isinstance(hold, Unmeasured):
         return Unmeasured("s", hold.reason, hold.next, hold.at_most, hold.at_least)
-    tau = kind.tau_1.value if kind is not None and isinstance(kind.tau_1, Quantity) else 0.0
+    scale = kind.tau_1 if kind is not None and isinstance(kind.tau_1, Quantity) else times.t63
     # a dead time below a hundredth of the time constant is the law's own misfit, not a hold
-    bound = max(trace.resolution_s, 0.01 * tau)
+    bound = max(trace.resolution_s, 0.01 * scale.value if isinstance(scale, Quantity) else 0.0)
     if hold.low > bound:
         return hold
     reason = "the release starts at the edge, as far as this capture resolves"

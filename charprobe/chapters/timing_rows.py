@@ -155,8 +155,14 @@ def _from_elsewhere(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
         )
         return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
 
+    start, speed = attack.start, attack.initial_slope
+    if isinstance(start, Quantity) and isinstance(speed, Quantity) and speed.value != 0:
+        # a gain still rising at the edge looks as if it had turned before it
+        aside_s = 1e-3 * missing_db / abs(speed.value)
+        start = Quantity.from_std(start.value, math.hypot(start.std, aside_s), "s")
     return replace(
         attack,
+        start=start,
         t50=doubted(attack.t50),
         t63=doubted(attack.t63),
         t90=doubted(attack.t90),

@@ -22,6 +22,7 @@ LINES = (
     ("1 % distortion at", "colour.input_at_thd_minus40db"),
     ("Even over odd", "colour.even_odd_balance"),
     ("Gain ripple's share", "colour.ripple_share"),
+    ("Ripple expected", "colour.ripple_expected"),
     ("Response tilt", "response.tilt"),
     ("Noise re bypass", "noise.change"),
 )

@@ -6,7 +6,7 @@ import pytest
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
 from charprobe.quantity import Quantity
-from charprobe.recipe import LevelSteps, Recipe, Sweep, Tones
+from charprobe.recipe import Bursts, LevelSteps, Recipe, Sweep, Tones
 from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
@@ -14,10 +14,11 @@ from charprobe.stages.rig import Rig
 RATE_HZ = 48_000
 RECIPE = Recipe(
     "ripple",
-    "steps, a sweep, and tones at three frequencies",
+    "steps, bursts, a sweep, and tones at three frequencies",
     (
         Sweep("response", 10.0, 22_000.0, 3.0, -45.0, 1.0),
         LevelSteps("steps", 997.0, -45.0, -3.0, 3.0, 0.4, False, 1.0),
+        Bursts("times", 3989.0, 2, -40.0, -10.0, 0.4, 0.35, 0.5, True),
         Tones("tones", (110.0, 997.0, 5003.0), (-20.0, -10.0, -4.0), 0.5),
     ),
 )
@@ -59,3 +60,36 @@ def test_the_share_of_ripple_is_what_the_stage_is_made_of(name):
         assert not isinstance(onset, Quantity), f"{name} has no colour"
     else:
         assert not explained, f"{name} has no ripple"
+
+
+@pytest.mark.parametrize(
+    "name", ["feedforward-rms-hard", "feedforward-average-soft", "feedforward-peak-hard"]
+)
+def test_the_times_foretell_the_ripple(name):
+    table = profile_of(name).curves["colour_and_ripple"].columns
+    rows = [
+        (measured, low, high)
+        for measured, low, high, hz in zip(
+            table["h3_dbc"],
+            table["expected_low_dbc"],
+            table["expected_high_dbc"],
+            table["frequency_hz"],
+            strict=True,
+        )
+        if low is not None and measured is not None and hz < 2000
+    ]
+    assert len(rows) >= 4
+    for measured, low, high in rows:
+        assert low - 0.3 <= measured <= high + 0.3  # of the stage's own ripple, by its harmonics
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("feedforward-average-soft", "ripple explains it"),
+        ("coloured-compressor", "is colour"),
+    ],
+)
+def test_what_the_expected_ripple_says(name, words):
+    findings = profile_of(name).findings
+    assert any(words in sentence for sentence in findings)
