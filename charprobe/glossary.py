@@ -290,6 +290,16 @@ _REST = {
         "dB",
         "Noise change less the gain of the quiet tone: what is left when both play equally loud.",
     ),
+    "noise.under_signal": Term(
+        "Noise under signal",
+        "dBFS",
+        "Unweighted noise from 20 Hz to 20 kHz that the stage adds beside the reference tone, lines apart.",
+    ),
+    "noise.rise_under_signal": Term(
+        "Rise of noise",
+        "dB",
+        "Noise beside the reference tone less noise beside the quietest tone of that frequency.",
+    ),
     "noise.mains": Term(
         "Mains lines", "dBFS", "Power sum of the lines of the 50 Hz or 60 Hz family, kept out of the noise."
     ),

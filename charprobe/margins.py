@@ -74,6 +74,8 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
         "noise.ccir_rms": _NOISE,
         "noise.unweighted": _NOISE,
         "noise.change": _NOISE,
+        "noise.under_signal": _NOISE,
+        "noise.rise_under_signal": _NOISE,
         "noise.change_at_equal_level": _NOISE,
         "noise.dynamic_range": _NOISE,
         "path.latency": Margin(0.000_01, "difference", "10 µs dips a sum of two inputs by 1 dB at 15 kHz"),

@@ -12,6 +12,7 @@ from charprobe.chapters.colour_expected import Expected, expected_words
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
+from charprobe.chapters.noise_under import noise_under_entries, noise_under_table, noise_under_words
 from charprobe.chapters.reduction import Reduction
 from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.chapters.transfer import transfer
@@ -35,6 +36,8 @@ UNITS = {
     "colour.even_odd_balance": "dB",
     "colour.ripple_share": "%",
     "colour.ripple_expected": "dBc",
+    "noise.under_signal": "dBFS",
+    "noise.rise_under_signal": "dB",
 }
 RECIPE = "quick"
 REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
@@ -86,6 +89,7 @@ def colour_chapter(
     for name, target in (("minus60db", -60.0), ("minus40db", -40.0)):
         entries[f"colour.input_at_thd_{name}"] = Entry(input_at_thd(ladder, target_dbc=target), over)
     entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
+    entries |= noise_under_entries(ladder, reference, at)
     shown = _rippling(rungs, reference.cell.tone.frequency_hz)
     entries["colour.ripple_share"] = _ripple_share(splits, rungs, shown)
     entries["colour.ripple_expected"] = _ripple_expected(expected, rungs, shown, static)
@@ -93,7 +97,7 @@ def colour_chapter(
     return Chapter(
         quantities=entries | dict(pairs.quantities),
         curves=colour_curves(rungs, splits, ladder, expected=expected, static=static)
-        | {"stray_lines": stray_table(rungs, rate_hz=rate_hz)}
+        | {"stray_lines": stray_table(rungs, rate_hz=rate_hz), "noise_under_signal": noise_under_table(rungs)}
         | dict(pairs.curves)
         | curve,
         findings=(
@@ -102,6 +106,7 @@ def colour_chapter(
             *curve_words,
             *pairs.findings,
             *stray_finding(rungs, rate_hz=rate_hz),
+            *noise_under_words(entries),
         ),
     )
 

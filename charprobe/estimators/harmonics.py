@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.cut import Array, Cut
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
-from charprobe.estimators.tone_residual import StrayLine, stray_lines, subtract_tone
+from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.stimulus import Tone
 from charprobe.wording import number_text
@@ -46,6 +46,8 @@ class HarmonicCell:
         Standard uncertainty of the real and of the imaginary part of each ratio.
     strays : tuple of StrayLine
         Steady lines beside the tone that are no harmonics of it, strongest first.
+    noise : Quantity or None
+        Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
     """
 
     tone: Tone
@@ -53,6 +55,7 @@ class HarmonicCell:
     ratios: Complex
     stds: Array
     strays: tuple[StrayLine, ...] = ()
+    noise: Quantity | None = None
 
     @property
     def orders(self) -> int:
@@ -187,8 +190,9 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     order = np.arange(2, fit.orders + 1)
     turn = np.exp(-1j * order * np.angle(first))
     own = float(abs(first))
+    beside = beside_tone(steady, fit)
     return HarmonicCell(
-        tone, fit, fit.amplitudes[1:] * turn / own, fit.stds[1:] / own, stray_lines(steady, fit)
+        tone, fit, fit.amplitudes[1:] * turn / own, fit.stds[1:] / own, beside.lines, beside.noise
     )
 
 

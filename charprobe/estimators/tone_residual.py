@@ -1,4 +1,4 @@
-"""What a fitted tone leaves over: the residual, and lines in it that are no harmonics."""
+"""What a fitted tone leaves over: lines that are no harmonics, and the noise that plays beside the tone."""
 
 from __future__ import annotations
 
@@ -8,13 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from charprobe.cut import Cut
+from charprobe.cut import Array, Cut
+from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
+from charprobe.quantity import Quantity
 
 FALSE_LINES = 1e-3  # chance of naming any line where there is only noise
 APART_BINS = 3  # a line this near an order of the tone is a skirt of it, no line of its own
 FLOOR_BINS = 40  # half width of the stretch whose median is the floor beside a bin
-LOWEST_HZ = 20.0
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
+HANN_BANDWIDTH = 1.5  # equivalent noise bandwidth of a Hann window, in bins
+# the median of exponentially distributed powers is ln 2 of their mean, and a little more where they are few
+MEDIAN = math.log(2) + HANN_CORRELATION / (4 * FLOOR_BINS)
+MEDIAN_STD = 0.23  # relative standard uncertainty of a floor from the median of one stretch, Hann window
 
 
 @dataclass(frozen=True)
@@ -38,8 +44,19 @@ def subtract_tone(cut: Cut, tone: ToneFit) -> Cut:
     return Cut(cut.samples - tone.dc - model.real, cut.start, cut.step, cut.rate_hz)
 
 
-def stray_lines(cut: Cut, tone: ToneFit) -> tuple[StrayLine, ...]:
-    """Find lines that stand out of the residual of a tone, strongest first.
+@dataclass(frozen=True)
+class Beside:
+    """What sounds beside a tone and its harmonics: lines, strongest first, and noise, unweighted, in dBFS.
+
+    `noise` is None where the cut is too short to tell it.
+    """
+
+    lines: tuple[StrayLine, ...]
+    noise: Quantity | None
+
+
+def beside_tone(cut: Cut, tone: ToneFit) -> Beside:
+    """Find what sounds beside a tone: lines that are no harmonics of it, and noise.
 
     Parameters
     ----------
@@ -50,9 +67,10 @@ def stray_lines(cut: Cut, tone: ToneFit) -> tuple[StrayLine, ...]:
 
     Notes
     -----
-    Hann-windowed periodogram of the residual; a bin is a line when it exceeds the median of its
-    neighbourhood by what noise would reach once in 1000 cuts. Bins within three of an order are left out:
-    there the skirts of gain movement lie.
+    Hann-windowed periodogram of the residual, in stretches of 80 bins; the median of a stretch is its
+    floor, which lines and the skirts of the tone hardly move. A bin is a line when it exceeds the floor by
+    what noise would reach once in 1000 cuts; bins within three of an order are left out: there the skirts of
+    gain movement lie. The noise is the sum of the floor from 20 Hz to 20 kHz (or 0.47 of the rate).
     """
     residual = subtract_tone(cut, tone).samples
     n = residual.size
@@ -61,11 +79,11 @@ def stray_lines(cut: Cut, tone: ToneFit) -> tuple[StrayLine, ...]:
     bin_hz = cut.rate_hz / cut.step / n
     count = power.size // (2 * FLOOR_BINS)
     if count < 2:
-        return ()
+        return Beside((), None)
     blocks = power[: count * 2 * FLOOR_BINS].reshape(count, -1)
-    # the median of exponentially distributed powers is ln 2 of their mean
     middles = (np.arange(count) + 0.5) * 2 * FLOOR_BINS
-    floor = np.interp(np.arange(power.size), middles, np.median(blocks, axis=1) / math.log(2))
+    floors = np.median(blocks, axis=1) / MEDIAN
+    floor = np.interp(np.arange(power.size), middles, floors)
     threshold = math.log(power.size / FALSE_LINES)
     peaks = power[1:-1] > np.maximum(power[:-2], power[2:])
     index = 1 + np.flatnonzero(peaks & (power[1:-1] > 1.5 * threshold * np.maximum(floor[1:-1], 1e-32)))
@@ -77,4 +95,16 @@ def stray_lines(cut: Cut, tone: ToneFit) -> tuple[StrayLine, ...]:
         StrayLine(float(i * bin_hz), 10 * math.log10(float(power[i])) - 20 * math.log10(reference))
         for i in chosen
     ]
-    return tuple(sorted(lines, key=lambda line: -line.level_dbc))
+    at_hz = bin_hz * np.arange(power.size)
+    heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
+    return Beside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
+
+
+def _noise(floor: Array, floors: Array) -> Quantity | None:
+    """Level of the noise, a full-scale sine being 0 dBFS; as uncertain as the floors of the stretches."""
+    # a line's power is read at its peak, so a bin of noise counts 1.5 times: the Hann window's bandwidth
+    total = float(floor.sum()) / HANN_BANDWIDTH
+    if total <= 0:
+        return None
+    std = MEDIAN_STD * float(np.sqrt(np.sum(floors**2)) / np.sum(floors))
+    return Quantity.from_std(10 * math.log10(total), 10 / math.log(10) * std, "dBFS")

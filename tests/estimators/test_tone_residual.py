@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.cut import Cut
 from charprobe.estimators.tone import fit_tone
-from charprobe.estimators.tone_residual import stray_lines, subtract_tone
+from charprobe.estimators.tone_residual import beside_tone, subtract_tone
 
 RATE_HZ = 48_000.0
 STEP = 1 - 27e-6
@@ -33,7 +33,7 @@ def test_residual_of_a_tone_in_noise_is_the_noise(rng):
 
 def test_stray_lines_are_found_with_frequency_and_level(rng):
     cut = cut_of(rng, lines=((3210.0, -85.0), (12_345.0, -75.0)))
-    found = stray_lines(cut, fitted(cut))
+    found = beside_tone(cut, fitted(cut)).lines
     # one bin is 3.4 Hz, and half a bin off a Hann window reads 1.4 dB low
     assert [line.frequency_hz for line in found] == pytest.approx([12_345, 3210], abs=2.5)
     assert [line.level_dbc for line in found] == pytest.approx([-75, -85], abs=1.6)
@@ -42,4 +42,17 @@ def test_stray_lines_are_found_with_frequency_and_level(rng):
 def test_noise_and_harmonics_give_no_stray_lines(rng):
     for _ in range(5):
         cut = cut_of(rng)
-        assert stray_lines(cut, fitted(cut)) == ()
+        assert beside_tone(cut, fitted(cut)).lines == ()
+
+
+def test_noise_beside_a_tone_is_the_noise_alone(rng):
+    found = []
+    for _ in range(20):
+        cut = cut_of(rng, lines=((3210.0, -75.0), (12_345.0, -75.0), (311.0, -80.0)))
+        noise = beside_tone(cut, fitted(cut)).noise
+        found.append((noise.value, noise.low, noise.high))
+    # white noise of 1e-5 rms, of which 20 Hz to 20 kHz counts
+    truth = 10 * np.log10(2 * 1e-10 * 19_980 / 24_000)
+    values, lows, highs = np.transpose(found)
+    assert np.mean(values) == pytest.approx(truth, abs=0.05)
+    assert np.sum((lows <= truth) & (truth <= highs)) >= 17
