@@ -59,7 +59,7 @@ def find_edits(
     reach = round((abs(total) / rate_hz + NEARBY_S) / HOP_S)
     jumps: list[Jump] = []
     shift, end = 0.0, float(stimulus.ident.stop)
-    for segment in stimulus.segments:
+    for segment in stimulus.alike:
         match = matches(segment_levels(segment, rate_hz=rate_hz), levels)
         expected = (zero + segment.span.start * factor + shift - first) / hop - LEAD_HOPS
         rows = np.arange(max(0, int(expected) - reach), min(match.size, int(expected) + reach + 1))

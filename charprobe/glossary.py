@@ -318,13 +318,19 @@ _REST = {
         "Exponent p of the p-norm that puts all waveforms on the "
         "sine's curve: 1 average, 2 RMS, large for peak.",
     ),
+    "detector.link": Term(
+        "Stereo link",
+        "dB/dB",
+        "Reduction of a quiet pilot on this side while only the other side is driven, over the reduction of "
+        "this side when it is driven as hard: 0 not linked, 1 linked.",
+    ),
+    "detector.crosstalk": Term(
+        "Crosstalk",
+        "dB",
+        "Level of the other side's tone in this channel over what drives it, ahead of this side's gain.",
+    ),
     "detector.low_cut": Term(
         "Detector low cut", "Hz", "Corner of the high-pass filter in front of the level detector."
-    ),
-    "detector.link": Term(
-        "Detector link",
-        "dB/dB",
-        "Gain reduction of an undriven channel per dB of gain reduction of the driven one.",
     ),
     "replay.residual": Term(
         "Replay residual",

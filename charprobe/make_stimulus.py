@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.audio import write_wav
 from charprobe.cue_sheet import CueSheet, write_cue_sheet
 from charprobe.errors import OutputError
-from charprobe.generators.render import lay_out, render
+from charprobe.generators.render import lay_out, render_sides
 from charprobe.output import check_writable
 from charprobe.recipe import Recipe
 from charprobe.sample_codes import WrittenEncoding, sample_sha256
@@ -62,9 +62,9 @@ def write_stimulus(
     for path in (wav, cues):
         check_writable(path, force=force)
     stimulus = lay_out(recipe, rate_hz=rate_hz, take=take)
-    samples = render(stimulus)
+    samples = render_sides(stimulus)
     write_wav(wav, samples, rate_hz=rate_hz, subtype=subtype, force=force)
-    sha256 = sample_sha256([samples[:, None]], encoding=subtype)
+    sha256 = sample_sha256([samples], encoding=subtype)
     write_cue_sheet(cues, CueSheet(stimulus, subtype, sha256), force=force)
     peak_dbfs = float(20 * np.log10(np.abs(samples).max()))
     return WrittenStimulus(wav, cues, stimulus, peak_dbfs)

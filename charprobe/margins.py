@@ -83,6 +83,7 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
             1.25, "ratio", "25 % of p moves the threshold of music by less than 0.5 dB"
         ),
         "detector.low_cut": _CORNER,
+        "detector.crosstalk": Margin(3.0, "difference", "crosstalk is judged by its order of size"),
         "detector.link": Margin(0.05, "difference", "0.05 makes 0.5 dB of image shift at 10 dB of reduction"),
     }
 )

@@ -9,6 +9,7 @@ from charprobe import __version__, glossary
 from charprobe.chapter import Chapter, Entry, Health
 from charprobe.chapters.colour import colour_chapter
 from charprobe.chapters.colour_expected import expected_ripple
+from charprobe.chapters.link import link_chapter
 from charprobe.chapters.noise import noise_chapter
 from charprobe.chapters.path import path_chapter
 from charprobe.chapters.response import passage_of, response_chapter
@@ -119,6 +120,7 @@ def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
         colour_chapter(wet, dry, curve, passage=passage_of(response), expected=expected),
         response,
         noise_chapter(wet, dry),
+        link_chapter(wet, dry, curve),
         path_chapter(wet, dry),
     )
 

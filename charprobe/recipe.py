@@ -167,7 +167,24 @@ class TwoTone:
     gap_s: float = _number(0, 60, 0.3)
 
 
-Spec = LevelSteps | Bursts | BurstLengths | BurstTrain | Sweep | Tones | Silence | EqualPeak | TwoTone
+@dataclass(frozen=True)
+class Link:
+    """One side driven at rising levels beside a quiet pilot on the other, then the other side: stereo link.
+
+    Needs two channels: the stimulus has side 1 on channel 1 and side 2 on channel 2.
+    """
+
+    kind: ClassVar[str] = "link"
+    name: str
+    drive_hz: float = _number(20, TOP_HZ)
+    pilot_hz: float = _number(20, TOP_HZ)
+    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
+    pilot_dbfs: float = _number(-100, 0)
+    tone_s: float = _number(0.1, 30)
+    gap_s: float = _number(0, 60, 0.3)
+
+
+Spec = LevelSteps | Bursts | BurstLengths | BurstTrain | Sweep | Tones | Silence | EqualPeak | TwoTone | Link
 KINDS: dict[str, type[Spec]] = {cls.kind: cls for cls in get_args(Spec)}
 
 

@@ -16,6 +16,7 @@ from charprobe.stages.catalogue import make_stage, stage_names
 from charprobe.stages.fault_catalogue import apply_fault, fault_called
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Array, Stage
+from charprobe.stages.stereo import LinkedPair
 
 
 def stage_called(name: str) -> Stage:
@@ -50,6 +51,19 @@ def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: 
     return rig.record(stage.process(samples, rate_hz=rate_hz, rng=rng).samples, rate_hz=rate_hz, rng=rng)
 
 
+def record_pair(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Array:
+    """Send two channels through two units of a stage, or through a linked pair, and record them.
+
+    Parameters as in `record_stage`, but `samples` has shape (n, 2); so has what is returned, (m, 2).
+    """
+    rng = np.random.default_rng(seed)
+    if isinstance(stage, LinkedPair):
+        out, _ = stage.process_pair(samples, rate_hz=rate_hz)
+    else:
+        out = np.stack([stage.process(side, rate_hz=rate_hz, rng=rng).samples for side in samples.T], axis=1)
+    return rig.record_channels(out, rate_hz=rate_hz, rng=rng)
+
+
 def simulate_file(
     stage: Stage,
     source: Path,
@@ -60,10 +74,11 @@ def simulate_file(
     force: bool,
     faults: Sequence[tuple[str, float | None]] = (),
 ) -> Source:
-    """Send the first channel of a sound file through a stage and a rig, and write the capture.
+    """Send one channel of a sound file, or both of a pair, through a stage and a rig; write the capture.
 
-    24-bit rigs write 24-bit files, all others float32. Faults, by name and size (None for the typical one),
-    are added in order after the rig. Returns the input's facts as an open source.
+    Of files with more than two channels the first is played. 24-bit rigs write 24-bit files, all others
+    float32. Faults, by name and size (None for the typical one), are added in order after the rig. Returns
+    the input's facts as an open source.
 
     Raises
     ------
@@ -80,8 +95,12 @@ def simulate_file(
         raise CharprobeError(f"the fault {whole} needs a float file: leave out --bits")
     check_writable(target, force=force)
     played = open_capture(source)
-    samples = played.read(0, played.frames, 0)
-    capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
+    both = range(min(played.channels, 2))
+    samples = np.stack([played.read(0, played.frames, channel) for channel in both], axis=1)
+    if played.channels == 2:
+        capture = record_pair(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
+    else:
+        capture = record_stage(stage, samples[:, 0], rig=rig, rate_hz=played.rate_hz, seed=seed)
     for name, size in faults:
         capture = apply_fault(name, capture, rate_hz=played.rate_hz, size=size)
     subtype: WrittenEncoding = "pcm24" if rig.bits == 24 else "float32"

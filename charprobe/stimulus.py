@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.recipe import Recipe, Spec
+from charprobe.recipe import Link, Recipe, Spec
 
 
 @dataclass(frozen=True)
@@ -55,12 +55,18 @@ class Span:
 class Segment:
     """One segment of the recipe, placed: `span` holds its sound, without the gap that follows.
 
-    `tones` are in playing order; a sweep has none and starts at ``span.start``.
+    `tones` are in playing order; a sweep has none and starts at ``span.start``, nor has `link`, of which each
+    side plays its own.
     """
 
     spec: Spec
     span: Span
     tones: tuple[Tone, ...]
+
+    @property
+    def sides_alike(self) -> bool:
+        """Whether every channel plays the same."""
+        return not isinstance(self.spec, Link)
 
 
 @dataclass(frozen=True)
@@ -79,6 +85,16 @@ class Stimulus:
     segments: tuple[Segment, ...]
     closing: Span
     length: int
+
+    @property
+    def alike(self) -> tuple[Segment, ...]:
+        """Segments that every channel plays alike."""
+        return tuple(segment for segment in self.segments if segment.sides_alike)
+
+    @property
+    def channels(self) -> int:
+        """Channels it is played on: two if a segment drives the sides apart, else one."""
+        return 1 if self.alike == self.segments else 2
 
     @property
     def duration_s(self) -> float:

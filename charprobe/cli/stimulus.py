@@ -109,8 +109,9 @@ def stimulus_command(
     chosen = load_recipe(recipe) if recipe is not None else _designed(profile, longest_s)
     written = write_stimulus(chosen, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)
     stimulus = written.stimulus
+    sides = "" if stimulus.channels == 1 else "2 channels, one for each side  "
     click.echo(
-        f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  "
+        f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  {sides}"
         f"peak {written.peak_dbfs:.2f} dBFS  take {take}"
     )
     click.echo(

@@ -12,12 +12,13 @@ from charprobe.generators.burst_train import lay_out_burst_train
 from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
 from charprobe.generators.equal_peak import lay_out_equal_peak, render_equal_peak
 from charprobe.generators.level_steps import lay_out_level_steps
+from charprobe.generators.link import lay_out_link, render_link
 from charprobe.generators.steady import lay_out_silence, lay_out_tones
 from charprobe.generators.sweep import lay_out_sweep, render_sweep
 from charprobe.generators.tone_run import render_tones
 from charprobe.generators.two_tone import lay_out_two_tone, render_two_tone
 from charprobe.ident import ident_length, render_ident
-from charprobe.recipe import EqualPeak, Recipe, Sweep, TwoTone
+from charprobe.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
 from charprobe.stimulus import Segment, Span, Stimulus
 from charprobe.sync import render_sync, sync_length
 
@@ -35,6 +36,7 @@ LAY_OUT: dict[str, Callable[..., Segment]] = {
     "silence": lay_out_silence,
     "equal_peak": lay_out_equal_peak,
     "two_tone": lay_out_two_tone,
+    "link": lay_out_link,
 }
 
 
@@ -62,8 +64,10 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
     return Stimulus(recipe, rate_hz, take, opening, ident, tuple(segments), closing, length)
 
 
-def render_segment(segment: Segment, *, rate_hz: int) -> Array:
-    """Render one segment; shape ``(segment.span.length,)``."""
+def render_segment(segment: Segment, *, rate_hz: int, side: int = 1) -> Array:
+    """Render one side of one segment; shape ``(segment.span.length,)``."""
+    if isinstance(segment.spec, Link):
+        return render_link(segment, side, rate_hz=rate_hz)
     if isinstance(segment.spec, Sweep):
         return render_sweep(segment.spec, np.arange(segment.span.length) / rate_hz)
     if isinstance(segment.spec, EqualPeak):
@@ -73,21 +77,26 @@ def render_segment(segment: Segment, *, rate_hz: int) -> Array:
     return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 
-def render_pieces(stimulus: Stimulus) -> Iterator[tuple[int, Array]]:
-    """Yield (start, samples) of everything that sounds, in playing order; between them is silence."""
+def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, Array]]:
+    """Yield (start, samples) of everything that one side sounds, in order; between them is silence."""
     recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
     sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
     yield stimulus.opening.start, render_sync("opening", **sync)
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
-        yield segment.span.start, render_segment(segment, rate_hz=rate_hz)
+        yield segment.span.start, render_segment(segment, rate_hz=rate_hz, side=side)
     yield stimulus.closing.start, render_sync("closing", **sync)
 
 
-def render(stimulus: Stimulus) -> Array:
-    """Render the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
+def render(stimulus: Stimulus, *, side: int = 1) -> Array:
+    """Render one side of the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
     out = np.zeros(stimulus.length)
-    for start, samples in render_pieces(stimulus):
+    for start, samples in render_pieces(stimulus, side=side):
         out[start : start + samples.size] = samples
     return out
+
+
+def render_sides(stimulus: Stimulus) -> Array:
+    """Render everything that is played; shape ``(stimulus.length, stimulus.channels)``."""
+    return np.stack([render(stimulus, side=side) for side in range(1, stimulus.channels + 1)], axis=1)

@@ -11,12 +11,12 @@ GROUPS = {  # what each kind of segment is measured for
     "burst_lengths": ("release",),
     "burst_train": ("release.train_swing", "release.train_held"),
     "sweep": ("response",),
-    "tones": ("colour",),
+    "tones": ("colour", "noise.under_signal", "noise.rise_under_signal"),
     "silence": ("noise",),
     "two_tone": ("colour.imd_smpte", "colour.imd_difference"),
     "equal_peak": ("detector.exponent",),
     "programme": ("replay",),
-    "link": ("detector.link",),
+    "link": ("detector.link", "detector.crosstalk"),
 }
 
 

@@ -134,7 +134,7 @@ def _order(take: Take) -> list[Health]:
     levels = band_levels(source, take.channel, start=0, stop=source.frames, gain_db=place.gain_db)
     elsewhere: list[tuple[float, Segment]] = []
     absent: list[Segment] = []
-    for segment in stimulus.segments:
+    for segment in stimulus.alike:
         if segment.spec.kind == "silence" or not take.holds(segment):
             continue
         match = matches(segment_levels(segment, rate_hz=stimulus.rate_hz), levels)

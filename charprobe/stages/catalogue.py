@@ -19,6 +19,7 @@ from charprobe.stages.hiss import Hiss
 from charprobe.stages.optical import OpticalLeveller
 from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage, TrueValue
+from charprobe.stages.stereo import LinkedPair
 
 
 def stage_names() -> tuple[str, ...]:
@@ -102,6 +103,12 @@ def _lookahead_limiter(name: str) -> Stage:
         hold_s=0.004,
         lookahead_s=0.0015,
     )
+
+
+def _linked_pair(name: str) -> Stage:
+    unit = Compressor(name, "hard 3:1", (_above(-26, 3),), attack_s=0.008, release_s=0.15, makeup_db=2.0)
+    summary = "two channels, each taking on 60 % of the other's greater reduction"
+    return LinkedPair(name, summary, unit, link=0.6, crosstalk_db=-80.0)
 
 
 _BUILDERS: dict[str, Callable[[str], Stage]] = {
@@ -277,4 +284,5 @@ _BUILDERS: dict[str, Callable[[str], Stage]] = {
     ),
     "quiet-hiss": lambda name: Hiss(name, "adds noise at -84 dBFS, 20 Hz to 20 kHz", -84.0, makeup_db=0.5),
     "coloured-compressor": _coloured_compressor,
+    "linked-pair": _linked_pair,
 }

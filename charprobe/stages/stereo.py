@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.stages.compressor import Compressor
-from charprobe.stages.stage import Array, TrueValue, amplitude
+from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,14 @@ class LinkedPair:
         delay = round(self.unit.lookahead_s * rate_hz)
         delayed = np.concatenate([np.zeros((delay, 2)), samples])[: samples.shape[0]]
         return delayed * amplitude(gain_db), gain_db
+
+    def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
+        """Drive both sides alike; see `Stage`."""
+        return self.unit.process(samples, rate_hz=rate_hz, rng=rng)
+
+    def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
+        """Settled gain with both sides driven alike; see `Stage`."""
+        return self.unit.static_gain_db(level_dbfs, frequency_hz=frequency_hz)
 
     @property
     def truth(self) -> Mapping[str, TrueValue]:

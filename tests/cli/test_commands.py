@@ -311,3 +311,19 @@ def test_a_file_that_was_never_finished_is_repaired_into_a_copy_and_judged(bench
     assert broken.read_bytes() == raw
     np.testing.assert_array_equal(soundfile.read(copy)[0], soundfile.read(bench / "on.wav")[0])
     refused(run("check", broken, "--repair", copy), says="--force")
+
+
+def test_a_pair_goes_through_both_channels(tmp_path):
+    stimulus, capture, profile = tmp_path / "pair.wav", tmp_path / "out.wav", tmp_path / "pair.json"
+    told = good("stimulus", "link", "--out", stimulus)
+    assert "2 channels, one for each side" in told.stdout
+    assert soundfile.info(stimulus).channels == 2
+    good("simulate", "linked-pair", stimulus, "--out", capture, "--bits", 24, "--noise", -110)
+    assert soundfile.info(capture).channels == 2
+    for channel in (1, 2):
+        good("measure", capture, "--channel", channel, "--out", profile, "--force")
+        found = load_profile(profile).quantities["detector.link"].reading
+        assert (
+            found.low - 0.002 <= make_stage("linked-pair").truth["detector.link"].value <= found.high + 0.002
+        )
+        assert not [item for item in load_profile(profile).health if item.severity == "stop"]

@@ -1,0 +1,116 @@
+"""How far driving one side of a stereo pair moves the gain of the other; crosstalk beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from charprobe.cut import Cut
+from charprobe.errors import SegmentTooShortError
+from charprobe.estimators.tone import ToneFit, fit_tone
+from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.generators.link import side_tones
+from charprobe.quantity import Quantity, Reading
+from charprobe.stimulus import Segment, Tone
+
+SETTLE_SHARE = 0.5  # of each level, left out for settling
+EDGE_S = 0.02  # and as much before its end
+
+
+@dataclass(frozen=True)
+class LinkLevel:
+    """One level of the drive.
+
+    Attributes
+    ----------
+    drive_dbfs : float
+        Level played on the driven side.
+    own : Reading
+        Level of this side's tone in the capture, in dBFS, while it is driven.
+    pilot : Reading
+        Level of this side's pilot in the capture, in dBFS, while the other side is driven.
+    leak : Reading
+        Level of the other side's drive in this side's capture, in dBFS; a bound where there is none.
+    """
+
+    drive_dbfs: float
+    own: Reading
+    pilot: Reading
+    leak: Reading
+
+
+@dataclass(frozen=True)
+class LinkLevels:
+    """What one channel shows in a `link` segment: which side it plays, and every level."""
+
+    side: int
+    levels: tuple[LinkLevel, ...]
+
+
+def measure_link(segment: Segment, cut: Cut) -> LinkLevels:
+    """Measure a channel's own tone, its pilot and the leak of the other side at every level.
+
+    Parameters
+    ----------
+    segment : Segment
+        A `link` segment.
+    cut : Cut
+        Capture of the whole segment.
+
+    Raises
+    ------
+    SegmentTooShortError
+        If a level is too short to fit its tones.
+
+    Notes
+    -----
+    The channel plays the side whose driven half holds more of the drive's frequency at the highest level.
+    Frequencies are fitted. The stronger tone of a pair is subtracted before the weaker is fitted.
+    """
+    rate_hz = cut.rate_hz
+    loudness = {}
+    for side in (1, 2):
+        driven, _ = side_tones(segment, side, rate_hz=rate_hz)
+        loudest = max(driven, key=lambda tone: tone.level_dbfs)
+        loudness[side] = abs(_fit(_settled(cut, loudest), loudest).amplitudes[0])
+    side = max(loudness, key=lambda one: float(loudness[one]))
+    own, pilots = side_tones(segment, side, rate_hz=rate_hz)
+    others, _ = side_tones(segment, 3 - side, rate_hz=rate_hz)
+    levels = tuple(_level(cut, *three) for three in zip(own, pilots, others, strict=True))
+    return LinkLevels(side, levels)
+
+
+def _level(cut: Cut, own: Tone, pilot: Tone, other: Tone) -> LinkLevel:
+    beside = _settled(cut, pilot)
+    leak, heard = _fit(beside, other), _fit(beside, pilot)
+    if abs(leak.amplitudes[0]) > abs(heard.amplitudes[0]):
+        heard = _fit(subtract_tone(beside, leak), pilot)
+    else:
+        leak = _fit(subtract_tone(beside, heard), other)
+    return LinkLevel(own.level_dbfs, _fit(_settled(cut, own), own).level(1), heard.level(1), leak.level(1))
+
+
+def _settled(cut: Cut, tone: Tone) -> Cut:
+    piece = cut.between(tone.start + SETTLE_SHARE * tone.length, tone.stop - EDGE_S * cut.rate_hz)
+    if piece.samples.size == 0:
+        raise SegmentTooShortError(found_s=0.0, needed_s=EDGE_S)
+    return piece
+
+
+def _fit(piece: Cut, tone: Tone) -> ToneFit:
+    return fit_tone(
+        piece, frequency_hz=tone.frequency_hz, phase_origin=float(tone.start), orders=1, refine=False
+    )
+
+
+def link_of(pairs: Sequence[tuple[Quantity, Quantity]]) -> Quantity:
+    """Slope through the origin of the pilot's change over the driven side's reduction, both in dB.
+
+    Weighted by the uncertainty of both; the scatter about the line widens it.
+    """
+    weights = [1 / (change.std**2 + reduction.std**2 + 1e-12) for reduction, change in pairs]
+    whole = sum(w * r.value**2 for w, (r, _) in zip(weights, pairs, strict=True))
+    slope = sum(w * r.value * c.value for w, (r, c) in zip(weights, pairs, strict=True)) / whole
+    misfit = sum(w * (c.value - slope * r.value) ** 2 for w, (r, c) in zip(weights, pairs, strict=True))
+    widen = max(1.0, misfit / max(1, len(pairs) - 1))
+    return Quantity.from_std(slope, (widen / whole) ** 0.5, "dB/dB")
