@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.chapters.link import link_chapter
 from charprobe.generators.render import lay_out, render, render_sides
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.quantity import Unmeasured
 from charprobe.recipe import Link, Recipe, Silence
 from charprobe.source import MemoryCapture
 from charprobe.stages.compressor import Compressor
