@@ -13,7 +13,7 @@ from scipy.signal import freqz, lfilter
 from written import write_section
 
 from charprobe.cut import Cut
-from charprobe.estimators.harmonics import measure_harmonics
+from charprobe.estimators.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
 from charprobe.estimators.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
@@ -52,6 +52,49 @@ def harmonic_scores(rng, draws):
             turns.append(np.degrees(np.angle(np.exp(1j * np.radians(phase.value)) * np.sign(truth))))
             held.append(level.low <= level.value - errors[-1] <= level.high)
     return np.abs(errors), np.abs(turns), held
+
+
+def harmonic_scatter(rng, draws):
+    """Errors of both parts of weak harmonics over the Cramér–Rao bound ``sqrt(2 / n)`` of the noise."""
+    scores = []
+    for _ in range(draws):
+        ppm, f = rng.uniform(-80, 80), float(rng.choice([443.0, 997.0, 2503.0]))
+        tone = Tone(0, 15_360, f, -10.0, 0.0, 240, 0)
+        step = 1 - 1e-6 * ppm
+        position = rng.random() + step * np.arange(15_360)
+        turns = 2 * np.pi * f * position / RATE_HZ
+        drive, parts = (
+            10 ** (-10 / 20),
+            {n: 10 ** (-75 / 20) * np.exp(2j * np.pi * rng.random()) for n in (2, 3, 5)},
+        )
+        y = drive * np.cos(turns) + rng.normal(0, NOISE_RMS, turns.size)
+        y += sum(np.real(part * np.exp(1j * n * turns)) for n, part in parts.items())
+        (cell,) = measure_harmonics(Cut(y, position[0], step, RATE_HZ), tones=[tone])
+        used = tone.length * (1 - SETTLE_SHARE) - EDGE_S * RATE_HZ
+        bound = NOISE_RMS * np.sqrt(2 / used)
+        for n, part in parts.items():
+            error = cell.ratios[n - 2] * drive - part
+            scores += [error.real / bound, error.imag / bound]
+    return np.array(scores)
+
+
+def noise_beside_scores(rng, draws):
+    """Errors in dB of white noise beside a tone with harmonics and a stray line, 0.32 s long, and coverage."""
+    truth = -90 + 10 * np.log10(19_980 / 24_000)
+    readings: list[Quantity] = []
+    for _ in range(draws):
+        f = float(rng.choice([443.0, 997.0, 2503.0]))
+        seconds = np.arange(15_360) / RATE_HZ
+        x = 0.3 * np.cos(2 * np.pi * f * seconds) + 1e-4 * np.cos(
+            2 * np.pi * rng.uniform(3000, 15_000) * seconds
+        )
+        y = x + 0.01 * x**2 - 0.03 * x**3 + rng.normal(0, 10 ** (-90 / 20) / np.sqrt(2), x.size)
+        (cell,) = measure_harmonics(
+            Cut(y, 0.0, 1.0, RATE_HZ), tones=[Tone(0, 15_360, f, 20 * np.log10(0.3), 0.0, 240, 0)]
+        )
+        if cell.noise is not None:
+            readings.append(cell.noise)
+    return np.abs([q.value - truth for q in readings]), [q.low <= truth <= q.high for q in readings]
 
 
 def intermodulation_scores(rng, draws):
@@ -138,6 +181,8 @@ def report(seed, draws):
     response, response_held = response_scores(rng, max(draws // 10, 5))
     corner, shelf_held = shelf_scores(rng, max(draws // 5, 10))
     noise, noise_held = noise_scores(rng, max(draws // 3, 10))
+    beside, beside_held = noise_beside_scores(rng, draws)
+    scatter = harmonic_scatter(rng, draws)
     rows = [
         ("harmonics, level, from 20 dB over the noise", "0.1 dB", level, "dB", held),
         ("harmonics, phase, from 20 dB over the noise", "1°", phase, "°", None),
@@ -146,6 +191,7 @@ def report(seed, draws):
         ("shelf corner", "2 %", corner, "%", None),
         ("shelf gain", "", None, "", shelf_held),
         ("noise, unweighted, 4 s", "0.1 dB", noise, "dB", noise_held),
+        ("noise beside a tone of 0.3 s with harmonics and a line", "", beside, "dB", beside_held),
     ]
     lines = ["| measured | goal | median error | 95 % of errors below | intervals that hold the truth |"]
     lines.append("|---|---|---|---|---|")
@@ -155,6 +201,11 @@ def report(seed, draws):
         )
         share = "" if inside is None else f"{100 * np.mean(inside):.1f} % of {len(inside)}"
         lines.append(f"| {name} | {goal} | {middle} | {most} | {share} |")
+    lines += [
+        "",
+        f"Weak harmonics (-65 dBc, 35 dB over the noise) scatter by {np.sqrt(np.mean(scatter**2)):.3f} of the "
+        f"Cramér–Rao bound in each part (goal 1.1; known to ±{1 / np.sqrt(2 * scatter.size):.3f}).",
+    ]
     return "\n".join(lines)
 
 
