@@ -194,6 +194,7 @@ def _shelf_gain(shelf: Part | None, otherwise: Unmeasured) -> Reading:
 
 
 def _response_table(sweeps: list[_Swept]) -> Table:
+    """Response at every sweep; of sweeps under gain reduction, from where the gain has settled."""
     columns: dict[str, list[Cell]] = {
         "frequency_hz": [],
         "magnitude_db": [],
@@ -206,14 +207,16 @@ def _response_table(sweeps: list[_Swept]) -> Table:
     }
     for sweep in sweeps:
         response = sweep.response
-        columns["frequency_hz"] += _cells(response.frequency_hz)
-        columns["magnitude_db"] += _cells(response.magnitude_db)
-        columns["phase_deg"] += _cells(response.phase_deg)
-        columns["drive_dbfs"] += [sweep.drive_dbfs] * response.frequency_hz.size
-        columns["reduction_db"] += [sweep.reduction_db] * response.frequency_hz.size
-        columns["magnitude_std_db"] += _cells(response.magnitude_std_db)
-        columns["phase_std_deg"] += _cells(response.phase_std_deg)
-        columns["group_delay_s"] += _cells(response.group_delay_s)
+        told = response.frequency_hz >= sweep.settled_from_hz
+        count = int(np.count_nonzero(told))
+        columns["frequency_hz"] += _cells(response.frequency_hz[told])
+        columns["magnitude_db"] += _cells(response.magnitude_db[told])
+        columns["phase_deg"] += _cells(response.phase_deg[told])
+        columns["drive_dbfs"] += [sweep.drive_dbfs] * count
+        columns["reduction_db"] += [sweep.reduction_db] * count
+        columns["magnitude_std_db"] += _cells(response.magnitude_std_db[told])
+        columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
+        columns["group_delay_s"] += _cells(response.group_delay_s[told])
     units = {
         "frequency_hz": "Hz",
         "magnitude_db": "dB",
@@ -228,7 +231,10 @@ def _response_table(sweeps: list[_Swept]) -> Table:
 
 
 def _harmonics_table(sweeps: list[_Swept]) -> Table:
-    """Harmonics 2 to 5 over the drive's frequency, from every sweep; cells the noise hides are None."""
+    """Harmonics 2 to 5 over the drive's frequency, from every sweep, where its gain has settled.
+
+    Cells that the noise hides are None.
+    """
     columns: dict[str, list[Cell]] = {
         "order": [],
         "frequency_hz": [],
@@ -241,7 +247,12 @@ def _harmonics_table(sweeps: list[_Swept]) -> Table:
         top_hz = min(HIGHEST_HZ, sweep.parts.to_hz)
         for order in range(2, HIGHEST_ORDER + 1):
             drive_hz = octave_grid(from_hz=LOWEST_HZ, to_hz=HIGHEST_HZ, per_octave=HARMONICS_PER_OCTAVE)
-            from_hz = max(sweep.parts.harmonic_from_hz(order) / order, LOWEST_HZ, sweep.parts.from_hz)
+            from_hz = max(
+                sweep.parts.harmonic_from_hz(order) / order,
+                LOWEST_HZ,
+                sweep.parts.from_hz,
+                sweep.settled_from_hz,
+            )
             drive_hz = drive_hz[(drive_hz >= from_hz) & (drive_hz * order <= top_hz)]
             if not drive_hz.size:
                 continue

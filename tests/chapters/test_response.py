@@ -10,6 +10,7 @@ from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 from charprobe.chapters.response import response_chapter
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import Silence, Sweep
+from charprobe.stages.catalogue import make_stage
 
 SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, 0.3)]
 POLE = ([0.02], [1, -0.98])  # first-order low-pass, about 154 Hz, on top of the dry signal: a bass lift
@@ -82,6 +83,36 @@ def test_changed_shape_under_drive_is_told(rng):
     drives = column(chapter, "response", "drive_dbfs")
     assert set(drives) == {-40.0, -10.0}
     assert any("changes its shape" in sentence for sentence in chapter.findings)
+
+
+class Curve:
+    """Static curve of `smooth-gain-hard`."""
+
+    def reduction_db_at(self, input_dbfs):
+        return max(0.0, 0.75 * (input_dbfs + 24))
+
+
+def test_a_sweep_under_gain_reduction_is_read_where_the_gain_has_settled(rng):
+    sweeps = [Sweep("low", 10, 22_000, 6.0, -40.0, 0.3), Sweep("hot", 10, 22_000, 6.0, -10.0, 0.3)]
+
+    def compress(samples):
+        return make_stage("smooth-gain-hard").process(samples, rate_hz=48_000, rng=rng).samples
+
+    wet, dry = (take_of(sweeps, device, rng=rng) for device in (compress, wire))
+    chapter = response_chapter(wet, dry, Curve())
+    settled_hz = 10 * (22_000 / 10) ** (0.6 / 6.0)  # 0.6 s after the start
+    for table in ("response", "sweep_harmonics"):
+        drive, frequency = (column(chapter, table, name) for name in ("drive_dbfs", "frequency_hz"))
+        assert frequency[drive > -30].min() >= settled_hz
+    quiet = column(chapter, "response", "drive_dbfs") < -30
+    assert column(chapter, "response", "frequency_hz")[quiet].min() < settled_hz
+    gain = column(chapter, "response", "magnitude_db")[column(chapter, "response", "drive_dbfs") > -30]
+    # 3 dB of make-up, 10.5 dB of reduction; the level detector holds to 0.0003 dB from 80 Hz up
+    audible = (
+        column(chapter, "response", "frequency_hz")[column(chapter, "response", "drive_dbfs") > -30] > 100
+    )
+    np.testing.assert_allclose(gain[audible], 3 - 10.5, atol=0.02)
+    assert any("keeps its shape" in sentence for sentence in chapter.findings)
 
 
 def test_recipe_without_sweep_names_one_that_has_it(rng):
