@@ -112,7 +112,6 @@ def test_a_sweep_under_gain_reduction_is_read_where_the_gain_has_settled(rng):
         column(chapter, "response", "frequency_hz")[column(chapter, "response", "drive_dbfs") > -30] > 100
     )
     np.testing.assert_allclose(gain[audible], 3 - 10.5, atol=0.02)
-    assert any("keeps its shape" in sentence for sentence in chapter.findings)
 
 
 def test_recipe_without_sweep_names_one_that_has_it(rng):
