@@ -76,7 +76,7 @@ def test_a_muted_segment(rng):
     samples[4800 + HARMONICS.span.start - 100 : 4800 + HARMONICS.span.stop + 100] *= 1e-5
     item = judged(samples)["stimulus-not-found"]
     assert item.severity == "stop" and "'harmonics' does not sound at its place" in item.message
-    assert item.withholds == ("colour",)
+    assert item.withholds == ("colour", "noise.under_signal", "noise.rise_under_signal")
     assert abs(item.start_s - (4800.4 + HARMONICS.span.start) / RATE_HZ) < 1e-4
 
 
