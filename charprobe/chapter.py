@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from charprobe.quantity import Reading
+from charprobe.quantity import Quantity, Reading
 
 Severity = Literal["stop", "warn", "note"]
 Cell = float | int | bool | str | None
@@ -60,3 +60,8 @@ class Chapter:
     curves: Mapping[str, Table] = field(default_factory=dict)
     health: tuple[Health, ...] = ()
     findings: tuple[str, ...] = ()
+
+
+def cell_of(reading: Reading | None) -> float | None:
+    """Value of a reading for a table; None where there is no number."""
+    return reading.value if isinstance(reading, Quantity) else None

@@ -8,7 +8,6 @@ from dataclasses import replace
 from charprobe import __version__, glossary
 from charprobe.chapter import Chapter, Entry, Health
 from charprobe.chapters.colour import colour_chapter
-from charprobe.chapters.colour_expected import expected_ripple
 from charprobe.chapters.link import link_chapter
 from charprobe.chapters.noise import noise_chapter
 from charprobe.chapters.path import path_chapter
@@ -113,11 +112,10 @@ def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
     static, curve = static_chapter(wet, dry)
     response = response_chapter(wet, dry, curve)
     timing = timing_chapter(wet, dry, curve)
-    expected = expected_ripple(timing, curve)
     return (
         static,
         timing,
-        colour_chapter(wet, dry, curve, passage=passage_of(response), expected=expected),
+        colour_chapter(wet, dry, curve, passage=passage_of(response), timing=timing),
         response,
         noise_chapter(wet, dry),
         link_chapter(wet, dry, curve),

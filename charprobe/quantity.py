@@ -54,3 +54,11 @@ class Unmeasured:
 
 
 Reading = Quantity | Unmeasured
+
+
+def difference_db(one: Quantity, other: Quantity) -> Quantity:
+    """One level less another, in dB; their errors are taken as independent."""
+    value = one.value - other.value
+    down = math.hypot(one.value - one.low, other.high - other.value)
+    up = math.hypot(one.high - one.value, other.value - other.low)
+    return Quantity(value, value - down, value + up, "dB")

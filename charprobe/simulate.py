@@ -95,12 +95,12 @@ def simulate_file(
         raise CharprobeError(f"the fault {whole} needs a float file: leave out --bits")
     check_writable(target, force=force)
     played = open_capture(source)
-    both = range(min(played.channels, 2))
-    samples = np.stack([played.read(0, played.frames, channel) for channel in both], axis=1)
+    samples = played.read(0, played.frames, 0)
     if played.channels == 2:
-        capture = record_pair(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
+        pair = np.stack([samples, played.read(0, played.frames, 1)], axis=1)
+        capture = record_pair(stage, pair, rig=rig, rate_hz=played.rate_hz, seed=seed)
     else:
-        capture = record_stage(stage, samples[:, 0], rig=rig, rate_hz=played.rate_hz, seed=seed)
+        capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
     for name, size in faults:
         capture = apply_fault(name, capture, rate_hz=played.rate_hz, size=size)
     subtype: WrittenEncoding = "pcm24" if rig.bits == 24 else "float32"

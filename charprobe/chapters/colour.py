@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from charprobe.chapter import Chapter, Entry
-from charprobe.chapters.colour_expected import Expected, expected_words
+from charprobe.chapters.colour_expected import Expected, expected_ripple, expected_words
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
 from charprobe.chapters.lookup import absent, counterpart, held
@@ -51,7 +51,7 @@ def colour_chapter(
     static: Reduction | None,
     *,
     passage: Passage | None = None,
-    expected: Expected | None = None,
+    timing: Chapter | None = None,
 ) -> Chapter:
     """Measure harmonics and intermodulation of a setting from its tones and two_tone segments.
 
@@ -63,8 +63,8 @@ def colour_chapter(
         The static curve, to tell which tones ran under gain reduction.
     passage : Passage or None
         Linear response of the stage at rest, to tell colour behind a filter from ripple.
-    expected : Expected or None
-        Ripple that attack and release let expect, where they were measured.
+    timing : Chapter or None
+        The timing chapter, whose attack and release let expect some ripple.
     """
     pairs = intermodulation(wet, bypass)
     rungs = _measured(wet, bypass, static)
@@ -91,8 +91,9 @@ def colour_chapter(
     entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
     entries |= noise_under_entries(ladder, reference, at)
     shown = _rippling(rungs, reference.cell.tone.frequency_hz)
-    entries["colour.ripple_share"] = _ripple_share(splits, rungs, shown)
-    entries["colour.ripple_expected"] = _ripple_expected(expected, rungs, shown, static)
+    # worked out only where something ripples
+    expected = expected_ripple(timing, static) if splits and timing is not None else None
+    entries |= _ripple_entries(splits, rungs, shown, expected, static)
     compared = shown and expected_words(entries["colour.ripple_expected"].reading, shown, _tone_words(shown))
     return Chapter(
         quantities=entries | dict(pairs.quantities),
@@ -229,30 +230,29 @@ def _rippling(rungs: Sequence[Rung], reference_hz: float) -> Rung | None:
     return next((rung for rung in level if rung.cell.detected(3)), level[0])
 
 
-def _ripple_share(splits: Sequence[Split], rungs: Sequence[Rung], shown: Rung | None) -> Entry:
-    missing = _no_ripple(rungs, shown, "%")
-    if shown is None or missing is not None:
-        assert missing is not None
-        return missing
+def _ripple_entries(
+    splits: Sequence[Split],
+    rungs: Sequence[Rung],
+    shown: Rung | None,
+    expected: Expected | None,
+    static: Reduction | None,
+) -> dict[str, Entry]:
+    """Share of ripple and ripple expected, at the tone at which ripple is judged."""
+    share, foretold = "colour.ripple_share", "colour.ripple_expected"
+    if shown is None:
+        return {name: _no_ripple(rungs, UNITS[name]) for name in (share, foretold)}
     split = _split_of(splits, shown.cell)
     assert split is not None
-    return Entry(split.share(shown.cell), f"third harmonic of {_tone_words(shown)}")
+    third = f"third harmonic of {_tone_words(shown)}"
+    unknown = Unmeasured(UNITS[foretold], "attack and release were not measured", "a recipe with bursts")
+    return {
+        share: Entry(split.share(shown.cell), third),
+        foretold: Entry(unknown, "") if expected is None else Entry(expected.third(shown, static), third),
+    }
 
 
-def _ripple_expected(
-    expected: Expected | None, rungs: Sequence[Rung], shown: Rung | None, static: Reduction | None
-) -> Entry:
-    missing = _no_ripple(rungs, shown, "dBc")
-    if shown is None or missing is not None:
-        assert missing is not None
-        return missing
-    if expected is None:
-        return Entry(Unmeasured("dBc", "attack and release were not measured", "a recipe with bursts"), "")
-    return Entry(expected.third(shown, static), f"third harmonic of {_tone_words(shown)}")
-
-
-def _no_ripple(rungs: Sequence[Rung], shown: Rung | None, unit: str) -> Entry | None:
-    """Return the entry where there is nothing to judge ripple by, None where there is."""
+def _no_ripple(rungs: Sequence[Rung], unit: str) -> Entry:
+    """Say why there is nothing to judge ripple by."""
     if all(rung.reduced_db is None for rung in rungs):
         reason = "it is not known which tones ran under gain reduction"
         return Entry(Unmeasured(unit, reason, "a recipe with level_steps beside the tones"), "")
@@ -261,8 +261,6 @@ def _no_ripple(rungs: Sequence[Rung], shown: Rung | None, unit: str) -> Entry | 
         if unit == "%":
             return Entry(Quantity(0.0, 0.0, 0.0, unit), words)
         return Entry(Unmeasured(unit, f"{words}, so no ripple", "none needed"), "")
-    if shown is not None:
-        return None
     reason = (
         f"no level of the tones shows {CLEAR_REDUCTION_DB:g} dB of gain reduction at "
         f"{LEAST_FREQUENCIES} frequencies"

@@ -12,7 +12,7 @@ from charprobe.chapter import Cell, Chapter
 from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.colour import Rung
 from charprobe.estimators.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.wording import number_text
 
 UNIT = "dBc"
@@ -42,7 +42,7 @@ class Expected:
         if max(ratios) < 10 ** (SHOWN_DBC / 20):
             reason = "a gain that moves like this one has no ripple"
             return Unmeasured(UNIT, reason, "none needed", at_most=SHOWN_DBC)
-        spread = 1 + 1.96 * math.hypot(TRUST, self.release_std)
+        spread = 1 + Z95 * math.hypot(TRUST, self.release_std)
         low, high = min(ratios) / spread, max(ratios) * spread
         return Quantity(_db(ratios[0]), _db(low), _db(high), UNIT)
 

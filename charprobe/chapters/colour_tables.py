@@ -8,13 +8,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from charprobe.chapter import Cell, Entry, Table
+from charprobe.chapter import Cell, Entry, Table, cell_of
 from charprobe.chapters.colour_expected import Expected, expected_columns
 from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.colour import Growth, Rung, growth_laws
 from charprobe.estimators.harmonics import HIGHEST
 from charprobe.estimators.ripple import Split
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Reading
 from charprobe.wording import number_text
 
 ORDERS = range(2, HIGHEST + 1)
@@ -84,18 +84,18 @@ def _harmonics_table(rungs: Sequence[Rung]) -> Table:
         "input_dbfs": [rung.input_dbfs for rung in rungs],
         "frequency_hz": [rung.cell.tone.frequency_hz for rung in rungs],
         "reduction_db": [rung.reduction_db for rung in rungs],
-        "fundamental_dbfs": [_value(rung.cell.fundamental) for rung in rungs],
+        "fundamental_dbfs": [cell_of(rung.cell.fundamental) for rung in rungs],
     }
     units = {"input_dbfs": "dBFS", "frequency_hz": "Hz", "reduction_db": "dB", "fundamental_dbfs": "dBFS"}
     for order in ORDERS:
-        columns[f"h{order}_dbc"] = [_value(rung.cell.level(order)) for rung in rungs]
+        columns[f"h{order}_dbc"] = [cell_of(rung.cell.level(order)) for rung in rungs]
         units[f"h{order}_dbc"] = "dBc"
     for order in ORDERS:
-        columns[f"h{order}_deg"] = [_value(rung.cell.phase(order)) for rung in rungs]
+        columns[f"h{order}_deg"] = [cell_of(rung.cell.phase(order)) for rung in rungs]
         units[f"h{order}_deg"] = "deg"
-    columns["thd_dbc"] = [_value(rung.cell.thd) for rung in rungs]
+    columns["thd_dbc"] = [cell_of(rung.cell.thd) for rung in rungs]
     columns["limit_dbc"] = [_limit(rung) for rung in rungs]
-    columns["bypass_thd_dbc"] = [None if rung.rig is None else _value(rung.rig.thd) for rung in rungs]
+    columns["bypass_thd_dbc"] = [None if rung.rig is None else cell_of(rung.rig.thd) for rung in rungs]
     columns["near_bypass"] = [
         " ".join(f"h{order}" for order in ORDERS if rung.near_rig(order)) for rung in rungs
     ]
@@ -108,10 +108,6 @@ def _harmonics_table(rungs: Sequence[Rung]) -> Table:
 def _limit(rung: Rung) -> Cell:
     limits = rung.cell.limits_dbc
     return float(np.max(limits)) if limits.size else None
-
-
-def _value(reading: Quantity | Unmeasured) -> Cell:
-    return reading.value if isinstance(reading, Quantity) else None
 
 
 def _growth_table(laws: Sequence[Growth]) -> Table:
@@ -156,7 +152,7 @@ def _ripple_table(
                     rung.input_dbfs,
                     cell.tone.frequency_hz,
                     rung.reduction_db,
-                    _value(cell.level(3)),
+                    cell_of(cell.level(3)),
                     _db(ripple),
                     _db(colour) if colour > 4 * stds[1] else None,
                 )

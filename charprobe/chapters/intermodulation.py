@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
+from charprobe.chapter import Cell, Chapter, Entry, Table, cell_of
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.intermodulation import MODULATION, UPPER, Pair, measure_pairs
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import TwoTone
 from charprobe.stimulus import Segment
 from charprobe.take import Take
@@ -141,7 +141,7 @@ def _row(step: Step) -> dict[str, Cell]:
     pair, spec = step.pair, step.pair.spec
     highest = 3 if pair.is_difference else len(MODULATION) + 1
     orders = {
-        f"d{order}_db": _value(pair.order(order)) if order <= highest else None
+        f"d{order}_db": cell_of(pair.order(order)) if order <= highest else None
         for order in range(2, len(MODULATION) + 2)
     }
     return {
@@ -150,12 +150,8 @@ def _row(step: Step) -> dict[str, Cell]:
         "lower_over_upper": spec.lower_over_upper,
         "peak_dbfs": pair.tone.level_dbfs,
         "fall_db": step.fall_db,
-        "total_db": _value(pair.total),
+        "total_db": cell_of(pair.total),
         **orders,
         "limit_db": pair.limit_db,
-        "bypass_total_db": None if step.rig is None else _value(step.rig.total),
+        "bypass_total_db": None if step.rig is None else cell_of(step.rig.total),
     }
-
-
-def _value(reading: Reading) -> Cell:
-    return reading.value if isinstance(reading, Quantity) else None

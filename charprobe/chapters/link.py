@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
+from charprobe.chapter import Cell, Chapter, Entry, Table, cell_of
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
 from charprobe.errors import SegmentTooShortError
@@ -140,16 +140,12 @@ def _link(rows: Sequence[_Row], leaked_db: float | None) -> Reading:
 def _table(rows: Sequence[_Row]) -> Table:
     readings: dict[str, list[Cell]] = {
         "drive_dbfs": [row.drive_dbfs for row in rows],
-        "own_reduction_db": [_value(row.own) for row in rows],
-        "pilot_reduction_db": [_value(row.pilot) for row in rows],
-        "crosstalk_db": [_value(row.crosstalk) for row in rows],
-        "bypass_crosstalk_db": [_value(row.bypass_crosstalk) for row in rows],
+        "own_reduction_db": [cell_of(row.own) for row in rows],
+        "pilot_reduction_db": [cell_of(row.pilot) for row in rows],
+        "crosstalk_db": [cell_of(row.crosstalk) for row in rows],
+        "bypass_crosstalk_db": [cell_of(row.bypass_crosstalk) for row in rows],
     }
     return Table(readings, {name: "dBFS" if name.endswith("dbfs") else "dB" for name in readings})
-
-
-def _value(reading: Reading | None) -> Cell:
-    return reading.value if isinstance(reading, Quantity) else None
 
 
 def _words(link: Reading, row: _Row) -> tuple[str, ...]:

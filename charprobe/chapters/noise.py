@@ -13,7 +13,7 @@ from charprobe.cut import Cut
 from charprobe.estimators.noise import MIN_LENGTH_S, MainsLine, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.recipe import Silence
 from charprobe.stimulus import Segment
 from charprobe.take import Take
@@ -179,7 +179,7 @@ def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[s
             "dB", "setting and bypass show no noise under the same conditions", "record both whole, unmuted"
         )
         return {name: Entry(missing, "") for name in names}
-    change = _difference(pair[0].unweighted, pair[1].unweighted)
+    change = difference_db(pair[0].unweighted, pair[1].unweighted)
     entries = {"noise.change": Entry(change, "unweighted, both as recorded")}
     gain = _tone_gain(heard, other)
     if gain is None:
@@ -191,7 +191,7 @@ def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[s
         entries["noise.change_at_equal_level"] = Entry(missing, "")
     else:
         entries["noise.change_at_equal_level"] = Entry(
-            _difference(change, gain),
+            difference_db(change, gain),
             f"unweighted, less the gain of {signed_text(gain.value, 2)} dB that the quiet tone shows",
         )
     return entries
@@ -214,15 +214,8 @@ def _tone_gain(heard: _Heard, other: _Heard | None) -> Quantity | None:
         return None
     one, two = heard.tone.level(1), other.tone.level(1)
     if isinstance(one, Quantity) and isinstance(two, Quantity):
-        return _difference(one, two)
+        return difference_db(one, two)
     return None
-
-
-def _difference(one: Quantity, two: Quantity) -> Quantity:
-    value = one.value - two.value
-    down = math.hypot(one.value - one.low, two.high - two.value)
-    up = math.hypot(one.high - one.value, two.value - two.low)
-    return Quantity(value, value - down, value + up, "dB")
 
 
 def _curves(heard: _Heard, other: _Heard | None) -> dict[str, Table]:
@@ -302,7 +295,7 @@ def _findings(heard: _Heard, other: _Heard | None) -> tuple[str, ...]:
         )
     pair = _same_part(heard, other)
     if pair is not None:
-        change = _difference(pair[0].unweighted, pair[1].unweighted)
+        change = difference_db(pair[0].unweighted, pair[1].unweighted)
         if abs(change.value) < CLOSE_DB:
             out.append(
                 "Its noise lies within 1 dB of the bypass: what is heard is mostly the recording path, "

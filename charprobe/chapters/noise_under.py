@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from charprobe.chapter import Cell, Entry, Table
+from charprobe.chapter import Cell, Entry, Table, cell_of
 from charprobe.estimators.colour import Rung
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.wording import number_text, signed_text
 
 LEAST_DB = 1.0  # the stage's own noise is told where the capture has so much more than the bypass
@@ -38,9 +38,9 @@ def noise_under_table(rungs: Sequence[Rung]) -> Table:
             rung.input_dbfs,
             rung.cell.tone.frequency_hz,
             rung.reduction_db,
-            _value(rung.cell.noise),
-            _value(None if rung.rig is None else rung.rig.noise),
-            _value(_own(rung)),
+            cell_of(rung.cell.noise),
+            cell_of(None if rung.rig is None else rung.rig.noise),
+            cell_of(_own(rung)),
         )
         for rung in rungs
     ]
@@ -83,11 +83,7 @@ def _rise(quiet: Rung, loud: Rung) -> Reading:
         )
     if quiet is loud:
         return Unmeasured("dB", "there is one level of tones only", "a recipe with tones at several levels")
-    return _difference(low, high)
-
-
-def _difference(low: Quantity, high: Quantity) -> Quantity:
-    return Quantity.from_std(high.value - low.value, math.hypot(low.std, high.std), "dB")
+    return difference_db(high, low)
 
 
 def _from_to(quiet: Rung, loud: Rung) -> str:
@@ -95,10 +91,6 @@ def _from_to(quiet: Rung, loud: Rung) -> str:
     low, high = (None if rung.rig is None else rung.rig.noise for rung in (quiet, loud))
     bypass = ""
     if low is not None and high is not None:
-        bypass = f"; the bypass changes by {signed_text(_difference(low, high).value, 1)} dB"
+        bypass = f"; the bypass changes by {signed_text(difference_db(high, low).value, 1)} dB"
     levels = " to ".join(number_text(rung.input_dbfs, 1) for rung in (quiet, loud))
     return f"{tone.frequency_hz:g} Hz from {levels} dBFS{bypass}"
-
-
-def _value(reading: Reading | None) -> Cell:
-    return reading.value if isinstance(reading, Quantity) else None

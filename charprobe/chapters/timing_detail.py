@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Cell, Table
+from charprobe.chapter import Cell, Table, cell_of
 from charprobe.chapters.timing_rows import Row
-from charprobe.chapters.timing_tables import value
 from charprobe.estimators.crossing import value_at
 from charprobe.estimators.definitions import under_every_definition
 from charprobe.estimators.step_dependence import StepDependence, StepTimes, step_dependence
@@ -20,8 +19,8 @@ SAME_LEVEL_DB = 0.5
 
 def definitions_table(row: Row) -> Table:
     """Attack and release of one condition under every definition; bounds and misfits are empty cells."""
-    attack = {d.words: value(d.reading) for d in under_every_definition(row.attack_trace)}
-    release = {d.words: value(d.reading) for d in under_every_definition(row.release_trace)}
+    attack = {d.words: cell_of(d.reading) for d in under_every_definition(row.attack_trace)}
+    release = {d.words: cell_of(d.reading) for d in under_every_definition(row.release_trace)}
     words = list(attack or release)
     columns: dict[str, list[Cell]] = {
         "definition": list(words),
@@ -42,7 +41,7 @@ def attack_detail_table(rows: Sequence[Row]) -> Table:
     readings = [{d.words: d.reading for d in under_every_definition(row.attack_trace)} for row in rows]
     for margin in MARGINS_DB:
         words = f"last time outside {margin} dB of the settled gain"
-        columns[f"above_{margin}db_s"] = [value(r[words]) if words in r else None for r in readings]
+        columns[f"above_{margin}db_s"] = [cell_of(r[words]) if words in r else None for r in readings]
     for moment in MOMENTS_S:
         name = f"reduction_at_{moment * 1e3:g}ms_db"
         columns[name] = [_reduction_at(row, moment) for row in rows]

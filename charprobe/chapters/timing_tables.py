@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.chapter import Cell, Table
+from charprobe.chapter import Cell, Table, cell_of
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.gain_trace import GainTrace
-from charprobe.quantity import Quantity, Reading
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile
 DENSE = 24  # samples beside the edge that are all kept
@@ -29,10 +28,10 @@ def timing_table(rows: Sequence[Row]) -> Table:
     }
     units = {"from_dbfs": "dBFS", "to_dbfs": "dBFS", "carrier_hz": "Hz", "hold_s": "s", "reduction_db": "dB"}
     for name in ATTACK:
-        columns[f"attack_{name}_s"] = [value(getattr(row.attack, name)) for row in rows]
-    columns["attack_overshoot_db"] = [value(row.attack.overshoot) for row in rows]
+        columns[f"attack_{name}_s"] = [cell_of(getattr(row.attack, name)) for row in rows]
+    columns["attack_overshoot_db"] = [cell_of(row.attack.overshoot) for row in rows]
     for name in RELEASE:
-        columns[f"release_{name}_s"] = [value(getattr(row.release, name)) for row in rows]
+        columns[f"release_{name}_s"] = [cell_of(getattr(row.release, name)) for row in rows]
     columns["resolution_s"] = [row.attack_trace.resolution_s for row in rows]
     for name in columns:
         units.setdefault(name, "dB" if name.endswith("_db") else "s")
@@ -67,8 +66,3 @@ def thinned(trace: GainTrace) -> tuple[list[float], list[float]]:
     time_s = np.add.reduceat(trace.time_s, starts) / counts
     gain_db = np.add.reduceat(weights * trace.gain_db, starts) / total
     return [round(float(t), 9) for t in time_s], [round(float(g), 5) for g in gain_db]
-
-
-def value(reading: Reading) -> float | None:
-    """Return the value of a reading, None where there is only a reason or a bound."""
-    return reading.value if isinstance(reading, Quantity) else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,7 +18,7 @@ from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.recipe import BurstTrain
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
@@ -124,9 +123,9 @@ def train_entries(
     others = [row.attack.before for row in bursts if abs(row.from_dbfs - level) < SAME_LEVEL_DB]
     seen = [first.before, *(reading for reading in others if isinstance(reading, Quantity))]
     rest = steps or max(seen, key=lambda gain: gain.value)
-    readings = {
-        "release.train_swing": _difference(last.before, last.end),
-        "release.train_held": _difference(rest, last.before),
+    readings: dict[str, Reading] = {
+        "release.train_swing": difference_db(last.before, last.end),
+        "release.train_held": difference_db(rest, last.before),
     }
     if train.settled_after is None:
         reason = f"the gain still drifted after {len(train.beats)} bursts"
@@ -202,7 +201,3 @@ def _bursts(tones: Sequence[Tone]) -> list[tuple[Burst, ...]]:
         groups.setdefault(tone.group, []).append(tone)
     trains = list(groups.values())
     return [tuple(Burst(*g[i : i + 3]) for g in trains) for i in range(0, len(trains[0]) - 2, 2)]
-
-
-def _difference(above: Quantity, below: Quantity) -> Reading:
-    return Quantity.from_std(above.value - below.value, math.hypot(above.std, below.std), "dB")

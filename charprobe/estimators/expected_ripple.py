@@ -10,6 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from charprobe.cut import Array
+from charprobe.estimators.timing import PART_63
 
 Smoothed = Literal["reduction", "amplitude", "power"]
 Falling = Literal["target", "zero"]
@@ -22,9 +23,8 @@ KINDS: tuple[tuple[Smoothed, Falling], ...] = (
     ("power", "zero"),
 )
 
-SHARES = (0.5, 1 - 1 / np.e, 0.9)
+SHARES = (0.5, PART_63, 0.9)
 PHASES = 192  # of a half period, evenly apart
-QUADRATURE = 48  # points of the integrals over a movement
 RATIOS = (1e-6, 30.0)  # of attack to release constant, tried
 ROUNDS = 26  # halvings of the search for a steady state
 MISS = 0.05  # of the logarithm of its times, rms, that a detector may miss the measured ones by
@@ -33,6 +33,7 @@ LEAST_DB = 1e-3  # of a reduction
 
 _ANGLE = np.pi * (np.arange(PHASES) + 0.5) / PHASES  # from one crest to the next
 _HALF = np.abs(np.cos(_ANGLE))
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)  # of the integrals over a movement
 
 
 @dataclass(frozen=True)
@@ -231,11 +232,10 @@ class _Law:
 
     def _passing(self, target: Array, start: float, goals: Array, ratio: float) -> Array:
         """Times from one state to others, by integrating one over the speed."""
-        nodes, weights = np.polynomial.legendre.leggauss(QUADRATURE)
         times = []
         for goal in goals:
-            states = start + (goal - start) * (nodes + 1) / 2
-            times.append((goal - start) / 2 * float(np.sum(weights / self.speed(target, states, ratio))))
+            states = start + (goal - start) * (_NODES + 1) / 2
+            times.append((goal - start) / 2 * float(np.sum(_WEIGHTS / self.speed(target, states, ratio))))
         return np.array(times)
 
 
@@ -281,12 +281,12 @@ def _matched(smoothed: Smoothed, falling: Falling, motion: Motion) -> Rippling |
 
     low, high = (float(np.log(ratio)) for ratio in RATIOS)
     if excess(low) > 0:
-        low_ratio = low
+        log_ratio = low
     elif excess(high) < 0:
         return None
     else:
-        low_ratio = float(brentq(excess, low, high, xtol=1e-4))
-    ratio = float(np.exp(low_ratio))
+        log_ratio = float(brentq(excess, low, high, xtol=1e-4))
+    ratio = float(np.exp(log_ratio))
     times = law.times(motion, ratio)
     attack_s = float(measured[1, 1] / times[1, 1])
     miss = _miss(attack_s * times, measured)

@@ -77,26 +77,31 @@ def render_segment(segment: Segment, *, rate_hz: int, side: int = 1) -> Array:
     return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 
-def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, Array]]:
-    """Yield (start, samples) of everything that one side sounds, in order; between them is silence."""
+def render_pieces(stimulus: Stimulus) -> Iterator[tuple[int, Array]]:
+    """Yield (start, samples) of everything that side 1 sounds, in playing order; between them is silence."""
     recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
     sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
     yield stimulus.opening.start, render_sync("opening", **sync)
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
-        yield segment.span.start, render_segment(segment, rate_hz=rate_hz, side=side)
+        yield segment.span.start, render_segment(segment, rate_hz=rate_hz)
     yield stimulus.closing.start, render_sync("closing", **sync)
 
 
-def render(stimulus: Stimulus, *, side: int = 1) -> Array:
-    """Render one side of the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
+def render(stimulus: Stimulus) -> Array:
+    """Render side 1 of the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
     out = np.zeros(stimulus.length)
-    for start, samples in render_pieces(stimulus, side=side):
+    for start, samples in render_pieces(stimulus):
         out[start : start + samples.size] = samples
     return out
 
 
 def render_sides(stimulus: Stimulus) -> Array:
     """Render everything that is played; shape ``(stimulus.length, stimulus.channels)``."""
-    return np.stack([render(stimulus, side=side) for side in range(1, stimulus.channels + 1)], axis=1)
+    out = np.repeat(render(stimulus)[:, None], stimulus.channels, axis=1)
+    for segment in stimulus.segments:
+        if not segment.sides_alike:
+            span = slice(segment.span.start, segment.span.stop)
+            out[span, 1] = render_segment(segment, rate_hz=stimulus.rate_hz, side=2)
+    return out
