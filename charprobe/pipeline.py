@@ -15,6 +15,7 @@ from charprobe.chapters.response import passage_of, response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import Judged, judge_capture
+from charprobe.health.copies import check_copy, sound_hash
 from charprobe.health.normalised import check_normalised
 from charprobe.health.same_sound import check_roles
 from charprobe.health.steady_gain import check_steady_gain
@@ -73,7 +74,7 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
         told = {item.code for item in noticed}
         noticed += () if roles else tuple(i for i in check_steady_gain(dry) if i.code not in told)
         found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
-        found += (*roles, *check_normalised(wet, dry))
+        found += (*roles, *check_copy(wet, dry), *check_normalised(wet, dry))
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
@@ -88,6 +89,7 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
             bits=source.facts.bits,
             channels=source.channels,
             duration_s=source.facts.duration_s,
+            sound_sha256=sound_hash(wet),
         ),
         stimulus=StimulusFacts(stimulus.recipe.name, stimulus.recipe.hash, stimulus.take, stimulus.rate_hz),
         alignment=AlignmentFacts(

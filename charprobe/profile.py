@@ -20,7 +20,10 @@ SCHEMA = "charprobe.profile/1"
 
 @dataclass(frozen=True)
 class CaptureFacts:
-    """The capture file as it was found: name without folders, SHA-256 of its bytes, rate, bits, size."""
+    """The capture file as it was found: name without folders, SHA-256 of its bytes, rate, bits, size.
+
+    `sound_sha256` is that of the channel's samples between the markers, empty where it does not hold both.
+    """
 
     file: str
     sha256: str
@@ -28,6 +31,7 @@ class CaptureFacts:
     bits: int
     channels: int
     duration_s: float
+    sound_sha256: str = ""
 
 
 @dataclass(frozen=True)

@@ -70,11 +70,15 @@ def _told_apart(labels: Sequence[str]) -> list[str]:
 def _refuse_doubles(profiles: Sequence[Profile]) -> None:
     seen: dict[tuple[str, int], int] = {}
     for number, profile in enumerate(profiles, start=1):
-        key = (profile.capture.sha256, profile.channel)
-        if key in seen:
-            raise ProfileError(
-                f"profiles {seen[key]} and {number} are of the same recording "
-                f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: comparing "
-                "would find them equal whatever the device does. Leave one out, or capture again"
-            )
-        seen[key] = number
+        keys = [(profile.capture.sha256, profile.channel)]
+        if profile.capture.sound_sha256:
+            keys.append((profile.capture.sound_sha256, 0))
+        for key in keys:
+            if key in seen:
+                raise ProfileError(
+                    f"equals-other-capture: profiles {seen[key]} and {number} are of the same recording "
+                    f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: a copy, "
+                    "or a digital path that repeats itself to the last bit. Comparing would find them equal "
+                    "whatever the device does. Leave one out, or capture again"
+                )
+            seen[key] = number

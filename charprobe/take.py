@@ -41,6 +41,11 @@ class Take:
     damaged: tuple[tuple[float, float], ...] = ()
     clipped: tuple[tuple[float, float], ...] = ()
 
+    @property
+    def label(self) -> str:
+        """The take in words, for messages: "bright.wav, channel 2"."""
+        return f"{self.source.name}, channel {self.channel + 1}"
+
     def cut(self, start: float, stop: float) -> Cut:
         """Read the samples whose stimulus position lies in ``[start, stop)``, clipped to the file.
 

@@ -18,6 +18,7 @@ from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
 from charprobe.errors import CharprobeError, ProfileError, RecipeError, SoundFileError
 from charprobe.generators.render import lay_out
 from charprobe.health.file_facts import check_file
+from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import load_recipe, parse_recipe
@@ -137,7 +138,7 @@ def test_a_sound_file_is_judged_or_gives_a_message(tmp_path, record_property):
         path.write_bytes(data)
         capture = open_capture(path)
         assert capture.frames * capture.channels < 50 * len(data)
-        check_file(capture)
+        check_file(capture, gather_sample_facts(capture))
         write_repaired_copy(path, out, force=True)
 
     found = fuzz(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Cell, Chapter, Entry, Health, Table
+from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.cut import Cut
 from charprobe.estimators.noise import MIN_LENGTH_S, MainsLine, Noise, is_muted, measure_noise
@@ -40,7 +40,7 @@ RECORD_LONGER = "a recipe with a longer silence segment"
 
 
 @dataclass(frozen=True)
-class _Heard:
+class Heard:
     """What one take shows: noise in silence and beside the tone, and the tone itself; None where absent."""
 
     silent: Noise | None
@@ -66,9 +66,9 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     if not segments:
         return Chapter(quantities=absent(wet, Silence, UNITS, recipe=RECIPE))
     segment = segments[0]
-    heard = _hear(wet, segment)
+    heard = hear_idle(wet, segment)
     same = counterpart(bypass, segment)
-    other = _hear(bypass, same) if bypass is not None and same is not None else None
+    other = hear_idle(bypass, same) if bypass is not None and same is not None else None
     where = "beside the quiet tone" if heard.used is heard.beside_tone else "in silence"
     conditions = f"20 Hz to 20 kHz, {where}, mains lines left out; recorder's own noise included"
     entries = {
@@ -83,12 +83,12 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     return Chapter(
         quantities=entries,
         curves=_curves(heard, other),
-        health=_health(heard, wet, segment),
         findings=_findings(heard, other),
     )
 
 
-def _hear(take: Take, segment: Segment) -> _Heard:
+def hear_idle(take: Take, segment: Segment) -> Heard:
+    """Listen to a silence segment and to the quiet tone in it."""
     spec = segment.spec
     assert isinstance(spec, Silence)
     rate = take.stimulus.rate_hz
@@ -111,8 +111,10 @@ def _hear(take: Take, segment: Segment) -> _Heard:
             )
             beside = measure_noise(subtract_tone(piece, tone))
     if silent is not None and beside is not None:
-        muted = silent.unweighted.value < beside.unweighted.value - QUIETER_DB
-    return _Heard(silent, beside, tone, muted)
+        shared = min(silent.spectrum_hz.size, beside.spectrum_hz.size)
+        quieter_db = beside.spectrum_dbfs_per_hz[-shared:] - silent.spectrum_dbfs_per_hz[-shared:]
+        muted = bool(np.median(quieter_db) > QUIETER_DB)  # whatever a line adds to one of them
+    return Heard(silent, beside, tone, muted)
 
 
 def _seconds(cut: Cut) -> float:
@@ -146,7 +148,7 @@ def _mains(noise: Noise | None) -> Reading:
     return Quantity.from_std(total, 0.25, "dBFS")
 
 
-def _dynamic_range(heard: _Heard) -> Reading:
+def _dynamic_range(heard: Heard) -> Reading:
     if heard.beside_tone is None:
         return Unmeasured(
             "dB",
@@ -166,7 +168,7 @@ def _tone_conditions(segment: Segment) -> str:
     )
 
 
-def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[str, Entry]:
+def _changes(heard: Heard, other: Heard | None, bypass: Take | None) -> dict[str, Entry]:
     names = ("noise.change", "noise.change_at_equal_level")
     if bypass is None:
         missing = Unmeasured(
@@ -197,7 +199,7 @@ def _changes(heard: _Heard, other: _Heard | None, bypass: Take | None) -> dict[s
     return entries
 
 
-def _same_part(heard: _Heard, other: _Heard | None) -> tuple[Noise, Noise] | None:
+def _same_part(heard: Heard, other: Heard | None) -> tuple[Noise, Noise] | None:
     """Noise of both takes from the same part: silence if both are open in it, else beside the tone."""
     if other is None:
         return None
@@ -209,7 +211,7 @@ def _same_part(heard: _Heard, other: _Heard | None) -> tuple[Noise, Noise] | Non
     return None
 
 
-def _tone_gain(heard: _Heard, other: _Heard | None) -> Quantity | None:
+def _tone_gain(heard: Heard, other: Heard | None) -> Quantity | None:
     if heard.tone is None or other is None or other.tone is None:
         return None
     one, two = heard.tone.level(1), other.tone.level(1)
@@ -218,7 +220,7 @@ def _tone_gain(heard: _Heard, other: _Heard | None) -> Quantity | None:
     return None
 
 
-def _curves(heard: _Heard, other: _Heard | None) -> dict[str, Table]:
+def _curves(heard: Heard, other: Heard | None) -> dict[str, Table]:
     noise = heard.used
     if noise is None:
         return {}
@@ -244,41 +246,7 @@ def _curves(heard: _Heard, other: _Heard | None) -> dict[str, Table]:
     return {"noise_spectrum": spectrum, "mains_lines": mains}
 
 
-def _health(heard: _Heard, wet: Take, segment: Segment) -> tuple[Health, ...]:
-    return (*_hum(heard.used, wet, segment), *_mute(heard, wet, segment))
-
-
-def _hum(noise: Noise | None, wet: Take, segment: Segment) -> tuple[Health, ...]:
-    """Tell mains lines that are louder together than all other noise."""
-    total = None if noise is None else noise.mains_dbfs
-    if noise is None or total is None or total < max(LEAST_MAINS_DBFS, noise.unweighted.value):
-        return ()
-    strongest = max(noise.mains, key=lambda line: line.level_dbfs)
-    family = 60 if round(strongest.frequency_hz) % 60 == 0 and round(strongest.frequency_hz) % 50 else 50
-    message = (
-        f"Hum: {family} Hz family, strongest {strongest.frequency_hz:.0f} Hz at "
-        f"{number_text(strongest.level_dbfs, 0)} dBFS, channel {wet.channel + 1}. Harmonics near those lines "
-        "are doubtful; noise figures leave them out. Try other cabling, balanced links or one supply point; "
-        "never lift a protective earth"
-    )
-    start, end = (wet.capture_time_s(at) for at in (segment.span.start, segment.span.stop))
-    return (Health("hum", "warn", message, channel=wet.channel, start_s=start, end_s=end),)
-
-
-def _mute(heard: _Heard, wet: Take, segment: Segment) -> tuple[Health, ...]:
-    if not heard.muted:
-        return ()
-    start = wet.capture_time_s(segment.span.start)
-    taken = "Noise was taken beside the quiet tone." if heard.beside_tone else "No noise figure is given."
-    message = (
-        f"Idle mute: the silence from {start:.2f} s on is switched off, not quiet, so it says nothing about "
-        f"the noise that plays under a signal. {taken}"
-    )
-    end = wet.capture_time_s(segment.span.stop)
-    return (Health("idle-mute", "warn", message, channel=wet.channel, start_s=start, end_s=end),)
-
-
-def _findings(heard: _Heard, other: _Heard | None) -> tuple[str, ...]:
+def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
     noise = heard.used
     if noise is None:
         return ()

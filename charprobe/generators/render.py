@@ -77,15 +77,15 @@ def render_segment(segment: Segment, *, rate_hz: int, side: int = 1) -> Array:
     return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 
-def render_pieces(stimulus: Stimulus) -> Iterator[tuple[int, Array]]:
-    """Yield (start, samples) of everything that side 1 sounds, in playing order; between them is silence."""
+def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, Array]]:
+    """Yield (start, samples) of everything that a side sounds, in playing order; between them is silence."""
     recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
     sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
     yield stimulus.opening.start, render_sync("opening", **sync)
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
-        yield segment.span.start, render_segment(segment, rate_hz=rate_hz)
+        yield segment.span.start, render_segment(segment, rate_hz=rate_hz, side=side)
     yield stimulus.closing.start, render_sync("closing", **sync)
 
 

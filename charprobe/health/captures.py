@@ -6,17 +6,28 @@ from dataclasses import replace
 
 from charprobe.chapter import Health
 from charprobe.errors import CharprobeError
+from charprobe.health.clock_wander import check_clock_wander
 from charprobe.health.continuity import check_continuity
 from charprobe.health.file_facts import check_file
+from charprobe.health.foreign_tones import check_foreign_tones
+from charprobe.health.groups import lost_groups
+from charprobe.health.idle_mute import check_idle_mute
+from charprobe.health.lossy import check_lossy
+from charprobe.health.marker_edges import check_marker_edges
 from charprobe.health.marker_levels import check_marker_levels
+from charprobe.health.normalised import check_round_peak
 from charprobe.health.placement import check_placement
+from charprobe.health.quiet import quiet_spectrum
+from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.health.second_path import check_second_path
+from charprobe.health.sides import check_sides
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
 
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 CLIPPED = ("clipped",)  # nor do tones that this touches
+IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
 
 
 Judged = tuple[Take, tuple[Health, ...]]
@@ -54,15 +65,47 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
             f"channel {channel + 1}: choose one with --channel"
         )
     take = place_take(source, stimulus, channel)
+    paths = tuple(check_second_path(take))
+    facts = gather_sample_facts(source)
     found = (
-        *(item for item in check_file(source) if item.channel in (None, channel)),
+        *(item for item in check_file(source, facts) if item.channel in (None, channel)),
+        *check_round_peak(take, facts[channel]),
         *check_placement(take),
         *check_continuity(take),
-        *check_second_path(take),
+        *check_clock_wander(take),
+        *check_sides(take),
+        *paths,
+        *_in_pauses(take, second_path=bool(paths)),
     )
     if all(item.code != "gain-step" for item in found):
-        found += tuple(check_marker_levels(take))
-    return replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED)), found
+        found += (*check_marker_levels(take), *check_marker_edges(take))
+    take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
+    return take, tuple(_with_cost(take, item) for item in found)
+
+
+def _with_cost(take: Take, item: Health) -> Health:
+    """Name the groups that damage found in the file itself leaves without a segment."""
+    if item.code not in IN_THE_FILE or item.withholds or item.start_s is None or item.end_s is None:
+        return item
+    first, last = item.start_s, item.end_s
+    touched = [
+        segment
+        for segment in take.stimulus.segments
+        if take.capture_time_s(float(segment.span.start)) < last
+        and take.capture_time_s(float(segment.span.stop)) > first
+        and take.spoils(segment)
+    ]
+    return replace(item, withholds=lost_groups(take, touched))
+
+
+def _in_pauses(take: Take, *, second_path: bool) -> tuple[Health, ...]:
+    """What the pauses show; a second path may be the earlier one, and then it sounds before its time."""
+    mute = check_idle_mute(take)
+    spectrum = quiet_spectrum(take)
+    if spectrum is None:
+        return tuple(mute)
+    lossy = [] if second_path else check_lossy(take, spectrum)
+    return (*check_foreign_tones(take, spectrum), *lossy, *mute)
 
 
 def _spans(take: Take, found: tuple[Health, ...], codes: tuple[str, ...]) -> tuple[tuple[float, float], ...]:

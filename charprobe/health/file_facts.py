@@ -7,7 +7,7 @@ import math
 from charprobe.chapter import Health, Severity
 from charprobe.health.clock_text import clock_text
 from charprobe.health.flat_tops import FlatTops
-from charprobe.health.sample_facts import ChannelFacts, Stretch, gather_sample_facts
+from charprobe.health.sample_facts import ChannelFacts, Stretch
 from charprobe.source import FileFacts, Source
 from charprobe.wording import number_text, signed_text
 
@@ -21,13 +21,15 @@ LOW_PEAK_DBFS = -40.0
 MOST_PLACES = 20  # messages of one code per channel
 
 
-def check_file(source: Source) -> tuple[Health, ...]:
-    """Judge a capture by its header and by one pass through its samples.
+def check_file(source: Source, channels: tuple[ChannelFacts, ...]) -> tuple[Health, ...]:
+    """Judge a capture by its header and by what one pass through its samples found.
 
     Parameters
     ----------
     source : Source
         Any capture; its channels count from 0 in the result and from 1 in the messages.
+    channels : tuple of ChannelFacts
+        What `gather_sample_facts` found in it.
 
     Returns
     -------
@@ -36,11 +38,7 @@ def check_file(source: Source) -> tuple[Health, ...]:
         ``few-bits``, ``misplaced-bits``, ``dc-offset``, ``low-level``, ``dual-mono``, ``truncated``,
         ``size-overflow`` and ``beyond-full-scale``; empty if nothing is wrong.
     """
-    return judge_file(source.name, source.facts, gather_sample_facts(source))
-
-
-def judge_file(name: str, facts: FileFacts, channels: tuple[ChannelFacts, ...]) -> tuple[Health, ...]:
-    """Judge what `gather_sample_facts` found in the file called `name`."""
+    name, facts = source.name, source.facts
     found = _length(name, facts)
     if all(channel.silent for channel in channels):
         return (*found, _silent(name, facts))

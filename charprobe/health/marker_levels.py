@@ -28,7 +28,7 @@ def check_marker_levels(take: Take) -> list[Health]:
         return []
     message = (
         f"The closing marker comes back {number_text(rise_db, 2)} dB louder than the opening one "
-        f"({take.source.name}, channel {take.channel + 1}): the level drifted or stepped during the take. "
+        f"({take.label}): the level drifted or stepped during the take. "
         "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
     )
     return [Health("level-drift", "warn", message, channel=take.channel)]

@@ -1,4 +1,4 @@
-"""Captures that an export brought to one peak: their gain is the export's."""
+"""Captures that an export brought to a round peak, or to one and the same: their gain is the export's."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from charprobe.chapter import Health
+from charprobe.health.sample_facts import ChannelFacts
 from charprobe.take import Take
 from charprobe.wording import number_text
 
@@ -18,6 +19,9 @@ SAME_DB = 0.003  # peaks of two takes through noise differ by more
 APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have equal peaks
 CEILING = 0.9999  # peaks at full scale are clipped, not normalised
 BLOCK = 1 << 18
+USUAL_PEAKS_DBFS = (-0.1, -0.2, -0.3, -0.5, -1.0, -1.5, -2.0, -3.0)
+ROUND_DB = 0.0005  # one capture in a thousand comes so near to one of these by chance
+UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
 def check_normalised(wet: Take, bypass: Take) -> list[Health]:
@@ -36,6 +40,25 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
         "without normalising. Ratios, times and what depends on no level are kept"
     )
     return [Health("normalised", "warn", message, channel=wet.channel, withholds=WITHHELD)]
+
+
+def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
+    """Notice a single capture whose peak is one that exports are normalised to: code ``normalised``.
+
+    A peak of flat tops is a ceiling, and one that the stimulus itself has is that of a path of gain 1.
+    """
+    if facts.peak <= 0 or facts.flat_tops or abs(take.alignment.gain_db) < UNITY_DB:
+        return []
+    peak_dbfs = 20 * math.log10(facts.peak)
+    nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
+    if abs(nearest - peak_dbfs) > ROUND_DB:
+        return []
+    message = (
+        f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export? Then gain, "
+        "make-up and the place of the threshold are the export's. Export without normalising. Everything is "
+        "given, marked; ratios, times and what depends on no level stand"
+    )
+    return [Health("normalised", "warn", message, channel=take.channel)]
 
 
 def _peak(take: Take) -> float:

@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-
 from charprobe.chapter import Health
 from charprobe.health.clock_text import clock_text
-from charprobe.health.groups import groups_of, lost_groups
+from charprobe.health.groups import lost_groups
+from charprobe.health.order import check_order
 from charprobe.health.same_sound import check_same_sound
 from charprobe.marker_runs import pair_up
 from charprobe.marker_search import search
-from charprobe.segment_search import LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 from charprobe.timing_jump import Jump
 from charprobe.wording import signed_text
 
-Array = NDArray[np.float64]
-
 ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds
 EDIT_S = 0.02
 COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
 WIDE_CLOCK_PPM = 200.0
-FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 
 
 def check_placement(take: Take) -> tuple[Health, ...]:
@@ -45,7 +39,7 @@ def check_placement(take: Take) -> tuple[Health, ...]:
         *_ends(take),
         *_silence(take),
         *_runs(take),
-        *_order(take),
+        *check_order(take),
         *_take_number(take),
         *_jumps(take),
         *_clock(take),
@@ -63,7 +57,7 @@ def _ends(take: Take) -> list[Health]:
             Health(
                 "start-missing",
                 "warn",
-                f"First marker missing ({_where(take)}): aligned by the "
+                f"First marker missing ({take.label}): aligned by the "
                 f"{'second' if place.closing_found else 'tones'}. {_cost(take, cut)} Start the recorder "
                 f"before playing",
                 channel=take.channel,
@@ -80,7 +74,7 @@ def _ends(take: Take) -> list[Health]:
             Health(
                 "truncated",
                 "warn",
-                f"Ends at {at} ({_where(take)}, {clock_text(end_s)}). {_cost(take, cut)} "
+                f"Ends at {at} ({take.label}, {clock_text(end_s)}). {_cost(take, cut)} "
                 "Let the recorder run until the stimulus has ended",
                 channel=take.channel,
                 start_s=end_s,
@@ -100,7 +94,7 @@ def _silence(take: Take) -> list[Health]:
     ]
     if not parts:
         return []
-    message = f"{' and '.join(parts)} ({_where(take)}): accounted for"
+    message = f"{' and '.join(parts)} ({take.label}): accounted for"
     return [Health("added-silence", "note", message, channel=take.channel)]
 
 
@@ -119,66 +113,12 @@ def _runs(take: Take) -> list[Health]:
         Health(
             "two-takes",
             "warn",
-            f"{count} complete runs found ({_where(take)}, opening markers at {times}): the first one is "
+            f"{count} complete runs found ({take.label}, opening markers at {times}): the first one is "
             "used. Cut the file into one per run to measure the others as repeats",
             channel=take.channel,
             start_s=starts[1] / stimulus.rate_hz,
         )
     ]
-
-
-def _order(take: Take) -> list[Health]:
-    """Segments that do not sound at their place, though all or part of the place lies in the file."""
-    source, place, stimulus = take.source, take.alignment, take.stimulus
-    hop = hop_samples(stimulus.rate_hz)
-    levels = band_levels(source, take.channel, start=0, stop=source.frames, gain_db=place.gain_db)
-    elsewhere: list[tuple[float, Segment]] = []
-    absent: list[Segment] = []
-    for segment in stimulus.alike:
-        if segment.spec.kind == "silence" or not take.holds(segment):
-            continue
-        match = matches(segment_levels(segment, rate_hz=stimulus.rate_hz), levels)
-        row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS
-        here = match[max(0, row - 3) : row + 4]
-        if match.size == 0 or here.size == 0 or here.max() >= FOUND:
-            continue
-        best = int(np.argmax(match))
-        if match[best] >= ELSEWHERE:
-            elsewhere.append(((best + LEAD_HOPS) * hop / stimulus.rate_hz, segment))
-        else:
-            absent.append(segment)
-    found = []
-    if elsewhere:
-        places = ", ".join(f"{segment.spec.name!r} at {clock_text(at_s)}" for at_s, segment in elsewhere)
-        found.append(
-            Health(
-                "reordered",
-                "stop",
-                f"Segments stand in another order than played ({_where(take)}: {places}): edited after the "
-                "recording. Export again unedited",
-                channel=take.channel,
-                start_s=min(at_s for at_s, _ in elsewhere),
-                withholds=groups_of(stimulus.segments),
-            )
-        )
-    for segment in absent:
-        found.append(_absent(take, segment))
-    return found
-
-
-def _absent(take: Take, segment: Segment) -> Health:
-    start_s, end_s = (take.capture_time_s(float(p)) for p in (segment.span.start, segment.span.stop))
-    return Health(
-        "stimulus-not-found",
-        "stop",
-        f"Segment {segment.spec.name!r} does not sound at its place ({_where(take)}, {clock_text(start_s)} "
-        f"to {clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there "
-        "and retake",
-        channel=take.channel,
-        start_s=start_s,
-        end_s=end_s,
-        withholds=lost_groups(take, [segment]),
-    )
 
 
 def _take_number(take: Take) -> list[Health]:
@@ -190,7 +130,7 @@ def _take_number(take: Take) -> list[Health]:
             "wrong-stimulus",
             "warn",
             f"The cue sheet says take {take.stimulus.take}, the sound says take {reading.take} "
-            f"({_where(take)}): same recipe, so it is measured. Check which setting this capture belongs to",
+            f"({take.label}): same recipe, so it is measured. Check which setting this capture belongs to",
             channel=take.channel,
         )
     ]
@@ -208,7 +148,7 @@ def _jumps(take: Take) -> list[Health]:
             Health(
                 "gap-edited",
                 "stop",
-                f"Gaps are {by} than played ({_where(take)}, after {places}): cut by an editor. Static "
+                f"Gaps are {by} than played ({take.label}, after {places}): cut by an editor. Static "
                 "results kept; export again without stripping silence",
                 channel=take.channel,
                 start_s=take.capture_time_s(edits[0].start),
@@ -227,7 +167,7 @@ def _jump(take: Take, jump: Jump) -> Health:
         "timing-jump",
         "stop",
         f"Timing jumps {abs(jump.samples.value):.0f} samples between {clock_text(start_s)} and "
-        f"{clock_text(end_s)} ({_where(take)}): {'lost' if lost else 'inserted'} samples, not clock error. "
+        f"{clock_text(end_s)} ({take.label}): {'lost' if lost else 'inserted'} samples, not clock error. "
         f"{_cost(take, touched)} Retake with a larger buffer",
         channel=take.channel,
         start_s=start_s,
@@ -243,7 +183,7 @@ def _clock(take: Take) -> list[Health]:
     wide = abs(drift.value) > WIDE_CLOCK_PPM
     ppm = signed_text(drift.value, 1)
     message = (
-        f"Recorder runs {ppm} ppm ({_where(take)}): frequencies fitted; null files are "
+        f"Recorder runs {ppm} ppm ({take.label}): frequencies fitted; null files are "
         "resampled, measurements are not"
     )
     if wide:
@@ -256,12 +196,8 @@ def _clock(take: Take) -> list[Health]:
 def _polarity(take: Take) -> list[Health]:
     if take.alignment.polarity > 0:
         return []
-    message = f"Polarity inverted by the path ({_where(take)}): compensated in nulls, reported as a finding"
+    message = f"Polarity inverted by the path ({take.label}): compensated in nulls, reported as a finding"
     return [Health("polarity-inverted", "note", message, channel=take.channel)]
-
-
-def _where(take: Take) -> str:
-    return f"{take.source.name}, channel {take.channel + 1}"
 
 
 def _cost(take: Take, lost: list[Segment]) -> str:

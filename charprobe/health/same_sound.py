@@ -19,7 +19,7 @@ def check_same_sound(take: Take) -> list[Health]:
     if not equals_stimulus(take):
         return []
     message = (
-        f"Capture equals the stimulus sample for sample ({take.source.name}, channel {take.channel + 1}): "
+        f"Capture equals the stimulus sample for sample ({take.label}): "
         "recorded digitally before the device, or bypassed in software. There is no device in this path"
     )
     return [Health("equals-stimulus", "warn", message, channel=take.channel)]
@@ -50,7 +50,12 @@ def equals_stimulus(take: Take) -> bool:
     if abs(place.delay_samples.value - shift) > 1e-3:
         return False
     step = _step(take)
-    for start, sound in render_pieces(take.stimulus):
+    sides = range(1, take.stimulus.channels + 1)
+    return any(_equals_side(take, side, shift=shift, step=step) for side in sides)
+
+
+def _equals_side(take: Take, side: int, *, shift: int, step: float) -> bool:
+    for start, sound in render_pieces(take.stimulus, side=side):
         first = max(0, start + shift)
         wanted = sound[first - start - shift :]
         found = take.source.read(first, first + wanted.size, take.channel)

@@ -40,7 +40,7 @@ def check_second_path(take: Take) -> list[Health]:
     level_db = 20 * np.log10((first + second) / 2)
     message = (
         f"Two copies {1e3 * (first_s + second_s) / 2:.1f} ms apart, the second {-level_db:.0f} dB lower "
-        f"({take.source.name}, channel {take.channel + 1}): direct monitoring or a parallel path. They comb "
+        f"({take.label}): direct monitoring or a parallel path. They comb "
         "every level and response. Mute the second path and retake. Noise is kept, everything else withheld"
     )
     return [Health("two-paths", "stop", message, channel=take.channel, withholds=WITHHELD)]

@@ -10,6 +10,8 @@ from charprobe.chapter import Health
 from charprobe.cut import Array
 from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.clock_text import clock_text
+from charprobe.health.foreign_tones import Line, foreign_lines
+from charprobe.health.quiet import quiet_spectrum
 from charprobe.stimulus import Tone
 from charprobe.take import BY_TONE, Take
 from charprobe.wording import signed_text
@@ -23,6 +25,7 @@ LEAST_DB = 0.1  # of change that is told
 AUTOMATIC_DB = 0.3  # of change, not explained by a step or drift, that is an automatic gain
 EXPLAINED = 0.9  # share of the variance of the gain that a step or a drift must explain
 FEWEST = 8
+BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a short tone by 0.04 dB
 
 
 @dataclass(frozen=True)
@@ -39,9 +42,11 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     Nothing in a bypass may change the gain, so every tone of one frequency must come back equally. One step
     that explains nine tenths of what changes is a knob that was moved, an even drift is warming up, and
     anything else follows the sound. The loudest tones are left out: a path may bend them. Levels are
-    used whose standard uncertainty is below 0.03 dB, and changes told from 0.1 dB: noise alone never does it.
+    used whose standard uncertainty is below 0.03 dB and which no foreign tone beats with, and changes told
+    from 0.1 dB: noise alone never does it.
     """
-    gains = _gains(bypass)
+    spectrum = quiet_spectrum(bypass)
+    gains = _gains(bypass, () if spectrum is None else foreign_lines(spectrum))
     if len(gains) < FEWEST:
         return []
     time = np.array([g.time_s for g in gains])
@@ -62,15 +67,26 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
 
 
-def _gains(take: Take) -> list[_Gain]:
+def _gains(take: Take, lines: tuple[Line, ...]) -> list[_Gain]:
     out = []
     for segment in take.stimulus.segments:
         if segment.spec.kind in BY_TONE and take.holds(segment):
             for tone in take.intact(segment).tones:
-                if tone.level_dbfs <= -TOP_DB and (gain := _gain_db(take, tone)) is not None:
+                if tone.level_dbfs > -TOP_DB or _beats(tone, lines, take.alignment.gain_db):
+                    continue
+                if (gain := _gain_db(take, tone)) is not None:
                     time_s = take.capture_time_s(tone.start)
                     out.append(_Gain(time_s, tone.frequency_hz, tone.level_dbfs, gain))
     return out
+
+
+def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
+    """Whether a foreign tone stands too near a tone, and too loud, for its level to be read."""
+    return any(
+        abs(line.frequency_hz - tone.frequency_hz) < BEAT_HZ
+        and line.level_dbfs > tone.level_dbfs + gain_db - BEAT_DB
+        for line in lines
+    )
 
 
 def _gain_db(take: Take, tone: Tone) -> float | None:
@@ -106,14 +122,10 @@ def _added(each: Array, column: Array, change: Array) -> tuple[float, float]:
     return float(fitted[-1]), float(np.sum((change - basis @ fitted) ** 2))
 
 
-def _where(take: Take) -> str:
-    return f"{take.source.name}, channel {take.channel + 1}"
-
-
 def _step(take: Take, time: Array, at: int, size: float) -> Health:
     before, after = clock_text(float(time[at - 1])), clock_text(float(time[at]))
     message = (
-        f"Gain steps {signed_text(size, 2)} dB between {before} and {after} ({_where(take)}): a knob was "
+        f"Gain steps {signed_text(size, 2)} dB between {before} and {after} ({take.label}): a knob was "
         "moved, or a pad switched. What lies before and after does not compare; "
         "retake. Everything is given, marked"
     )
@@ -124,7 +136,7 @@ def _step(take: Take, time: Array, at: int, size: float) -> Health:
 
 def _drift(take: Take, size: float) -> Health:
     message = (
-        f"Level drifts {signed_text(size, 2)} dB from first to last tone ({_where(take)}): gear still "
+        f"Level drifts {signed_text(size, 2)} dB from first to last tone ({take.label}): gear still "
         "warming up, or a sagging supply. Wait until it has settled and retake. Everything is given, marked"
     )
     return Health("level-drift", "warn", message, channel=take.channel)
@@ -132,7 +144,7 @@ def _drift(take: Take, size: float) -> Health:
 
 def _automatic(take: Take, spread: float) -> Health:
     message = (
-        f"The gain follows the sound by {spread:.1f} dB with the stage off ({_where(take)}): an automatic "
+        f"The gain follows the sound by {spread:.1f} dB with the stage off ({take.label}): an automatic "
         "gain, voice processing or a limiter is in the recording path. Turn off enhancements and retake. "
         "Nothing of level or time is given"
     )

@@ -116,6 +116,11 @@ def _swapped(capture: Array, _: float, rate_hz: float) -> Array:
     return faults.swap_stretches(capture, first=first, second=second, count=count)
 
 
+def _low(capture: Array, gain_db: float, rate_hz: float) -> Array:
+    noise = 10 ** (-110 / 20) / np.sqrt(2) * np.random.default_rng(110).standard_normal(capture.shape)
+    return 10 ** (gain_db / 20) * capture + noise
+
+
 _FAULTS: dict[str, Fault] = {
     "added-silence": Fault(
         "silence spliced in", "s", 0.5, 0.001, 60,
@@ -143,7 +148,7 @@ _FAULTS: dict[str, Fault] = {
         lambda x, size, rate: faults.zero_out(x, at=_middle(x), count=int(size)),
     ),
     "edges-faded": Fault(
-        "faded in and out", "s", 0.4, 0.001, 10,
+        "faded in and out", "s", 1.5, 0.001, 10,
         lambda x, size, rate: faults.fade_edges(x, count=int(size * rate)),
     ),
     "few-bits": Fault(
@@ -153,6 +158,10 @@ _FAULTS: dict[str, Fault] = {
     "gain-step": Fault(
         "a knob moved during the take", "dB", 1.4, -40, 40,
         lambda x, size, rate: faults.step_gain(x, at=_middle(x), gain_db=size),
+    ),
+    "gap-edited": Fault(
+        "pauses cut short by an editor", "s left of each", 0.3, 0.01, 1,
+        lambda x, size, rate: faults.strip_silence(x, below_dbfs=-80.0, kept=int(size * rate)),
     ),
     "hum": Fault("mains hum and its family", "dBFS", -60, -140, -10, _hum),
     "idle-mute": Fault(
@@ -164,6 +173,9 @@ _FAULTS: dict[str, Fault] = {
     ),
     "lossy-coded": Fault(
         "coded with loss", "", 0, 0, 0, lambda x, _, rate: helpful_faults.lossy_code(x, rate_hz=rate)
+    ),
+    "low-level": Fault(
+        "recorded far too low, with the converter's noise at -110 dBFS", "dB", -50, -80, -1, _low,
     ),
     "misplaced-bits": Fault(
         "24 bits in the low part of 32", "", 0, 0, 0,
@@ -185,6 +197,10 @@ _FAULTS: dict[str, Fault] = {
         "converted to another sampling rate", "", 0, 0, 0,
         lambda x, _, rate: faults.rate_convert(x, ratio=147 / 160),
     ),
+    "rate-converted-twice": Fault(
+        "converted to another sampling rate and back", "", 0, 0, 0,
+        lambda x, _, rate: faults.convert_and_back(x),
+    ),
     "reordered": Fault("two stretches exchanged", "", 0, 0, 0, _swapped),
     "silent": Fault("nothing but zeros", "", 0, 0, 0, lambda x, _, rate: np.zeros_like(x)),
     "spur": Fault(
@@ -192,7 +208,7 @@ _FAULTS: dict[str, Fault] = {
         lambda x, size, rate: faults.add_tone(x, frequency_hz=1000.0, level_dbfs=size, rate_hz=rate),
     ),
     "start-missing": Fault(
-        "recording started late", "s", 0.9, 0.01, 600,
+        "recording started late", "s", 1.0, 0.01, 600,
         lambda x, size, rate: faults.cut_start(x, count=int(size * rate)),
     ),
     "timing-jump": Fault(

@@ -7,6 +7,7 @@ samples, counted in the capture it is given.
 from __future__ import annotations
 
 import numpy as np
+from scipy.signal import firwin, resample_poly
 
 from charprobe.stages.resample import read_between
 from charprobe.stages.stage import Array
@@ -150,6 +151,23 @@ def rate_convert(capture: Array, *, ratio: float) -> Array:
     count = int(capture.shape[0] * ratio)
     columns = [read_between(column, start=0.0, step=1 / ratio, count=count) for column in capture.T]
     return np.stack(columns, axis=1)
+
+
+def convert_and_back(capture: Array) -> Array:
+    """Converted from 48 to 44.1 kHz and back with a filter, as by a mixer of an operating system."""
+    taps = firwin(64 * 160 + 1, 0.94 / 160, window=("kaiser", 9.0))  # -6 dB at 20.7 kHz
+    there = resample_poly(capture, 147, 160, axis=0, window=taps)
+    return np.asarray(resample_poly(there, 160, 147, axis=0, window=taps)[: capture.shape[0]])
+
+
+def strip_silence(capture: Array, *, below_dbfs: float, kept: int) -> Array:
+    """Every pause below a level is shortened to `kept` samples, as an editor strips silence."""
+    quiet = np.abs(capture).max(axis=1) < 10 ** (below_dbfs / 20)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(int)))
+    keep = np.ones(capture.shape[0], dtype=bool)
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        keep[start + kept : stop] = False
+    return np.asarray(capture[keep])
 
 
 def wow(capture: Array, *, depth_ppm: float, frequency_hz: float, rate_hz: float) -> Array:

@@ -8,6 +8,7 @@ import soundfile
 from charprobe.audio import open_capture, write_wav
 from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
+from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.recipe import load_recipe
 from charprobe.source import MemoryCapture
 
@@ -17,8 +18,12 @@ NOISE = np.random.default_rng(5).normal(0, 10 ** (-110 / 20) / math.sqrt(2), n.s
 TONE = 0.5 * np.cos(2 * np.pi * 997 * n / RATE) + NOISE
 
 
+def judged(source):
+    return check_file(source, gather_sample_facts(source))
+
+
 def check(samples):
-    return check_file(MemoryCapture(samples, rate_hz=RATE, name="take 3.wav"))
+    return judged(MemoryCapture(samples, rate_hz=RATE, name="take 3.wav"))
 
 
 def only(found):
@@ -33,7 +38,7 @@ def test_clean_captures_raise_nothing(tmp_path, rng, recipe, rate_hz, noise_dbfs
     samples = render(lay_out(load_recipe(recipe), rate_hz=rate_hz, take=1))
     samples = -0.7 * samples + rng.normal(0, 10 ** (noise_dbfs / 20) / math.sqrt(2), samples.size)
     write_wav(tmp_path / "a.wav", samples, rate_hz=rate_hz, subtype="pcm24", force=False)
-    assert check_file(open_capture(tmp_path / "a.wav")) == ()
+    assert judged(open_capture(tmp_path / "a.wav")) == ()
 
 
 def test_digital_silence_stops_everything():
@@ -136,7 +141,7 @@ def test_broken_places_far_apart_are_told_apart_up_to_a_limit():
 def test_few_bits_in_a_24_bit_file(tmp_path, bits, severity, floor):
     step = 2.0 ** (1 - bits)
     write_wav(tmp_path / "a.wav", np.round(TONE / step) * step, rate_hz=RATE, subtype="pcm24", force=False)
-    item = only(check_file(open_capture(tmp_path / "a.wav")))
+    item = only(judged(open_capture(tmp_path / "a.wav")))
     assert (item.code, item.severity) == ("few-bits", severity)
     assert f"Only {bits} bits carry data" in item.message
     assert floor in item.message
@@ -146,16 +151,16 @@ def test_few_bits_in_a_24_bit_file(tmp_path, bits, severity, floor):
 def test_24_bits_in_the_low_part_of_32_stop(tmp_path):
     codes = np.round(TONE * 2**23).astype(np.int32)
     soundfile.write(tmp_path / "low.wav", codes, RATE, subtype="PCM_32")
-    found = {item.code: item for item in check_file(open_capture(tmp_path / "low.wav"))}
+    found = {item.code: item for item in judged(open_capture(tmp_path / "low.wav"))}
     assert set(found) == {"misplaced-bits", "low-level"}
     assert found["misplaced-bits"].severity == "stop"
     assert "48.16 dB low" in found["misplaced-bits"].message
     soundfile.write(tmp_path / "float.wav", codes / 2**31, RATE, subtype="FLOAT")
-    assert "misplaced-bits" in {item.code for item in check_file(open_capture(tmp_path / "float.wav"))}
+    assert "misplaced-bits" in {item.code for item in judged(open_capture(tmp_path / "float.wav"))}
     soundfile.write(tmp_path / "quiet.wav", TONE / 300, RATE, subtype="FLOAT")
-    assert [item.code for item in check_file(open_capture(tmp_path / "quiet.wav"))] == ["low-level"]
+    assert [item.code for item in judged(open_capture(tmp_path / "quiet.wav"))] == ["low-level"]
     soundfile.write(tmp_path / "right.wav", codes * 256, RATE, subtype="PCM_32")
-    assert check_file(open_capture(tmp_path / "right.wav")) == ()
+    assert judged(open_capture(tmp_path / "right.wav")) == ()
 
 
 @pytest.mark.parametrize(("offset", "found"), [(0.0089, True), (-0.0089, True), (0.0005, False)])
@@ -184,12 +189,12 @@ def test_a_cut_off_file_and_an_overflowed_size_warn(tmp_path):
     path = tmp_path / "a.wav"
     write_wav(path, TONE, rate_hz=RATE, subtype="pcm24", force=False)
     path.write_bytes(path.read_bytes()[: -3 * 4 * RATE])
-    item = only(check_file(open_capture(path)))
+    item = only(judged(open_capture(path)))
     assert (item.code, item.severity, item.start_s) == ("truncated", "warn", 6.0)
     assert "Header promises 0:00:10.000, the file holds 0:00:06.000" in item.message
     source = MemoryCapture(TONE, rate_hz=RATE, name="long.wav")
     source.facts = replace(source.facts, length="wrapped", header_frames=5)
-    item = only(check_file(source))
+    item = only(judged(source))
     assert (item.code, item.severity) == ("size-overflow", "warn")
     assert "taken from the file itself" in item.message
 

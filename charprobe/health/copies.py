@@ -1,0 +1,54 @@
+"""Captures that are one and the same recording, whatever their files are called and however they are cut."""
+
+from __future__ import annotations
+
+import hashlib
+
+import numpy as np
+
+from charprobe.chapter import Health
+from charprobe.take import Take
+
+WITHHELD = (
+    "static.makeup_gain",
+    "noise.change",
+    "noise.change_at_equal_level",
+    "path",
+    "colour.onset",
+    "response",
+)
+SAME_DB = 1e-6  # of the markers' gain; noise alone moves it by more
+BLOCK = 1 << 18
+
+
+def sound_hash(take: Take) -> str:
+    """SHA-256 of a channel's samples from the opening marker to the end of the closing one; 64 hex digits.
+
+    The same for copies in another container, of more bits, or with more or less silence around, and for no
+    two recordings of a converter that has any noise. Empty where the capture does not hold both markers.
+    """
+    stimulus, place = take.stimulus, take.alignment
+    first = round(place.capture_index(float(stimulus.opening.start)))
+    last = round(place.capture_index(float(stimulus.closing.stop)))
+    if not (place.opening_found and place.closing_found) or first < 0 or last > take.source.frames:
+        return ""
+    digest = hashlib.sha256()
+    for start in range(first, last, BLOCK):
+        samples = take.source.read(start, min(start + BLOCK, last), take.channel)
+        digest.update(np.ascontiguousarray(samples, dtype="<f8").tobytes())
+    return digest.hexdigest()
+
+
+def check_copy(wet: Take, bypass: Take) -> list[Health]:
+    """Notice a bypass that is the capture itself: code ``equals-other-capture``."""
+    if abs(wet.alignment.gain_db - bypass.alignment.gain_db) > SAME_DB:
+        return []
+    own = sound_hash(wet)
+    if not own or own != sound_hash(bypass):
+        return []
+    message = (
+        f"{wet.label} and the bypass {bypass.label} are the same recording, not a setting and its bypass: one"
+        " file was given or exported twice, or the stage was off in both and the path is digital. Nothing "
+        "against the bypass is given. Name the right file, or capture again; the rest is kept"
+    )
+    return [Health("equals-other-capture", "stop", message, channel=wet.channel, withholds=WITHHELD)]

@@ -1,0 +1,137 @@
+"""Steady tones that nobody played: mains hum and other lines in the pauses of a capture."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from charprobe.chapter import Health
+from charprobe.cut import Array
+from charprobe.health.quiet import QuietSpectrum
+from charprobe.take import Take
+from charprobe.wording import number_text
+
+LOW_HZ = 15.0
+LEAST_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
+CLEAR = 12.0  # times the median power around; the largest of 4000 bins of noise reaches 4 in 8 frames
+AROUND_BINS = 61
+NEAR_BINS = 3  # a Hann window spreads a line over so many bins on each side
+HANN_NOISE_BINS = 1.5
+MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
+MAINS_HZ = (50.0, 60.0)
+MAINS_OFF, MAINS_OFF_HZ = 0.004, 0.7
+MAINS_ORDERS, LOW_ORDERS = 20, 6
+BELOW_DB = 30.0  # a line that outdoes the low ones of its family by more is none of them
+MOST_NAMED = 3
+
+
+@dataclass(frozen=True)
+class Line:
+    """A steady tone: its frequency and its level, a full-scale sine being 0 dBFS."""
+
+    frequency_hz: float
+    level_dbfs: float
+
+
+def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
+    """Lines that stand out of the noise around them, the strongest first."""
+    power, bin_hz = spectrum.power, spectrum.bin_hz
+    around = median_filter(power, AROUND_BINS, mode="reflect")
+    inner = np.arange(1, power.size - 1)
+    peaks = inner[
+        (power[1:-1] >= power[:-2])
+        & (power[1:-1] > power[2:])
+        & (power[1:-1] > CLEAR * around[1:-1])
+        & (power[1:-1] > 10 ** (LEAST_DBFS / 10))
+        & (inner * bin_hz >= LOW_HZ)
+    ]
+    lines: list[Line] = []
+    for peak in sorted(peaks, key=lambda i: -power[i]):
+        offset, level = _apex(power[peak - 1 : peak + 2])
+        frequency_hz = (peak + offset) * bin_hz
+        if all(abs(frequency_hz - line.frequency_hz) > NEAR_BINS * bin_hz for line in lines):
+            lines.append(Line(float(frequency_hz), 10 * math.log10(level)))
+    return tuple(lines)
+
+
+def noise_dbfs(spectrum: QuietSpectrum) -> float:
+    """Level of everything in the pauses that is no line, 20 Hz to 20 kHz, a full-scale sine being 0 dBFS."""
+    power = median_filter(spectrum.power, AROUND_BINS, mode="reflect")
+    hz = np.arange(power.size) * spectrum.bin_hz
+    inside = power[(hz >= 20) & (hz <= 20_000)]
+    return 10 * math.log10(max(float(inside.sum()) / HANN_NOISE_BINS / MEDIAN_OF_POWER, 1e-30))
+
+
+def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
+    """Tell lines that are louder together than all other noise: codes ``hum`` and ``spur``."""
+    lines = foreign_lines(spectrum)
+    family, mains_hz = _mains(lines)
+    others = [line for line in lines if line not in family]
+    found = []
+    if _counts(family, spectrum):
+        found.append(_hum(take, max(family, key=lambda line: line.level_dbfs), mains_hz))
+    if _counts(others, spectrum):
+        found.append(_spur(take, others))
+    return found
+
+
+def _counts(lines: list[Line], spectrum: QuietSpectrum) -> bool:
+    power = sum(10 ** (line.level_dbfs / 10) for line in lines)
+    return power > 10 ** (noise_dbfs(spectrum) / 10)
+
+
+def _mains(lines: tuple[Line, ...]) -> tuple[list[Line], float]:
+    """Lines of the stronger mains family, and its frequency."""
+    best: list[Line] = []
+    best_hz = MAINS_HZ[0]
+    for mains_hz in MAINS_HZ:
+        family = [line for line in lines if _order(line, mains_hz) > 0]
+        low = max((ln.level_dbfs for ln in family if _order(ln, mains_hz) <= LOW_ORDERS), default=-math.inf)
+        family = [line for line in family if line.level_dbfs <= low + BELOW_DB]
+        if len(family) > len(best):
+            best, best_hz = family, mains_hz
+    return best, best_hz
+
+
+def _order(line: Line, mains_hz: float) -> int:
+    """Which multiple of the mains frequency a line is; 0 if none."""
+    order = round(line.frequency_hz / mains_hz)
+    off = abs(line.frequency_hz - order * mains_hz)
+    near = off <= max(MAINS_OFF_HZ, MAINS_OFF * line.frequency_hz)
+    return order if near and 1 <= order <= MAINS_ORDERS else 0
+
+
+def _apex(three: Array) -> tuple[float, float]:
+    """Offset in bins and power of a Hann-windowed line from the three bins around its peak."""
+    left, middle, right = np.sqrt(three)
+    side, sign = (right, 1.0) if right > left else (left, -1.0)
+    offset = float(np.clip((2 * side / middle - 1) / (1 + side / middle), 0.0, 0.5))
+    # amplitude that a Hann window gives a line so far from the bin, re one on the bin
+    gain = np.sinc(offset) / (1 - offset**2)
+    return sign * offset, float((middle / gain) ** 2)
+
+
+def _hum(take: Take, strongest: Line, mains_hz: float) -> Health:
+    message = (
+        f"Hum: {mains_hz:.0f} Hz family, strongest {strongest.frequency_hz:.0f} Hz at "
+        f"{number_text(strongest.level_dbfs, 0)} dBFS ({take.label}). Harmonics near those lines "
+        "are doubtful; noise figures leave them out. Try other cabling, balanced links or one supply point; "
+        "never lift a protective earth"
+    )
+    return Health("hum", "warn", message, channel=take.channel)
+
+
+def _spur(take: Take, lines: list[Line]) -> Health:
+    named = ", ".join(
+        f"{line.frequency_hz:.0f} Hz at {number_text(line.level_dbfs, 0)} dBFS" for line in lines[:MOST_NAMED]
+    )
+    more = f" and {len(lines) - MOST_NAMED} more" if len(lines) > MOST_NAMED else ""
+    message = (
+        f"Steady tone{'s' if len(lines) > 1 else ''} not in the stimulus: {named}{more} ({take.label}). "
+        "USB noise, a screen, a switched supply or another sound? Noise figures contain it, and harmonics "
+        "and quiet levels near it are doubtful. Find its source and retake"
+    )
+    return Health("spur", "warn", message, channel=take.channel)

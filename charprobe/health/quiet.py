@@ -1,0 +1,78 @@
+"""Where nothing is played: the pauses of a stimulus as a capture holds them, and the spectrum they share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from charprobe.cut import Array
+from charprobe.recipe import Silence
+from charprobe.stimulus import Stimulus
+from charprobe.take import Take
+
+LEAST_S = 0.25  # shorter pauses are left to the answer of the device
+SKIPPED_S = 0.05  # after a sound, while filters ring out
+EDGE_S = 0.005
+FRAME_S = 0.2
+
+
+@dataclass(frozen=True)
+class QuietSpectrum:
+    """Median over time of the power in the pauses of one channel.
+
+    Attributes
+    ----------
+    power : ndarray, shape (n,)
+        Of each bin, scaled so that a steady sine of full scale reaches 1 in its bin.
+    bin_hz : float
+        Spacing of the bins, in Hz of the capture.
+    frames : int
+        Frames the median is over.
+    """
+
+    power: Array
+    bin_hz: float
+    frames: int
+
+
+def pauses(stimulus: Stimulus) -> list[tuple[float, float]]:
+    """Stretches of `LEAST_S` or more in which nothing is played: first and last stimulus sample, in order."""
+    rate_hz = stimulus.rate_hz
+    sounds = [(span.start, span.stop) for span in (stimulus.opening, stimulus.ident, stimulus.closing)]
+    for segment in stimulus.segments:
+        if segment.tones:
+            sounds += [(tone.start, tone.stop) for tone in segment.tones]
+        elif not isinstance(segment.spec, Silence):
+            sounds.append((segment.span.start, segment.span.stop))
+    found, sounded = [], 0.0
+    for start, stop in [*sorted(sounds), (float(stimulus.length), float(stimulus.length))]:
+        if start - sounded >= LEAST_S * rate_hz:
+            found.append((float(sounded), float(start)))
+        sounded = max(sounded, stop)
+    return found
+
+
+def quiet_spectrum(take: Take) -> QuietSpectrum | None:
+    """Spectrum that all pauses of a capture share; None where it holds no pause.
+
+    Frames of 0.2 s, half overlapped, Hann window. The median over frames leaves out what sounds in a few of
+    them only: tails, bangs, a dropout.
+    """
+    rate_hz = take.stimulus.rate_hz
+    size = int(fft.next_fast_len(round(FRAME_S * rate_hz), real=True))
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
+    frames = []
+    for start, stop in pauses(take.stimulus):
+        cut = take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz)
+        samples = np.nan_to_num(cut.samples, nan=0.0, posinf=0.0, neginf=0.0)
+        if samples.size >= size:
+            pieces = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
+            pieces = pieces - pieces.mean(axis=1, keepdims=True)
+            frames.append(np.abs(fft.rfft(pieces * window, axis=1)) ** 2)
+    if not frames:
+        return None
+    power = np.concatenate(frames)
+    peak = (2 / float(window.sum())) ** 2  # of a sine of amplitude 1
+    return QuietSpectrum(peak * np.median(power, axis=0), rate_hz / size, power.shape[0])

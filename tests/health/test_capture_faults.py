@@ -1,0 +1,187 @@
+"""Faults of one capture, injected by code that shares nothing with the detectors, and told by their names."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from charprobe.generators.render import lay_out, render, render_sides
+from charprobe.health.captures import judge_capture
+from charprobe.health.copies import check_copy, sound_hash
+from charprobe.pipeline import characterise
+from charprobe.quantity import Quantity
+from charprobe.recipe import Bursts, LevelSteps, Recipe, Silence, Sweep, Tones, load_recipe
+from charprobe.source import MemoryCapture
+from charprobe.stages import faults
+from charprobe.stages.catalogue import make_stage, stage_names
+from charprobe.stages.fault_catalogue import apply_fault
+from charprobe.stages.rig import Rig
+
+RATE = 48_000
+RECIPE = Recipe(
+    "short",
+    "a little of every topic",
+    (
+        Silence("idle", 1.5, 1.0),
+        Sweep("response", 20.0, 20_000.0, 1.5, -30.0),
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, 1.0),
+        Tones("tones", (110.0, 997.0, 5003.0), (-40.0, -20.0, -6.0), 0.3),
+        Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.6, reference=True),
+    ),
+)
+STAGES = ("plain-wire", "feedforward-rms-hard", "odd-colour")
+
+
+def clean(stage, rng, *, noise_dbfs=-110.0):
+    sound = render(lay_out(RECIPE, rate_hz=RATE, take=1))
+    out = 0.8 * make_stage(stage).process(sound, rate_hz=RATE, rng=rng).samples
+    rig = Rig(
+        delay_samples=37.4, noise_dbfs=noise_dbfs, ac_corner_hz=2.0, drift_ppm=23.0, lead_s=0.3, tail_s=0.3
+    )
+    return rig.record(out, rate_hz=RATE, rng=rng)
+
+
+def judged(samples, stimulus=None, channel=0):
+    capture = MemoryCapture(samples, rate_hz=RATE, name="made.wav")
+    return judge_capture(capture, stimulus or lay_out(RECIPE, rate_hz=RATE, take=1), channel)
+
+
+def told(samples):
+    """Code -> message of what is worse than a note."""
+    return {item.code: item.message for item in judged(samples)[1] if item.severity != "note"}
+
+
+@pytest.mark.parametrize("stage", STAGES)
+@pytest.mark.parametrize(
+    ("fault", "code"),
+    [
+        ("spur", "spur"), ("hum", "hum"), ("wow", "clock-drift"), ("lossy-coded", "lossy-coded"),
+        ("rate-converted-twice", "rate-converted"), ("edges-faded", "start-missing"), ("edges-faded", "truncated"),
+        ("start-missing", "start-missing"), ("gap-edited", "gap-edited"), ("normalised", "normalised"),
+        ("idle-mute", "idle-mute"), ("low-level", "low-level"),
+    ],
+)  # fmt: skip
+def test_a_fault_is_told_by_its_name(fault, code, stage, rng):
+    assert code in told(apply_fault(fault, clean(stage, rng), rate_hz=RATE))
+
+
+@pytest.mark.parametrize("stage", stage_names())
+def test_clean_captures_of_every_stage_are_blamed_for_nothing(stage, rng):
+    blamed = set(told(clean(stage, rng))) - {"clipped-below-full-scale"}  # limiters have ceilings
+    if stage == "noise-gate":
+        blamed -= {"idle-mute"}
+    assert not blamed
+
+
+@pytest.mark.parametrize("frequency_hz", [437.0, 1000.0, 8000.0, 15_734.0])
+@pytest.mark.parametrize("level_dbfs", [-100.0, -70.0])
+def test_a_foreign_tone_is_named_with_frequency_and_level(frequency_hz, level_dbfs, rng):
+    samples = faults.add_tone(
+        clean("plain-wire", rng), frequency_hz=frequency_hz, level_dbfs=level_dbfs, rate_hz=RATE
+    )
+    message = told(samples)["spur"]
+    assert f"{frequency_hz / (1 + 23e-6):.0f} Hz at −{-level_dbfs:.0f} dBFS" in message
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+def test_a_mains_family_is_hum_and_no_foreign_tone(mains_hz, rng):
+    samples = clean("plain-wire", rng)
+    for order, level_dbfs in ((1, -70.0), (2, -82.0), (3, -74.0), (9, -90.0)):
+        samples = faults.add_tone(
+            samples, frequency_hz=1.001 * order * mains_hz, level_dbfs=level_dbfs, rate_hz=RATE
+        )
+    found = told(samples)
+    assert f"{mains_hz:.0f} Hz family" in found["hum"]
+    assert "spur" not in found
+
+
+def test_a_foreign_tone_beside_a_tone_is_no_automatic_gain(rng):
+    stimulus = lay_out(RECIPE, rate_hz=RATE, take=1)
+    captures = [
+        MemoryCapture(apply_fault("spur", clean(stage, rng), rate_hz=RATE), rate_hz=RATE, name=f"{stage}.wav")
+        for stage in ("feedforward-rms-hard", "plain-wire")
+    ]
+    profile = characterise(captures[0], stimulus, channel=1, setting="x", bypass=captures[1])
+    assert {item.code for item in profile.health} >= {"spur"}
+    assert not {item.code for item in profile.health} & {"automatic-gain", "hum", "idle-mute"}
+
+
+@pytest.mark.parametrize("depth_ppm", [3.0, 300.0])
+def test_a_wandering_clock_is_told_with_its_size(depth_ppm, rng):
+    samples = faults.wow(clean("plain-wire", rng), depth_ppm=depth_ppm, frequency_hz=0.7, rate_hz=RATE)
+    message = told(samples)["clock-drift"]
+    size = float(message.split(" ppm")[0].split()[-1])
+    assert 0.5 * depth_ppm < size < 1.2 * depth_ppm  # a sine spends most of its time near its ends
+
+
+def test_a_wall_in_the_spectrum_is_told_with_its_frequency(rng):
+    capture = clean("plain-wire", rng, noise_dbfs=-90.0)
+    spectrum = np.fft.rfft(capture, axis=0)
+    spectrum[np.fft.rfftfreq(capture.shape[0], 1 / RATE) > 16_000] = 0
+    walled = np.fft.irfft(spectrum, capture.shape[0], axis=0)
+    assert "Nothing above 16.0 kHz" in told(np.round(walled * 2**23) / 2**23)["lossy-coded"]
+
+
+def test_lossy_coding_costs_harmonics_noise_and_attack_only(rng):
+    stimulus = lay_out(RECIPE, rate_hz=RATE, take=1)
+    samples = apply_fault("lossy-coded", clean("feedforward-rms-hard", rng), rate_hz=RATE)
+    capture = MemoryCapture(samples, rate_hz=RATE, name="coded.wav")
+    profile = characterise(capture, stimulus, channel=1, setting="x", bypass=None)
+    measured = {
+        name.split(".")[0] for name, e in profile.quantities.items() if isinstance(e.reading, Quantity)
+    }
+    assert "static" in measured
+    assert not measured & {"colour", "noise", "attack"}
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_exchanged_stretches_are_placed(stage, rng):
+    capture = clean(stage, rng)
+    count = capture.shape[0] // 8
+    samples = faults.swap_stretches(capture, first=2 * count, second=6 * count, count=count)
+    found = next(item for item in judged(samples)[1] if item.code == "reordered")
+    assert 2 * count / RATE - 0.5 < found.start_s < 3 * count / RATE
+    assert "sounds what belongs later, " in found.message
+    assert "sounds what belongs earlier" in found.message
+
+
+def test_clipping_names_what_it_costs(rng):
+    samples = faults.clip(10 ** (9.5 / 20) * clean("plain-wire", rng), ceiling_dbfs=0.0)
+    found = [item for item in judged(samples)[1] if item.code == "clipped"]
+    assert any("attack" in item.withholds for item in found)
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("as it was", lambda x: x),
+        ("with silence around", lambda x: np.pad(x, ((4321, 777), (0, 0)))),
+        ("without its first tenth", lambda x: x[4800:]),
+    ],
+)
+def test_copies_are_known_by_their_sound(name, change: Callable, rng):
+    capture = clean("feedforward-rms-hard", rng)
+    own, other = judged(capture)[0], judged(change(capture))[0]
+    assert sound_hash(own) == sound_hash(other) != ""
+    assert [item.code for item in check_copy(own, other)] == ["equals-other-capture"]
+    assert not check_copy(own, judged(clean("feedforward-rms-hard", rng))[0])
+
+
+def test_exchanged_channels_are_told_where_the_sides_differ(rng):
+    stimulus = lay_out(load_recipe("link"), rate_hz=RATE, take=1)
+    noise = 10 ** (-110 / 20) / np.sqrt(2)
+    sound = 0.5 * np.pad(render_sides(stimulus), ((500, 500), (0, 0)))
+    sound = sound + rng.normal(0, noise, sound.shape)
+    for channel in (0, 1):
+        right = [item.code for item in judged(sound, stimulus, channel)[1] if item.severity != "note"]
+        wrong = [
+            item.code for item in judged(sound[:, ::-1], stimulus, channel)[1] if item.severity != "note"
+        ]
+        assert (right, wrong) == ([], ["channel-swapped"])
+
+
+def test_either_side_of_a_stimulus_of_two_is_known_as_the_stimulus():
+    stimulus = lay_out(load_recipe("link"), rate_hz=RATE, take=1)
+    for channel in (0, 1):
+        found = judged(render_sides(stimulus), stimulus, channel)[1]
+        assert "equals-stimulus" in {item.code for item in found}
