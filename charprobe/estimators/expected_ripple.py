@@ -264,7 +264,7 @@ def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
     the measured reduction. A rectifier bends the attack away from an exponential; a gain that moves as an
     exact exponential at both edges is driven by something smooth.
     """
-    if min(motion.attack.times_s + motion.release.times_s) <= 0:
+    if min(*motion.attack.times_s, *motion.release.times_s) <= 0:
         return ()
     found: list[Detector] = [one for one in (_matched(*kind, motion) for kind in KINDS) if one is not None]
     found.append(_smooth(motion))

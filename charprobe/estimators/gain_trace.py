@@ -26,6 +26,7 @@ from charprobe.estimators.phase_set import (
     CarrierFit,
     Complex,
     Index,
+    NoCarrierError,
     amplitude,
     fit_carrier,
     nearest,
@@ -222,7 +223,10 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
             rows = half_period_means(rows, period=period, where=np.abs(grid) < CALM_PERIODS * period)
         rows = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
     grid, gain = rows[0].astype(np.int64), rows[2]
-    keep = gain > 0.05 * min(np.median(gain[grid < 0]), np.median(gain[grid >= 0]))
+    least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
+    if least <= 0:  # the carrier does not hold its phase to the stimulus
+        raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
+    keep = gain > 0.05 * least
     # points of a trace solved over whole periods share their noise within a period
     shared = period if len(edge.pairs) == 1 else 1.0
     time_s, gain_db, std_db = _blocks(grid[keep], rows[1:, keep], shared)

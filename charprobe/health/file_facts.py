@@ -6,7 +6,7 @@ import math
 
 from charprobe.chapter import Health, Severity
 from charprobe.health.clock_text import clock_text
-from charprobe.health.flat_tops import FlatTops
+from charprobe.health.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.health.sample_facts import ChannelFacts, Stretch
 from charprobe.source import FileFacts, Source
 from charprobe.wording import number_text, signed_text
@@ -14,6 +14,7 @@ from charprobe.wording import number_text, signed_text
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
 )  # fmt: skip
+LEAST_SHORT_TOPS = 3  # at full scale, of fewer than three samples each
 LEAST_FLAT_TOPS = 5  # below full scale; fewer may be a click or a fluke
 OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by 0.3 dB
 DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
@@ -159,6 +160,9 @@ def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     full_scale = 1 - 2.0 ** (2 - min(channel.bits_used or 16, 16))  # the two top codes, of 16 bits at most
     at_top = [tops for tops in channel.flat_tops if abs(tops.ceiling) >= full_scale]
     below = [tops for tops in channel.flat_tops if abs(tops.ceiling) < full_scale]
+    long = any(tops.longest >= LEAST_SAMPLES for tops in at_top)
+    if not long and sum(tops.count for tops in at_top) < LEAST_SHORT_TOPS:
+        at_top = []  # one sample at full scale is where a normalised file peaks
     found = []
     for place in _places(at_top, at.facts.rate_hz):
         text = (

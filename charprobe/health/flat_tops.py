@@ -15,6 +15,7 @@ FLAT = 1e-4  # of the ceiling: samples this close together are flat
 GRAIN = 4.0  # times the noise: two samples of one ceiling seldom differ by more
 STEEP = 8.0  # times that: the step into and out of a flat top; a smooth top cannot exceed 7
 NEAR = 0.98  # of the highest value: where tops are looked for
+FINE_STEP = 2.0**-14  # of a recorder whose top value is not met by chance
 LEAST_CEILING = 2.0**-8  # -48 dBFS
 LEAST_ALIKE = 3  # flat tops below full scale that must lie at one height within a stretch
 LEAST_SHARE = 0.3  # of the samples at or above that height that must belong to them
@@ -67,13 +68,17 @@ def find_flat_tops(
     with constant c: two differences within t leave the next within 3 t, and rounding adds at most 4 t, so
     clean tones never count, whatever frequency, phase and word length. Below full scale `LEAST_ALIKE` tops or
     more must lie within 2 t of one height and hold `LEAST_SHARE` of all samples there or higher: a ceiling
-    holds most of them, tops made flat by chance do not. Missed are ceilings met for one or two samples only.
+    holds most of them, tops made flat by chance do not. At full scale runs of one or two samples count too
+    if they hold `LEAST_SHARE` of all samples above `NEAR`: of a tone that is not cut, 5 % do in 16 bits.
+    Missed are other ceilings met for one or two samples only.
     """
     ceiling = float(np.max(samples, initial=0.0))
     if ceiling < LEAST_CEILING or ceiling < NEAR * highest:
         return None
     if ceiling >= 1 - 2 * step:
         first, last = _flat_runs(samples, near=1 - 2 * step, flat=1.01 * step)
+        if first.size == 0 and step <= FINE_STEP:
+            first, last = _short_tops(samples, near=1 - 2 * step)
         if first.size:
             return _summed(samples, first, last, start)
     smooth = max(FLAT * ceiling, 1.01 * step)
@@ -98,6 +103,15 @@ def _summed(samples: Array, first: Indices, last: Indices, start: int) -> FlatTo
         longest=int(np.max(last - first)) + 1,
         ceiling=float(np.median(samples[first])),
     )
+
+
+def _short_tops(samples: Array, *, near: float) -> tuple[Indices, Indices]:
+    """First and last sample of each run at full scale, however short, if most high samples lie in them."""
+    top = samples >= near
+    if np.count_nonzero(top) < LEAST_SHARE * np.count_nonzero(samples >= NEAR):
+        return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], top, [False])).astype(np.int8)))
+    return edges[::2], edges[1::2] - 1
 
 
 def _flat_runs(samples: Array, *, near: float, flat: float) -> tuple[Indices, Indices]:

@@ -54,9 +54,9 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
     if abs(nearest - peak_dbfs) > ROUND_DB:
         return []
     message = (
-        f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export? Then gain, "
-        "make-up and the place of the threshold are the export's. Export without normalising. Everything is "
-        "given, marked; ratios, times and what depends on no level stand"
+        f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "
+        "there? Then gain, make-up and the place of the threshold are the export's. Export without "
+        "normalising. Everything is given, marked; ratios, times and what depends on no level stand"
     )
     return [Health("normalised", "warn", message, channel=take.channel)]
 

@@ -118,7 +118,7 @@ def _swapped(capture: Array, _: float, rate_hz: float) -> Array:
 
 def _low(capture: Array, gain_db: float, rate_hz: float) -> Array:
     noise = 10 ** (-110 / 20) / np.sqrt(2) * np.random.default_rng(110).standard_normal(capture.shape)
-    return 10 ** (gain_db / 20) * capture + noise
+    return np.asarray(10 ** (gain_db / 20) * capture + noise)
 
 
 _FAULTS: dict[str, Fault] = {
@@ -132,8 +132,8 @@ _FAULTS: dict[str, Fault] = {
     ),
     "click": Fault("three clicks", "of full scale", 0.4, 1e-4, 1, _clicks),
     "clipped": Fault(
-        "turned up into the converter's ceiling", "dB", 3.52, 0.1, 40,
-        lambda x, size, rate: faults.clip(10 ** (size / 20) * x, ceiling_dbfs=0.0),
+        "turned up until its peaks would pass the converter's ceiling by so much", "dB", 3.52, 0.1, 40,
+        lambda x, size, rate: faults.clip(faults.normalise(x, peak_dbfs=size), ceiling_dbfs=0.0),
     ),
     "clipped-below-full-scale": Fault(
         "cut off at a level below full scale", "dBFS", -3, -40, -0.1,

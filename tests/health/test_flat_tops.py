@@ -84,3 +84,15 @@ def test_tops_well_below_the_highest_so_far_are_not_looked_at():
     assert find_flat_tops(samples, start=0, highest=0.5, step=LSB24, noise=0.0) is not None
     assert find_flat_tops(samples, start=0, highest=0.6, step=LSB24, noise=0.0) is None
     assert find_flat_tops(samples * 0.001, start=0, highest=0.0, step=LSB24, noise=0.0) is None
+
+
+@pytest.mark.parametrize("step", [LSB16, LSB24])
+def test_short_tops_at_full_scale_count_where_most_high_samples_lie_in_them(step):
+    ceiling = 1 - step
+    loud = np.minimum(tone(3989.0, amplitude=1.03), ceiling)  # 0.26 dB too loud: one or two samples a period
+    found = look(np.round(loud / step) * step, step=step)
+    assert found is not None
+    assert found.longest < 3
+    assert found.ceiling == ceiling
+    just = np.minimum(np.round(tone(3989.0, amplitude=ceiling) / step) * step, ceiling)
+    assert look(just, step=step) is None

@@ -87,3 +87,15 @@ def test_wow_moves_the_phase_by_its_integral():
     expected = 0.5 * np.cos(2 * np.pi * 997 / RATE * position)
     # chords of 512 samples leave 512^2/8 * 100e-6 * omega = 0.0009 samples: 0.5 * 0.13 rad per sample of it
     assert np.abs(out - expected)[100:-100].max() < 1e-4
+
+
+def test_conversion_and_back_keeps_what_lies_below_and_nothing_above():
+    sound = TONE[:, :1] + 0.1 * np.cos(2 * np.pi * 22_500 / RATE * N)[:, None]
+    out = faults.convert_and_back(sound)
+    np.testing.assert_allclose(out[2000:-2000], TONE[2000:-2000, :1], atol=3e-5)
+
+
+def test_stripping_silence_shortens_pauses_alone():
+    pause = np.zeros((5000, 2))
+    out = faults.strip_silence(np.concatenate([TONE, pause, TONE]), below_dbfs=-80.0, kept=1000)
+    np.testing.assert_array_equal(out, np.concatenate([TONE, pause[:1000], TONE]))
