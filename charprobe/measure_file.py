@@ -7,6 +7,7 @@ from pathlib import Path
 from charprobe.audio import open_capture
 from charprobe.cue_sheet import load_cue_sheet
 from charprobe.health.captures import judge_capture
+from charprobe.health.pairs import judge_pair
 from charprobe.in_dbu import with_dbu
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
@@ -58,11 +59,17 @@ def measure_file(
     return profile if readings is None else with_dbu(profile, readings)
 
 
-def check_capture_file(capture: Path, cues: Path | None, *, channel: int) -> Verdict:
-    """Judge one channel of a capture file without measuring it; parameters as in `measure_file`."""
+def check_capture_file(
+    capture: Path, cues: Path | None, *, channel: int, bypass: Path | None = None
+) -> Verdict:
+    """Judge one channel of a capture file, and of its bypass; parameters as in `measure_file`."""
     source = open_capture(capture)
     stimulus = stimulus_of(source, cues, channel=channel)
-    take, health = judge_capture(source, stimulus, channel - 1)
+    judged = judge_capture(source, stimulus, channel - 1)
+    take, health = judged
+    if bypass is not None:
+        dry = open_capture(bypass)
+        health += judge_pair(judged, judge_capture(dry, stimulus, min(channel, dry.channels) - 1))
     return Verdict(take, health)
 
 

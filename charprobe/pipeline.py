@@ -15,10 +15,8 @@ from charprobe.chapters.response import passage_of, response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
 from charprobe.health.captures import Judged, judge_capture
-from charprobe.health.copies import check_copy, sound_hash
-from charprobe.health.normalised import check_normalised
-from charprobe.health.same_sound import check_roles
-from charprobe.health.steady_gain import check_steady_gain
+from charprobe.health.copies import sound_hash
+from charprobe.health.pairs import judge_pair
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.source import Source
@@ -69,12 +67,8 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     wet, found = capture
     dry = None
     if bypass is not None:
-        dry, noticed = bypass
-        roles = check_roles(wet, dry)
-        told = {item.code for item in noticed}
-        noticed += () if roles else tuple(i for i in check_steady_gain(dry) if i.code not in told)
-        found += tuple(replace(item, message=f"In the bypass: {item.message}") for item in noticed)
-        found += (*roles, *check_copy(wet, dry), *check_normalised(wet, dry))
+        dry, _ = bypass
+        found += judge_pair(capture, bypass)
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}

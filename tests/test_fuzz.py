@@ -4,8 +4,10 @@ One second each; ``FUZZ_SECONDS=600 pytest tests/test_fuzz.py`` goes on for long
 """
 
 import io
+import json
 import os
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,14 +17,26 @@ from coverage_guided import fuzz
 from charprobe.audio import open_capture
 from charprobe.chapter import Entry, Health, Table
 from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
-from charprobe.errors import CharprobeError, ProfileError, RecipeError, SoundFileError
-from charprobe.generators.render import lay_out
+from charprobe.errors import (
+    CharprobeError,
+    ProfileError,
+    RecipeError,
+    SessionError,
+    SoundFileError,
+    VoltsError,
+)
+from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
 from charprobe.health.sample_facts import gather_sample_facts
+from charprobe.listening.blind_key import BlindError, read_key, seal_of
+from charprobe.listening.blind_score import score
+from charprobe.pipeline import characterise
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import load_recipe, parse_recipe
 from charprobe.repair import write_repaired_copy
+from charprobe.session_file import STARTER, parse_session
+from charprobe.volts_file import load_volts
 from charprobe.wav_header import wav_header
 
 LONGER = "FUZZ_SECONDS" in os.environ
@@ -50,6 +64,25 @@ name = "tones"
 frequencies_hz = [100.0, 1000.0]
 levels_dbfs = [-20.0]
 tone_s = 0.5
+"""
+VOLTS = b"[[reading]]\ndbfs = -20.0\nvolts = 0.775\n[[reading]]\ndbfs = 0\nvolts = 7.7\n"
+SESSION = b"""schema = "charprobe.session/1"
+title = "small"
+recipe = "quick"
+bypass = "off.wav"
+[device]
+name = "made up"
+[[setting]]
+name = "one"
+captures = ["one.wav", "sub/two.wav"]
+channels = [1, 2]
+[[setting]]
+name = "two"
+captures = ["three.wav"]
+[[claim]]
+says = "same"
+settings = ["one", "two"]
+of = "attack.t63"
 """
 
 
@@ -102,6 +135,27 @@ def profile_starts():
     return [profile.to_json().encode()]
 
 
+def key_starts():
+    trial = {"left": "dry", "right": "processed", "middle": "left"}
+    body = {
+        "schema": "charprobe.blind-key/1", "pack": "a1", "nonce": "b2", "trials": [trial, trial], "sounds": {"x.wav": "dry"},
+        "sources": {"dry": "0" * 64}, "start_s": 1.5, "length_s": 4.0, "level": 0.05,
+    }  # fmt: skip
+    return [json.dumps(body).encode()]
+
+
+def result_starts(seal):
+    answers = [{"answer": "left", "sure": 2}, {"answer": "right", "sure": 0}]
+    body = {
+        "schema": "charprobe.blind-result/1",
+        "pack": "a1",
+        "seal": seal,
+        "attempt": 1,
+        "answers": answers,
+    }
+    return [json.dumps(body).encode()]
+
+
 def as_text(parse):
     return lambda data: parse(data.decode("utf-8", "surrogateescape"), source="x")
 
@@ -114,6 +168,12 @@ TEXTS = {
         RecipeError,
     ),
     "cue sheet": (as_text(parse_cue_sheet), cue_starts(), JSON_WORDS, RecipeError),
+    "session": (
+        lambda data: parse_session(data.decode("utf-8", "surrogateescape"), path=Path("x.toml")),
+        [SESSION, STARTER.encode()],
+        [*JSON_WORDS, b"[[setting]]", b"[[claim]]", b"[device]", b"=", b"\n"],
+        SessionError,
+    ),
     "profile": (as_text(Profile.from_json), profile_starts(), JSON_WORDS, ProfileError),
 }
 
@@ -151,6 +211,76 @@ def test_a_sound_file_is_judged_or_gives_a_message(tmp_path, record_property):
     )
     record_property("tried, lines, kept", found)
     assert found[2] > len(sound_starts()), "the mutations reach nothing new: the guide is broken"
+
+
+@pytest.mark.parametrize("name", ["volts", "blind key", "blind result"])
+def test_a_small_file_is_read_or_gives_a_message(name, tmp_path, record_property):
+    path, key = tmp_path / "a.file", tmp_path / "key.json"
+    key.write_bytes(key_starts()[0])
+    target, starts, words, allowed = {
+        "volts": (load_volts, [VOLTS], [*JSON_WORDS, b"[[reading]]", b"=", b"\n"], VoltsError),
+        "blind key": (read_key, key_starts(), JSON_WORDS, BlindError),
+        "blind result": (
+            lambda file: score(file, key_path=key), result_starts(seal_of(key.read_bytes())), JSON_WORDS, BlindError
+        ),
+    }[name]  # fmt: skip
+
+    def read(data):
+        path.write_bytes(data)
+        target(path)
+
+    read(starts[0])
+    found = fuzz(read, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name))
+    record_property("tried, lines, kept", found)
+    assert found[2] > len(starts), "the mutations reach nothing new: the guide is broken"
+
+
+def test_a_damaged_capture_is_measured_or_gives_a_message(tmp_path, record_property):
+    """Header and samples of a real capture are cut, zeroed, repeated, turned and overwritten."""
+    recipe = parse_recipe(RECIPE.decode(), source="x")
+    stimulus = lay_out(recipe, rate_hz=44_100, take=1)
+    sound, path = 0.5 * render(stimulus)[:, None], tmp_path / "a.wav"
+    soundfile.write(path, sound, 44_100, subtype="PCM_16")
+    good = path.read_bytes()
+
+    def measure(script):
+        data = bytearray(good)
+        for start in range(0, len(script) - 7, 8):
+            damage(data, script[start : start + 8])
+        path.write_bytes(data)
+        capture = open_capture(path)
+        characterise(capture, stimulus, channel=1, setting="x", bypass=None)
+
+    measure(b"")
+    found = fuzz(
+        measure,
+        starts=[bytes(8), bytes(range(24))],
+        words=[bytes([op, 0, place, 0, 1, 0, 255, 127]) for op in range(6) for place in (0, 20, 60)],
+        allowed=CharprobeError,
+        seconds=10 * SECONDS,
+        rng=rng_of("damaged"),
+    )
+    record_property("tried, lines, kept", found)
+    assert found[0] > 3
+
+
+def damage(data, edit):
+    """Apply one edit of eight bytes: what, where (16 bits of the length), how long, and a value."""
+    what, place, length, value = edit[0] % 6, *(int.from_bytes(edit[i : i + 2], "little") for i in (1, 3, 5))
+    at = place * len(data) // 65_536 if edit[7] % 4 else place % 60  # one in four in the header
+    stop = min(len(data), at + 1 + length)
+    if what == 0:
+        del data[at:stop]
+    elif what == 1:
+        data[at:stop] = bytes(stop - at)
+    elif what == 2:
+        data[at:at] = data[at:stop]
+    elif what == 3:
+        data[at:stop] = data[at:stop][::-1]
+    elif what == 4:
+        data[at:stop] = (value.to_bytes(2, "little") * (stop - at))[: stop - at]
+    else:
+        del data[max(44, at) :]
 
 
 def test_the_fuzzer_finds_a_planted_fault():

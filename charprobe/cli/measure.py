@@ -16,6 +16,9 @@ STIMULUS_HELP = (
 @click.command("check")
 @click.argument("capture", type=CAPTURE)
 @click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
+@click.option(
+    "--bypass", type=CAPTURE, help="Capture with the stage off: judged too, and both against each other."
+)
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to judge.")
 @click.option(
     "--repair",
@@ -31,6 +34,7 @@ def check_command(
     ctx: click.Context,
     capture: Path,
     cues: Path | None,
+    bypass: Path | None,
     channel: int,
     repair: Path | None,
     force: bool,
@@ -50,7 +54,7 @@ def check_command(
     from charprobe.verdict import missing_dict
 
     try:
-        verdict = check_capture_file(capture, cues, channel=channel)
+        verdict = check_capture_file(capture, cues, channel=channel, bypass=bypass)
     except MissingStimulusError as error:
         if not as_json:
             raise

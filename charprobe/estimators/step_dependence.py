@@ -68,7 +68,7 @@ def step_dependence(steps: Sequence[StepTimes]) -> StepDependence | None:
     D. Giannoulis, M. Massberg, J. D. Reiss, "Digital dynamic range compressor design: a tutorial and
     analysis", J. Audio Eng. Soc. 60(6), 2012.
     """
-    timed = [s for s in steps if isinstance(s.attack_t63, Quantity) and isinstance(s.release_t63, Quantity)]
+    timed = [s for s in steps if _timed(s.attack_t63) and _timed(s.release_t63)]
     timed.sort(key=lambda s: s.reduction_db)
     if len(timed) < FEWEST or timed[-1].reduction_db < SPREAD * timed[0].reduction_db:
         return None
@@ -80,6 +80,10 @@ def step_dependence(steps: Sequence[StepTimes]) -> StepDependence | None:
     elif attack.high < 1 - STEADY and release.low > 1 + STEADY:
         meaning = "smoothing before the log"
     return StepDependence(attack, release, timed[0].reduction_db, timed[-1].reduction_db, meaning)
+
+
+def _timed(time: Reading) -> bool:
+    return isinstance(time, Quantity) and time.value > 0
 
 
 def _ratio(above: Reading, below: Reading) -> Quantity:

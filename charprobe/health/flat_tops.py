@@ -77,7 +77,7 @@ def find_flat_tops(
         return None
     if ceiling >= 1 - 2 * step:
         first, last = _flat_runs(samples, near=1 - 2 * step, flat=1.01 * step)
-        if first.size == 0 and step <= FINE_STEP:
+        if first.size == 0 and step <= FINE_STEP and ceiling <= 1 + step:
             first, last = _short_tops(samples, near=1 - 2 * step)
         if first.size:
             return _summed(samples, first, last, start)

@@ -20,7 +20,8 @@ APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have 
 CEILING = 0.9999  # peaks at full scale are clipped, not normalised
 BLOCK = 1 << 18
 USUAL_PEAKS_DBFS = (-0.1, -0.2, -0.3, -0.5, -1.0, -1.5, -2.0, -3.0)
-ROUND_DB = 0.0005  # one capture in a thousand comes so near to one of these by chance
+ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these by chance
+ROUNDING_STEPS = 1.5  # that rounding and its dither move a peak by
 UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
@@ -51,7 +52,8 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
         return []
     peak_dbfs = 20 * math.log10(facts.peak)
     nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
-    if abs(nearest - peak_dbfs) > ROUND_DB:
+    step = 2.0 ** (1 - (facts.bits_used or 24))
+    if abs(nearest - peak_dbfs) > ROUND_DB + 20 * math.log10(1 + ROUNDING_STEPS * step / facts.peak):
         return []
     message = (
         f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "

@@ -58,7 +58,7 @@ def _copy(take: Take, marker: Marker, span: Span) -> tuple[float, float] | None:
     direct = float(max(answer[:near].max(), answer[-near:].max()))
     behind = answer[first:last]
     at = int(np.argmax(behind))
-    if behind[at] < max(FLOOR * direct, CLEAR * float(np.median(behind))):
+    if direct <= 0 or behind[at] < max(FLOOR * direct, CLEAR * float(np.median(behind))):
         return None
     return (first + at) / rate_hz, float(behind[at]) / direct
 

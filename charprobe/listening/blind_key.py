@@ -6,11 +6,14 @@ import hashlib
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from charprobe.errors import CharprobeError
+from charprobe.strict_json import Json, parse_strict
+from charprobe.wording import shortened
 
 KEY_SCHEMA = "charprobe.blind-key/1"
+MAX_BYTES, MAX_DEPTH, MOST_TRIALS = 1_000_000, 6, 1000
 Sound = Literal["dry", "processed"]
 Side = Literal["left", "right"]
 
@@ -93,20 +96,54 @@ def read_key(path: Path) -> tuple[Key, str]:
     """
     body, raw = read_object(path, KEY_SCHEMA)
     try:
-        trials = tuple(Trial(**trial) for trial in body["trials"])
-        fields = {name: body[name] for name in Key.__dataclass_fields__ if name != "trials"}
-        return Key(trials=trials, **fields), seal_of(raw)
-    except (KeyError, TypeError) as error:
-        raise BlindError(f"{path}: is damaged ({error}): use the key file as it was written") from None
+        return _checked(body), seal_of(raw)
+    except (KeyError, TypeError, ValueError) as error:
+        raise BlindError(
+            f"{path}: is damaged ({shortened(str(error), 80)}): use the key file as it was written"
+        ) from None
+
+
+def _checked(body: dict[str, Json]) -> Key:
+    """Build the key from a file that nobody vouches for."""
+    if set(body) != {"schema", *Key.__dataclass_fields__}:
+        raise ValueError("other entries than a key has")
+    rows = body["trials"]
+    if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_TRIALS:
+        raise ValueError("trials")
+    for name in ("pack", "nonce"):
+        if not isinstance(body[name], str):
+            raise ValueError(name)
+    for name in ("sounds", "sources"):
+        table = body[name]
+        if not isinstance(table, dict) or not all(isinstance(value, str) for value in table.values()):
+            raise ValueError(name)
+    for name, low, high in (("start_s", 0, 1e6), ("length_s", 0, 1e6), ("level", 1e-6, 0.5)):
+        value = body[name]
+        if not isinstance(value, int | float) or isinstance(value, bool) or not low <= value <= high:
+            raise ValueError(name)
+    trials = tuple(_trial(row) for row in rows)
+    return Key(trials=trials, **{name: body[name] for name in Key.__dataclass_fields__ if name != "trials"})
+
+
+def _trial(row: Json) -> Trial:
+    trial = Trial(**row)
+    sounds, sides = get_args(Sound), get_args(Side)
+    if trial.left not in sounds or trial.right not in sounds or trial.middle not in sides:
+        raise ValueError("a trial")
+    return trial
 
 
 def read_object(path: Path, schema: str) -> tuple[dict[str, Any], bytes]:
-    """Read a JSON file of a known kind, and its bytes."""
+    """Read a JSON file of a known kind, and its bytes; `BlindError` if it is something else."""
     try:
-        raw = path.read_bytes()
-        body = json.loads(raw)
+        with path.open("rb") as stream:
+            raw = stream.read(MAX_BYTES + 1)
     except OSError as error:
         raise BlindError(f"{path}: cannot be read ({error.strerror}): check the name") from None
+    if len(raw) > MAX_BYTES:
+        raise BlindError(f"{path}: larger than {MAX_BYTES} bytes, so it is no {schema} file: check the name")
+    try:
+        body = parse_strict(raw.decode("utf-8"), max_depth=MAX_DEPTH)
     except ValueError:
         raise BlindError(f"{path}: is not JSON: give the file as it was written, unedited") from None
     if not isinstance(body, dict) or body.get("schema") != schema:

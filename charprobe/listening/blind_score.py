@@ -9,6 +9,7 @@ from typing import Any
 from scipy.stats import binom
 
 from charprobe.listening.blind_key import BlindError, Key, read_key, read_object
+from charprobe.wording import literal, shortened
 
 RESULT_SCHEMA = "charprobe.blind-result/1"
 TRUE_SHARE = 0.7  # of trials right: the listener whose chance of passing is told
@@ -102,8 +103,10 @@ def score(result_path: Path, *, key_path: Path) -> Score:
     key, seal = read_key(key_path)
     result, _ = read_object(result_path, RESULT_SCHEMA)
     if result.get("pack") != key.pack:
+        found, wanted = (shortened(literal(str(name)), 40) for name in (result.get("pack"), key.pack))
         raise BlindError(
-            f"{result_path.name} belongs to pack {result.get('pack')}, the key to pack {key.pack}"
+            f"{result_path.name} belongs to pack {found}, the key to pack {wanted}: check which files belong "
+            "together"
         )
     if result.get("seal") != seal:
         raise BlindError(

@@ -4,7 +4,11 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+import soundfile
+from click.testing import CliRunner
 
+from charprobe.cli import main
+from charprobe.cue_sheet import CueSheet, render_cue_sheet
 from charprobe.generators.render import lay_out, render, render_sides
 from charprobe.health.captures import judge_capture
 from charprobe.health.copies import check_copy, sound_hash
@@ -185,3 +189,34 @@ def test_either_side_of_a_stimulus_of_two_is_known_as_the_stimulus():
     for channel in (0, 1):
         found = judged(render_sides(stimulus), stimulus, channel)[1]
         assert "equals-stimulus" in {item.code for item in found}
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize("peak_dbfs", [-0.1, -1.0, -3.0])
+def test_a_round_peak_is_told_at_every_word_length(bits, peak_dbfs, rng):
+    samples = faults.normalise(clean("plain-wire", rng), peak_dbfs=peak_dbfs)
+    step = 2.0 ** (1 - bits)
+    dither = (rng.random(samples.shape) - rng.random(samples.shape)) * step
+    written = np.round((samples + dither) / step) * step
+    assert f"Peaks at exactly −{-peak_dbfs:.1f} dBFS" in told(written)["normalised"]
+    assert "normalised" not in told(0.99 * written)
+
+
+def test_what_a_bypass_shows_is_told_before_measuring(rng, tmp_path):
+    def run(*arguments):
+        return CliRunner().invoke(main, arguments)
+
+    paths = [tmp_path / "set.wav", tmp_path / "off.wav"]
+    sheet = tmp_path / "cues.json"
+    stimulus = lay_out(RECIPE, rate_hz=RATE, take=1)
+    sheet.write_text(render_cue_sheet(CueSheet(stimulus, "pcm24", "0" * 64)), encoding="utf-8")
+    for path, stage in zip(paths, ("odd-colour", "plain-wire"), strict=True):
+        samples = apply_fault("automatic-gain", clean(stage, rng), rate_hz=RATE)
+        soundfile.write(path, np.clip(samples, -1, 1), RATE, subtype="PCM_24")
+    arguments = ["check", str(paths[0]), "--stimulus", str(sheet)]
+    assert "automatic-gain" not in run(*arguments).output
+    both = run(*arguments, "--bypass", str(paths[1]))
+    assert both.exit_code == 1
+    assert "STOP automatic-gain" in both.output
+    assert "In the bypass: The gain follows the sound" in " ".join(both.output.split())
+    assert "equals-other-capture" in run(*arguments, "--bypass", str(paths[0])).output

@@ -96,3 +96,4 @@ def test_short_tops_at_full_scale_count_where_most_high_samples_lie_in_them(step
     assert found.ceiling == ceiling
     just = np.minimum(np.round(tone(3989.0, amplitude=ceiling) / step) * step, ceiling)
     assert look(just, step=step) is None
+    assert look(1.2 * just, step=step) is None  # beyond full scale, as only a float file can be

@@ -1,0 +1,35 @@
+"""A setting's capture and its bypass set against each other: what only the two together show."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from charprobe.chapter import Health
+from charprobe.health.captures import Judged
+from charprobe.health.copies import check_copy
+from charprobe.health.normalised import check_normalised
+from charprobe.health.same_sound import check_roles
+from charprobe.health.steady_gain import check_steady_gain
+
+
+def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
+    """Gather what is wrong with a bypass, and with the two captures together.
+
+    Parameters
+    ----------
+    wet, bypass : Judged
+        Both captures, each judged by itself.
+
+    Returns
+    -------
+    tuple of Health
+        The bypass's own findings, said to be of the bypass; its gain over time (``automatic-gain``,
+        ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture`` and ``normalised``.
+    """
+    take, _ = wet
+    dry, noticed = bypass
+    roles = check_roles(take, dry)
+    told = {item.code for item in noticed}
+    noticed += () if roles else tuple(item for item in check_steady_gain(dry) if item.code not in told)
+    of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in noticed)
+    return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
