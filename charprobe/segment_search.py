@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,11 +57,17 @@ def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db:
     return np.concatenate([np.zeros((missing, BANDS)), *rows]) if rows else np.zeros((missing, BANDS))
 
 
+@lru_cache(maxsize=64)
 def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
-    """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind."""
+    """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind; not to be changed.
+
+    Kept, because a session looks for the same segments in every capture: 13 kB for a second of stimulus.
+    """
     hop = hop_samples(rate_hz)
     sound = render_segment(segment, rate_hz=rate_hz)
-    return _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
+    levels = _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
+    levels.flags.writeable = False
+    return levels
 
 
 def matches(pattern: Array, levels: Array) -> Array:

@@ -15,6 +15,7 @@ from charprobe.take import Take
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 NEAR_HOPS = 3  # by which a place may be off
 PIECE_HOPS = 50  # half a second
+AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
 FAR_HOPS = 100  # a piece found nearer belongs to its neighbours
 SOUNDING_DB = 2.0  # mean over bands and time, above the floor
 FEWEST_PIECES = 2
@@ -34,7 +35,9 @@ def check_order(take: Take) -> list[Health]:
     """
     source, place, stimulus = take.source, take.alignment, take.stimulus
     hop = hop_samples(stimulus.rate_hz)
-    levels = band_levels(source, take.channel, start=0, stop=source.frames, gain_db=place.gain_db)
+    base = max(0, round(place.capture_index(0.0) / hop) - AROUND_HOPS)
+    end = round(place.capture_index(float(stimulus.length)) / hop) + AROUND_HOPS
+    levels = band_levels(source, take.channel, start=base * hop, stop=end * hop, gain_db=place.gain_db)
     patterns = {s.span.start: segment_levels(s, rate_hz=stimulus.rate_hz) for s in stimulus.alike}
     elsewhere: list[tuple[float, str]] = []
     absent: list[Segment] = []
@@ -42,18 +45,18 @@ def check_order(take: Take) -> list[Health]:
         if segment.spec.kind == "silence" or not take.holds(segment):
             continue
         match = matches(patterns[segment.span.start], levels)
-        row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS
+        row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS - base
         here = match[max(0, row - NEAR_HOPS) : row + NEAR_HOPS + 1]
         if match.size == 0 or here.size == 0 or here.max() >= FOUND:
             continue
         best = int(np.argmax(match))
         if match[best] >= ELSEWHERE:
-            at_s = (best + LEAD_HOPS) * hop / stimulus.rate_hz
+            at_s = (base + best + LEAD_HOPS) * hop / stimulus.rate_hz
             elsewhere.append((at_s, f"{segment.spec.name!r} at {clock_text(at_s)}"))
         else:
             absent.append(segment)
     if not elsewhere:
-        elsewhere = _exchanged(take, levels, _timetable(stimulus, patterns))
+        elsewhere = _exchanged(take, levels, _timetable(stimulus, patterns), base=base)
     lost = [_absent(take, segment) for segment in absent]
     return [_reordered(take, elsewhere), *lost] if elsewhere else lost
 
@@ -69,8 +72,11 @@ def _timetable(stimulus: Stimulus, patterns: dict[int, Array]) -> Array:
     return rows
 
 
-def _exchanged(take: Take, levels: Array, played: Array) -> list[tuple[float, str]]:
-    """Pieces in whose place another piece of the stimulus sounds: time in s and words for each."""
+def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[tuple[float, str]]:
+    """Pieces in whose place another piece of the stimulus sounds: time in s and words for each.
+
+    `levels` begin `base` hops after the capture's first sample.
+    """
     rate_hz = take.stimulus.rate_hz
     hop = hop_samples(rate_hz)
     found = []
@@ -78,7 +84,7 @@ def _exchanged(take: Take, levels: Array, played: Array) -> list[tuple[float, st
         if segment.spec.kind == "silence":
             continue
         for first in range(segment.span.start // hop, segment.span.stop // hop - PIECE_HOPS, PIECE_HOPS):
-            row = round(take.alignment.capture_index(float(first * hop)) / hop)
+            row = round(take.alignment.capture_index(float(first * hop)) / hop) - base
             around = levels[max(0, row - NEAR_HOPS) : row + PIECE_HOPS + NEAR_HOPS]
             heard = levels[max(0, row) : row + PIECE_HOPS]
             if heard.shape[0] < PIECE_HOPS or heard.mean() < SOUNDING_DB:
@@ -89,7 +95,7 @@ def _exchanged(take: Take, levels: Array, played: Array) -> list[tuple[float, st
             match[max(0, first - FAR_HOPS) : first + FAR_HOPS] = 0.0
             best = int(np.argmax(match))
             if match[best] >= ELSEWHERE:
-                at_s = row * hop / rate_hz
+                at_s = (base + row) * hop / rate_hz
                 when = "later" if best > first else "earlier"
                 found.append((at_s, f"at {clock_text(at_s)} sounds what belongs {when}"))
     return found if len(found) >= FEWEST_PIECES else []
