@@ -13,10 +13,12 @@ from charprobe.claims import CheckedClaim, check_claims
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
 from charprobe.figures.all_figures import draw_profile, draw_set
+from charprobe.margins import MARGINS
 from charprobe.profile import Profile
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
 from charprobe.session_file import UNKNOWN, Session
+from charprobe.stage_off import check_stage_off
 from charprobe.tables import Row, csv_text, markdown, markdown_table
 from charprobe.wording import literal
 
@@ -42,8 +44,12 @@ class Findings:
         return (*own, *within)
 
 
-def findings_of(session: Session, profiles: Sequence[Profile]) -> Findings:
-    """Compare settings on the lowest channel all have, channels within each setting, and check the claims."""
+def findings_of(session: Session, result: SessionResult) -> Findings:
+    """Compare settings on the lowest channel all have, channels within each setting, and check the claims.
+
+    The session's own margins go before the usual ones.
+    """
+    profiles, margins = result.profiles, {**MARGINS, **session.margins}
     by_setting = {
         setting.name: [p for p in profiles if p.setting == setting.name] for setting in session.settings
     }
@@ -54,13 +60,16 @@ def findings_of(session: Session, profiles: Sequence[Profile]) -> Findings:
     settings = None
     if len(measured) > 1 and shared:
         channel = min(shared)
-        settings = compare_profiles([p for found in measured.values() for p in found if p.channel == channel])
+        settings = compare_profiles(
+            [p for found in measured.values() for p in found if p.channel == channel], margins=margins
+        )
     channels = tuple(
-        (name, compare_profiles(found))
+        (name, compare_profiles(found, margins=margins))
         for name, found in measured.items()
         if len({profile.channel for profile in found}) > 1
     )
-    return Findings(settings, channels, check_claims(session.claims, settings, profiles))
+    claims = check_claims(session.claims, settings, profiles)
+    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins))
 
 
 def publish(
@@ -71,6 +80,7 @@ def publish(
     command: str,
     jobs: int,
     looks: Sequence[str] = DEFAULT_LOOKS,
+    notes: Sequence[str] = (),
 ) -> tuple[Path, ...]:
     """Write everything that belongs in print to a folder, and return the paths.
 
@@ -80,6 +90,8 @@ def publish(
     ----------
     session, result : Session, SessionResult
         What was asked for and what came of it; at least one profile.
+    notes : sequence of str
+        How captures were paired, for the methods.
     folder : Path
         The session's folder.
     command : str
@@ -94,7 +106,7 @@ def publish(
     OutputError
         If the folder cannot be written.
     """
-    findings = findings_of(session, result.profiles)
+    findings = findings_of(session, result)
     tables, figures = folder / "tables", folder / "figures"
     for place in (tables, figures):
         output.prepare_folder(place)
@@ -109,7 +121,7 @@ def publish(
     )
     write_page(folder / "page.html", page, force=True)
     texts = {
-        folder / "methods.md": methods_text(session, result, command),
+        folder / "methods.md": methods_text(session, result, command, notes),
         folder / "claims.md": claims_text(findings.claims),
         tables / "captures.csv": captures_csv(result.profiles),
     }
@@ -167,7 +179,7 @@ def captures_csv(profiles: Sequence[Profile]) -> str:
     return csv_text(header, rows)
 
 
-def methods_text(session: Session, result: SessionResult, command: str) -> str:
+def methods_text(session: Session, result: SessionResult, command: str, notes: Sequence[str] = ()) -> str:
     """Return the methods: device, conditions, how numbers come about, and how to make them again."""
     device = session.device
     facts = [
@@ -193,6 +205,7 @@ def methods_text(session: Session, result: SessionResult, command: str) -> str:
         f"Stimulus: {'; '.join(played)}. Made with charprobe {', '.join(versions)}:",
         f"\n    {command}\n",
     ]
+    lines += [f"- {markdown(note)}" for note in notes]
     lines += [f"- Not measured: {markdown(f.part.label)}: {markdown(f.message)}" for f in result.failures]
     return "\n".join(lines) + "\n"
 

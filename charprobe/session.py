@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
@@ -15,8 +16,10 @@ from charprobe import __version__, output
 from charprobe.audio import open_capture
 from charprobe.errors import CharprobeError, SessionError
 from charprobe.generators.render import lay_out
+from charprobe.health.captures import Judged, judge_capture
 from charprobe.in_dbu import with_dbu
-from charprobe.pipeline import characterise
+from charprobe.not_found import find_ident
+from charprobe.pipeline import characterise_judged
 from charprobe.profile import Profile, load_profile
 from charprobe.recipe import load_recipe
 from charprobe.recognise import recognise
@@ -25,15 +28,24 @@ from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.wording import literal
 
+STAGE_OFF = "stage off, against the loop-back"
+KEPT_BYPASSES = 64  # judged channels of a bypass that a process keeps
+
 
 @dataclass(frozen=True)
 class Part:
-    """One channel of one capture of one setting: the unit of work."""
+    """One channel of one capture of one setting: the unit of work.
+
+    `bypass` is the capture it is set against. A part that is `off` is the bypass itself, set against the
+    loop-back.
+    """
 
     setting: str
     capture: Path
     channel: int
     name: str
+    bypass: Path | None = None
+    off: bool = False
 
     @property
     def label(self) -> str:
@@ -53,9 +65,13 @@ class Outcome:
 
 @dataclass(frozen=True)
 class SessionResult:
-    """Profiles of a session in the order of its file, and the parts that could not be measured."""
+    """Profiles of a session in the order of its file, and the parts that could not be measured.
+
+    `stage_off` are profiles of the bypass against the loop-back.
+    """
 
     profiles: tuple[Profile, ...]
+    stage_off: tuple[Profile, ...]
     failures: tuple[Outcome, ...]
     measured: int
     kept: int
@@ -72,7 +88,7 @@ def parts_of(session: Session) -> tuple[Part, ...]:
         If a capture cannot be read, or lacks a channel that was asked for.
     """
     captures = [path for setting in session.settings for path in setting.captures]
-    wanted = [*captures, *([session.bypass] if session.bypass else [])]
+    wanted = [*captures, *(path for path in (session.bypass, session.loopback) if path)]
     missing = [str(path) for path in wanted if not path.is_file()]
     if missing:
         raise SessionError(
@@ -94,7 +110,11 @@ def parts_of(session: Session) -> tuple[Part, ...]:
                         f"{capture.name} has {there}"
                     )
                 name = f"{output.safe_file_name(setting.name)}-take{number}-ch{channel}"
-                parts.append(Part(setting.name, capture, channel, name))
+                parts.append(Part(setting.name, capture, channel, name, session.bypass))
+    if session.bypass is not None and session.loopback is not None:
+        for channel in range(1, open_capture(session.bypass).channels + 1):
+            name = f"{output.safe_file_name(STAGE_OFF)}-ch{channel}"
+            parts.append(Part(STAGE_OFF, session.bypass, channel, name, session.loopback, off=True))
     return tuple(parts)
 
 
@@ -126,9 +146,10 @@ def run_session(
     parts = parts_of(session)
     for place in (folder, folder / "profiles", folder / "superseded"):
         output.prepare_folder(place)
-    bypass = session.bypass
-    bypass_hash = open_capture(bypass).sha256() if bypass else ""
-    calls = (delayed(_measure)(part, session, bypass_hash, folder) for part in parts)
+    hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
+    calls = (
+        delayed(_measure)(part, session, hashes[part.bypass] if part.bypass else "", folder) for part in parts
+    )
     outcomes: dict[str, Outcome] = {}
     for outcome in _results(jobs, calls):
         outcomes[outcome.part.name] = outcome
@@ -136,11 +157,16 @@ def run_session(
         progress(outcome, len(parts))
     ordered = [outcomes[part.name] for part in parts]
     return SessionResult(
-        profiles=tuple(load_profile(item.profile) for item in ordered if item.profile is not None),
+        profiles=_loaded(item for item in ordered if not item.part.off),
+        stage_off=_loaded(item for item in ordered if item.part.off),
         failures=tuple(item for item in ordered if item.profile is None),
         measured=sum(item.measured for item in ordered),
         kept=sum(item.profile is not None and not item.measured for item in ordered),
     )
+
+
+def _loaded(outcomes: Iterable[Outcome]) -> tuple[Profile, ...]:
+    return tuple(load_profile(item.profile) for item in outcomes if item.profile is not None)
 
 
 def _results(jobs: int, calls: Iterator[object]) -> Iterator[Outcome]:
@@ -172,8 +198,9 @@ def _measure(part: Part, session: Session, bypass_hash: str, folder: Path) -> Ou
         stamp = folder / "profiles" / f".{part.name}.key"
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
             return Outcome(part, path, "up to date", measured=False)
-        dry = open_capture(session.bypass) if session.bypass else None
-        profile = characterise(source, stimulus, channel=part.channel, setting=part.setting, bypass=dry)
+        judged = judge_capture(source, stimulus, part.channel - 1)
+        dry = _judged_bypass(part.bypass, bypass_hash, stimulus, part.channel) if part.bypass else None
+        profile = characterise_judged(judged, dry, setting=part.setting)
         if session.calibration:
             profile = with_dbu(profile, session.calibration)
         stale = _set_aside(path, folder)
@@ -185,11 +212,21 @@ def _measure(part: Part, session: Session, bypass_hash: str, folder: Path) -> Ou
     return Outcome(part, path, message, measured=True)
 
 
+@lru_cache(maxsize=KEPT_BYPASSES)
+def _judged_bypass(path: Path, sha256: str, stimulus: Stimulus, channel: int) -> Judged:
+    """Judge a channel of a bypass once for all captures that a process measures against it."""
+    source = open_capture(path)
+    return judge_capture(source, stimulus, min(channel, source.channels) - 1)
+
+
 def _stimulus(source: Source, recipe: str, session_path: Path, channel: int) -> Stimulus:
-    """Return the stimulus of a shipped recipe as the sound names it, or of the user's own recipe file."""
+    """Return the stimulus of a shipped recipe, or of the user's own recipe file; the sound says the take."""
     own = session_path.resolve().parent / recipe
     if own.suffix == ".toml" and own.is_file():
-        return lay_out(load_recipe(own), rate_hz=source.rate_hz, take=1)
+        mine = load_recipe(own)
+        reading = find_ident(source, min(channel, source.channels) - 1)
+        named = reading is not None and mine.hash.startswith(reading.recipe_hash_prefix)
+        return lay_out(mine, rate_hz=source.rate_hz, take=reading.take if reading and named else 1)
     found = recognise(source, channel - 1)
     if found.recipe.name != recipe:
         raise SessionError(

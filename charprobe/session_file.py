@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from charprobe import glossary
 from charprobe.errors import SessionError, VoltsError
 from charprobe.estimators.volts import VoltsReading
+from charprobe.generators.render import MAX_TAKE
+from charprobe.margins import MARGINS, Margin
 from charprobe.volts_file import readings_of
 from charprobe.wording import shortened
 
@@ -18,6 +20,10 @@ SCHEMA = "charprobe.session/1"
 MAX_SESSION_BYTES = 1_000_000
 MOST_SETTINGS, MOST_CAPTURES, MOST_CLAIMS, MOST_CHANNELS = 200, 100, 200, 64
 UNKNOWN = "unknown"
+KEYS = (
+    "schema", "title", "recipe", "bypass", "bypass_take", "loopback", "pool", "device", "setting", "claim",
+    "margin", "calibration",
+)  # fmt: skip
 Says = Literal["same", "different", "identical", "only louder", "clean below"]
 SAYS: tuple[Says, ...] = ("same", "different", "identical", "only louder", "clean below")
 
@@ -38,12 +44,16 @@ class Device:
 
 @dataclass(frozen=True)
 class SessionSetting:
-    """One setting: its captures (repeats of each other) and the channels to measure, None for all."""
+    """One setting: its captures (repeats of each other) and the channels to measure, None for all.
+
+    `take` is the take number its captures carry in the sound; with it, captures need not be listed.
+    """
 
     name: str
     captures: tuple[Path, ...]
     channels: tuple[int, ...] | None = None
     notes: str = ""
+    take: int | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +73,11 @@ class Claim:
 
 @dataclass(frozen=True)
 class Session:
-    """A checked session file; paths are absolute, `calibration` is empty without voltmeter readings."""
+    """A checked session file; paths are absolute, `calibration` is empty without voltmeter readings.
+
+    `pool` is a folder whose captures are paired by their takes, `bypass_take` the bypass's; `loopback` is a
+    capture of the path without the device; `margins` are the user's own, by quantity.
+    """
 
     path: Path
     title: str
@@ -73,6 +87,10 @@ class Session:
     settings: tuple[SessionSetting, ...]
     claims: tuple[Claim, ...]
     calibration: tuple[VoltsReading, ...] = ()
+    loopback: Path | None = None
+    pool: Path | None = None
+    bypass_take: int | None = None
+    margins: Mapping[str, Margin] = field(default_factory=dict)
 
 
 def load_session(path: str | Path) -> Session:
@@ -106,9 +124,7 @@ def parse_session(text: str, *, path: Path) -> Session:
         table = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SessionError(f"{path}: not valid TOML: {error}; nothing was changed") from None
-    top = _Table(
-        table, str(path), ("schema", "title", "recipe", "bypass", "device", "setting", "claim", "calibration")
-    )
+    top = _Table(table, str(path), KEYS)
     if table.get("schema") != SCHEMA:
         raise top.error("schema", f'"{SCHEMA}"')
     folder = path.resolve().parent
@@ -122,7 +138,21 @@ def parse_session(text: str, *, path: Path) -> Session:
         raise SessionError(
             f"{path}: two settings are called {double!r}; list all captures of one in one place"
         )
-    bypass = top.text("bypass", "")
+    takes = [setting.take for setting in settings if setting.take is not None]
+    if len(set(takes)) < len(takes):
+        raise SessionError(f"{path}: two settings have one take number: give each its own")
+    pool = top.text("pool", "")
+    unlisted = next((setting.name for setting in settings if not setting.captures), None)
+    if unlisted is not None and not pool:
+        raise SessionError(
+            f"{path}: setting {unlisted!r} lists no captures: list them, or name the folder they are in as "
+            "`pool`"
+        )
+    bypass, loopback = top.text("bypass", ""), top.text("loopback", "")
+    if loopback and not bypass:
+        raise SessionError(
+            f"{path}: `loopback` tells what the stage does when off: name that capture as `bypass`"
+        )
     return Session(
         path=path,
         title=top.text("title", path.stem),
@@ -135,6 +165,13 @@ def parse_session(text: str, *, path: Path) -> Session:
             for number, row in enumerate(top.rows("claim", 0, MOST_CLAIMS), start=1)
         ),
         calibration=_calibration(table.get("calibration"), f"{path}, calibration"),
+        loopback=folder / loopback if loopback else None,
+        pool=folder / pool if pool else None,
+        bypass_take=_take(top, "bypass_take"),
+        margins=dict(
+            _margin(row, f"{path}, margin {number}")
+            for number, row in enumerate(top.rows("margin", 0, len(MARGINS)), start=1)
+        ),
     )
 
 
@@ -196,7 +233,7 @@ def _device(row: object, place: str) -> Device:
 
 
 def _setting(row: object, place: str, folder: Path) -> SessionSetting:
-    table = _Table(row, place, ("name", "captures", "channels", "notes"))  # type: ignore[arg-type]
+    table = _Table(row, place, ("name", "take", "captures", "channels", "notes"))  # type: ignore[arg-type]
     channels = None
     if "channels" in table.table:
         found = table.rows("channels", 1, MOST_CHANNELS)
@@ -206,10 +243,32 @@ def _setting(row: object, place: str, folder: Path) -> SessionSetting:
         if not good or len(set(found)) < len(found):
             raise table.error("channels", "a list of different channel numbers, counted from 1")
         channels = tuple(found)
-    captures = table.texts("captures", 1, MOST_CAPTURES)
-    return SessionSetting(
-        table.text("name"), tuple(folder / name for name in captures), channels, table.text("notes", "")
-    )
+    take = _take(table, "take")
+    captures = table.texts("captures", 1 if take is None else 0, MOST_CAPTURES)
+    paths = tuple(folder / name for name in captures)
+    return SessionSetting(table.text("name"), paths, channels, table.text("notes", ""), take)
+
+
+def _take(table: _Table, key: str) -> int | None:
+    if key not in table.table:
+        return None
+    value = table.table[key]
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= MAX_TAKE:
+        raise table.error(key, f"a whole number from 0 to {MAX_TAKE}, as `charprobe stimulus --take`")
+    return value
+
+
+def _margin(row: object, place: str) -> tuple[str, Margin]:
+    table = _Table(row, place, ("of", "size", "reason"))  # type: ignore[arg-type]
+    of = table.text("of")
+    usual = MARGINS.get(of)
+    if usual is None:
+        raise table.error("of", "a quantity that is compared, such as attack.t63")
+    least = 1.0 if usual.scale == "ratio" else 0.0
+    size = table.number("size", least, 1e6)
+    if size <= least:
+        raise table.error("size", "a factor above 1" if least else "a number above 0")
+    return of, Margin(size, usual.scale, table.text("reason"))
 
 
 def _claim(row: object, place: str, names: list[str]) -> Claim:
@@ -252,6 +311,9 @@ schema = "{SCHEMA}"
 title = "Field preamp"
 recipe = "standard"            # a shipped recipe, or the path of your own
 bypass = "captures/off.wav"    # same path, stage off; remove the line if there is none
+# loopback = "captures/loop.wav"  # same path without the device: what is the rig's, and whether off is off
+# pool = "captures"            # captures found by the take number in their sound, whatever they are called
+# bypass_take = 0              # then `charprobe stimulus ... --take N` per setting, and `take = N` below
 
 [device]
 name = "Field preamp"
@@ -266,6 +328,7 @@ record_path = "unknown"
 name = "voice"
 captures = ["captures/voice 1.wav", "captures/voice 2.wav"]   # repeats show what can be told apart
 # channels = [1, 2]            # left out: every channel of the capture
+# take = 1                     # the sound is asked: a capture of another take goes where it belongs
 
 [[setting]]
 name = "crowd"
@@ -275,6 +338,11 @@ captures = ["captures/crowd.wav"]
 says = "different"             # same, different, identical, only louder, clean below
 settings = ["voice", "crowd"]
 of = "release.t63"             # any quantity; left out: the static curve
+
+# [[margin]]                   # your own: the largest difference that does not matter
+# of = "attack.t63"
+# size = 1.25                  # a factor for times and corners, the quantity's unit for the rest
+# reason = "two units of this design differ by so much"
 
 # [[calibration]]              # two or more levels add dBu: volts rms at the input of the stage
 # dbfs = -20.0                 # level of the steady tone, as the bypass shows it

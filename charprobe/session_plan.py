@@ -29,13 +29,11 @@ def plan_text(session: Session) -> str:
     own = session.path.resolve().parent / session.recipe
     recipe = load_recipe(own if own.suffix == ".toml" and own.is_file() else session.recipe)
     length_s = lay_out(recipe, rate_hz=RATE_HZ, take=1).duration_s
-    rows = [("bypass, stage off", session.bypass)] if session.bypass else []
-    rows += [(literal(s.name), path) for s in session.settings for path in s.captures]
+    rows = _rows(session)
     lines = [f"{literal(session.title)}: recipe {recipe.name}, {length_s:.0f} s a capture", ""]
-    for number, (name, path) in enumerate(rows, start=1):
-        state = "there" if path is not None and path.is_file() else "to be captured"
-        lines.append(f"{number:>3}  {name}  ->  {path.name if path else ''}  [{state}]")
-    missing = [path for _, path in rows if path is None or not path.is_file()]
+    for number, (name, where, there) in enumerate(rows, start=1):
+        lines.append(f"{number:>3}  {name}  ->  {where}  [{'there' if there else 'to be captured'}]")
+    missing = [where for _, where, there in rows if not there]
     minutes = len(missing) * (length_s + CHANGE_OVER_S) / 60
     lines += [
         "",
@@ -46,9 +44,27 @@ def plan_text(session: Session) -> str:
     return "\n".join(lines)
 
 
+def _rows(session: Session) -> list[tuple[str, str, bool]]:
+    """Every capture in a good order: what it is of, the file or the take it will be known by, is it there."""
+    listed = [("loop-back, without the device", session.loopback), ("bypass, stage off", session.bypass)]
+    rows = [(name, path.name, path.is_file()) for name, path in listed if path]
+    if session.bypass is None and session.bypass_take is not None:
+        rows.append(("bypass, stage off", f"take {session.bypass_take}", False))
+    for setting in session.settings:
+        name = literal(setting.name)
+        rows += [(name, path.name, path.is_file()) for path in setting.captures]
+        if not setting.captures:
+            rows.append((name, f"take {setting.take}, under any name in {_pool_name(session)}", False))
+    return rows
+
+
+def _pool_name(session: Session) -> str:
+    return session.pool.name if session.pool else "the pool"
+
+
 def _advice(session: Session) -> list[str]:
     advice = []
-    if session.bypass is None:
+    if session.bypass is None and session.bypass_take is None:
         advice.append("No bypass: make-up gain, latency, colour and response re bypass will not be given.")
     single = [literal(s.name) for s in session.settings if len(s.captures) < 2]
     if len(single) == len(session.settings):

@@ -82,7 +82,7 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
         ("loud = 3", 1),
         ("loud = 3", 2),
     ]
-    findings = findings_of(session, result.profiles)
+    findings = findings_of(session, result)
     gain = next(d for d in findings.settings.differences if d.name == "static.makeup_gain")
     assert gain.gap.value == pytest.approx(
         3.0, abs=0.01

@@ -50,9 +50,10 @@ def session_command(
         return
     loaded = load_session(session)
     if plan:
+        from charprobe.session_pairing import found_so_far
         from charprobe.session_plan import plan_text
 
-        click.echo(plan_text(loaded))
+        click.echo(plan_text(found_so_far(loaded).session))
         return
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
@@ -61,7 +62,12 @@ def session_command(
     from charprobe.output import prepare_folder
     from charprobe.publish import DEFAULT_LOOKS, findings_of, publish
     from charprobe.session import parts_of, run_session
+    from charprobe.session_pairing import pair_captures
 
+    pairing = pair_captures(loaded)
+    loaded = pairing.session
+    for note in pairing.notes:
+        click.echo(f"Warning: {note}", err=True)
     count = len(parts_of(loaded))
     prepare_folder(out)
     with folder_lock(out):
@@ -82,8 +88,8 @@ def session_command(
         click.echo("Writing page, tables and figures ...", err=True)
         command = shlex.join(["charprobe", "session", session.name, "--out", out.name])
         looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
-        publish(loaded, result, out, command=command, jobs=jobs, looks=looks)
-    findings = findings_of(loaded, result.profiles)
+        publish(loaded, result, out, command=command, jobs=jobs, looks=looks, notes=pairing.notes)
+    findings = findings_of(loaded, result)
     for line in findings.sentences:
         click.echo(line)
     for claim in findings.claims:

@@ -27,7 +27,8 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
         ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture`` and ``normalised``.
     """
     take, _ = wet
-    dry, noticed = bypass
+    dry, found = bypass
+    noticed = tuple(item for item in found if item.code != "wrong-stimulus")  # any take of it will do
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
     noticed += () if roles else tuple(item for item in check_steady_gain(dry) if item.code not in told)

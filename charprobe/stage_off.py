@@ -1,0 +1,94 @@
+"""Whether a stage that is off is out of the way: its bypass against a loop-back without the device."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from charprobe.claims import CheckedClaim
+from charprobe.margins import MARGINS, Margin
+from charprobe.profile import Profile
+from charprobe.quantity import Quantity
+from charprobe.wording import number_text, signed_text
+
+CLAIM = "Stage off, the path is that of the loop-back"
+NAMES = {  # quantity -> what it is called in the answer
+    "static.makeup_gain": "gain",
+    "noise.change": "noise",
+}
+LATENCY, LATENCY_SAMPLES = "path.latency_samples", 0.5
+RESPONSE_DB, FROM_HZ, TO_HZ = 0.1, 20.0, 20_000.0
+
+
+def check_stage_off(
+    profiles: Sequence[Profile], *, margins: Mapping[str, Margin] = MARGINS
+) -> tuple[CheckedClaim, ...]:
+    """Set every channel of the bypass beside the loop-back; nothing where there are no such profiles.
+
+    Supported if gain, noise, latency and response of every channel lie within their margins with their whole
+    intervals, contradicted if one lies outside with all of it.
+    """
+    return tuple(_checked(profile, margins, several=len(profiles) > 1) for profile in profiles)
+
+
+def _checked(profile: Profile, margins: Mapping[str, Margin], *, several: bool) -> CheckedClaim:
+    text = f"{CLAIM} (channel {profile.channel})" if several else CLAIM
+    inside: list[str] = []
+    outside: list[str] = []
+    open_ones: list[str] = []
+    for words, low, high, size in _found(profile, margins):
+        if max(-low, high) <= size:
+            inside.append(words)
+        elif low > size or high < -size:
+            outside.append(words)
+        else:
+            open_ones.append(words)
+    if outside:
+        return CheckedClaim(text, "contradicted", "; ".join(outside))
+    if open_ones or len(inside) < 2:
+        return CheckedClaim(text, "not enough evidence", "; ".join(open_ones) or "too little was measured")
+    return CheckedClaim(text, "supported", "; ".join(inside))
+
+
+def _found(profile: Profile, margins: Mapping[str, Margin]) -> list[tuple[str, float, float, float]]:
+    """Words, both ends of the interval, and margin of everything that is compared."""
+    found = []
+    for name, word in NAMES.items():
+        reading = _reading(profile, name)
+        if reading is not None:
+            text = f"{word} {signed_text(reading.value, 2)} dB"
+            found.append((text, reading.low, reading.high, margins[name].size))
+    latency = _reading(profile, LATENCY)
+    if latency is not None:
+        text = f"latency {signed_text(latency.value, 2)} samples"
+        found.append((text, latency.low, latency.high, LATENCY_SAMPLES))
+    if "response" in profile.curves:
+        found += _response(profile)
+    return found
+
+
+def _reading(profile: Profile, name: str) -> Quantity | None:
+    entry = profile.quantities.get(name)
+    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
+
+
+def _response(profile: Profile) -> list[tuple[str, float, float, float]]:
+    """Largest deviation of the response from its value at 1 kHz, at the lowest drive."""
+    columns = profile.curves["response"].columns
+    rows = [
+        (float(hz), float(db), float(drive))
+        for hz, db, drive in zip(
+            columns["frequency_hz"], columns["magnitude_db"], columns["drive_dbfs"], strict=True
+        )
+        if isinstance(hz, int | float) and isinstance(db, int | float) and isinstance(drive, int | float)
+    ]
+    if not rows:
+        return []
+    lowest = min(drive for _, _, drive in rows)
+    rows = [row for row in rows if row[2] == lowest and FROM_HZ <= row[0] <= TO_HZ]
+    if not rows:
+        return []
+    middle = min(rows, key=lambda row: abs(row[0] - 1000.0))[1]
+    worst = max(rows, key=lambda row: abs(row[1] - middle))
+    off = worst[1] - middle
+    text = f"response within {number_text(abs(off), 2)} dB of that at 1 kHz"
+    return [(text, off, off, RESPONSE_DB)]
