@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
@@ -15,6 +15,7 @@ from charprobe.comparison import Comparison
 from charprobe.figures.all_figures import draw_profile, draw_set
 from charprobe.margins import MARGINS
 from charprobe.profile import Profile
+from charprobe.report.beside import Beside
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
 from charprobe.session_file import UNKNOWN, Session
@@ -118,6 +119,7 @@ def publish(
         channel_comparisons=findings.channels,
         claims=findings.claims,
         command=command,
+        files=_beside(findings),
     )
     write_page(folder / "page.html", page, force=True)
     texts = {
@@ -134,6 +136,27 @@ def publish(
         written += comparison.save(tables / f"channels of {output.safe_file_name(name)}", force=True)
     written += _figures(result.profiles, figures, looks, jobs)
     return tuple(written)
+
+
+def _beside(findings: Findings) -> list[Beside]:
+    """Files of the folder that the page links to."""
+    names = {
+        "methods.md": "device, conditions, and the command that makes all this again",
+        "claims.md": "what was claimed, the answers, and what they rest on",
+        "tables/captures.csv": "every capture: hash, rate, bits, place, clock, warnings",
+    }
+    comparisons = {} if findings.settings is None else {"settings": "setting against setting"}
+    comparisons |= {
+        f"channels of {output.safe_file_name(name)}": f"channels of {literal(name)}"
+        for name, _ in findings.channels
+    }
+    for folder, what in comparisons.items():
+        names |= {
+            f"tables/{folder}/values.csv": f"every quantity with its interval, {what}",
+            f"tables/{folder}/differences.csv": f"differences, margins and verdicts, {what}",
+            f"tables/{folder}/dictionary.csv": f"units, definitions and reasons for the margins, {what}",
+        }
+    return [Beside(PurePosixPath(name), holds) for name, holds in names.items()]
 
 
 def carded(profiles: Sequence[Profile]) -> list[Profile]:

@@ -1,5 +1,7 @@
 import csv
 import json
+import re
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -96,6 +98,10 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
     }
     assert (tmp_path / "out" / "page.html") in first
     assert all(path.is_file() for path in first)
+    page = (tmp_path / "out" / "page.html").read_text(encoding="utf-8")
+    linked = [unquote(name) for name in re.findall(r'href="\./([^"]+)"', page)]
+    assert "tables/settings/values.csv" in linked
+    assert all((tmp_path / "out" / name).is_file() for name in linked)
     with (tmp_path / "out" / "tables" / "captures.csv").open(encoding="utf-8-sig", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert [row["SHA-256"] for row in rows] == [profile.capture.sha256 for profile in result.profiles]

@@ -18,6 +18,7 @@ from charprobe.figures.source import measured
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.profile import Profile
 from charprobe.quantity import Quantity, Reading
+from charprobe.report.beside import Beside, links_to
 from charprobe.report.card import figure, setting_card
 from charprobe.report.markup import EMPTY, Html, element, joined
 from charprobe.report.overview import Shown, glance_table, pair_table, sentences
@@ -91,6 +92,7 @@ def render_page(
     claims: Sequence[Checked] = (),
     truth: Sequence[Truth] = (),
     command: str = "",
+    files: Sequence[Beside] = (),
 ) -> str:
     """Return the page of a set of profiles.
 
@@ -110,11 +112,13 @@ def render_page(
         True values of simulated devices, to be shown beside the estimates.
     command : str
         The command that makes the page again, shown literally.
+    files : sequence of Beside
+        Files below the page's folder that it links to.
 
     Returns
     -------
     str
-        HTML that loads nothing; the same input gives the same text.
+        HTML that loads nothing by itself; the same input gives the same text.
     """
     shown = _shown(profiles)
     firsts = [
@@ -131,6 +135,7 @@ def render_page(
         "settings": ("Setting by setting", _cards(shown)),
         "truth": ("Truth beside estimate", _truth_table(truth)),
         "method": ("How it was measured", _method(comparison, command)),
+        "files": ("The numbers as files", links_to(files)),
         "words": ("What the words mean", definition_list(used)),
     }
     kept = {anchor: part for anchor, part in sections.items() if part[1] != EMPTY}

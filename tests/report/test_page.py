@@ -3,6 +3,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 from html.parser import HTMLParser
+from pathlib import PurePosixPath
 
 import pytest
 from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profile
@@ -10,6 +11,7 @@ from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profil
 from charprobe.compare import compare_profiles
 from charprobe.figures.palette import DARK, LIGHT, contrast
 from charprobe.quantity import Quantity, Reading
+from charprobe.report.beside import Beside
 from charprobe.report.page import render_page, write_page
 
 TITLE = "Vellum <script>alert(1)</script> & $co"
@@ -75,7 +77,7 @@ def test_nothing_is_loaded_from_anywhere(page, read):
         assert tag not in {"script", "link", "iframe", "img", "object", "embed", "base", "form"}
         assert not any(name.startswith("on") for name in attributes)
         assert "src" not in attributes
-        assert attributes.get("href", "#").startswith("#")
+        assert attributes.get("href", "#").startswith(("#", "./"))
     assert "default-src 'none'" in page
     assert "@import" not in page
     assert not re.findall(r"url\((?!#)", page)
@@ -165,3 +167,16 @@ def test_text_on_every_ground_of_the_page_has_contrast(palette):
     for ground in (palette.paper, palette.shade):
         assert contrast(palette.ink, ground) >= 7.0
         assert contrast(palette.soft, ground) >= 4.5
+
+
+def test_files_beside_the_page_are_linked_below_it_and_nowhere_else():
+    files = [Beside(PurePosixPath('tables/of "a" & b%/values.csv'), "all <b> numbers")]
+    page = render_page([made_profile(B)], title="x", files=files)
+    reader = Reader()
+    reader.feed(page)
+    linked = [a["href"] for _, a in reader.elements if a.get("href", "").startswith("./")]
+    assert linked == ["./tables/of%20%22a%22%20%26%20b%25/values.csv"]
+    assert "all <b> numbers" in "".join(reader.text)
+    for outside in ("/etc/passwd", "../x.csv", "a/../../x.csv"):
+        with pytest.raises(ValueError, match="does not lie below"):
+            Beside(PurePosixPath(outside), "x")
