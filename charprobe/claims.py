@@ -21,6 +21,7 @@ LEVEL_FREE = (
     "release.t63",
     "release.t90",
     "response.tilt",
+    "response",
 )
 """What "only louder" needs to be the same, where it was measured."""
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from charprobe import glossary
-from charprobe.comparison import Comparison, Difference, notes_on
-from charprobe.curve_gap import curve_gap, static_curve_of
+from charprobe.comparison import CURVES, Comparison, Difference, notes_on
+from charprobe.curve_gap import curve_gap, response_of, static_curve_of
 from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.margins import MARGINS, STATIC_CURVE, Margin
+from charprobe.margins import MARGINS, RESPONSE_CURVE, STATIC_CURVE, Margin
 from charprobe.profile import Profile
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.sentences import sentences_on
@@ -57,7 +57,7 @@ def compare_subjects(
     pairs = list(combinations(range(len(subjects)), 2))
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     compared = [name for name in names if name in margins]
-    tests = max(1, sets * len(pairs) * (len(compared) + 2))
+    tests = max(1, sets * len(pairs) * (len(compared) + len(CURVES)))
     differences = [
         *_curve_differences(subjects, pairs, tests),
         *(item for name in compared for item in _differences(name, subjects, pairs, margins[name], tests)),
@@ -167,13 +167,17 @@ def _why(name: str, subject: Subject) -> str:
 def _curve_differences(
     subjects: Sequence[Subject], pairs: Sequence[Pair], tests: int
 ) -> Iterator[Difference]:
-    curves = [static_curve_of(subject) for subject in subjects]
-    for name in ("static curve", "static curve, anchored"):
+    static = [static_curve_of(subject) for subject in subjects]
+    curves = {
+        "static curve": (static, STATIC_CURVE),
+        "static curve, anchored": ([None if c is None else c.anchored() for c in static], STATIC_CURVE),
+        "response": ([response_of(subject) for subject in subjects], RESPONSE_CURVE),
+    }
+    for name, (own, margin) in curves.items():
+        if not any(own):
+            continue
         for first, second in pairs:
-            found = None
-            a, b = curves[first], curves[second]
-            if a is not None and b is not None:
-                sides = (a.anchored(), b.anchored()) if name.endswith("anchored") else (a, b)
-                found = curve_gap(*sides, tests=tests)
-            reason = "" if found else "too few settled points at levels that both have"
-            yield Difference(name, first, second, "dB", STATIC_CURVE, found, reason)
+            a, b = own[first], own[second]
+            found = None if a is None or b is None else curve_gap(a, b, margin=margin, tests=tests)
+            reason = "" if found else "too few points of it at places that both have"
+            yield Difference(name, first, second, "dB", margin, found, reason)

@@ -1,93 +1,120 @@
-"""How far apart two static curves lie, as they are and laid over each other at low level."""
+"""How far apart two curves lie: static curves, as they are and laid over each other, and responses."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.chapter import Table
 from charprobe.equivalence import Estimate, Gap, Verdict, gap
-from charprobe.margins import STATIC_CURVE
+from charprobe.margins import Margin
 from charprobe.subjects import Subject
 
 Array = NDArray[np.float64]
-LOW_SPAN_DB = 9.0  # the lowest part of a curve that anchors it: three steps of the shipped recipes
+Points = Sequence[tuple[float, float, float]]
+
+LOW_SPAN_DB = 9.0  # the lowest part of a static curve that anchors it: three steps of the shipped recipes
 SAME_LEVEL_DB = 0.05  # points closer than this are one step; recipes step by 0.1 dB at least
-SAME_TOP_DB = 3.1  # curves end at one level if they do within a step of the shipped recipes
+SAME_TOP_DB = 3.1  # static curves end at one level if they do within a step of the shipped recipes
+SAME_OCTAVES = 0.01  # frequencies closer than this are one; tables have ten to twelve an octave
+SAME_END_OCTAVES = 0.34  # responses end at one frequency if they do within a third of an octave
+MIDDLE_HZ = 1000.0
+FROM_HZ, TO_HZ = 20.0, 20_000.0
 FEWEST = 4  # points that two curves must share to be compared
 
 
 @dataclass(frozen=True)
-class StaticCurve:
-    """Settled, used points of a static curve, averaged over directions and repeats, by rising input level."""
+class Curve:
+    """A quantity in dB over an axis, averaged over repeats, by rising place.
 
-    input_dbfs: Array
-    gain_db: Array
+    Attributes
+    ----------
+    place : ndarray, shape (n,)
+        Input level in dBFS, or frequency in octaves re 1 kHz.
+    value_db, std_db : ndarray, shape (n,)
+        The quantity and its standard uncertainty.
+    same_end : float
+        Two curves end at one place if they do within this.
+    """
+
+    place: Array
+    value_db: Array
     std_db: Array
+    same_end: float
 
-    def anchored(self) -> StaticCurve:
-        """Return the curve shifted so that its mean gain over the lowest `LOW_SPAN_DB` is zero."""
-        low = self.input_dbfs <= self.input_dbfs[0] + LOW_SPAN_DB
-        return StaticCurve(self.input_dbfs, self.gain_db - self.gain_db[low].mean(), self.std_db)
+    def anchored(self) -> Curve:
+        """Return the curve shifted so that its mean over the lowest `LOW_SPAN_DB` is zero."""
+        low = self.place <= self.place[0] + LOW_SPAN_DB
+        return replace(self, value_db=self.value_db - self.value_db[low].mean())
 
 
-def static_curve_of(subject: Subject) -> StaticCurve | None:
-    """Average the static curves of a subject's repeats; None if no repeat has `FEWEST` usable points."""
-    tables = [profile.curves["static"] for profile in subject.repeats if "static" in profile.curves]
-    rows = np.array(sorted(row for table in tables for row in _usable(table))).reshape(-1, 3)
-    points = np.split(rows, 1 + np.flatnonzero(np.diff(rows[:, 0]) > SAME_LEVEL_DB))
+def static_curve_of(subject: Subject) -> Curve | None:
+    """Average settled, used points over directions and repeats; None if no repeat has `FEWEST` of them."""
+    return _averaged(subject, "static", _settled, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+
+
+def response_of(subject: Subject) -> Curve | None:
+    """Average the response at the lowest drive over repeats, less its value at 1 kHz; None without one."""
+    return _averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
+
+
+def _averaged(
+    subject: Subject, name: str, points_of: Callable[[Table], Points], *, same: float, same_end: float
+) -> Curve | None:
+    tables = [profile.curves[name] for profile in subject.repeats if name in profile.curves]
+    rows = np.array(sorted(row for table in tables for row in points_of(table))).reshape(-1, 3)
+    points = np.split(rows, 1 + np.flatnonzero(np.diff(rows[:, 0]) > same))
     if len(points) < FEWEST:
         return None
-    return StaticCurve(
-        input_dbfs=np.array([point[:, 0].mean() for point in points]),
-        gain_db=np.array([point[:, 1].mean() for point in points]),
+    return Curve(
+        place=np.array([point[:, 0].mean() for point in points]),
+        value_db=np.array([point[:, 1].mean() for point in points]),
         std_db=np.array([_std_of_mean(point) for point in points]),
+        same_end=same_end,
     )
 
 
 def _std_of_mean(point: Array) -> float:
-    """Standard uncertainty of the mean gain: what the points state, or what their scatter shows if larger."""
+    """Standard uncertainty of the mean: what the points state, or what their scatter shows if larger."""
     count = len(point)
     stated = float(np.sqrt((point[:, 2] ** 2).sum())) / count
     shown = float(point[:, 1].std(ddof=1)) / math.sqrt(count) if count > 1 else 0.0
     return max(stated, shown)
 
 
-def curve_gap(first: StaticCurve, second: StaticCurve, *, tests: int) -> Gap | None:
+def curve_gap(first: Curve, second: Curve, *, margin: Margin, tests: int) -> Gap | None:
     """Compare two curves point by point where both have been measured; None without enough shared range.
 
     The result is the largest difference, second less first, with its own interval. "same" needs every point
-    shown inside the margin, and both curves to end at one level; "different" needs one shown outside, its
+    shown inside the margin, and both curves to end at one place; "different" needs one shown outside, its
     risk shared among the points.
     """
-    low = max(first.input_dbfs[0], second.input_dbfs[0])
-    high = min(first.input_dbfs[-1], second.input_dbfs[-1])
-    inside = (first.input_dbfs >= low - 1e-6) & (first.input_dbfs <= high + 1e-6)
+    low = max(first.place[0], second.place[0])
+    high = min(first.place[-1], second.place[-1])
+    inside = (first.place >= low - 1e-6) & (first.place <= high + 1e-6)
     if inside.sum() < FEWEST:
         return None
-    level = first.input_dbfs[inside]
+    place = first.place[inside]
     sides = [
         [
-            Estimate(float(gain), float(std))
-            for gain, std in zip(
-                np.interp(level, curve.input_dbfs, curve.gain_db),
-                np.interp(level, curve.input_dbfs, curve.std_db),
+            Estimate(float(value), float(std))
+            for value, std in zip(
+                np.interp(place, curve.place, curve.value_db),
+                np.interp(place, curve.place, curve.std_db),
                 strict=True,
             )
         ]
         for curve in (first, second)
     ]
-    loose = [gap(a, b, margin=STATIC_CURVE.size, tests=tests) for a, b in zip(*sides, strict=True)]
-    strict = [
-        gap(a, b, margin=STATIC_CURVE.size, tests=tests * len(level)) for a, b in zip(*sides, strict=True)
-    ]
+    loose = [gap(a, b, margin=margin.size, tests=tests) for a, b in zip(*sides, strict=True)]
+    strict = [gap(a, b, margin=margin.size, tests=tests * len(place)) for a, b in zip(*sides, strict=True)]
     worst = max(loose, key=lambda item: abs(item.value))
     verdict: Verdict = "cannot tell"
-    whole = abs(first.input_dbfs[-1] - second.input_dbfs[-1]) <= SAME_TOP_DB
+    whole = abs(first.place[-1] - second.place[-1]) <= first.same_end
     if whole and all(item.verdict == "same" for item in loose):
         verdict = "same"
     elif any(item.verdict == "different" for item in strict):
@@ -95,7 +122,7 @@ def curve_gap(first: StaticCurve, second: StaticCurve, *, tests: int) -> Gap | N
     return Gap(worst.value, worst.low, worst.high, verdict)
 
 
-def _usable(table: Table) -> Sequence[tuple[float, float, float]]:
+def _settled(table: Table) -> Points:
     columns = table.columns
     used = columns.get("used", [True] * len(columns["input_dbfs"]))
     rows = zip(columns["input_dbfs"], columns["gain_db"], columns["std_db"], used, strict=True)
@@ -104,3 +131,21 @@ def _usable(table: Table) -> Sequence[tuple[float, float, float]]:
         for level, gain, std, keep in rows
         if keep and level is not None and gain is not None
     ]
+
+
+def _response(table: Table) -> Points:
+    columns = table.columns
+    stds = columns.get("magnitude_std_db", [0.0] * len(columns["frequency_hz"]))
+    rows = [
+        (math.log2(float(hz) / MIDDLE_HZ), float(db), float(std or 0.0), float(drive or 0.0))
+        for hz, db, std, drive in zip(
+            columns["frequency_hz"], columns["magnitude_db"], stds, columns["drive_dbfs"], strict=True
+        )
+        if hz is not None and db is not None and FROM_HZ <= float(hz) <= TO_HZ
+    ]
+    lowest = min((row[3] for row in rows), default=0.0)
+    rows = sorted(row for row in rows if row[3] == lowest)
+    if not rows or not rows[0][0] <= 0.0 <= rows[-1][0]:
+        return []
+    middle = float(np.interp(0.0, [row[0] for row in rows], [row[1] for row in rows]))
+    return [(place, value - middle, std) for place, value, std, _ in rows]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations
 
-from charprobe.comparison import CURVES, Difference, in_sentence
+from charprobe.comparison import Difference, in_sentence
 from charprobe.wording import display_unit, number_text
 
 KEY = (
@@ -21,14 +21,16 @@ KEY = (
     "colour.h2_at_reference",
     "colour.h3_at_reference",
     "response.tilt",
+    "response",
     "noise.a_weighted",
     "path.latency",
 )
-"""Quantities that sentences speak of, in this order."""
+"""Quantities and curves that sentences speak of, in this order."""
 
 MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they share and who stands out
 FEWEST_FOR_OUTLIER = 4
 ANCHORED = "static curve, anchored"
+TOLD_OF_A_GROUP = ("static", "attack", "release")  # that share a curve: in sentences of their own
 FAST = {"attack.t63": ("attack", "attacks"), "release.t63": ("release", "releases")}
 
 
@@ -49,8 +51,9 @@ def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tu
         if len(cluster) > 1:
             lines.append(_no_larger(cluster, labels, by_pair[(cluster[0], cluster[1])]))
     if few:
-        apart = [pair for pair in pairs if not any(set(pair) <= set(group) for group in groups)]
-        lines += [_differ(by_pair[pair], labels) for pair in apart]
+        for pair in pairs:
+            told = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
+            lines.append(_differ([d for d in by_pair[pair] if not d.name.startswith(told)], labels))
     return tuple(line for line in lines if line)
 
 
@@ -87,7 +90,7 @@ def _apart_by_number(table: Table, name: str, first: int, second: int) -> bool:
 
 def _share_sentence(group: Sequence[int], labels: Sequence[str], table: Table) -> str:
     names = _listed([labels[index] for index in group])
-    margin = next(item.margin_text for (name, *_), item in table.items() if name in CURVES)
+    margin = table[(ANCHORED, group[0], group[1])].margin_text
     start = f"{names} share one static curve (within {margin})"
     firsts = [cluster[0] for cluster in _alike(group, "static curve", table)]
     moved = [table[("static curve", firsts[0], other)] for other in firsts[1:]]

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from charprobe import glossary
+from charprobe.comparison import CURVES
 from charprobe.errors import SessionError, VoltsError
 from charprobe.estimators.volts import VoltsReading
 from charprobe.generators.render import MAX_TAKE
@@ -60,8 +61,8 @@ class SessionSetting:
 class Claim:
     """Something said about settings, to be checked.
 
-    `of` names a quantity for "same" and "different" ("" is the static curve); `below_dbfs` and `limit_dbc`
-    belong to "clean below".
+    `of` names a quantity or a curve for "same" and "different" ("" is the static curve); `below_dbfs` and
+    `limit_dbc` belong to "clean below".
     """
 
     says: Says
@@ -284,8 +285,9 @@ def _claim(row: object, place: str, names: list[str]) -> Claim:
             "settings", "names of settings of this session: " + shortened(", ".join(names), 200)
         )
     of = table.text("of", "")
-    if of and of not in glossary.TERMS:
-        raise table.error("of", "the name of a quantity, such as attack.t63")
+    if of and of not in glossary.TERMS and of not in CURVES:
+        curves = ", ".join(f'"{name}"' for name in CURVES)
+        raise table.error("of", f"the name of a quantity, such as attack.t63, or of a curve: {curves}")
     if not clean:
         return Claim(says, settings, of)
     below, limit = table.number("below_dbfs", -120, 0), table.number("limit_dbc", -160, 0)

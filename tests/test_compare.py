@@ -1,6 +1,7 @@
 import csv
 import dataclasses
 import io
+import math
 
 import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile
@@ -74,7 +75,8 @@ def test_a_clean_pair_says_no_difference_larger_than():
         profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
     line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
-        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, threshold ±0.2 dB"
+        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, response ±0.2 dB, "
+        "threshold ±0.2 dB"
     )
 
 
@@ -191,3 +193,42 @@ def test_channels_that_match_are_told_in_one_sentence():
     told = [line for line in compare_profiles(profiles).sentences if "no difference larger" in line]
     assert len(told) == 1
     assert told[0].startswith("Channels 1 to 3 and 5: no difference larger than static curve ±0.1 dB")
+
+
+def with_response(setting, shelf_db, *, std_db=0.005, top_hz=20_000.0):
+    """A first-order shelf above 4 kHz, in closed form, and a fixed gain that must not matter."""
+    hz = [20.0 * 2 ** (i / 10) for i in range(100) if 20.0 * 2 ** (i / 10) <= top_hz]
+    ratio = 10 ** (shelf_db / 20)
+    values = [4.0 + 20 * math.log10(abs(complex(1, ratio * f / 4000) / complex(1, f / 4000))) for f in hz]
+    table = Table(
+        {"frequency_hz": hz, "magnitude_db": values, "magnitude_std_db": [std_db] * len(hz), "drive_dbfs": [-40.0] * len(hz)},
+        {"frequency_hz": "Hz", "magnitude_db": "dB", "magnitude_std_db": "dB", "drive_dbfs": "dBFS"},
+    )  # fmt: skip
+    profile = made_profile(setting)
+    return dataclasses.replace(profile, curves={**profile.curves, "response": table})
+
+
+@pytest.mark.parametrize(
+    ("shelf_db", "std_db", "top_hz", "verdict"),
+    [
+        (0.1, 0.005, 20_000.0, "same"),
+        (0.6, 0.005, 20_000.0, "different"),
+        (0.1, 0.2, 20_000.0, "cannot tell"),
+        (0.0, 0.005, 9_000.0, "cannot tell"),  # one of them ends half-way
+    ],
+)
+def test_responses_are_compared_as_a_whole(shelf_db, std_db, top_hz, verdict):
+    flat = with_response(B, 0.0)
+    other = with_response(
+        dataclasses.replace(B, name="other", makeup_db=5.0), shelf_db, std_db=std_db, top_hz=top_hz
+    )
+    comparison = compare_profiles([flat, other])
+    item = next(d for d in comparison.differences if d.name == "response")
+    assert item.verdict == verdict
+    if verdict == "different":  # the shelf at 20 kHz, less what it does at 1 kHz
+        at = {
+            f: 20 * math.log10(abs(complex(1, 10**0.03 * f / 4000) / complex(1, f / 4000)))
+            for f in (1000.0, 19_870.0)
+        }
+        assert item.gap.value == pytest.approx(at[19_870.0] - at[1000.0], abs=0.01)
+        assert any("response +0.5" in line for line in comparison.sentences)

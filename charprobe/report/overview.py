@@ -33,6 +33,7 @@ MATRIX = (
     ("attack.t63", "attack"),
     ("release.t63", "release"),
     ("colour.thd_at_reference", "colour"),
+    ("response", "response"),
 )
 """What the table of pairs judges, and the word it uses."""
 
