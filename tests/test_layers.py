@@ -52,7 +52,7 @@ LAYERS = [
     "publish",
     "goals",
     "selftest",
-    "demo",
+    "demo demo_rack",
     "cli",
     "__main__",
 ]

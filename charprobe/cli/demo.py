@@ -13,11 +13,20 @@ import click
 @click.option(
     "--out", type=click.Path(path_type=Path), default="demo", show_default=True, help="Folder to work in."
 )
-@click.option("--recipe", default="standard", show_default=True, help="Recipe to play.")
+@click.option("--recipe", help="Recipe to play; left out: standard, or quick for the rack.")
+@click.option(
+    "--rack",
+    is_flag=True,
+    help="Write captures of a simulated rack (eight channels, four settings, three takes) and their session "
+    "file instead, for `charprobe session` to measure.",
+)
 @click.option("--force", is_flag=True, help="Replace what an earlier demo left there.")
-def demo_command(out: Path, recipe: str, force: bool) -> None:
+def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None:
     """Do the whole job on a simulated device: stimulus, captures, profiles, comparison, page."""
     click.echo("Setting up ...", err=True)
+    if rack:
+        _rack(out, recipe or "quick", force)
+        return
     from charprobe.demo import STEPS, run_demo
     from charprobe.demo_device import STORY
     from charprobe.recipe import load_recipe
@@ -25,9 +34,28 @@ def demo_command(out: Path, recipe: str, force: bool) -> None:
     click.echo(STORY, err=True)
     with click.progressbar(length=STEPS, label="Measuring", file=sys.stderr, item_show_func=str) as bar:
         demo = run_demo(
-            out, recipe=load_recipe(recipe), force=force, progress=lambda what: bar.update(1, what)
+            out,
+            recipe=load_recipe(recipe or "standard"),
+            force=force,
+            progress=lambda what: bar.update(1, what),
         )
     click.echo(demo.text())
+
+
+def _rack(out: Path, recipe: str, force: bool) -> None:
+    from charprobe.demo_rack import make_rack, rack_takes
+    from charprobe.recipe import load_recipe
+
+    with click.progressbar(
+        length=len(rack_takes()), label="Recording", file=sys.stderr, item_show_func=str
+    ) as bar:
+        session = make_rack(
+            out, recipe=load_recipe(recipe), force=force, progress=lambda what: bar.update(1, what)
+        )
+    click.echo(
+        "Captures and session file written. Measure them with\n"
+        f"  charprobe session {session} --out {out / 'published'}"
+    )
 
 
 @click.command("selftest")

@@ -1,0 +1,164 @@
+"""A simulated rack to practise sessions on: eight channels, four settings, three takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from charprobe import output
+from charprobe.audio import write_wav
+from charprobe.generators.render import lay_out, render
+from charprobe.recipe import Recipe
+from charprobe.session_file import SCHEMA
+from charprobe.stages.chain import Wire
+from charprobe.stages.compressor import Compressor
+from charprobe.stages.gain_computer import Bend, slope_of
+from charprobe.stages.rig import Rig
+from charprobe.stages.stage import Stage
+
+RATE_HZ = 48_000
+JOBS = 2
+CHANNELS, TAKES = 8, 3
+OFF_CHANNEL, OFF_DB = 6, 0.3  # the input whose make-up was trimmed differently
+SPREAD_DB = 0.004  # by which the gain of an input differs between takes, one sigma
+SESSION = """# The field rack: eight inputs, four settings, three takes of each, under no particular names.
+# The sound says which setting a capture is of: `charprobe session {name} --out {folder}`.
+schema = "{schema}"
+title = "The field rack of the Lantern Street radio-drama crew"
+recipe = "{recipe}"
+pool = "captures"
+bypass_take = 0
+[device]
+name = "Field rack, eight inputs"
+maker = "built by the crew"
+notes = "Simulated: input {off} has {off_db:+.1f} dB more make-up than the others, in every setting."
+{settings}
+[[claim]]
+says = "same"
+settings = ["voice", "slow voice"]
+of = "static curve"
+[[claim]]
+says = "different"
+settings = ["voice", "slow voice"]
+of = "release.t63"
+"""
+
+
+def _voice(release_s: float) -> Stage:
+    bend = Bend(-26.0, slope_of(3.0), 6.0)
+    return Compressor("voice", "soft 3:1", (bend,), attack_s=0.004, release_s=release_s, makeup_db=1.5)
+
+
+def _quick_voice() -> Stage:
+    return _voice(0.06)
+
+
+def _slow_voice() -> Stage:
+    return _voice(0.12)
+
+
+def _doors() -> Stage:
+    bend = Bend(-18.0, slope_of(10.0), 0.0)
+    return Compressor("doors", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
+
+
+def _beds() -> Stage:
+    bend = Bend(-30.0, slope_of(2.0), 10.0)
+    return Compressor("beds", "soft 2:1", (bend,), attack_s=0.012, release_s=0.08, makeup_db=1.5)
+
+
+def _off() -> Stage:
+    return Wire("off", "all switches off")
+
+
+STAGES = {"voice": _quick_voice, "slow voice": _slow_voice, "doors": _doors, "beds": _beds}
+
+
+@dataclass(frozen=True)
+class RackTake:
+    """One capture of the rack: file name, take number in the sound, the stage, and the seed of all noise."""
+
+    file: str
+    take: int
+    build: Callable[[], Stage]
+    seed: int
+
+
+def rack_takes() -> tuple[RackTake, ...]:
+    """Every capture of the rack: the bypass, then each setting three times in turn."""
+    takes = [RackTake("rack 00.wav", 0, _off, 0)]
+    for round_ in range(TAKES):
+        for number, build in enumerate(STAGES.values(), start=1):
+            takes.append(RackTake(f"rack {len(takes):02d}.wav", number, build, 100 * round_ + number))
+    return tuple(takes)
+
+
+def make_rack(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Path:
+    """Write the captures of the rack and its session file; return the session file's path.
+
+    Parameters
+    ----------
+    folder : Path
+        Created if its parent exists.
+    recipe : Recipe
+        A shipped recipe.
+    force : bool
+        Whether files that exist are replaced.
+    progress : callable
+        Called with what was written.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or the folder cannot be written.
+    """
+    output.prepare_folder(folder)
+    output.prepare_folder(folder / "captures")
+    session = folder / "session.toml"
+    output.check_writable(session, force=force)
+    takes = rack_takes()
+    bytes_each = lay_out(recipe, rate_hz=RATE_HZ, take=1).length * CHANNELS * 3
+    output.check_space(folder, needed_bytes=len(takes) * bytes_each)
+    count = len(takes)
+    with ProcessPoolExecutor(max_workers=JOBS) as pool:
+        for name in pool.map(_capture, [folder] * count, takes, [recipe] * count, [force] * count):
+            progress(name)
+    settings = "".join(
+        f'[[setting]]\nname = "{name}"\ntake = {number}\n' for number, name in enumerate(STAGES, start=1)
+    )
+    text = SESSION.format(
+        name=session.name,
+        folder="published",
+        schema=SCHEMA,
+        recipe=recipe.name,
+        off=OFF_CHANNEL,
+        off_db=OFF_DB,
+        settings=settings,
+    )
+    output.write_text(session, text, force=force)
+    return session
+
+
+def _capture(folder: Path, take: RackTake, recipe: Recipe, force: bool) -> str:
+    rng = np.random.default_rng(take.seed)
+    sound = render(lay_out(recipe, rate_hz=RATE_HZ, take=take.take))
+    heard = take.build().process(sound, rate_hz=RATE_HZ, rng=rng).samples
+    gains_db = rng.normal(0, SPREAD_DB, CHANNELS)
+    if take.take:
+        gains_db[OFF_CHANNEL - 1] += OFF_DB
+    rig = Rig(
+        delay_samples=211.3,
+        drift_ppm=-4.2,
+        noise_dbfs=-108.0,
+        ac_corner_hz=2.0,
+        bits=24,
+        lead_s=0.4,
+        tail_s=0.2,
+    )
+    samples = rig.record_channels(heard[:, None] * 10 ** (gains_db / 20), rate_hz=RATE_HZ, rng=rng)
+    write_wav(folder / "captures" / take.file, samples, rate_hz=RATE_HZ, subtype="pcm24", force=force)
+    return take.file

@@ -1,0 +1,33 @@
+"""The rack: captures that pair themselves, one input that is off, two settings that differ in release only."""
+
+from charprobe import demo_rack
+from charprobe.publish import findings_of
+from charprobe.recipe import load_recipe
+from charprobe.session import run_session
+from charprobe.session_file import load_session
+from charprobe.session_pairing import pair_captures
+
+
+def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(demo_rack, "CHANNELS", 4)
+    monkeypatch.setattr(demo_rack, "OFF_CHANNEL", 3)
+    monkeypatch.setattr(demo_rack, "TAKES", 1)
+    monkeypatch.setattr(demo_rack, "STAGES", dict(list(demo_rack.STAGES.items())[:2]))
+    written = []
+    path = demo_rack.make_rack(
+        tmp_path / "rack", recipe=load_recipe("quick"), force=False, progress=written.append
+    )
+    assert written == [take.file for take in demo_rack.rack_takes()]
+    pairing = pair_captures(load_session(path))
+    assert pairing.notes == ()
+    result = run_session(pairing.session, tmp_path / "out", jobs=2, progress=lambda part, total: None)
+    assert (len(result.profiles), result.failures) == (8, ())
+    findings = findings_of(pairing.session, result)
+    assert [claim.answer for claim in findings.claims] == ["supported", "supported"]
+    lines = list(findings.sentences)
+    assert any(line.startswith("slow voice releases 2.0 times slower than voice") for line in lines)
+    assert "voice and slow voice attack equally fast (within a factor of 1.1)." in lines
+    outliers = [line for line in lines if "stands out" in line]
+    assert [line.split(" in ")[0] for line in outliers] == [
+        "voice: Channel 3 stands out", "slow voice: Channel 3 stands out"
+    ]  # fmt: skip
