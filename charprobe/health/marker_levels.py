@@ -14,20 +14,22 @@ LEAST_DB = 0.15  # rise that is told; filters answer both markers alike to 0.02 
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
-def check_marker_levels(take: Take) -> list[Health]:
+def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     """Compare the levels of the opening and the closing marker: code ``level-drift``.
 
-    A stage that has not recovered passes the closing marker lower, never higher; so only a rise is told.
+    A stage that has not recovered passes the closing marker lower, never higher; so only a rise is told,
+    unless the stage is `off`.
     """
     stimulus = take.stimulus
     first, last = _gain(take, "opening", stimulus.opening), _gain(take, "closing", stimulus.closing)
     if first is None or last is None:
         return []
     rise_db = 20 * float(np.log10(last / first))
-    if rise_db < LEAST_DB:
+    if (abs(rise_db) if off else rise_db) < LEAST_DB:
         return []
     message = (
-        f"The closing marker comes back {number_text(rise_db, 2)} dB louder than the opening one "
+        f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
+        f"{'louder' if rise_db > 0 else 'quieter'} than the opening one "
         f"({take.label}): the level drifted or stepped during the take. "
         "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
     )

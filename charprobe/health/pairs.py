@@ -7,6 +7,7 @@ from dataclasses import replace
 from charprobe.chapter import Health
 from charprobe.health.captures import Judged
 from charprobe.health.copies import check_copy
+from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.normalised import check_normalised
 from charprobe.health.same_sound import check_roles
 from charprobe.health.steady_gain import check_steady_gain
@@ -31,6 +32,10 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     noticed = tuple(item for item in found if item.code != "wrong-stimulus")  # any take of it will do
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
-    noticed += () if roles else tuple(item for item in check_steady_gain(dry) if item.code not in told)
+    if not roles:
+        noticed += tuple(item for item in check_steady_gain(dry) if item.code not in told)
+        told |= {item.code for item in noticed}
+    if not roles and not told & {"gain-step", "level-drift", "automatic-gain"}:
+        noticed += tuple(check_marker_levels(dry, off=True))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in noticed)
     return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))

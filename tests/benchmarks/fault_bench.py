@@ -38,6 +38,7 @@ NAMED = {
     "added-silence": {"added-silence", "gap-edited", "timing-jump"},
     "clipped-below-full-scale": {"clipped-below-full-scale", "normalised"},  # "or cut off there?"
     "edges-faded": {"start-missing", "truncated"},
+    "gain-step": {"gain-step", "level-drift"},  # between tones: "the level drifted or stepped"
     "noise-suppressor": {"automatic-gain", "idle-mute"},
     "rate-converted-twice": {"rate-converted"},
     "timing-repeat": {"timing-jump", "dropout"},

@@ -129,3 +129,13 @@ def test_an_automatic_gain_withholds_level_and_time(rng):
     for name in ("static.threshold", "attack.t63", "release.t63", "colour.thd_at_reference"):
         assert not isinstance(profile.quantities[name].reading, Quantity), name
     assert np.isfinite(profile.alignment.delay_samples)
+
+
+@pytest.mark.parametrize("gain_db", [-0.4, 0.4])
+def test_a_step_after_the_last_tone_is_seen_in_the_markers_of_the_bypass(gain_db, rng):
+    def stepped(samples):
+        return faults.step_gain(samples, at=samples.shape[0] - round(1.45 * RATE_HZ), gain_db=gain_db)
+
+    profile = profile_of("smooth-gain-soft", rng, fault=stepped)
+    told = [item.message for item in profile.health if item.code == "level-drift"]
+    assert any("In the bypass" in text and "0.40 dB" in text for text in told)
