@@ -18,7 +18,7 @@ from charprobe.audio import open_capture
 from charprobe.cut import Array
 from charprobe.listening.blind_key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24
-from charprobe.output import check_writable, write_bytes, write_text
+from charprobe.output import check_space, check_writable, write_bytes, write_text
 from charprobe.source import MemoryCapture, Source
 
 PACK_SCHEMA = "charprobe.blind-pack/1"
@@ -84,9 +84,10 @@ def make_pack(
 
     Notes
     -----
-    Left and right are two references, the middle is one of them again: always a file of its own, with dither
-    of its own, so that no two files of a pack are equal, whatever they hold. The page knows no answers. Who
-    compares waveforms can of course tell them; the pack keeps honest listeners from accidents.
+    Left and right are two references, the middle is one of them again. Every trial has three files of its
+    own, each with dither of its own: no two files of a pack are equal, whatever they hold, and neither names
+    nor the page show which trials are controls. The page knows no answers. Who compares waveforms can of
+    course tell them; the pack keeps honest listeners from accidents.
     """
     if not MIN_TRIALS <= trials <= MAX_TRIALS or controls < 0:
         raise ValueError(f"needs {MIN_TRIALS} to {MAX_TRIALS} trials, got {trials} and {controls} controls")
@@ -97,8 +98,9 @@ def make_pack(
     sounds = {name: open_capture(pair / f"{name}.wav") for name in ("dry", "processed")}
     excerpt, first_s = _excerpts(sounds, start_s=start_s, length_s=length_s)
     rate_hz = sounds["dry"].rate_hz
+    check_space(out.parent, needed_bytes=3 * (trials + controls) * 3 * excerpt["dry"].size)
     drawn = _draw(trials, controls, rng)
-    names = _names(len(drawn) + 2 + 2 * bool(controls), rng)
+    names = _names(3 * len(drawn), rng)
     placed, held = _place(drawn, names)
     key = Key(
         pack=rng.bytes(4).hex(),
@@ -191,8 +193,9 @@ def _draw(trials: int, controls: int, rng: np.random.Generator) -> list[Trial]:
         turned = bool(rng.integers(2))
         left, right = ("processed", "dry") if turned else ("dry", "processed")
         drawn.append(Trial(_sound(left), _sound(right), sides[int(rng.integers(2))]))
-    same = _sound(("dry", "processed")[int(rng.integers(2))])
-    drawn += [Trial(same, same, sides[int(rng.integers(2))]) for _ in range(controls)]
+    for _ in range(controls):
+        same = _sound(("dry", "processed")[int(rng.integers(2))])
+        drawn.append(Trial(same, same, sides[int(rng.integers(2))]))
     return [drawn[int(k)] for k in rng.permutation(len(drawn))]
 
 
@@ -209,26 +212,19 @@ def _names(count: int, rng: np.random.Generator) -> list[str]:
 
 
 def _place(drawn: list[Trial], names: list[str]) -> tuple[list[dict[str, str]], dict[str, Sound]]:
-    """Give each trial its three files: references shared, every middle a file of its own."""
+    """Give each trial three files of its own: the names of every seat, and what each file holds."""
     spare = iter(names)
     held: dict[str, Sound] = {}
-    references: dict[str, list[str]] = {}
 
     def new(sound: Sound) -> str:
         name = next(spare)
         held[name] = sound
         return name
 
-    references["plain"] = [new("dry"), new("processed")]
-    controls = [trial for trial in drawn if trial.control]
-    if controls:
-        references["control"] = [new(controls[0].left), new(controls[0].left)]
     placed = []
     for trial in drawn:
-        pair = references["control" if trial.control else "plain"]
-        left, right = pair if trial.left == held[pair[0]] else pair[::-1]
-        middle = new(trial.left if trial.middle == "left" else trial.right)
-        placed.append({"left": left, "right": right, "middle": middle})
+        middle = trial.left if trial.middle == "left" else trial.right
+        placed.append({"left": new(trial.left), "right": new(trial.right), "middle": new(middle)})
     return placed, held
 
 

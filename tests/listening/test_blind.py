@@ -53,7 +53,7 @@ def answered(pack, tmp_path, right, /, **changes):
 def test_no_file_of_a_pack_can_be_told_from_another_from_outside(pair, tmp_path, rng):
     pack = made(pair, tmp_path, rng)
     files = sorted((pack.folder / "sounds").iterdir())
-    assert len(files) == 16 + 2 + 4
+    assert len(files) == 3 * (16 + 2)
     assert len({path.stat().st_size for path in files}) == 1
     assert len({path.stat().st_mtime_ns for path in files}) == 1
     assert len({path.read_bytes() for path in files}) == len(
@@ -63,6 +63,18 @@ def test_no_file_of_a_pack_can_be_told_from_another_from_outside(pair, tmp_path,
     for path in files:
         assert soundfile.SoundFile(path).copy_metadata() == {}
         assert path.read_bytes()[36:40] == b"data"  # nothing but the format stands before the samples
+
+
+def test_the_page_shows_no_trial_to_be_a_control(pair, tmp_path, rng):
+    pack = made(pair, tmp_path, rng, controls=3)
+    page = (pack.folder / PAGE).read_text()
+    start = page.index("const PACK = ") + len("const PACK = ")
+    trials = json.loads(page[start : page.index(";\n", start)])["trials"]
+    names = [name for trial in trials for name in trial.values()]
+    assert (
+        len(set(names)) == len(names) == 3 * 19
+    )  # no file serves two trials, so none can be told by sharing
+    assert {frozenset(trial) for trial in trials} == {frozenset({"left", "middle", "right"})}
 
 
 def test_sorting_by_name_tells_nothing(pair, tmp_path, rng):
