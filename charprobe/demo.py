@@ -169,6 +169,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
         rule="loudness",
         remove_response=False,
         roles_as_named=True,
+        second_path_as_meant=False,
         force=force,
     )
 

@@ -35,6 +35,11 @@ FILE = click.Path(path_type=Path)
     is_flag=True,
     help="Go on although the two look swapped (an expander looks so too).",
 )
+@click.option(
+    "--second-path-as-meant",
+    is_flag=True,
+    help="Go on although the processed file holds the dry sound twice (an echo does so too).",
+)
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def ab_command(
@@ -45,6 +50,7 @@ def ab_command(
     difference_without_response: bool,
     figures: Path | None,
     roles_as_named: bool,
+    second_path_as_meant: bool,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -61,6 +67,7 @@ def ab_command(
         rule=rule,
         remove_response=difference_without_response,
         roles_as_named=roles_as_named,
+        second_path_as_meant=second_path_as_meant,
         force=force,
     )
     if figures is not None:

@@ -110,6 +110,7 @@ def make_pair(
     rule: Rule,
     remove_response: bool,
     roles_as_named: bool,
+    second_path_as_meant: bool,
     force: bool,
 ) -> MadePair:
     """Write `dry.wav`, `processed.wav`, `difference.wav`, `pair.json` and `gain.csv` into the folder `out`.
@@ -126,6 +127,9 @@ def make_pair(
         Whether the best linear filter is taken out of the difference file too.
     roles_as_named : bool
         Whether the caller vouches for which file is dry; files that look swapped are refused otherwise.
+    second_path_as_meant : bool
+        Whether the caller vouches for a second copy of the dry sound, as an echo makes it; it is refused
+        otherwise, for direct monitoring mixed in makes it too.
     force : bool
         Whether files that exist are replaced.
 
@@ -149,6 +153,12 @@ def make_pair(
             f"level ({pair.roles.slope:+.2f} dB per dB), as from a processed file back to its dry one. "
             "Run again with the two exchanged, or with --roles-as-named if the stage is an expander. Nothing "
             "was written"
+        )
+    if pair.second_path is not None and not second_path_as_meant:
+        raise PairingError(
+            f"{processed.name}: {pair.second_path.text} Whatever is heard and measured below would be the "
+            "mixture's. Mute it and record again, or run again with --second-path-as-meant if the stage "
+            "itself repeats the sound. Nothing was written"
         )
     response = np.ones((1, pair.processed.channels))
     if pair.response_fitted:

@@ -12,6 +12,7 @@ from scipy.ndimage import uniform_filter1d
 
 from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
+from charprobe.wording import number_text
 
 MAX_WINDOWS = 240
 _USED_BAND = 0.8  # of half the sampling rate: a converter's own band edge is not the device's response
@@ -108,6 +109,15 @@ class SecondPath:
 
     delay_s: float
     level_db: float
+
+    @property
+    def text(self) -> str:
+        """What it is, in a sentence or two."""
+        when = "later" if self.delay_s > 0 else "earlier"
+        return (
+            f"Holds the dry sound twice: a second copy {1e3 * abs(self.delay_s):.2f} ms {when} at "
+            f"{number_text(self.level_db, 1)} dB. Direct monitoring or a parallel path?"
+        )
 
 
 def find_second_path(spectra: Spectra, *, reach_s: float = 0.1) -> SecondPath | None:

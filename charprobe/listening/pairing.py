@@ -332,14 +332,7 @@ def _notes(pair: Pair, dry: Frames, processed: Frames, track: Track) -> tuple[st
             "the pair, but listen elsewhere."
         )
     if pair.second_path is not None:
-        when = "later" if pair.second_path.delay_s > 0 else "earlier"
-        notes.append(
-            "The processed file holds the dry sound twice: a second copy "
-            f"{1e3 * abs(pair.second_path.delay_s):.2f} ms "
-            f"{when} at {pair.second_path.level_db:.1f} dB. Direct monitoring or a parallel path: "
-            "mute it and "
-            "record again; colour and level below are those of the mixture."
-        )
+        notes.append(f"{pair.second_path.text} Colour and level are those of the mixture.")
     if dry.channels == 1 < processed.channels:
         notes.append("The dry file is mono; it stands beside every processed channel.")
     if track.unmatched > 0.05:

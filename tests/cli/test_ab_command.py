@@ -65,6 +65,24 @@ def test_bad_input_is_one_message_and_leaves_nothing(files, tmp_path, processed,
     assert list((tmp_path / "o").iterdir()) == []
 
 
+def test_a_mixed_in_dry_path_is_refused_unless_it_is_meant(files, tmp_path):
+    dry, rate_hz = soundfile.read(files / "dry.wav")
+    wet, _ = soundfile.read(files / "wet.wav")
+    count = min(dry.shape[0], wet.shape[0]) - 400
+    mixed = wet[400 : 400 + count] + 0.4 * dry[204 + 0 : 204 + count]
+    soundfile.write(files / "mixed.wav", mixed, rate_hz, subtype="FLOAT")
+    result = run(files, "mixed", tmp_path / "o")
+    assert result.exit_code == 1
+    text = " ".join(result.output.split())
+    assert "mixed.wav: Holds the dry sound twice: a second copy" in text
+    assert "Nothing was written" in text
+    assert list((tmp_path / "o").iterdir()) == []
+    meant = run(files, "mixed", tmp_path / "o", "--second-path-as-meant", "--json")
+    assert meant.exit_code == 0, meant.output
+    notes = json.loads(meant.stdout)["notes"]
+    assert any("Holds the dry sound twice" in note for note in notes)
+
+
 def test_the_files_read_are_never_replaced(files):
     before = (files / "dry.wav").read_bytes()
     result = run(files, "wet", files, "--force")

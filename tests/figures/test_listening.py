@@ -25,6 +25,7 @@ def made(tmp_path_factory):
         rule="loudness",
         remove_response=False,
         roles_as_named=True,
+        second_path_as_meant=False,
         force=False,
     )
 
