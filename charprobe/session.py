@@ -8,12 +8,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
+from itertools import groupby
 from pathlib import Path
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe import __version__, output
 from charprobe.audio import open_capture
+from charprobe.channels_apart import channels_apart
 from charprobe.errors import CharprobeError, SessionError
 from charprobe.generators.render import lay_out
 from charprobe.health.captures import Judged, judge_capture
@@ -29,12 +31,12 @@ from charprobe.stimulus import Stimulus
 from charprobe.wording import literal
 
 STAGE_OFF = "stage off, against the loop-back"
-KEPT_BYPASSES = 64  # judged channels of a bypass that a process keeps
+KEPT_BYPASSES, KEPT_SOURCES = 64, 2  # judged channels of a bypass, and open bypasses, that a process keeps
 
 
 @dataclass(frozen=True)
 class Part:
-    """One channel of one capture of one setting: the unit of work.
+    """One channel of one capture of one setting; the parts of a capture are worked on together.
 
     `bypass` is the capture it is set against. A part that is `off` is the bypass itself, set against the
     loop-back.
@@ -147,8 +149,10 @@ def run_session(
     for place in (folder, folder / "profiles", folder / "superseded"):
         output.prepare_folder(place)
     hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
+    captures = [tuple(own) for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass))]
     calls = (
-        delayed(_measure)(part, session, hashes[part.bypass] if part.bypass else "", folder) for part in parts
+        delayed(_measure_capture)(own, session, hashes[own[0].bypass] if own[0].bypass else "", folder)
+        for own in captures
     )
     outcomes: dict[str, Outcome] = {}
     for outcome in _results(jobs, calls):
@@ -175,29 +179,68 @@ def _results(jobs: int, calls: Iterator[object]) -> Iterator[Outcome]:
         parallel = Parallel(n_jobs=jobs, return_as="generator_unordered")
     except ValueError:
         parallel = Parallel(n_jobs=jobs)
-    yield from parallel(calls)
+    for outcomes in parallel(calls):
+        yield from outcomes
 
 
-def _measure(part: Part, session: Session, bypass_hash: str, folder: Path) -> Outcome:
-    """Measure one part unless its profile is there and up to date."""
-    path = folder / "profiles" / f"{part.name}.json"
-    try:
-        source = open_capture(part.capture)
-        stimulus = _stimulus(source, session.recipe, session.path, part.channel)
-        state = [
-            part.setting,
-            source.sha256(),
-            part.channel,
-            bypass_hash,
-            stimulus.recipe.hash,
-            stimulus.take,
-            __version__,
-            [[one.level_dbfs, one.volts] for one in session.calibration],
-        ]
-        key = hashlib.sha256(json.dumps(state).encode()).hexdigest()
-        stamp = folder / "profiles" / f".{part.name}.key"
+def _measure_capture(
+    parts: tuple[Part, ...], session: Session, bypass_hash: str, folder: Path
+) -> list[Outcome]:
+    """Measure the parts of one capture that are not there and up to date, its sound read once for all."""
+    outcomes: list[Outcome] = []
+    waiting: list[tuple[Part, Stimulus, str]] = []
+    sha256 = ""
+    for part in parts:
+        try:
+            source = open_capture(part.capture)
+            sha256 = sha256 or source.sha256()
+            stimulus = _stimulus(source, session.recipe, session.path, part.channel)
+        except CharprobeError as error:
+            outcomes.append(Outcome(part, None, str(error), measured=True))
+            continue
+        key = _key(part, session, sha256, bypass_hash, stimulus)
+        path, stamp = _files(part, folder)
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
-            return Outcome(part, path, "up to date", measured=False)
+            outcomes.append(Outcome(part, path, "up to date", measured=False))
+        else:
+            waiting.append((part, stimulus, key))
+    if waiting:
+        with channels_apart(open_capture(parts[0].capture)) as apart:
+            outcomes += [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
+    return outcomes
+
+
+def _key(part: Part, session: Session, sha256: str, bypass_hash: str, stimulus: Stimulus) -> str:
+    """Hash of everything that a profile depends on."""
+    state = [
+        part.setting,
+        sha256,
+        part.channel,
+        bypass_hash,
+        stimulus.recipe.hash,
+        stimulus.take,
+        __version__,
+        [[one.level_dbfs, one.volts] for one in session.calibration],
+    ]
+    return hashlib.sha256(json.dumps(state).encode()).hexdigest()
+
+
+def _files(part: Part, folder: Path) -> tuple[Path, Path]:
+    """The profile of a part, and the stamp that says what it was made from."""
+    return folder / "profiles" / f"{part.name}.json", folder / "profiles" / f".{part.name}.key"
+
+
+def _measure(
+    source: Source,
+    part: Part,
+    stimulus: Stimulus,
+    key: str,
+    session: Session,
+    bypass_hash: str,
+    folder: Path,
+) -> Outcome:
+    path, stamp = _files(part, folder)
+    try:
         judged = judge_capture(source, stimulus, part.channel - 1)
         dry = _judged_bypass(part.bypass, bypass_hash, stimulus, part.channel) if part.bypass else None
         profile = characterise_judged(judged, dry, setting=part.setting)
@@ -215,8 +258,14 @@ def _measure(part: Part, session: Session, bypass_hash: str, folder: Path) -> Ou
 @lru_cache(maxsize=KEPT_BYPASSES)
 def _judged_bypass(path: Path, sha256: str, stimulus: Stimulus, channel: int) -> Judged:
     """Judge a channel of a bypass once for all captures that a process measures against it."""
-    source = open_capture(path)
+    source = _bypass(path, sha256)
     return judge_capture(source, stimulus, min(channel, source.channels) - 1)
+
+
+@lru_cache(maxsize=KEPT_SOURCES)
+def _bypass(path: Path, sha256: str) -> Source:
+    """Open a bypass once, so that what is known of its samples is known for all its channels."""
+    return open_capture(path)
 
 
 def _stimulus(source: Source, recipe: str, session_path: Path, channel: int) -> Stimulus:

@@ -18,7 +18,7 @@ LAYERS = [
     "generators",
     "output",
     "containers wav_header sample_codes source sound_path strict_json checked_row",
-    "audio repair",
+    "audio repair channels_apart",
     "cue_sheet",
     "make_stimulus",
     "stages",
