@@ -1,0 +1,162 @@
+"""How often verdicts on pairs of simulated units are wrong: measured from captures, truth from what was built in.
+
+Run ``python -m tests.benchmarks.verdict_bench`` from the repository's top; ``--write`` puts the table into
+``docs/accuracy.md``. Half of all differences lie within a tenth of the margin beside it, where a wrong verdict is
+likeliest.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.compare import compare_profiles
+from charprobe.generators.render import lay_out, render
+from charprobe.margins import MARGINS
+from charprobe.pipeline import characterise
+from charprobe.profile import Profile
+from charprobe.recipe import Bursts, LevelSteps, Recipe
+from charprobe.source import MemoryCapture
+from charprobe.stages.chain import Wire
+from charprobe.stages.compressor import Compressor
+from charprobe.stages.gain_computer import Bend
+from charprobe.stages.rig import Rig
+from charprobe.stages.stage import Stage
+from tests.benchmarks.written import write_section
+
+RATE_HZ = 48_000
+RECIPE = Recipe(
+    "verdicts",
+    "static curve and reference bursts",
+    (
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, 1.0),
+        Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.7, reference=True),
+    ),
+)
+NAMES = ("static.threshold", "static.slope", "static.makeup_gain", "attack.t63", "release.t63")
+REPEATS = 2
+
+
+def unit(rng: np.random.Generator) -> dict[str, float]:
+    """Built-in values of a random unit, by the name of the quantity that reads them."""
+    return {
+        "static.threshold": rng.uniform(-30, -18),
+        "static.slope": rng.uniform(0.15, 0.5),
+        "static.makeup_gain": rng.uniform(0, 3),
+        "attack.t63": 10 ** rng.uniform(-3, -2),
+        "release.t63": 10 ** rng.uniform(-1.5, -1),
+    }
+
+
+def other_unit(one: dict[str, float], rng: np.random.Generator) -> tuple[dict[str, float], dict[str, float]]:
+    """A second unit, and by how many margins each of its values is off."""
+    values, shares = dict(one), {}
+    for name in NAMES:
+        near = float(rng.uniform(0.9, 1.1))
+        share = float(rng.choice([0.0, near, rng.uniform(0, 2)], p=[0.25, 0.5, 0.25]) * rng.choice([-1, 1]))
+        margin = MARGINS[name]
+        values[name] = (
+            one[name] * margin.size**share if margin.scale == "ratio" else one[name] + share * margin.size
+        )
+        shares[name] = share
+    return values, shares
+
+
+def built(values: dict[str, float]) -> Stage:
+    bend = Bend(values["static.threshold"], values["static.slope"], 4.0)
+    return Compressor(
+        "unit",
+        "a unit",
+        (bend,),
+        attack_s=values["attack.t63"],
+        release_s=values["release.t63"],
+        makeup_db=values["static.makeup_gain"],
+    )
+
+
+def profile_of(stage: Stage, bypass: MemoryCapture | None, name: str, rng: np.random.Generator) -> Profile:
+    return characterise(
+        captured(stage, name, rng),
+        lay_out(RECIPE, rate_hz=RATE_HZ, take=1),
+        channel=1,
+        setting=name,
+        bypass=bypass,
+    )
+
+
+def captured(stage: Stage, name: str, rng: np.random.Generator) -> MemoryCapture:
+    sound = render(lay_out(RECIPE, rate_hz=RATE_HZ, take=1))
+    rig = Rig(
+        gain_db=-6.0,
+        delay_samples=float(rng.uniform(0, 300)),
+        noise_dbfs=float(rng.uniform(-112, -90)),
+        drift_ppm=float(rng.uniform(-50, 50)),
+        ac_corner_hz=2.0,
+        bits=24,
+        lead_s=0.2,
+        tail_s=0.1,
+    )
+    samples = rig.record(stage.process(sound, rate_hz=RATE_HZ, rng=rng).samples, rate_hz=RATE_HZ, rng=rng)
+    return MemoryCapture(samples, rate_hz=RATE_HZ, name=f"{name}.wav")
+
+
+def judge_pair(seed: int) -> list[tuple[str, float, str]]:
+    """Quantity, share of its margin that the units truly differ by, and verdict, for one pair."""
+    rng = np.random.default_rng([77, seed])
+    one = unit(rng)
+    other, shares = other_unit(one, rng)
+    bypass = captured(Wire("off", "off"), "off", rng)
+    profiles = [
+        profile_of(built(values), bypass, name, rng)
+        for name, values in (("one", one), ("other", other))
+        for _ in range(REPEATS)
+    ]
+    found = {item.name: item.verdict for item in compare_profiles(profiles).differences}
+    return [(name, shares[name], found[name]) for name in NAMES]
+
+
+def report(pairs: list[list[tuple[str, float, str]]]) -> str:
+    wrong_same = sum(any(v == "same" and abs(s) > 1 for _, s, v in pair) for pair in pairs)
+    wrong_different = sum(any(v == "different" and abs(s) <= 1 for _, s, v in pair) for pair in pairs)
+    lines = [
+        "| quantity | truly inside | said same | said different | truly outside | said same | said different |"
+    ]
+    lines.append("|---|---|---|---|---|---|---|")
+    for name in NAMES:
+        inside = Counter(v for pair in pairs for n, s, v in pair if n == name and abs(s) <= 1)
+        outside = Counter(v for pair in pairs for n, s, v in pair if n == name and abs(s) > 1)
+        cells = [name]
+        for counts in (inside, outside):
+            cells += [str(counts.total()), str(counts["same"]), str(counts["different"])]
+        lines.append(f"| {' | '.join(cells)} |")
+    return "\n\n".join(
+        [
+            f"{len(pairs)} pairs of simulated units, {REPEATS} captures of each through rigs of random noise, clock and delay; "
+            f'{len(NAMES)} quantities that differ by 0 to 2 margins, half of them by 0.9 to 1.1. Pairs with a wrong "same" '
+            f'among them: {wrong_same} ({100 * wrong_same / len(pairs):.1f} %); with a wrong "different": {wrong_different} '
+            f"({100 * wrong_different / len(pairs):.1f} %); stated is at most 5 % of pairs for each.",
+            "\n".join(lines),
+        ]
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--pairs", type=int, default=300)
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    options = parser.parse_args()
+    with ProcessPoolExecutor(max_workers=2) as pool:
+        pairs = list(pool.map(judge_pair, range(options.pairs), chunksize=4))
+    text = report(pairs)
+    print(text)
+    if options.write:
+        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
+        write_section(path, "Verdicts on pairs", "python -m tests.benchmarks.verdict_bench --write", text)
+
+
+if __name__ == "__main__":
+    main()
