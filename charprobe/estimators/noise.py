@@ -17,7 +17,8 @@ FROM_HZ, TO_HZ = 20.0, 20_000.0
 MIN_LENGTH_S = 0.15
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF = 0.004  # mains frequency strays by less than this share of itself
-MAINS_ORDERS = 20
+MAINS_ORDERS, LOW_ORDERS = 20, 6
+BELOW_DB = 30.0  # a line that outdoes the low orders of its family by more is none of them
 LINE_BINS = 2.0  # half width of a line in a Hann-windowed spectrum
 FALSE_LINES = 3e-5  # chance of naming a line where there is only noise; 40 places are looked at
 HANN_CORRELATION = 35 / 18  # sum of squared correlations between neighbouring bins of a Hann window
@@ -174,12 +175,14 @@ def _mains_lines(power: Array, bin_hz: float) -> tuple[tuple[MainsLine, ...], Ar
     best: tuple[float, tuple[MainsLine, ...], Array] = (0.0, (), np.zeros(power.size, dtype=bool))
     for mains_hz in MAINS_HZ:
         covered = np.zeros(power.size, dtype=bool)
+        near = {n: _line_near(power, n * mains_hz, bin_hz) for n in range(1, MAINS_ORDERS + 1)}
+        found = {order: line for order, line in near.items() if line is not None}
+        low = max((ln.level_dbfs for n, (ln, _) in found.items() if n <= LOW_ORDERS), default=-math.inf)
         lines = []
-        for order in range(1, MAINS_ORDERS + 1):
-            found = _line_near(power, order * mains_hz, bin_hz)
-            if found is not None:
-                lines.append(found[0])
-                covered[found[1]] = True
+        for line, bins in found.values():
+            if line.level_dbfs <= low + BELOW_DB:
+                lines.append(line)
+                covered[bins] = True
         strength = sum(10 ** (line.level_dbfs / 10) for line in lines)
         if strength > best[0]:
             best = (strength, tuple(lines), covered)
@@ -207,11 +210,11 @@ def _line_near(power: Array, centre_hz: float, bin_hz: float) -> tuple[MainsLine
         return None
     covered = slice(peak - width, peak + width + 1)
     line = float(power[covered].sum()) - floor * (2 * width + 1)
-    offset = _centroid(power[peak - 1 : peak + 2])
+    offset = hann_offset(power[peak - 1 : peak + 2])
     return MainsLine((peak + offset) * bin_hz, 10 * math.log10(max(line, floor))), covered
 
 
-def _centroid(three: Array) -> float:
+def hann_offset(three: Array) -> float:
     """Offset in bins of a Hann-windowed line from the middle of three bins around its peak."""
     left, middle, right = np.sqrt(three)
     side, sign = (right, 1.0) if right > left else (left, -1.0)

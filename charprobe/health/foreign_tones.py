@@ -10,6 +10,7 @@ from scipy.ndimage import median_filter
 
 from charprobe.chapter import Health
 from charprobe.cut import Array
+from charprobe.estimators.noise import BELOW_DB, LOW_ORDERS, MAINS_HZ, MAINS_OFF, MAINS_ORDERS, hann_offset
 from charprobe.health.quiet import QuietSpectrum
 from charprobe.take import Take
 from charprobe.wording import number_text
@@ -21,10 +22,7 @@ AROUND_BINS = 61
 NEAR_BINS = 3  # a Hann window spreads a line over so many bins on each side
 HANN_NOISE_BINS = 1.5
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
-MAINS_HZ = (50.0, 60.0)
-MAINS_OFF, MAINS_OFF_HZ = 0.004, 0.7
-MAINS_ORDERS, LOW_ORDERS = 20, 6
-BELOW_DB = 30.0  # a line that outdoes the low ones of its family by more is none of them
+MAINS_OFF_HZ = 0.7  # by which a line of frames of 0.2 s may be read off
 MOST_NAMED = 3
 
 
@@ -106,12 +104,10 @@ def _order(line: Line, mains_hz: float) -> int:
 
 def _apex(three: Array) -> tuple[float, float]:
     """Offset in bins and power of a Hann-windowed line from the three bins around its peak."""
-    left, middle, right = np.sqrt(three)
-    side, sign = (right, 1.0) if right > left else (left, -1.0)
-    offset = float(np.clip((2 * side / middle - 1) / (1 + side / middle), 0.0, 0.5))
+    offset = hann_offset(three)
     # amplitude that a Hann window gives a line so far from the bin, re one on the bin
     gain = np.sinc(offset) / (1 - offset**2)
-    return sign * offset, float((middle / gain) ** 2)
+    return offset, float(three[1] / gain**2)
 
 
 def _hum(take: Take, strongest: Line, mains_hz: float) -> Health:

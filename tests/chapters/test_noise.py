@@ -103,3 +103,13 @@ def test_recipe_without_silence_names_one_that_has_it(rng):
     chapter = noise_chapter(take_of([Tones("h", (997.0,), (-20.0,), 0.5)], wire, rng=rng), None)
     assert all(isinstance(entry.reading, Unmeasured) for entry in chapter.quantities.values())
     assert "silence" in reading(chapter, "noise.a_weighted").reason
+
+
+def test_a_foreign_tone_on_a_multiple_of_the_mains_is_noise_and_no_hum(rng, bypass):
+    def whining(samples):
+        tone = 10 ** (-75 / 20) * np.cos(2 * np.pi * 1000 / 48_000 * np.arange(samples.size))
+        return hissing(rng)(samples) + tone
+
+    chapter = noise_chapter(take_of(IDLE, whining, rng=rng), bypass)
+    assert isinstance(reading(chapter, "noise.mains"), Unmeasured)
+    assert reading(chapter, "noise.unweighted").value == pytest.approx(-75 + 0.1, abs=0.2)  # tone and hiss
