@@ -10,6 +10,7 @@ from charprobe.errors import CharprobeError
 from charprobe.health.clock_wander import check_clock_wander
 from charprobe.health.continuity import check_continuity
 from charprobe.health.file_facts import check_file
+from charprobe.health.foreign_sounds import check_foreign_sounds
 from charprobe.health.foreign_tones import check_foreign_tones
 from charprobe.health.groups import lost_groups
 from charprobe.health.idle_mute import check_idle_mute
@@ -31,6 +32,7 @@ CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
 
 
+MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 _GATHERED: dict[int, tuple[ChannelFacts, ...]] = {}  # by identity: a file may change under one name
 Judged = tuple[Take, tuple[Health, ...]]
 
@@ -79,6 +81,8 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *paths,
         *_in_pauses(take, second_path=bool(paths)),
     )
+    if not {item.code for item in found} & MISPLACED:
+        found += tuple(check_foreign_sounds(take))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
     take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
