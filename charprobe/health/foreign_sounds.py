@@ -38,8 +38,8 @@ def check_foreign_sounds(take: Take) -> list[Health]:
     more = f" and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
     message = (
         f"Sound that was not played begins at {named}{more} ({take.label}): a notification, speech, a knock, "
-        "a loose contact? It may sound under the tones too. Silence room and computer, and retake. Everything "
-        "is given, marked"
+        "a loose contact? It may sound under the tones too. Silence room and computer, and retake. "
+        "Everything is given, marked"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=found[0][0])]
 
