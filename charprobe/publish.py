@@ -20,6 +20,7 @@ from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
 from charprobe.session_file import UNKNOWN, Session
 from charprobe.stage_off import check_stage_off
+from charprobe.subjects import copies_in
 from charprobe.tables import Row, csv_text, markdown, markdown_table
 from charprobe.wording import literal
 
@@ -29,11 +30,15 @@ MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, 
 
 @dataclass(frozen=True)
 class Findings:
-    """What a session says: settings against each other, channels of each setting, and the claims."""
+    """What a session says: settings against each other, channels of each setting, and the claims.
+
+    `copies` names recordings that came twice and are left out of all comparisons.
+    """
 
     settings: Comparison | None
     channels: tuple[tuple[str, Comparison], ...]
     claims: tuple[CheckedClaim, ...]
+    copies: tuple[str, ...] = ()
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -50,7 +55,11 @@ def findings_of(session: Session, result: SessionResult) -> Findings:
 
     The session's own margins go before the usual ones.
     """
-    profiles, margins = result.profiles, {**MARGINS, **session.margins}
+    margins = {**MARGINS, **session.margins}
+    doubles = copies_in(result.profiles)
+    later = {number for number, _ in doubles}
+    profiles = [profile for number, profile in enumerate(result.profiles) if number not in later]
+    copies = tuple(_copy_text(result.profiles[one], result.profiles[first]) for one, first in doubles)
     by_setting = {
         setting.name: [p for p in profiles if p.setting == setting.name] for setting in session.settings
     }
@@ -70,7 +79,17 @@ def findings_of(session: Session, result: SessionResult) -> Findings:
         if len({profile.channel for profile in found}) > 1
     )
     claims = check_claims(session.claims, settings, profiles)
-    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins))
+    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins), copies)
+
+
+def _copy_text(profile: Profile, first: Profile) -> str:
+    names = [
+        f"{literal(p.capture.file)}, channel {p.channel} ({literal(p.setting)})" for p in (first, profile)
+    ]
+    return (
+        f"equals-other-capture: {names[1]} is the same recording as {names[0]}, not a repeat: a copy, or a "
+        "digital path that repeats itself to the last bit. It is left out of the comparisons"
+    )
 
 
 def publish(
@@ -123,7 +142,7 @@ def publish(
     )
     write_page(folder / "page.html", page, force=True)
     texts = {
-        folder / "methods.md": methods_text(session, result, command, notes),
+        folder / "methods.md": methods_text(session, result, command, (*notes, *findings.copies)),
         folder / "claims.md": claims_text(findings.claims),
         tables / "captures.csv": captures_csv(result.profiles),
     }

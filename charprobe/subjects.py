@@ -67,18 +67,34 @@ def _told_apart(labels: Sequence[str]) -> list[str]:
     ]
 
 
-def _refuse_doubles(profiles: Sequence[Profile]) -> None:
+def copies_in(profiles: Sequence[Profile]) -> tuple[tuple[int, int], ...]:
+    """Numbers, from 0, of profiles whose recording an earlier one is of too, each with that earlier one.
+
+    The same file and channel, or the same samples between the markers in another file. Channels of one file
+    that hold the same samples are twins, which the file's own findings tell.
+    """
     seen: dict[tuple[str, int], int] = {}
-    for number, profile in enumerate(profiles, start=1):
-        keys = [(profile.capture.sha256, profile.channel)]
-        if profile.capture.sound_sha256:
-            keys.append((profile.capture.sound_sha256, 0))
+    found = []
+    for number, profile in enumerate(profiles):
+        capture = profile.capture
+        keys = [(capture.sha256, profile.channel)]
+        if capture.sound_sha256:
+            keys.append((capture.sound_sha256, 0))
+        first = next((seen[key] for key in keys if key in seen), None)
+        twins = first is not None and profiles[first].capture.sha256 == capture.sha256
+        if first is not None and not (twins and profiles[first].channel != profile.channel):
+            found.append((number, first))
         for key in keys:
-            if key in seen:
-                raise ProfileError(
-                    f"equals-other-capture: profiles {seen[key]} and {number} are of the same recording "
-                    f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: a copy, "
-                    "or a digital path that repeats itself to the last bit. Comparing would find them equal "
-                    "whatever the device does. Leave one out, or capture again"
-                )
-            seen[key] = number
+            seen.setdefault(key, number)
+    return tuple(found)
+
+
+def _refuse_doubles(profiles: Sequence[Profile]) -> None:
+    for number, first in copies_in(profiles):
+        profile = profiles[number]
+        raise ProfileError(
+            f"equals-other-capture: profiles {first + 1} and {number + 1} are of the same recording "
+            f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: a copy, or a "
+            "digital path that repeats itself to the last bit. Comparing would find them equal whatever the "
+            "device does. Leave one out, or capture again"
+        )

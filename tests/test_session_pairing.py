@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+import soundfile
 from test_session import RATE_HZ, RECIPE
 
 from charprobe.audio import write_wav
-from charprobe.errors import SessionError
+from charprobe.compare import compare_profiles
+from charprobe.errors import ProfileError, SessionError
 from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
 from charprobe.recipe import parse_recipe
@@ -161,3 +163,22 @@ def test_margins_of_the_session_go_before_the_usual_ones(folder, tmp_path):
         item = next(d for d in found.differences if d.name == "static.makeup_gain")
         assert item.verdict == verdict
     assert "gain is set by hand here" not in found.dictionary_csv()
+
+
+def test_a_copy_is_left_out_of_the_comparison_and_named(folder, tmp_path):
+    samples, rate_hz = soundfile.read(folder / "pool" / "a.wav", always_2d=True)
+    sound = np.repeat(np.pad(samples, ((960, 0), (0, 0))), 2, axis=1)  # another length, two channels, 32 bits
+    soundfile.write(folder / "copy.wav", sound, rate_hz, subtype="PCM_32")
+    text = LOOP.format(bypass="x 17.wav", loop="loop.wav").replace(
+        "[[setting]]", '[[setting]]\nname = "plain"\ncaptures = ["pool/a.wav", "copy.wav"]\n[[setting]]', 1
+    )
+    session = session_of(folder, text)
+    result = run(session, tmp_path / "out")
+    assert len(result.profiles) == 4
+    findings = findings_of(session, result)
+    assert [note.split(" is the same")[0] for note in findings.copies] == [
+        "equals-other-capture: copy.wav, channel 1 (plain)", "equals-other-capture: copy.wav, channel 2 (plain)"
+    ]  # fmt: skip
+    assert [len(subject.repeats) for subject in findings.settings.subjects] == [1, 1]
+    with pytest.raises(ProfileError, match="profiles 1 and 2 are of the same recording"):
+        compare_profiles(result.profiles)

@@ -90,6 +90,8 @@ def session_command(
         looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
         publish(loaded, result, out, command=command, jobs=jobs, looks=looks, notes=pairing.notes)
     findings = findings_of(loaded, result)
+    for note in findings.copies:
+        click.echo(f"Warning: {note}", err=True)
     for line in findings.sentences:
         click.echo(line)
     for claim in findings.claims:

@@ -30,8 +30,6 @@ from charprobe.take import Take, place_take
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
-
-
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 _GATHERED: dict[int, tuple[ChannelFacts, ...]] = {}  # by identity: a file may change under one name
 Judged = tuple[Take, tuple[Health, ...]]
