@@ -8,9 +8,9 @@ from itertools import combinations
 
 from charprobe import glossary
 from charprobe.comparison import CURVES, Comparison, Difference, notes_on
-from charprobe.curve_gap import curve_gap, response_of, static_curve_of
+from charprobe.curve_gap import curve_gap, distortion_of, response_of, static_curve_of
 from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.margins import MARGINS, RESPONSE_CURVE, STATIC_CURVE, Margin
+from charprobe.margins import DISTORTION_CURVE, MARGINS, RESPONSE_CURVE, STATIC_CURVE, Margin
 from charprobe.profile import Profile
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.sentences import sentences_on
@@ -172,6 +172,7 @@ def _curve_differences(
         "static curve": (static, STATIC_CURVE),
         "static curve, anchored": ([None if c is None else c.anchored() for c in static], STATIC_CURVE),
         "response": ([response_of(subject) for subject in subjects], RESPONSE_CURVE),
+        "distortion": ([distortion_of(subject) for subject in subjects], DISTORTION_CURVE),
     }
     for name, (own, margin) in curves.items():
         if not any(own):

@@ -16,6 +16,7 @@ from charprobe.wording import display_unit, number_text, readable, rounded_text
 CURVES = {
     "static curve": "Static curve as it is: settled gain at every input level both have.",
     "static curve, anchored": "Static curve less its low-level gain: threshold, knee and slope alone.",
+    "distortion": "THD near 1 kHz at every input level at which both show any.",
     "response": "Response at the lowest drive from 20 Hz to 20 kHz, less its value at 1 kHz.",
 }
 """Curves that are compared as a whole, and what they are."""

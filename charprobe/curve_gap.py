@@ -1,4 +1,4 @@
-"""How far apart two curves lie: static curves, as they are and laid over each other, and responses."""
+"""How far apart two curves lie: static curves, as they are and laid over each other, response, distortion."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.chapter import Table
 from charprobe.equivalence import Estimate, Gap, Verdict, gap
+from charprobe.estimators.harmonics import DETECTED
 from charprobe.margins import Margin
 from charprobe.subjects import Subject
 
@@ -24,6 +25,8 @@ SAME_OCTAVES = 0.01  # frequencies closer than this are one; tables have ten to 
 SAME_END_OCTAVES = 0.34  # responses end at one frequency if they do within a third of an octave
 MIDDLE_HZ = 1000.0
 FROM_HZ, TO_HZ = 20.0, 20_000.0
+CLEAR_DB = 26.0  # over the detection limit of the table: 0.1 dB of standard uncertainty
+DB = 20 / math.log(10)
 FEWEST = 4  # points that two curves must share to be compared
 
 
@@ -60,6 +63,11 @@ def static_curve_of(subject: Subject) -> Curve | None:
 def response_of(subject: Subject) -> Curve | None:
     """Average the response at the lowest drive over repeats, less its value at 1 kHz; None without one."""
     return _averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
+
+
+def distortion_of(subject: Subject) -> Curve | None:
+    """Average THD near 1 kHz against input level over repeats; None without `FEWEST` levels that show any."""
+    return _averaged(subject, "harmonics", _distortion, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
 
 
 def _averaged(
@@ -149,3 +157,23 @@ def _response(table: Table) -> Points:
         return []
     middle = float(np.interp(0.0, [row[0] for row in rows], [row[1] for row in rows]))
     return [(place, value - middle, std) for place, value, std, _ in rows]
+
+
+def _distortion(table: Table) -> Points:
+    """THD of the tone nearest 1 kHz where it stands clear of the detection limit and of the bypass's."""
+    columns = table.columns
+    names = ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
+    near = columns.get("near_bypass", [""] * len(columns["input_dbfs"]))
+    rows = [
+        tuple(float(cell) for cell in row if cell is not None)
+        for row, rig in zip(zip(*(columns[name] for name in names), strict=True), near, strict=True)
+        if not rig and None not in row
+    ]
+    if not rows:
+        return []
+    chosen = min((row[0] for row in rows), key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
+    return [
+        (level, thd, DB * 10 ** ((limit - thd) / 20) / DETECTED)
+        for hz, level, thd, limit in rows
+        if hz == chosen and thd > limit + CLEAR_DB
+    ]

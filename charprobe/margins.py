@@ -92,3 +92,4 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
 STATIC_CURVE = Margin(0.1, "difference", "0.1 dB is the usual care when levels are matched by hand")
 """Margin of every point of two static curves."""
 RESPONSE_CURVE = Margin(0.2, "difference", "a part of 5 % tolerance moves a corner's 3 dB by 0.2 dB")
+DISTORTION_CURVE = _COLOUR

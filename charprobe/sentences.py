@@ -20,6 +20,7 @@ KEY = (
     "colour.thd_at_reference",
     "colour.h2_at_reference",
     "colour.h3_at_reference",
+    "distortion",
     "response.tilt",
     "response",
     "noise.a_weighted",

@@ -76,7 +76,7 @@ def test_a_clean_pair_says_no_difference_larger_than():
     line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
         "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, response ±0.2 dB, "
-        "threshold ±0.2 dB"
+        "distortion ±1 dB, threshold ±0.2 dB"
     )
 
 
@@ -232,3 +232,39 @@ def test_responses_are_compared_as_a_whole(shelf_db, std_db, top_hz, verdict):
         }
         assert item.gap.value == pytest.approx(at[19_870.0] - at[1000.0], abs=0.01)
         assert any("response +0.5" in line for line in comparison.sentences)
+
+
+def with_harmonics(setting, thd_dbc, *, limit_dbc=-110.0):
+    """THD that grows by 2 dB per dB, read at 443 and 997 Hz; the former must not matter."""
+    rows = [
+        (hz, level, thd_dbc + 2 * (level + 20) + (0 if hz == 997.0 else 9))
+        for hz in (443.0, 997.0)
+        for level in range(-40, 0, 4)
+    ]
+    table = Table(
+        {
+            "frequency_hz": [hz for hz, _, _ in rows],
+            "input_dbfs": [float(level) for _, level, _ in rows],
+            "thd_dbc": [thd if thd > limit_dbc else None for _, _, thd in rows],
+            "limit_dbc": [limit_dbc] * len(rows),
+            "near_bypass": [""] * len(rows),
+        },
+        {"frequency_hz": "Hz", "input_dbfs": "dBFS", "thd_dbc": "dBc", "limit_dbc": "dBc", "near_bypass": ""},
+    )  # fmt: skip
+    profile = made_profile(setting)
+    return dataclasses.replace(profile, curves={**profile.curves, "harmonics": table})
+
+
+@pytest.mark.parametrize(
+    ("shift_db", "limit_dbc", "verdict"),
+    [(0.3, -110.0, "same"), (3.0, -110.0, "different"), (0.3, -66.0, "")],
+)
+def test_distortion_is_compared_against_level(shift_db, limit_dbc, verdict):
+    one = with_harmonics(B, -60.0, limit_dbc=limit_dbc)
+    other = with_harmonics(dataclasses.replace(B, name="other"), -60.0 + shift_db, limit_dbc=limit_dbc)
+    comparison = compare_profiles([one, other])
+    found = [d for d in comparison.differences if d.name == "distortion"]
+    assert [d.verdict for d in found] == ([verdict] if verdict else [])
+    for item in found:
+        assert item.gap.value == pytest.approx(shift_db, abs=0.01)
+    assert any("distortion +3.0" in line for line in comparison.sentences) == (verdict == "different")
