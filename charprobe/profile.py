@@ -192,6 +192,12 @@ class Profile:
         output.write_text(path, self.to_json(), force=force)
 
 
+def measured(profile: Profile, name: str) -> Quantity | None:
+    """Return a quantity of a profile if it was measured."""
+    entry = profile.quantities.get(name)
+    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
+
+
 def load_profile(path: str | Path) -> Profile:
     """Read a profile file.
 

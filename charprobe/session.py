@@ -187,13 +187,15 @@ def _measure_capture(
     parts: tuple[Part, ...], session: Session, bypass_hash: str, folder: Path
 ) -> list[Outcome]:
     """Measure the parts of one capture that are not there and up to date, its sound read once for all."""
+    try:
+        source = open_capture(parts[0].capture)
+        sha256 = source.sha256()
+    except CharprobeError as error:
+        return [Outcome(part, None, str(error), measured=True) for part in parts]
     outcomes: list[Outcome] = []
     waiting: list[tuple[Part, Stimulus, str]] = []
-    sha256 = ""
     for part in parts:
         try:
-            source = open_capture(part.capture)
-            sha256 = sha256 or source.sha256()
             stimulus = _stimulus(source, session.recipe, session.path, part.channel)
         except CharprobeError as error:
             outcomes.append(Outcome(part, None, str(error), measured=True))
@@ -205,7 +207,7 @@ def _measure_capture(
         else:
             waiting.append((part, stimulus, key))
     if waiting:
-        with channels_apart(open_capture(parts[0].capture)) as apart:
+        with channels_apart(source) as apart:
             outcomes += [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
     return outcomes
 

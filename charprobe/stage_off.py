@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from charprobe.claims import CheckedClaim
 from charprobe.margins import MARGINS, Margin
-from charprobe.profile import Profile
-from charprobe.quantity import Quantity
+from charprobe.profile import Profile, measured
 from charprobe.wording import number_text, signed_text
 
 CLAIM = "Stage off, the path is that of the loop-back"
@@ -53,22 +52,17 @@ def _found(profile: Profile, margins: Mapping[str, Margin]) -> list[tuple[str, f
     """Words, both ends of the interval, and margin of everything that is compared."""
     found = []
     for name, word in NAMES.items():
-        reading = _reading(profile, name)
+        reading = measured(profile, name)
         if reading is not None:
             text = f"{word} {signed_text(reading.value, 2)} dB"
             found.append((text, reading.low, reading.high, margins[name].size))
-    latency = _reading(profile, LATENCY)
+    latency = measured(profile, LATENCY)
     if latency is not None:
         text = f"latency {signed_text(latency.value, 2)} samples"
         found.append((text, latency.low, latency.high, LATENCY_SAMPLES))
     if "response" in profile.curves:
         found += _response(profile)
     return found
-
-
-def _reading(profile: Profile, name: str) -> Quantity | None:
-    entry = profile.quantities.get(name)
-    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
 
 
 def _response(profile: Profile) -> list[tuple[str, float, float, float]]:

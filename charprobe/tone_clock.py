@@ -112,6 +112,13 @@ def tone_phases(
     return found
 
 
+def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Array, Array]:
+    """By how much each tone shows the recorder faster than the clock it was measured against, and its std."""
+    turn_rad = np.array([2 * np.pi * p.tone.frequency_hz / rate_hz * p.between for p in phases])
+    each_ppm = -1e6 * np.array([p.advance_rad for p in phases]) / turn_rad
+    return each_ppm, 1e6 * np.sqrt(2) * np.array([p.std_rad for p in phases]) / turn_rad
+
+
 def drift_from_tones(
     source: Source,
     channel: int,
@@ -157,9 +164,7 @@ def drift_from_tones(
         phases = tone_phases(source, channel, stimulus, chosen, delay=delay, drift_ppm=drift_ppm)
         if len(phases) < 2:
             continue
-        turn = np.array([2 * np.pi * p.tone.frequency_hz / rate_hz * p.between for p in phases])
-        each_ppm = -1e6 * np.array([p.advance_rad for p in phases]) / turn
-        std_ppm = 1e6 * np.sqrt(2) * np.array([p.std_rad for p in phases]) / turn
+        each_ppm, std_ppm = clock_errors_ppm(phases, rate_hz=rate_hz)
         value, std = _robust_mean(each_ppm, std_ppm)
         drift_ppm += value
         result = Quantity.from_std(drift_ppm, std, "ppm")

@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.cut import Cut
-from charprobe.estimators.noise import MIN_LENGTH_S, MainsLine, Noise, is_muted, measure_noise
+from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
 from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
@@ -276,7 +276,7 @@ def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _tells(line: MainsLine, noise: Noise) -> bool:
+def _tells(line: Line, noise: Noise) -> bool:
     """Whether a line is worth a sentence: above the least level and above the noise of its third octave."""
     density = float(np.interp(line.frequency_hz, noise.spectrum_hz, noise.spectrum_dbfs_per_hz))
     beside = density + 10 * math.log10(THIRD_OCTAVE * line.frequency_hz)

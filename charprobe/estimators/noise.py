@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,8 +61,8 @@ def ccir_rms_weighting(frequency_hz: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class MainsLine:
-    """One line of a mains family: its frequency and level (full-scale sine = 0 dBFS)."""
+class Line:
+    """A steady tone in noise: its frequency and level (full-scale sine = 0 dBFS)."""
 
     frequency_hz: float
     level_dbfs: float
@@ -75,7 +76,7 @@ class Noise:
     ----------
     unweighted, a_weighted, ccir_rms : Quantity
         Levels in dBFS, a full-scale sine being 0.
-    mains : tuple of MainsLine
+    mains : tuple of Line
         Lines of the 50 Hz or 60 Hz family that stand out of the noise; empty if none does.
     spectrum_hz, spectrum_dbfs_per_hz : ndarray, shape (n,)
         Noise density by third octaves, in dBFS per Hz of bandwidth, mains lines left out.
@@ -86,7 +87,7 @@ class Noise:
     unweighted: Quantity
     a_weighted: Quantity
     ccir_rms: Quantity
-    mains: tuple[MainsLine, ...]
+    mains: tuple[Line, ...]
     spectrum_hz: Array
     spectrum_dbfs_per_hz: Array
     muted: bool
@@ -170,17 +171,17 @@ def _level(weighted: Array) -> Quantity:
     return Quantity(value, min(low, value), max(high, value), "dBFS")
 
 
-def _mains_lines(power: Array, bin_hz: float) -> tuple[tuple[MainsLine, ...], Array]:
+def _mains_lines(power: Array, bin_hz: float) -> tuple[tuple[Line, ...], Array]:
     """Find the stronger mains family; return its lines and the mask of the bins they cover."""
-    best: tuple[float, tuple[MainsLine, ...], Array] = (0.0, (), np.zeros(power.size, dtype=bool))
+    best: tuple[float, tuple[Line, ...], Array] = (0.0, (), np.zeros(power.size, dtype=bool))
     for mains_hz in MAINS_HZ:
         covered = np.zeros(power.size, dtype=bool)
         near = {n: _line_near(power, n * mains_hz, bin_hz) for n in range(1, MAINS_ORDERS + 1)}
         found = {order: line for order, line in near.items() if line is not None}
-        low = max((ln.level_dbfs for n, (ln, _) in found.items() if n <= LOW_ORDERS), default=-math.inf)
+        most_dbfs = family_limit_dbfs((n, line) for n, (line, _) in found.items())
         lines = []
         for line, bins in found.values():
-            if line.level_dbfs <= low + BELOW_DB:
+            if line.level_dbfs <= most_dbfs:
                 lines.append(line)
                 covered[bins] = True
         strength = sum(10 ** (line.level_dbfs / 10) for line in lines)
@@ -189,7 +190,13 @@ def _mains_lines(power: Array, bin_hz: float) -> tuple[tuple[MainsLine, ...], Ar
     return best[1], best[2]
 
 
-def _line_near(power: Array, centre_hz: float, bin_hz: float) -> tuple[MainsLine, slice] | None:
+def family_limit_dbfs(lines: Iterable[tuple[int, Line]]) -> float:
+    """Level above which a line is none of a mains family, from its lines, each with its order."""
+    low = (line.level_dbfs for order, line in lines if order <= LOW_ORDERS)
+    return max(low, default=-math.inf) + BELOW_DB
+
+
+def _line_near(power: Array, centre_hz: float, bin_hz: float) -> tuple[Line, slice] | None:
     """Return a line within the mains tolerance of `centre_hz`, if one stands out of the noise beside it."""
     reach = max(1, math.ceil(MAINS_OFF * centre_hz / bin_hz))
     middle = round(centre_hz / bin_hz)
@@ -211,7 +218,7 @@ def _line_near(power: Array, centre_hz: float, bin_hz: float) -> tuple[MainsLine
     covered = slice(peak - width, peak + width + 1)
     line = float(power[covered].sum()) - floor * (2 * width + 1)
     offset = hann_offset(power[peak - 1 : peak + 2])
-    return MainsLine((peak + offset) * bin_hz, 10 * math.log10(max(line, floor))), covered
+    return Line((peak + offset) * bin_hz, 10 * math.log10(max(line, floor))), covered
 
 
 def hann_offset(three: Array) -> float:

@@ -6,10 +6,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import conditions, in_words, measured, who
+from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer, shown
-from charprobe.profile import Profile
+from charprobe.profile import Profile, measured
 from charprobe.quantity import Unmeasured
 from charprobe.wording import number_text
 

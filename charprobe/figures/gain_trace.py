@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import Array, conditions, in_words, measured, numbers, who
+from charprobe.figures.source import Array, conditions, in_words, numbers, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
+from charprobe.profile import Profile, measured
 from charprobe.wording import display_unit, number_text, rounded_text
 
 Edge = Literal["attack", "release"]

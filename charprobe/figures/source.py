@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from charprobe.chapter import Cell, Table
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity
 from charprobe.wording import literal, readable
 
 Array = NDArray[np.float64]
@@ -30,12 +29,6 @@ def flags(table: Table, name: str, *, missing: bool) -> NDArray[np.bool_]:
 def rows_of(table: Table) -> int:
     """Return how many rows a table has."""
     return max((len(column) for column in table.columns.values()), default=0)
-
-
-def measured(profile: Profile, name: str) -> Quantity | None:
-    """Return a quantity of a profile if it was measured."""
-    entry = profile.quantities.get(name)
-    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
 
 
 def in_words(profile: Profile, name: str) -> str:

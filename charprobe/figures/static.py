@@ -7,10 +7,10 @@ from matplotlib.axes import Axes
 
 from charprobe.chapter import Table
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import Array, conditions, flags, in_words, measured, numbers, rows_of, who
+from charprobe.figures.source import Array, conditions, flags, in_words, numbers, rows_of, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
+from charprobe.profile import Profile, measured
 from charprobe.quantity import Z95, Quantity, Unmeasured
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from weakref import finalize
 
 from charprobe.chapter import Health
 from charprobe.errors import CharprobeError
@@ -20,7 +19,7 @@ from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.normalised import check_round_peak
 from charprobe.health.placement import check_placement
 from charprobe.health.quiet import quiet_spectrum
-from charprobe.health.sample_facts import ChannelFacts, gather_sample_facts
+from charprobe.health.sample_facts import sample_facts_of
 from charprobe.health.second_path import check_second_path
 from charprobe.health.sides import check_sides
 from charprobe.source import Source
@@ -31,7 +30,6 @@ DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no
 CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
-_GATHERED: dict[int, tuple[ChannelFacts, ...]] = {}  # by identity: a file may change under one name
 Judged = tuple[Take, tuple[Health, ...]]
 
 
@@ -68,7 +66,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         )
     take = place_take(source, stimulus, channel)
     paths = tuple(check_second_path(take))
-    facts = _facts_of(source)
+    facts = sample_facts_of(source)
     found = (
         *(item for item in check_file(source, facts) if item.channel in (None, channel)),
         *check_round_peak(take, facts[channel]),
@@ -85,14 +83,6 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += (*check_marker_levels(take), *check_marker_edges(take))
     take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
     return take, tuple(_with_cost(take, item) for item in found)
-
-
-def _facts_of(source: Source) -> tuple[ChannelFacts, ...]:
-    """What the samples of all channels are like, gathered once for as long as the source is in use."""
-    if id(source) not in _GATHERED:
-        _GATHERED[id(source)] = gather_sample_facts(source)
-        finalize(source, _GATHERED.pop, id(source), None)
-    return _GATHERED[id(source)]
 
 
 def _with_cost(take: Take, item: Health) -> Health:

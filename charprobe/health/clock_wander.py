@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.chapter import Health
 from charprobe.take import Take
-from charprobe.tone_clock import steady_tones, tone_phases
+from charprobe.tone_clock import clock_errors_ppm, steady_tones, tone_phases
 from charprobe.wording import number_text
 
 MOST_STD_PPM = 2.0  # of a tone whose frequency is used
@@ -39,9 +39,7 @@ def check_clock_wander(take: Take) -> list[Health]:
         delay=place.delay_samples.value,
         drift_ppm=place.drift_ppm.value,
     )
-    turn_rad = np.array([2 * np.pi * p.tone.frequency_hz / stimulus.rate_hz * p.between for p in phases])
-    each_ppm = -1e6 * np.array([p.advance_rad for p in phases]) / turn_rad
-    std_ppm = 1e6 * np.sqrt(2) * np.array([p.std_rad for p in phases]) / turn_rad
+    each_ppm, std_ppm = clock_errors_ppm(phases, rate_hz=stimulus.rate_hz)
     sure = std_ppm < MOST_STD_PPM
     if np.count_nonzero(sure) < FEWEST:
         return []

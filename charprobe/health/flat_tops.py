@@ -105,21 +105,26 @@ def _summed(samples: Array, first: Indices, last: Indices, start: int) -> FlatTo
     )
 
 
+def _runs(mask: NDArray[np.bool_]) -> tuple[Indices, Indices]:
+    """First place of each run of true values, and the place after its last."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return edges[::2], edges[1::2]
+
+
 def _short_tops(samples: Array, *, near: float) -> tuple[Indices, Indices]:
     """First and last sample of each run at full scale, however short, if most high samples lie in them."""
     top = samples >= near
     if np.count_nonzero(top) < LEAST_SHARE * np.count_nonzero(samples >= NEAR):
         return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], top, [False])).astype(np.int8)))
-    return edges[::2], edges[1::2] - 1
+    starts, stops = _runs(top)
+    return starts, stops - 1
 
 
 def _flat_runs(samples: Array, *, near: float, flat: float) -> tuple[Indices, Indices]:
     """First and last sample of each flat top at `near` or above that is steep on both sides."""
     level = np.abs(np.diff(samples)) <= flat
     level &= (samples[1:] >= near) & (samples[:-1] >= near)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], level, [False])).astype(np.int8)))
-    first, last = edges[::2], edges[1::2]
+    first, last = _runs(level)
     inside = (first > 0) & (last + 1 < samples.size) & (last - first + 1 >= LEAST_SAMPLES)
     first, last = first[inside], last[inside]
     fall = STEEP * flat

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import median_filter
 
 from charprobe.chapter import Health
+from charprobe.chapters.noise import LEAST_MAINS_DBFS
 from charprobe.cut import Array
-from charprobe.estimators.noise import BELOW_DB, LOW_ORDERS, MAINS_HZ, MAINS_OFF, MAINS_ORDERS, hann_offset
+from charprobe.estimators.noise import MAINS_HZ, MAINS_OFF, MAINS_ORDERS, Line, family_limit_dbfs, hann_offset
 from charprobe.health.quiet import QuietSpectrum
 from charprobe.take import Take
 from charprobe.wording import number_text
 
 LOW_HZ = 15.0
-LEAST_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
 CLEAR = 12.0  # times the median power around; the largest of 4000 bins of noise reaches 4 in 8 frames
 AROUND_BINS = 61
 NEAR_BINS = 3  # a Hann window spreads a line over so many bins on each side
@@ -24,14 +23,6 @@ HANN_NOISE_BINS = 1.5
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
 MAINS_OFF_HZ = 0.7  # by which a line of frames of 0.2 s may be read off
 MOST_NAMED = 3
-
-
-@dataclass(frozen=True)
-class Line:
-    """A steady tone: its frequency and its level, a full-scale sine being 0 dBFS."""
-
-    frequency_hz: float
-    level_dbfs: float
 
 
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
@@ -43,7 +34,7 @@ def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
         (power[1:-1] >= power[:-2])
         & (power[1:-1] > power[2:])
         & (power[1:-1] > CLEAR * around[1:-1])
-        & (power[1:-1] > 10 ** (LEAST_DBFS / 10))
+        & (power[1:-1] > 10 ** (LEAST_MAINS_DBFS / 10))
         & (inner * bin_hz >= LOW_HZ)
     ]
     lines: list[Line] = []
@@ -68,27 +59,27 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     lines = foreign_lines(spectrum)
     family, mains_hz = _mains(lines)
     others = [line for line in lines if line not in family]
+    noise = 10 ** (noise_dbfs(spectrum) / 10)
     found = []
-    if _counts(family, spectrum):
+    if _power(family) > noise:
         found.append(_hum(take, max(family, key=lambda line: line.level_dbfs), mains_hz))
-    if _counts(others, spectrum):
+    if _power(others) > noise:
         found.append(_spur(take, others))
     return found
 
 
-def _counts(lines: list[Line], spectrum: QuietSpectrum) -> bool:
-    power = sum(10 ** (line.level_dbfs / 10) for line in lines)
-    return power > 10 ** (noise_dbfs(spectrum) / 10)
+def _power(lines: list[Line]) -> float:
+    return sum(10 ** (line.level_dbfs / 10) for line in lines)
 
 
 def _mains(lines: tuple[Line, ...]) -> tuple[list[Line], float]:
-    """Lines of the stronger mains family, and its frequency."""
+    """Lines of the mains family that has more of them, and its frequency."""
     best: list[Line] = []
     best_hz = MAINS_HZ[0]
     for mains_hz in MAINS_HZ:
         family = [line for line in lines if _order(line, mains_hz) > 0]
-        low = max((ln.level_dbfs for ln in family if _order(ln, mains_hz) <= LOW_ORDERS), default=-math.inf)
-        family = [line for line in family if line.level_dbfs <= low + BELOW_DB]
+        most_dbfs = family_limit_dbfs((_order(line, mains_hz), line) for line in family)
+        family = [line for line in family if line.level_dbfs <= most_dbfs]
         if len(family) > len(best):
             best, best_hz = family, mains_hz
     return best, best_hz

@@ -24,7 +24,7 @@ def check_idle_mute(take: Take) -> list[Health]:
     taken = "Noise is taken beside the quiet tone" if heard.beside_tone else "No noise figure is given"
     message = (
         f"Idle mute: the silence from {clock_text(start_s)} on is switched off, not quiet ({take.label}), so "
-        f"it says nothing about the noise that plays under a signal. {taken}. Turn off gates, power saving "
-        "and retake if the noise matters"
+        f"it says nothing about the noise that plays under a signal. {taken}. Turn off gates and power "
+        "saving, and retake if the noise matters"
     )
     return [Health("idle-mute", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]

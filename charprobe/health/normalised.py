@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from charprobe.chapter import Health
-from charprobe.health.sample_facts import ChannelFacts
+from charprobe.health.sample_facts import ChannelFacts, sample_facts_of
 from charprobe.take import Take
 from charprobe.wording import number_text
 
@@ -18,7 +16,6 @@ WITHHELD = (
 SAME_DB = 0.003  # peaks of two takes through noise differ by more
 APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have equal peaks
 CEILING = 0.9999  # peaks at full scale are clipped, not normalised
-BLOCK = 1 << 18
 USUAL_PEAKS_DBFS = (-0.1, -0.2, -0.3, -0.5, -1.0, -1.5, -2.0, -3.0)
 ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these by chance
 ROUNDING_STEPS = 1.5  # that rounding and its dither move a peak by
@@ -29,7 +26,7 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``."""
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
         return []
-    peaks = [_peak(take) for take in (wet, bypass)]
+    peaks = [sample_facts_of(take.source)[take.channel].peak for take in (wet, bypass)]
     if max(peaks) >= CEILING or min(peaks) <= 0:
         return []
     if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
@@ -61,11 +58,3 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
         "normalising. Everything is given, marked; ratios, times and what depends on no level stand"
     )
     return [Health("normalised", "warn", message, channel=take.channel)]
-
-
-def _peak(take: Take) -> float:
-    source, peak = take.source, 0.0
-    for first in range(0, source.frames, BLOCK):
-        samples = source.read(first, min(first + BLOCK, source.frames), take.channel)
-        peak = max(peak, float(np.max(np.abs(np.nan_to_num(samples)), initial=0.0)))
-    return peak

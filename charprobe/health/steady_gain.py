@@ -8,9 +8,10 @@ import numpy as np
 
 from charprobe.chapter import Health
 from charprobe.cut import Array
+from charprobe.estimators.noise import Line
 from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.clock_text import clock_text
-from charprobe.health.foreign_tones import Line, foreign_lines
+from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
 from charprobe.stimulus import Tone
 from charprobe.take import BY_TONE, Take

@@ -14,9 +14,8 @@ from charprobe.figures.all_figures import profile_drawings, set_drawings
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.overlay import has_reduction
 from charprobe.figures.palette import DARK, LIGHT, Palette
-from charprobe.figures.source import measured
 from charprobe.figures.style import ARTICLE_LOOK
-from charprobe.profile import Profile
+from charprobe.profile import Profile, measured
 from charprobe.quantity import Quantity, Reading
 from charprobe.report.beside import Beside, links_to
 from charprobe.report.card import figure, setting_card
