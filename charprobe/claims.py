@@ -20,6 +20,8 @@ LEVEL_FREE = (
     "attack.t63",
     "release.t63",
     "release.t90",
+    "attack trace",
+    "release trace",
     "response.tilt",
     "response",
 )

@@ -7,10 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from charprobe import glossary
-from charprobe.comparison import CURVES, Comparison, Difference, notes_on
-from charprobe.curve_gap import curve_gap, distortion_of, response_of, static_curve_of
+from charprobe.compared_curve import Curve
+from charprobe.compared_kinds import distortion_of, noise_spectrum_of, response_of, static_curve_of
+from charprobe.compared_traces import gain_trace_of
+from charprobe.comparison import Comparison, Difference, notes_on
+from charprobe.curve_gap import curve_gap
 from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.margins import DISTORTION_CURVE, MARGINS, RESPONSE_CURVE, STATIC_CURVE, Margin
+from charprobe.margins import MARGINS, Margin
 from charprobe.profile import Profile
 from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.sentences import sentences_on
@@ -29,7 +32,7 @@ def compare_profiles(profiles: Sequence[Profile], *, margins: Mapping[str, Margi
         At least two. Profiles of one setting and channel are repeats: they are averaged, and what moves
         between them widens the intervals.
     margins : mapping of str to Margin
-        Quantity -> largest difference that does not matter; a quantity without a margin is not compared.
+        Quantity or curve -> largest difference that does not matter; what has no margin is not compared.
 
     Raises
     ------
@@ -57,9 +60,14 @@ def compare_subjects(
     pairs = list(combinations(range(len(subjects)), 2))
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     compared = [name for name in names if name in margins]
-    tests = max(1, sets * len(pairs) * (len(compared) + len(CURVES)))
+    curves = {name: own for name, own in _curves(subjects).items() if name in margins and any(own)}
+    tests = max(1, sets * len(pairs) * (len(compared) + len(curves)))
     differences = [
-        *_curve_differences(subjects, pairs, tests),
+        *(
+            item
+            for name, own in curves.items()
+            for item in _curve_differences(name, own, pairs, margins[name], tests)
+        ),
         *(item for name in compared for item in _differences(name, subjects, pairs, margins[name], tests)),
     ]
     return Comparison(
@@ -164,21 +172,25 @@ def _why(name: str, subject: Subject) -> str:
     return "its interval reaches zero" if _measured(name, subject) else "not in its profile"
 
 
-def _curve_differences(
-    subjects: Sequence[Subject], pairs: Sequence[Pair], tests: int
-) -> Iterator[Difference]:
+def _curves(subjects: Sequence[Subject]) -> dict[str, list[Curve | None]]:
+    """Every curve that is compared as a whole, one of each per subject."""
     static = [static_curve_of(subject) for subject in subjects]
-    curves = {
-        "static curve": (static, STATIC_CURVE),
-        "static curve, anchored": ([None if c is None else c.anchored() for c in static], STATIC_CURVE),
-        "response": ([response_of(subject) for subject in subjects], RESPONSE_CURVE),
-        "distortion": ([distortion_of(subject) for subject in subjects], DISTORTION_CURVE),
+    return {
+        "static curve": static,
+        "static curve, anchored": [None if curve is None else curve.anchored() for curve in static],
+        "attack trace": [gain_trace_of(subject, "attack") for subject in subjects],
+        "release trace": [gain_trace_of(subject, "release") for subject in subjects],
+        "response": [response_of(subject) for subject in subjects],
+        "distortion": [distortion_of(subject) for subject in subjects],
+        "noise spectrum": [noise_spectrum_of(subject) for subject in subjects],
     }
-    for name, (own, margin) in curves.items():
-        if not any(own):
-            continue
-        for first, second in pairs:
-            a, b = own[first], own[second]
-            found = None if a is None or b is None else curve_gap(a, b, margin=margin, tests=tests)
-            reason = "" if found else "too few points of it at places that both have"
-            yield Difference(name, first, second, "dB", margin, found, reason)
+
+
+def _curve_differences(
+    name: str, own: Sequence[Curve | None], pairs: Sequence[Pair], margin: Margin, tests: int
+) -> Iterator[Difference]:
+    for first, second in pairs:
+        a, b = own[first], own[second]
+        found = None if a is None or b is None else curve_gap(a, b, margin=margin, tests=tests)
+        reason = "" if found else "too few points of it at places and under conditions that both have"
+        yield Difference(name, first, second, "dB", margin, found, reason)

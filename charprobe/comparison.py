@@ -18,6 +18,9 @@ CURVES = {
     "static curve, anchored": "Static curve less its low-level gain: threshold, knee and slope alone.",
     "distortion": "THD near 1 kHz at every input level at which both show any.",
     "response": "Response at the lowest drive from 20 Hz to 20 kHz, less its value at 1 kHz.",
+    "attack trace": "Gain around the rising edge of the reference burst, less the gain at rest.",
+    "release trace": "Gain around the falling edge of the reference burst, less the gain at rest.",
+    "noise spectrum": "Noise level in octaves (all below 88 Hz in one band), mains lines left out.",
 }
 """Curves that are compared as a whole, and what they are."""
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from charprobe.output import prepare_folder, safe_file_name
 from charprobe.pipeline import characterise_judged
 from charprobe.profile import Profile
 from charprobe.recipe import Recipe
-from charprobe.report.beside import Beside
+from charprobe.report.beside import tables_beside
 from charprobe.report.page import render_page, write_page
 from charprobe.selftest import Row, true_rows
 from charprobe.simulate import record_stage
@@ -35,11 +35,6 @@ JOBS = 2
 SEED = 7
 STEPS = 2 * (len(SETTINGS) + 1) + 5  # captures, profiles; stimulus, bypass, listening pair, comparison, page
 SPEECH_S = 10.0
-TABLES = {
-    "values.csv": "every quantity of every setting with its interval",
-    "differences.csv": "differences, margins and verdicts of every pair",
-    "dictionary.csv": "units, definitions and reasons for the margins",
-}
 
 
 @dataclass(frozen=True)
@@ -190,7 +185,7 @@ def _page(
         comparison=comparison,
         truth=[row for row in truth if row.quantity in glossary.TERMS],
         command=f"charprobe demo --out {folder.name}",
-        files=[Beside(PurePosixPath(f"comparison/{name}"), holds) for name, holds in TABLES.items()],
+        files=tables_beside("comparison", "setting against setting"),
     )
     write_page(path, page, force=force)
     return path

@@ -94,8 +94,8 @@ def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
     """
     value, std = second.value - first.value, math.hypot(first.std, second.std)
     freedom = min(first.freedom, second.freedom)  # both may rest on one pooled variance
-    plain = _quantile(1 - RISK / 2, freedom) * std
-    strict = _quantile(1 - RISK / tests, freedom) * std
+    plain = quantile(1 - RISK / 2, freedom) * std
+    strict = quantile(1 - RISK / tests, freedom) * std
     verdict: Verdict = "cannot tell"
     if abs(value) + strict < margin:
         verdict = "same"
@@ -104,5 +104,6 @@ def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
     return Gap(value, value - plain, value + plain, verdict)
 
 
-def _quantile(probability: float, freedom: float) -> float:
+def quantile(probability: float, freedom: float = math.inf) -> float:
+    """Quantile of Student's distribution, the normal one for infinitely many degrees of freedom."""
     return float(stdtrit(min(freedom, 1e12), probability))

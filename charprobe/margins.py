@@ -27,6 +27,7 @@ _THRESHOLD = Margin(
 _TIME = Margin(1.1, "ratio", "timing parts of 5 to 10 % tolerance are common; 10 % is hardly heard")
 _COLOUR = Margin(1.0, "difference", "1 dB of a harmonic moves with a 1 dB change of drive or less")
 _NOISE = Margin(0.5, "difference", "0.5 dB of noise is about what temperature and placing of cables change")
+_TRACE = Margin(0.5, "difference", "0.5 dB for some milliseconds is hardly heard")
 _CORNER = Margin(1.1, "ratio", "capacitors of 5 to 10 % tolerance set corners")
 _SHARE = Margin(10.0, "difference", "10 % of a share is about what neighbouring fits trade between stages")
 
@@ -44,7 +45,7 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
         **{f"attack.{name}": _TIME for name in ("t50", "t63", "t90", "within_2db", "within_3db")},
         "attack.delay": Margin(0.0001, "difference", "0.1 ms is five samples at 48 kHz"),
         "attack.lookahead": Margin(0.0001, "difference", "0.1 ms is five samples at 48 kHz"),
-        "attack.overshoot": Margin(0.5, "difference", "0.5 dB for some milliseconds is hardly heard"),
+        "attack.overshoot": _TRACE,
         **{f"release.{name}": _TIME for name in ("t50", "t63", "t90", "within_2db", "within_4db")},
         **{f"release.{name}": _TIME for name in ("tau_1", "tau_2", "memory")},
         "release.hold": Margin(0.002, "difference", "2 ms of hold is short against any release"),
@@ -85,11 +86,18 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
         "detector.low_cut": _CORNER,
         "detector.crosstalk": Margin(3.0, "difference", "crosstalk is judged by its order of size"),
         "detector.link": Margin(0.05, "difference", "0.05 makes 0.5 dB of image shift at 10 dB of reduction"),
+        "static curve": _GAIN,
+        "static curve, anchored": _GAIN,
+        "distortion": _COLOUR,
+        "response": Margin(0.2, "difference", "a part of 5 % tolerance moves a corner's 3 dB by 0.2 dB"),
+        "attack trace": _TRACE,
+        "release trace": _TRACE,
+        "noise spectrum": Margin(
+            3.0, "difference", "3 dB is twice the power in an octave; the levels as wholes have finer margins"
+        ),
     }
 )
-"""Default margins; the ratio is compared through the slope, and fits of the replay are not compared."""
+"""Default margins of quantities and, point by point, of whole curves.
 
-STATIC_CURVE = Margin(0.1, "difference", "0.1 dB is the usual care when levels are matched by hand")
-"""Margin of every point of two static curves."""
-RESPONSE_CURVE = Margin(0.2, "difference", "a part of 5 % tolerance moves a corner's 3 dB by 0.2 dB")
-DISTORTION_CURVE = _COLOUR
+The ratio is compared through the slope, and fits of the replay are not compared.
+"""

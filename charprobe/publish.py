@@ -15,7 +15,7 @@ from charprobe.comparison import Comparison
 from charprobe.figures.all_figures import draw_profile, draw_set
 from charprobe.margins import MARGINS
 from charprobe.profile import Profile
-from charprobe.report.beside import Beside
+from charprobe.report.beside import Beside, tables_beside
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
 from charprobe.session_file import UNKNOWN, Session
@@ -95,6 +95,7 @@ def _copy_text(profile: Profile, first: Profile) -> str:
 def publish(
     session: Session,
     result: SessionResult,
+    findings: Findings,
     folder: Path,
     *,
     command: str,
@@ -110,6 +111,8 @@ def publish(
     ----------
     session, result : Session, SessionResult
         What was asked for and what came of it; at least one profile.
+    findings : Findings
+        What that says: `findings_of` the same session and result.
     notes : sequence of str
         How captures were paired, for the methods.
     folder : Path
@@ -126,7 +129,6 @@ def publish(
     OutputError
         If the folder cannot be written.
     """
-    findings = findings_of(session, result)
     tables, figures = folder / "tables", folder / "figures"
     for place in (tables, figures):
         output.prepare_folder(place)
@@ -169,13 +171,10 @@ def _beside(findings: Findings) -> list[Beside]:
         f"channels of {output.safe_file_name(name)}": f"channels of {literal(name)}"
         for name, _ in findings.channels
     }
+    files = [Beside(PurePosixPath(name), holds) for name, holds in names.items()]
     for folder, what in comparisons.items():
-        names |= {
-            f"tables/{folder}/values.csv": f"every quantity with its interval, {what}",
-            f"tables/{folder}/differences.csv": f"differences, margins and verdicts, {what}",
-            f"tables/{folder}/dictionary.csv": f"units, definitions and reasons for the margins, {what}",
-        }
-    return [Beside(PurePosixPath(name), holds) for name, holds in names.items()]
+        files += tables_beside(f"tables/{folder}", what)
+    return files
 
 
 def carded(profiles: Sequence[Profile]) -> list[Profile]:

@@ -27,6 +27,8 @@ KEY = (
     "path.latency",
 )
 """Quantities and curves that sentences speak of, in this order."""
+WHOLE = ("static curve", *KEY, "attack trace", "release trace", "noise spectrum")
+"""The same with what only tells how alike things are: where it differs, a quantity says it better."""
 
 MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they share and who stands out
 FEWEST_FOR_OUTLIER = 4
@@ -172,7 +174,7 @@ def _all_same(found: Sequence[Difference]) -> bool:
 
 
 def _no_larger(cluster: Sequence[int], labels: Sequence[str], found: Sequence[Difference]) -> str:
-    key = [item for item in found if item.name in ("static curve", *KEY)]
+    key = [item for item in found if item.name in WHOLE]
     largest = ", ".join(f"{in_sentence(item.name)} {item.margin_text}" for item in key)
     return f"{_listed([labels[index] for index in cluster])}: no difference larger than {largest}."
 

@@ -264,7 +264,7 @@ def _margin(row: object, place: str) -> tuple[str, Margin]:
     of = table.text("of")
     usual = MARGINS.get(of)
     if usual is None:
-        raise table.error("of", "a quantity that is compared, such as attack.t63")
+        raise table.error("of", "a quantity that is compared, such as attack.t63, or a curve")
     least = 1.0 if usual.scale == "ratio" else 0.0
     size = table.number("size", least, 1e6)
     if size <= least:

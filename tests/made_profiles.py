@@ -138,6 +138,7 @@ def curves(setting, reduction):
         "gain_trace": gain_trace(setting, reduction),
         "harmonics": harmonics(setting),
         "response": response(),
+        "noise_spectrum": noise_spectrum(),
     }
 
 
@@ -194,8 +195,9 @@ def gain_trace(setting, reduction):
     gain = np.concatenate([attack, release]) + setting.makeup_db
     edge = ["attack"] * attack.size + ["release"] * release.size
     return Table(
-        {"step": [0] * len(edge), "edge": edge, "time_s": list(time_s), "gain_db": list(gain)},
-        {"step": "", "edge": "", "time_s": "s", "gain_db": "dB"},
+        {"step": [0] * len(edge), "edge": edge, "time_s": list(time_s), "gain_db": list(gain)}
+        | {"std_db": [0.01] * len(edge)},
+        {"step": "", "edge": "", "time_s": "s", "gain_db": "dB", "std_db": "dB"},
     )
 
 
@@ -231,6 +233,15 @@ def response():
     columns = {"frequency_hz": frequency, "magnitude_db": shelf + low, "phase_deg": 0 * frequency}
     columns["drive_dbfs"] = np.full(frequency.size, -40.0)
     units = {"frequency_hz": "Hz", "magnitude_db": "dB", "phase_deg": "deg", "drive_dbfs": "dBFS"}
+    return Table({k: list(v) for k, v in columns.items()}, units)
+
+
+def noise_spectrum(*, shelf_db=0.0):
+    """Noise of 1/f below 200 Hz; `shelf_db` lifts it from 5 kHz on."""
+    hz = 1000 * 2.0 ** (np.arange(-16, 14) / 3)
+    density = -140 + 10 * np.log10(1 + 200 / hz) + np.where(hz > 5000, shelf_db, 0.0)
+    columns = {"frequency_hz": hz, "density_dbfs_per_hz": density, "density_std_db": 4.34 * hz**-0.5}
+    units = {"frequency_hz": "Hz", "density_dbfs_per_hz": "dBFS/Hz", "density_std_db": "dB"}
     return Table({k: list(v) for k, v in columns.items()}, units)
 
 

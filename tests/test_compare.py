@@ -4,11 +4,12 @@ import io
 import math
 
 import pytest
-from made_profiles import LIMITER, UGLY, B, D, made_profile
+from made_profiles import LIMITER, UGLY, B, D, made_profile, noise_spectrum
 
 from charprobe import glossary
 from charprobe.chapter import Entry, Table
 from charprobe.compare import compare_profiles
+from charprobe.comparison import CURVES
 from charprobe.errors import OutputError, ProfileError
 from charprobe.margins import MARGINS
 from charprobe.quantity import Quantity, Unmeasured
@@ -30,7 +31,7 @@ def test_settings_that_differ_in_release_only_are_said_to_share_a_curve():
         s.startswith("D – slower releases 3.1 times slower than B – slow (3.0") for s in comparison.sentences
     )
     different = {name for name, verdict in verdicts(comparison).items() if verdict == "different"}
-    assert different == {"release.t50", "release.t63", "release.t90"}
+    assert different == {"release.t50", "release.t63", "release.t90", "release trace"}
 
 
 def test_turned_round_slower_becomes_faster():
@@ -75,8 +76,8 @@ def test_a_clean_pair_says_no_difference_larger_than():
         profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
     line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
-        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, response ±0.2 dB, "
-        "distortion ±1 dB, threshold ±0.2 dB"
+        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, attack trace "
+        "±0.5 dB, release trace ±0.5 dB, response ±0.2 dB, distortion ±1 dB, noise spectrum ±3 dB, threshold"
     )
 
 
@@ -135,7 +136,7 @@ def test_two_runs_give_the_same_bytes(tmp_path):
 
 def test_every_margin_is_of_a_known_quantity_and_has_a_reason():
     for name, margin in MARGINS.items():
-        assert name in glossary.TERMS
+        assert name in glossary.TERMS or name in CURVES
         assert len(margin.reason) > 15
         assert margin.size > (1 if margin.scale == "ratio" else 0)
 
@@ -268,3 +269,64 @@ def test_distortion_is_compared_against_level(shift_db, limit_dbc, verdict):
     for item in found:
         assert item.gap.value == pytest.approx(shift_db, abs=0.01)
     assert any("distortion +3.0" in line for line in comparison.sentences) == (verdict == "different")
+
+
+@pytest.mark.parametrize(
+    ("changes", "attack", "release"),
+    [
+        ({"makeup_db": 5.0}, "same", "same"),
+        ({"attack_s": B.attack_s * 1.02}, "same", "same"),
+        ({"attack_s": B.attack_s * 1.5}, "different", "same"),
+        ({"slow_share": 0.2}, "same", "different"),
+    ],
+)
+def test_gain_traces_are_compared_as_a_whole_less_the_gain_at_rest(changes, attack, release):
+    found = {d.name: d for d in pair(B, dataclasses.replace(B, name="other", **changes)).differences}
+    assert (found["attack trace"].verdict, found["release trace"].verdict) == (attack, release)
+    if "attack_s" in changes and attack == "different":
+        # two exponentials part most at tau ln(k) k / (k - 1)
+        k, depth = 1.5, 10.5
+        apart = depth * ((1 / k) ** (1 / (k - 1)) - (1 / k) ** (k / (k - 1)))
+        assert found["attack trace"].gap.value == pytest.approx(apart, abs=0.02)
+
+
+def test_gain_traces_of_other_bursts_are_not_compared():
+    one, other = made_profile(B), made_profile(dataclasses.replace(B, name="other"))
+    timing = other.curves["timing"]
+    moved = Table({**timing.columns, "carrier_hz": [997.0]}, timing.units)
+    other = dataclasses.replace(other, curves={**other.curves, "timing": moved})
+    item = next(d for d in compare_profiles([one, other]).differences if d.name == "attack trace")
+    assert (item.verdict, item.gap) == ("cannot tell", None)
+    assert "conditions" in item.reason
+
+
+def with_noise(setting, *, shelf_db=0.0, std_times=1.0):
+    table = noise_spectrum(shelf_db=shelf_db)
+    stds = [std_times * cell for cell in table.columns["density_std_db"]]
+    table = Table({**table.columns, "density_std_db": stds}, table.units)
+    profile = made_profile(setting)
+    return dataclasses.replace(profile, curves={**profile.curves, "noise_spectrum": table})
+
+
+@pytest.mark.parametrize(
+    ("shelf_db", "std_times", "verdict"),
+    [(1.0, 1.0, "same"), (6.0, 1.0, "different"), (1.0, 10.0, "cannot tell")],
+)
+def test_noise_spectra_are_compared_in_octaves(shelf_db, std_times, verdict):
+    other = with_noise(dataclasses.replace(B, name="other"), shelf_db=shelf_db, std_times=std_times)
+    comparison = compare_profiles([with_noise(B), other])
+    item = next(d for d in comparison.differences if d.name == "noise spectrum")
+    assert item.verdict == verdict
+    assert item.gap.value == pytest.approx(shelf_db, abs=0.01)
+
+
+def test_a_curve_has_the_margin_it_is_given():
+    profiles = [
+        made_profile(B),
+        made_profile(dataclasses.replace(B, name="other", attack_s=B.attack_s * 1.5)),
+    ]
+    wide = dataclasses.replace(MARGINS["attack trace"], size=3.0)
+    for margins, verdict in ((MARGINS, "different"), ({**MARGINS, "attack trace": wide}, "same")):
+        found = compare_profiles(profiles, margins=margins).differences
+        assert next(d for d in found if d.name == "attack trace").verdict == verdict
+    assert set(CURVES) <= set(MARGINS)

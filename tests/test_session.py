@@ -94,7 +94,9 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
 
     first = {
         path: path.read_bytes()
-        for path in publish(session, result, tmp_path / "out", command="c", jobs=1, looks=("article",))
+        for path in publish(
+            session, result, findings, tmp_path / "out", command="c", jobs=1, looks=("article",)
+        )
     }
     assert (tmp_path / "out" / "page.html") in first
     assert all(path.is_file() for path in first)
@@ -110,7 +112,9 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
 
     again = run(captured, tmp_path / "out")
     assert (again.measured, again.kept) == (0, 6)
-    publish(session, again, tmp_path / "out", command="c", jobs=1, looks=("article",))
+    publish(
+        session, again, findings_of(session, again), tmp_path / "out", command="c", jobs=1, looks=("article",)
+    )
     assert {path: path.read_bytes() for path in first} == first  # byte for byte
 
 

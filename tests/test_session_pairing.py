@@ -100,6 +100,7 @@ def test_renamed_captures_find_their_settings_again(folder, tmp_path):
     publish(
         pairing.session,
         result,
+        findings_of(pairing.session, result),
         tmp_path / "out",
         command="c",
         jobs=1,

@@ -232,9 +232,15 @@ def _curves(heard: Heard, other: Heard | None) -> dict[str, Table]:
         {
             "frequency_hz": [float(x) for x in noise.spectrum_hz],
             "density_dbfs_per_hz": [float(x) for x in noise.spectrum_dbfs_per_hz],
+            "density_std_db": [float(x) for x in noise.spectrum_std_db],
             "bypass_density_dbfs_per_hz": rig,
         },
-        {"frequency_hz": "Hz", "density_dbfs_per_hz": "dBFS/Hz", "bypass_density_dbfs_per_hz": "dBFS/Hz"},
+        {
+            "frequency_hz": "Hz",
+            "density_dbfs_per_hz": "dBFS/Hz",
+            "density_std_db": "dB",
+            "bypass_density_dbfs_per_hz": "dBFS/Hz",
+        },
     )
     mains = Table(
         {

@@ -40,29 +40,33 @@ def timing_table(rows: Sequence[Row]) -> Table:
 
 def gain_trace_table(rows: Sequence[Row]) -> Table:
     """Gain traces of all conditions, every sample beside the edge and evenly in log time farther out."""
-    columns: dict[str, list[Cell]] = {"step": [], "edge": [], "time_s": [], "gain_db": []}
+    columns: dict[str, list[Cell]] = {"step": [], "edge": [], "time_s": [], "gain_db": [], "std_db": []}
     for step, row in enumerate(rows):
         for trace in (row.attack_trace, row.release_trace):
-            time_s, gain_db = thinned(trace)
+            time_s, gain_db, std_db = thinned(trace)
             columns["step"] += [step] * len(time_s)
             columns["edge"] += [trace.edge] * len(time_s)
             columns["time_s"] += time_s
             columns["gain_db"] += gain_db
-    return Table(columns, {"step": "", "edge": "", "time_s": "s", "gain_db": "dB"})
+            columns["std_db"] += std_db
+    return Table(columns, {"step": "", "edge": "", "time_s": "s", "gain_db": "dB", "std_db": "dB"})
 
 
-def thinned(trace: GainTrace) -> tuple[list[float], list[float]]:
-    """Times and gains of a trace as means over bins even in log time; 1e-9 s and 1e-5 dB are enough."""
+def thinned(trace: GainTrace) -> tuple[list[float], list[float], list[float]]:
+    """Times, gains and standard uncertainties of a trace as means over bins even in log time."""
     reach = max(float(trace.time_s[-1]), -float(trace.time_s[0]))
     near = DENSE * trace.sample_s
     far = np.geomspace(near, max(reach, 2 * near) * 1.001, POINTS_PER_SIDE - DENSE)
     edges = np.concatenate([-far[::-1], np.arange(-DENSE + 1, DENSE) * trace.sample_s, far])
     index = np.searchsorted(trace.time_s, edges - trace.sample_s / 2)
     starts = np.unique(index[index < trace.time_s.size])
-    counts = np.diff(np.append(starts, trace.time_s.size))
     # what the path's edge hides is not worth plotting: it is weighted away
     weights = trace.std_db**-2.0
     total = np.add.reduceat(weights, starts)
-    time_s = np.add.reduceat(trace.time_s, starts) / counts
+    time_s = np.add.reduceat(weights * trace.time_s, starts) / total
     gain_db = np.add.reduceat(weights * trace.gain_db, starts) / total
-    return [round(float(t), 9) for t in time_s], [round(float(g), 5) for g in gain_db]
+    return (
+        [round(float(t), 9) for t in time_s],
+        [round(float(g), 5) for g in gain_db],
+        [round(float(s), 6) for s in total**-0.5],
+    )

@@ -188,7 +188,7 @@ def _low_s(spec: BurstTrain, number: int) -> float:
 def _append(
     trace: dict[str, list[Cell]], part: GainTrace, begin_s: float, first_s: float, stop_s: float
 ) -> None:
-    for time_s, gain_db in zip(*thinned(part), strict=True):
+    for time_s, gain_db, _ in zip(*thinned(part), strict=True):
         if first_s <= time_s < stop_s:
             trace["time_s"].append(round(begin_s + time_s, 9))
             trace["gain_db"].append(gain_db)

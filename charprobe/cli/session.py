@@ -88,8 +88,8 @@ def session_command(
         click.echo("Writing page, tables and figures ...", err=True)
         command = shlex.join(["charprobe", "session", session.name, "--out", out.name])
         looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
-        publish(loaded, result, out, command=command, jobs=jobs, looks=looks, notes=pairing.notes)
-    findings = findings_of(loaded, result)
+        findings = findings_of(loaded, result)
+        publish(loaded, result, findings, out, command=command, jobs=jobs, looks=looks, notes=pairing.notes)
     for note in findings.copies:
         click.echo(f"Warning: {note}", err=True)
     for line in findings.sentences:

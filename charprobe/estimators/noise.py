@@ -78,8 +78,9 @@ class Noise:
         Levels in dBFS, a full-scale sine being 0.
     mains : tuple of Line
         Lines of the 50 Hz or 60 Hz family that stand out of the noise; empty if none does.
-    spectrum_hz, spectrum_dbfs_per_hz : ndarray, shape (n,)
-        Noise density by third octaves, in dBFS per Hz of bandwidth, mains lines left out.
+    spectrum_hz, spectrum_dbfs_per_hz, spectrum_std_db : ndarray, shape (n,)
+        Noise density by third octaves, in dBFS per Hz of bandwidth, mains lines left out, and its standard
+        uncertainty.
     muted : bool
         Whether the stretch holds runs of exact digital zeros such as an idle mute leaves.
     """
@@ -90,6 +91,7 @@ class Noise:
     mains: tuple[Line, ...]
     spectrum_hz: Array
     spectrum_dbfs_per_hz: Array
+    spectrum_std_db: Array
     muted: bool
 
     @property
@@ -140,14 +142,12 @@ def measure_noise(cut: Cut) -> Noise:
     power = _filled(power, covered)
     band = (frequency >= FROM_HZ) & (frequency <= min(TO_HZ, 0.47 * cut.rate_hz))
     inside, at = power[band], frequency[band]
-    centres, density = _third_octaves(inside, at, bin_hz)
     return Noise(
         _level(inside),
         _level(inside * a_weighting(at) ** 2),
         _level(inside * ccir_rms_weighting(at) ** 2),
         lines,
-        centres,
-        density,
+        *_third_octaves(inside, at, bin_hz),
         is_muted(cut.samples),
     )
 
@@ -165,10 +165,15 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
 
 def _level(weighted: Array) -> Quantity:
     total = float(weighted.sum())
-    freedom = 2 * total**2 / (HANN_CORRELATION * float(weighted @ weighted) / 2)
+    freedom = _freedom(weighted)
     low, high = (10 * math.log10(total * freedom / float(chi2.ppf(p, freedom))) for p in (0.975, 0.025))
     value = 10 * math.log10(total)
     return Quantity(value, min(low, value), max(high, value), "dBFS")
+
+
+def _freedom(weighted: Array) -> float:
+    """Effective degrees of freedom of a sum of bins."""
+    return 2 * float(weighted.sum()) ** 2 / (HANN_CORRELATION * float(weighted @ weighted) / 2)
 
 
 def _mains_lines(power: Array, bin_hz: float) -> tuple[tuple[Line, ...], Array]:
@@ -241,9 +246,15 @@ def _filled(power: Array, covered: Array) -> Array:
     return out
 
 
-def _third_octaves(power: Array, frequency: Array, bin_hz: float) -> tuple[Array, Array]:
+def _third_octaves(power: Array, frequency: Array, bin_hz: float) -> tuple[Array, Array, Array]:
+    """Middles, densities and standard uncertainties in dB."""
     centres = 1000 * 2.0 ** (np.arange(-17, 14) / 3)
     centres = centres[(centres >= 1.12 * frequency[0]) & (centres <= frequency[-1] / 1.12)]
     edge = 2.0 ** (1 / 6)
-    sums = np.array([power[(frequency >= c / edge) & (frequency < c * edge)].mean() for c in centres])
-    return centres, 10 * np.log10(np.maximum(sums / bin_hz, 1e-40))
+    bands = [power[(frequency >= c / edge) & (frequency < c * edge)] for c in centres]
+    means = np.array([band.mean() for band in bands])
+    # a few bins may look more even than they are, and none can be more so than equal ones
+    most = [2 * band.size / HANN_CORRELATION for band in bands]
+    freedom = np.array([min(_freedom(b), m) if b.any() else m for b, m in zip(bands, most, strict=True)])
+    std_db = 10 / math.log(10) * np.sqrt(2 / freedom)
+    return centres, 10 * np.log10(np.maximum(means / bin_hz, 1e-40)), std_db

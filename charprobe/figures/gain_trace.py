@@ -14,7 +14,8 @@ from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import Array, conditions, in_words, numbers, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile, measured
+from charprobe.profile import Profile
+from charprobe.reference_step import reference_step
 from charprobe.wording import display_unit, number_text, rounded_text
 
 Edge = Literal["attack", "release"]
@@ -90,18 +91,6 @@ def plot_edge(
         axes.set_xlim(-BEFORE * reach, reach)
         axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
     return axes
-
-
-def reference_step(profile: Profile) -> int:
-    """Return the row of "timing" that the quantities of a profile speak of: the one with their t63."""
-    timing = profile.curves["timing"]
-    for edge in ("attack", "release"):
-        t63 = measured(profile, f"{edge}.t63")
-        if t63 is not None:
-            times = numbers(timing, f"{edge}_t63_s")
-            if np.isfinite(times).any():
-                return int(np.nanargmin(np.abs(times - t63.value)))
-    return 0
 
 
 def steps_of(trace: Table, edge: str) -> list[int]:

@@ -22,6 +22,16 @@ class Beside:
             raise ValueError(f"{self.path} does not lie below the page")
 
 
+def tables_beside(folder: str, what: str) -> list[Beside]:
+    """Return the tables of a comparison that lie in a folder below the page; `what` is compared."""
+    holds = {
+        "values.csv": "every quantity with its interval",
+        "differences.csv": "differences, margins and verdicts",
+        "dictionary.csv": "units, definitions and reasons for the margins",
+    }
+    return [Beside(PurePosixPath(folder, name), f"{text}, {what}") for name, text in holds.items()]
+
+
 def links_to(files: Sequence[Beside]) -> Html:
     """Return a list of links, each with what the file holds; nothing without files."""
     if not files:

@@ -7,10 +7,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.figures.gain_trace import edge_trace, reference_step
+from charprobe.figures.gain_trace import edge_trace
 from charprobe.figures.overlay import has_reduction
 from charprobe.figures.source import flags, numbers
 from charprobe.profile import Profile
+from charprobe.reference_step import reference_step
 from charprobe.report.markup import EMPTY, Html, element
 
 Array = NDArray[np.float64]

@@ -13,8 +13,10 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from charprobe.compare import compare_profiles
+from charprobe.estimators.phase_set import bursts_of
 from charprobe.generators.render import lay_out, render
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise
@@ -37,6 +39,7 @@ RECIPE = Recipe(
         Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.7, reference=True),
     ),
 )
+CURVES = ("static curve", "static curve, anchored", "attack trace", "release trace")
 NAMES = ("static.threshold", "static.slope", "static.makeup_gain", "attack.t63", "release.t63")
 REPEATS = 2
 
@@ -66,12 +69,15 @@ def other_unit(one: dict[str, float], rng: np.random.Generator) -> tuple[dict[st
     return values, shares
 
 
+def unit_bend(values: dict[str, float]) -> Bend:
+    return Bend(values["static.threshold"], values["static.slope"], 4.0)
+
+
 def built(values: dict[str, float]) -> Stage:
-    bend = Bend(values["static.threshold"], values["static.slope"], 4.0)
     return Compressor(
         "unit",
         "a unit",
-        (bend,),
+        (unit_bend(values),),
         attack_s=values["attack.t63"],
         release_s=values["release.t63"],
         makeup_db=values["static.makeup_gain"],
@@ -116,17 +122,51 @@ def judge_pair(seed: int) -> list[tuple[str, float, str]]:
         for _ in range(REPEATS)
     ]
     found = {item.name: item.verdict for item in compare_profiles(profiles).differences}
-    return [(name, shares[name], found[name]) for name in NAMES]
+    shares |= curve_shares(one, other)
+    return [(name, shares[name], found[name]) for name in (*NAMES, *CURVES)]
+
+
+def curve_shares(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
+    """By how many margins each curve of two units is off at most, from their own gains."""
+    levels = np.arange(-50.0, -1.9, 3.0)
+    static = [
+        values["static.makeup_gain"] - unit_bend(values).reduction_db(levels) for values in (one, other)
+    ]
+    apart = {
+        "static curve": static[1] - static[0],
+        "static curve, anchored": (static[1] - static[1][0]) - (static[0] - static[0][0]),
+    }
+    traces = [own_traces(built(values)) for values in (one, other)]
+    for edge in ("attack", "release"):
+        apart[f"{edge} trace"] = traces[1][edge] - traces[0][edge]
+    return {name: float(np.abs(apart[name]).max()) / MARGINS[name].size for name in CURVES}
+
+
+def own_traces(stage: Stage) -> dict[str, NDArray[np.float64]]:
+    """The gain that a unit itself applied around the edges of the reference burst, less that at rest."""
+    stimulus = lay_out(RECIPE, rate_hz=RATE_HZ, take=1)
+    gain_db = stage.process(render(stimulus), rate_hz=RATE_HZ, rng=np.random.default_rng(0)).gain_db
+    bursts = bursts_of(stimulus.segments[-1].tones)
+    reach = {"attack": bursts[0].hold.length, "release": bursts[0].release.length}
+    starts = {
+        "attack": [burst.hold.start for burst in bursts],
+        "release": [burst.release.start for burst in bursts],
+    }
+    rest_db = np.mean([gain_db[start - 10] for start in starts["attack"]])
+    return {
+        edge: np.mean([gain_db[start - 10 : start + reach[edge]] for start in starts[edge]], axis=0) - rest_db
+        for edge in reach
+    }
 
 
 def report(pairs: list[list[tuple[str, float, str]]]) -> str:
     wrong_same = sum(any(v == "same" and abs(s) > 1 for _, s, v in pair) for pair in pairs)
     wrong_different = sum(any(v == "different" and abs(s) <= 1 for _, s, v in pair) for pair in pairs)
     lines = [
-        "| quantity | truly inside | said same | said different | truly outside | said same | said different |"
+        "| quantity or curve | truly inside | said same | said different | truly outside | said same | said different |"
     ]
     lines.append("|---|---|---|---|---|---|---|")
-    for name in NAMES:
+    for name in (*NAMES, *CURVES):
         inside = Counter(v for pair in pairs for n, s, v in pair if n == name and abs(s) <= 1)
         outside = Counter(v for pair in pairs for n, s, v in pair if n == name and abs(s) > 1)
         cells = [name]
@@ -136,7 +176,9 @@ def report(pairs: list[list[tuple[str, float, str]]]) -> str:
     return "\n\n".join(
         [
             f"{len(pairs)} pairs of simulated units, {REPEATS} captures of each through rigs of random noise, clock and delay; "
-            f'{len(NAMES)} quantities that differ by 0 to 2 margins, half of them by 0.9 to 1.1. Pairs with a wrong "same" '
+            f"{len(NAMES)} quantities that differ by 0 to 2 margins, half of them by 0.9 to 1.1, and {len(CURVES)} curves, whose "
+            "truth is the largest difference of the units' own gains. "
+            f'Pairs with a wrong "same" '
             f'among them: {wrong_same} ({100 * wrong_same / len(pairs):.1f} %); with a wrong "different": {wrong_different} '
             f"({100 * wrong_different / len(pairs):.1f} %); stated is at most 5 % of pairs for each.",
             "\n".join(lines),

@@ -1,0 +1,112 @@
+"""Curves over level and frequency that are compared as a whole, from the profiles of a subject."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from charprobe.chapter import Table
+from charprobe.compared_curve import Array, Curve, Points, averaged
+from charprobe.estimators.harmonics import DETECTED
+from charprobe.subjects import Subject
+
+SAME_LEVEL_DB = 0.05  # points closer than this are one step; recipes step by 0.1 dB at least
+SAME_TOP_DB = 3.1  # static curves end at one level if they do within a step of the shipped recipes
+SAME_OCTAVES = 0.01  # frequencies closer than this are one; tables have ten to twelve an octave
+SAME_END_OCTAVES = 0.34  # responses end at one frequency if they do within a third of an octave
+MIDDLE_HZ = 1000.0
+FROM_HZ, TO_HZ = 20.0, 20_000.0
+LOWEST_OCTAVE = -3  # re 1 kHz; noise below it is one band, for a short silence tells little of a narrow one
+CLEAR_DB = 26.0  # over the detection limit of the table: 0.1 dB of standard uncertainty
+DB = 20 / math.log(10)
+
+
+def static_curve_of(subject: Subject) -> Curve | None:
+    """Average settled, used points over directions and repeats; None if no repeat has enough of them."""
+    return averaged(subject, "static", _settled, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+
+
+def response_of(subject: Subject) -> Curve | None:
+    """Average the response at the lowest drive over repeats, less its value at 1 kHz; None without one."""
+    return averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
+
+
+def distortion_of(subject: Subject) -> Curve | None:
+    """Average THD near 1 kHz against input level over repeats; None without enough levels that show any."""
+    return averaged(subject, "harmonics", _distortion, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+
+
+def noise_spectrum_of(subject: Subject) -> Curve | None:
+    """Average noise levels in octaves over repeats, mains lines left out; None without a spectrum."""
+    return averaged(subject, "noise_spectrum", _noise, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
+
+
+def _settled(table: Table) -> Points:
+    columns = table.columns
+    used = columns.get("used", [True] * len(columns["input_dbfs"]))
+    rows = zip(columns["input_dbfs"], columns["gain_db"], columns["std_db"], used, strict=True)
+    return [
+        (float(level), float(gain), float(std or 0.0))
+        for level, gain, std, keep in rows
+        if keep and level is not None and gain is not None
+    ]
+
+
+def _response(table: Table) -> Points:
+    columns = table.columns
+    stds = columns.get("magnitude_std_db", [0.0] * len(columns["frequency_hz"]))
+    rows = [
+        (math.log2(float(hz) / MIDDLE_HZ), float(db), float(std or 0.0), float(drive or 0.0))
+        for hz, db, std, drive in zip(
+            columns["frequency_hz"], columns["magnitude_db"], stds, columns["drive_dbfs"], strict=True
+        )
+        if hz is not None and db is not None and FROM_HZ <= float(hz) <= TO_HZ
+    ]
+    lowest = min((row[3] for row in rows), default=0.0)
+    rows = sorted(row for row in rows if row[3] == lowest)
+    if not rows or not rows[0][0] <= 0.0 <= rows[-1][0]:
+        return []
+    middle = float(np.interp(0.0, [row[0] for row in rows], [row[1] for row in rows]))
+    return [(place, value - middle, std) for place, value, std, _ in rows]
+
+
+def _distortion(table: Table) -> Points:
+    """THD of the tone nearest 1 kHz where it stands clear of the detection limit and of the bypass's."""
+    columns = table.columns
+    names = ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
+    near = columns.get("near_bypass", [""] * len(columns["input_dbfs"]))
+    rows = [
+        tuple(float(cell) for cell in row if cell is not None)
+        for row, rig in zip(zip(*(columns[name] for name in names), strict=True), near, strict=True)
+        if not rig and None not in row
+    ]
+    if not rows:
+        return []
+    chosen = min((row[0] for row in rows), key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
+    return [
+        (level, thd, DB * 10 ** ((limit - thd) / 20) / DETECTED)
+        for hz, level, thd, limit in rows
+        if hz == chosen and thd > limit + CLEAR_DB
+    ]
+
+
+def _noise(table: Table) -> Points:
+    """Level of each octave from its third octaves; everything below the octave of 125 Hz is one band."""
+    if "density_std_db" not in table.columns:
+        return []
+    hz, density_db, std_db = (
+        np.array(table.columns[name], dtype=float)
+        for name in ("frequency_hz", "density_dbfs_per_hz", "density_std_db")
+    )
+    power = 10 ** (density_db / 10) * hz  # third octaves are as wide as their middle is high
+    octave = np.maximum(np.round(np.log2(hz / MIDDLE_HZ)), LOWEST_OCTAVE - 1)
+    return [
+        _band(float(number), power[octave == number], std_db[octave == number])
+        for number in np.unique(octave)
+    ]
+
+
+def _band(octave: float, power: Array, std_db: Array) -> tuple[float, float, float]:
+    total = float(power.sum())
+    return octave, 10 * math.log10(total), float(np.sqrt(((power * std_db) ** 2).sum())) / total
