@@ -6,37 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import convolve, firwin
 
 from charprobe.cut import Array
-from charprobe.listening.blocks import Frames, read_padded
-from charprobe.listening.filtering import through
-from charprobe.listening.warp import read_at
+from charprobe.listening.blocks import read_padded
+from charprobe.listening.delay_fit import Guide, Point, fit_delay
 
 WINDOW = 1 << 15
 MAX_POINTS = 160
 MAX_JUMP = 1 << 15  # frames by which the latency may jump from one window to the next
 MIN_SCORE = 12.0  # peak over scatter of a window's correlation; unrelated windows stay below about 8
-_GAIN_S = 0.005  # the gain counts as constant over this long
 _WHITENING = 0.6
-_ROUNDS = 10
-_BAND = np.convolve(firwin(63, 0.8, window=("kaiser", 8.0)), [1.0, -1.96, 0.9604])  # treble tells time best
-
-
-@dataclass(frozen=True)
-class Guide:
-    """The two files and which dry channel each processed channel is compared with."""
-
-    dry: Frames
-    processed: Frames
-    dry_channels: tuple[int, ...]
-
-    def dry_at(self, *, first: float, step: float, count: int, response: Array) -> Array:
-        """Dry sound at positions from `first` on, through the response; shape (count, processed channels)."""
-        before = response.shape[0] - 1
-        raw = read_at(self.dry, first=first - before * step, step=step, count=count + before)
-        picked = raw[:, self.dry_channels]
-        return through(picked, response)
 
 
 @dataclass(frozen=True)
@@ -99,7 +78,7 @@ def track_delay(guide: Guide, *, lag: int) -> Track:
     kept = sorted(found)
     flat = np.ones((1, guide.processed.channels))
     points = [
-        refine(guide, start=int(starts[k]), size=size, delay=float(found[k].lag), step=1.0, response=flat)
+        fit_delay(guide, start=int(starts[k]), size=size, delay=float(found[k].lag), step=1.0, response=flat)
         for k in kept
     ]
     polarity = np.array([found[k].polarity for k in kept])
@@ -109,7 +88,7 @@ def track_delay(guide: Guide, *, lag: int) -> Track:
 def refine_track(guide: Guide, track: Track, *, size: int, step: float, response: Array) -> Track:
     """Refine all delays again, with the clocks' ratio and the dry sound sent through `response` first."""
     points = [
-        refine(guide, start=int(middle - size / 2), size=size, delay=delay, step=step, response=response)
+        fit_delay(guide, start=int(middle - size / 2), size=size, delay=delay, step=step, response=response)
         for middle, delay in zip(track.position, track.delay, strict=True)
     ]
     return _joined(points, track.polarity, unmatched=track.unmatched)
@@ -150,76 +129,3 @@ def match_window(guide: Guide, *, start: int, size: int, lag: int, reach: int) -
     peak = int(np.argmax(np.abs(correlation)))
     score = float(np.abs(correlation[peak]) / (np.sqrt(np.mean(correlation**2)) + 1e-300))
     return Match(lag - reach + peak, score, 1 if correlation[peak] > 0 else -1)
-
-
-@dataclass(frozen=True)
-class Point:
-    """Delay at one dry position, both in frames, with its standard uncertainty.
-
-    `unexplained` is the share of the window's power that no gain and no delay explain.
-    """
-
-    position: float
-    delay: float
-    std: float
-    unexplained: float
-
-
-def refine(guide: Guide, *, start: int, size: int, delay: float, step: float, response: Array) -> Point:
-    """Refine the delay of one window below a sample.
-
-    Parameters
-    ----------
-    guide : Guide
-        The two files.
-    start, size : int
-        The window, in dry frames.
-    delay : float
-        Delay to start from, good to a sample.
-    step : float
-        Dry frames per processed frame within the window.
-    response : ndarray, shape (m, processed channels)
-        Impulse response the dry sound is sent through first; ones of shape (1, channels) for none.
-
-    Notes
-    -----
-    Least squares of ``y(t) - (g + h t) x(t - d)`` with g and h free in each 5 ms, eliminated in closed form,
-    and one delay d: a gain that moves, as a compressor's does, then pulls the delay nowhere. Gauss-Newton
-    over d, on the band below 0.8 of half the sampling rate. The delay belongs to the position where its
-    information is centred.
-    """
-    stretch = max(32, round(_GAIN_S * guide.dry.rate_hz))
-    count = size // stretch * stretch
-    shape = (count // stretch, stretch, guide.processed.channels)
-    at = start + round(delay)
-    edge = _BAND.size - 1
-    wide = read_padded(guide.processed, at - edge, at + count)
-    y = through(wide, _BAND[:, None]).reshape(shape)
-    kernel = convolve(response, _BAND[:, None])
-    ramp = np.linspace(-1, 1, stretch)[None, :, None]
-    std, middle, centre, unexplained = np.inf, start + size / 2, start + size / 2, 1.0
-    for _ in range(_ROUNDS):
-        first = middle + (at - delay - middle) * step
-        x, ahead, behind = (
-            guide.dry_at(first=first + offset, step=step, count=count, response=kernel).reshape(shape)
-            for offset in (0.0, 0.25, -0.25)
-        )
-        slope = 2 * (ahead - behind)
-        xx = np.sum(x * x, axis=1) + 1e-30
-        gain = np.sum(x * y, axis=1) / xx
-        tilted = ramp * x
-        tilted -= x * (np.sum(x * tilted, axis=1) / xx)[:, None]
-        free = slope - x * (np.sum(x * slope, axis=1) / xx)[:, None]
-        free -= tilted * (np.sum(tilted * slope, axis=1) / (np.sum(tilted**2, axis=1) + 1e-30))[:, None]
-        information = np.sum(gain**2 * np.sum(free * free, axis=1), axis=1)
-        total = information.sum()
-        if total <= 0:
-            break
-        move = -np.sum(gain * np.sum(free * y, axis=1)) / total
-        error = float(np.mean((y - gain[:, None] * x) ** 2))
-        std, unexplained = float(np.sqrt(error / total)), error / (float(np.mean(y**2)) + 1e-30)
-        centre = start + stretch * float((np.arange(shape[0]) + 0.5) @ information / total)
-        delay += float(np.clip(move, -0.7, 0.7))
-        if abs(move) < 1e-6:
-            break
-    return Point(centre, delay + (centre - middle) * (1 / step - 1), std, unexplained)

@@ -9,7 +9,8 @@ import numpy as np
 from charprobe.cut import Array
 from charprobe.errors import CharprobeError
 from charprobe.listening.blocks import Frames, frame_blocks
-from charprobe.listening.delay_track import Guide, Track, refine_track, track_delay, window_length
+from charprobe.listening.delay_fit import Guide
+from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
 from charprobe.listening.gain_trace import Gained, trace_gain
 from charprobe.listening.onsets import MIN_SCORE, Activity, activity, locate
 from charprobe.listening.pair_response import SecondPath, find_second_path, minimum_phase, pair_spectra
@@ -23,6 +24,7 @@ _RESPONSE_TAPS = 2048
 _RESPONSE_ROUNDS = 5
 _RESPONSE_S = 180
 _RESPONSE_DOUBT = 0.3  # of what a response moves the delay by, as standard uncertainty
+_RESPONSE_LEAST = 0.002  # frames of doubt that a response brings in any case
 _CLEARLY_BETTER = 0.8  # unexplained power with the response over without it: only then is there a response
 _MAX_UNMATCHED = 0.5
 
@@ -178,7 +180,8 @@ def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, 
         return fitted, False, track
     refitted = fit_map(with_response, frames=guide.dry.frames)
     moved = float(np.median(np.abs(with_response.delay - without.delay)))
-    refitted = replace(refitted, offset_std=float(np.hypot(refitted.offset_std, _RESPONSE_DOUBT * moved)))
+    doubt = max(_RESPONSE_DOUBT * moved, _RESPONSE_LEAST)
+    refitted = replace(refitted, offset_std=float(np.hypot(refitted.offset_std, doubt)))
     return _placed_jumps(guide, refitted, with_response), True, with_response
 
 
