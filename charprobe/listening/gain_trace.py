@@ -17,6 +17,7 @@ WINDOW_S = 0.004
 MAX_POINTS = 400_000
 _HOP_S = 0.002
 _FLOOR = 1e-5  # power re the loudest window: what lies 50 dB below tells nothing of the gain
+_COLOUR = 1.5  # saturation takes three times the third harmonic off the gain of a sine: 1.96 of these
 _CORRELATED = 6  # neighbouring residual samples that count as one
 
 
@@ -31,8 +32,8 @@ class GainTrace:
     gain_db : ndarray
         Gain, make-up included.
     low_db, high_db : ndarray
-        95 % interval of the gain, from what it leaves unexplained in the window and from how sharply the
-        trace bends there.
+        95 % interval of the gain, from what it leaves unexplained in the window, from what saturation may
+        have taken, and from how sharply the trace bends there.
     level_dbfs : ndarray
         Level of the dry sound in the window (a full-scale sine is 0 dBFS).
     known : ndarray of bool
@@ -69,8 +70,9 @@ def trace_gain(
     In each window of 4 ms least squares of ``y - (g + h t) x``: letting the gain slope removes the pull
     towards the louder half of the window. Gains that move within less than about 4 ms come out smoothed; by
     how much is judged from the bend of the trace between neighbouring windows, and widens the interval, as
-    does a window where the sound fades. Where only bass sounds, a window holds less than a cycle and
-    distortion is not told from gain.
+    does a window where the sound fades. What no gain explains and grows with the sound is taken for
+    saturation, whose own loss of gain is not told from the stage's: it widens the interval too. Where only
+    bass sounds, a window holds less than a cycle and distortion is not told from gain.
     """
     rate_hz = dry.rate_hz
     size = 2 * round(WINDOW_S * rate_hz / 2)
@@ -92,7 +94,7 @@ def trace_gain(
 
 
 def _windows(x: Array, y: Array, *, starts: NDArray[np.integer], size: int) -> Array:
-    """Gain, its variance and the dry power of each window; shape (windows, 3)."""
+    """Gain, its variance, dry power and unexplained power of each window; shape (windows, 4)."""
     t = (np.arange(x.shape[0]) - x.shape[0] / 2)[:, None]
     columns = np.concatenate(
         [[v.sum(axis=1)] for v in (x * x, t * x * x, t * t * x * x, x * y, t * x * y, y * y)]
@@ -112,16 +114,20 @@ def _windows(x: Array, y: Array, *, starts: NDArray[np.integer], size: int) -> A
     variance = np.where(
         sound, unexplained / max(count / _CORRELATED - 2, 1) * ttxx * count / size / x.shape[1] / safe, np.inf
     )
-    return np.stack([gain, variance, xx / count], axis=1)
+    return np.stack([gain, variance, xx / count, unexplained / count], axis=1)
 
 
 def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> GainTrace:
-    gain, variance, power = rows.T
+    gain, variance, power, unexplained = rows.T
     upright = np.sign(np.sum(gain * power)) or 1.0
     gain = gain * upright
     hop_s = float(np.diff(time_s[:2], append=np.inf)[0])
     bend_db = _bend_db(gain, steps=max(1, round(window_s / 2 / hop_s)))
-    std_db = np.hypot(20 / np.log(10) * np.sqrt(variance) / np.maximum(gain, 1e-12), bend_db)
+    grown = np.maximum(unexplained - _steady(unexplained, power), 0.0)  # with the sound: distortion
+    in_db = 20 / np.log(10) / np.maximum(gain, 1e-12)
+    taken_db = in_db * _COLOUR * np.sqrt(grown / np.maximum(power, 1e-30))
+    # a gain that bends leaves sound unexplained too: the larger of both causes counts
+    std_db = np.hypot(in_db * np.sqrt(variance), np.maximum(taken_db, bend_db))
     known = (power > _FLOOR * power.max()) & (gain > 1e-6) & (std_db < 3.0)
     gain_db = 20 * np.log10(np.maximum(gain, 1e-6))
     if known.any():
@@ -131,6 +137,13 @@ def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> GainTrace:
     reach = Z95 * np.minimum(std_db, 60.0)
     level = 10 * np.log10(2 * power + 1e-30)
     return GainTrace(time_s, gain_db, gain_db - reach, gain_db + reach, level, known, window_s)
+
+
+def _steady(unexplained: Array, power: Array) -> float:
+    """Power of what no gain explains in the quiet tenth of the windows with sound: noise."""
+    sounding = power > _FLOOR * power.max()
+    quiet = sounding & (power <= np.quantile(power[sounding], 0.1)) if sounding.any() else sounding
+    return float(np.median(unexplained[quiet])) if quiet.any() else 0.0
 
 
 def _bend_db(gain: Array, *, steps: int) -> Array:

@@ -24,13 +24,14 @@ def compressor(*, attack_s, release_s):
     )
 
 
-def compressed(kind, rng, *, attack_s, release_s):
+def compressed(kind, rng, *, attack_s, release_s, drive=0.0):
     dry = generate(kind, seconds=8, rate_hz=RATE_HZ, rng=np.random.default_rng(3))
     out = compressor(attack_s=attack_s, release_s=release_s).process(dry, rate_hz=RATE_HZ, rng=rng)
+    wet = np.tanh(drive * out.samples) / drive if drive else out.samples
     noise = 10 ** (-90 / 20) * rng.standard_normal(dry.size)
     trace = trace_gain(
         on_24_bit(dry, rate_hz=RATE_HZ),
-        on_24_bit(out.samples + noise, rate_hz=RATE_HZ),
+        on_24_bit(wet + noise, rate_hz=RATE_HZ),
         dry_channels=(0,),
         response=FLAT,
     )
@@ -45,6 +46,14 @@ def test_trace_follows_the_stages_own_gain(kind, attack_s, release_s, rng):
     assert np.sqrt(np.mean(error**2)) < 0.1  # the stated goal
     inside = (trace.low_db <= truth) & (truth <= trace.high_db)
     assert np.mean(inside[trace.known]) > 0.9  # a 95 % interval; judged from the bend, so on the wide side
+
+
+@pytest.mark.parametrize("kind", ["music", "speech"])
+@pytest.mark.parametrize("drive", [0.2, 0.6, 1.5])
+def test_intervals_allow_for_what_saturation_takes_of_the_gain(kind, drive, rng):
+    trace, truth = compressed(kind, rng, attack_s=0.005, release_s=0.1, drive=drive)
+    inside = (trace.low_db <= truth) & (truth <= trace.high_db)
+    assert np.mean(inside[trace.known]) > 0.9  # a 95 % interval; the truth is without the saturation's loss
 
 
 def test_an_attack_faster_than_the_window_is_smoothed_and_the_interval_says_so(rng):
