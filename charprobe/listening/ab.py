@@ -13,7 +13,8 @@ from charprobe.audio import open_capture
 from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
-from charprobe.listening.pairing import Pair, PairingError, fit_response, pair_files
+from charprobe.listening.pair_checks import PairingError
+from charprobe.listening.pairing import Pair, fit_response, pair_files
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
 from charprobe.quantity import Quantity, Unmeasured

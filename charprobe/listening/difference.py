@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
 from charprobe.cut import Array
@@ -15,6 +16,7 @@ from charprobe.listening.gain_trace import Gained, GainTrace
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
 from charprobe.listening.time_map import Placed, TimeMap
+from charprobe.listening.warp import EXACT_BAND
 
 Step = Literal["as it is", "gain", "delay", "clock drift", "response"]
 Cause = Literal["level", "time", "response", "distortion", "noise"]
@@ -60,6 +62,8 @@ class Null:
         The one gain removed.
     impulse : ndarray, shape (2 RESPONSE_REACH + 1, channels)
         Response of the best linear filter from dry to processed, time zero in the middle.
+    top_hz : float or None
+        Sound above is left out: it cannot be read between samples; None where no such reading was needed.
     sentence : str
         What limits the null before and after.
     """
@@ -68,6 +72,7 @@ class Null:
     band_hz: Array
     gain_db: float
     impulse: Array
+    top_hz: float | None
     sentence: str
 
 
@@ -84,7 +89,8 @@ def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
     Notes
     -----
     Energies are summed over up to 3000 Hann windows of 8192 frames spread over the pair. Polarity is set
-    right first. Each step fits the one gain anew. What the last step leaves is called level as far as the
+    right first. Where the processed file must be read between its samples, only the band in which that is
+    exact counts. Each step fits the one gain anew. What the last step leaves is called level as far as the
     gain trace explains it; of the rest, the part that grows with the sound is distortion, the part that does
     not is noise.
     """
@@ -96,12 +102,15 @@ def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
     at_delay = _shifted(pair, tuple(middle - _last(settled, pair) + extra for extra in settled), jumps.starts)
     spectra = pair_spectra(pair.dry, pair.processed, dry_channels=pair.dry_channels, size=SIZE * 2)
     impulse = _impulse(spectra)
+    bins = SIZE // 2 + 1
+    if pair.processed.resampled:
+        bins = int(EXACT_BAND * bins)
     sums = [
-        _sums(pair, at_whole, impulse=None, trace=None),
-        _sums(pair, at_delay, impulse=None, trace=None),
-        _sums(pair, pair.processed, impulse=None, trace=None),
-        _sums(pair, pair.processed, impulse=impulse, trace=None),
-        _sums(pair, pair.processed, impulse=impulse, trace=trace),
+        _sums(pair, at_whole, bins=bins, impulse=None, trace=None),
+        _sums(pair, at_delay, bins=bins, impulse=None, trace=None),
+        _sums(pair, pair.processed, bins=bins, impulse=None, trace=None),
+        _sums(pair, pair.processed, bins=bins, impulse=impulse, trace=None),
+        _sums(pair, pair.processed, bins=bins, impulse=impulse, trace=trace),
     ]
     return _ladder(pair, sums, impulse)
 
@@ -139,34 +148,37 @@ class _Sums:
     gain: float
 
 
-def _sums(pair: Pair, processed: Frames, *, impulse: Array | None, trace: GainTrace | None) -> _Sums:
+def _sums(
+    pair: Pair, processed: Frames, *, bins: int, impulse: Array | None, trace: GainTrace | None
+) -> _Sums:
     frames = pair.dry.frames
     count = int(np.clip(2 * frames // SIZE - 1, 1, MAX_WINDOWS))
     starts = np.linspace(0, max(frames - SIZE, 0), count).astype(int)
     window = np.hanning(SIZE)[:, None]
-    bins = SIZE // 2 + 1
     dry, wet, product = np.zeros(bins), np.zeros(bins), np.zeros(bins)
-    pieces = []
-    for start in starts:
+    per_window = np.zeros((count, 3))
+    for k, start in enumerate(starts):
         x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
         y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
-        spectrum_x, spectrum_y = rfft(x * window, axis=0), rfft(y * window, axis=0)
-        dry += np.sum(np.abs(spectrum_x) ** 2, axis=1)
-        wet += np.sum(np.abs(spectrum_y) ** 2, axis=1)
-        product += np.sum((np.conj(spectrum_x) * spectrum_y).real, axis=1)
-        pieces.append((spectrum_x, spectrum_y) if count <= 400 else None)
+        spectrum_x, spectrum_y = rfft(x * window, axis=0)[:bins], rfft(y * window, axis=0)[:bins]
+        own = (
+            _energy(spectrum_x, spectrum_x),
+            _energy(spectrum_y, spectrum_y),
+            _energy(spectrum_x, spectrum_y),
+        )
+        dry += own[0]
+        wet += own[1]
+        product += own[2]
+        per_window[k] = [part.sum() for part in own]
     gain = float(product.sum() / max(dry.sum(), 1e-30))
-    residual, per_window, per_window_wet = np.zeros(bins), np.zeros(count), np.zeros(count)
-    for k, start in enumerate(starts):
-        kept = pieces[k]
-        if kept is None:
-            x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
-            y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
-            kept = rfft(x * window, axis=0), rfft(y * window, axis=0)
-        left = np.sum(np.abs(kept[1] - gain * kept[0]) ** 2, axis=1)
-        residual += left
-        per_window[k], per_window_wet[k] = left.sum(), np.sum(np.abs(kept[1]) ** 2)
-    return _Sums(dry, wet, product, residual, per_window, per_window_wet, gain)
+    residual = np.maximum(wet - 2 * gain * product + gain**2 * dry, 0.0)
+    left = np.maximum(per_window @ (gain**2, 1.0, -2 * gain), 0.0)
+    return _Sums(dry, wet, product, residual, left, per_window[:, 1], gain)
+
+
+def _energy(one: NDArray[np.complex128], other: NDArray[np.complex128]) -> Array:
+    """Energy that two spectra share, per bin."""
+    return np.asarray(np.sum(one.real * other.real + one.imag * other.imag, axis=1))
 
 
 def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace: GainTrace | None) -> Array:
@@ -211,7 +223,8 @@ def _ladder(pair: Pair, sums: list[_Sums], impulse: Array) -> Null:
         bands = [_depth(float(residuals[k][a:b].sum()), float(reference[a:b].sum())) for a, b in edges]
         rungs.append(Rung(step, _depth(energies[k], total), np.array(bands), limit))
     gain_db = float(20 * np.log10(max(abs(at_rate.gain), 1e-9)))
-    return Null(tuple(rungs), band_hz, gain_db, impulse, _sentence(tuple(rungs), gain_db))
+    top_hz = None if reference.size > SIZE // 2 else (reference.size - 1) * pair.dry.rate_hz / SIZE
+    return Null(tuple(rungs), band_hz, gain_db, impulse, top_hz, _sentence(tuple(rungs), gain_db, top_hz))
 
 
 def _depth(left: float, whole: float) -> float:
@@ -250,7 +263,7 @@ _WORDS: dict[Cause, str] = {
 }
 
 
-def _sentence(rungs: tuple[Rung, ...], gain_db: float) -> str:
+def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> str:
     first, timed, last = rungs[0], rungs[3], rungs[-1]
     return (
         f"Taken as they are, the files null to {first.depth_db:.1f} dB and what limits it is "
@@ -260,6 +273,11 @@ def _sentence(rungs: tuple[Rung, ...], gain_db: float) -> str:
         f"{_WORDS[timed.limit]}; with the best linear filter removed too to {last.depth_db:.1f} dB, "
         "limited by "
         f"{_WORDS[last.limit]}."
+        + (
+            ""
+            if top_hz is None
+            else f" Sound above {top_hz / 1000:.1f} kHz, which cannot be read between samples, is left out."
+        )
     )
 
 

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NoReturn
 
 import numpy as np
 
 from charprobe.cut import Array
-from charprobe.errors import CharprobeError
-from charprobe.listening.blocks import Frames, frame_blocks
+from charprobe.listening.blocks import Frames
 from charprobe.listening.delay_fit import Guide
 from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
 from charprobe.listening.gain_trace import Gained, trace_gain
-from charprobe.listening.onsets import MIN_SCORE, Activity, activity, locate
+from charprobe.listening.onsets import rough_lags
+from charprobe.listening.pair_checks import MIN_COMMON_S, PairingError, check_level, check_shapes, different
 from charprobe.listening.pair_response import SecondPath, find_second_path, minimum_phase, pair_spectra
 from charprobe.listening.roles import Roles, check_roles
 from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
 from charprobe.quantity import Quantity, Reading, Unmeasured
 
-MIN_COMMON_S = 0.5
-_SILENT = 10 ** (-100 / 20)
 _RESPONSE_TAPS = 2048
 _RESPONSE_ROUNDS = 5
 _RESPONSE_S = 180
@@ -27,10 +26,6 @@ _RESPONSE_DOUBT = 0.3  # of what a response moves the delay by, as standard unce
 _RESPONSE_LEAST = 0.002  # frames of doubt that a response brings in any case
 _CLEARLY_BETTER = 0.8  # unexplained power with the response over without it: only then is there a response
 _MAX_UNMATCHED = 0.5
-
-
-class PairingError(CharprobeError):
-    """Two files cannot be brought together as a dry and a processed version of one sound."""
 
 
 @dataclass(frozen=True)
@@ -123,19 +118,22 @@ def pair_files(dry: Frames, processed: Frames) -> Pair:
 
     Notes
     -----
-    Rough place from band onsets, then cross-correlation of windows along the file, then least squares with a
-    gain free every 5 ms, so that neither make-up nor moving gain shifts the delay. Where a linear response
-    explains the sound clearly better, its minimum-phase part counts as response and only the rest as delay.
-    Latency changes below 0.3 frames are not told from scatter.
+    Rough place from band onsets, nearby first, then everywhere; then cross-correlation of windows along the
+    file, then least squares with a gain free every 5 ms and gentle filters beside it, so that neither make-up
+    nor moving gain nor a low cut shifts the delay. Where a linear response explains the sound clearly better,
+    its minimum-phase part counts as response and only the rest as delay. Latency changes below 0.3 frames are
+    not told from scatter.
     """
-    _check_shapes(dry, processed)
+    check_shapes(dry, processed)
     for name, source in (("dry", dry), ("processed", processed)):
-        _check_level(name, source)
+        check_level(name, source)
     channels = tuple(k if dry.channels > 1 else 0 for k in range(processed.channels))
     guide = Guide(dry, processed, channels)
-    lag = _rough_lag(dry, processed)
-    track = track_delay(guide, lag=lag)
-    if track.position.size == 0 or track.unmatched > _MAX_UNMATCHED:
+    for lag in rough_lags(dry, processed):
+        track = track_delay(guide, lag=lag)
+        if track.position.size > 0 and track.unmatched <= _MAX_UNMATCHED:
+            break
+    else:
         _explain_mismatch(guide, lag)
     size = window_length(min(dry.frames, processed.frames))
     fitted, response_fitted, track = _settle(guide, track, size=size)
@@ -213,64 +211,7 @@ def _placed_jumps(guide: Guide, fitted: FittedMap, track: Track) -> FittedMap:
     return FittedMap(moved, fitted.offset_std, fitted.drift_std)
 
 
-def _check_shapes(dry: Frames, processed: Frames) -> None:
-    if dry.rate_hz != processed.rate_hz:
-        raise PairingError(
-            f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export "
-            "both at one "
-            "sampling rate, then run again. Both files kept as they are"
-        )
-    if 1 < dry.channels != processed.channels:
-        raise PairingError(
-            f"the dry file has {dry.channels} channels, the processed one {processed.channels}: export the "
-            "channels that belong together (or a mono dry file), then run again. Both files kept as they are"
-        )
-    shortest = min(dry.frames, processed.frames) / dry.rate_hz
-    if shortest < MIN_COMMON_S:
-        raise PairingError(
-            f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to "
-            "bring the two "
-            "together: use a longer excerpt"
-        )
-
-
-def _check_level(name: str, source: Frames) -> None:
-    peak = 0.0
-    for block in frame_blocks(source):
-        if not np.isfinite(block).all():
-            raise PairingError(
-                f"the {name} file holds values that are no numbers: export it again. File kept"
-            )
-        peak = max(peak, float(np.abs(block).max(initial=0.0)))
-    if peak < _SILENT:
-        found = "digital silence" if peak == 0 else f"never louder than {20 * np.log10(peak):.0f} dBFS"
-        raise PairingError(f"the {name} file is {found}: check that the right track was exported. File kept")
-
-
-def _rough_lag(dry: Frames, processed: Frames) -> int:
-    """Locate the most eventful minute of the dry file in the processed one."""
-    needle, hay = activity(dry), activity(processed)
-    minute = 60 * dry.rate_hz // 256
-    start = 0
-    if needle.rises.shape[0] > minute:
-        events = np.concatenate([[0.0], np.cumsum(np.sum(needle.rises**2, axis=1))])
-        start = int(np.argmax(events[minute:] - events[:-minute]))
-        needle = Activity(needle.rises[start : start + minute])
-    lag, score = locate(needle, hay)
-    if score < MIN_SCORE:
-        raise _different(f"their onsets agree nowhere (score {score:.1f}, needed {MIN_SCORE:g})")
-    return lag - start * 256
-
-
-def _different(found: str) -> PairingError:
-    return PairingError(
-        f"the two files do not hold the same sound: {found}. Check that the processed file was made "
-        "from this "
-        "dry file. Both files kept as they are"
-    )
-
-
-def _explain_mismatch(guide: Guide, lag: int) -> None:
+def _explain_mismatch(guide: Guide, lag: int) -> NoReturn:
     if guide.dry.channels == 2:
         crossed = track_delay(Guide(guide.dry, guide.processed, (1, 0)), lag=lag)
         if crossed.unmatched < _MAX_UNMATCHED:
@@ -279,7 +220,7 @@ def _explain_mismatch(guide: Guide, lag: int) -> None:
                 "right. Exchange "
                 "them in one file, then run again. Both files kept as they are"
             )
-    raise _different("most windows of the one match nothing in the other")
+    raise different("most windows of the one match nothing in the other")
 
 
 def _common(guide: Guide, fitted: FittedMap) -> tuple[int, int]:

@@ -9,6 +9,7 @@ from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, frame_blocks
 
 _REACH = 24  # samples on each side that shape a value in between
+_CELL, _AT_ONCE = 64, 64  # samples looked at together, and how many such cells at once
 
 
 def _factor(rate_hz: int) -> int:
@@ -35,29 +36,44 @@ class TruePeakMeter:
     """
 
     def __init__(self, *, rate_hz: int, channels: int) -> None:
-        self._factor = _factor(rate_hz)
-        taps = 2 * _REACH * self._factor + 1
-        self._kernel = self._factor * firwin(taps, 1 / self._factor, window=("kaiser", 8.0))
+        factor = _factor(rate_hz)
+        kernel = factor * firwin(2 * _REACH * factor + 1, 1 / factor, window=("kaiser", 8.0))
+        fine = upfirdn(kernel, np.eye(_CELL + 2 * _REACH), up=factor, axis=0)
+        edge = 2 * _REACH * factor
+        self._between = fine[edge : edge + _CELL * factor].T
+        self._growth = float(np.abs(self._between).sum(axis=0).max())
         self._tail = np.zeros((2 * _REACH, channels))
-        self._peak = np.zeros(channels)
+        self._peak = 0.0
 
     def add(self, block: Array) -> None:
         """Take the next frames, shape (n, channels)."""
         joined = np.concatenate([self._tail, block])
-        fine = upfirdn(self._kernel, joined, up=self._factor, axis=0)
-        edge = 2 * _REACH * self._factor
-        inside = fine[edge : fine.shape[0] - edge]
-        if inside.size:
-            self._peak = np.maximum(self._peak, np.abs(inside).max(axis=0))
-        self._peak = np.maximum(self._peak, np.abs(block).max(axis=0, initial=0.0))
-        self._tail = joined[-2 * _REACH :]
+        self._peak = max(self._peak, float(np.abs(block).max(initial=0.0)))
+        count = (joined.shape[0] - 2 * _REACH) // _CELL
+        if count > 0:
+            self._peak = self._largest(joined[: count * _CELL + 2 * _REACH])
+        self._tail = joined[max(count, 0) * _CELL :]
+
+    def _largest(self, samples: Array) -> float:
+        """Largest magnitude so far and in whole cells of samples, but for those that cannot exceed it."""
+        windows = np.lib.stride_tricks.sliding_window_view(samples, _CELL + 2 * _REACH, axis=0)[::_CELL]
+        cells = windows.reshape(-1, _CELL + 2 * _REACH)
+        heights = np.abs(cells).max(axis=1)
+        peak = self._peak
+        order = np.argsort(-heights)
+        for start in range(0, order.size, _AT_ONCE):
+            some = order[start : start + _AT_ONCE]
+            some = some[heights[some] * self._growth > peak]
+            if some.size == 0:
+                break
+            peak = max(peak, float(np.abs(cells[some] @ self._between).max()))
+        return peak
 
     def peak(self) -> float:
-        """Return the largest magnitude over all channels, full scale = 1.
-
-        The last few samples are met as samples, not between them, until more sound follows.
-        """
-        return float(self._peak.max())
+        """Return the largest magnitude over all channels, full scale = 1; silence follows the last sample."""
+        ending = np.zeros((_CELL + 2 * _REACH, self._tail.shape[1]))
+        whole = np.concatenate([self._tail, ending])
+        return self._largest(whole[: (whole.shape[0] - 2 * _REACH) // _CELL * _CELL + 2 * _REACH])
 
     def peak_dbtp(self) -> float:
         """Return the largest magnitude in dB re full scale; -inf for silence."""
@@ -70,5 +86,4 @@ def measure_true_peak(source: Frames) -> float:
     meter = TruePeakMeter(rate_hz=source.rate_hz, channels=source.channels)
     for block in frame_blocks(source):
         meter.add(block)
-    meter.add(np.zeros((_REACH, source.channels)))
     return meter.peak()

@@ -14,6 +14,7 @@ from charprobe.listening.blocks import Frames, read_padded
 
 REACH = 64  # samples on each side that shape a value in between
 _BETA = 11.5
+EXACT_BAND = 0.94  # of half the sampling rate: above, values between the samples come out too soft
 _ORDER = 10
 _FRACTION_NODES = 64
 

@@ -63,6 +63,22 @@ def test_gain_and_delay_alone_null_below_80_db(moved):
     assert [rung.limit for rung in null.rungs[1:2]] == ["time"]
 
 
+def test_sound_that_cannot_be_read_between_samples_is_left_out_of_the_null_and_said(rng):
+    """Noise up to half the rate, half a sample late by a phase ramp: nothing but gain and delay differ."""
+    noise = 0.1 * rng.standard_normal(4 * RATE_HZ)
+    pair = pair_files(
+        on_24_bit(noise, rate_hz=RATE_HZ), on_24_bit(GAIN * shifted(noise, 100.5), rate_hz=RATE_HZ)
+    )
+    null = take_difference(pair, trace=trace_gain(pair.dry, pair.processed, dry_channels=(0,), response=FLAT))
+    depth = {rung.step: rung.depth_db for rung in null.rungs}
+    assert (
+        depth["delay"] < -95
+    )  # 24 bits leave -117 dB of noise at -20 dBFS, the reading between samples -110
+    assert null.rungs[-1].limit == "noise"
+    assert 22_400 < null.top_hz < 22_600
+    assert "Sound above 22.6 kHz, which cannot be read between samples, is left out." in null.sentence
+
+
 def test_a_moving_gain_is_named_level(bent):
     null = take_difference(bent[0], trace=bent[1])
     assert {rung.limit for rung in null.rungs} == {"level"}

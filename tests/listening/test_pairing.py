@@ -4,7 +4,9 @@ import soxr
 from held import Held, on_24_bit, shifted
 from scipy.signal import butter, sosfilt
 
-from charprobe.listening.pairing import PairingError, pair_files
+from charprobe.listening.onsets import rough_lags
+from charprobe.listening.pair_checks import PairingError
+from charprobe.listening.pairing import pair_files
 from charprobe.listening.programme import generate
 from charprobe.quantity import Unmeasured
 from charprobe.stages.compressor import Compressor
@@ -155,3 +157,19 @@ def test_two_seconds_are_enough_for_the_delay(music):
     pair = pair_files(held(dry[: 2 * RATE_HZ]), held(shifted(wet[: 2 * RATE_HZ], 20.5)))
     assert abs(pair.delay.value - 20.5) < GOAL_FRAMES
     assert isinstance(pair.drift_ppm, Unmeasured) or pair.drift_ppm.value == 0
+
+
+@pytest.mark.parametrize("shift_s", [-130.0, -20.0, 0.0, 45.0, 150.0])
+@pytest.mark.parametrize("same_length", [False, True])
+def test_a_shift_of_minutes_is_found(shift_s, same_length, rng):
+    """Noise whose level jumps now and then; the other file starts so much earlier or later."""
+    rate_hz = 22_050
+    steps = np.repeat(10 ** (rng.uniform(-30, 0, 800) / 20), rng.integers(2000, 9000, 800))
+    sound = 0.3 * steps * rng.standard_normal(steps.size)
+    lag = round(shift_s * rate_hz)
+    late = np.concatenate([np.zeros(max(lag, 0)), 0.5 * sound[max(-lag, 0) :]])
+    if same_length:
+        late = np.pad(late, (0, max(sound.size - late.size, 0)))[: sound.size]
+    late = late + 1e-4 * rng.standard_normal(late.size)
+    found = next(rough_lags(*(on_24_bit(x, rate_hz=rate_hz) for x in (sound, late))))
+    assert abs(found - lag) <= 256  # a hop
