@@ -165,6 +165,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
         remove_response=False,
         roles_as_named=True,
         second_path_as_meant=False,
+        convert_rate=False,
         force=force,
     )
 

@@ -102,6 +102,7 @@ def test_only_the_owners_use_the_heavy_libraries():
         "matplotlib": ("figures",),
         "numba": ("stages",),
         "librosa": ("listening",),
+        "soxr": ("listening",),
     }
     for path in MODULES:
         own = area(path.relative_to(ROOT).with_suffix("").parts)

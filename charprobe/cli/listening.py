@@ -40,6 +40,11 @@ FILE = click.Path(path_type=Path)
     is_flag=True,
     help="Go on although the processed file holds the dry sound twice (an echo does so too).",
 )
+@click.option(
+    "--convert-rate",
+    is_flag=True,
+    help="Go on with files of different sampling rates: the faster one is converted down.",
+)
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def ab_command(
@@ -51,6 +56,7 @@ def ab_command(
     figures: Path | None,
     roles_as_named: bool,
     second_path_as_meant: bool,
+    convert_rate: bool,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -68,6 +74,7 @@ def ab_command(
         remove_response=difference_without_response,
         roles_as_named=roles_as_named,
         second_path_as_meant=second_path_as_meant,
+        convert_rate=convert_rate,
         force=force,
     )
     if figures is not None:

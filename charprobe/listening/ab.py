@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,8 @@ from charprobe.audio import open_capture
 from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
-from charprobe.listening.pair_checks import PairingError
+from charprobe.listening.one_rate import on_one_rate
+from charprobe.listening.pair_checks import PairingError, check_rates
 from charprobe.listening.pairing import Pair, fit_response, pair_files
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
@@ -112,6 +113,7 @@ def make_pair(
     remove_response: bool,
     roles_as_named: bool,
     second_path_as_meant: bool,
+    convert_rate: bool,
     force: bool,
 ) -> MadePair:
     """Write `dry.wav`, `processed.wav`, `difference.wav`, `pair.json` and `gain.csv` into the folder `out`.
@@ -119,7 +121,7 @@ def make_pair(
     Parameters
     ----------
     dry, processed : Path
-        One sound before and after a stage, at one sampling rate.
+        One sound before and after a stage.
     out : Path
         Folder; created where its parent exists.
     rule : {"loudness", "rms", "low-level"}
@@ -131,6 +133,9 @@ def make_pair(
     second_path_as_meant : bool
         Whether the caller vouches for a second copy of the dry sound, as an echo makes it; it is refused
         otherwise, for direct monitoring mixed in makes it too.
+    convert_rate : bool
+        Whether the faster of two files of different sampling rates is converted down to the other's rate;
+        they are refused otherwise.
     force : bool
         Whether files that exist are replaced.
 
@@ -147,7 +152,21 @@ def make_pair(
                 f"{out / name} is one of the two files read here: choose another folder. File kept"
             )
         check_writable(out / name, force=force)
-    pair = pair_files(*sources)
+    if not convert_rate:
+        check_rates(*sources)
+    with on_one_rate(*sources) as (slow_dry, slow_processed, notes):
+        pair = pair_files(slow_dry, slow_processed)
+        _check_meaning(
+            pair, dry, processed, roles_as_named=roles_as_named, second_path_as_meant=second_path_as_meant
+        )
+        pair = replace(pair, notes=(*notes, *pair.notes))
+        return _written(pair, out, rule=rule, remove_response=remove_response)
+
+
+def _check_meaning(
+    pair: Pair, dry: Path, processed: Path, *, roles_as_named: bool, second_path_as_meant: bool
+) -> None:
+    """Refuse a pair that looks like a mistake, unless the caller vouches for it."""
     if pair.roles.verdict == "swapped" and not roles_as_named:
         raise PairingError(
             f"{dry.name} and {processed.name} look swapped: from the one to the other the gain rises with "
@@ -161,6 +180,10 @@ def make_pair(
             "mixture's. Mute it and record again, or run again with --second-path-as-meant if the stage "
             "itself repeats the sound. Nothing was written"
         )
+
+
+def _written(pair: Pair, out: Path, *, rule: Rule, remove_response: bool) -> MadePair:
+    """Measure a pair, and write all of it or nothing."""
     response = np.ones((1, pair.processed.channels))
     if pair.response_fitted:
         size = min(_FIT_SIZE, pair.dry.frames // 2)

@@ -23,12 +23,7 @@ def check_shapes(dry: Frames, processed: Frames) -> None:
     PairingError
         Says which, and what to do.
     """
-    if dry.rate_hz != processed.rate_hz:
-        raise PairingError(
-            f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export "
-            "both at one "
-            "sampling rate, then run again. Both files kept as they are"
-        )
+    check_rates(dry, processed)
     if 1 < dry.channels != processed.channels:
         raise PairingError(
             f"the dry file has {dry.channels} channels, the processed one {processed.channels}: export the "
@@ -40,6 +35,22 @@ def check_shapes(dry: Frames, processed: Frames) -> None:
             f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to "
             "bring the two "
             "together: use a longer excerpt"
+        )
+
+
+def check_rates(dry: Frames, processed: Frames) -> None:
+    """Refuse files of different sampling rates.
+
+    Raises
+    ------
+    PairingError
+        Says which, and what to do.
+    """
+    if dry.rate_hz != processed.rate_hz:
+        raise PairingError(
+            f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export both at "
+            "one sampling rate, or run again with --convert-rate, which converts the faster one down. Both "
+            "files kept as they are"
         )
 
 

@@ -83,6 +83,31 @@ def test_a_mixed_in_dry_path_is_refused_unless_it_is_meant(files, tmp_path):
     assert any("Holds the dry sound twice" in note for note in notes)
 
 
+@pytest.mark.parametrize(("faster", "rate_hz"), [("processed", 96_000), ("dry", 48_000)])
+def test_files_of_two_rates_are_brought_together_when_asked(tmp_path, faster, rate_hz):
+    """The same sound at both rates: zeros beyond the bins of its FFT."""
+    slow_hz = rate_hz // 2
+    dry = 0.5 * generate("speech", seconds=6.0, rate_hz=48_000, rng=np.random.default_rng(4))[: 6 * 24_000]
+    spectrum = np.fft.rfft(dry)
+    spectrum[int(0.85 * spectrum.size) :] = 0.0  # what no converter need pass
+    slow = np.fft.irfft(spectrum, dry.size)
+    fast = 2 * np.fft.irfft(spectrum, 2 * dry.size)
+    rates = {"processed": (slow_hz, rate_hz), "dry": (rate_hz, slow_hz)}[faster]
+    sounds = {"processed": (slow, 0.5 * fast), "dry": (fast, 0.5 * slow)}[faster]
+    for name, samples, hz in zip(("dry", "wet"), sounds, rates, strict=True):
+        soundfile.write(tmp_path / f"{name}.wav", samples, hz, subtype="PCM_24")
+    refused = run(tmp_path, "wet", tmp_path / "o")
+    assert refused.exit_code == 1
+    assert "--convert-rate" in refused.output
+    result = run(tmp_path, "wet", tmp_path / "o", "--convert-rate", "--json")
+    assert result.exit_code == 0, result.output
+    found = json.loads(result.stdout)
+    assert abs(found["delay_frames"]["value"]) < 0.02  # the stated goal
+    assert found["difference"]["steps"][3]["depth_db"] < -80  # the stated goal
+    assert found["notes"][0].startswith(f"The {faster} file was converted from {rate_hz} to {slow_hz} Hz")
+    assert soundfile.info(tmp_path / "o" / "dry.wav").samplerate == slow_hz
+
+
 def test_the_files_read_are_never_replaced(files):
     before = (files / "dry.wav").read_bytes()
     result = run(files, "wet", files, "--force")

@@ -26,6 +26,7 @@ def made(tmp_path_factory):
         remove_response=False,
         roles_as_named=True,
         second_path_as_meant=False,
+        convert_rate=False,
         force=False,
     )
 
