@@ -21,11 +21,12 @@ def test_only_what_changed_is_told():
     first, second = changes.settings
     assert first.changed == ()
     assert first.sentence.startswith("B – slow, channel 1: no change shown (")
-    assert {item.name for item in second.changed} == {"release.t50", "release.t63", "release.t90"}
+    times = {"release.t50", "release.t63", "release.t90"}
+    assert {item.name for item in second.changed} == {*times, "release trace"}
     assert "Release t63 × 1.34 (" in second.sentence  # 0.5 s over 0.372 s
     assert changes.only_after == ("Limiter, channel 1",)
     assert len(changes.only_before) == 1
-    assert changes.csv().count("D – slower") == 3
+    assert changes.csv().count("D – slower") == 4
     assert "B – slow" not in changes.csv()
 
 

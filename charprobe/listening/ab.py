@@ -50,6 +50,7 @@ class MadePair:
                 "difference": {
                     "gain_db": self.null.gain_db,
                     "written_at_db": self.difference_gain_db,
+                    "compared_up_to_hz": self.null.top_hz,
                     "band_hz": self.null.band_hz.tolist(),
                     "steps": [
                         {

@@ -159,7 +159,7 @@ def write_matched(
 
 def _gains(excess: float, levels: tuple[Levels, Levels]) -> tuple[float, float]:
     """Gains of dry and processed, at most 0 dB: the louder goes down, both if a peak would not fit."""
-    gains = (min(excess, 0.0), -max(excess, 0.0))
+    gains = (min(excess, 0.0), min(-excess, 0.0))
     peaks = [level.true_peak * 10 ** (gain / 20) for level, gain in zip(levels, gains, strict=True)]
     over = max(0.0, 20 * np.log10(max(peaks) / HIGHEST_PEAK))
     return gains[0] - over, gains[1] - over

@@ -175,7 +175,7 @@ def test_names_units_and_columns_are_the_published_ones(rng):
         "attack_t90_s", "attack_within_2db_s", "attack_within_3db_s", "attack_overshoot_db", "release_t50_s",
         "release_t63_s", "release_t90_s", "release_within_2db_s", "release_within_4db_s", "resolution_s",
     ]  # fmt: skip
-    assert list(chapter.curves["gain_trace"].columns) == ["step", "edge", "time_s", "gain_db"]
+    assert list(chapter.curves["gain_trace"].columns) == ["step", "edge", "time_s", "gain_db", "std_db"]
     rows = len(chapter.curves["timing"].columns["hold_s"])
     assert rows == 3
     assert set(chapter.curves["gain_trace"].columns["step"]) == set(range(rows))

@@ -311,7 +311,7 @@ def test_drawing_leaves_matplotlib_as_it_was():
 
 def test_file_names_of_odd_settings_are_safe(tmp_path):
     paths = draw_profile(made_profile(UGLY), tmp_path / "figures", force=False, looks=("article",))
-    assert len(paths) == 7 * 4  # figures of the curves of a made profile, in SVG, PNG, PDF and words
+    assert len(paths) == 8 * 4  # figures of the curves of a made profile, in SVG, PNG, PDF and words
     assert all(path.exists() for path in paths)
     assert not any(set(path.name) & set('$%<>&"\n/') for path in paths)
 
