@@ -68,7 +68,8 @@ def fit_map(track: Track, *, frames: int) -> FittedMap:
         return FittedMap(
             TimeMap((0,), (_settled(whole, float(track.std[best])),), 0.0), float(track.std[best]), None
         )
-    slope = float(np.median(np.diff(delay) / np.diff(position)))
+    apart = np.diff(position) > 0  # two windows may rest on one and the same loud moment
+    slope = float(np.median(np.diff(delay)[apart] / np.diff(position)[apart])) if apart.any() else 0.0
     piece = _pieces(delay - slope * position)
     kept = np.ones(position.size, dtype=bool)
     for _ in range(3):
