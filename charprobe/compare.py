@@ -181,7 +181,9 @@ def _curves(subjects: Sequence[Subject]) -> dict[str, list[Curve | None]]:
         "attack trace": [gain_trace_of(subject, "attack") for subject in subjects],
         "release trace": [gain_trace_of(subject, "release") for subject in subjects],
         "response": [response_of(subject) for subject in subjects],
-        "distortion": [distortion_of(subject) for subject in subjects],
+        "distortion": [distortion_of(subject, "nearest 1 kHz") for subject in subjects],
+        "bass distortion": [distortion_of(subject, "lowest") for subject in subjects],
+        "treble distortion": [distortion_of(subject, "highest") for subject in subjects],
         "noise spectrum": [noise_spectrum_of(subject) for subject in subjects],
     }
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from functools import partial
+from typing import Literal
 
 import numpy as np
 
@@ -10,6 +13,8 @@ from charprobe.chapter import Table
 from charprobe.compared_curve import Array, Curve, Points, averaged
 from charprobe.estimators.harmonics import DETECTED
 from charprobe.subjects import Subject
+
+Tone = Literal["nearest 1 kHz", "lowest", "highest"]
 
 SAME_LEVEL_DB = 0.05  # points closer than this are one step; recipes step by 0.1 dB at least
 SAME_TOP_DB = 3.1  # static curves end at one level if they do within a step of the shipped recipes
@@ -32,9 +37,27 @@ def response_of(subject: Subject) -> Curve | None:
     return averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
 
 
-def distortion_of(subject: Subject) -> Curve | None:
-    """Average THD near 1 kHz against input level over repeats; None without enough levels that show any."""
-    return averaged(subject, "harmonics", _distortion, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+def distortion_of(subject: Subject, tone: Tone) -> Curve | None:
+    """Average THD of one tone against input level over repeats; None without enough levels that show any.
+
+    The lowest and the highest tone are curves of their own only where they are not the one nearest 1 kHz.
+    """
+    tones = [hz for p in subject.repeats if "harmonics" in p.curves for hz in tones_of(p.curves["harmonics"])]
+    if not tones:
+        return None
+    middle = min(tones, key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
+    chosen = {"nearest 1 kHz": middle, "lowest": min(tones), "highest": max(tones)}[tone]
+    if tone != "nearest 1 kHz" and chosen == middle:
+        return None
+    curve = averaged(
+        subject, "harmonics", partial(_distortion, hz=chosen), same=SAME_LEVEL_DB, same_end=SAME_TOP_DB
+    )
+    return None if curve is None else replace(curve, conditions=(chosen,))
+
+
+def tones_of(table: Table) -> list[float]:
+    """Frequencies in Hz of a table of harmonics, rising."""
+    return sorted({float(hz) for hz in table.columns["frequency_hz"] if hz is not None})
 
 
 def noise_spectrum_of(subject: Subject) -> Curve | None:
@@ -71,8 +94,8 @@ def _response(table: Table) -> Points:
     return [(place, value - middle, std) for place, value, std, _ in rows]
 
 
-def _distortion(table: Table) -> Points:
-    """THD of the tone nearest 1 kHz where it stands clear of the detection limit and of the bypass's."""
+def _distortion(table: Table, *, hz: float) -> Points:
+    """THD of one tone where it stands clear of the detection limit and of the bypass's."""
     columns = table.columns
     names = ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
     near = columns.get("near_bypass", [""] * len(columns["input_dbfs"]))
@@ -81,13 +104,10 @@ def _distortion(table: Table) -> Points:
         for row, rig in zip(zip(*(columns[name] for name in names), strict=True), near, strict=True)
         if not rig and None not in row
     ]
-    if not rows:
-        return []
-    chosen = min((row[0] for row in rows), key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
     return [
         (level, thd, DB * 10 ** ((limit - thd) / 20) / DETECTED)
-        for hz, level, thd, limit in rows
-        if hz == chosen and thd > limit + CLEAR_DB
+        for own, level, thd, limit in rows
+        if own == hz and thd > limit + CLEAR_DB
     ]
 
 

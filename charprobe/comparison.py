@@ -17,6 +17,8 @@ CURVES = {
     "static curve": "Static curve as it is: settled gain at every input level both have.",
     "static curve, anchored": "Static curve less its low-level gain: threshold, knee and slope alone.",
     "distortion": "THD near 1 kHz at every input level at which both show any.",
+    "bass distortion": "THD of the lowest tone at every input level at which both show any.",
+    "treble distortion": "THD of the highest tone at every input level at which both show any.",
     "response": "Response at the lowest drive from 20 Hz to 20 kHz, less its value at 1 kHz.",
     "attack trace": "Gain around the rising edge of the reference burst, less the gain at rest.",
     "release trace": "Gain around the falling edge of the reference burst, less the gain at rest.",

@@ -89,6 +89,8 @@ MARGINS: Mapping[str, Margin] = MappingProxyType(
         "static curve": _GAIN,
         "static curve, anchored": _GAIN,
         "distortion": _COLOUR,
+        "bass distortion": _COLOUR,
+        "treble distortion": _COLOUR,
         "response": Margin(0.2, "difference", "a part of 5 % tolerance moves a corner's 3 dB by 0.2 dB"),
         "attack trace": _TRACE,
         "release trace": _TRACE,

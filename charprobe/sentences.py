@@ -27,7 +27,15 @@ KEY = (
     "path.latency",
 )
 """Quantities and curves that sentences speak of, in this order."""
-WHOLE = ("static curve", *KEY, "attack trace", "release trace", "noise spectrum")
+WHOLE = (
+    "static curve",
+    *KEY,
+    "attack trace",
+    "release trace",
+    "bass distortion",
+    "treble distortion",
+    "noise spectrum",
+)
 """The same with what only tells how alike things are: where it differs, a quantity says it better."""
 
 MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they share and who stands out

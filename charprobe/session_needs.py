@@ -19,6 +19,8 @@ CURVE_SEGMENTS = {
     "release trace": "bursts",
     "response": "sweep",
     "distortion": "tones",
+    "bass distortion": "tones",
+    "treble distortion": "tones",
     "noise spectrum": "silence",
     "release.memory": "burst_lengths",
 }

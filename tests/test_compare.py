@@ -77,7 +77,8 @@ def test_a_clean_pair_says_no_difference_larger_than():
     line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
         "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, attack trace "
-        "±0.5 dB, release trace ±0.5 dB, response ±0.2 dB, distortion ±1 dB, noise spectrum ±3 dB, threshold"
+        "±0.5 dB, release trace ±0.5 dB, response ±0.2 dB, distortion ±1 dB, bass "
+        "distortion ±1 dB, treble distortion ±1 dB, noise spectrum ±3 dB, threshold"
     )
 
 
@@ -268,6 +269,9 @@ def test_distortion_is_compared_against_level(shift_db, limit_dbc, verdict):
     assert [d.verdict for d in found] == ([verdict] if verdict else [])
     for item in found:
         assert item.gap.value == pytest.approx(shift_db, abs=0.01)
+    bass = [d for d in comparison.differences if d.name == "bass distortion"]  # of 443 Hz, 9 dB louder
+    assert all(d.gap.value == pytest.approx(shift_db, abs=0.01) for d in bass if d.gap)
+    assert not any(d.name == "treble distortion" for d in comparison.differences)  # 997 Hz is the highest
     assert any("distortion +3.0" in line for line in comparison.sentences) == (verdict == "different")
 
 

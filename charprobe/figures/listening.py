@@ -66,7 +66,7 @@ def draw_gain(made: MadePair, look: Look) -> Drawing:
         foot = (
             f"Gain fitted to the material in windows of {1e3 * trace.window_s:.1f} ms, make-up included; "
             f"faster changes are smoothed. Too quiet to tell in {100 * (1 - trace.known.mean()):.0f} % of "
-            "the time. Distortion counts as gain as far as it follows the sound."
+            "the time. Saturation counts as gain as far as it follows the sound; the interval allows for it."
         )
         title = "Gain over time"
         put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
