@@ -48,7 +48,7 @@ class Track:
 
 def window_length(frames: int) -> int:
     """Return the length of one window for this much common sound."""
-    return int(np.clip(2 ** int(np.log2(max(frames // 6, 1))), 1024, WINDOW))
+    return int(np.clip(2 ** int(np.log2(max(frames // 2, 1))), 1024, WINDOW))
 
 
 def track_delay(guide: Guide, *, lag: int) -> Track:

@@ -19,7 +19,7 @@ _FLOOR = 1e-7  # re the band's mean power: what lies 70 dB below does not count 
 NEEDLE_S, THIRDS = 60.0, 3  # length of what is looked for; one such stretch of each third of a file
 NEAR_S, SPAN_S = 60.0, 240.0  # how far it is looked for first, and how much of a file at a time then
 LARGEST = 4.0  # re its rms: one start out of silence must not outweigh all that follows
-MIN_SCORE = 8.0  # peak over scatter of the correlation; unrelated sound stays below 6
+MIN_SCORE = 6.0  # peak over scatter of the correlation; unrelated music of one tempo reaches 7.6
 
 
 @dataclass(frozen=True)

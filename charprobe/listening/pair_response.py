@@ -126,7 +126,7 @@ def find_second_path(spectra: Spectra, *, reach_s: float = 0.1) -> SecondPath | 
     Sought from 0.6 ms to `reach_s` on both sides of the first. It must stand out by 12 dB from all else
     around it: the tail of a filter or a room does not.
     """
-    regular = spectra.dry + 1e-4 * spectra.dry.max(axis=0)
+    regular = spectra.dry + 1e-4 * spectra.dry.max(axis=0) + 1e-30
     impulse = np.abs(irfft(spectra.cross / regular, spectra.size, axis=0)).max(axis=1)
     reach, guard = round(reach_s * spectra.rate_hz), round(0.6e-3 * spectra.rate_hz)
     line = np.concatenate([impulse[-reach:], impulse[: reach + 1]])

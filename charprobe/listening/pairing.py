@@ -25,6 +25,7 @@ _RESPONSE_S = 180
 _RESPONSE_DOUBT = 0.3  # of what a response moves the delay by, as standard uncertainty
 _RESPONSE_LEAST = 0.002  # frames of doubt that a response brings in any case
 _CLEARLY_BETTER = 0.8  # unexplained power with the response over without it: only then is there a response
+_MAX_DRIFT = 4e-3  # two devices on clocks of their own stay below a tenth of it
 _MAX_UNMATCHED = 0.5
 
 
@@ -163,6 +164,11 @@ def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, 
     """Fit the time map; again with clocks apart, and with the response if it explains the sound better."""
     flat = np.ones((1, guide.processed.channels))
     fitted = fit_map(track, frames=guide.dry.frames)
+    if abs(fitted.map.drift) > _MAX_DRIFT:
+        raise different(
+            f"its places would need clocks {100 * abs(fitted.map.drift):.2g} % apart: the speed was changed, "
+            "or the sound repeats itself too evenly to be placed"
+        )
     if fitted.map.drift != 0:
         track = refine_track(guide, track, size=size // 2, step=1 / (1 + fitted.map.drift), response=flat)
         fitted = fit_map(track, frames=guide.dry.frames)
