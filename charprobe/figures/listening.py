@@ -41,6 +41,7 @@ def save_listening(made: MadePair, folder: Path, look: Look, *, force: bool) -> 
 def draw_gain(made: MadePair, look: Look) -> Drawing:
     """Draw gain over time with its interval, and beside it how long the gain spends where."""
     trace, did = made.did.trace, made.did
+    known_db = trace.gain_db[trace.known] if trace.known.any() else np.zeros(1)
     time_s, low, high = _spans(trace.time_s, trace.low_db, trace.high_db, trace.known)
     _, least, most = _spans(trace.time_s, trace.gain_db, trace.gain_db, trace.known)
     with settings(look):
@@ -53,16 +54,18 @@ def draw_gain(made: MadePair, look: Look) -> Drawing:
             time_s, least, most, color=style["color"], linewidth=look.frame.line_pt / 2, label="gain"
         )
         least_span(left, LEAST_GAIN_DB)
-        bottom, top = np.nanpercentile(trace.gain_db[trace.known], [0.05, 99.95]) + np.array([-1.5, 1.5])
+        bottom, top = np.percentile(known_db, [0.05, 99.95]) + np.array([-1.5, 1.5])
         left.set_ylim(bottom, top)
         left.set(xlabel="time from the first common sample (s)", ylabel="gain, processed re dry (dB)")
         left.legend(loc="lower right", ncols=2)
         right.barh(did.histogram_gain_db, 100 * did.histogram_share, height=0.42, color=style["color"])
         right.set_ylim(bottom, top)
         right.set(xlabel="share of time (%)")
-        spread = np.percentile(trace.gain_db[trace.known], [5, 50, 95])
+        spread = np.percentile(known_db, [5, 50, 95])
         low_text, middle_text, high_text = (number_text(float(value), 1) for value in spread)
         main = f"nine tenths of the time between {low_text} and {high_text} dB, middle {middle_text} dB"
+        if not trace.known.any():
+            main = "known at no moment"
         foot = (
             f"Gain fitted to the material in windows of {1e3 * trace.window_s:.1f} ms, make-up included; "
             f"faster changes are smoothed. Too quiet to tell in {100 * (1 - trace.known.mean()):.0f} % of "

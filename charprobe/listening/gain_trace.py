@@ -18,6 +18,7 @@ MAX_POINTS = 400_000
 _HOP_S = 0.002
 _FLOOR = 1e-5  # power re the loudest window: what lies 50 dB below tells nothing of the gain
 _COLOUR = 1.5  # saturation takes three times the third harmonic off the gain of a sine: 1.96 of these
+_LOOSE_DB = 3.0  # standard uncertainty from which a window tells nothing
 _CORRELATED = 6  # neighbouring residual samples that count as one
 
 
@@ -128,7 +129,8 @@ def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> GainTrace:
     taken_db = in_db * _COLOUR * np.sqrt(grown / np.maximum(power, 1e-30))
     # a gain that bends leaves sound unexplained too: the larger of both causes counts
     std_db = np.hypot(in_db * np.sqrt(variance), np.maximum(taken_db, bend_db))
-    known = (power > _FLOOR * power.max()) & (gain > 1e-6) & (std_db < 3.0)
+    loose = np.hypot(in_db * np.sqrt(variance), bend_db) >= _LOOSE_DB
+    known = (power > _FLOOR * power.max()) & (gain > 1e-6) & ~loose
     gain_db = 20 * np.log10(np.maximum(gain, 1e-6))
     if known.any():
         held = np.maximum.accumulate(np.where(known, np.arange(known.size), -1))

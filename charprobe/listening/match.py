@@ -27,6 +27,10 @@ RULES: tuple[Rule, ...] = ("loudness", "rms", "low-level")
 TOLERANCE_DB = 0.02
 HIGHEST_PEAK = 10 ** (-0.1 / 20)  # true peak of the written files: leaves room for dither and for players
 _QUIETEST_SHARE = 0.2  # of the moments with sound: these give the low-level gain
+_NO_READING = {
+    "loudness": "Too short or too quiet for gated loudness: matched by RMS instead.",
+    "low-level": "The gain is known at no moment, so there is no low-level one: matched by RMS instead.",
+}
 _STEP = 2.0**-23
 _ROUNDS = 4
 
@@ -83,16 +87,23 @@ def measure_levels(source: Frames) -> Levels:
     return Levels(meter.result().integrated_lufs, float(10 * np.log10(2 * rms + 1e-30)), peak.peak())
 
 
-def low_level_gain_db(trace: GainTrace) -> float:
-    """Gain where the dry sound is quietest: the median over the quietest fifth of the moments with sound."""
+def low_level_gain_db(trace: GainTrace) -> float | None:
+    """Gain where the dry sound is quietest: the median over the quietest fifth of the moments with sound.
+
+    None where the gain is known at no moment.
+    """
     level = trace.level_dbfs[trace.known]
+    if level.size == 0:
+        return None
     quiet = level <= np.quantile(level, _QUIETEST_SHARE)
     return float(np.median(trace.gain_db[trace.known][quiet]))
 
 
-def differences_db(dry: Levels, processed: Levels, *, low_level_db: float) -> dict[str, float]:
+def differences_db(dry: Levels, processed: Levels, *, low_level_db: float | None) -> dict[str, float]:
     """Processed minus dry, by each rule that gives a reading."""
-    found = {"rms": processed.rms_dbfs - dry.rms_dbfs, "low-level": low_level_db}
+    found = {"rms": processed.rms_dbfs - dry.rms_dbfs}
+    if low_level_db is not None:
+        found["low-level"] = low_level_db
     if not isinstance(dry.loudness_lufs, Unmeasured) and not isinstance(processed.loudness_lufs, Unmeasured):
         found["loudness"] = processed.loudness_lufs - dry.loudness_lufs
     return found
@@ -127,7 +138,7 @@ def write_matched(
     used: Rule = rule
     if rule not in before:
         used = "rms"
-        notes.append("Too short or too quiet for gated loudness: matched by RMS instead.")
+        notes.append(_NO_READING[rule])
     excess = before[used]
     for _ in range(_ROUNDS):
         gains = _gains(excess, levels)
@@ -141,18 +152,19 @@ def write_matched(
             salt=2,
         )
         after = _measured(dry_path, processed_path, low_level=used == "low-level")
-        if abs(after[used]) <= TOLERANCE_DB / 4:
+        left = after.get(used, np.inf)
+        if abs(left) <= TOLERANCE_DB / 4 or used not in after:
             break
-        excess += after[used]
-    if abs(after[used]) > TOLERANCE_DB:
+        excess += left
+    if abs(left) > TOLERANCE_DB:
         dry_path.unlink()
         processed_path.unlink()
         raise MatchError(
-            f"the written files differ by {after[used]:+.3f} dB by the rule '{used}', "
+            f"the written files differ by {left:+.3f} dB by the rule '{used}', "
             f"{TOLERANCE_DB} dB are allowed: "
             "choose another rule or a longer excerpt. Nothing was kept"
         )
-    if "low-level" not in after:
+    if "low-level" in before and "low-level" not in after:
         after |= {"low-level": before["low-level"] + gains[1] - gains[0]}
     return Matched(used, gains[0], gains[1], before, after, (*notes, *_told(gains, before[used], levels)))
 
@@ -185,13 +197,12 @@ def _measured(dry_path: Path, processed_path: Path, *, low_level: bool) -> dict[
         raise MatchError(
             "the written files differ in length or format: the disk is failing. Nothing was kept"
         )
-    low_level_db = 0.0
+    low_level_db = None
     if low_level:
         channels = tuple(range(processed.channels))
         flat = np.ones((1, processed.channels))
         low_level_db = low_level_gain_db(trace_gain(dry, processed, dry_channels=channels, response=flat))
-    found = differences_db(measure_levels(dry), measure_levels(processed), low_level_db=low_level_db)
-    return found if low_level else {name: value for name, value in found.items() if name != "low-level"}
+    return differences_db(measure_levels(dry), measure_levels(processed), low_level_db=low_level_db)
 
 
 @dataclass(frozen=True)

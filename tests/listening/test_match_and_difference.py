@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 import pytest
 import soundfile
@@ -109,3 +111,14 @@ def test_the_gain_over_time_is_the_one_applied(bent):
     assert np.sqrt(np.mean((trace.gain_db - truth)[trace.known] ** 2)) < 0.1  # the stated goal
     assert found.histogram_share.sum() == pytest.approx(1)
     assert np.all((found.level_out_dbfs - found.level_in_dbfs > -7.1) & (found.level_out_dbfs < 0))
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_a_gain_that_is_known_nowhere_leaves_the_other_rules(tmp_path, moved, rule):
+    pair, trace = moved
+    blind = dataclasses.replace(trace, known=np.zeros_like(trace.known))
+    matched, _ = written(tmp_path, (pair, blind), rule)
+    assert matched.rule == ("rms" if rule == "low-level" else rule)
+    assert "low-level" not in matched.before_db
+    assert any("known at no moment" in note for note in matched.notes) == (rule == "low-level")
+    assert abs(matched.after_db[matched.rule]) <= TOLERANCE_DB
