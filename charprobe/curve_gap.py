@@ -8,7 +8,7 @@ from charprobe.compared_curve import FEWEST, Curve
 from charprobe.equivalence import RISK, Gap, Verdict, quantile
 from charprobe.margins import Margin
 
-ALIKE = 0.5  # by which conditions may differ: levels in dB, tones in Hz, times in s
+ALIKE = 0.5  # by which conditions may differ: levels in dB, tones in Hz, times in ms
 
 
 def curve_gap(first: Curve, second: Curve, *, margin: Margin, tests: int) -> Gap | None:

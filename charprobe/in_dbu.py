@@ -9,6 +9,7 @@ from charprobe.chapter import Entry, Health
 from charprobe.estimators.volts import VoltsCalibration, VoltsReading, calibrate_volts
 from charprobe.profile import Profile
 from charprobe.quantity import Quantity
+from charprobe.wording import number_text, signed_text
 
 INPUT_LEVELS = (
     "static.threshold",
@@ -63,7 +64,7 @@ def dbu_text(entry: Entry) -> str:
 def _words(found: VoltsCalibration, level: Quantity) -> str:
     dbu, full = found.dbu(level), found.full_scale
     text = (
-        f"= {dbu.value:.1f} dBu ({dbu.low:.1f} to {dbu.high:.1f}), "
-        f"full scale {full.value:+.1f} dBu by voltmeter"
+        f"= {number_text(dbu.value, 1)} dBu ({number_text(dbu.low, 1)} to {number_text(dbu.high, 1)}), "
+        f"full scale {signed_text(full.value, 1)} dBu by voltmeter"
     )
     return text.replace("-", "−")

@@ -11,6 +11,7 @@ from charprobe.marker_search import blocks, search
 from charprobe.recipe import shipped_recipe_of
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
+from charprobe.wording import number_text
 
 Array = NDArray[np.float64]
 
@@ -55,7 +56,7 @@ def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> MissingSt
     if flatness > FLAT and spread_db < STEADY_DB:
         return MissingStimulusError(
             "stimulus-not-found",
-            f"only noise at {level_dbfs:.1f} dBFS, the stimulus is not found ({place}). "
+            f"only noise at {number_text(level_dbfs, 1)} dBFS, the stimulus is not found ({place}). "
             "Check the play level and the routing; the file is kept",
         )
     reading = find_ident(source, channel)

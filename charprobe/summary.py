@@ -11,7 +11,7 @@ from charprobe.chapter import Entry, Health
 from charprobe.in_dbu import dbu_text
 from charprobe.profile import Profile
 from charprobe.quantity import Quantity, Unmeasured
-from charprobe.wording import literal, readable, shortened
+from charprobe.wording import literal, readable, shortened, signed_text
 
 WIDTH = 96
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
@@ -58,7 +58,7 @@ def _head(profile: Profile) -> str:
         ("Stimulus", f"{stimulus.recipe}, take {stimulus.take}, {stimulus.rate_hz / 1000:g} kHz"),
         (
             "Alignment",
-            f"delay {alignment.delay_samples:.2f} samples, drift {alignment.drift_ppm:+.2f} ppm, "
+            f"delay {alignment.delay_samples:.2f} samples, drift {signed_text(alignment.drift_ppm, 2)} ppm, "
             f"polarity {polarity}".replace("-", "−"),
         ),
     ]

@@ -10,6 +10,7 @@ from charprobe.chapter import Health
 from charprobe.health.clock_text import clock_text
 from charprobe.not_found import MissingStimulusError
 from charprobe.take import Take
+from charprobe.wording import signed_text
 
 WIDTH = 100
 
@@ -48,7 +49,7 @@ class Verdict:
             f"{clock_text(facts.duration_s)}",
             f"  stimulus  {stimulus.recipe.name} {stimulus.recipe.hash[:6]}, take {stimulus.take}",
             f"  place     starts at sample {place.delay_samples.value:.2f}, "
-            f"clock {place.drift_ppm.value:+.2f} ppm, gain {place.gain_db:+.2f} dB, "
+            f"clock {signed_text(place.drift_ppm.value, 2)} ppm, gain {signed_text(place.gain_db, 2)} dB, "
             f"polarity {'normal' if place.polarity > 0 else 'inverted'}",
             f"  segments  {', '.join(held) or 'none'}",
         ]

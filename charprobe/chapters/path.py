@@ -5,6 +5,7 @@ from __future__ import annotations
 from charprobe.chapter import Chapter, Entry
 from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.take import Take
+from charprobe.wording import signed_text
 
 LONGEST_S = 0.1  # a delay longer than this, or an early arrival, is a capture that was not started in step
 EARLY_SAMPLES = 1.0
@@ -33,8 +34,8 @@ def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
     samples = Quantity.from_std(one.value - other.value, (one.std**2 + other.std**2) ** 0.5, "samples")
     if not -EARLY_SAMPLES <= samples.value <= LONGEST_S * rate_hz:
         return _both(
-            f"the stimulus lies {samples.value / rate_hz:+.3f} s later than in the bypass capture: "
-            "the two were not started in step with playing",
+            f"the stimulus lies {signed_text(samples.value / rate_hz, 3)} s later than in the bypass "
+            "capture: the two were not started in step with playing",
             "record both with playing and recording started together, and do not trim the files",
         )
     seconds = Quantity(samples.value / rate_hz, samples.low / rate_hz, samples.high / rate_hz, "s")

@@ -65,6 +65,7 @@ def ab_command(
     Only ever turns down. Listen at a moderate volume: set it with the louder passages.
     """
     from charprobe.listening.ab import make_pair
+    from charprobe.wording import signed_text
 
     made = make_pair(
         dry,
@@ -88,8 +89,8 @@ def ab_command(
     click.echo(f"Delay {made.pair.delay.value:.3f} samples, matched by {made.matched.rule}:")
     for name, value in made.matched.after_db.items():
         before = made.matched.before_db.get(name)
-        was = "" if before is None else f" (was {before:+.2f} dB)"
-        click.echo(f"  processed less dry by {name}: {value:+.3f} dB{was}")
+        was = "" if before is None else f" (was {signed_text(before, 2)} dB)"
+        click.echo(f"  processed less dry by {name}: {signed_text(value, 3)} dB{was}")
     click.echo(made.null.sentence)
     for note in (*made.pair.notes, *made.matched.notes):
         click.echo(note)

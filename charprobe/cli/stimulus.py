@@ -105,6 +105,7 @@ def stimulus_command(
         raise click.UsageError("give either a RECIPE or --for PROFILE")
     from charprobe.make_stimulus import write_stimulus
     from charprobe.recipe import load_recipe
+    from charprobe.wording import number_text
 
     chosen = load_recipe(recipe) if recipe is not None else _designed(profile, longest_s)
     written = write_stimulus(chosen, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)
@@ -112,7 +113,7 @@ def stimulus_command(
     sides = "" if stimulus.channels == 1 else "2 channels, one for each side  "
     click.echo(
         f"{written.wav}  {stimulus.duration_s:.2f} s  {rate_hz} Hz  {subtype}  {sides}"
-        f"peak {written.peak_dbfs:.2f} dBFS  take {take}"
+        f"peak {number_text(written.peak_dbfs, 2)} dBFS  take {take}"
     )
     click.echo(
         f"{written.cues}  {len(stimulus.segments)} segments, recipe {stimulus.recipe.name} "

@@ -16,7 +16,7 @@ from charprobe.figures.text import put_title_and_footer
 from charprobe.listening.ab import MadePair
 from charprobe.output import prepare_folder
 from charprobe.quantity import Quantity
-from charprobe.wording import number_text
+from charprobe.wording import number_text, signed_text
 
 COLUMNS = 1200  # points along a figure; each shows the whole span of what it stands for
 LEAST_GAIN_DB = 2.0  # a gain that stands still looks still
@@ -111,7 +111,8 @@ def draw_levels(made: MadePair, look: Look) -> Drawing:
         change = did.transient_change_db
         attack = "transients too few to tell"
         if isinstance(change, Quantity):
-            attack = f"transients {change.value:+.1f} dB ({change.low:+.1f} to {change.high:+.1f})"
+            middle, low, high = (signed_text(db, 1) for db in (change.value, change.low, change.high))
+            attack = f"transients {middle} dB ({low} to {high})"
         main = f"crest factor {did.crest_dry_db:.1f} → {did.crest_processed_db:.1f} dB; {attack}"
         foot = (
             "Levels over 0.1 s, a full-scale sine is 0 dBFS. Spectrum in third octaves over the whole pair, "

@@ -19,6 +19,7 @@ from charprobe.listening.pairing import Pair, fit_response, pair_files
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
 from charprobe.quantity import Quantity, Unmeasured
+from charprobe.wording import signed_text
 
 NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv")
 _FIT_SIZE = 1 << 14
@@ -171,9 +172,9 @@ def _check_meaning(
     if pair.roles.verdict == "swapped" and not roles_as_named:
         raise PairingError(
             f"{dry.name} and {processed.name} look swapped: from the one to the other the gain rises with "
-            f"level ({pair.roles.slope:+.2f} dB per dB), as from a processed file back to its dry one. "
-            "Run again with the two exchanged, or with --roles-as-named if the stage is an expander. Nothing "
-            "was written"
+            f"level ({signed_text(pair.roles.slope, 2)} dB per dB), as from a processed file back to its dry "
+            "one. Run again with the two exchanged, or with --roles-as-named if the stage is an expander. "
+            "Nothing was written"
         )
     if pair.second_path is not None and not second_path_as_meant:
         raise PairingError(

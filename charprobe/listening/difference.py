@@ -17,6 +17,7 @@ from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
 from charprobe.listening.time_map import Placed, TimeMap
 from charprobe.listening.warp import EXACT_BAND
+from charprobe.wording import number_text, signed_text
 
 Step = Literal["as it is", "gain", "delay", "clock drift", "response"]
 Cause = Literal["level", "time", "response", "distortion", "noise"]
@@ -265,13 +266,11 @@ _WORDS: dict[Cause, str] = {
 
 def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> str:
     first, timed, last = rungs[0], rungs[3], rungs[-1]
+    depths = [number_text(rung.depth_db, 1) for rung in (first, timed, last)]
     return (
-        f"Taken as they are, the files null to {first.depth_db:.1f} dB and what limits it is "
-        f"{_WORDS[first.limit]}; "
-        f"with gain ({gain_db:+.2f} dB), delay and clock drift removed to {timed.depth_db:.1f} dB, "
-        "limited by "
-        f"{_WORDS[timed.limit]}; with the best linear filter removed too to {last.depth_db:.1f} dB, "
-        "limited by "
+        f"Taken as they are, the files null to {depths[0]} dB and what limits it is {_WORDS[first.limit]}; "
+        f"with gain ({signed_text(gain_db, 2)} dB), delay and clock drift removed to {depths[1]} dB, limited "
+        f"by {_WORDS[timed.limit]}; with the best linear filter removed too to {depths[2]} dB, limited by "
         f"{_WORDS[last.limit]}."
         + (
             ""

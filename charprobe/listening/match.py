@@ -21,6 +21,7 @@ from charprobe.output import check_space, write_with
 from charprobe.quantity import Unmeasured
 from charprobe.sample_codes import encode
 from charprobe.wav_header import wav_header
+from charprobe.wording import signed_text
 
 Rule = Literal["loudness", "rms", "low-level"]
 RULES: tuple[Rule, ...] = ("loudness", "rms", "low-level")
@@ -160,7 +161,7 @@ def write_matched(
         dry_path.unlink()
         processed_path.unlink()
         raise MatchError(
-            f"the written files differ by {left:+.3f} dB by the rule '{used}', "
+            f"the written files differ by {signed_text(left, 3)} dB by the rule '{used}', "
             f"{TOLERANCE_DB} dB are allowed: "
             "choose another rule or a longer excerpt. Nothing was kept"
         )

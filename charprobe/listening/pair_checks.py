@@ -6,6 +6,7 @@ import numpy as np
 
 from charprobe.errors import CharprobeError
 from charprobe.listening.blocks import Frames, frame_blocks
+from charprobe.wording import number_text
 
 MIN_COMMON_S = 0.5
 _SILENT = 10 ** (-100 / 20)
@@ -70,7 +71,9 @@ def check_level(name: str, source: Frames) -> None:
             )
         peak = max(peak, float(np.abs(block).max(initial=0.0)))
     if peak < _SILENT:
-        found = "digital silence" if peak == 0 else f"never louder than {20 * np.log10(peak):.0f} dBFS"
+        found = "digital silence"
+        if peak > 0:
+            found = f"never louder than {number_text(20 * float(np.log10(peak)), 0)} dBFS"
         raise PairingError(f"the {name} file is {found}: check that the right track was exported. File kept")
 
 

@@ -18,6 +18,7 @@ from charprobe.listening.pair_response import SecondPath, find_second_path, mini
 from charprobe.listening.roles import Roles, check_roles
 from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
 from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.wording import signed_text
 
 _RESPONSE_TAPS = 2048
 _RESPONSE_ROUNDS = 5
@@ -293,8 +294,7 @@ def _notes(pair: Pair, dry: Frames, processed: Frames, track: Track) -> tuple[st
         )
     if pair.roles.verdict == "swapped":
         notes.append(
-            f"From dry to processed the gain rises with level ({pair.roles.slope:+.2f} dB per dB): "
-            "the files look "
-            "swapped, or the stage is an expander. Nothing was exchanged."
+            f"From dry to processed the gain rises with level ({signed_text(pair.roles.slope, 2)} dB per "
+            "dB): the files look swapped, or the stage is an expander. Nothing was exchanged."
         )
     return tuple(notes)
