@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -13,6 +15,7 @@ from charprobe.take import Take
 from charprobe.wording import signed_text
 
 WIDTH = 100
+MOST_TOLD = 3  # findings of one code that are told in full; --json holds all
 
 
 @dataclass(frozen=True)
@@ -55,9 +58,15 @@ class Verdict:
         ]
         if lost:
             lines.append(f"  missing   {', '.join(lost)}")
+        told: Counter[str] = Counter()
         for item in self.health:
-            body = textwrap.fill(item.message, WIDTH, initial_indent="  ", subsequent_indent="    ")
-            lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
+            told[item.code] += 1
+            if told[item.code] <= MOST_TOLD:
+                body = textwrap.fill(item.message, WIDTH, initial_indent="  ", subsequent_indent="    ")
+                lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
+        for code, count in told.items():
+            if count > MOST_TOLD:
+                lines.append(f"  and {count - MOST_TOLD} more findings of {code}{_until(code, self.health)}")
         return "\n".join(lines)
 
     def to_dict(self) -> dict[str, Any]:
@@ -76,6 +85,12 @@ class Verdict:
             "segments": [s.spec.name for s in self.take.stimulus.segments if self.take.holds(s)],
             "health": [asdict(item) for item in self.health],
         }
+
+
+def _until(code: str, health: Sequence[Health]) -> str:
+    """When the last finding of a code ends, in words; nothing where none has a time."""
+    ends = [item.end_s for item in health if item.code == code and item.end_s is not None]
+    return f", the last at {clock_text(max(ends))}" if ends else ""
 
 
 def missing_dict(file: str, channel: int, error: MissingStimulusError) -> dict[str, Any]:

@@ -158,20 +158,21 @@ def _twin(at: _Place, other: int) -> Health:
 def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     """Flat tops at full scale are the recorder's; elsewhere an earlier stage's, or turned down later."""
     full_scale = 1 - 2.0 ** (2 - min(channel.bits_used or 16, 16))  # the two top codes, of 16 bits at most
-    at_top = [tops for tops in channel.flat_tops if abs(tops.ceiling) >= full_scale]
-    below = [tops for tops in channel.flat_tops if abs(tops.ceiling) < full_scale]
-    long = any(tops.longest >= LEAST_SAMPLES for tops in at_top)
-    if not long and sum(tops.count for tops in at_top) < LEAST_SHORT_TOPS:
+    at_top = [top for top in channel.flat_tops if abs(top.ceiling) >= full_scale]
+    below = [top for top in channel.flat_tops if abs(top.ceiling) < full_scale]
+    long = any(top.longest >= LEAST_SAMPLES for top in at_top)
+    if not long and sum(top.count for top in at_top) < LEAST_SHORT_TOPS:
         at_top = []  # one sample at full scale is where a normalised file peaks
     found = []
     for place in _places(at_top, at.facts.rate_hz):
+        tops = f"{place.count} flat top{'' if place.count == 1 else 's'}"
         text = (
-            f"Recorder clipped: {place.count} flat tops at full scale – {at.text(place.start)} to "
+            f"Recorder clipped: {tops} at full scale – {at.text(place.start)} to "
             f"{at.clock(place.stop)}. Level and harmonics are the recorder's there. Lower the record gain by "
             "6 dB and retake; what lies below is kept."
         )
         found.append(_between("clipped", "stop", text, at, place.start, place.stop))
-    if sum(tops.count for tops in below) < LEAST_FLAT_TOPS:
+    if sum(top.count for top in below) < LEAST_FLAT_TOPS:
         return found
     level_dbfs = _peak_dbfs(abs(below[0].ceiling))
     for place in _places(below, at.facts.rate_hz):

@@ -207,6 +207,16 @@ def test_clipping_is_told_with_its_time(bench, tmp_path):
     assert "RETAKE" in result.stdout and "clipped" in result.stdout
 
 
+def test_many_findings_of_one_kind_are_counted_not_listed(bench, tmp_path):
+    path = altered(bench, tmp_path, lambda x: np.clip(4 * x, -1, 1 - 2**-23))
+    found = json.loads(run("check", path, "--json").stdout)["health"]
+    count = sum(item["code"] == "clipped" for item in found)
+    assert count > 3
+    text = run("check", path).stdout
+    assert text.count("Recorder clipped") == 3
+    assert f"and {count - 3} more findings of clipped, the last at 0:" in text
+
+
 def test_clipped_tones_give_no_numbers_and_cost_the_others_none(bench, profiles, tmp_path):
     loud = 10 ** (17.5 / 20)  # the bursts and the upper steps reach the ceiling
     path = altered(bench, tmp_path, lambda x: np.clip(loud * x, -1, 1 - 2**-23))
