@@ -117,7 +117,7 @@ def _near(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, 
 def _anywhere(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, float]:
     """Lag and score of the best place in the whole of a file, a few minutes at a time."""
     span, best = round(SPAN_S * hay.rate_hz), (0, 0.0)
-    for first in range(0, hay.frames, span):
+    for first in range(0, hay.frames - HOP + 1, span):  # less than a hop holds no onset
         lag, score = locate(needle, activity(hay, first, min(first + span + length, hay.frames)))
         if score > best[1]:
             best = first + lag - start, score

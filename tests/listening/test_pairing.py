@@ -5,7 +5,7 @@ from held import Held, on_24_bit, shifted
 from scipy.signal import butter, sosfilt
 
 from charprobe.listening.delay_track import Track
-from charprobe.listening.onsets import rough_lags
+from charprobe.listening.onsets import SPAN_S, rough_lags
 from charprobe.listening.pair_checks import PairingError
 from charprobe.listening.pairing import pair_files
 from charprobe.listening.programme import generate
@@ -185,6 +185,16 @@ def test_short_excerpts_are_placed(kind, seed, first_s, length_s):
     first = round(first_s * RATE_HZ)
     part = 0.7 * whole[first : first + round(length_s * RATE_HZ)]
     assert abs(pair_files(held(whole), held(part)).delay.value + first) < 0.02  # the stated goal
+
+
+def test_a_file_that_ends_just_after_a_stretch_is_searched_whole(rng):
+    rate_hz = 22_050
+    steps = np.repeat(10 ** (rng.uniform(-30, 0, 1200) / 20), rng.integers(2000, 9000, 1200))
+    sound = 0.3 * steps * rng.standard_normal(steps.size)
+    long = sound[: round(SPAN_S * rate_hz) + 100]  # the stretch after it is shorter than a hop
+    late = long[200 * rate_hz : 230 * rate_hz]
+    found = list(rough_lags(on_24_bit(late, rate_hz=rate_hz), on_24_bit(long, rate_hz=rate_hz)))
+    assert min(abs(place - 200 * rate_hz) for place in found) <= 256  # a hop
 
 
 def test_one_silent_channel_and_a_beat_without_an_end_get_an_answer_or_one_message(rng):
