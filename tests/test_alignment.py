@@ -178,7 +178,7 @@ def test_silence():
 
 def test_only_noise(rng):
     level = 10 ** (-70 / 20) / np.sqrt(2)
-    with pytest.raises(AlignmentError, match=r"only noise at -70\.\d dBFS.*play level"):
+    with pytest.raises(AlignmentError, match=r"only noise at −70\.\d dBFS.*play level"):
         locate(capture(rng.normal(0, level, 10 * RATE_HZ)), STIMULUS, 0)
 
 
