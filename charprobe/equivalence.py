@@ -93,7 +93,7 @@ def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
     'cannot tell'
     """
     value, std = second.value - first.value, math.hypot(first.std, second.std)
-    freedom = min(first.freedom, second.freedom)  # both may rest on one pooled variance
+    freedom = _freedom(first, second)
     plain = quantile(1 - RISK / 2, freedom) * std
     strict = quantile(1 - RISK / tests, freedom) * std
     verdict: Verdict = "cannot tell"
@@ -102,6 +102,15 @@ def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
     elif abs(value) - strict > margin:
         verdict = "different"
     return Gap(value, value - plain, value + plain, verdict)
+
+
+def _freedom(first: Estimate, second: Estimate) -> float:
+    """Degrees of freedom of a difference, after Satterthwaite; both sides may rest on one pooled variance."""
+    pooled = sum(item.std**2 for item in (first, second) if math.isfinite(item.freedom))
+    if pooled == 0:
+        return math.inf
+    whole = first.std**2 + second.std**2
+    return min(first.freedom, second.freedom) * (whole / pooled) ** 2
 
 
 def quantile(probability: float, freedom: float = math.inf) -> float:

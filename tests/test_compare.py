@@ -334,3 +334,17 @@ def test_a_curve_has_the_margin_it_is_given():
         found = compare_profiles(profiles, margins=margins).differences
         assert next(d for d in found if d.name == "attack trace").verdict == verdict
     assert set(CURVES) <= set(MARGINS)
+
+
+def test_two_repeats_of_one_side_do_not_drown_a_difference_that_the_other_states():
+    """4 ms twice, nearly alike, against 20 ms within 5 %: one degree of freedom behind a tiny part of the doubt."""
+
+    def timed(name, number, value, std):
+        profile = repeat(dataclasses.replace(B, name=name), number, B.makeup_db)
+        return dataclasses.replace(
+            profile, curves={}, quantities={"attack.t63": Entry(Quantity.from_std(value, std, "s"), "burst")}
+        )
+
+    quick = [timed("quick", 1, 0.0040764, 4e-7), timed("quick", 2, 0.0040734, 1e-6)]
+    found = compare_profiles([*quick, timed("slow", 3, 0.0201, 0.0005)]).differences
+    assert [d.verdict for d in found if d.name == "attack.t63"] == ["different"]

@@ -55,3 +55,10 @@ def test_two_repeats_each_are_judged_by_their_own_scatter(rng):
 def test_the_printed_interval_is_the_95_percent_one():
     found = gap(Estimate(0, 0.3), Estimate(1, 0.4), margin=0.1, tests=50)
     np.testing.assert_allclose([found.low, found.high], [1 - 1.959964 * 0.5, 1 + 1.959964 * 0.5], rtol=1e-6)
+
+
+def test_one_pooled_variance_on_both_sides_keeps_its_own_freedom():
+    both = Estimate(0.0, 0.01, 2.0), Estimate(0.05, 0.01, 2.0)
+    # Student's t with 2 degrees of freedom at 95 %: 2.920; 0.05 + 2.92 * 0.0141 = 0.0913
+    assert gap(*both, margin=0.0914, tests=1).verdict == "same"
+    assert gap(*both, margin=0.0912, tests=1).verdict == "cannot tell"
