@@ -13,6 +13,7 @@ from charprobe.chapter import Table
 from charprobe.compared_curve import Array, Curve, Points, averaged
 from charprobe.estimators.harmonics import DETECTED
 from charprobe.subjects import Subject
+from charprobe.table_columns import numbers
 
 Tone = Literal["nearest 1 kHz", "lowest", "highest"]
 
@@ -116,8 +117,7 @@ def _noise(table: Table) -> Points:
     if "density_std_db" not in table.columns:
         return []
     hz, density_db, std_db = (
-        np.array(table.columns[name], dtype=float)
-        for name in ("frequency_hz", "density_dbfs_per_hz", "density_std_db")
+        numbers(table, name) for name in ("frequency_hz", "density_dbfs_per_hz", "density_std_db")
     )
     power = 10 ** (density_db / 10) * hz  # third octaves are as wide as their middle is high
     octave = np.maximum(np.round(np.log2(hz / MIDDLE_HZ)), LOWEST_OCTAVE - 1)

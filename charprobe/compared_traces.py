@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.chapter import Cell
+from charprobe.burst_traces import of_edge, reference_step
+from charprobe.chapter import Table
 from charprobe.compared_curve import FEWEST, Array, Curve, std_of_mean
 from charprobe.estimators.gain_trace import Edge
 from charprobe.profile import Profile
-from charprobe.reference_step import reference_step
 from charprobe.subjects import Subject
+from charprobe.table_columns import numbers
 
 AT_REST = 0.15  # share of the record before the edge that is left to look-ahead
 HIDDEN = 2.0  # resolutions of the trace beside its edge that the path's own edge hides
@@ -43,8 +43,8 @@ def gain_trace_of(subject: Subject, edge: Edge) -> Curve | None:
 def _trace(profile: Profile, edge: Edge) -> Curve | None:
     if not {"timing", "gain_trace"} <= profile.curves.keys():
         return None
-    timing, trace = profile.curves["timing"].columns, profile.curves["gain_trace"].columns
-    if not trace["step"] or "std_db" not in trace:
+    timing, trace = profile.curves["timing"].columns, profile.curves["gain_trace"]
+    if not trace.columns["step"] or "std_db" not in trace.columns:
         return None
     row = reference_step(profile)
     rest_db, rest_std_db = _at_rest(_rows(trace, row, "attack"))
@@ -64,16 +64,10 @@ def _trace(profile: Profile, edge: Edge) -> Curve | None:
     )
 
 
-def _rows(trace: Mapping[str, Sequence[Cell]], step: int, edge: Edge) -> tuple[Array, Array, Array]:
+def _rows(trace: Table, step: int, edge: Edge) -> tuple[Array, Array, Array]:
     """Times, gains and standard uncertainties of one edge."""
-    chosen = [
-        i
-        for i, (own, word) in enumerate(zip(trace["step"], trace["edge"], strict=True))
-        if (own, word) == (step, edge)
-    ]
-    time_s, gain_db, std_db = (
-        np.array([trace[name][i] for i in chosen], dtype=float) for name in ("time_s", "gain_db", "std_db")
-    )
+    chosen = of_edge(trace, edge, step)
+    time_s, gain_db, std_db = (numbers(trace, name)[chosen] for name in ("time_s", "gain_db", "std_db"))
     return time_s, gain_db, std_db
 
 

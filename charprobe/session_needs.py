@@ -11,7 +11,7 @@ from charprobe.recipe import Recipe, Tones, load_recipe
 from charprobe.session_file import Claim, Session
 from charprobe.wording import literal, number_text
 
-CURVE_SEGMENTS = {
+SEGMENT_FOR = {
     "": "level_steps",
     "static curve": "level_steps",
     "static curve, anchored": "level_steps",
@@ -73,8 +73,8 @@ def _claim_needs(claim: Claim, session: Session, recipe: Recipe) -> Iterator[str
 
 def _segment_for(of: str, kinds: set[str]) -> str:
     """Return the kind of segment that serves a quantity or curve: one the recipe has, if there is one."""
-    if of in CURVE_SEGMENTS:
-        return CURVE_SEGMENTS[of]
+    if of in SEGMENT_FOR:
+        return SEGMENT_FOR[of]
     group = of.partition(".")[0]
     exact = [kind for kind, names in GROUPS.items() if of in names]
     serving = exact or [kind for kind, names in GROUPS.items() if group in names]

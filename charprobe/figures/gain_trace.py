@@ -8,14 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from charprobe.burst_traces import edge_trace, reference_step
 from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import Array, conditions, in_words, numbers, who
+from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
-from charprobe.reference_step import reference_step
+from charprobe.table_columns import Array, numbers
 from charprobe.wording import display_unit, number_text, rounded_text
 
 Edge = Literal["attack", "release"]
@@ -126,12 +127,6 @@ def _drawn(steps: list[int], reference: int) -> list[int]:
     """Thin out conditions to `MOST_STEPS`, the reference among them."""
     kept = steps[:MOST_STEPS]
     return kept if reference in kept or reference not in steps else [*kept[:-1], reference]
-
-
-def edge_trace(trace: Table, edge: str, step: int) -> tuple[Array, Array]:
-    """Return times (s) and gains (dB) of one edge of one burst condition."""
-    chosen = (numbers(trace, "step") == step) & np.array([word == edge for word in trace.columns["edge"]])
-    return numbers(trace, "time_s")[chosen], numbers(trace, "gain_db")[chosen]
 
 
 def step_name(timing: Table, step: int) -> str:

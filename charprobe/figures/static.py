@@ -7,11 +7,12 @@ from matplotlib.axes import Axes
 
 from charprobe.chapter import Table
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import Array, conditions, flags, in_words, numbers, rows_of, who
+from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile, measured
 from charprobe.quantity import Z95, Quantity, Unmeasured
+from charprobe.table_columns import Array, flags, numbers, rows_of
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")
 LEAST_SPAN_DB = 0.2

@@ -6,10 +6,11 @@ import numpy as np
 
 from charprobe.figures.axes import frequency_words
 from charprobe.figures.drawing import Drawing
-from charprobe.figures.source import conditions, flags, numbers, who
+from charprobe.figures.source import conditions, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
+from charprobe.table_columns import flags, numbers
 from charprobe.wording import number_text, rounded_text
 
 

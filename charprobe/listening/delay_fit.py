@@ -13,12 +13,7 @@ from charprobe.listening.filtering import through
 from charprobe.listening.warp import read_at
 
 GAIN_S = 0.005  # the gain counts as constant over this long
-POLES_HZ = (
-    60.0,
-    300.0,
-    1500.0,
-    6000.0,
-)  # first-order low-passes whose mixture any gentle filter comes close to
+POLES_HZ = (60.0, 300.0, 1500.0, 6000.0)  # of low-passes: their mixture comes close to any gentle filter
 LEAD_S = 0.02  # in which they settle
 ROUNDS = 10
 ALIKE = 1e-9  # share below which two directions of the fit count as one

@@ -266,17 +266,15 @@ _WORDS: dict[Cause, str] = {
 
 def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> str:
     first, timed, last = rungs[0], rungs[3], rungs[-1]
+    above = ""
+    if top_hz is not None:
+        above = f" Sound above {top_hz / 1000:.1f} kHz, which cannot be read between samples, is left out."
     depths = [number_text(rung.depth_db, 1) for rung in (first, timed, last)]
     return (
         f"Taken as they are, the files null to {depths[0]} dB and what limits it is {_WORDS[first.limit]}; "
         f"with gain ({signed_text(gain_db, 2)} dB), delay and clock drift removed to {depths[1]} dB, limited "
         f"by {_WORDS[timed.limit]}; with the best linear filter removed too to {depths[2]} dB, limited by "
-        f"{_WORDS[last.limit]}."
-        + (
-            ""
-            if top_hz is None
-            else f" Sound above {top_hz / 1000:.1f} kHz, which cannot be read between samples, is left out."
-        )
+        f"{_WORDS[last.limit]}.{above}"
     )
 
 

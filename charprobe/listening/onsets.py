@@ -31,7 +31,10 @@ class Activity:
 
 def activity(source: Frames, start: int, stop: int) -> Activity:
     """Measure when the bands of a source grow louder and softer between two frames."""
-    power = _band_powers(source, start, stop)
+    return _activity_of(_band_powers(source, start, stop))
+
+
+def _activity_of(power: Array) -> Activity:
     rises = _rises(power, power.mean(axis=0))
     usual = np.sqrt(np.mean(rises**2, axis=0, keepdims=True)) + 1e-30
     return Activity(np.clip(rises / usual, -LARGEST, LARGEST))
@@ -79,11 +82,10 @@ def rough_lags(dry: Frames, processed: Frames) -> Iterator[int]:
     sign = 1 if dry.frames <= processed.frames else -1
     short, long = (dry, processed)[::sign]
     length = min(round(NEEDLE_S * short.rate_hz), short.frames)
-    starts = _eventful(short, length)
-    needles = [activity(short, start, start + length) for start in starts]
+    needles = _eventful(short, length)
     best_score, told = 0.0, set()
     for search in (_near, _anywhere):
-        for start, needle in zip(starts, needles, strict=True):
+        for start, needle in needles:
             lag, score = search(needle, long, start, length)
             best_score = max(best_score, score)
             if score >= MIN_SCORE and lag not in told:
@@ -93,17 +95,16 @@ def rough_lags(dry: Frames, processed: Frames) -> Iterator[int]:
         raise different(f"their onsets agree nowhere (score {best_score:.1f}, needed {MIN_SCORE:g})")
 
 
-def _eventful(source: Frames, length: int) -> list[int]:
-    """Where the most eventful stretch of each third of a file begins, the most eventful first."""
+def _eventful(source: Frames, length: int) -> list[tuple[int, Activity]]:
+    """First frame and activity of the most eventful stretch of each third of a file, most eventful first."""
     if source.frames <= length:
-        return [0]
+        return [(0, activity(source, 0, length))]
     starts = np.linspace(0, source.frames - length, 4 * THIRDS).astype(int)
     powers = [_band_powers(source, int(start), int(start) + length) for start in starts]
     mean = np.mean([power.mean(axis=0) for power in powers], axis=0)
     events = np.array([np.sum(_rises(power, mean) ** 2) for power in powers]).reshape(THIRDS, -1)
-    best = np.argmax(events, axis=1)
-    order = np.argsort(-events.max(axis=1))
-    return [int(starts.reshape(THIRDS, -1)[third, best[third]]) for third in order]
+    best = np.argmax(events, axis=1) + events.shape[1] * np.arange(THIRDS)
+    return [(int(starts[k]), _activity_of(powers[k])) for k in best[np.argsort(-events.max(axis=1))]]
 
 
 def _near(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, float]:

@@ -21,6 +21,7 @@ from charprobe.listening.programme import generate
 from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000
+RIG = ("--gain", "-9", "--noise", "-110", "--bits", "24", "--delay", "1490.37")
 SHORT_MIN, LONG_MIN = 12, 36
 STARTED = """
 import json, sys, time
@@ -83,21 +84,7 @@ def rows_of_measuring(folder: Path) -> list[Sequence[str]]:
     played, off, on = (folder / f"{name}.wav" for name in ("played", "off", "on"))
     command("stimulus", "standard", "--out", played)
     for stage, out in (("plain-wire", off), ("coloured-compressor", on)):
-        command(
-            "simulate",
-            stage,
-            played,
-            "--out",
-            out,
-            "--gain",
-            "-9",
-            "--noise",
-            "-110",
-            "--bits",
-            "24",
-            "--delay",
-            "1490.37",
-        )
+        command("simulate", stage, played, "--out", out, *RIG)
     start, _ = cost("import charprobe")
     least, _ = few_ffts(on, off)
     check, _ = command("check", on)
