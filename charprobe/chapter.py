@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from charprobe.quantity import Quantity, Reading
@@ -50,6 +50,10 @@ class Health:
     start_s: float | None = None
     end_s: float | None = None
     withholds: tuple[str, ...] = ()
+
+    def for_people(self) -> Health:
+        """Return the finding with its channel counted as people do: from 1."""
+        return self if self.channel is None else replace(self, channel=self.channel + 1)
 
 
 @dataclass(frozen=True)

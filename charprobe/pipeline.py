@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from charprobe import __version__, glossary
 from charprobe.chapter import Chapter, Entry, Health
@@ -91,17 +90,12 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
         ),
         quantities=withheld(quantities, health),
         curves={name: table for chapter in chapters for name, table in chapter.curves.items()},
-        health=tuple(_from_one(item) for item in health),
+        health=tuple(item.for_people() for item in health),
         findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
         made_with=MadeWith(
             __version__, {"channel": wet.channel + 1, "bypass": None if dry is None else dry.source.name}
         ),
     )
-
-
-def _from_one(item: Health) -> Health:
-    """Count the channel as people do: from 1."""
-    return item if item.channel is None else replace(item, channel=item.channel + 1)
 
 
 def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:

@@ -83,7 +83,7 @@ class Verdict:
             "gain_db": place.gain_db,
             "polarity": place.polarity,
             "segments": [s.spec.name for s in self.take.stimulus.segments if self.take.holds(s)],
-            "health": [asdict(item) for item in self.health],
+            "health": [asdict(item.for_people()) for item in self.health],
         }
 
 

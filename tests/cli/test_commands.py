@@ -212,6 +212,7 @@ def test_many_findings_of_one_kind_are_counted_not_listed(bench, tmp_path):
     found = json.loads(run("check", path, "--json").stdout)["health"]
     count = sum(item["code"] == "clipped" for item in found)
     assert count > 3
+    assert {item["channel"] for item in found if item["code"] == "clipped"} == {1}
     text = run("check", path).stdout
     assert text.count("Recorder clipped") == 3
     assert f"and {count - 3} more findings of clipped, the last at 0:" in text
