@@ -14,11 +14,11 @@ from charprobe.marker_delay import PathPhase, delay_between, delay_of, path_resp
 from charprobe.marker_runs import Run, belong, find_runs
 from charprobe.marker_search import Hit
 from charprobe.not_found import why_not_found, wrong_rate, wrong_stimulus
-from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.timing_jump import Jump, place_jump
 from charprobe.tone_clock import drift_from_tones
+from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]
 

@@ -12,11 +12,11 @@ import soundfile  # type: ignore[import-untyped]  # ships no types
 from numpy.typing import NDArray
 
 from charprobe.containers import ACCEPTED
-from charprobe.errors import SoundFileError
 from charprobe.output import check_space, write_with
 from charprobe.sample_codes import WrittenEncoding, decode, encode
 from charprobe.sound_path import kind_of, opened, size_of
 from charprobe.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.values.errors import SoundFileError
 from charprobe.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
 
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav"]

@@ -9,11 +9,11 @@ from pathlib import Path
 from charprobe import output
 from charprobe.compare import compare_subjects
 from charprobe.comparison import Comparison, Difference, title_of
-from charprobe.errors import ProfileError
 from charprobe.profile import Profile, load_profile
 from charprobe.subjects import Subject
 from charprobe.tables import Row, csv_text, markdown, markdown_table
-from charprobe.wording import literal
+from charprobe.values.errors import ProfileError
+from charprobe.values.wording import literal
 
 Grouped = dict[tuple[str, int], tuple[Profile, ...]]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from charprobe.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading
 
 Severity = Literal["stop", "warn", "note"]
 Cell = float | int | bool | str | None

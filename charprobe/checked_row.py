@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from charprobe.errors import RecipeError
+from charprobe.values.errors import RecipeError
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class CheckedRow:
     --------
     >>> CheckedRow({"take": 300}, "x.json", ("take",)).whole("take", 0, 255)
     Traceback (most recent call last):
-    charprobe.errors.RecipeError: x.json: `take` is 300; allowed: a whole number from 0 to 255
+    charprobe.values.errors.RecipeError: x.json: `take` is 300; allowed: a whole number from 0 to 255
     """
 
     table: Any

@@ -10,7 +10,7 @@ from charprobe.chapter import Table
 from charprobe.comparison import Comparison, Difference, in_sentence
 from charprobe.profile import Profile
 from charprobe.session_file import Claim
-from charprobe.wording import literal, number_text
+from charprobe.values.wording import literal, number_text
 
 Answer = Literal["supported", "contradicted", "not enough evidence"]
 GAINS = ("static curve", "static.low_level_gain", "static.makeup_gain")

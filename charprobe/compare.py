@@ -15,9 +15,9 @@ from charprobe.curve_gap import curve_gap
 from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
 from charprobe.margins import MARGINS, Margin
 from charprobe.profile import Profile
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.sentences import sentences_on
 from charprobe.subjects import Subject, subjects_of
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 Pair = tuple[int, int]
 BETWEEN = {"dBFS": "dB", "dBc": "dB"}  # unit of a quantity -> unit of a difference of two

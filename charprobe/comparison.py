@@ -8,10 +8,10 @@ from pathlib import Path
 from charprobe import glossary, output
 from charprobe.equivalence import RISK, Gap
 from charprobe.margins import Margin
-from charprobe.quantity import Quantity, Reading
 from charprobe.subjects import Subject
 from charprobe.tables import csv_text, markdown, markdown_table
-from charprobe.wording import display_unit, number_text, readable, rounded_text
+from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import display_unit, number_text, readable, rounded_text
 
 CURVES = {
     "static curve": "Static curve as it is: settled gain at every input level both have.",

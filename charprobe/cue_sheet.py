@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any, cast
 
 from charprobe.checked_row import CheckedRow
-from charprobe.errors import RecipeError
 from charprobe.output import write_text
 from charprobe.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, Spec, recipe_from_table
 from charprobe.sample_codes import WrittenEncoding
 from charprobe.stimulus import Segment, Span, Stimulus, Tone
 from charprobe.strict_json import parse_strict
+from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.cues/1"
 MAX_CUE_SHEET_BYTES = 20_000_000

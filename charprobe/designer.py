@@ -9,9 +9,9 @@ from typing import Any
 
 from charprobe.generators.render import lay_out
 from charprobe.profile import Profile
-from charprobe.quantity import Z95, Quantity, Reading
 from charprobe.recipe import SCHEMA, Recipe, recipe_from_table
-from charprobe.wording import number_text
+from charprobe.values.quantity import Z95, Quantity, Reading
+from charprobe.values.wording import number_text
 
 CARRIER_HZ, STEPS_HZ = 3989.0, 997.0
 TOP_DBFS = -1.5

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from charprobe.errors import SessionError
+from charprobe.values.errors import SessionError
 
 LOCK_NAME = ".charprobe.lock"
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 from charprobe.chapter import Entry, Health
 from charprobe.estimators.volts import VoltsCalibration, VoltsReading, calibrate_volts
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity
-from charprobe.wording import number_text, signed_text
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import number_text, signed_text
 
 INPUT_LEVELS = (
     "static.threshold",

@@ -9,12 +9,12 @@ import numpy as np
 
 from charprobe.audio import write_wav
 from charprobe.cue_sheet import CueSheet, write_cue_sheet
-from charprobe.errors import OutputError
 from charprobe.generators.render import lay_out, render_sides
 from charprobe.output import check_writable
 from charprobe.recipe import Recipe
 from charprobe.sample_codes import WrittenEncoding, sample_sha256
 from charprobe.stimulus import Stimulus
+from charprobe.values.errors import OutputError
 
 
 @dataclass(frozen=True)

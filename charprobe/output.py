@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
-from charprobe.errors import OutputError
+from charprobe.values.errors import OutputError
 
 MAX_NAME_BYTES = 80
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}

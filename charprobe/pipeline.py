@@ -17,10 +17,10 @@ from charprobe.health.captures import Judged, judge_capture
 from charprobe.health.copies import sound_hash
 from charprobe.health.pairs import judge_pair
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take
+from charprobe.values.quantity import Quantity, Unmeasured
 
 
 def characterise(

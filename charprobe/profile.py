@@ -9,11 +9,11 @@ from pathlib import Path
 
 from charprobe import glossary, output
 from charprobe.chapter import Entry, Health, Table
-from charprobe.errors import ProfileError
 from charprobe.profile_digits import PLACE_DIGITS, rounded, rounded_entry, rounded_health, rounded_table
 from charprobe.profile_json import MAX_PROFILE_BYTES, parse, render
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.strict_json import Json
+from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Quantity, Unmeasured
 
 SCHEMA = "charprobe.profile/1"
 

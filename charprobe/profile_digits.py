@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 from charprobe.chapter import Cell, Entry, Health, Table
-from charprobe.quantity import Quantity
+from charprobe.values.quantity import Quantity
 
 DIGITS = 6  # significant digits kept of every measured number, more only where its interval is narrower
 PLACE_DIGITS = 10  # of positions and lengths, which count samples: 0.0001 sample after an hour

@@ -7,8 +7,8 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from charprobe.errors import ProfileError
 from charprobe.strict_json import Json, parse_strict
+from charprobe.values.errors import ProfileError
 
 MAX_PROFILE_BYTES = 50_000_000
 MAX_DEPTH = 12

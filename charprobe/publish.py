@@ -22,7 +22,7 @@ from charprobe.session_file import UNKNOWN, Session
 from charprobe.stage_off import check_stage_off
 from charprobe.subjects import copies_in
 from charprobe.tables import Row, csv_text, markdown, markdown_table
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 DEFAULT_LOOKS = ("article", "video")
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting

@@ -13,7 +13,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, ClassVar, get_args
 
-from charprobe.errors import RecipeError
+from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.recipe/1"
 MAX_RECIPE_BYTES = 200_000

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.errors import SoundFileError
+from charprobe.values.errors import SoundFileError
 from charprobe.wav_header import Encoding
 
 Array = NDArray[np.float64]

@@ -12,7 +12,6 @@ from charprobe.generators.render import lay_out, render
 from charprobe.goals import GOALS
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Bursts, Recipe
 from charprobe.simulate import record_stage
 from charprobe.source import MemoryCapture
@@ -21,6 +20,7 @@ from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage, TrueValue
 from charprobe.stages.stimulus_truth import true_conditions
 from charprobe.stimulus import Stimulus
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 # float, so that a stage with make-up gain does not clip the converter
 RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, lead_s=0.5)

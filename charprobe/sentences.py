@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations
 
 from charprobe.comparison import Difference, in_sentence
-from charprobe.wording import display_unit, number_text
+from charprobe.values.wording import display_unit, number_text
 
 KEY = (
     "static.threshold",

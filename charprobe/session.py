@@ -16,7 +16,6 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 from charprobe import __version__, output
 from charprobe.audio import open_capture
 from charprobe.channels_apart import channels_apart
-from charprobe.errors import CharprobeError, SessionError
 from charprobe.generators.render import lay_out
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.in_dbu import with_dbu
@@ -28,7 +27,8 @@ from charprobe.recognise import recognise
 from charprobe.session_file import Session
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
-from charprobe.wording import literal
+from charprobe.values.errors import CharprobeError, SessionError
+from charprobe.values.wording import literal
 
 STAGE_OFF = "stage off, against the loop-back"
 KEPT_BYPASSES, KEPT_SOURCES = 64, 2  # judged channels of a bypass, and open bypasses, that a process keeps

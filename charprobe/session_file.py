@@ -10,12 +10,12 @@ from typing import Any, Literal
 
 from charprobe import glossary
 from charprobe.comparison import CURVES
-from charprobe.errors import SessionError, VoltsError
 from charprobe.estimators.volts import VoltsReading
 from charprobe.generators.render import MAX_TAKE
 from charprobe.margins import MARGINS, Margin
+from charprobe.values.errors import SessionError, VoltsError
+from charprobe.values.wording import shortened
 from charprobe.volts_file import readings_of
-from charprobe.wording import shortened
 
 SCHEMA = "charprobe.session/1"
 MAX_SESSION_BYTES = 1_000_000

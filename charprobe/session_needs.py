@@ -9,7 +9,7 @@ from charprobe.comparison import in_sentence
 from charprobe.health.groups import GROUPS
 from charprobe.recipe import Recipe, Tones, load_recipe
 from charprobe.session_file import Claim, Session
-from charprobe.wording import literal, number_text
+from charprobe.values.wording import literal, number_text
 
 SEGMENT_FOR = {
     "": "level_steps",

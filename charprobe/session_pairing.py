@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from charprobe.audio import open_capture
-from charprobe.errors import CharprobeError, SessionError
 from charprobe.not_found import find_ident
 from charprobe.session_file import Session, SessionSetting
-from charprobe.wording import literal
+from charprobe.values.errors import CharprobeError, SessionError
+from charprobe.values.wording import literal
 
 SOUND_SUFFIXES = frozenset(
     {".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".caf", ".rf64", ".bwf", ".w64"}

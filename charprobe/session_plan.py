@@ -8,7 +8,7 @@ from charprobe.generators.render import lay_out
 from charprobe.recipe import load_recipe
 from charprobe.session_file import Session, SessionSetting
 from charprobe.session_needs import needs_of
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 RATE_HZ = 48_000  # the length of a recipe hardly depends on the rate
 CHANGE_OVER_S = 45.0  # to turn a knob, name a file, start the recorder

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.audio import open_capture, write_wav
-from charprobe.errors import CharprobeError
 from charprobe.output import check_writable
 from charprobe.sample_codes import WrittenEncoding
 from charprobe.source import Source
@@ -17,6 +16,7 @@ from charprobe.stages.fault_catalogue import apply_fault, fault_called
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Array, Stage
 from charprobe.stages.stereo import LinkedPair
+from charprobe.values.errors import CharprobeError
 
 
 def stage_called(name: str) -> Stage:

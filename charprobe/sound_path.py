@@ -8,7 +8,7 @@ from io import BufferedReader
 from pathlib import Path
 
 from charprobe.containers import ACCEPTED, HEAD_BYTES, Container, container_of
-from charprobe.errors import SoundFileError
+from charprobe.values.errors import SoundFileError
 
 
 def size_of(path: Path) -> int:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.errors import ProfileError
 from charprobe.profile import Profile
-from charprobe.wording import literal, shortened
+from charprobe.values.errors import ProfileError
+from charprobe.values.wording import literal, shortened
 
 LABEL_WIDTH = 40
 

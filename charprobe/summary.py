@@ -10,8 +10,8 @@ from charprobe import glossary
 from charprobe.chapter import Entry, Health
 from charprobe.in_dbu import dbu_text
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity, Unmeasured
-from charprobe.wording import literal, readable, shortened, signed_text
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import literal, readable, shortened, signed_text
 
 WIDTH = 96
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10

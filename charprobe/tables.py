@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import Sequence
 
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 Row = Sequence[str | int | float | None]
 FORMULA_STARTS = ("=", "+", "-", "@")

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.alignment import Alignment, locate
-from charprobe.cut import Cut
 from charprobe.source import Source
 from charprobe.stimulus import Segment, Stimulus
+from charprobe.values.cut import Cut
 
 BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one
 

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.marker_delay import PathPhase
-from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.sweep_clock import SweepPhase, sweep_phases
 from charprobe.tone_clock import steady_tones, tone_phases
+from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.phasor import phasor
-from charprobe.quantity import Quantity
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus, Tone
+from charprobe.values.phasor import phasor
+from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]
 

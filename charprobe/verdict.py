@@ -9,10 +9,10 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from charprobe.chapter import Health
-from charprobe.health.clock_text import clock_text
 from charprobe.not_found import MissingStimulusError
 from charprobe.take import Take
-from charprobe.wording import signed_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import signed_text
 
 WIDTH = 100
 MOST_TOLD = 3  # findings of one code that are told in full; --json holds all

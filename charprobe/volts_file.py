@@ -6,9 +6,9 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from charprobe.errors import VoltsError
 from charprobe.estimators.volts import VoltsReading
-from charprobe.wording import shortened
+from charprobe.values.errors import VoltsError
+from charprobe.values.wording import shortened
 
 MAX_VOLTS_BYTES = 100_000
 LEAST_READINGS, MOST_READINGS = 2, 100

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
-from charprobe.errors import SoundFileError
+from charprobe.values.errors import SoundFileError
 
 Encoding = Literal["pcm8", "pcm16", "pcm24", "pcm32", "float32", "float64"]
 Length = Literal["as written", "longer than file", "wrapped", "never finished", "open-ended"]

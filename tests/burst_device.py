@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from charprobe.cut import Cut
 from charprobe.estimators.phase_set import amplitude, bursts_of, carrier_phase
 from charprobe.generators.bursts import lay_out_bursts
 from charprobe.recipe import Bursts
+from charprobe.values.cut import Cut
 
 
 def recipe(**changes):

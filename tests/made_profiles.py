@@ -7,7 +7,7 @@ import numpy as np
 
 from charprobe.chapter import Entry, Health, Table
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 UGLY_NAME = '$Vel_lum% <b>\nn° 3 – «é» & "drive"'
 BURST = "burst −30 to −8 dBFS held 0.4 s, 3989 Hz, {reduction:.1f} dB of reduction"

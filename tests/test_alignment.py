@@ -6,9 +6,9 @@ from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 from scipy.signal import bilinear, butter, lfilter
 
 from charprobe.alignment import align_run, locate
-from charprobe.errors import AlignmentError
 from charprobe.marker_runs import find_runs, pair_up
 from charprobe.marker_search import search
+from charprobe.values.errors import AlignmentError
 
 STIMULUS = short_stimulus()
 OTHER = short_stimulus(summary="another recipe")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from charprobe import audio, wav_header
 from charprobe.audio import Capture, open_capture, write_wav
-from charprobe.errors import OutputError, SoundFileError
+from charprobe.values.errors import OutputError, SoundFileError
 
 NOISE = np.random.default_rng(1).uniform(-1, 1, (3000, 3))
 LSB = 2.0**-23

@@ -4,7 +4,7 @@ import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile
 
 from charprobe.changes import changes_between, load_profiles
-from charprobe.errors import ProfileError
+from charprobe.values.errors import ProfileError
 
 BEFORE = [made_profile(setting) for setting in (B, D, UGLY)]
 

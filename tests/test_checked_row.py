@@ -1,7 +1,7 @@
 import pytest
 
 from charprobe.checked_row import CheckedRow
-from charprobe.errors import RecipeError
+from charprobe.values.errors import RecipeError
 
 
 def row(value):

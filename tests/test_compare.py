@@ -10,9 +10,9 @@ from charprobe import glossary
 from charprobe.chapter import Entry, Table
 from charprobe.compare import compare_profiles
 from charprobe.comparison import CURVES
-from charprobe.errors import OutputError, ProfileError
 from charprobe.margins import MARGINS
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.errors import OutputError, ProfileError
+from charprobe.values.quantity import Quantity, Unmeasured
 
 
 def pair(first, second):

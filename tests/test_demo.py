@@ -6,8 +6,8 @@ import pytest
 
 from charprobe.demo import STEPS, run_demo
 from charprobe.demo_device import SETTINGS
-from charprobe.errors import OutputError
 from charprobe.recipe import load_recipe
+from charprobe.values.errors import OutputError
 
 
 @pytest.fixture(scope="module")

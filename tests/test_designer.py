@@ -9,11 +9,11 @@ from charprobe.chapter import Entry
 from charprobe.designer import design_stimulus
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.quantity import Z95, Quantity, Unmeasured
 from charprobe.recipe import Bursts, load_recipe, recipe_from_table
 from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
+from charprobe.values.quantity import Z95, Quantity, Unmeasured
 
 
 def profile_with(**readings):

@@ -3,8 +3,8 @@ import sys
 
 import pytest
 
-from charprobe.errors import SessionError
 from charprobe.folder_lock import LOCK_NAME, folder_lock
+from charprobe.values.errors import SessionError
 
 HOLD = """
 import sys, time

@@ -17,14 +17,6 @@ from coverage_guided import fuzz
 from charprobe.audio import open_capture
 from charprobe.chapter import Entry, Health, Table
 from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
-from charprobe.errors import (
-    CharprobeError,
-    ProfileError,
-    RecipeError,
-    SessionError,
-    SoundFileError,
-    VoltsError,
-)
 from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
 from charprobe.health.sample_facts import gather_sample_facts
@@ -32,10 +24,18 @@ from charprobe.listening.blind_key import BlindError, read_key, seal_of
 from charprobe.listening.blind_score import score
 from charprobe.pipeline import characterise
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import load_recipe, parse_recipe
 from charprobe.repair import write_repaired_copy
 from charprobe.session_file import STARTER, parse_session
+from charprobe.values.errors import (
+    CharprobeError,
+    ProfileError,
+    RecipeError,
+    SessionError,
+    SoundFileError,
+    VoltsError,
+)
+from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.volts_file import load_volts
 from charprobe.wav_header import wav_header
 

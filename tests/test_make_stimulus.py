@@ -3,10 +3,10 @@ import pytest
 import soundfile
 
 from charprobe.cue_sheet import load_cue_sheet
-from charprobe.errors import OutputError
 from charprobe.generators.render import lay_out, render
 from charprobe.make_stimulus import write_stimulus
 from charprobe.recipe import load_recipe
+from charprobe.values.errors import OutputError
 
 QUICK = load_recipe("quick")
 

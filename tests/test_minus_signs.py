@@ -7,12 +7,12 @@ import pytest
 
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import load_recipe
 from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.summary import summarise
+from charprobe.values.quantity import Unmeasured
 
 HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")
 

@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from charprobe import output
-from charprobe.errors import OutputError
 from charprobe.output import (
     check_space,
     check_writable,
@@ -21,6 +20,7 @@ from charprobe.output import (
     write_text,
     write_with,
 )
+from charprobe.values.errors import OutputError
 
 
 def test_a_new_file_appears_whole_with_the_usual_rights(tmp_path):

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from charprobe.chapter import Entry, Health, Table
-from charprobe.errors import OutputError, ProfileError
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts, load_profile
 from charprobe.profile_json import MAX_DEPTH
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.errors import OutputError, ProfileError
+from charprobe.values.quantity import Quantity, Unmeasured
 
 PLAIN = Profile(
     setting="Vellum $_% <b>\n2 é",

@@ -3,8 +3,8 @@ import pytest
 import soundfile
 
 from charprobe.audio import open_capture, write_wav
-from charprobe.errors import OutputError, SoundFileError
 from charprobe.repair import write_repaired_copy
+from charprobe.values.errors import OutputError, SoundFileError
 
 NOISE = np.random.default_rng(4).uniform(-1, 1, (2000, 2))
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe.errors import SoundFileError
 from charprobe.sample_codes import decode, encode, sample_sha256
+from charprobe.values.errors import SoundFileError
 
 LSB = 2.0**-23
 

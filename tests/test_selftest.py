@@ -3,10 +3,10 @@
 import dataclasses
 
 from charprobe.generators.render import lay_out
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import load_recipe
 from charprobe.selftest import RIG, Row, measure_stage, rows_text, run_selftest
 from charprobe.stages.catalogue import make_stage
+from charprobe.values.quantity import Quantity, Unmeasured
 
 
 def test_stages_are_recovered_and_the_table_says_so():

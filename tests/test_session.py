@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from charprobe.audio import write_wav
-from charprobe.errors import SessionError
 from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
 from charprobe.recipe import parse_recipe
@@ -17,6 +16,7 @@ from charprobe.session_plan import plan_text
 from charprobe.simulate import record_stage
 from charprobe.stages.chain import Wire
 from charprobe.stages.rig import Rig
+from charprobe.values.errors import SessionError
 
 RATE_HZ = 48_000
 RECIPE = """schema = "charprobe.recipe/1"

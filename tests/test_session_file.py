@@ -2,8 +2,8 @@ from pathlib import Path
 
 import pytest
 
-from charprobe.errors import SessionError
 from charprobe.session_file import STARTER, Claim, load_session, parse_session
+from charprobe.values.errors import SessionError
 
 HEAD = 'schema = "charprobe.session/1"\n[device]\nname = "x"\n'
 ONE = HEAD + '[[setting]]\nname = "a"\ncaptures = ["a.wav"]\n'

@@ -7,7 +7,6 @@ from test_session import RATE_HZ, RECIPE
 
 from charprobe.audio import write_wav
 from charprobe.compare import compare_profiles
-from charprobe.errors import ProfileError, SessionError
 from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
 from charprobe.recipe import parse_recipe
@@ -18,6 +17,7 @@ from charprobe.session_plan import plan_text
 from charprobe.simulate import record_stage
 from charprobe.stages.chain import Wire
 from charprobe.stages.rig import Rig
+from charprobe.values.errors import ProfileError, SessionError
 
 HEAD = """schema = "charprobe.session/1"
 recipe = "short.toml"

@@ -2,8 +2,8 @@ import errno
 
 import pytest
 
-from charprobe.errors import SoundFileError
 from charprobe.sound_path import kind_of, opened, size_of
+from charprobe.values.errors import SoundFileError
 
 
 def test_size_and_kind_of_a_good_file(tmp_path):

@@ -5,8 +5,8 @@ from made_profiles import LIMITER, UGLY, UGLY_NAME, B, made_profile
 
 from charprobe import glossary
 from charprobe.chapter import Entry, Health
-from charprobe.quantity import Unmeasured
 from charprobe.summary import WIDTH, columns_of, summarise
+from charprobe.values.quantity import Unmeasured
 
 LONG = "x" * 300 + "é日" * 60
 

@@ -9,7 +9,7 @@ from charprobe import glossary
 from charprobe.chapter import Entry
 from charprobe.compare import compare_profiles
 from charprobe.margins import MARGINS
-from charprobe.quantity import Quantity
+from charprobe.values.quantity import Quantity
 
 PAIRS = 300
 MOST = 0.05 + 3 * math.sqrt(0.05 * 0.95 / PAIRS)  # a true rate of 5 % passes at three sigma

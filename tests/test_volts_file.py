@@ -2,11 +2,11 @@ import math
 
 import pytest
 
-from charprobe.errors import SessionError, VoltsError
 from charprobe.estimators.volts import VoltsReading
 from charprobe.in_dbu import with_dbu
-from charprobe.quantity import Quantity
 from charprobe.session_file import STARTER, parse_session
+from charprobe.values.errors import SessionError, VoltsError
+from charprobe.values.quantity import Quantity
 from charprobe.volts_file import load_volts
 from tests.made_profiles import B, made_profile
 

@@ -16,16 +16,16 @@ from charprobe.chapters.noise_under import noise_under_entries, noise_under_tabl
 from charprobe.chapters.reduction import Reduction
 from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.chapters.transfer import transfer
-from charprobe.cut import Cut
 from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Tones
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 UNITS = {
     "colour.thd_at_reference": "dBc",

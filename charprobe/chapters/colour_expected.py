@@ -12,8 +12,8 @@ from charprobe.chapter import Cell, Chapter
 from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.colour import Rung
 from charprobe.estimators.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
-from charprobe.wording import number_text
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 UNIT = "dBc"
 RECIPE = "standard"

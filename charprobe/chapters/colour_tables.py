@@ -14,8 +14,8 @@ from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.colour import Growth, Rung, growth_laws
 from charprobe.estimators.harmonics import HIGHEST
 from charprobe.estimators.ripple import Split
-from charprobe.quantity import Quantity, Reading
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import number_text
 
 ORDERS = range(2, HIGHEST + 1)
 MINUS = re.compile(r"(?<![\w-])-(?=\d)")

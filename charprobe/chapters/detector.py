@@ -10,7 +10,6 @@ import numpy as np
 
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.detector_law import (
     Equivalent,
     PlayedWaveform,
@@ -19,9 +18,10 @@ from charprobe.estimators.detector_law import (
 )
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_readings import read_static_curve
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.recipe import EqualPeak
 from charprobe.take import Take
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.waveforms import SINE
 
 UNITS = {"detector.exponent": "1"}

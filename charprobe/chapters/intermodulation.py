@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from charprobe.chapter import Cell, Chapter, Entry, Table, cell_of
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.intermodulation import MODULATION, UPPER, Pair, measure_pairs
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import TwoTone
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text, rounded_text
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import number_text, rounded_text
 
 UNITS = {"colour.imd_smpte": "dB", "colour.imd_difference": "dB"}
 RECIPE = "colour"

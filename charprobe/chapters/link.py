@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from charprobe.chapter import Cell, Chapter, Entry, Table, cell_of
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import Link
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 UNITS = {"detector.link": "dB/dB", "detector.crosstalk": "dB"}
 RECIPE = "link"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.chapter import Entry
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import Spec
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.values.quantity import Unmeasured
 
 
 def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:

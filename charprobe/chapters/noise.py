@@ -9,15 +9,15 @@ import numpy as np
 
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
-from charprobe.cut import Cut
 from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.recipe import Silence
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text, signed_text
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
+from charprobe.values.wording import number_text, signed_text
 
 UNITS = {
     "noise.unweighted": "dBFS",

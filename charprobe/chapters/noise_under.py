@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from charprobe.chapter import Cell, Entry, Table, cell_of
 from charprobe.estimators.colour import Rung
-from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
-from charprobe.wording import number_text, signed_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
+from charprobe.values.wording import number_text, signed_text
 
 LEAST_DB = 1.0  # the stage's own noise is told where the capture has so much more than the bypass
 RISE_DB = 3.0  # rise from which a sentence is worth it

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from charprobe.chapter import Chapter, Entry
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.take import Take
-from charprobe.wording import signed_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import signed_text
 
 LONGEST_S = 0.1  # a delay longer than this, or an early arrival, is a capture that was not started in step
 EARLY_SAMPLES = 1.0

@@ -10,16 +10,16 @@ import numpy as np
 from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
-from charprobe.cut import Array
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
 from charprobe.generators.sweep import render_sweep
-from charprobe.quantity import Reading, Unmeasured
 from charprobe.recipe import Sweep
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text, signed_text
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Reading, Unmeasured
+from charprobe.values.wording import number_text, signed_text
 
 UNITS = {
     "response.low_corner": "Hz",

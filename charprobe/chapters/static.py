@@ -12,14 +12,14 @@ from charprobe.chapters.detector import AtFrequency, detector_chapter
 from charprobe.chapters.lookup import absent
 from charprobe.chapters.static_axis import InputAxis, input_axis
 from charprobe.chapters.static_words import findings_on, health_of
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.level_steps import LevelStepsFit, measure_level_steps
 from charprobe.estimators.static_curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static_readings import StaticReadings, local_slopes, read_static_curve
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import LevelSteps
 from charprobe.stimulus import Segment
 from charprobe.take import Take
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 UNITS = {
     "static.threshold": "dBFS",

@@ -9,9 +9,9 @@ from charprobe.estimators.bends import BendsFit
 from charprobe.estimators.level_steps import LevelStepsFit
 from charprobe.estimators.static_curve import StaticCurve, in_dbfs
 from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.take import Take
-from charprobe.wording import readable, rounded_text
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import readable, rounded_text
 
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 

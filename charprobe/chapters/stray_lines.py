@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from charprobe.chapter import Cell, Table
 from charprobe.estimators.colour import Rung
 from charprobe.estimators.tone_residual import StrayLine
-from charprobe.quantity import Quantity
-from charprobe.wording import number_text, rounded_text
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import number_text, rounded_text
 
 LEAST_DBFS = -120.0  # lines below are not listed
 MOST = 6  # lines listed per tone

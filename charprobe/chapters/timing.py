@@ -17,10 +17,10 @@ from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import MAX_RATE_HZ, BurstLengths, Bursts
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 ATTACK_UNITS = {
     "attack.delay": "s",

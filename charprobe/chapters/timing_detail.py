@@ -9,7 +9,7 @@ from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.crossing import value_at
 from charprobe.estimators.definitions import under_every_definition
 from charprobe.estimators.step_dependence import StepDependence, StepTimes, step_dependence
-from charprobe.quantity import Quantity
+from charprobe.values.quantity import Quantity
 
 MOMENTS_S = (0.001, 0.003, 0.01)  # at which the reduction reached is told
 MARGINS_DB = (1, 3, 6)

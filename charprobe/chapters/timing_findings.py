@@ -9,8 +9,8 @@ from charprobe.chapters.timing_detail import passes_db, step_meaning
 from charprobe.chapters.timing_loop import loop_sentence
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.static_curve import StaticCurve
-from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 LEAST_OVER_DB = 3.0
 

@@ -10,8 +10,8 @@ from charprobe.chapter import Entry
 from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.static_curve import StaticCurve
-from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 RESTING_DB = 0.2  # reduction at the low level of the bursts that end out of it, at most
 REDUCED_DB = 2.0  # reduction that must be left at the low level of the bursts that stay within it

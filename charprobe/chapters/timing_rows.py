@@ -8,19 +8,19 @@ from dataclasses import dataclass, replace
 
 from charprobe.chapters.lookup import counterpart, held
 from charprobe.chapters.timing_rest import gain_at_rest
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes, time_edge
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.recipe import BurstLengths, Bursts
 from charprobe.stimulus import Segment
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all

@@ -13,16 +13,16 @@ from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rest import gain_at_rest
 from charprobe.chapters.timing_rows import Row
 from charprobe.chapters.timing_tables import thinned
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
-from charprobe.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.recipe import BurstTrain
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
+from charprobe.values.wording import number_text
 
 UNITS = {"release.train_swing": "dB", "release.train_held": "dB"}
 RECIPE = "standard"

@@ -7,7 +7,7 @@ from importlib import import_module
 import click
 
 from charprobe import __version__
-from charprobe.errors import CharprobeError
+from charprobe.values.errors import CharprobeError
 
 COMMANDS = {  # command -> module below charprobe.cli; the order is the order of the job
     "demo": "demo",

@@ -65,7 +65,7 @@ def ab_command(
     Only ever turns down. Listen at a moderate volume: set it with the louder passages.
     """
     from charprobe.listening.ab import make_pair
-    from charprobe.wording import signed_text
+    from charprobe.values.wording import signed_text
 
     made = make_pair(
         dry,

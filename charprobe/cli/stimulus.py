@@ -105,7 +105,7 @@ def stimulus_command(
         raise click.UsageError("give either a RECIPE or --for PROFILE")
     from charprobe.make_stimulus import write_stimulus
     from charprobe.recipe import load_recipe
-    from charprobe.wording import number_text
+    from charprobe.values.wording import number_text
 
     chosen = load_recipe(recipe) if recipe is not None else _designed(profile, longest_s)
     written = write_stimulus(chosen, out, rate_hz=rate_hz, take=take, subtype=subtype, force=force)

@@ -6,8 +6,8 @@ from itertools import combinations
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.estimators.bends import BendsFit, Shape, evaluate, fit_bends, ramp
+from charprobe.values.cut import Array
 
 GRID_WIDTHS_DB = (0.0, 2.0, 5.0, 10.0, 20.0)
 NODES = 28  # corners tried by `from_hinges`

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from charprobe.cut import Array
-from charprobe.quantity import Z95
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95
 
 MAX_WIDTH_DB = 80.0
 ITERATIONS = 60

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array
+from charprobe.values.cut import Array
 
 CALM_PERIODS = 8  # carrier periods after an edge from which points are means over whole periods
 

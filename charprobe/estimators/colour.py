@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.estimators.harmonics import DETECTED, HIGHEST, HarmonicCell
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
-from charprobe.wording import number_text, rounded_text
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
 EXCEEDS = (

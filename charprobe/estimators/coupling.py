@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from charprobe.cut import Array, Cut
 from charprobe.estimators.phase_set import Burst, usable_stop
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Array, Cut
 
 CALM_S, CALM_PERIODS = 0.02, 9  # rest before an edge that the baseline is taken from, at least
 REACH_S, REACH_PERIODS = 0.02, 30  # how far after an edge the coupling is looked for and undone in full

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import isotonic_regression
 
-from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
-from charprobe.quantity import Quantity
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity
 
 SHRINK = 0.72  # ratio of neighbouring window widths
 ENOUGH = 8  # points from which the scatter about the fit may widen the interval

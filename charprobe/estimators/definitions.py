@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from charprobe.estimators.edge_reader import EdgeReader, read_edge
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.settling import gain_after, gain_before
-from charprobe.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading
 
 PARTS = (
     ("5 % of the change in dB", 0.05),

@@ -8,10 +8,10 @@ from functools import cache
 
 import numpy as np
 
-from charprobe.cut import Array, Cut
 from charprobe.estimators.tone import DB, fit_tone
-from charprobe.quantity import Quantity, Reading, Unmeasured
 from charprobe.stimulus import Segment, Tone
+from charprobe.values.cut import Array, Cut
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
 
 LATE, GUARD_S = 0.5, 0.01

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array, Cut
 from charprobe.estimators.phase_set import (
     Burst,
     CarrierFit,
@@ -20,6 +19,7 @@ from charprobe.estimators.phase_set import (
     solve_edge,
 )
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Array, Cut
 
 REACH_S = 0.004  # how far around an edge the reference is followed sample by sample
 WIDTH = 1.0  # standard deviation of the Gaussian that wet and dry are both seen through, in samples

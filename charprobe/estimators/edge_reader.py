@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.estimators.crossing import Crossing, monotone, refine, smooth
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.settling import Settled
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 ZERO_SAMPLES = 0.015  # standard uncertainty of time zero in samples: what placing promises, for two captures
 EDGE_SAMPLES = (

@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 from scipy.optimize import brentq
 
-from charprobe.cut import Array
 from charprobe.estimators.timing import PART_63
+from charprobe.values.cut import Array
 
 Smoothed = Literal["reduction", "amplitude", "power"]
 Falling = Literal["target", "zero"]

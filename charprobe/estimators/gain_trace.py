@@ -9,8 +9,6 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.carrier_means import CALM_PERIODS, calmed, half_period_means
 from charprobe.estimators.coupling import find_coupling, undo_coupling
 from charprobe.estimators.dry_reference import (
@@ -35,6 +33,8 @@ from charprobe.estimators.phase_set import (
 )
 from charprobe.estimators.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import SegmentTooShortError
 
 Edge = Literal["attack", "release"]
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array, Cut
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.stimulus import Tone
-from charprobe.wording import number_text
+from charprobe.values.cut import Array, Cut
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 Complex = NDArray[np.complex128]
 

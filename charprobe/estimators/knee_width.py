@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from charprobe.estimators.bends import MAX_WIDTH_DB, BendsFit, fit_bends
 from charprobe.estimators.static_curve import StaticCurve
-from charprobe.quantity import Z95, Quantity
+from charprobe.values.quantity import Z95, Quantity
 
 
 def knee_width(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:

@@ -9,8 +9,6 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.step_settling import judge_settling
 from charprobe.estimators.tone import (
     DB,
@@ -21,8 +19,10 @@ from charprobe.estimators.tone import (
     fundamental_amplitudes,
     orders_in_band,
 )
-from charprobe.quantity import Quantity
 from charprobe.stimulus import Segment, Tone
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity
 
 Direction = Literal["rising", "falling"]
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
 from charprobe.generators.link import side_tones
-from charprobe.quantity import Quantity, Reading
 from charprobe.stimulus import Segment, Tone
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading
 
 SETTLE_SHARE = 0.5  # of each level, left out for settling
 EDGE_S = 0.02  # and as much before its end

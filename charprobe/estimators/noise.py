@@ -10,9 +10,9 @@ import numpy as np
 from scipy import fft
 from scipy.stats import chi2
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
-from charprobe.quantity import Quantity
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity
 
 FROM_HZ, TO_HZ = 20.0, 20_000.0
 MIN_LENGTH_S = 0.15

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.settling import Settled
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed
 AGREE = 2.5  # neighbouring shares agree while their starts +- this many standard uncertainties overlap

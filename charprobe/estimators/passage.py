@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array
+from charprobe.values.cut import Array
 
 Complex = NDArray[np.complex128]
 Place = Literal["nowhere", "behind", "ahead"]

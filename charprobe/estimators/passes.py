@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.static_curve import FLOOR_DB, MORE_STEPS, StaticCurve
 from charprobe.estimators.static_points import pairs_by_level
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 
 def hysteresis(curve: StaticCurve) -> Reading:

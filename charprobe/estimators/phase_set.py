@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import CharprobeError, SegmentTooShortError
 from charprobe.stimulus import Tone
-from charprobe.wording import number_text
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import CharprobeError, SegmentTooShortError
+from charprobe.values.wording import number_text
 
 Complex = NDArray[np.complex128]
 Index = NDArray[np.int64]

@@ -10,9 +10,9 @@ from typing import Literal
 import numpy as np
 from scipy.optimize import least_squares
 
-from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 Shape = Callable[[Array, Array], Array]
 Kind = Literal["exponential", "straight", "two-stage", "other"]

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import SegmentTooShortError
 
 Complex = NDArray[np.complex128]
 

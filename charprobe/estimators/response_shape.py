@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from charprobe.cut import Array
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
-from charprobe.wording import signed_text
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import signed_text
 
 MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
 NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.estimators.gain_trace import GainTrace
-from charprobe.quantity import Quantity
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity
 
 GUARD = 0.15  # share of the record before the edge that is left to look-ahead
 LAST = 0.3  # share of the record after the edge that must be flat

@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.estimators.bends import BendsFit, Section
 from charprobe.estimators.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static_points import StaticPoint, mark_points
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6

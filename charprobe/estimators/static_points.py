@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.cut import Array
+from charprobe.values.cut import Array
 
 USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
 DB_PER_SHARE = 3.0 * 20 / np.log(10)  # gain lost per third harmonic gained: 3 to 1 for a cubic

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.estimators.bends import BendsFit, Section
 from charprobe.estimators.knee_width import knee_width
 from charprobe.estimators.passes import hysteresis
 from charprobe.estimators.static_curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static_points import find_saturation
-from charprobe.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
 FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat

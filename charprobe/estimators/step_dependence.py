@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from charprobe.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading
 
 Meaning = Literal["smoothing after the log", "smoothing before the log", "neither"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array
+from charprobe.values.cut import Array
 
 Flags = NDArray[np.bool_]
 

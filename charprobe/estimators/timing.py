@@ -11,8 +11,8 @@ from charprobe.estimators.edge_reader import read_edge
 from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.onset import Onset, find_onset
 from charprobe.estimators.settling import Settled, gain_after, gain_before
-from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
 PART_63 = 1 - math.exp(-1)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.cut import Array, Cut
-from charprobe.errors import SegmentTooShortError
-from charprobe.phasor import phasor
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array, Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.phasor import phasor
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 Complex = NDArray[np.complex128]
 

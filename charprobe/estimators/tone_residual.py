@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from charprobe.cut import Array, Cut
 from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
-from charprobe.quantity import Quantity
+from charprobe.values.cut import Array, Cut
+from charprobe.values.quantity import Quantity
 
 FALSE_LINES = 1e-3  # chance of naming any line where there is only noise
 APART_BINS = 3  # a line this near an order of the tone is a skirt of it, no line of its own

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from charprobe.cut import Array
 from charprobe.estimators.harmonics import DB, HIGHEST, HarmonicCell
+from charprobe.values.cut import Array
 
 CLEAR = 12.0  # standard uncertainties by which an order must stand out for its phase and level to be judged
 PHASE_OFF_DEG = 5.0  # phases this far from 0 or 180 degrees are memory: a converter's own filters turn less

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.cut import Array
-from charprobe.quantity import Quantity
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity
 
 DBU_VOLTS = math.sqrt(0.6)  # 0 dBu: 1 mW into 600 ohms
 METER_DB = 0.1  # standard uncertainty of a hand-held meter at low audio frequencies, about 1 %

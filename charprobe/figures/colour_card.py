@@ -10,8 +10,8 @@ from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer, shown
 from charprobe.profile import Profile, measured
-from charprobe.quantity import Unmeasured
-from charprobe.wording import number_text
+from charprobe.values.quantity import Unmeasured
+from charprobe.values.wording import number_text
 
 ORDERS = tuple(range(2, 11))
 FLOOR_ROOM_DB, TOP_DBC = 10.0, 0.0

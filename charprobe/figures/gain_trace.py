@@ -17,7 +17,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
 from charprobe.table_columns import Array, numbers
-from charprobe.wording import display_unit, number_text, rounded_text
+from charprobe.values.wording import display_unit, number_text, rounded_text
 
 Edge = Literal["attack", "release"]
 MARKED = ("t50", "t63", "t90")

@@ -14,7 +14,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
 from charprobe.table_columns import Array, numbers
-from charprobe.wording import rounded_text
+from charprobe.values.wording import rounded_text
 
 ORDERS = (2, 3, 4, 5, 6, 7)
 MOST_PANELS = 3

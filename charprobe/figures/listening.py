@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.figures.axes import frequency_axis, least_span
 from charprobe.figures.drawing import Drawing, save_drawing
 from charprobe.figures.labels import EndLabel, label_ends
@@ -15,8 +14,9 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.listening.ab import MadePair
 from charprobe.output import prepare_folder
-from charprobe.quantity import Quantity
-from charprobe.wording import number_text, signed_text
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import number_text, signed_text
 
 COLUMNS = 1200  # points along a figure; each shows the whole span of what it stands for
 LEAST_GAIN_DB = 2.0  # a gain that stands still looks still

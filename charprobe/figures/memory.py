@@ -15,7 +15,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
 from charprobe.table_columns import numbers
-from charprobe.wording import number_text
+from charprobe.values.wording import number_text
 
 Rows = NDArray[np.intp]
 FEWEST_HOLDS = 3

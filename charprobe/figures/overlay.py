@@ -19,7 +19,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile, measured
 from charprobe.table_columns import flags, numbers
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 MOST = 8  # curves that can be told apart in one figure
 LEAST_REDUCTION_DB = 1.0

@@ -13,7 +13,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile, measured
 from charprobe.table_columns import numbers
-from charprobe.wording import number_text
+from charprobe.values.wording import number_text
 
 LEAST_SPAN_DB = 3.0  # a flat response is shown flat, not blown up
 LEAST_SPAN_DEG = 20.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.profile import Profile
-from charprobe.wording import literal, readable
+from charprobe.values.wording import literal, readable
 
 Array = NDArray[np.float64]
 

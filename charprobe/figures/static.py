@@ -11,8 +11,8 @@ from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile, measured
-from charprobe.quantity import Z95, Quantity, Unmeasured
 from charprobe.table_columns import Array, flags, numbers, rows_of
+from charprobe.values.quantity import Z95, Quantity, Unmeasured
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")
 LEAST_SPAN_DB = 0.2

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font
 
 from charprobe.figures.style import Frame
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 ABSENT = "▯"
 EM_PER_CHARACTER = 0.56  # mean width of text in the font, in its size

@@ -11,7 +11,7 @@ from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
 from charprobe.profile import Profile
 from charprobe.table_columns import flags, numbers
-from charprobe.wording import number_text, rounded_text
+from charprobe.values.wording import number_text, rounded_text
 
 
 def draw_transfer(profile: Profile, look: Look) -> Drawing:

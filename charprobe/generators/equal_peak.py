@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.generators.tone_run import GROUP_GAP_S, ramp_samples
 from charprobe.recipe import EqualPeak
 from charprobe.stimulus import Segment, Span, Tone
+from charprobe.values.cut import Array
 from charprobe.waveforms import PER_FUNDAMENTAL, WAVEFORMS
 
 

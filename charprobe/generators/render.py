@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.generators.burst_train import lay_out_burst_train
 from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
 from charprobe.generators.equal_peak import lay_out_equal_peak, render_equal_peak
@@ -21,6 +20,7 @@ from charprobe.ident import ident_length, render_ident
 from charprobe.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
 from charprobe.stimulus import Segment, Span, Stimulus
 from charprobe.sync import render_sync, sync_length
+from charprobe.values.cut import Array
 
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4

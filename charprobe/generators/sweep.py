@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.recipe import RAMP_S, Sweep
 from charprobe.stimulus import Segment, Span
+from charprobe.values.cut import Array
 
 
 def lay_out_sweep(spec: Sweep, *, start: int, rate_hz: int) -> Segment:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.recipe import RAMP_S
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Array
 
 GROUP_GAP_S = 0.002  # a gap this short parts tones whose phases do not join
 

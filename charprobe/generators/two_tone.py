@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.generators.tone_run import GROUP_GAP_S, ramp_samples
 from charprobe.recipe import TwoTone
 from charprobe.stimulus import Segment, Span, Tone
+from charprobe.values.cut import Array
 
 
 def lay_out_two_tone(spec: TwoTone, *, start: int, rate_hz: int) -> Segment:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from charprobe.chapter import Health
-from charprobe.errors import CharprobeError
 from charprobe.health.clock_wander import check_clock_wander
 from charprobe.health.continuity import check_continuity
 from charprobe.health.file_facts import check_file
@@ -25,6 +24,7 @@ from charprobe.health.sides import check_sides
 from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
+from charprobe.values.errors import CharprobeError
 
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 CLIPPED = ("clipped",)  # nor do tones that this touches

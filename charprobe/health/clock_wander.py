@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.chapter import Health
 from charprobe.take import Take
 from charprobe.tone_clock import clock_errors_ppm, steady_tones, tone_phases
-from charprobe.wording import number_text
+from charprobe.values.wording import number_text
 
 MOST_STD_PPM = 2.0  # of a tone whose frequency is used
 FEWEST = 8

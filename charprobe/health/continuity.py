@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from charprobe.chapter import Health
 from charprobe.health.breaks import Break, find_breaks
-from charprobe.health.clock_text import clock_text
 from charprobe.health.groups import lost_groups
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
-from charprobe.wording import signed_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import signed_text
 
 Array = NDArray[np.float64]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from charprobe.chapter import Health, Severity
-from charprobe.health.clock_text import clock_text
 from charprobe.health.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.health.sample_facts import ChannelFacts, Stretch
 from charprobe.source import FileFacts, Source
-from charprobe.wording import number_text, signed_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import number_text, signed_text
 
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
-from charprobe.health.clock_text import clock_text
 from charprobe.health.quiet import pauses
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text
 
 FRAME_S = 0.025
 AFTER_S, BEFORE_S = 0.1, 0.05  # left out beside what is played: tails, and what a coder or a gate does ahead

@@ -9,11 +9,11 @@ from scipy.ndimage import median_filter
 
 from charprobe.chapter import Health
 from charprobe.chapters.noise import LEAST_MAINS_DBFS
-from charprobe.cut import Array
 from charprobe.estimators.noise import MAINS_HZ, MAINS_OFF, MAINS_ORDERS, Line, family_limit_dbfs, hann_offset
 from charprobe.health.quiet import QuietSpectrum
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text
 
 LOW_HZ = 15.0
 CLEAR = 12.0  # times the median power around; the largest of 4000 bins of noise reaches 4 in 8 frames

@@ -5,9 +5,9 @@ from __future__ import annotations
 from charprobe.chapter import Health
 from charprobe.chapters.lookup import held
 from charprobe.chapters.noise import hear_idle
-from charprobe.health.clock_text import clock_text
 from charprobe.recipe import Silence
 from charprobe.take import Take
+from charprobe.values.clock_text import clock_text
 
 
 def check_idle_mute(take: Take) -> list[Health]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
 from charprobe.health.quiet import QuietSpectrum, pauses
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text
 
 WITHHELD = ("colour", "noise", "attack")
 FROM_HZ, BAND_HZ, FINE_HZ = 8_000.0, 500.0, 100.0

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
 from charprobe.stimulus import Span
 from charprobe.sync import FALL_SHARE, Marker, sync_value
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text
 
 PIECES = 8  # of each chirp; equal pieces of time are equal bands of frequency
 LEAST_FADE_DB = 0.35  # of the outermost piece; slow releases and filters lower it by 0.12 dB

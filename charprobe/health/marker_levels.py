@@ -8,7 +8,7 @@ from charprobe.chapter import Health
 from charprobe.stimulus import Span
 from charprobe.sync import Marker, sync_value
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.wording import number_text
 
 LEAST_DB = 0.15  # rise that is told; filters answer both markers alike to 0.02 dB
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound

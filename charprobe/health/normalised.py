@@ -7,7 +7,7 @@ import math
 from charprobe.chapter import Health
 from charprobe.health.sample_facts import ChannelFacts, sample_facts_of
 from charprobe.take import Take
-from charprobe.wording import number_text
+from charprobe.values.wording import number_text
 
 WITHHELD = (
     "static.makeup_gain", "static.low_level_gain", "static.threshold", "static.threshold_1db", "noise.change",

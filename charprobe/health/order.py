@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
-from charprobe.health.clock_text import clock_text
 from charprobe.health.groups import groups_of, lost_groups
 from charprobe.segment_search import BANDS, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
 from charprobe.stimulus import Segment, Stimulus
 from charprobe.take import Take
+from charprobe.values.clock_text import clock_text
+from charprobe.values.cut import Array
 
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 NEAR_HOPS = 3  # by which a place may be off

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from charprobe.chapter import Health
-from charprobe.health.clock_text import clock_text
 from charprobe.health.groups import lost_groups
 from charprobe.health.order import check_order
 from charprobe.health.same_sound import check_same_sound
@@ -12,7 +11,8 @@ from charprobe.marker_search import search
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 from charprobe.timing_jump import Jump
-from charprobe.wording import signed_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import signed_text
 
 ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds
 EDIT_S = 0.02

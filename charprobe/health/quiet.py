@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from charprobe.cut import Array
 from charprobe.recipe import Silence
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take
+from charprobe.values.cut import Array
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
 SKIPPED_S = 0.05  # after a sound, while filters ring out

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
 from charprobe.stimulus import Span
 from charprobe.sync import Marker, sync_value
 from charprobe.take import Take
+from charprobe.values.cut import Array
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
 LEAD_S, TAIL_S = 0.01, 0.08

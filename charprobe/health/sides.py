@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from charprobe.chapter import Health
 from charprobe.chapters.lookup import held
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.link import measure_link
 from charprobe.recipe import Link
 from charprobe.take import Take
+from charprobe.values.errors import SegmentTooShortError
 
 
 def check_sides(take: Take) -> list[Health]:

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.chapter import Health
-from charprobe.cut import Array
 from charprobe.estimators.noise import Line
 from charprobe.estimators.phase_set import carrier_phase
-from charprobe.health.clock_text import clock_text
 from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
 from charprobe.stimulus import Tone
 from charprobe.take import BY_TONE, Take
-from charprobe.wording import signed_text
+from charprobe.values.clock_text import clock_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
 SETTLED_FROM = 0.4  # share of a tone that is left to settle

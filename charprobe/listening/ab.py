@@ -18,8 +18,8 @@ from charprobe.listening.pair_checks import PairingError, check_rates
 from charprobe.listening.pairing import Pair, fit_response, pair_files
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.output import check_writable, prepare_folder, write_text
-from charprobe.quantity import Quantity, Unmeasured
-from charprobe.wording import signed_text
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import signed_text
 
 NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv")
 _FIT_SIZE = 1 << 14

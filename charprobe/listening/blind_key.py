@@ -8,9 +8,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from charprobe.errors import CharprobeError
 from charprobe.strict_json import Json, parse_strict
-from charprobe.wording import shortened
+from charprobe.values.errors import CharprobeError
+from charprobe.values.wording import shortened
 
 KEY_SCHEMA = "charprobe.blind-key/1"
 MAX_BYTES, MAX_DEPTH, MOST_TRIALS = 1_000_000, 6, 1000

@@ -9,7 +9,7 @@ from typing import Any
 from scipy.stats import binom
 
 from charprobe.listening.blind_key import BlindError, Key, read_key, read_object
-from charprobe.wording import literal, shortened
+from charprobe.values.wording import literal, shortened
 
 RESULT_SCHEMA = "charprobe.blind-result/1"
 TRUE_SHARE = 0.7  # of trials right: the listener whose chance of passing is told

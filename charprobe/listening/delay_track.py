@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import read_padded
 from charprobe.listening.delay_fit import Guide, Point, fit_delay
+from charprobe.values.cut import Array
 
 WINDOW = 1 << 15
 MAX_POINTS = 160

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.listening.gain_trace import Gained, GainTrace
@@ -17,7 +16,8 @@ from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
 from charprobe.listening.time_map import Placed, TimeMap
 from charprobe.listening.warp import EXACT_BAND
-from charprobe.wording import number_text, signed_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text, signed_text
 
 Step = Literal["as it is", "gain", "delay", "clock drift", "response"]
 Cause = Literal["level", "time", "response", "distortion", "noise"]

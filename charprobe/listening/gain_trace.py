@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.filtering import through
-from charprobe.quantity import Z95
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95
 
 WINDOW_S = 0.004
 MAX_POINTS = 400_000

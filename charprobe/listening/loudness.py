@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import sosfilt
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, frame_blocks
-from charprobe.quantity import Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Unmeasured
 
 OFFSET_DB = -0.691
 ABSOLUTE_GATE_LUFS = -70.0

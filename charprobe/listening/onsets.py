@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.pair_checks import different
+from charprobe.values.cut import Array
 
 HOP = 256
 _SIZE = 512

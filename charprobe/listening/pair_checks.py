@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.errors import CharprobeError
 from charprobe.listening.blocks import Frames, frame_blocks
-from charprobe.wording import number_text
+from charprobe.values.errors import CharprobeError
+from charprobe.values.wording import number_text
 
 MIN_COMMON_S = 0.5
 _SILENT = 10 ** (-100 / 20)

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 from scipy.ndimage import uniform_filter1d
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
-from charprobe.wording import number_text
+from charprobe.values.cut import Array
+from charprobe.values.wording import number_text
 
 MAX_WINDOWS = 240
 _USED_BAND = 0.8  # of half the sampling rate: a converter's own band edge is not the device's response

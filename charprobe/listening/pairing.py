@@ -7,7 +7,6 @@ from typing import NoReturn
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import Frames
 from charprobe.listening.delay_fit import Guide
 from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
@@ -17,8 +16,9 @@ from charprobe.listening.pair_checks import MIN_COMMON_S, PairingError, check_le
 from charprobe.listening.pair_response import SecondPath, find_second_path, minimum_phase, pair_spectra
 from charprobe.listening.roles import Roles, check_roles
 from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
-from charprobe.quantity import Quantity, Reading, Unmeasured
-from charprobe.wording import signed_text
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import signed_text
 
 _RESPONSE_TAPS = 2048
 _RESPONSE_ROUNDS = 5

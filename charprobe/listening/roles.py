@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import Frames, read_padded
+from charprobe.values.cut import Array
 
 Verdict = Literal["as named", "swapped", "cannot tell"]
 _WINDOW_S = 0.03

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import binom
 
-from charprobe.cut import Array
 from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.gain_trace import GainTrace
 from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
-from charprobe.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 HISTOGRAM_STEP_DB = 0.5
 _LEVEL_S = 0.1

@@ -6,13 +6,13 @@ from charprobe import glossary
 from charprobe.chapter import Health
 from charprobe.figures.drawing import Drawing
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity
 from charprobe.report.inline_svg import inline_svg
 from charprobe.report.markup import EMPTY, Html, element, joined
 from charprobe.report.overview import Shown, reading_cell
 from charprobe.report.terms import term_button
 from charprobe.summary import where_text
-from charprobe.wording import number_text
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import number_text
 
 WORDS = {"stop": "Stop", "warn": "Warning", "note": "Note"}
 

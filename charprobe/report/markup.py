@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
 
-from charprobe.wording import literal
+from charprobe.values.wording import literal
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,11 @@ from charprobe import glossary
 from charprobe.comparison import Comparison
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.profile import Profile
-from charprobe.quantity import Quantity
 from charprobe.report.markup import EMPTY, Html, Part, element, joined
 from charprobe.report.terms import term_button
 from charprobe.report.thumbnail import static_thumbnail, swatch, timing_thumbnail
-from charprobe.wording import readable
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import readable
 
 GLANCE = (
     "static.threshold",

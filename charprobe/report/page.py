@@ -16,13 +16,13 @@ from charprobe.figures.overlay import has_reduction
 from charprobe.figures.palette import DARK, LIGHT, Palette
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.profile import Profile, measured
-from charprobe.quantity import Quantity, Reading
 from charprobe.report.beside import Beside, links_to
 from charprobe.report.card import figure, setting_card
 from charprobe.report.markup import EMPTY, Html, element, joined
 from charprobe.report.overview import Shown, glance_table, pair_table, sentences
 from charprobe.report.terms import definition_list, definitions
-from charprobe.wording import display_unit, readable, rounded_text
+from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import display_unit, readable, rounded_text
 
 METHOD = (
     "A known stimulus was played through the stage and recorded; what is said here comes from that alone.",

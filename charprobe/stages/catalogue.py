@@ -6,7 +6,6 @@ import dataclasses
 import math
 from collections.abc import Callable, Iterator
 
-from charprobe.errors import CharprobeError
 from charprobe.stages.chain import Chain, Wire
 from charprobe.stages.compressor import Compressor, SlowStore
 from charprobe.stages.diode_bridge import DiodeBridge
@@ -20,6 +19,7 @@ from charprobe.stages.optical import OpticalLeveller
 from charprobe.stages.shapers import Polynomial, Saturation, Shaper
 from charprobe.stages.stage import Stage, TrueValue
 from charprobe.stages.stereo import LinkedPair
+from charprobe.values.errors import CharprobeError
 
 
 def stage_names() -> tuple[str, ...]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.errors import CharprobeError
 from charprobe.stages import faults, helpful_faults
 from charprobe.stages.rig import hum
 from charprobe.stages.stage import Array
+from charprobe.values.errors import CharprobeError
 
 
 @dataclass(frozen=True)

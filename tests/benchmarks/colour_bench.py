@@ -12,7 +12,6 @@ import numpy as np
 from scipy.signal import freqz, lfilter
 from written import write_section
 
-from charprobe.cut import Cut
 from charprobe.estimators.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
 from charprobe.estimators.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
@@ -20,9 +19,10 @@ from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import describe_response
 from charprobe.generators.render import lay_out
 from charprobe.generators.sweep import render_sweep
-from charprobe.quantity import Quantity
 from charprobe.recipe import Recipe, Sweep, TwoTone
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000.0
 NOISE_DBFS = -110.0  # over the whole band

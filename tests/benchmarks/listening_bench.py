@@ -16,7 +16,6 @@ from scipy.fft import irfft, rfft
 from scipy.signal import butter, sosfilt
 from written import write_section
 
-from charprobe.cut import Array
 from charprobe.listening.difference import take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, write_matched
@@ -25,6 +24,7 @@ from charprobe.listening.programme import Kind, generate
 from charprobe.source import MemoryCapture
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
+from charprobe.values.cut import Array
 
 SECONDS = 12.0
 KINDS: tuple[Kind, ...] = ("music", "speech")

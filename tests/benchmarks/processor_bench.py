@@ -18,12 +18,12 @@ import soundfile
 
 from charprobe.chapters.timing import timing_chapter
 from charprobe.generators.render import lay_out, render
-from charprobe.quantity import Quantity
 from charprobe.recipe import Bursts, Recipe
 from charprobe.source import MemoryCapture
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
 from charprobe.take import place_take
+from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section
 from tests.processors import runner
 

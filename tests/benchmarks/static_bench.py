@@ -19,8 +19,8 @@ from charprobe.estimators.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB, StaticCurve, fit_static_curve
 from charprobe.estimators.static_readings import OVER, StaticReadings, read_static_curve
 from charprobe.generators.level_steps import lay_out_level_steps
-from charprobe.quantity import Quantity
 from charprobe.recipe import LevelSteps, load_recipe
+from charprobe.values.quantity import Quantity
 from tests.benchmarks.static_devices import Device, draw_compressor, draw_other_shape, record
 from tests.benchmarks.written import write_section
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from charprobe.cut import Cut
 from charprobe.estimators.static_curve import FLOOR_DB
 from charprobe.recipe import RAMP_S
 from charprobe.stimulus import Segment
+from charprobe.values.cut import Cut
 
 CONTROL_S = 2.5e-4
 LEAD_SAMPLES = 300

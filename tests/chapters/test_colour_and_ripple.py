@@ -5,11 +5,11 @@ import pytest
 
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.quantity import Quantity
 from charprobe.recipe import Bursts, LevelSteps, Recipe, Sweep, Tones
 from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
+from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000
 RECIPE = Recipe(

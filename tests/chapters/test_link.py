@@ -5,7 +5,6 @@ import pytest
 
 from charprobe.chapters.link import link_chapter
 from charprobe.generators.render import lay_out, render, render_sides
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import Link, Recipe, Silence
 from charprobe.source import MemoryCapture
 from charprobe.stages.compressor import Compressor
@@ -13,6 +12,7 @@ from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.rig import Rig
 from charprobe.stages.stereo import LinkedPair
 from charprobe.take import place_take
+from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000
 THRESHOLD_DBFS, RATIO = -30.0, 4.0

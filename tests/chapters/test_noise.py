@@ -6,8 +6,8 @@ from taken import reading, take_of, wire
 
 from charprobe.chapters.noise import noise_chapter
 from charprobe.health.idle_mute import check_idle_mute
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import Silence, Tones
+from charprobe.values.quantity import Unmeasured
 
 IDLE = [Silence("idle", 1.5, 1.0)]
 HISS_DBFS = -90.0  # over 0 to 24 kHz

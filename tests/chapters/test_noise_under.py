@@ -5,8 +5,8 @@ import pytest
 from taken import reading, take_of, wire
 
 from charprobe.chapters.colour import colour_chapter
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import Tones
+from charprobe.values.quantity import Quantity, Unmeasured
 
 TONES = [Tones("tones", (997.0,), (-50.0, -30.0, -10.0), 0.8)]
 AUDIBLE = 19_980 / 24_000  # share of white noise that lies between 20 Hz and 20 kHz

@@ -4,8 +4,8 @@ import pytest
 from taken import RATE_HZ, reading, take_of, wire
 
 from charprobe.chapters.path import path_chapter
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import Silence
+from charprobe.values.quantity import Unmeasured
 
 IDLE = [Silence("idle", 0.5)]
 

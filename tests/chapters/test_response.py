@@ -8,9 +8,9 @@ from scipy.signal import freqz, lfilter
 from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 
 from charprobe.chapters.response import response_chapter
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import Silence, Sweep
 from charprobe.stages.catalogue import make_stage
+from charprobe.values.quantity import Quantity, Unmeasured
 
 SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, 0.3)]
 POLE = ([0.02], [1, -0.98])  # first-order low-pass, about 154 Hz, on top of the dry signal: a bass lift

@@ -8,9 +8,9 @@ from taken import column, reading, take_of, wire
 
 from charprobe import glossary
 from charprobe.chapters.static import UNITS, static_chapter
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.stages.catalogue import make_stage
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000.0
 STEPS = [LevelSteps("steps", 997.0, -58.0, -2.0, 2.0, 0.25)]

@@ -6,13 +6,13 @@ from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.generators.render import lay_out, render
 from charprobe.glossary import term
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import parse_recipe
 from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import true_burst
 from charprobe.take import place_take
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000
 LOW, HIGH, CARRIER_HZ, LEAD_S, HOLD_S, REST_S = -40.0, -4.0, 3989.0, 0.12, 0.3, 0.9

@@ -5,10 +5,10 @@ from taken import reading, take_of, wire
 from charprobe.chapters.timing import timing_chapter
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.recipe import Bursts
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.true_times import true_burst
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ, CARRIER_HZ, HIGH = 48_000, 3989.0, -4.0
 LEAD_S, HOLD_S, REST_S = 0.3, 0.3, 3.5

@@ -3,9 +3,9 @@ import pytest
 from burst_device import exponential, play, recipe
 from scipy import signal
 
-from charprobe.cut import Cut
 from charprobe.estimators.coupling import find_coupling, undo_coupling
 from charprobe.estimators.gain_trace import trace_edges
+from charprobe.values.cut import Cut
 
 RATE_HZ = 96_000
 DEVICE = exponential(attack_s=0.001, release_s=0.1, depth_db=12.0, hold_s=0.4)

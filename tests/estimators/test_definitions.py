@@ -6,7 +6,7 @@ from burst_device import exponential, play, recipe
 
 from charprobe.estimators.definitions import under_every_definition
 from charprobe.estimators.gain_trace import trace_edges
-from charprobe.quantity import Quantity
+from charprobe.values.quantity import Quantity
 
 TAU_S, DEPTH_DB = 0.01, 17.5
 # t/tau of one pole in dB: shares of the change, and margins around the end as ln(change / margin)

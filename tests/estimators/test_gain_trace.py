@@ -2,11 +2,11 @@ import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.phase_set import NoCarrierError, bursts_of
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
 
 ATTACK_S, RELEASE_S, DEPTH_DB = 0.001, 0.1, 12.0
 DEVICE = exponential(attack_s=ATTACK_S, release_s=RELEASE_S, depth_db=DEPTH_DB, hold_s=0.4)

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
 from charprobe.estimators.harmonics import measure_harmonics
-from charprobe.quantity import Quantity, Unmeasured
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000.0
 A2, A3 = -0.02, 0.05

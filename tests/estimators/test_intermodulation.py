@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
 from charprobe.estimators.intermodulation import measure_pairs
 from charprobe.generators.render import lay_out, render_segment
-from charprobe.quantity import Unmeasured
 from charprobe.recipe import Recipe, TwoTone
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000
 LOW_HIGH = TwoTone("pair", 61.0, 7001.0, 4.0, (-6.0,), 0.5)

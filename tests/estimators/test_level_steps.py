@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from benchmarks.static_devices import Bend, Device, record
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.level_steps import measure_level_steps
 from charprobe.generators.level_steps import lay_out_level_steps
 from charprobe.recipe import LevelSteps
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
 
 RATE_HZ = 48_000
 SOFT = (Bend(-24.0, 0.75, 6.0),)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.noise import a_weighting, ccir_rms_weighting, is_muted, measure_noise
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
 
 RATE_HZ = 48_000.0
 BAND_HZ = np.arange(20.0, 20_000.0)

@@ -7,7 +7,7 @@ from burst_device import exponential, play, recipe
 from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.release_kind import classify_movement
 from charprobe.estimators.timing import time_edge
-from charprobe.quantity import Quantity
+from charprobe.values.quantity import Quantity
 
 HOLD_S, DEPTH_DB = 0.2, 12.0
 

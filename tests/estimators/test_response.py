@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.generators.sweep import render_sweep
 from charprobe.recipe import Sweep
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
 
 RATE_HZ = 48_000.0
 GRID_HZ = octave_grid(from_hz=20, to_hz=20_000, per_octave=12)

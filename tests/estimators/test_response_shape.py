@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.estimators.response import octave_grid
 from charprobe.estimators.response_shape import describe_response
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 F = octave_grid(from_hz=20, to_hz=20_000, per_octave=12)
 STD_DB = 0.003

@@ -5,7 +5,7 @@ from charprobe.estimators.passes import surest_difference
 from charprobe.estimators.static_curve import fit_static_curve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.estimators.static_readings import local_slopes, ratio_of, read_static_curve
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 LEVEL = np.arange(-60.0, -1.0, 1.5)
 SIGMA_DB = 0.002

@@ -7,7 +7,7 @@ from burst_device import play, recipe
 from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.step_dependence import StepTimes, step_dependence
 from charprobe.estimators.timing import time_edge
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 STEPS_DB = (3.0, 10.0, 20.0)
 TAU_S, HOLD_S = 0.01, 0.2

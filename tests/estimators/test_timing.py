@@ -7,7 +7,7 @@ from burst_device import exponential, play, recipe
 
 from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.timing import time_edge
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 PARTS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}
 

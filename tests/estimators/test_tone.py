@@ -1,10 +1,10 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
-from charprobe.errors import SegmentTooShortError
 from charprobe.estimators.tone import fit_common_frequency, fit_tone, fundamental_amplitudes, orders_in_band
-from charprobe.quantity import Quantity, Unmeasured
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE = 48_000.0
 

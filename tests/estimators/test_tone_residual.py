@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from charprobe.cut import Cut
 from charprobe.estimators.tone import fit_tone
 from charprobe.estimators.tone_residual import beside_tone, subtract_tone
+from charprobe.values.cut import Cut
 
 RATE_HZ = 48_000.0
 STEP = 1 - 27e-6

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.signal import freqz, lfilter
 
-from charprobe.cut import Cut
 from charprobe.estimators.harmonics import measure_harmonics
 from charprobe.estimators.transfer import memory_signs, transfer_curve
 from charprobe.stimulus import Tone
+from charprobe.values.cut import Cut
 
 RATE_HZ = 48_000.0
 DBFS = -6.0

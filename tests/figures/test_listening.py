@@ -2,11 +2,11 @@ import numpy as np
 import pytest
 
 from charprobe.audio import write_wav
-from charprobe.errors import OutputError
 from charprobe.figures.listening import draw_difference, draw_gain, draw_levels, save_listening
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.listening.ab import make_pair
 from charprobe.listening.programme import generate
+from charprobe.values.errors import OutputError
 
 RATE_HZ = 48_000
 

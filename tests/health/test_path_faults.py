@@ -5,13 +5,13 @@ import pytest
 
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.quantity import Quantity
 from charprobe.recipe import Bursts, LevelSteps, Recipe, Silence, Tones
 from charprobe.source import MemoryCapture
 from charprobe.stages import faults
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.fault_catalogue import apply_fault
 from charprobe.stages.rig import Rig
+from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000
 RECIPE = Recipe(

@@ -8,8 +8,8 @@ import pytest
 from scipy.signal import sosfreqz
 
 from charprobe.listening.loudness import LoudnessMeter, channel_weights, k_weighting, measure_loudness
-from charprobe.quantity import Unmeasured
 from charprobe.source import MemoryCapture
+from charprobe.values.quantity import Unmeasured
 
 RATES = [44_100, 48_000, 96_000]
 TOLERANCE_LU = 0.1  # EBU Tech 3341

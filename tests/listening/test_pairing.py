@@ -10,9 +10,9 @@ from charprobe.listening.pair_checks import PairingError
 from charprobe.listening.pairing import pair_files
 from charprobe.listening.programme import generate
 from charprobe.listening.time_map import fit_map
-from charprobe.quantity import Unmeasured
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
+from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000
 GOAL_FRAMES, GOAL_PPM = 0.02, 0.2  # the stated goals

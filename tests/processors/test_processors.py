@@ -15,8 +15,8 @@ import soundfile
 
 from charprobe.make_stimulus import write_stimulus
 from charprobe.measure_file import measure_file
-from charprobe.quantity import Quantity
 from charprobe.recipe import load_recipe
+from charprobe.values.quantity import Quantity
 from tests.processors import runner
 
 pytestmark = pytest.mark.processors

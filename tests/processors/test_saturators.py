@@ -11,8 +11,8 @@ import soundfile
 
 from charprobe.make_stimulus import write_stimulus
 from charprobe.measure_file import measure_file
-from charprobe.quantity import Quantity
 from charprobe.recipe import Recipe, Silence, Tones, TwoTone
+from charprobe.values.quantity import Quantity
 from tests.processors import runner
 
 pytestmark = pytest.mark.processors

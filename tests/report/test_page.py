@@ -10,9 +10,9 @@ from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profil
 
 from charprobe.compare import compare_profiles
 from charprobe.figures.palette import DARK, LIGHT, contrast
-from charprobe.quantity import Quantity, Reading
 from charprobe.report.beside import Beside
 from charprobe.report.page import render_page, write_page
+from charprobe.values.quantity import Quantity, Reading
 
 TITLE = "Vellum <script>alert(1)</script> & $co"
 VOID = {"meta", "br", "hr"}

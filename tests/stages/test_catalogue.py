@@ -3,10 +3,10 @@ import math
 import numpy as np
 import pytest
 
-from charprobe.errors import CharprobeError
 from charprobe.glossary import term
 from charprobe.stages.catalogue import describe, make_stage, stage_names
 from charprobe.stages.stage import REFERENCE_DBFS
+from charprobe.values.errors import CharprobeError
 
 RATE = 48_000.0
 N = np.arange(int(1.5 * RATE))

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from charprobe.errors import CharprobeError
 from charprobe.stages import faults
 from charprobe.stages.fault_catalogue import apply_fault, fault_called, fault_names
+from charprobe.values.errors import CharprobeError
 
 RATE = 48_000.0
 N = np.arange(48_000)

@@ -6,7 +6,7 @@ import math
 import unicodedata
 from dataclasses import dataclass
 
-from charprobe.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading
 
 FINEST = {"s": 7, "dB/dB": 4, "Hz": 2, "samples": 3}  # decimals beyond which nothing is worth printing
 FINEST_OTHER = 3  # 0.001 dB: even gear left alone moves by about as much

@@ -1,7 +1,7 @@
 import pytest
 
-from charprobe.quantity import Quantity, Unmeasured
-from charprobe.wording import literal, readable, shortened
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import literal, readable, shortened
 
 
 @pytest.mark.parametrize(

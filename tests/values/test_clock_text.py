@@ -1,6 +1,6 @@
 import pytest
 
-from charprobe.health.clock_text import clock_text
+from charprobe.values.clock_text import clock_text
 
 
 @pytest.mark.parametrize(
