@@ -8,12 +8,12 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, cast
 
-from charprobe.checked_row import CheckedRow
-from charprobe.output import write_text
+from charprobe.files.checked_table import CheckedRow
+from charprobe.files.output import write_text
+from charprobe.files.sample_codes import WrittenEncoding
+from charprobe.files.strict_json import parse_strict
 from charprobe.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, Spec, recipe_from_table
-from charprobe.sample_codes import WrittenEncoding
 from charprobe.stimulus import Segment, Span, Stimulus, Tone
-from charprobe.strict_json import parse_strict
 from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.cues/1"
@@ -43,7 +43,7 @@ class CueSheet:
         Coding of the samples in the stimulus file.
     sha256 : str
         SHA-256 over the sample bytes of that file alone, interleaved and little-endian as stored, without
-        header or padding (`charprobe.sample_codes.sample_sha256`), 64 hex digits.
+        header or padding (`charprobe.files.sample_codes.sample_sha256`), 64 hex digits.
     """
 
     stimulus: Stimulus

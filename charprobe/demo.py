@@ -11,16 +11,16 @@ from pathlib import Path
 import numpy as np
 
 from charprobe import glossary
-from charprobe.audio import open_capture, write_wav
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
 from charprobe.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
+from charprobe.files.output import prepare_folder, safe_file_name
+from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.generators.render import lay_out, render
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.listening.ab import make_pair
 from charprobe.listening.programme import generate
 from charprobe.make_stimulus import write_stimulus
-from charprobe.output import prepare_folder, safe_file_name
 from charprobe.pipeline import characterise_judged
 from charprobe.profile import Profile
 from charprobe.recipe import Recipe

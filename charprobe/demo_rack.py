@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe import output
-from charprobe.audio import write_wav
+from charprobe.files import output
+from charprobe.files.sound_file import write_wav
 from charprobe.generators.render import lay_out, render
 from charprobe.recipe import Recipe
 from charprobe.session_file import SCHEMA

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.audio import write_wav
 from charprobe.cue_sheet import CueSheet, write_cue_sheet
+from charprobe.files.output import check_writable
+from charprobe.files.sample_codes import WrittenEncoding, sample_sha256
+from charprobe.files.sound_file import write_wav
 from charprobe.generators.render import lay_out, render_sides
-from charprobe.output import check_writable
 from charprobe.recipe import Recipe
-from charprobe.sample_codes import WrittenEncoding, sample_sha256
 from charprobe.stimulus import Stimulus
 from charprobe.values.errors import OutputError
 

@@ -8,7 +8,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from charprobe.source import Source
+from charprobe.files.source import Source
 from charprobe.sync import Marker, sync_length, sync_value
 
 Array = NDArray[np.float64]

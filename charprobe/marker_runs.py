@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from charprobe.files.source import Source
 from charprobe.marker_search import Hit, search
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 
 FIRST_LOOK_S = 4.0  # how much later than on the timetable the markers are looked for first

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from charprobe.audio import open_capture
 from charprobe.cue_sheet import load_cue_sheet
+from charprobe.files.sound_file import open_capture
+from charprobe.files.source import Source
 from charprobe.health.captures import judge_capture
 from charprobe.health.pairs import judge_pair
 from charprobe.in_dbu import with_dbu
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
 from charprobe.recognise import recognise
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.verdict import Verdict
 from charprobe.volts_file import load_volts

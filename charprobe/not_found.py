@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.source import Source
 from charprobe.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.marker_search import blocks, search
 from charprobe.recipe import shipped_recipe_of
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.values.errors import AlignmentError
 from charprobe.values.wording import number_text

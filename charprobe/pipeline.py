@@ -13,11 +13,11 @@ from charprobe.chapters.path import path_chapter
 from charprobe.chapters.response import passage_of, response_chapter
 from charprobe.chapters.static import static_chapter
 from charprobe.chapters.timing import timing_chapter
+from charprobe.files.source import Source
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.health.copies import sound_hash
 from charprobe.health.pairs import judge_pair
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured

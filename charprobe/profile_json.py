@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from charprobe.strict_json import Json, parse_strict
+from charprobe.files.strict_json import Json, parse_strict
 from charprobe.values.errors import ProfileError
 
 MAX_PROFILE_BYTES = 50_000_000

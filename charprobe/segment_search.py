@@ -7,9 +7,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.source import Source
 from charprobe.generators.render import render_segment
 from charprobe.marker_search import blocks
-from charprobe.source import Source
 from charprobe.stimulus import Segment
 
 Array = NDArray[np.float64]

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.goals import GOALS
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
 from charprobe.recipe import Bursts, Recipe
 from charprobe.simulate import record_stage
-from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage, TrueValue

@@ -13,9 +13,11 @@ from pathlib import Path
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe import __version__, output
-from charprobe.audio import open_capture
-from charprobe.channels_apart import channels_apart
+from charprobe import __version__
+from charprobe.files import output
+from charprobe.files.channels_apart import channels_apart
+from charprobe.files.sound_file import open_capture
+from charprobe.files.source import Source
 from charprobe.generators.render import lay_out
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.in_dbu import with_dbu
@@ -25,7 +27,6 @@ from charprobe.profile import Profile, load_profile
 from charprobe.recipe import load_recipe
 from charprobe.recognise import recognise
 from charprobe.session_file import Session
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.values.errors import CharprobeError, SessionError
 from charprobe.values.wording import literal

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.audio import open_capture, write_wav
-from charprobe.output import check_writable
-from charprobe.sample_codes import WrittenEncoding
-from charprobe.source import Source
+from charprobe.files.output import check_writable
+from charprobe.files.sample_codes import WrittenEncoding
+from charprobe.files.sound_file import open_capture, write_wav
+from charprobe.files.source import Source
 from charprobe.stages.catalogue import make_stage, stage_names
 from charprobe.stages.fault_catalogue import apply_fault, fault_called
 from charprobe.stages.rig import Rig

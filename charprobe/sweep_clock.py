@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.files.source import Source
 from charprobe.recipe import Sweep
-from charprobe.source import Source
 from charprobe.stimulus import Segment, Stimulus
 from charprobe.tone_clock import LEAST_CLEAR_DB
 

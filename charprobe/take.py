@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.alignment import Alignment, locate
-from charprobe.source import Source
+from charprobe.files.source import Source
 from charprobe.stimulus import Segment, Stimulus
 from charprobe.values.cut import Cut
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.source import Source
 from charprobe.marker_delay import PathPhase
-from charprobe.source import Source
 from charprobe.stimulus import Stimulus
 from charprobe.sweep_clock import SweepPhase, sweep_phases
 from charprobe.tone_clock import steady_tones, tone_phases

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.source import Source
+from charprobe.files.source import Source
 from charprobe.stimulus import Stimulus, Tone
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import Quantity

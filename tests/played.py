@@ -2,10 +2,10 @@
 
 import numpy as np
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out
 from charprobe.ident import IDENT_S, SYMBOL_S, TONES_HZ, _encode
 from charprobe.recipe import parse_recipe
-from charprobe.source import MemoryCapture
 from charprobe.sync import sync_value
 
 RATE_HZ = 48_000

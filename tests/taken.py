@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.recipe import Recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.rig import Rig
 from charprobe.take import place_take
 

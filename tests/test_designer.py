@@ -7,10 +7,10 @@ from made_profiles import Setting, made_profile
 
 from charprobe.chapter import Entry
 from charprobe.designer import design_stimulus
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
 from charprobe.recipe import Bursts, load_recipe, recipe_from_table
-from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.values.quantity import Z95, Quantity, Unmeasured

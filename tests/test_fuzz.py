@@ -14,9 +14,11 @@ import pytest
 import soundfile
 from coverage_guided import fuzz
 
-from charprobe.audio import open_capture
 from charprobe.chapter import Entry, Health, Table
 from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
+from charprobe.files.repair import write_repaired_copy
+from charprobe.files.sound_file import open_capture
+from charprobe.files.wav_header import wav_header
 from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
 from charprobe.health.sample_facts import gather_sample_facts
@@ -25,7 +27,6 @@ from charprobe.listening.blind_score import score
 from charprobe.pipeline import characterise
 from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.recipe import load_recipe, parse_recipe
-from charprobe.repair import write_repaired_copy
 from charprobe.session_file import STARTER, parse_session
 from charprobe.values.errors import (
     CharprobeError,
@@ -37,7 +38,6 @@ from charprobe.values.errors import (
 )
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.volts_file import load_volts
-from charprobe.wav_header import wav_header
 
 LONGER = "FUZZ_SECONDS" in os.environ
 SECONDS = float(os.environ.get("FUZZ_SECONDS", "1"))

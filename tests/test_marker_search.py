@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.marker_search import LEAST_MATCH, search
 from charprobe.recipe import load_recipe
-from charprobe.source import MemoryCapture
 
 STIMULUS = short_stimulus()
 

@@ -5,10 +5,10 @@ import re
 import numpy as np
 import pytest
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
 from charprobe.recipe import load_recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.summary import summarise

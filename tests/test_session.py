@@ -6,7 +6,7 @@ from urllib.parse import unquote
 import numpy as np
 import pytest
 
-from charprobe.audio import write_wav
+from charprobe.files.sound_file import write_wav
 from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
 from charprobe.recipe import parse_recipe

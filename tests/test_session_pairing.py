@@ -5,8 +5,8 @@ import pytest
 import soundfile
 from test_session import RATE_HZ, RECIPE
 
-from charprobe.audio import write_wav
 from charprobe.compare import compare_profiles
+from charprobe.files.sound_file import write_wav
 from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
 from charprobe.recipe import parse_recipe

@@ -43,7 +43,7 @@ def check_command(
 ) -> None:
     """Say in seconds whether CAPTURE can be kept or must be taken again."""
     if repair is not None:
-        from charprobe.repair import write_repaired_copy
+        from charprobe.files.repair import write_repaired_copy
 
         layout = write_repaired_copy(capture, repair, force=force)
         seconds = layout.frames / layout.rate_hz
@@ -97,8 +97,8 @@ def measure_command(
     strict: bool,
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
+    from charprobe.files.output import check_writable
     from charprobe.measure_file import measure_file
-    from charprobe.output import check_writable
     from charprobe.summary import summarise
 
     check_writable(out, force=force)

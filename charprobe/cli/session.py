@@ -41,7 +41,7 @@ def session_command(
     from charprobe.session_file import STARTER, load_session
 
     if new:
-        from charprobe.output import write_text
+        from charprobe.files.output import write_text
 
         write_text(session, STARTER, force=force)
         click.echo(
@@ -58,8 +58,8 @@ def session_command(
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
     from charprobe.figures.style import LOOKS
-    from charprobe.folder_lock import folder_lock
-    from charprobe.output import prepare_folder
+    from charprobe.files.folder_lock import folder_lock
+    from charprobe.files.output import prepare_folder
     from charprobe.publish import DEFAULT_LOOKS, findings_of, publish
     from charprobe.session import parts_of, run_session
     from charprobe.session_pairing import pair_captures

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from charprobe import output
 from charprobe.figures.style import Look, settings
 from charprobe.figures.text import ABSENT, lacks_glyphs
+from charprobe.files import output
 
 METADATA = {
     "svg": {"Date": None, "Creator": None},

@@ -12,8 +12,8 @@ from charprobe.figures.drawing import Drawing, save_drawing
 from charprobe.figures.labels import EndLabel, label_ends
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
+from charprobe.files.output import prepare_folder
 from charprobe.listening.ab import MadePair
-from charprobe.output import prepare_folder
 from charprobe.values.cut import Array
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, signed_text

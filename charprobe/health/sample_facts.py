@@ -8,8 +8,8 @@ from weakref import finalize
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.source import Source
 from charprobe.health.flat_tops import NEAR, FlatTops, find_flat_tops
-from charprobe.source import Source
 
 Array = NDArray[np.float64]
 

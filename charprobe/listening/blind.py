@@ -14,11 +14,11 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.audio import open_capture
+from charprobe.files.output import check_space, check_writable, write_bytes, write_text
+from charprobe.files.sound_file import open_capture
+from charprobe.files.source import MemoryCapture, Source
 from charprobe.listening.blind_key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24
-from charprobe.output import check_space, check_writable, write_bytes, write_text
-from charprobe.source import MemoryCapture, Source
 from charprobe.values.cut import Array
 
 PACK_SCHEMA = "charprobe.blind-pack/1"

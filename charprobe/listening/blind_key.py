@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from charprobe.strict_json import Json, parse_strict
+from charprobe.files.strict_json import Json, parse_strict
 from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import shortened
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import convolve, firwin, lfilter
 
-from charprobe.listening.blocks import Frames, read_padded
+from charprobe.files.frames import Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.listening.warp import read_at
 from charprobe.values.cut import Array

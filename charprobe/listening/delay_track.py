@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from charprobe.listening.blocks import read_padded
+from charprobe.files.frames import read_padded
 from charprobe.listening.delay_fit import Guide, Point, fit_delay
 from charprobe.values.cut import Array
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from charprobe.listening.blocks import Frames, read_padded
+from charprobe.files.frames import Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.listening.gain_trace import Gained, GainTrace
 from charprobe.listening.pair_response import Spectra, pair_spectra

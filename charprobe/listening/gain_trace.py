@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.values.cut import Array
 from charprobe.values.quantity import Z95

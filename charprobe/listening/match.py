@@ -9,19 +9,19 @@ from typing import BinaryIO, Literal
 
 import numpy as np
 
-from charprobe.audio import open_capture
-from charprobe.listening.blocks import Frames, frame_blocks
+from charprobe.files.frames import Frames, frame_blocks
+from charprobe.files.output import check_space, write_with
+from charprobe.files.sample_codes import encode
+from charprobe.files.sound_file import open_capture
+from charprobe.files.wav_header import wav_header
 from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.listening.pairing import Pair
 from charprobe.listening.true_peak import TruePeakMeter
-from charprobe.output import check_space, write_with
-from charprobe.sample_codes import encode
 from charprobe.values.cut import Array
 from charprobe.values.errors import CharprobeError, SoundFileError
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import signed_text
-from charprobe.wav_header import wav_header
 
 Rule = Literal["loudness", "rms", "low-level"]
 RULES: tuple[Rule, ...] = ("loudness", "rms", "low-level")

@@ -12,7 +12,7 @@ from typing import BinaryIO
 import numpy as np
 import soxr  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.listening.blocks import Frames, frame_blocks
+from charprobe.files.frames import Frames, frame_blocks
 from charprobe.listening.pair_checks import PairingError
 from charprobe.values.cut import Array
 

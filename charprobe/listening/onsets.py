@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.pair_checks import different
 from charprobe.values.cut import Array
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.listening.blocks import Frames, frame_blocks
+from charprobe.files.frames import Frames, frame_blocks
 from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import number_text
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 from scipy.ndimage import uniform_filter1d
 
-from charprobe.listening.blocks import Frames, read_padded
+from charprobe.files.frames import Frames, read_padded
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text
 

@@ -7,7 +7,7 @@ from typing import NoReturn
 
 import numpy as np
 
-from charprobe.listening.blocks import Frames
+from charprobe.files.frames import Frames
 from charprobe.listening.delay_fit import Guide
 from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
 from charprobe.listening.gain_trace import Gained, trace_gain

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.listening.blocks import Frames, read_padded
+from charprobe.files.frames import Frames, read_padded
 from charprobe.values.cut import Array
 
 Verdict = Literal["as named", "swapped", "cannot tell"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.listening.blocks import Frames
+from charprobe.files.frames import Frames
 from charprobe.listening.delay_track import Track
 from charprobe.listening.warp import read_at
 from charprobe.values.cut import Array

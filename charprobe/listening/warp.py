@@ -9,7 +9,7 @@ from numpy.polynomial import chebyshev
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import i0
 
-from charprobe.listening.blocks import Frames, read_padded
+from charprobe.files.frames import Frames, read_padded
 from charprobe.values.cut import Array
 
 REACH = 64  # samples on each side that shape a value in between

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import binom
 
-from charprobe.listening.blocks import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.gain_trace import GainTrace
 from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed

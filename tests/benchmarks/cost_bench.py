@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.audio import write_wav
+from charprobe.files.sound_file import write_wav
 from charprobe.listening.programme import generate
 from tests.benchmarks.written import write_section
 
@@ -39,7 +39,7 @@ except SystemExit as end:
 """
 FEW_FFTS = """
 from scipy.fft import next_fast_len, rfft
-from charprobe.audio import open_capture
+from charprobe.files.sound_file import open_capture
 for name in {names!r}:
     source = open_capture(Path(name))
     sound = source.read_frames(0, source.frames)

@@ -9,9 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.recipe import load_recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.fault_catalogue import apply_fault, fault_called, fault_names
 from charprobe.stages.rig import Rig

@@ -14,10 +14,10 @@ from pathlib import Path
 
 import numpy as np
 
+from charprobe.files.source import MemoryCapture
 from charprobe.health.continuity import check_continuity, find_events
 from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.steady_gain import check_steady_gain
-from charprobe.source import MemoryCapture
 from charprobe.stages.faults import step_gain
 from charprobe.stimulus import Tone
 from charprobe.take import Take, place_take

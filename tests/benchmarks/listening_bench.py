@@ -16,12 +16,12 @@ from scipy.fft import irfft, rfft
 from scipy.signal import butter, sosfilt
 from written import write_section
 
+from charprobe.files.source import MemoryCapture
 from charprobe.listening.difference import take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.pairing import Pair, pair_files
 from charprobe.listening.programme import Kind, generate
-from charprobe.source import MemoryCapture
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
 from charprobe.values.cut import Array

@@ -17,9 +17,9 @@ import numpy as np
 import soundfile
 
 from charprobe.chapters.timing import timing_chapter
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.recipe import Bursts, Recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
 from charprobe.take import place_take

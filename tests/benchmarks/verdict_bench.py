@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 
 from charprobe.compare import compare_profiles
 from charprobe.estimators.phase_set import bursts_of
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise
 from charprobe.profile import Profile
 from charprobe.recipe import Bursts, LevelSteps, Recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.chain import Wire
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend

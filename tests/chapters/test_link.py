@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from charprobe.chapters.link import link_chapter
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render, render_sides
 from charprobe.recipe import Link, Recipe, Silence
-from charprobe.source import MemoryCapture
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.rig import Rig

@@ -4,10 +4,10 @@ import pytest
 from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapter
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
+from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.glossary import term
 from charprobe.recipe import parse_recipe
-from charprobe.source import MemoryCapture
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import true_burst

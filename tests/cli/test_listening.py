@@ -5,8 +5,8 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from charprobe.audio import write_wav
 from charprobe.cli import main
+from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind_key import read_key
 from charprobe.listening.programme import generate
 

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from charprobe.audio import write_wav
 from charprobe.figures.listening import draw_difference, draw_gain, draw_levels, save_listening
 from charprobe.figures.style import ARTICLE_LOOK
+from charprobe.files.sound_file import write_wav
 from charprobe.listening.ab import make_pair
 from charprobe.listening.programme import generate
 from charprobe.values.errors import OutputError

@@ -3,9 +3,9 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from charprobe.audio import open_capture, write_wav
+from charprobe.files.sound_file import open_capture, write_wav
+from charprobe.files.source import MemoryCapture
 from charprobe.health.sample_facts import BLOCK_FRAMES, Stretch, gather_sample_facts
-from charprobe.source import MemoryCapture
 
 RATE = 48_000
 

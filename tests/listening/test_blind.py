@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.audio import write_wav
+from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind import PAGE, make_pack
 from charprobe.listening.blind_key import BlindError, read_key, seal_of
 from charprobe.listening.blind_score import guess_probability, needed_hits, pass_probability, score

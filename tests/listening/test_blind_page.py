@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from listening import browser
 
-from charprobe.audio import write_wav
+from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind import PAGE, make_pack
 from charprobe.listening.blind_score import score
 

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
+from charprobe.files.source import MemoryCapture
 from charprobe.listening.loudness import measure_loudness
 from charprobe.listening.programme import PEAK, generate
-from charprobe.source import MemoryCapture
 
 
 @pytest.mark.parametrize("kind", ["music", "speech"])

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
+from charprobe.files.source import MemoryCapture
 from charprobe.listening.warp import read_at
-from charprobe.source import MemoryCapture
 
 RATE_HZ = 44_100
 TONES_HZ = [31.7, 440.3, 5001.7, 12_345.6, 20_500.1]

@@ -3,13 +3,13 @@ import sys
 
 import pytest
 
-from charprobe.folder_lock import LOCK_NAME, folder_lock
+from charprobe.files.folder_lock import LOCK_NAME, folder_lock
 from charprobe.values.errors import SessionError
 
 HOLD = """
 import sys, time
 from pathlib import Path
-from charprobe.folder_lock import folder_lock
+from charprobe.files.folder_lock import folder_lock
 with folder_lock(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)

@@ -9,8 +9,9 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe import audio, wav_header
-from charprobe.audio import Capture, open_capture, write_wav
+from charprobe.files import sound_file as audio
+from charprobe.files import wav_header
+from charprobe.files.sound_file import Capture, open_capture, write_wav
 from charprobe.values.errors import OutputError, SoundFileError
 
 NOISE = np.random.default_rng(1).uniform(-1, 1, (3000, 3))

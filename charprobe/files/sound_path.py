@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from io import BufferedReader
 from pathlib import Path
 
-from charprobe.containers import ACCEPTED, HEAD_BYTES, Container, container_of
+from charprobe.files.containers import ACCEPTED, HEAD_BYTES, Container, container_of
 from charprobe.values.errors import SoundFileError
 
 

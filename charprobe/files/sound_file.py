@@ -11,13 +11,13 @@ import numpy as np
 import soundfile  # type: ignore[import-untyped]  # ships no types
 from numpy.typing import NDArray
 
-from charprobe.containers import ACCEPTED
-from charprobe.output import check_space, write_with
-from charprobe.sample_codes import WrittenEncoding, decode, encode
-from charprobe.sound_path import kind_of, opened, size_of
-from charprobe.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.files.containers import ACCEPTED
+from charprobe.files.output import check_space, write_with
+from charprobe.files.sample_codes import WrittenEncoding, decode, encode
+from charprobe.files.sound_path import kind_of, opened, size_of
+from charprobe.files.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.files.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
 from charprobe.values.errors import SoundFileError
-from charprobe.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
 
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav"]
 
@@ -223,7 +223,7 @@ def write_wav(
     path : str or Path
         File to write; it appears only when complete.
     samples : ndarray, shape (n,) or (n, channels)
-        Finite, full scale = 1; within -1 to 1 for ``"pcm24"`` (see `charprobe.sample_codes.encode`).
+        Finite, full scale = 1; within -1 to 1 for ``"pcm24"`` (see `charprobe.files.sample_codes.encode`).
     rate_hz : int > 0
         Sampling rate.
     subtype : {"float32", "pcm24"}

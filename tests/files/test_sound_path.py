@@ -2,7 +2,7 @@ import errno
 
 import pytest
 
-from charprobe.sound_path import kind_of, opened, size_of
+from charprobe.files.sound_path import kind_of, opened, size_of
 from charprobe.values.errors import SoundFileError
 
 

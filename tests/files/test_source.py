@@ -3,7 +3,7 @@ import hashlib
 import numpy as np
 import pytest
 
-from charprobe.source import MemoryCapture
+from charprobe.files.source import MemoryCapture
 
 
 def test_memory_answers_like_a_file():

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from charprobe.containers import container_of
+from charprobe.files.containers import container_of
 
 
 @pytest.mark.parametrize(

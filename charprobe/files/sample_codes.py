@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.wav_header import Encoding
 from charprobe.values.errors import SoundFileError
-from charprobe.wav_header import Encoding
 
 Array = NDArray[np.float64]
 WrittenEncoding = Literal["float32", "pcm24"]

@@ -1,6 +1,6 @@
 import pytest
 
-from charprobe.checked_row import CheckedRow
+from charprobe.files.checked_table import CheckedRow
 from charprobe.values.errors import RecipeError
 
 

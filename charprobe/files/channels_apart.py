@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.source import Array, Pieces, Source
+from charprobe.files.source import Array, Pieces, Source
 
 BLOCK = 1 << 16
 SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly

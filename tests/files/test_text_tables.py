@@ -3,7 +3,7 @@ import io
 
 import pytest
 
-from charprobe.tables import csv_text, markdown_table
+from charprobe.files.text_tables import csv_text, markdown_table
 
 
 @pytest.mark.parametrize("name", ["=1+1", "+x", "-5 dB pad", "@sum", "\t=1"])

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.audio import open_capture, write_wav
-from charprobe.repair import write_repaired_copy
+from charprobe.files.repair import write_repaired_copy
+from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.values.errors import OutputError, SoundFileError
 
 NOISE = np.random.default_rng(4).uniform(-1, 1, (2000, 2))

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe.sample_codes import decode, encode, sample_sha256
+from charprobe.files.sample_codes import decode, encode, sample_sha256
 from charprobe.values.errors import SoundFileError
 
 LSB = 2.0**-23

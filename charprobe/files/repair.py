@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import BinaryIO
 
-from charprobe.output import check_space, write_with
-from charprobe.sound_path import kind_of, opened, size_of
+from charprobe.files.output import check_space, write_with
+from charprobe.files.sound_path import kind_of, opened, size_of
+from charprobe.files.wav_header import WavLayout, read_wav_layout, wav_header
 from charprobe.values.errors import SoundFileError
-from charprobe.wav_header import WavLayout, read_wav_layout, wav_header
 
 PIECE_BYTES = 1 << 20
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from charprobe.strict_json import parse_strict
+from charprobe.files.strict_json import parse_strict
 
 
 @pytest.mark.parametrize(

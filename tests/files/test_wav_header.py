@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from charprobe.files.wav_header import read_wav_layout, wav_header
 from charprobe.values.errors import SoundFileError
-from charprobe.wav_header import read_wav_layout, wav_header
 
 SAMPLES = bytes(range(256)) * 6  # 512 frames of 24-bit mono, no byte pattern that looks like chunks
 

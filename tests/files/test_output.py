@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from charprobe import output
-from charprobe.output import (
+from charprobe.files import output
+from charprobe.files.output import (
     check_space,
     check_writable,
     prepare_folder,
@@ -174,7 +174,7 @@ def test_space_and_folders(tmp_path):
 WRITER = """
 import sys
 from pathlib import Path
-from charprobe.output import write_with
+from charprobe.files.output import write_with
 def fill(stream):
     for _ in range(64):
         stream.write(letter * 65536)

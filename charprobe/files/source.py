@@ -11,7 +11,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.wav_header import Encoding, Length
+from charprobe.files.wav_header import Encoding, Length
 
 Array = NDArray[np.float64]
 
