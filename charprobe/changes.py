@@ -10,7 +10,7 @@ from charprobe.compare import compare_subjects
 from charprobe.comparison import Comparison, Difference, title_of
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
-from charprobe.profile import Profile, load_profile
+from charprobe.profile.profile import Profile, load_profile
 from charprobe.subjects import Subject
 from charprobe.values.errors import ProfileError
 from charprobe.values.wording import literal

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from charprobe.chapter import Table
 from charprobe.comparison import Comparison, Difference, in_sentence
-from charprobe.profile import Profile
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
 from charprobe.session_file import Claim
 from charprobe.values.wording import literal, number_text
 

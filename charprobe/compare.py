@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
-from charprobe import glossary
 from charprobe.compared_curve import Curve
 from charprobe.compared_kinds import distortion_of, noise_spectrum_of, response_of, static_curve_of
 from charprobe.compared_traces import gain_trace_of
@@ -14,7 +13,8 @@ from charprobe.comparison import Comparison, Difference, notes_on
 from charprobe.curve_gap import curve_gap
 from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
 from charprobe.margins import MARGINS, Margin
-from charprobe.profile import Profile
+from charprobe.profile import glossary
+from charprobe.profile.profile import Profile
 from charprobe.sentences import sentences_on
 from charprobe.subjects import Subject, subjects_of
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.chapter import Table
+from charprobe.profile.entry import Table
 from charprobe.subjects import Subject
 
 Array = NDArray[np.float64]

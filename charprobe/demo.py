@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe import glossary
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
 from charprobe.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
@@ -22,7 +21,8 @@ from charprobe.listening.ab import make_pair
 from charprobe.listening.programme import generate
 from charprobe.make_stimulus import write_stimulus
 from charprobe.pipeline import characterise_judged
-from charprobe.profile import Profile
+from charprobe.profile import glossary
+from charprobe.profile.profile import Profile
 from charprobe.recipe import Recipe
 from charprobe.report.beside import tables_beside
 from charprobe.report.page import render_page, write_page

@@ -9,13 +9,13 @@ from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
 from charprobe.health.captures import judge_capture
 from charprobe.health.pairs import judge_pair
-from charprobe.in_dbu import with_dbu
 from charprobe.pipeline import characterise
-from charprobe.profile import Profile
+from charprobe.profile.in_dbu import with_dbu
+from charprobe.profile.profile import Profile
+from charprobe.profile.volts_file import load_volts
 from charprobe.recognise import recognise
 from charprobe.stimulus import Stimulus
 from charprobe.verdict import Verdict
-from charprobe.volts_file import load_volts
 
 
 def measure_file(

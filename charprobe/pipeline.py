@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from charprobe import __version__, glossary
-from charprobe.chapter import Chapter, Entry, Health
+from charprobe import __version__
 from charprobe.chapters.colour import colour_chapter
 from charprobe.chapters.link import link_chapter
 from charprobe.chapters.noise import noise_chapter
@@ -17,7 +16,9 @@ from charprobe.files.source import Source
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.health.copies import sound_hash
 from charprobe.health.pairs import judge_pair
-from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile import glossary
+from charprobe.profile.entry import Chapter, Entry, Health
+from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured

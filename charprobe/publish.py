@@ -15,7 +15,7 @@ from charprobe.figures.all_figures import draw_profile, draw_set
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.margins import MARGINS
-from charprobe.profile import Profile
+from charprobe.profile.profile import Profile
 from charprobe.report.beside import Beside, tables_beside
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult

@@ -12,7 +12,7 @@ from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.goals import GOALS
 from charprobe.pipeline import characterise
-from charprobe.profile import Profile
+from charprobe.profile.profile import Profile
 from charprobe.recipe import Bursts, Recipe
 from charprobe.simulate import record_stage
 from charprobe.stages.catalogue import make_stage

@@ -8,14 +8,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from charprobe import glossary
 from charprobe.comparison import CURVES
-from charprobe.estimators.volts import VoltsReading
 from charprobe.generators.render import MAX_TAKE
 from charprobe.margins import MARGINS, Margin
+from charprobe.profile import glossary
+from charprobe.profile.volts import VoltsReading
+from charprobe.profile.volts_file import readings_of
 from charprobe.values.errors import SessionError, VoltsError
 from charprobe.values.wording import shortened
-from charprobe.volts_file import readings_of
 
 SCHEMA = "charprobe.session/1"
 MAX_SESSION_BYTES = 1_000_000

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from charprobe.claims import CheckedClaim
 from charprobe.margins import MARGINS, Margin
-from charprobe.profile import Profile, measured
+from charprobe.profile.profile import Profile, measured
 from charprobe.values.wording import number_text, signed_text
 
 CLAIM = "Stage off, the path is that of the loop-back"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.profile import Profile
+from charprobe.profile.profile import Profile
 from charprobe.values.errors import ProfileError
 from charprobe.values.wording import literal, shortened
 

@@ -6,10 +6,10 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable
 
-from charprobe import glossary
-from charprobe.chapter import Entry, Health
-from charprobe.in_dbu import dbu_text
-from charprobe.profile import Profile
+from charprobe.profile import glossary
+from charprobe.profile.entry import Entry, Health
+from charprobe.profile.in_dbu import dbu_text
+from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import literal, readable, shortened, signed_text
 

@@ -5,8 +5,8 @@ import hashlib
 
 import numpy as np
 
-from charprobe.chapter import Entry, Health, Table
-from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.entry import Entry, Health, Table
+from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.values.quantity import Quantity, Unmeasured
 
 UGLY_NAME = '$Vel_lum% <b>\nn° 3 – «é» & "drive"'

@@ -6,11 +6,11 @@ import math
 import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile, noise_spectrum
 
-from charprobe import glossary
-from charprobe.chapter import Entry, Table
 from charprobe.compare import compare_profiles
 from charprobe.comparison import CURVES
 from charprobe.margins import MARGINS
+from charprobe.profile import glossary
+from charprobe.profile.entry import Entry, Table
 from charprobe.values.errors import OutputError, ProfileError
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -14,7 +14,6 @@ import pytest
 import soundfile
 from coverage_guided import fuzz
 
-from charprobe.chapter import Entry, Health, Table
 from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
 from charprobe.files.repair import write_repaired_copy
 from charprobe.files.sound_file import open_capture
@@ -25,7 +24,9 @@ from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.listening.blind_key import BlindError, read_key, seal_of
 from charprobe.listening.blind_score import score
 from charprobe.pipeline import characterise
-from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.entry import Entry, Health, Table
+from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.volts_file import load_volts
 from charprobe.recipe import load_recipe, parse_recipe
 from charprobe.session_file import STARTER, parse_session
 from charprobe.values.errors import (
@@ -37,7 +38,6 @@ from charprobe.values.errors import (
     VoltsError,
 )
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.volts_file import load_volts
 
 LONGER = "FUZZ_SECONDS" in os.environ
 SECONDS = float(os.environ.get("FUZZ_SECONDS", "1"))

@@ -3,8 +3,8 @@ import dataclasses
 import pytest
 from made_profiles import LIMITER, UGLY, UGLY_NAME, B, made_profile
 
-from charprobe import glossary
-from charprobe.chapter import Entry, Health
+from charprobe.profile import glossary
+from charprobe.profile.entry import Entry, Health
 from charprobe.summary import WIDTH, columns_of, summarise
 from charprobe.values.quantity import Unmeasured
 

@@ -5,10 +5,10 @@ import math
 
 from made_profiles import B, made_profile
 
-from charprobe import glossary
-from charprobe.chapter import Entry
 from charprobe.compare import compare_profiles
 from charprobe.margins import MARGINS
+from charprobe.profile import glossary
+from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity
 
 PAIRS = 300

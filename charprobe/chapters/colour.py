@@ -7,7 +7,6 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
-from charprobe.chapter import Chapter, Entry
 from charprobe.chapters.colour_expected import Expected, expected_ripple, expected_words
 from charprobe.chapters.colour_tables import colour_curves, colour_findings
 from charprobe.chapters.intermodulation import intermodulation
@@ -20,6 +19,7 @@ from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, in
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
+from charprobe.profile.entry import Chapter, Entry
 from charprobe.recipe import Tones
 from charprobe.stimulus import Segment
 from charprobe.take import Take

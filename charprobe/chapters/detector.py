@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.detector_law import (
     Equivalent,
@@ -18,6 +17,7 @@ from charprobe.estimators.detector_law import (
 )
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_readings import read_static_curve
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.recipe import EqualPeak
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError

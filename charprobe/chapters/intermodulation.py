@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from charprobe.chapter import Cell, Chapter, Entry, Table, cell_of
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.intermodulation import MODULATION, UPPER, Pair, measure_pairs
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.recipe import TwoTone
 from charprobe.stimulus import Segment
 from charprobe.take import Take

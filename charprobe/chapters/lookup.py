@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Entry
+from charprobe.profile.entry import Entry
 from charprobe.recipe import Spec
 from charprobe.stimulus import Segment
 from charprobe.take import Take

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.recipe import Silence
 from charprobe.stimulus import Segment
 from charprobe.take import Take

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
 from charprobe.generators.sweep import render_sweep
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.recipe import Sweep
 from charprobe.stimulus import Segment
 from charprobe.take import Take

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Cell, Chapter, Entry, Table
 from charprobe.chapters.detector import AtFrequency, detector_chapter
 from charprobe.chapters.lookup import absent
 from charprobe.chapters.static_axis import InputAxis, input_axis
@@ -15,6 +14,7 @@ from charprobe.chapters.static_words import findings_on, health_of
 from charprobe.estimators.level_steps import LevelStepsFit, measure_level_steps
 from charprobe.estimators.static_curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static_readings import StaticReadings, local_slopes, read_static_curve
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.recipe import LevelSteps
 from charprobe.stimulus import Segment
 from charprobe.take import Take

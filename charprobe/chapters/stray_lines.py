@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Cell, Table
 from charprobe.estimators.colour import Rung
 from charprobe.estimators.tone_residual import StrayLine
+from charprobe.profile.entry import Cell, Table
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, rounded_text
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Chapter, Entry, Health, Severity
 from charprobe.chapters.lookup import absent, held
 from charprobe.chapters.timing_detail import attack_detail_table, definitions_table
 from charprobe.chapters.timing_findings import timing_findings
@@ -17,6 +16,7 @@ from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes
+from charprobe.profile.entry import Chapter, Entry, Health, Severity
 from charprobe.recipe import MAX_RATE_HZ, BurstLengths, Bursts
 from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.chapter import Cell, Table, cell_of
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.crossing import value_at
 from charprobe.estimators.definitions import under_every_definition
 from charprobe.estimators.step_dependence import StepDependence, StepTimes, step_dependence
+from charprobe.profile.entry import Cell, Table, cell_of
 from charprobe.values.quantity import Quantity
 
 MOMENTS_S = (0.001, 0.003, 0.01)  # at which the reduction reached is told

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.chapter import Cell, Table, cell_of
 from charprobe.chapters.timing_rows import Row
 from charprobe.estimators.gain_trace import GainTrace
+from charprobe.profile.entry import Cell, Table, cell_of
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile
 DENSE = 24  # samples beside the edge that are all kept

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Cell, Entry, Table
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rest import gain_at_rest
@@ -17,6 +16,7 @@ from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
+from charprobe.profile.entry import Cell, Entry, Table
 from charprobe.recipe import BurstTrain
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.chapter import Table
 from charprobe.estimators.colour import Rung
 from charprobe.estimators.transfer import Memory, Transfer, memory_signs, transfer_curve
+from charprobe.profile.entry import Table
 from charprobe.values.wording import number_text, rounded_text
 
 SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe

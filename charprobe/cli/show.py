@@ -16,7 +16,7 @@ PROFILE = click.Path(path_type=Path)
 @click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
 def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool) -> None:
     """Print a profile's summary; draw its figures."""
-    from charprobe.profile import load_profile
+    from charprobe.profile.profile import load_profile
     from charprobe.summary import summarise
 
     loaded = load_profile(profile)
@@ -44,7 +44,7 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
         return
     from charprobe.compare import compare_profiles
     from charprobe.figures.all_figures import draw_set
-    from charprobe.profile import load_profile
+    from charprobe.profile.profile import load_profile
 
     comparison = compare_profiles([load_profile(path) for path in profiles])
     firsts = [subject.repeats[0] for subject in comparison.subjects]

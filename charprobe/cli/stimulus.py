@@ -127,7 +127,7 @@ def stimulus_command(
 
 def _designed(path: Path | None, longest_s: float) -> Recipe:
     from charprobe.designer import design_stimulus
-    from charprobe.profile import load_profile
+    from charprobe.profile.profile import load_profile
 
     assert path is not None
     design = design_stimulus(load_profile(path), longest_s=longest_s)

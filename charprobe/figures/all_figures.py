@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from charprobe.chapter import Table
 from charprobe.figures.colour_card import draw_colour_card
 from charprobe.figures.colour_map import draw_colour_map, has_cells
 from charprobe.figures.drawing import Drawing, save_drawing
@@ -20,7 +19,8 @@ from charprobe.figures.style import LOOKS, Look
 from charprobe.figures.train import draw_train
 from charprobe.figures.transfer import draw_transfer
 from charprobe.files import output
-from charprobe.profile import Profile
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
 
 
 def has_rows(table: Table) -> bool:

@@ -9,7 +9,7 @@ from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer, shown
-from charprobe.profile import Profile, measured
+from charprobe.profile.profile import Profile, measured
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import number_text
 

@@ -6,15 +6,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from charprobe.chapter import Table
 from charprobe.figures.axes import frequency_words
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.palette import luminance
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import Array, numbers
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import Array, numbers
 from charprobe.values.wording import number_text
 
 FEWEST_CELLS = 4

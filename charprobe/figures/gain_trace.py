@@ -8,15 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from charprobe.burst_traces import edge_trace, reference_step
-from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import Array, numbers
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import Array, numbers
 from charprobe.values.wording import display_unit, number_text, rounded_text
 
 Edge = Literal["attack", "release"]

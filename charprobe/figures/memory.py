@@ -7,14 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.chapter import Table
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import numbers
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import numbers
 from charprobe.values.wording import number_text
 
 Rows = NDArray[np.intp]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.chapter import Table
 from charprobe.figures.axes import frequency_axis, least_span
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import numbers
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import numbers
 
 EMPTY = Table({"frequency_hz": [], "level_dbfs": []}, {"frequency_hz": "Hz", "level_dbfs": "dBFS"})
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from charprobe.burst_traces import edge_trace, reference_step
 from charprobe.figures.axes import log_time_axis
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.gain_trace import Edge, steps_of
@@ -17,8 +16,9 @@ from charprobe.figures.source import in_words
 from charprobe.figures.static import anchor
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile, measured
-from charprobe.table_columns import flags, numbers
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.profile import Profile, measured
+from charprobe.profile.table_columns import flags, numbers
 from charprobe.values.wording import literal
 
 MOST = 8  # curves that can be told apart in one figure

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from charprobe.chapter import Table
 from charprobe.figures.axes import frequency_axis, least_span
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile, measured
-from charprobe.table_columns import numbers
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile, measured
+from charprobe.profile.table_columns import numbers
 from charprobe.values.wording import number_text
 
 LEAST_SPAN_DB = 3.0  # a flat response is shown flat, not blown up

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.profile import Profile
+from charprobe.profile.profile import Profile
 from charprobe.values.wording import literal, readable
 
 Array = NDArray[np.float64]

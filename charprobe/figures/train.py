@@ -9,8 +9,8 @@ from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, in_words, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import numbers
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import numbers
 
 LEAST_SPAN_DB = 4.0
 BEYOND = 1.5  # the axis reaches so many of the last bursts' spacings beyond the last one

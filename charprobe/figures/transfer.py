@@ -9,8 +9,8 @@ from charprobe.figures.drawing import Drawing
 from charprobe.figures.source import conditions, who
 from charprobe.figures.style import Look, new_figure, settings
 from charprobe.figures.text import put_title_and_footer
-from charprobe.profile import Profile
-from charprobe.table_columns import flags, numbers
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import flags, numbers
 from charprobe.values.wording import number_text, rounded_text
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from charprobe.chapter import Health
 from charprobe.files.source import Source
 from charprobe.health.clock_wander import check_clock_wander
 from charprobe.health.continuity import check_continuity
@@ -22,6 +21,7 @@ from charprobe.health.quiet import quiet_spectrum
 from charprobe.health.sample_facts import sample_facts_of
 from charprobe.health.second_path import check_second_path
 from charprobe.health.sides import check_sides
+from charprobe.profile.entry import Health
 from charprobe.stimulus import Stimulus
 from charprobe.take import Take, place_take
 from charprobe.values.errors import CharprobeError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.chapter import Health
+from charprobe.profile.entry import Health
 from charprobe.take import Take
 from charprobe.tone_clock import clock_errors_ppm, steady_tones, tone_phases
 from charprobe.values.wording import number_text

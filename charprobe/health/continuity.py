@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.chapter import Health
 from charprobe.health.breaks import Break, find_breaks
 from charprobe.health.groups import lost_groups
+from charprobe.profile.entry import Health
 from charprobe.stimulus import Segment, Tone
 from charprobe.take import Take
 from charprobe.values.clock_text import clock_text

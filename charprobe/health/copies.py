@@ -6,7 +6,7 @@ import hashlib
 
 import numpy as np
 
-from charprobe.chapter import Health
+from charprobe.profile.entry import Health
 from charprobe.take import Take
 
 WITHHELD = (

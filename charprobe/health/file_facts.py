@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from charprobe.chapter import Health, Severity
 from charprobe.files.source import FileFacts, Source
 from charprobe.health.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.health.sample_facts import ChannelFacts, Stretch
+from charprobe.profile.entry import Health, Severity
 from charprobe.values.clock_text import clock_text
 from charprobe.values.wording import number_text, signed_text
 

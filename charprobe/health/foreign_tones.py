@@ -7,10 +7,10 @@ import math
 import numpy as np
 from scipy.ndimage import median_filter
 
-from charprobe.chapter import Health
 from charprobe.chapters.noise import LEAST_MAINS_DBFS
 from charprobe.estimators.noise import MAINS_HZ, MAINS_OFF, MAINS_ORDERS, Line, family_limit_dbfs, hann_offset
 from charprobe.health.quiet import QuietSpectrum
+from charprobe.profile.entry import Health
 from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text

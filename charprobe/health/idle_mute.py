@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from charprobe.chapter import Health
 from charprobe.chapters.lookup import held
 from charprobe.chapters.noise import hear_idle
+from charprobe.profile.entry import Health
 from charprobe.recipe import Silence
 from charprobe.take import Take
 from charprobe.values.clock_text import clock_text

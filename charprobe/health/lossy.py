@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.chapter import Health
 from charprobe.health.quiet import QuietSpectrum, pauses
+from charprobe.profile.entry import Health
 from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.chapter import Health
+from charprobe.profile.entry import Health
 from charprobe.stimulus import Span
 from charprobe.sync import FALL_SHARE, Marker, sync_value
 from charprobe.take import Take

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from charprobe.chapter import Health
 from charprobe.health.sample_facts import ChannelFacts, sample_facts_of
+from charprobe.profile.entry import Health
 from charprobe.take import Take
 from charprobe.values.wording import number_text
 

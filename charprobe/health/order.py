@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.chapter import Health
 from charprobe.health.groups import groups_of, lost_groups
+from charprobe.profile.entry import Health
 from charprobe.segment_search import BANDS, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
 from charprobe.stimulus import Segment, Stimulus
 from charprobe.take import Take

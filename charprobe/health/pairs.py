@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from charprobe.chapter import Health
 from charprobe.health.captures import Judged
 from charprobe.health.copies import check_copy
 from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.normalised import check_normalised
 from charprobe.health.same_sound import check_roles
 from charprobe.health.steady_gain import check_steady_gain
+from charprobe.profile.entry import Health
 
 
 def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:

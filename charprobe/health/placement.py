@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from charprobe.chapter import Health
 from charprobe.health.groups import lost_groups
 from charprobe.health.order import check_order
 from charprobe.health.same_sound import check_same_sound
 from charprobe.marker_runs import pair_up
 from charprobe.marker_search import search
+from charprobe.profile.entry import Health
 from charprobe.stimulus import Segment
 from charprobe.take import Take
 from charprobe.timing_jump import Jump

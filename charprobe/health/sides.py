@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from charprobe.chapter import Health
 from charprobe.chapters.lookup import held
 from charprobe.estimators.link import measure_link
+from charprobe.profile.entry import Health
 from charprobe.recipe import Link
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.chapter import Health
 from charprobe.estimators.noise import Line
 from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
+from charprobe.profile.entry import Health
 from charprobe.stimulus import Tone
 from charprobe.take import BY_TONE, Take
 from charprobe.values.clock_text import clock_text

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from charprobe import glossary
-from charprobe.chapter import Health
 from charprobe.figures.drawing import Drawing
-from charprobe.profile import Profile
+from charprobe.profile import glossary
+from charprobe.profile.entry import Health
+from charprobe.profile.profile import Profile
 from charprobe.report.inline_svg import inline_svg
 from charprobe.report.markup import EMPTY, Html, element, joined
 from charprobe.report.overview import Shown, reading_cell

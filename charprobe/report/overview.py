@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe import glossary
 from charprobe.comparison import Comparison
 from charprobe.figures.style import ARTICLE_LOOK
-from charprobe.profile import Profile
+from charprobe.profile import glossary
+from charprobe.profile.profile import Profile
 from charprobe.report.markup import EMPTY, Html, Part, element, joined
 from charprobe.report.terms import term_button
 from charprobe.report.thumbnail import static_thumbnail, swatch, timing_thumbnail

@@ -8,7 +8,6 @@ from pathlib import Path
 from string import Template
 from typing import Protocol
 
-from charprobe import glossary
 from charprobe.comparison import Comparison
 from charprobe.figures.all_figures import profile_drawings, set_drawings
 from charprobe.figures.drawing import Drawing
@@ -16,7 +15,8 @@ from charprobe.figures.overlay import has_reduction
 from charprobe.figures.palette import DARK, LIGHT, Palette
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.files import output
-from charprobe.profile import Profile, measured
+from charprobe.profile import glossary
+from charprobe.profile.profile import Profile, measured
 from charprobe.report.beside import Beside, links_to
 from charprobe.report.card import figure, setting_card
 from charprobe.report.markup import EMPTY, Html, element, joined

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from charprobe import glossary
+from charprobe.profile import glossary
 from charprobe.report.markup import Html, element, joined
 
 

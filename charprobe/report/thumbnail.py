@@ -7,11 +7,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.burst_traces import edge_trace, reference_step
 from charprobe.figures.overlay import has_reduction
-from charprobe.profile import Profile
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.profile import Profile
+from charprobe.profile.table_columns import flags, numbers
 from charprobe.report.markup import EMPTY, Html, element
-from charprobe.table_columns import flags, numbers
 
 Array = NDArray[np.float64]
 WIDTH, HEIGHT = 92.0, 60.0

@@ -1,1 +1,1 @@
-"""A value with its interval or the reason why there is none, numbers as people read them, and what goes wrong."""
+"""A value with its interval or why there is none, numbers as people read them, and what goes wrong."""

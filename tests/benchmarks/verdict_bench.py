@@ -21,7 +21,7 @@ from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise
-from charprobe.profile import Profile
+from charprobe.profile.profile import Profile
 from charprobe.recipe import Bursts, LevelSteps, Recipe
 from charprobe.stages.chain import Wire
 from charprobe.stages.compressor import Compressor

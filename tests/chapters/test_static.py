@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from taken import column, reading, take_of, wire
 
-from charprobe import glossary
 from charprobe.chapters.static import UNITS, static_chapter
+from charprobe.profile import glossary
 from charprobe.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.stages.catalogue import make_stage
 from charprobe.values.quantity import Quantity, Unmeasured

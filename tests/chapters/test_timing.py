@@ -6,7 +6,7 @@ from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.files.source import MemoryCapture
 from charprobe.generators.render import lay_out, render
-from charprobe.glossary import term
+from charprobe.profile.glossary import term
 from charprobe.recipe import parse_recipe
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig

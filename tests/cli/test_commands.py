@@ -9,7 +9,7 @@ import soundfile
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.profile import load_profile
+from charprobe.profile.profile import load_profile
 from charprobe.stages.catalogue import make_stage
 
 RATE = 48_000

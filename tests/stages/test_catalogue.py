@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from charprobe.glossary import term
+from charprobe.profile.glossary import term
 from charprobe.stages.catalogue import describe, make_stage, stage_names
 from charprobe.stages.stage import REFERENCE_DBFS
 from charprobe.values.errors import CharprobeError

@@ -1,6 +1,6 @@
 import re
 
-from charprobe import glossary
+from charprobe.profile import glossary
 
 UNITS = {"dBFS", "dB", "dB/dB", ":1", "s", "Hz", "dBc", "dB/decade", "dB/ms", "dB/s", "samples", "%", "1"}
 

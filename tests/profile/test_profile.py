@@ -7,9 +7,16 @@ import jsonschema
 import numpy as np
 import pytest
 
-from charprobe.chapter import Entry, Health, Table
-from charprobe.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts, load_profile
-from charprobe.profile_json import MAX_DEPTH
+from charprobe.profile.entry import Entry, Health, Table
+from charprobe.profile.json_form import MAX_DEPTH
+from charprobe.profile.profile import (
+    AlignmentFacts,
+    CaptureFacts,
+    MadeWith,
+    Profile,
+    StimulusFacts,
+    load_profile,
+)
 from charprobe.values.errors import OutputError, ProfileError
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from charprobe.chapter import Cell, Entry, Health, Table
+from charprobe.profile.entry import Cell, Entry, Health, Table
 from charprobe.values.quantity import Quantity
 
 DIGITS = 6  # significant digits kept of every measured number, more only where its interval is narrower

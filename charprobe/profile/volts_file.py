@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from charprobe.estimators.volts import VoltsReading
+from charprobe.profile.volts import VoltsReading
 from charprobe.values.errors import VoltsError
 from charprobe.values.wording import shortened
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.chapter import Cell, Table
+from charprobe.profile.entry import Cell, Table
 
 Array = NDArray[np.float64]
 

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from charprobe.estimators.volts import VoltsReading, calibrate_volts
+from charprobe.profile.volts import VoltsReading, calibrate_volts
 from charprobe.values.quantity import Quantity
 
 ZERO_DBU = math.sqrt(0.001 * 600)  # definition: 1 mW into 600 ohms

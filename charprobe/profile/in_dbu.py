@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from charprobe.chapter import Entry, Health
-from charprobe.estimators.volts import VoltsCalibration, VoltsReading, calibrate_volts
-from charprobe.profile import Profile
+from charprobe.profile.entry import Entry, Health
+from charprobe.profile.profile import Profile
+from charprobe.profile.volts import VoltsCalibration, VoltsReading, calibrate_volts
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, signed_text
 

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from charprobe import glossary
-from charprobe.chapter import Entry, Health, Table
 from charprobe.files import output
 from charprobe.files.strict_json import Json
-from charprobe.profile_digits import PLACE_DIGITS, rounded, rounded_entry, rounded_health, rounded_table
-from charprobe.profile_json import MAX_PROFILE_BYTES, parse, render
+from charprobe.profile import glossary
+from charprobe.profile.digits import PLACE_DIGITS, rounded, rounded_entry, rounded_health, rounded_table
+from charprobe.profile.entry import Entry, Health, Table
+from charprobe.profile.json_form import MAX_PROFILE_BYTES, parse, render
 from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Quantity, Unmeasured
 

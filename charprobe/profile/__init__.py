@@ -1,0 +1,1 @@
+"""What a measurement says: the glossary of its names, its entries, its JSON form."""
