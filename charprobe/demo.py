@@ -15,20 +15,20 @@ from charprobe.comparison import Comparison
 from charprobe.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.files.output import prepare_folder, safe_file_name
 from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.generators.render import lay_out, render
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.listening.ab import make_pair
-from charprobe.listening.programme import generate
-from charprobe.make_stimulus import write_stimulus
 from charprobe.pipeline import characterise_judged
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
-from charprobe.recipe import Recipe
 from charprobe.report.beside import tables_beside
 from charprobe.report.page import render_page, write_page
 from charprobe.selftest import Row, true_rows
 from charprobe.simulate import record_stage
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out, render
+from charprobe.stimulus.write import write_stimulus
 
 RATE_HZ = 48_000
 JOBS = 2

@@ -11,14 +11,14 @@ import numpy as np
 
 from charprobe.files import output
 from charprobe.files.sound_file import write_wav
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import Recipe
 from charprobe.session_file import SCHEMA
 from charprobe.stages.chain import Wire
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend, slope_of
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out, render
 
 RATE_HZ = 48_000
 JOBS = 2

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.generators.render import render_segment
 from charprobe.marker_search import blocks
 from charprobe.segment_search import HOP_S, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
-from charprobe.stimulus import Segment, Stimulus
+from charprobe.stimulus.render import render_segment
+from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.timing_jump import Jump
 from charprobe.values.quantity import Quantity
 

@@ -9,7 +9,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.sync import Marker, sync_length, sync_value
+from charprobe.stimulus.marker import Marker, sync_length, sync_value
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from charprobe.files.source import Source
 from charprobe.marker_search import Hit, search
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.timetable import Stimulus
 
 FIRST_LOOK_S = 4.0  # how much later than on the timetable the markers are looked for first
 SURE_MATCH = 0.5

@@ -10,7 +10,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.sync import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
+from charprobe.stimulus.marker import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
 
 Array = NDArray[np.float64]
 

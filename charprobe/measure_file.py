@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from charprobe.cue_sheet import load_cue_sheet
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
 from charprobe.health.captures import judge_capture
@@ -14,7 +13,8 @@ from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile
 from charprobe.profile.volts_file import load_volts
 from charprobe.recognise import recognise
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.cue_sheet import load_cue_sheet
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.verdict import Verdict
 
 

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.marker_search import blocks, search
-from charprobe.recipe import shipped_recipe_of
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
+from charprobe.stimulus.recipe import shipped_recipe_of
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import AlignmentError
 from charprobe.values.wording import number_text
 

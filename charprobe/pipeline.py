@@ -19,7 +19,7 @@ from charprobe.health.pairs import judge_pair
 from charprobe.profile import glossary
 from charprobe.profile.entry import Chapter, Entry, Health
 from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from charprobe.files.source import Source
-from charprobe.generators.render import lay_out
 from charprobe.not_found import find_ident
-from charprobe.recipe import shipped_recipe_of
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.recipe import shipped_recipe_of
+from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import AlignmentError
 
 

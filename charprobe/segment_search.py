@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.generators.render import render_segment
 from charprobe.marker_search import blocks
-from charprobe.stimulus import Segment
+from charprobe.stimulus.render import render_segment
+from charprobe.stimulus.timetable import Segment
 
 Array = NDArray[np.float64]
 

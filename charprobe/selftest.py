@@ -9,17 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.goals import GOALS
 from charprobe.pipeline import characterise
 from charprobe.profile.profile import Profile
-from charprobe.recipe import Bursts, Recipe
 from charprobe.simulate import record_stage
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage, TrueValue
 from charprobe.stages.stimulus_truth import true_conditions
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.recipe import Bursts, Recipe
+from charprobe.stimulus.render import lay_out, render
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 # float, so that a stage with make-up gain does not clip the converter

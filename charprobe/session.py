@@ -18,16 +18,16 @@ from charprobe.files import output
 from charprobe.files.channels_apart import channels_apart
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
-from charprobe.generators.render import lay_out
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.not_found import find_ident
 from charprobe.pipeline import characterise_judged
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
-from charprobe.recipe import load_recipe
 from charprobe.recognise import recognise
 from charprobe.session_file import Session
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, SessionError
 from charprobe.values.wording import literal
 

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from charprobe.comparison import CURVES
-from charprobe.generators.render import MAX_TAKE
 from charprobe.margins import MARGINS, Margin
 from charprobe.profile import glossary
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import readings_of
+from charprobe.stimulus.render import MAX_TAKE
 from charprobe.values.errors import SessionError, VoltsError
 from charprobe.values.wording import shortened
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.generators.render import lay_out
-from charprobe.recipe import load_recipe
 from charprobe.session_file import Session, SessionSetting
 from charprobe.session_needs import needs_of
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.values.wording import literal
 
 RATE_HZ = 48_000  # the length of a recipe hardly depends on the rate

@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.alignment import Alignment, locate
 from charprobe.files.source import Source
-from charprobe.stimulus import Segment, Stimulus
+from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.values.cut import Cut
 
 BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one

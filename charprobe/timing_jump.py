@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.marker_delay import PathPhase
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.sweep_clock import SweepPhase, sweep_phases
 from charprobe.tone_clock import steady_tones, tone_phases
 from charprobe.values.quantity import Quantity

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.stimulus import Stimulus, Tone
+from charprobe.stimulus.timetable import Stimulus, Tone
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import Quantity
 

@@ -3,8 +3,8 @@
 import numpy as np
 
 from charprobe.estimators.phase_set import amplitude, bursts_of, carrier_phase
-from charprobe.generators.bursts import lay_out_bursts
-from charprobe.recipe import Bursts
+from charprobe.stimulus.kinds.bursts import lay_out_bursts
+from charprobe.stimulus.recipe import Bursts
 from charprobe.values.cut import Cut
 
 

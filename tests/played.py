@@ -3,10 +3,10 @@
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out
-from charprobe.ident import IDENT_S, SYMBOL_S, TONES_HZ, _encode
-from charprobe.recipe import parse_recipe
-from charprobe.sync import sync_value
+from charprobe.stimulus.ident import IDENT_S, SYMBOL_S, TONES_HZ, _encode
+from charprobe.stimulus.marker import sync_value
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out
 
 RATE_HZ = 48_000
 

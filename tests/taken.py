@@ -3,9 +3,9 @@
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import Recipe
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take
 
 RATE_HZ = 48_000

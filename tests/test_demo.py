@@ -6,7 +6,7 @@ import pytest
 
 from charprobe.demo import STEPS, run_demo
 from charprobe.demo_device import SETTINGS
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
 from charprobe.values.errors import OutputError
 
 

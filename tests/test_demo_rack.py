@@ -2,10 +2,10 @@
 
 from charprobe import demo_rack
 from charprobe.publish import findings_of
-from charprobe.recipe import load_recipe
 from charprobe.session import run_session
 from charprobe.session_file import load_session
 from charprobe.session_pairing import pair_captures
+from charprobe.stimulus.recipe import load_recipe
 
 
 def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):

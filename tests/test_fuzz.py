@@ -14,11 +14,9 @@ import pytest
 import soundfile
 from coverage_guided import fuzz
 
-from charprobe.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
 from charprobe.files.repair import write_repaired_copy
 from charprobe.files.sound_file import open_capture
 from charprobe.files.wav_header import wav_header
-from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
 from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.listening.blind_key import BlindError, read_key, seal_of
@@ -27,8 +25,10 @@ from charprobe.pipeline import characterise
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.profile.volts_file import load_volts
-from charprobe.recipe import load_recipe, parse_recipe
 from charprobe.session_file import STARTER, parse_session
+from charprobe.stimulus.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
+from charprobe.stimulus.recipe import load_recipe, parse_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import (
     CharprobeError,
     ProfileError,

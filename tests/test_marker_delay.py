@@ -5,7 +5,7 @@ import pytest
 from played import RATE_HZ, capture
 
 from charprobe.marker_delay import delay_between, delay_of, path_response
-from charprobe.sync import sync_length, sync_value
+from charprobe.stimulus.marker import sync_length, sync_value
 
 DISTANCE = 20_000
 FRAMES = 40_000

@@ -5,9 +5,9 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.marker_search import LEAST_MATCH, search
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
 
 STIMULUS = short_stimulus()
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.recipe import load_recipe
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.summary import summarise
 from charprobe.values.quantity import Unmeasured
 

@@ -6,7 +6,7 @@ from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
 from charprobe.alignment import locate
 from charprobe.not_found import MissingStimulusError, find_ident, recipe_name
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
 
 STIMULUS = short_stimulus()
 OTHER = short_stimulus(summary="another recipe")

@@ -2,10 +2,10 @@
 
 import dataclasses
 
-from charprobe.generators.render import lay_out
-from charprobe.recipe import load_recipe
 from charprobe.selftest import RIG, Row, measure_stage, rows_text, run_selftest
 from charprobe.stages.catalogue import make_stage
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Quantity, Unmeasured
 
 

@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 
 from charprobe.files.sound_file import write_wav
-from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
-from charprobe.recipe import parse_recipe
 from charprobe.session import run_session
 from charprobe.session_file import load_session
 from charprobe.session_plan import plan_text
 from charprobe.simulate import record_stage
 from charprobe.stages.chain import Wire
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import SessionError
 
 RATE_HZ = 48_000

@@ -7,9 +7,7 @@ from test_session import RATE_HZ, RECIPE
 
 from charprobe.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
-from charprobe.generators.render import lay_out, render
 from charprobe.publish import findings_of, publish
-from charprobe.recipe import parse_recipe
 from charprobe.session import run_session
 from charprobe.session_file import parse_session
 from charprobe.session_pairing import pair_captures
@@ -17,6 +15,8 @@ from charprobe.session_plan import plan_text
 from charprobe.simulate import record_stage
 from charprobe.stages.chain import Wire
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ProfileError, SessionError
 
 HEAD = """schema = "charprobe.session/1"

@@ -5,8 +5,8 @@ import pytest
 from played import RATE_HZ, capture
 
 from charprobe.alignment import locate
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
 
 STIMULUS = lay_out(load_recipe("quick"), rate_hz=RATE_HZ, take=0)
 SWEEP = next(s for s in STIMULUS.segments if s.spec.kind == "sweep")

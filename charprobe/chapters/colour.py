@@ -20,8 +20,8 @@ from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmon
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.profile.entry import Chapter, Entry
-from charprobe.recipe import Tones
-from charprobe.stimulus import Segment
+from charprobe.stimulus.recipe import Tones
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

@@ -18,11 +18,11 @@ from charprobe.estimators.detector_law import (
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_readings import read_static_curve
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.recipe import EqualPeak
+from charprobe.stimulus.kinds.waveforms import SINE
+from charprobe.stimulus.recipe import EqualPeak
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
-from charprobe.waveforms import SINE
 
 UNITS = {"detector.exponent": "1"}
 RECIPE = "full"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.profile.entry import Entry
-from charprobe.recipe import Spec
-from charprobe.stimulus import Segment
+from charprobe.stimulus.recipe import Spec
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.quantity import Unmeasured
 

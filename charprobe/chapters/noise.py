@@ -12,8 +12,8 @@ from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, meas
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.recipe import Silence
-from charprobe.stimulus import Segment
+from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db

@@ -12,10 +12,10 @@ from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
-from charprobe.generators.sweep import render_sweep
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.recipe import Sweep
-from charprobe.stimulus import Segment
+from charprobe.stimulus.kinds.sweep import render_sweep
+from charprobe.stimulus.recipe import Sweep
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.quantity import Reading, Unmeasured

@@ -11,7 +11,7 @@ from charprobe.chapters.lookup import counterpart
 from charprobe.estimators.level_steps import Step, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB
 from charprobe.estimators.static_points import StaticPoint
-from charprobe.stimulus import Segment
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 

@@ -14,8 +14,8 @@ from charprobe.estimators.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes, time_edge
-from charprobe.recipe import BurstLengths, Bursts
-from charprobe.stimulus import Segment
+from charprobe.stimulus.recipe import BurstLengths, Bursts
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError

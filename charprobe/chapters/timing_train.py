@@ -17,8 +17,8 @@ from charprobe.estimators.phase_set import Burst, NoCarrierError
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.profile.entry import Cell, Entry, Table
-from charprobe.recipe import BurstTrain
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.recipe import BurstTrain
+from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db

@@ -29,7 +29,7 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
         return
     from charprobe.demo import STEPS, run_demo
     from charprobe.demo_device import STORY
-    from charprobe.recipe import load_recipe
+    from charprobe.stimulus.recipe import load_recipe
 
     click.echo(STORY, err=True)
     with click.progressbar(length=STEPS, label="Measuring", file=sys.stderr, item_show_func=str) as bar:
@@ -44,7 +44,7 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
 
 def _rack(out: Path, recipe: str, force: bool) -> None:
     from charprobe.demo_rack import make_rack, rack_takes
-    from charprobe.recipe import load_recipe
+    from charprobe.stimulus.recipe import load_recipe
 
     with click.progressbar(
         length=len(rack_takes()), label="Recording", file=sys.stderr, item_show_func=str
@@ -84,9 +84,9 @@ def selftest_command(
     Exit code 1 if any number is off.
     """
     click.echo("Setting up ...", err=True)
-    from charprobe.recipe import load_recipe
     from charprobe.selftest import rows_text, run_selftest
     from charprobe.stages.catalogue import stage_names
+    from charprobe.stimulus.recipe import load_recipe
 
     chosen = names or stage_names()
     with click.progressbar(length=len(chosen), label="Measuring", file=sys.stderr, item_show_func=str) as bar:

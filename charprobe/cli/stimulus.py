@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 if TYPE_CHECKING:
-    from charprobe.recipe import Recipe
+    from charprobe.stimulus.recipe import Recipe
 
 CAUTIONS = """\
 Before you play it:
@@ -26,8 +26,8 @@ First play at -40 dBFS, then raise in steps until the recorder's peak stays just
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def recipes_command(as_json: bool) -> None:
     """List the shipped recipes: length, and what each is for."""
-    from charprobe.generators.render import lay_out
-    from charprobe.recipe import load_recipe, shipped_recipes
+    from charprobe.stimulus.recipe import load_recipe, shipped_recipes
+    from charprobe.stimulus.render import lay_out
 
     rows: list[dict[str, Any]] = []
     for name in shipped_recipes():
@@ -103,8 +103,8 @@ def stimulus_command(
     """
     if (recipe is None) == (profile is None):
         raise click.UsageError("give either a RECIPE or --for PROFILE")
-    from charprobe.make_stimulus import write_stimulus
-    from charprobe.recipe import load_recipe
+    from charprobe.stimulus.recipe import load_recipe
+    from charprobe.stimulus.write import write_stimulus
     from charprobe.values.wording import number_text
 
     chosen = load_recipe(recipe) if recipe is not None else _designed(profile, longest_s)
@@ -126,8 +126,8 @@ def stimulus_command(
 
 
 def _designed(path: Path | None, longest_s: float) -> Recipe:
-    from charprobe.designer import design_stimulus
     from charprobe.profile.profile import load_profile
+    from charprobe.stimulus.design import design_stimulus
 
     assert path is not None
     design = design_stimulus(load_profile(path), longest_s=longest_s)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import signal
 
 from charprobe.estimators.phase_set import Burst, usable_stop
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
 
 CALM_S, CALM_PERIODS = 0.02, 9  # rest before an edge that the baseline is taken from, at least

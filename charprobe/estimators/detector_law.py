@@ -9,10 +9,10 @@ from functools import cache
 import numpy as np
 
 from charprobe.estimators.tone import DB, fit_tone
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
+from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
-from charprobe.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
 
 LATE, GUARD_S = 0.5, 0.01
 EXPONENTS = np.geomspace(0.3, 128.0, 6000)

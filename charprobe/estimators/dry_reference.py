@@ -18,7 +18,7 @@ from charprobe.estimators.phase_set import (
     carrier_phase,
     solve_edge,
 )
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
 
 REACH_S = 0.004  # how far around an edge the reference is followed sample by sample

@@ -32,7 +32,7 @@ from charprobe.estimators.phase_set import (
     usable_stop,
 )
 from charprobe.estimators.trace_noise import far_points, point_noise, ripple_db, turning
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.errors import SegmentTooShortError
 

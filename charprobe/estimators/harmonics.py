@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

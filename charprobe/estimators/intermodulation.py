@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from charprobe.estimators.harmonics import DB, DETECTED, EDGE_S, SETTLE_SHARE
 from charprobe.estimators.tone import BAND
-from charprobe.recipe import TwoTone
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.recipe import TwoTone
+from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 

@@ -19,7 +19,7 @@ from charprobe.estimators.tone import (
     fundamental_amplitudes,
     orders_in_band,
 )
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.generators.link import side_tones
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.kinds.link import side_tones
+from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
 from charprobe.values.errors import CharprobeError, SegmentTooShortError
 from charprobe.values.wording import number_text

@@ -22,7 +22,7 @@ from charprobe.health.sample_facts import sample_facts_of
 from charprobe.health.second_path import check_second_path
 from charprobe.health.sides import check_sides
 from charprobe.profile.entry import Health
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.take import Take, place_take
 from charprobe.values.errors import CharprobeError
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from charprobe.stimulus import Segment
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 
 GROUPS = {  # what each kind of segment is measured for

@@ -8,7 +8,7 @@ from charprobe.health.same_sound import check_same_sound
 from charprobe.marker_runs import pair_up
 from charprobe.marker_search import search
 from charprobe.profile.entry import Health
-from charprobe.stimulus import Segment
+from charprobe.stimulus.timetable import Segment
 from charprobe.take import Take
 from charprobe.timing_jump import Jump
 from charprobe.values.clock_text import clock_text

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from charprobe.recipe import Silence
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.take import Take
 from charprobe.values.cut import Array
 

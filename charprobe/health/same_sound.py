@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.generators.render import render_pieces
 from charprobe.health.groups import GROUPS
 from charprobe.profile.entry import Health
+from charprobe.stimulus.render import render_pieces
 from charprobe.take import Take
 
 GRIDS = (2.0**-15, 2.0**-23)  # steps of 16 and 24 bits

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.profile.entry import Health
-from charprobe.stimulus import Span
-from charprobe.sync import Marker, sync_value
+from charprobe.stimulus.marker import Marker, sync_value
+from charprobe.stimulus.timetable import Span
 from charprobe.take import Take
 from charprobe.values.cut import Array
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from charprobe.chapters.lookup import held
 from charprobe.estimators.link import measure_link
 from charprobe.profile.entry import Health
-from charprobe.recipe import Link
+from charprobe.stimulus.recipe import Link
 from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 

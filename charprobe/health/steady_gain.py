@@ -11,7 +11,7 @@ from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
 from charprobe.profile.entry import Health
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.take import BY_TONE, Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.cut import Array

@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.stages.stage import Array, Stage, delay_samples
 from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
-from charprobe.stimulus import Segment, Tone
+from charprobe.stimulus.timetable import Segment, Tone
 
 SILENT_DBFS = -120.0
 

@@ -17,10 +17,10 @@ from charprobe.estimators.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import describe_response
-from charprobe.generators.render import lay_out
-from charprobe.generators.sweep import render_sweep
-from charprobe.recipe import Recipe, Sweep, TwoTone
-from charprobe.stimulus import Tone
+from charprobe.stimulus.kinds.sweep import render_sweep
+from charprobe.stimulus.recipe import Recipe, Sweep, TwoTone
+from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.sound_file import write_wav
-from charprobe.listening.programme import generate
+from charprobe.stimulus.kinds.programme import generate
 from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000

@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.health.captures import judge_capture
 from charprobe.pipeline import characterise
-from charprobe.recipe import load_recipe
 from charprobe.selftest import true_rows
 from charprobe.stages.catalogue import make_stage, stage_names
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.fault_cases import OF_BOTH_ONLY, Case, cases, pair_of, stimulus_of

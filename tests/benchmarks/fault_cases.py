@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import load_recipe
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.fault_catalogue import apply_fault, fault_called, fault_names
 from charprobe.stages.rig import Rig
-from charprobe.stimulus import Stimulus
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
+from charprobe.stimulus.timetable import Stimulus
 
 Array = NDArray[np.float64]
 

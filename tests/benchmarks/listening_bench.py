@@ -21,9 +21,9 @@ from charprobe.listening.difference import take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.pairing import Pair, pair_files
-from charprobe.listening.programme import Kind, generate
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
+from charprobe.stimulus.kinds.programme import Kind, generate
 from charprobe.values.cut import Array
 
 SECONDS = 12.0

@@ -18,10 +18,10 @@ import soundfile
 
 from charprobe.chapters.timing import timing_chapter
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import Bursts, Recipe
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
+from charprobe.stimulus.recipe import Bursts, Recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section

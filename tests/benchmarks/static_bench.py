@@ -18,8 +18,8 @@ from charprobe.chapters.static_axis import BETWEEN_CAPTURES_DB, axis_of
 from charprobe.estimators.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB, StaticCurve, fit_static_curve
 from charprobe.estimators.static_readings import OVER, StaticReadings, read_static_curve
-from charprobe.generators.level_steps import lay_out_level_steps
-from charprobe.recipe import LevelSteps, load_recipe
+from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
+from charprobe.stimulus.recipe import LevelSteps, load_recipe
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.static_devices import Device, draw_compressor, draw_other_shape, record
 from tests.benchmarks.written import write_section

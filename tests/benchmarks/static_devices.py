@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from charprobe.estimators.static_curve import FLOOR_DB
-from charprobe.recipe import RAMP_S
-from charprobe.stimulus import Segment
+from charprobe.stimulus.recipe import RAMP_S
+from charprobe.stimulus.timetable import Segment
 from charprobe.values.cut import Cut
 
 CONTROL_S = 2.5e-4

@@ -19,12 +19,12 @@ from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.phase_set import bursts_of
 from charprobe.estimators.release_kind import classify_movement
 from charprobe.estimators.timing import EdgeTimes, time_edge
-from charprobe.generators.bursts import lay_out_bursts
-from charprobe.generators.render import render_segment
-from charprobe.recipe import Bursts
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import true_burst
+from charprobe.stimulus.kinds.bursts import lay_out_bursts
+from charprobe.stimulus.recipe import Bursts
+from charprobe.stimulus.render import render_segment
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section

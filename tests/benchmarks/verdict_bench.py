@@ -18,16 +18,16 @@ from numpy.typing import NDArray
 from charprobe.compare import compare_profiles
 from charprobe.estimators.phase_set import bursts_of
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise
 from charprobe.profile.profile import Profile
-from charprobe.recipe import Bursts, LevelSteps, Recipe
 from charprobe.stages.chain import Wire
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
 from charprobe.stages.rig import Rig
 from charprobe.stages.stage import Stage
+from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe
+from charprobe.stimulus.render import lay_out, render
 from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000

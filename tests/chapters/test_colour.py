@@ -6,7 +6,7 @@ from scipy.signal import lfilter
 from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.chapters.colour import colour_chapter
-from charprobe.recipe import Silence, Tones, TwoTone
+from charprobe.stimulus.recipe import Silence, Tones, TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
 
 LEVELS = (-40.0, -30.0, -22.0, -16.0, -10.0, -6.0, -3.0)

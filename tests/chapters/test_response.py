@@ -8,8 +8,8 @@ from scipy.signal import freqz, lfilter
 from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 
 from charprobe.chapters.response import response_chapter
-from charprobe.recipe import Silence, Sweep
 from charprobe.stages.catalogue import make_stage
+from charprobe.stimulus.recipe import Silence, Sweep
 from charprobe.values.quantity import Quantity, Unmeasured
 
 SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, 0.3)]

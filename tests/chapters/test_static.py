@@ -8,8 +8,8 @@ from taken import column, reading, take_of, wire
 
 from charprobe.chapters.static import UNITS, static_chapter
 from charprobe.profile import glossary
-from charprobe.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.stages.catalogue import make_stage
+from charprobe.stimulus.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000.0

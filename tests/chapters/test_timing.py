@@ -5,12 +5,12 @@ from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapte
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.profile.glossary import term
-from charprobe.recipe import parse_recipe
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
 from charprobe.stages.true_times import true_burst
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take
 from charprobe.values.quantity import Quantity, Unmeasured
 

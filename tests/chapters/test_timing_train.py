@@ -5,8 +5,8 @@ import pytest
 from taken import column, reading, take_of, wire
 
 from charprobe.chapters.timing import timing_chapter
-from charprobe.recipe import Bursts, BurstTrain
 from charprobe.stages.catalogue import make_stage
+from charprobe.stimulus.recipe import Bursts, BurstTrain
 from charprobe.values.quantity import Unmeasured
 
 RATE_HZ, CARRIER_HZ, LOW, HIGH = 48_000, 3989.0, -40.0, -4.0

@@ -2,11 +2,11 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.detector_law import Equivalent, fit_exponent, measure_waveforms
-from charprobe.generators.render import lay_out, render_segment
-from charprobe.recipe import EqualPeak, Recipe
+from charprobe.stimulus.kinds.waveforms import MULTITONE, SQUARE_LIKE, TWO_TONE, WAVEFORMS
+from charprobe.stimulus.recipe import EqualPeak, Recipe
+from charprobe.stimulus.render import lay_out, render_segment
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.waveforms import MULTITONE, SQUARE_LIKE, TWO_TONE, WAVEFORMS
 
 OTHERS = (SQUARE_LIKE, TWO_TONE, MULTITONE)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.harmonics import measure_harmonics
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.intermodulation import measure_pairs
-from charprobe.generators.render import lay_out, render_segment
-from charprobe.recipe import Recipe, TwoTone
+from charprobe.stimulus.recipe import Recipe, TwoTone
+from charprobe.stimulus.render import lay_out, render_segment
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Unmeasured
 

@@ -5,8 +5,8 @@ import pytest
 from benchmarks.static_devices import Bend, Device, record
 
 from charprobe.estimators.level_steps import measure_level_steps
-from charprobe.generators.level_steps import lay_out_level_steps
-from charprobe.recipe import LevelSteps
+from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
+from charprobe.stimulus.recipe import LevelSteps
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 

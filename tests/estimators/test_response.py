@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
-from charprobe.generators.sweep import render_sweep
-from charprobe.recipe import Sweep
+from charprobe.stimulus.kinds.sweep import render_sweep
+from charprobe.stimulus.recipe import Sweep
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 

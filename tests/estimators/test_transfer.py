@@ -6,7 +6,7 @@ from scipy.signal import freqz, lfilter
 
 from charprobe.estimators.harmonics import measure_harmonics
 from charprobe.estimators.transfer import memory_signs, transfer_curve
-from charprobe.stimulus import Tone
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Cut
 
 RATE_HZ = 48_000.0

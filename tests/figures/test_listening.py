@@ -5,7 +5,7 @@ from charprobe.figures.listening import draw_difference, draw_gain, draw_levels,
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.files.sound_file import write_wav
 from charprobe.listening.ab import make_pair
-from charprobe.listening.programme import generate
+from charprobe.stimulus.kinds.programme import generate
 from charprobe.values.errors import OutputError
 
 RATE_HZ = 48_000

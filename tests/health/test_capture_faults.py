@@ -8,17 +8,17 @@ import soundfile
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.cue_sheet import CueSheet, render_cue_sheet
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render, render_sides
 from charprobe.health.captures import judge_capture
 from charprobe.health.copies import check_copy, sound_hash
 from charprobe.pipeline import characterise
-from charprobe.recipe import Bursts, LevelSteps, Recipe, Silence, Sweep, Tones, load_recipe
 from charprobe.stages import faults
 from charprobe.stages.catalogue import make_stage, stage_names
 from charprobe.stages.fault_catalogue import apply_fault
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
+from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Sweep, Tones, load_recipe
+from charprobe.stimulus.render import lay_out, render, render_sides
 from charprobe.values.quantity import Quantity
 
 RATE = 48_000

@@ -7,10 +7,10 @@ import soundfile
 
 from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.health.file_facts import check_file
 from charprobe.health.sample_facts import gather_sample_facts
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
 
 RATE = 48_000
 n = np.arange(10 * RATE)

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
-from charprobe.recipe import Bursts, LevelSteps, Recipe, Silence, Tones
 from charprobe.stages import faults
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.fault_catalogue import apply_fault
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Tones
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000

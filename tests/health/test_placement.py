@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
-from charprobe.generators.render import render
 from charprobe.health.placement import check_placement
 from charprobe.health.same_sound import check_roles, equals_stimulus
+from charprobe.stimulus.render import render
 from charprobe.take import place_take
 
 STIMULUS = short_stimulus()

@@ -5,9 +5,9 @@ import pytest
 from held import on_24_bit
 
 from charprobe.listening.gain_trace import Gained, trace_gain
-from charprobe.listening.programme import generate
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
+from charprobe.stimulus.kinds.programme import generate
 
 RATE_HZ = 48_000
 FLAT = np.ones((1, 1))

@@ -9,8 +9,8 @@ from charprobe.listening.difference import take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, TOLERANCE_DB, write_matched
 from charprobe.listening.pairing import pair_files
-from charprobe.listening.programme import generate
 from charprobe.listening.what_it_did import describe
+from charprobe.stimulus.kinds.programme import generate
 
 RATE_HZ = 48_000
 GAIN, DELAY = 0.8, 37.25

@@ -8,10 +8,10 @@ from charprobe.listening.delay_track import Track
 from charprobe.listening.onsets import SPAN_S, rough_lags
 from charprobe.listening.pair_checks import PairingError
 from charprobe.listening.pairing import pair_files
-from charprobe.listening.programme import generate
 from charprobe.listening.time_map import fit_map
 from charprobe.stages.compressor import Compressor
 from charprobe.stages.gain_computer import Bend
+from charprobe.stimulus.kinds.programme import generate
 from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000

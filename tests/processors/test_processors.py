@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.make_stimulus import write_stimulus
 from charprobe.measure_file import measure_file
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity
 from tests.processors import runner
 

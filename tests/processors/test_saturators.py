@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.make_stimulus import write_stimulus
 from charprobe.measure_file import measure_file
-from charprobe.recipe import Recipe, Silence, Tones, TwoTone
+from charprobe.stimulus.recipe import Recipe, Silence, Tones, TwoTone
+from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity
 from tests.processors import runner
 

@@ -1,11 +1,11 @@
 import numpy as np
 import pytest
 
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import parse_recipe
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.compressor_truth import two_stage_time_s
 from charprobe.stages.stimulus_truth import true_conditions
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
 
 RATE = 48_000
 RECIPE = """

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.generators.tone_run import GROUP_GAP_S, ramp_samples
-from charprobe.recipe import TwoTone
-from charprobe.stimulus import Segment, Span, Tone
+from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ramp_samples
+from charprobe.stimulus.recipe import TwoTone
+from charprobe.stimulus.timetable import Segment, Span, Tone
 from charprobe.values.cut import Array
 
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from charprobe.generators.render import lay_out
 from charprobe.profile.profile import Profile
-from charprobe.recipe import SCHEMA, Recipe, recipe_from_table
+from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table
+from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Z95, Quantity, Reading
 from charprobe.values.wording import number_text
 

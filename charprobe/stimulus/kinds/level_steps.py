@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from charprobe.generators.tone_run import phase_at, ramp_samples
-from charprobe.recipe import LevelSteps
-from charprobe.stimulus import Segment, Span, Tone
+from charprobe.stimulus.kinds.tone_run import phase_at, ramp_samples
+from charprobe.stimulus.recipe import LevelSteps
+from charprobe.stimulus.timetable import Segment, Span, Tone
 
 
 def step_levels_dbfs(spec: LevelSteps) -> tuple[float, ...]:

@@ -5,14 +5,14 @@ import numpy as np
 import pytest
 from made_profiles import Setting, made_profile
 
-from charprobe.designer import design_stimulus
 from charprobe.files.source import MemoryCapture
-from charprobe.generators.render import lay_out, render
 from charprobe.pipeline import characterise
 from charprobe.profile.entry import Entry
-from charprobe.recipe import Bursts, load_recipe, recipe_from_table
 from charprobe.stages.catalogue import make_stage
 from charprobe.stages.rig import Rig
+from charprobe.stimulus.design import design_stimulus
+from charprobe.stimulus.recipe import Bursts, load_recipe, recipe_from_table
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import resample_poly
 
-from charprobe.ident import (
+from charprobe.stimulus.ident import (
     ATTEMPTS,
     IDENT_S,
     MISREAD_PROBABILITY,

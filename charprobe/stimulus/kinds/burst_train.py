@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from charprobe.generators.bursts import edge_phase
-from charprobe.generators.tone_run import GROUP_GAP_S, phase_at, ramp_samples
-from charprobe.recipe import BurstTrain
-from charprobe.stimulus import Segment, Span, Tone
+from charprobe.stimulus.kinds.bursts import edge_phase
+from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, phase_at, ramp_samples
+from charprobe.stimulus.recipe import BurstTrain
+from charprobe.stimulus.timetable import Segment, Span, Tone
 
 
 def lay_out_burst_train(spec: BurstTrain, *, start: int, rate_hz: int) -> Segment:

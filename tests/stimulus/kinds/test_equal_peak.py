@@ -1,8 +1,8 @@
 import numpy as np
 
-from charprobe.generators.render import lay_out, render_segment
-from charprobe.recipe import EqualPeak, Recipe
-from charprobe.waveforms import WAVEFORMS
+from charprobe.stimulus.kinds.waveforms import WAVEFORMS
+from charprobe.stimulus.recipe import EqualPeak, Recipe
+from charprobe.stimulus.render import lay_out, render_segment
 
 SPEC = EqualPeak("law", 800.0, (-50.0, -10.0), 0.2)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from charprobe.generators.tone_run import GROUP_GAP_S, phase_at, ramp_samples
-from charprobe.recipe import BurstLengths, Bursts
-from charprobe.stimulus import Segment, Span, Tone
+from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, phase_at, ramp_samples
+from charprobe.stimulus.recipe import BurstLengths, Bursts
+from charprobe.stimulus.timetable import Segment, Span, Tone
 
 
 def lay_out_bursts(spec: Bursts, *, start: int, rate_hz: int) -> Segment:

@@ -8,11 +8,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe.cue_sheet import CueSheet, load_cue_sheet, parse_cue_sheet, render_cue_sheet, write_cue_sheet
 from charprobe.files.sample_codes import sample_sha256
 from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.generators.render import lay_out, render
-from charprobe.recipe import load_recipe, shipped_recipes
+from charprobe.stimulus.cue_sheet import (
+    CueSheet,
+    load_cue_sheet,
+    parse_cue_sheet,
+    render_cue_sheet,
+    write_cue_sheet,
+)
+from charprobe.stimulus.recipe import load_recipe, shipped_recipes
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import OutputError, RecipeError
 
 SHEET = CueSheet(lay_out(load_recipe("quick"), rate_hz=48_000, take=7), "pcm24", "ab" * 32)

@@ -3,7 +3,7 @@ import pytest
 
 from charprobe.files.source import MemoryCapture
 from charprobe.listening.loudness import measure_loudness
-from charprobe.listening.programme import PEAK, generate
+from charprobe.stimulus.kinds.programme import PEAK, generate
 
 
 @pytest.mark.parametrize("kind", ["music", "speech"])

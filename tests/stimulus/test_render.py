@@ -4,10 +4,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from charprobe.generators.bursts import edge_phase
-from charprobe.generators.render import lay_out, render, render_segment
-from charprobe.generators.sweep import render_sweep
-from charprobe.recipe import (
+from charprobe.stimulus.kinds.bursts import edge_phase
+from charprobe.stimulus.kinds.sweep import render_sweep
+from charprobe.stimulus.recipe import (
     BurstLengths,
     Bursts,
     BurstTrain,
@@ -19,6 +18,7 @@ from charprobe.recipe import (
     load_recipe,
     shipped_recipes,
 )
+from charprobe.stimulus.render import lay_out, render, render_segment
 
 RATE = 48_000
 STEPS = LevelSteps("steps", 997.0, -20.0, -2.0, 3.0, 0.1)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.waveforms import SINE, SQUARE_LIKE, TWO_TONE, WAVEFORMS
+from charprobe.stimulus.kinds.waveforms import SINE, SQUARE_LIKE, TWO_TONE, WAVEFORMS
 
 TURNS = np.arange(4096) / 4096
 

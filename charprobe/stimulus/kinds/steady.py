@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from charprobe.generators.tone_run import GROUP_GAP_S, ramp_samples
-from charprobe.recipe import Silence, Tones
-from charprobe.stimulus import Segment, Span, Tone
+from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ramp_samples
+from charprobe.stimulus.recipe import Silence, Tones
+from charprobe.stimulus.timetable import Segment, Span, Tone
 
 
 def lay_out_tones(spec: Tones, *, start: int, rate_hz: int) -> Segment:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe.recipe import SCHEMA, load_recipe, parse_recipe, recipe_from_table, shipped_recipes
+from charprobe.stimulus.recipe import SCHEMA, load_recipe, parse_recipe, recipe_from_table, shipped_recipes
 from charprobe.values.errors import RecipeError
 
 GOOD = """\

@@ -2,10 +2,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.cue_sheet import load_cue_sheet
-from charprobe.generators.render import lay_out, render
-from charprobe.make_stimulus import write_stimulus
-from charprobe.recipe import load_recipe
+from charprobe.stimulus.cue_sheet import load_cue_sheet
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
+from charprobe.stimulus.write import write_stimulus
 from charprobe.values.errors import OutputError
 
 QUICK = load_recipe("quick")

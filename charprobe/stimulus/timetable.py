@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.recipe import Link, Recipe, Spec
+from charprobe.stimulus.recipe import Link, Recipe, Spec
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.recipe import RAMP_S, Sweep
-from charprobe.stimulus import Segment, Span
+from charprobe.stimulus.recipe import RAMP_S, Sweep
+from charprobe.stimulus.timetable import Segment, Span
 from charprobe.values.cut import Array
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from charprobe.sync import HIGH_HZ, LOW_HZ, SYNC_S, render_sync, sync_length, sync_value
+from charprobe.stimulus.marker import HIGH_HZ, LOW_HZ, SYNC_S, render_sync, sync_length, sync_value
 
 RATE_HZ = 48_000
 

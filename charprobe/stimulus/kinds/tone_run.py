@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.recipe import RAMP_S
-from charprobe.stimulus import Tone
+from charprobe.stimulus.recipe import RAMP_S
+from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array
 
 GROUP_GAP_S = 0.002  # a gap this short parts tones whose phases do not join

@@ -7,19 +7,19 @@ from typing import Any
 
 import numpy as np
 
-from charprobe.generators.burst_train import lay_out_burst_train
-from charprobe.generators.bursts import lay_out_burst_lengths, lay_out_bursts
-from charprobe.generators.equal_peak import lay_out_equal_peak, render_equal_peak
-from charprobe.generators.level_steps import lay_out_level_steps
-from charprobe.generators.link import lay_out_link, render_link
-from charprobe.generators.steady import lay_out_silence, lay_out_tones
-from charprobe.generators.sweep import lay_out_sweep, render_sweep
-from charprobe.generators.tone_run import render_tones
-from charprobe.generators.two_tone import lay_out_two_tone, render_two_tone
-from charprobe.ident import ident_length, render_ident
-from charprobe.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
-from charprobe.stimulus import Segment, Span, Stimulus
-from charprobe.sync import render_sync, sync_length
+from charprobe.stimulus.ident import ident_length, render_ident
+from charprobe.stimulus.kinds.burst_train import lay_out_burst_train
+from charprobe.stimulus.kinds.bursts import lay_out_burst_lengths, lay_out_bursts
+from charprobe.stimulus.kinds.equal_peak import lay_out_equal_peak, render_equal_peak
+from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
+from charprobe.stimulus.kinds.link import lay_out_link, render_link
+from charprobe.stimulus.kinds.steady import lay_out_silence, lay_out_tones
+from charprobe.stimulus.kinds.sweep import lay_out_sweep, render_sweep
+from charprobe.stimulus.kinds.tone_run import render_tones
+from charprobe.stimulus.kinds.two_tone import lay_out_two_tone, render_two_tone
+from charprobe.stimulus.marker import render_sync, sync_length
+from charprobe.stimulus.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
+from charprobe.stimulus.timetable import Segment, Span, Stimulus
 from charprobe.values.cut import Array
 
 AFTER_OPENING_S = 0.25

@@ -1,0 +1,1 @@
+"""Segment kinds: what each segment of a recipe sounds like."""
