@@ -12,7 +12,6 @@ import numpy as np
 
 from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
-from charprobe.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.files.output import prepare_folder, safe_file_name
 from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.health.captures import Judged, judge_capture
@@ -23,8 +22,9 @@ from charprobe.profile.profile import Profile
 from charprobe.report.beside import tables_beside
 from charprobe.report.page import render_page, write_page
 from charprobe.selftest import Row, true_rows
-from charprobe.simulate import record_stage
-from charprobe.stages.rig import Rig
+from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.simulate import record_stage
 from charprobe.stimulus.kinds.programme import generate
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render

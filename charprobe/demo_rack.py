@@ -12,11 +12,11 @@ import numpy as np
 from charprobe.files import output
 from charprobe.files.sound_file import write_wav
 from charprobe.session_file import SCHEMA
-from charprobe.stages.chain import Wire
-from charprobe.stages.compressor import Compressor
-from charprobe.stages.gain_computer import Bend, slope_of
-from charprobe.stages.rig import Rig
-from charprobe.stages.stage import Stage
+from charprobe.simulation.devices.chain import Wire
+from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.stage import Stage
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 

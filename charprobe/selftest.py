@@ -12,11 +12,11 @@ from charprobe.files.source import MemoryCapture
 from charprobe.goals import GOALS
 from charprobe.pipeline import characterise
 from charprobe.profile.profile import Profile
-from charprobe.simulate import record_stage
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.rig import Rig
-from charprobe.stages.stage import Stage, TrueValue
-from charprobe.stages.stimulus_truth import true_conditions
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.devices.stage import Stage, TrueValue
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.simulate import record_stage
+from charprobe.simulation.stimulus_truth import true_conditions
 from charprobe.stimulus.recipe import Bursts, Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus

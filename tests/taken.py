@@ -3,7 +3,7 @@
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.stages.rig import Rig
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take

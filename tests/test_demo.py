@@ -5,7 +5,7 @@ import json
 import pytest
 
 from charprobe.demo import STEPS, run_demo
-from charprobe.demo_device import SETTINGS
+from charprobe.simulation.demo_device import SETTINGS
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.values.errors import OutputError
 

@@ -7,8 +7,8 @@ import pytest
 
 from charprobe.files.source import MemoryCapture
 from charprobe.pipeline import characterise
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.summary import summarise

@@ -3,7 +3,7 @@
 import dataclasses
 
 from charprobe.selftest import RIG, Row, measure_stage, rows_text, run_selftest
-from charprobe.stages.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Quantity, Unmeasured

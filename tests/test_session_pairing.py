@@ -12,9 +12,9 @@ from charprobe.session import run_session
 from charprobe.session_file import parse_session
 from charprobe.session_pairing import pair_captures
 from charprobe.session_plan import plan_text
-from charprobe.simulate import record_stage
-from charprobe.stages.chain import Wire
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.chain import Wire
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.simulate import record_stage
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ProfileError, SessionError

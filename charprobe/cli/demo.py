@@ -28,7 +28,7 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
         _rack(out, recipe or "quick", force)
         return
     from charprobe.demo import STEPS, run_demo
-    from charprobe.demo_device import STORY
+    from charprobe.simulation.demo_device import STORY
     from charprobe.stimulus.recipe import load_recipe
 
     click.echo(STORY, err=True)
@@ -85,7 +85,7 @@ def selftest_command(
     """
     click.echo("Setting up ...", err=True)
     from charprobe.selftest import rows_text, run_selftest
-    from charprobe.stages.catalogue import stage_names
+    from charprobe.simulation.devices.catalogue import stage_names
     from charprobe.stimulus.recipe import load_recipe
 
     chosen = names or stage_names()

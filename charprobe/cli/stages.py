@@ -17,7 +17,7 @@ def stages_command(as_json: bool, faults: bool) -> None:
     if faults:
         _list_faults(as_json=as_json)
         return
-    from charprobe.stages.catalogue import make_stage, stage_names
+    from charprobe.simulation.devices.catalogue import make_stage, stage_names
 
     stages = [make_stage(name) for name in stage_names()]
     if as_json:
@@ -40,7 +40,7 @@ def stages_command(as_json: bool, faults: bool) -> None:
 
 
 def _list_faults(*, as_json: bool) -> None:
-    from charprobe.stages.fault_catalogue import fault_called, fault_names
+    from charprobe.simulation.rig.fault_catalogue import fault_called, fault_names
 
     known = {name: fault_called(name) for name in fault_names()}
     if as_json:
@@ -114,8 +114,8 @@ def simulate_command(
     **rig: Any,
 ) -> None:
     """Send INPUT (a WAV) through a reference STAGE and a rig, as a recorder would catch it."""
-    from charprobe.simulate import simulate_file, stage_called
-    from charprobe.stages.rig import Rig
+    from charprobe.simulation.rig.rig import Rig
+    from charprobe.simulation.simulate import simulate_file, stage_called
 
     parts = Rig(bits=int(bits) if bits else None, **rig)
     simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)

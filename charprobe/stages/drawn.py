@@ -7,13 +7,13 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.stages.compressor import Compressor, Placement
-from charprobe.stages.detectors import Detector
-from charprobe.stages.filters import Filter, bass_shelf, treble_shelf
-from charprobe.stages.gain_computer import Bend, slope_of
-from charprobe.stages.rig import Rig
-from charprobe.stages.shapers import Polynomial, Shaper
-from charprobe.stages.stage import TrueValue
+from charprobe.simulation.devices.compressor import Compressor, Placement
+from charprobe.simulation.devices.detectors import Detector
+from charprobe.simulation.devices.filters import Filter, bass_shelf, treble_shelf
+from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.shapers import Polynomial, Shaper
+from charprobe.simulation.devices.stage import TrueValue
+from charprobe.simulation.rig.rig import Rig
 
 
 def build_compressor(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.stages.chain import Chain
-from charprobe.stages.compressor import Compressor, SlowStore
+from charprobe.simulation.devices.chain import Chain
+from charprobe.simulation.devices.compressor import Compressor, SlowStore
+from charprobe.simulation.devices.feedback_compressor import FeedbackCompressor
+from charprobe.simulation.devices.gain_computer import Bend, Bends
+from charprobe.simulation.devices.shapers import Saturation, Shaper
 from charprobe.stages.drawn import log_uniform
-from charprobe.stages.feedback_compressor import FeedbackCompressor
-from charprobe.stages.gain_computer import Bend, Bends
-from charprobe.stages.shapers import Saturation, Shaper
 
 
 def draw_two_bends(rng: np.random.Generator, *, name: str = "drawn") -> Compressor:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.stages.ballistics import follow
-from charprobe.stages.detectors import sense, to_dbfs
-from charprobe.stages.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.ballistics import follow
+from charprobe.simulation.devices.detectors import sense, to_dbfs
+from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from charprobe.files.source import MemoryCapture
 from charprobe.health.captures import judge_capture
 from charprobe.pipeline import characterise
 from charprobe.selftest import true_rows
-from charprobe.stages.catalogue import make_stage, stage_names
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage, stage_names
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import CharprobeError

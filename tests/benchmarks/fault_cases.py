@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import MemoryCapture
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.fault_catalogue import apply_fault, fault_called, fault_names
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called, fault_names
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus

@@ -21,8 +21,8 @@ from charprobe.listening.difference import take_difference
 from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.pairing import Pair, pair_files
-from charprobe.stages.compressor import Compressor
-from charprobe.stages.gain_computer import Bend
+from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import Kind, generate
 from charprobe.values.cut import Array
 

@@ -18,8 +18,8 @@ import soundfile
 
 from charprobe.chapters.timing import timing_chapter
 from charprobe.files.source import MemoryCapture
-from charprobe.stages.rig import Rig
-from charprobe.stages.true_times import TrueTimes, over_periods, time_edge
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge
 from charprobe.stimulus.recipe import Bursts, Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take

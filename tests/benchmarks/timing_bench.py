@@ -19,9 +19,9 @@ from charprobe.estimators.gain_trace import trace_edges
 from charprobe.estimators.phase_set import bursts_of
 from charprobe.estimators.release_kind import classify_movement
 from charprobe.estimators.timing import EdgeTimes, time_edge
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.rig import Rig
-from charprobe.stages.true_times import true_burst
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.kinds.bursts import lay_out_bursts
 from charprobe.stimulus.recipe import Bursts
 from charprobe.stimulus.render import render_segment

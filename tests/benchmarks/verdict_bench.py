@@ -21,11 +21,11 @@ from charprobe.files.source import MemoryCapture
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise
 from charprobe.profile.profile import Profile
-from charprobe.stages.chain import Wire
-from charprobe.stages.compressor import Compressor
-from charprobe.stages.gain_computer import Bend
-from charprobe.stages.rig import Rig
-from charprobe.stages.stage import Stage
+from charprobe.simulation.devices.chain import Wire
+from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.gain_computer import Bend
+from charprobe.simulation.devices.stage import Stage
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe
 from charprobe.stimulus.render import lay_out, render
 from tests.benchmarks.written import write_section

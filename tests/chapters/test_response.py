@@ -8,7 +8,7 @@ from scipy.signal import freqz, lfilter
 from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 
 from charprobe.chapters.response import response_chapter
-from charprobe.stages.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import Silence, Sweep
 from charprobe.values.quantity import Quantity, Unmeasured
 

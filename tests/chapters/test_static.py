@@ -8,7 +8,7 @@ from taken import column, reading, take_of, wire
 
 from charprobe.chapters.static import UNITS, static_chapter
 from charprobe.profile import glossary
-from charprobe.stages.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import EqualPeak, LevelSteps, Silence
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -6,9 +6,9 @@ from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.files.source import MemoryCapture
 from charprobe.profile.glossary import term
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.rig import Rig
-from charprobe.stages.true_times import true_burst
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.take import place_take

@@ -5,8 +5,8 @@ from taken import reading, take_of, wire
 from charprobe.chapters.timing import timing_chapter
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.true_times import true_burst
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.recipe import Bursts
 from charprobe.values.quantity import Quantity, Unmeasured
 

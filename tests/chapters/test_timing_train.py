@@ -5,7 +5,7 @@ import pytest
 from taken import column, reading, take_of, wire
 
 from charprobe.chapters.timing import timing_chapter
-from charprobe.stages.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import Bursts, BurstTrain
 from charprobe.values.quantity import Unmeasured
 

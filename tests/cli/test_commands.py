@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from charprobe.cli import main
 from charprobe.profile.profile import load_profile
-from charprobe.stages.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage
 
 RATE = 48_000
 

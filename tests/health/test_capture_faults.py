@@ -12,10 +12,10 @@ from charprobe.files.source import MemoryCapture
 from charprobe.health.captures import judge_capture
 from charprobe.health.copies import check_copy, sound_hash
 from charprobe.pipeline import characterise
-from charprobe.stages import faults
-from charprobe.stages.catalogue import make_stage, stage_names
-from charprobe.stages.fault_catalogue import apply_fault
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage, stage_names
+from charprobe.simulation.rig import faults
+from charprobe.simulation.rig.fault_catalogue import apply_fault
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
 from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Sweep, Tones, load_recipe
 from charprobe.stimulus.render import lay_out, render, render_sides

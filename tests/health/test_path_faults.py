@@ -5,10 +5,10 @@ import pytest
 
 from charprobe.files.source import MemoryCapture
 from charprobe.pipeline import characterise
-from charprobe.stages import faults
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.fault_catalogue import apply_fault
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig import faults
+from charprobe.simulation.rig.fault_catalogue import apply_fault
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Tones
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity

@@ -5,8 +5,8 @@ import pytest
 from held import on_24_bit
 
 from charprobe.listening.gain_trace import Gained, trace_gain
-from charprobe.stages.compressor import Compressor
-from charprobe.stages.gain_computer import Bend
+from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import generate
 
 RATE_HZ = 48_000

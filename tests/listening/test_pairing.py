@@ -9,8 +9,8 @@ from charprobe.listening.onsets import SPAN_S, rough_lags
 from charprobe.listening.pair_checks import PairingError
 from charprobe.listening.pairing import pair_files
 from charprobe.listening.time_map import fit_map
-from charprobe.stages.compressor import Compressor
-from charprobe.stages.gain_computer import Bend
+from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import generate
 from charprobe.values.quantity import Unmeasured
 

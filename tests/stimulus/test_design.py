@@ -8,8 +8,8 @@ from made_profiles import Setting, made_profile
 from charprobe.files.source import MemoryCapture
 from charprobe.pipeline import characterise
 from charprobe.profile.entry import Entry
-from charprobe.stages.catalogue import make_stage
-from charprobe.stages.rig import Rig
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.recipe import Bursts, load_recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out, render

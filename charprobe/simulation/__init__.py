@@ -1,0 +1,1 @@
+"""Known truth: simulated devices and the rig around them, for rehearsals and tests."""

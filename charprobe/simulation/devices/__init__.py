@@ -1,0 +1,1 @@
+"""Reference stages whose behaviour is known in closed form."""

@@ -1,0 +1,1 @@
+"""The recording path around a stage, and what goes wrong in one."""

@@ -1,0 +1,70 @@
+"""Reading a signal between its samples: the clock of another recorder."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from charprobe.simulation.devices.kernel import compiled_sums
+from charprobe.simulation.devices.stage import Array
+
+HALF_TAPS = 48  # neighbours read on either side
+KAISER_BETA = 14.0  # images 140 dB down
+PHASES = 4096  # tabled positions between two samples; linear between them leaves -150 dB
+
+
+def read_between(samples: Array, *, start: float, step: float, count: int) -> Array:
+    """Values at positions ``start + step * n`` for n = 0 ... count - 1; zero outside the samples.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Band-limited signal.
+    start, step : float
+        Positions in samples; `step` near 1 (the band is not narrowed for a step above it).
+    count : int >= 0
+        Number of values.
+
+    Returns
+    -------
+    ndarray, shape (count,)
+
+    Notes
+    -----
+    A Kaiser-windowed sinc of 96 taps: errors below -120 dB of a tone from 0 to 0.4535 of the rate (20 kHz at
+    44.1 kHz).
+    """
+    padded = np.concatenate([np.zeros(2 * HALF_TAPS), samples, np.zeros(2 * HALF_TAPS)])
+    return _read(padded, _table(), 2 * HALF_TAPS + start, step, count)
+
+
+@lru_cache(maxsize=1)
+def _table() -> Array:
+    """Taps, one row for each of ``PHASES + 1`` fractions of a sample; shape (PHASES + 1, 2 HALF_TAPS)."""
+    fraction = np.arange(PHASES + 1)[:, None] / PHASES
+    distance = np.arange(-HALF_TAPS + 1, HALF_TAPS + 1)[None, :] - fraction
+    window = np.i0(KAISER_BETA * np.sqrt(np.maximum(0, 1 - (distance / HALF_TAPS) ** 2))) / np.i0(KAISER_BETA)
+    return np.asarray(np.sinc(distance) * window)
+
+
+@compiled_sums
+def _read(padded: Array, table: Array, start: float, step: float, count: int) -> Array:
+    out = np.zeros(count)
+    phases, taps = table.shape[0] - 1, table.shape[1]
+    half = taps // 2
+    for n in range(count):
+        position = start + step * n
+        whole = int(np.floor(position))
+        first = whole - half + 1
+        if first < 0 or first + taps > padded.size:
+            continue
+        row = (position - whole) * phases
+        upper = int(row)
+        part = row - upper
+        near = far = 0.0
+        for j in range(taps):
+            near += padded[first + j] * table[upper, j]
+            far += padded[first + j] * table[min(upper + 1, phases), j]
+        out[n] = near + part * (far - near)
+    return out
