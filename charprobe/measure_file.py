@@ -9,10 +9,10 @@ from charprobe.files.source import Source
 from charprobe.health.captures import judge_capture
 from charprobe.health.pairs import judge_pair
 from charprobe.pipeline import characterise
+from charprobe.placing.recognise import recognise
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile
 from charprobe.profile.volts_file import load_volts
-from charprobe.recognise import recognise
 from charprobe.stimulus.cue_sheet import load_cue_sheet
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.verdict import Verdict

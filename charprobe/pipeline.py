@@ -16,11 +16,11 @@ from charprobe.files.source import Source
 from charprobe.health.captures import Judged, judge_capture
 from charprobe.health.copies import sound_hash
 from charprobe.health.pairs import judge_pair
+from charprobe.placing.take import Take
 from charprobe.profile import glossary
 from charprobe.profile.entry import Chapter, Entry, Health
 from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured
 
 

@@ -19,11 +19,11 @@ from charprobe.files.channels_apart import channels_apart
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
 from charprobe.health.captures import Judged, judge_capture
-from charprobe.not_found import find_ident
 from charprobe.pipeline import characterise_judged
+from charprobe.placing.recognise import recognise
+from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
-from charprobe.recognise import recognise
 from charprobe.session_file import Session
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from charprobe.files.sound_file import open_capture
-from charprobe.not_found import find_ident
+from charprobe.placing.why_not_found import find_ident
 from charprobe.session_file import Session, SessionSetting
 from charprobe.values.errors import CharprobeError, SessionError
 from charprobe.values.wording import literal

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from charprobe.not_found import MissingStimulusError
+from charprobe.placing.take import Take
+from charprobe.placing.why_not_found import MissingStimulusError
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.wording import signed_text
 

@@ -3,10 +3,10 @@
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
+from charprobe.placing.take import place_take
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
-from charprobe.take import place_take
 
 RATE_HZ = 48_000
 RIG = {"drift_ppm": 18.3, "noise_dbfs": -110.0, "bits": 24, "lead_s": 0.1, "tail_s": 0.1}

@@ -19,10 +19,10 @@ from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, in
 from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry
 from charprobe.stimulus.recipe import Tones
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

@@ -17,10 +17,10 @@ from charprobe.estimators.detector_law import (
 )
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_readings import read_static_curve
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.waveforms import SINE
 from charprobe.stimulus.recipe import EqualPeak
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.intermodulation import MODULATION, UPPER, Pair, measure_pairs
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.stimulus.recipe import TwoTone
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.stimulus.recipe import Link
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

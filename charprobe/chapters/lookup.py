@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Entry
 from charprobe.stimulus.recipe import Spec
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.quantity import Unmeasured
 
 

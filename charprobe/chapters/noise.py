@@ -11,10 +11,10 @@ from charprobe.chapters.lookup import absent, counterpart, held
 from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.recipe import Silence
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry
-from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 

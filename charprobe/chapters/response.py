@@ -12,11 +12,11 @@ from charprobe.chapters.reduction import Reduction
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.sweep import render_sweep
 from charprobe.stimulus.recipe import Sweep
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.quantity import Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text

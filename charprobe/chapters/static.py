@@ -14,10 +14,10 @@ from charprobe.chapters.static_words import findings_on, health_of
 from charprobe.estimators.level_steps import LevelStepsFit, measure_level_steps
 from charprobe.estimators.static_curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static_readings import StaticReadings, local_slopes, read_static_curve
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.recipe import LevelSteps
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 

@@ -11,8 +11,8 @@ from charprobe.chapters.lookup import counterpart
 from charprobe.estimators.level_steps import Step, measure_level_steps
 from charprobe.estimators.static_curve import FLOOR_DB
 from charprobe.estimators.static_points import StaticPoint
+from charprobe.placing.take import Take
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 
 STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain

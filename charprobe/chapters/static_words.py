@@ -8,8 +8,8 @@ from charprobe.estimators.bends import BendsFit
 from charprobe.estimators.level_steps import LevelStepsFit
 from charprobe.estimators.static_curve import StaticCurve, in_dbfs
 from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import readable, rounded_text
 

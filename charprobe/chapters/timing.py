@@ -16,9 +16,9 @@ from charprobe.estimators.gain_trace import GainTrace
 from charprobe.estimators.release_kind import ReleaseKind
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry, Health, Severity
 from charprobe.stimulus.recipe import MAX_RATE_HZ, BurstLengths, Bursts
-from charprobe.take import Take
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 

@@ -14,9 +14,9 @@ from charprobe.estimators.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.timing import EdgeTimes, time_edge
+from charprobe.placing.take import Take
 from charprobe.stimulus.recipe import BurstLengths, Bursts
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

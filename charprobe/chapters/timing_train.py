@@ -16,10 +16,10 @@ from charprobe.estimators.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.phase_set import Burst, NoCarrierError
 from charprobe.estimators.settling import gain_before
 from charprobe.estimators.static_curve import StaticCurve
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Entry, Table
 from charprobe.stimulus.recipe import BurstTrain
 from charprobe.stimulus.timetable import Segment, Tone
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text

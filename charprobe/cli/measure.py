@@ -50,7 +50,7 @@ def check_command(
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
     from charprobe.measure_file import check_capture_file
-    from charprobe.not_found import MissingStimulusError
+    from charprobe.placing.why_not_found import MissingStimulusError
     from charprobe.verdict import missing_dict
 
     try:

@@ -21,9 +21,9 @@ from charprobe.health.quiet import quiet_spectrum
 from charprobe.health.sample_facts import sample_facts_of
 from charprobe.health.second_path import check_second_path
 from charprobe.health.sides import check_sides
+from charprobe.placing.take import Take, place_take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.take import Take, place_take
 from charprobe.values.errors import CharprobeError
 
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results

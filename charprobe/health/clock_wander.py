@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from charprobe.placing.take import Take
+from charprobe.placing.tone_clock import clock_errors_ppm, steady_tones, tone_phases
 from charprobe.profile.entry import Health
-from charprobe.take import Take
-from charprobe.tone_clock import clock_errors_ppm, steady_tones, tone_phases
 from charprobe.values.wording import number_text
 
 MOST_STD_PPM = 2.0  # of a tone whose frequency is used

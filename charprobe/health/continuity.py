@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from charprobe.health.breaks import Break, find_breaks
 from charprobe.health.groups import lost_groups
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment, Tone
-from charprobe.take import Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.wording import signed_text
 

@@ -6,8 +6,8 @@ import hashlib
 
 import numpy as np
 
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 
 WITHHELD = (
     "static.makeup_gain",

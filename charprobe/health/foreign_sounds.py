@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.health.quiet import pauses
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text

@@ -10,8 +10,8 @@ from scipy.ndimage import median_filter
 from charprobe.chapters.noise import LEAST_MAINS_DBFS
 from charprobe.estimators.noise import MAINS_HZ, MAINS_OFF, MAINS_ORDERS, Line, family_limit_dbfs, hann_offset
 from charprobe.health.quiet import QuietSpectrum
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text
 

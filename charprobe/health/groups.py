@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from charprobe.placing.take import Take
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
 
 GROUPS = {  # what each kind of segment is measured for
     "level_steps": ("static",),

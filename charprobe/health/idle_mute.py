@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from charprobe.chapters.lookup import held
 from charprobe.chapters.noise import hear_idle
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.recipe import Silence
-from charprobe.take import Take
 from charprobe.values.clock_text import clock_text
 
 

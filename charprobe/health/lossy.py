@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.health.quiet import QuietSpectrum, pauses
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.cut import Array
 from charprobe.values.wording import number_text
 

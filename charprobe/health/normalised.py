@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from charprobe.health.sample_facts import ChannelFacts, sample_facts_of
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.take import Take
 from charprobe.values.wording import number_text
 
 WITHHELD = (

@@ -5,10 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.health.groups import groups_of, lost_groups
+from charprobe.placing.segment_search import (
+    BANDS,
+    LEAD_HOPS,
+    band_levels,
+    hop_samples,
+    matches,
+    segment_levels,
+)
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.segment_search import BANDS, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
 from charprobe.stimulus.timetable import Segment, Stimulus
-from charprobe.take import Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.cut import Array
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from charprobe.health.groups import lost_groups
 from charprobe.health.order import check_order
 from charprobe.health.same_sound import check_same_sound
-from charprobe.marker_runs import pair_up
-from charprobe.marker_search import search
+from charprobe.placing.marker_runs import pair_up
+from charprobe.placing.marker_search import search
+from charprobe.placing.take import Take
+from charprobe.placing.timing_jump import Jump
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment
-from charprobe.take import Take
-from charprobe.timing_jump import Jump
 from charprobe.values.clock_text import clock_text
 from charprobe.values.wording import signed_text
 

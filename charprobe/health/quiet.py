@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
+from charprobe.placing.take import Take
 from charprobe.stimulus.recipe import Silence
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.take import Take
 from charprobe.values.cut import Array
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device

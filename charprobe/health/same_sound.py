@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.health.groups import GROUPS
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.render import render_pieces
-from charprobe.take import Take
 
 GRIDS = (2.0**-15, 2.0**-23)  # steps of 16 and 24 bits
 SAME_STEPS = 1.6  # steps that rounding with dither moves a sample by; converter noise at 24 bits is far more

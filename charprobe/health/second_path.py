@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.marker import Marker, sync_value
 from charprobe.stimulus.timetable import Span
-from charprobe.take import Take
 from charprobe.values.cut import Array
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")

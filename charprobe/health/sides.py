@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from charprobe.chapters.lookup import held
 from charprobe.estimators.link import measure_link
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.recipe import Link
-from charprobe.take import Take
 from charprobe.values.errors import SegmentTooShortError
 
 

@@ -10,9 +10,9 @@ from charprobe.estimators.noise import Line
 from charprobe.estimators.phase_set import carrier_phase
 from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
+from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Tone
-from charprobe.take import BY_TONE, Take
 from charprobe.values.clock_text import clock_text
 from charprobe.values.cut import Array
 from charprobe.values.wording import signed_text

@@ -18,9 +18,9 @@ from charprobe.files.source import MemoryCapture
 from charprobe.health.continuity import check_continuity, find_events
 from charprobe.health.marker_levels import check_marker_levels
 from charprobe.health.steady_gain import check_steady_gain
+from charprobe.placing.take import Take, place_take
 from charprobe.simulation.rig.faults import step_gain
 from charprobe.stimulus.timetable import Tone
-from charprobe.take import Take, place_take
 from tests.benchmarks.fault_bench import DEVICES, RECIPES
 from tests.benchmarks.fault_cases import BYPASS, RATE_HZ, Array, recorded, stimulus_of
 from tests.benchmarks.written import write_section

@@ -18,11 +18,11 @@ import soundfile
 
 from charprobe.chapters.timing import timing_chapter
 from charprobe.files.source import MemoryCapture
+from charprobe.placing.take import place_take
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge
 from charprobe.stimulus.recipe import Bursts, Recipe
 from charprobe.stimulus.render import lay_out, render
-from charprobe.take import place_take
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section
 from tests.processors import runner

@@ -5,13 +5,13 @@ import pytest
 
 from charprobe.chapters.link import link_chapter
 from charprobe.files.source import MemoryCapture
+from charprobe.placing.take import place_take
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.stereo import LinkedPair
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Link, Recipe, Silence
 from charprobe.stimulus.render import lay_out, render, render_sides
-from charprobe.take import place_take
 from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000

@@ -5,13 +5,13 @@ from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapte
 from charprobe.estimators.static_curve import StaticCurve
 from charprobe.estimators.static_points import StaticPoint
 from charprobe.files.source import MemoryCapture
+from charprobe.placing.take import place_take
 from charprobe.profile.glossary import term
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out, render
-from charprobe.take import place_take
 from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000

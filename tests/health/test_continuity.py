@@ -5,7 +5,7 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
 from charprobe.health.continuity import MOST_TOLD, check_continuity
-from charprobe.take import place_take
+from charprobe.placing.take import place_take
 
 STIMULUS = short_stimulus()
 STEPS, HARMONICS, BURSTS = STIMULUS.segments

@@ -6,8 +6,8 @@ from played import RATE_HZ, capture, recorded, short_stimulus
 
 from charprobe.health.placement import check_placement
 from charprobe.health.same_sound import check_roles, equals_stimulus
+from charprobe.placing.take import place_take
 from charprobe.stimulus.render import render
-from charprobe.take import place_take
 
 STIMULUS = short_stimulus()
 STEPS, HARMONICS, BURSTS = STIMULUS.segments

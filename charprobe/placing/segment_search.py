@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.marker_search import blocks
+from charprobe.placing.marker_search import blocks
 from charprobe.stimulus.render import render_segment
 from charprobe.stimulus.timetable import Segment
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture
 
-from charprobe.marker_delay import delay_between, delay_of, path_response
+from charprobe.placing.marker_delay import delay_between, delay_of, path_response
 from charprobe.stimulus.marker import sync_length, sync_value
 
 DISTANCE = 20_000

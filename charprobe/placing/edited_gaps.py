@@ -6,11 +6,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.marker_search import blocks
-from charprobe.segment_search import HOP_S, LEAD_HOPS, band_levels, hop_samples, matches, segment_levels
+from charprobe.placing.marker_search import blocks
+from charprobe.placing.segment_search import (
+    HOP_S,
+    LEAD_HOPS,
+    band_levels,
+    hop_samples,
+    matches,
+    segment_levels,
+)
+from charprobe.placing.timing_jump import Jump
 from charprobe.stimulus.render import render_segment
 from charprobe.stimulus.timetable import Segment, Stimulus
-from charprobe.timing_jump import Jump
 from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]

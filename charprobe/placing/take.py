@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.alignment import Alignment, locate
 from charprobe.files.source import Source
+from charprobe.placing.align import Alignment, locate
 from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.values.cut import Cut
 

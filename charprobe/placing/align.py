@@ -8,16 +8,16 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.edited_gaps import find_edits
 from charprobe.files.source import Source
-from charprobe.marker_delay import PathPhase, delay_between, delay_of, path_response, phase_of
-from charprobe.marker_runs import Run, belong, find_runs
-from charprobe.marker_search import Hit
-from charprobe.not_found import why_not_found, wrong_rate, wrong_stimulus
+from charprobe.placing.edited_gaps import find_edits
+from charprobe.placing.marker_delay import PathPhase, delay_between, delay_of, path_response, phase_of
+from charprobe.placing.marker_runs import Run, belong, find_runs
+from charprobe.placing.marker_search import Hit
+from charprobe.placing.timing_jump import Jump, place_jump
+from charprobe.placing.tone_clock import drift_from_tones
+from charprobe.placing.why_not_found import why_not_found, wrong_rate, wrong_stimulus
 from charprobe.stimulus.ident import HASH_DIGITS, IdentReading, read_ident
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.timing_jump import Jump, place_jump
-from charprobe.tone_clock import drift_from_tones
 from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from charprobe.files.source import Source
-from charprobe.marker_search import Hit, search
+from charprobe.placing.marker_search import Hit, search
 from charprobe.stimulus.timetable import Stimulus
 
 FIRST_LOOK_S = 4.0  # how much later than on the timetable the markers are looked for first

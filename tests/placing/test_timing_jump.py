@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture
 
-from charprobe.alignment import locate
+from charprobe.placing.align import locate
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.files.source import Source
+from charprobe.placing.tone_clock import LEAST_CLEAR_DB
 from charprobe.stimulus.recipe import Sweep
 from charprobe.stimulus.timetable import Segment, Stimulus
-from charprobe.tone_clock import LEAST_CLEAR_DB
 
 WINDOW_S, STRIDE_S = 0.03, 0.05
 

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.marker_delay import PathPhase
+from charprobe.placing.marker_delay import PathPhase
+from charprobe.placing.sweep_clock import SweepPhase, sweep_phases
+from charprobe.placing.tone_clock import steady_tones, tone_phases
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.sweep_clock import SweepPhase, sweep_phases
-from charprobe.tone_clock import steady_tones, tone_phases
 from charprobe.values.quantity import Quantity
 
 Array = NDArray[np.float64]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
-from charprobe.take import place_take
+from charprobe.placing.take import place_take
 
 STIMULUS = short_stimulus()
 DELAY, DRIFT_PPM = 777.7, 40.0

@@ -5,9 +5,9 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 from scipy.signal import bilinear, butter, lfilter
 
-from charprobe.alignment import align_run, locate
-from charprobe.marker_runs import find_runs, pair_up
-from charprobe.marker_search import search
+from charprobe.placing.align import align_run, locate
+from charprobe.placing.marker_runs import find_runs, pair_up
+from charprobe.placing.marker_search import search
 from charprobe.values.errors import AlignmentError
 
 STIMULUS = short_stimulus()

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.source import Source
-from charprobe.marker_search import blocks, search
+from charprobe.placing.marker_search import blocks, search
 from charprobe.stimulus.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.stimulus.recipe import shipped_recipe_of
 from charprobe.stimulus.timetable import Stimulus

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
-from charprobe.alignment import locate
-from charprobe.not_found import MissingStimulusError, find_ident, recipe_name
+from charprobe.placing.align import locate
+from charprobe.placing.why_not_found import MissingStimulusError, find_ident, recipe_name
 from charprobe.stimulus.recipe import load_recipe
 
 STIMULUS = short_stimulus()
