@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.compared_curve import Array, Curve, Points, averaged
-from charprobe.estimators.harmonics import DETECTED
+from charprobe.estimators.colour.harmonics import DETECTED
 from charprobe.profile.entry import Table
 from charprobe.profile.table_columns import numbers
 from charprobe.subjects import Subject

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from charprobe.compared_curve import FEWEST, Array, Curve, std_of_mean
-from charprobe.estimators.gain_trace import Edge
+from charprobe.estimators.timing.gain_trace import Edge
 from charprobe.profile.burst_traces import of_edge, reference_step
 from charprobe.profile.entry import Table
 from charprobe.profile.profile import Profile

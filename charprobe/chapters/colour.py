@@ -15,10 +15,10 @@ from charprobe.chapters.noise_under import noise_under_entries, noise_under_tabl
 from charprobe.chapters.reduction import Reduction
 from charprobe.chapters.stray_lines import stray_finding, stray_table
 from charprobe.chapters.transfer import transfer
-from charprobe.estimators.colour import Rung, colour_onset, even_odd_balance, input_at_thd
-from charprobe.estimators.harmonics import HIGHEST, HarmonicCell, measure_harmonics
+from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell, measure_harmonics
+from charprobe.estimators.colour.readings import Rung, colour_onset, even_odd_balance, input_at_thd
+from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
-from charprobe.estimators.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry
 from charprobe.stimulus.recipe import Tones

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.chapters.reduction import Reduction
-from charprobe.estimators.colour import Rung
-from charprobe.estimators.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
+from charprobe.estimators.colour.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
+from charprobe.estimators.colour.readings import Rung
 from charprobe.profile.entry import Cell, Chapter
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

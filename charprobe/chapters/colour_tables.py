@@ -10,9 +10,9 @@ import numpy as np
 
 from charprobe.chapters.colour_expected import Expected, expected_columns
 from charprobe.chapters.reduction import Reduction
-from charprobe.estimators.colour import Growth, Rung, growth_laws
-from charprobe.estimators.harmonics import HIGHEST
-from charprobe.estimators.ripple import Split
+from charprobe.estimators.colour.harmonics import HIGHEST
+from charprobe.estimators.colour.readings import Growth, Rung, growth_laws
+from charprobe.estimators.colour.ripple import Split
 from charprobe.profile.entry import Cell, Entry, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import number_text

@@ -15,8 +15,8 @@ from charprobe.estimators.detector_law import (
     fit_exponent,
     measure_waveforms,
 )
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.static_readings import read_static_curve
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.readings import read_static_curve
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.waveforms import SINE

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from charprobe.chapters.lookup import absent, counterpart, held
-from charprobe.estimators.intermodulation import MODULATION, UPPER, Pair, measure_pairs
+from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, Pair, measure_pairs
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.stimulus.recipe import TwoTone

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from charprobe.estimators.colour import Rung
+from charprobe.estimators.colour.readings import Rung
 from charprobe.profile.entry import Cell, Entry, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text

@@ -11,9 +11,9 @@ from charprobe.chapters.detector import AtFrequency, detector_chapter
 from charprobe.chapters.lookup import absent
 from charprobe.chapters.static_axis import InputAxis, input_axis
 from charprobe.chapters.static_words import findings_on, health_of
-from charprobe.estimators.level_steps import LevelStepsFit, measure_level_steps
-from charprobe.estimators.static_curve import StaticCurve, fit_static_curve, in_dbfs
-from charprobe.estimators.static_readings import StaticReadings, local_slopes, read_static_curve
+from charprobe.estimators.static.curve import StaticCurve, fit_static_curve, in_dbfs
+from charprobe.estimators.static.level_steps import LevelStepsFit, measure_level_steps
+from charprobe.estimators.static.readings import StaticReadings, local_slopes, read_static_curve
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.recipe import LevelSteps

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.chapters.lookup import counterpart
-from charprobe.estimators.level_steps import Step, measure_level_steps
-from charprobe.estimators.static_curve import FLOOR_DB
-from charprobe.estimators.static_points import StaticPoint
+from charprobe.estimators.static.curve import FLOOR_DB
+from charprobe.estimators.static.level_steps import Step, measure_level_steps
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.placing.take import Take
 from charprobe.stimulus.timetable import Segment
 from charprobe.values.errors import SegmentTooShortError

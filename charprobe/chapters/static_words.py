@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from charprobe.estimators.bends import BendsFit
-from charprobe.estimators.level_steps import LevelStepsFit
-from charprobe.estimators.static_curve import StaticCurve, in_dbfs
-from charprobe.estimators.static_readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
+from charprobe.estimators.static.bends import BendsFit
+from charprobe.estimators.static.curve import StaticCurve, in_dbfs
+from charprobe.estimators.static.level_steps import LevelStepsFit
+from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.values.quantity import Quantity, Unmeasured

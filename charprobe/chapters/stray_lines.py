@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.estimators.colour import Rung
+from charprobe.estimators.colour.readings import Rung
 from charprobe.estimators.tone_residual import StrayLine
 from charprobe.profile.entry import Cell, Table
 from charprobe.values.quantity import Quantity

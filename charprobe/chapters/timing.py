@@ -12,10 +12,10 @@ from charprobe.chapters.timing_rows import MOST_LEFT, Row, measure_rows
 from charprobe.chapters.timing_tables import gain_trace_table, timing_table
 from charprobe.chapters.timing_train import UNITS as TRAIN_UNITS
 from charprobe.chapters.timing_train import measure_train, train_entries, train_sentence, train_tables
-from charprobe.estimators.gain_trace import GainTrace
-from charprobe.estimators.release_kind import ReleaseKind
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.timing import EdgeTimes
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.estimators.timing.release_kind import ReleaseKind
+from charprobe.estimators.timing.times import EdgeTimes
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry, Health, Severity
 from charprobe.stimulus.recipe import MAX_RATE_HZ, BurstLengths, Bursts

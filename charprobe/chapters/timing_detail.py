@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.chapters.timing_rows import Row
-from charprobe.estimators.crossing import value_at
-from charprobe.estimators.definitions import under_every_definition
-from charprobe.estimators.step_dependence import StepDependence, StepTimes, step_dependence
+from charprobe.estimators.timing.crossing import value_at
+from charprobe.estimators.timing.definitions import under_every_definition
+from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
 from charprobe.profile.entry import Cell, Table, cell_of
 from charprobe.values.quantity import Quantity
 

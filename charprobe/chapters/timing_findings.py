@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from charprobe.chapters.timing_detail import passes_db, step_meaning
 from charprobe.chapters.timing_loop import loop_sentence
 from charprobe.chapters.timing_rows import Row
-from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static.curve import StaticCurve
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

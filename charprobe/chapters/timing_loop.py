@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rows import Row
-from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static.curve import StaticCurve
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

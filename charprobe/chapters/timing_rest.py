@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.static_points import StaticPoint
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.values.quantity import Quantity
 
 LEAST_DB = 0.05  # bursts and steps at one level may differ by this much, as tones of unlike frequency do

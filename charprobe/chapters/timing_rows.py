@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 from charprobe.chapters.lookup import counterpart, held
 from charprobe.chapters.timing_rest import gain_at_rest
-from charprobe.estimators.gain_trace import GainTrace, trace_edges
-from charprobe.estimators.phase_set import Burst, NoCarrierError, bursts_of
-from charprobe.estimators.release_kind import ReleaseKind, classify_movement
-from charprobe.estimators.settling import gain_before
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.timing import EdgeTimes, time_edge
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.phase_set import Burst, NoCarrierError, bursts_of
+from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
+from charprobe.estimators.timing.settling import gain_before
+from charprobe.estimators.timing.times import EdgeTimes, time_edge
 from charprobe.placing.take import Take
 from charprobe.stimulus.recipe import BurstLengths, Bursts
 from charprobe.stimulus.timetable import Segment

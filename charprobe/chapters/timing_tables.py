@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from charprobe.chapters.timing_rows import Row
-from charprobe.estimators.gain_trace import GainTrace
+from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.profile.entry import Cell, Table, cell_of
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile

@@ -12,10 +12,10 @@ from charprobe.chapters.timing_detail import SAME_LEVEL_DB
 from charprobe.chapters.timing_rest import gain_at_rest
 from charprobe.chapters.timing_rows import Row
 from charprobe.chapters.timing_tables import thinned
-from charprobe.estimators.gain_trace import GainTrace, trace_edges
-from charprobe.estimators.phase_set import Burst, NoCarrierError
-from charprobe.estimators.settling import gain_before
-from charprobe.estimators.static_curve import StaticCurve
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.phase_set import Burst, NoCarrierError
+from charprobe.estimators.timing.settling import gain_before
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Entry, Table
 from charprobe.stimulus.recipe import BurstTrain

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.colour import Rung
-from charprobe.estimators.transfer import Memory, Transfer, memory_signs, transfer_curve
+from charprobe.estimators.colour.readings import Rung
+from charprobe.estimators.colour.transfer import Memory, Transfer, memory_signs, transfer_curve
 from charprobe.profile.entry import Table
 from charprobe.values.wording import number_text, rounded_text
 

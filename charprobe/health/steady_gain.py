@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.noise import Line
-from charprobe.estimators.phase_set import carrier_phase
+from charprobe.estimators.timing.phase_set import carrier_phase
 from charprobe.health.foreign_tones import foreign_lines
 from charprobe.health.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take

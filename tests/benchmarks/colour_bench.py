@@ -12,8 +12,8 @@ import numpy as np
 from scipy.signal import freqz, lfilter
 from written import write_section
 
-from charprobe.estimators.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
-from charprobe.estimators.intermodulation import measure_pairs
+from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
+from charprobe.estimators.colour.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import describe_response

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from charprobe.estimators.static_curve import FLOOR_DB
+from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.stimulus.recipe import RAMP_S
 from charprobe.stimulus.timetable import Segment
 from charprobe.values.cut import Cut

@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.estimators.gain_trace import trace_edges
-from charprobe.estimators.phase_set import bursts_of
-from charprobe.estimators.release_kind import classify_movement
-from charprobe.estimators.timing import EdgeTimes, time_edge
+from charprobe.estimators.timing.gain_trace import trace_edges
+from charprobe.estimators.timing.phase_set import bursts_of
+from charprobe.estimators.timing.release_kind import classify_movement
+from charprobe.estimators.timing.times import EdgeTimes, time_edge
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import true_burst

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.compare import compare_profiles
-from charprobe.estimators.phase_set import bursts_of
+from charprobe.estimators.timing.phase_set import bursts_of
 from charprobe.files.source import MemoryCapture
 from charprobe.margins import MARGINS
 from charprobe.pipeline import characterise

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from charprobe.chapters.timing import ATTACK_UNITS, RELEASE_UNITS, timing_chapter
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.static_points import StaticPoint
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.files.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.profile.glossary import term

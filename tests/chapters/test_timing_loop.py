@@ -3,8 +3,8 @@ import pytest
 from taken import reading, take_of, wire
 
 from charprobe.chapters.timing import timing_chapter
-from charprobe.estimators.static_curve import StaticCurve
-from charprobe.estimators.static_points import StaticPoint
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.recipe import Bursts

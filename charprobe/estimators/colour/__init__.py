@@ -1,0 +1,1 @@
+"""Harmonics, intermodulation and transfer curve, and what ripple of the gain explains of them."""

@@ -1,0 +1,284 @@
+"""What a ladder of harmonics over level amounts to: onset, levels of given distortion, balance, growth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.estimators.colour.harmonics import DETECTED, HIGHEST, HarmonicCell
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text, rounded_text
+
+EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
+EXCEEDS = (
+    3.0  # joint standard uncertainties by which a harmonic must exceed the bypass; nine orders are asked
+)
+NEAR_RIG = 2.0  # amplitude ratio to the bypass (6 dB) below which a harmonic may be the rig's own
+BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
+GROWTH_RUNGS = 3
+CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
+REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
+SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One level of a ladder at one frequency.
+
+    Attributes
+    ----------
+    input_dbfs : float
+        Level on the input axis.
+    reduction_db : float or None
+        Gain reduction at that level, positive; None where it is not known.
+    cell : HarmonicCell
+        Harmonics of the setting.
+    rig : HarmonicCell or None
+        Harmonics of the bypass for the same tone.
+    colour : ndarray of complex or None
+        Ratios as in `HarmonicCell.ratios` with the part that ripple of the gain explains taken out; None
+        where nothing was taken out.
+    colour_stds : ndarray or None
+        Their standard uncertainties.
+    fall_db : float or None
+        How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
+    """
+
+    input_dbfs: float
+    reduction_db: float | None
+    cell: HarmonicCell
+    rig: HarmonicCell | None
+    colour: NDArray[np.complex128] | None = None
+    colour_stds: NDArray[np.float64] | None = None
+    fall_db: float | None = None
+
+    @property
+    def reduced_db(self) -> float | None:
+        """Gain reduction in dB; where it is not known, the fall of the gain from quieter tones."""
+        return self.fall_db if self.reduction_db is None else self.reduction_db
+
+    @property
+    def idle(self) -> bool:
+        """Whether no gain reduction is known or seen beyond what saturation itself takes off the fundamental.
+
+        A power of odd order n that makes a small harmonic n takes about n times as much off the fundamental.
+        """
+        if self.reduced_db is None or self.reduced_db < REDUCING_DB:
+            return True
+        if self.reduction_db is None and self.cell.orders < ODD[0]:
+            return True  # nothing tells a fall of the gain from saturation
+        odd = [order for order in ODD if order <= self.cell.orders]
+        loss = sum(order * float(abs(self.cell.ratios[order - 2])) for order in odd)
+        return 1 - 10 ** (-self.reduced_db / 20) < SATURATION * loss
+
+    def near_rig(self, order: int) -> bool:
+        """Tell whether a detected harmonic lies within 6 dB of what the bypass shows, or can show."""
+        if self.rig is None or not self.cell.detected(order) or order > self.rig.orders:
+            return False
+        rig = float(abs(self.rig.ratios[order - 2]))
+        return bool(abs(self.cell.ratios[order - 2]) < NEAR_RIG * rig) if self.rig.detected(order) else False
+
+    def exceeds_rig(self, order: int) -> bool:
+        """Tell whether colour of one order is there, beyond ripple, and beyond the bypass by its interval."""
+        if order > self.cell.orders:
+            return False
+        at = order - 2
+        ratios = self.cell.ratios if self.colour is None else self.colour
+        stds = self.cell.stds if self.colour_stds is None else self.colour_stds
+        size, std = float(abs(ratios[at])), float(stds[at])
+        if size <= max(DETECTED * std, 1e-12):
+            return False
+        if self.rig is None or order > self.rig.orders:
+            return True
+        return size - float(abs(self.rig.ratios[at])) > EXCEEDS * math.hypot(std, float(self.rig.stds[at]))
+
+
+def colour_onset(rungs: Sequence[Rung]) -> Reading:
+    """First input level, in dBFS, from which harmonics exceed the bypass and stay above.
+
+    Parameters
+    ----------
+    rungs : sequence of Rung
+        One frequency, levels ascending, at least one.
+
+    Notes
+    -----
+    The level is one of those played; the interval reaches down to the next lower one, where no excess shows.
+    """
+    there = [any(rung.exceeds_rig(order) for order in range(2, HIGHEST + 1)) for rung in rungs]
+    first = len(there)
+    while first and there[first - 1]:
+        first -= 1
+    if first == len(there):
+        top = rungs[-1].input_dbfs
+        limit = float(np.max(rungs[-1].cell.limits_dbc))
+        reason = (
+            f"no colour found up to {number_text(top, 1)} dBFS: no harmonic beyond the bypass above "
+            f"{number_text(limit, 0)} dBc"
+        )
+        return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=top)
+    level = rungs[first].input_dbfs
+    if first == 0:
+        reason = f"harmonics exceed the bypass at every level played, from {number_text(level, 1)} dBFS up"
+        return Unmeasured("dBFS", reason, "a recipe with quieter, longer tones", at_most=level)
+    return Quantity(level, rungs[first - 1].input_dbfs, level, "dBFS")
+
+
+def input_at_thd(rungs: Sequence[Rung], *, target_dbc: float) -> Reading:
+    """Lowest input level, in dBFS, at which the distortion reaches `target_dbc`.
+
+    Parameters
+    ----------
+    rungs : sequence of Rung
+        One frequency, levels ascending, at least one.
+    target_dbc : float < 0
+        Distortion (root sum of squares of orders 2 to 10 over the fundamental).
+
+    Notes
+    -----
+    Between the two rungs around the target, dB over dB is interpolated by the parabolas through the
+    neighbours on either side; how far they differ is part of the interval.
+    """
+    levels = [rung.input_dbfs for rung in rungs]
+    thds = [rung.cell.thd for rung in rungs]
+    reached = [i for i, thd in enumerate(thds) if isinstance(thd, Quantity) and thd.value >= target_dbc]
+    named = f"{rounded_text(target_dbc)} dB"
+    if not reached:
+        return _never(levels, thds, target_dbc, named)
+    at = reached[0]
+    if _shared_with_rig(rungs[at]):
+        where = f"{number_text(levels[at], 1)} dBFS, where distortion reaches {named}"
+        reason = f"near {where}, the bypass shows as much"
+        return Unmeasured("dBFS", reason, "a cleaner recording path, or lower levels in it")
+    if at == 0:
+        reason = (
+            f"distortion is above {named} at every level played, from {number_text(levels[0], 1)} dBFS up"
+        )
+        return Unmeasured("dBFS", reason, "a recipe with quieter tones", at_most=levels[0])
+    below = thds[at - 1]
+    upper = thds[at]
+    assert isinstance(upper, Quantity)
+    if isinstance(below, Unmeasured):
+        middle = (levels[at - 1] + levels[at]) / 2
+        return Quantity(middle, levels[at - 1], levels[at], "dBFS")
+    value, model_std = _interpolated(levels, thds, at, target_dbc)
+    slope = (upper.value - below.value) / (levels[at] - levels[at - 1])
+    share = (value - levels[at - 1]) / (levels[at] - levels[at - 1])
+    noise_db = math.hypot((1 - share) * below.std, share * upper.std)
+    reach = Z95 * math.hypot(noise_db / slope, model_std)
+    low, high = max(value - reach, levels[at - 1]), min(value + reach, levels[at])
+    return Quantity(value, min(low, value), max(high, value), "dBFS")
+
+
+def even_odd_balance(cell: HarmonicCell) -> Reading:
+    """Power of orders 2, 4, ... 10 over that of orders 3, 5, 7, 9, in dB; a bound where one is hidden."""
+    if cell.orders < 3:
+        return Unmeasured("dB", "the third harmonic lies above the band", "a lower tone or a higher rate")
+    (even, even_std), (odd, odd_std) = cell.power(EVEN), cell.power(ODD)
+    even_seen = any(cell.detected(order) for order in EVEN) and even > Z95 * even_std
+    odd_seen = any(cell.detected(order) for order in ODD) and odd > Z95 * odd_std
+    following = "raise the level or record with less noise"
+    if not even_seen and not odd_seen:
+        return Unmeasured("dB", "neither even nor odd harmonics rise above the noise", following)
+    if not even_seen:
+        bound = 10 * math.log10((max(even, 0.0) + DETECTED * even_std) / odd)
+        return Unmeasured("dB", "only odd harmonics rise above the noise", following, at_most=bound)
+    if not odd_seen:
+        bound = 10 * math.log10(even / (max(odd, 0.0) + DETECTED * odd_std))
+        return Unmeasured("dB", "only even harmonics rise above the noise", following, at_least=bound)
+    value = 10 * math.log10(even / odd)
+    return Quantity.from_std(value, 10 / math.log(10) * math.hypot(even_std / even, odd_std / odd), "dB")
+
+
+@dataclass(frozen=True)
+class Growth:
+    """How fast one order grows: dB of its own level per dB of input, over the levels it was fitted to."""
+
+    order: int
+    slope: Quantity
+    from_dbfs: float
+    to_dbfs: float
+
+
+def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
+    """Fit the growth of each order over the lowest levels that show it.
+
+    Parameters
+    ----------
+    rungs : sequence of Rung
+        One frequency, levels ascending; those under gain reduction are left out.
+
+    Notes
+    -----
+    An order whose level comes from the power of the same order alone grows by that many dB per dB (slope n).
+    The slope is the weighted least-squares line through the lowest three or more detected rungs, the weights
+    including 0.05 dB for curvature.
+    """
+    out = []
+    for order in range(2, HIGHEST + 1):
+        seen = [rung for rung in rungs if _clear(rung, order)][: GROWTH_RUNGS + 1]
+        if len(seen) < GROWTH_RUNGS:
+            continue
+        x = np.array([rung.input_dbfs for rung in seen])
+        sizes = np.array([abs(rung.cell.fit.amplitudes[order - 1]) for rung in seen])
+        y = 20 * np.log10(sizes)
+        noise = np.array([float(rung.cell.fit.stds[order - 1]) for rung in seen])
+        std = np.hypot(20 / math.log(10) * noise / sizes, BOTH_SIDES_DB)
+        weight = 1 / std**2
+        centred = x - float(weight @ x / weight.sum())
+        energy = float(weight @ centred**2)
+        slope = float((weight * centred) @ y / energy)
+        out.append(Growth(order, Quantity.from_std(slope, 1 / math.sqrt(energy), "dB/dB"), x[0], x[-1]))
+    return tuple(out)
+
+
+def _clear(rung: Rung, order: int) -> bool:
+    """Whether an order stands so far over the noise that picking such rungs does not favour high readings."""
+    if not rung.cell.detected(order) or rung.near_rig(order) or not rung.idle:
+        return False
+    return bool(abs(rung.cell.ratios[order - 2]) > CLEAR * rung.cell.stds[order - 2])
+
+
+def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: str) -> Unmeasured:
+    clear = [
+        level
+        for level, thd in zip(levels, thds, strict=True)
+        if (thd.high if isinstance(thd, Quantity) else thd.at_most or 0.0) < target_dbc
+    ]
+    if not clear:
+        reason = f"noise hides distortion of {named} at every level played"
+        return Unmeasured("dBFS", reason, "record with less noise or longer tones")
+    reason = f"distortion stays below {named} up to {number_text(max(clear), 1)} dBFS"
+    return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=max(clear))
+
+
+def _shared_with_rig(rung: Rung) -> bool:
+    if rung.rig is None or not isinstance(rung.rig.thd, Quantity):
+        return False
+    wet, rig = rung.cell.power(range(2, HIGHEST + 1))[0], rung.rig.power(range(2, HIGHEST + 1))[0]
+    return wet < NEAR_RIG**2 * rig
+
+
+def _interpolated(
+    levels: list[float], thds: list[Reading], at: int, target_dbc: float
+) -> tuple[float, float]:
+    """Level of the target between rungs ``at - 1`` and ``at``, and the standard uncertainty of the method."""
+    found = {i: thd.value for i, thd in enumerate(thds) if isinstance(thd, Quantity)}
+    left, right = levels[at - 1], levels[at]
+    straight = left + (target_dbc - found[at - 1]) / (found[at] - found[at - 1]) * (right - left)
+    roots = []
+    for third in (at - 2, at + 1):
+        if third in found:
+            i = [third, at - 1, at]
+            curve = np.polynomial.Polynomial.fit([levels[k] for k in i], [found[k] for k in i], 2)
+            inside = [float(r.real) for r in (curve - target_dbc).roots() if abs(r.imag) < 1e-9]
+            roots += [r for r in inside if left - 1e-9 <= r <= right + 1e-9][:1]
+    if not roots:
+        return straight, (right - left) / 12
+    value = float(np.mean(roots))
+    spread = abs(roots[0] - roots[1]) / 2 if len(roots) > 1 else abs(value - straight) / 2
+    return value, math.hypot(spread, BOTH_SIDES_DB / 2)

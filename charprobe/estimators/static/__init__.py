@@ -1,0 +1,1 @@
+"""The static curve: levels that settled, where it bends, what it says."""

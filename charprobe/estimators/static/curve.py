@@ -1,0 +1,248 @@
+"""The static curve: settled gain against input level, and the curve that holds for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from charprobe.estimators.static.bends import BendsFit, Section
+from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
+from charprobe.estimators.static.points import StaticPoint, mark_points
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
+FEWEST_LEVELS = 6
+PLATEAU_DB = 0.02
+MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
+SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
+LOWER_STEPS = "a recipe with lower level steps"
+MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
+
+
+@dataclass(frozen=True)
+class StaticCurve:
+    """Settled gain against input level at one frequency.
+
+    Attributes
+    ----------
+    points : tuple of StaticPoint
+        All steps in playing order, marked.
+    choice : CurveChoice or None
+        The curve chosen for the points in use; None if too few steps had settled.
+    axis_std_db : float
+        Standard uncertainty of the whole input axis (gain of the path, from the bypass).
+    """
+
+    points: tuple[StaticPoint, ...]
+    choice: CurveChoice | None
+    axis_std_db: float
+
+    @property
+    def fit(self) -> BendsFit | None:
+        """The chosen curve if it holds, else None. Its covariance covers all its parameters."""
+        return self.choice.fit if self.choice is not None and self.choice.holds else None
+
+    @cached_property
+    def used(self) -> tuple[Array, Array, Array]:
+        """Input levels, gains and standard uncertainties of the points in use, by rising level."""
+        rows = sorted((p.input_dbfs, p.gain_db, p.std_db) for p in self.points if p.used)
+        level, gain, std = np.array(rows, dtype=float).reshape(-1, 3).T
+        return level, gain, np.hypot(std, FLOOR_DB)
+
+    @property
+    def lowest_dbfs(self) -> float:
+        """Lowest input level in use."""
+        return float(self.used[0][0])
+
+    @property
+    def next_lowest_dbfs(self) -> float:
+        """Second lowest input level in use: where a slope below it has shown."""
+        return float(np.unique(np.round(self.used[0], 1))[1])
+
+    @property
+    def highest_dbfs(self) -> float:
+        """Highest input level in use."""
+        return float(self.used[0][-1])
+
+    @property
+    def only_saturates(self) -> bool:
+        """Whether the gain is constant wherever steps are in use, and what is lost above is saturation."""
+        shape = None if self.fit is None else self.fit.shape
+        flat = shape is not None and not shape.facing and not shape.sloped
+        return flat and any(point.saturated for point in self.points)
+
+    @property
+    def flat_section(self) -> Section | None:
+        """The section that carries the low-level gain, None if it lies outside the points."""
+        fit = self.fit
+        if fit is None or fit.shape.sloped:
+            return None
+        index = sum(facing < 0 for facing in fit.shape.facing)
+        section = fit.sections[index]
+        ends = np.array([max(section.begin, self.lowest_dbfs), min(section.end, self.highest_dbfs)])
+        hidden = np.abs(fit.gain(np.clip(ends, self.lowest_dbfs, self.highest_dbfs)) - fit.parameters[0])
+        return section if float(hidden.min()) < SHOWN_DB else None
+
+    @cached_property
+    def low_level_gain(self) -> Reading:
+        """Gain where nothing is reduced, output over input axis, in dB, without the axis' own uncertainty."""
+        if np.unique(np.round(self.used[0], 1)).size < FEWEST_LEVELS:
+            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
+        if self.fit is None:
+            return self._lowest_plateau()
+        if self.flat_section is None:
+            return self._bent_below()
+        return Quantity.from_std(float(self.fit.parameters[0]), float(self.fit.covariance[0, 0]) ** 0.5, "dB")
+
+    def gain_at(self, input_dbfs: float) -> Reading:
+        """Return the settled gain at an input level, in dB.
+
+        From the curve where one holds, else between the neighbouring steps. A level more than one step
+        outside the measured range is not answered.
+        """
+        level, gain, std = self.used
+        if self.choice is None:
+            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
+        reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
+        if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
+            reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
+            return Unmeasured("dB", reason, "a recipe whose level steps include this level")
+        shifted = self.axis_std_db * self._slope_at(input_dbfs)
+        if self.fit is not None:
+            at = np.array([input_dbfs])
+            spread = float(self.fit.spread(self.fit.jacobian(at))[0])
+            return Quantity.from_std(float(self.fit.gain(at)[0]), float(np.hypot(spread, shifted)), "dB")
+        value, bow, spread = between_steps(level, gain, std, input_dbfs)
+        return Quantity.from_std(value, float(np.hypot(np.hypot(spread, bow), shifted)), "dB")
+
+    def reduction_at(self, input_dbfs: float) -> Reading:
+        """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
+        low, here = self.low_level_gain, self.gain_at(input_dbfs)
+        if isinstance(low, Unmeasured) or isinstance(here, Unmeasured):
+            return low if isinstance(low, Unmeasured) else here
+        std = float(np.hypot(low.std, here.std))
+        if self.fit is not None:  # both hang on the same constant
+            weights = self.fit.jacobian(np.array([input_dbfs]))
+            weights[:, 0] -= 1.0
+            shifted = self.axis_std_db * self._slope_at(input_dbfs)
+            std = float(np.hypot(self.fit.spread(weights)[0], shifted))
+        return Quantity.from_std(low.value - here.value, std, "dB")
+
+    def level_of_reduction(self, reduction_db: float) -> Reading:
+        """Return the input level above the flat section at which so much gain is reduced, in dBFS."""
+        unit, flat, fit = "dBFS", self.flat_section, self.fit
+        if fit is None or flat is None:
+            return Unmeasured(
+                unit, "there is no static curve with a low-level gain to read it off", MORE_STEPS
+            )
+        levels = np.linspace(max(flat.begin, self.lowest_dbfs), self.highest_dbfs, 2000)
+        reduced = fit.parameters[0] - fit.gain(levels)
+        if not 0 < reduction_db <= reduced.max():
+            reason = f"no measured level is reduced by {reduction_db:.2f} dB"
+            return Unmeasured(unit, reason, "a recipe with higher level steps")
+        first = int(np.argmax(reduced >= reduction_db))
+        value = float(np.interp(reduction_db, reduced[first - 1 : first + 1], levels[first - 1 : first + 1]))
+        found = self.reduction_at(value)
+        std = found.std / max(self._slope_at(value), 1e-3) if isinstance(found, Quantity) else 0.0
+        return Quantity.from_std(value, std, unit)
+
+    def _slope_at(self, input_dbfs: float) -> float:
+        """Size of the gain's slope at a level, in dB per dB."""
+        around = np.array([input_dbfs - 0.5, input_dbfs + 0.5])
+        gains = self.fit.gain(around) if self.fit is not None else np.interp(around, *self.used[:2])
+        return float(abs(gains[1] - gains[0]))
+
+    def reduction_db_at(self, input_dbfs: float) -> float | None:
+        """Return the value of `reduction_at`, None where it is not known."""
+        reading = self.reduction_at(input_dbfs)
+        return reading.value if isinstance(reading, Quantity) else None
+
+    @property
+    def reaches_down(self) -> bool:
+        """Whether the lowest step played is in use, or the one above it."""
+        played = np.unique([round(p.input_dbfs, 1) for p in self.points])
+        return bool(self.lowest_dbfs <= played[:2][-1] + 0.1)
+
+    def _bent_below(self) -> Unmeasured:
+        lowest = in_dbfs(self.lowest_dbfs)
+        if self.reaches_down:
+            return Unmeasured(
+                "dB", f"the gain changes with level even at the lowest step, {lowest}", LOWER_STEPS
+            )
+        reason = f"the gain changes with level at {lowest}, and no step below that had settled"
+        return Unmeasured("dB", reason, MORE_STEPS)
+
+    def _lowest_plateau(self) -> Reading:
+        """Gain of the lowest levels for as long as they agree, for curves without a model."""
+        level, gain, std = self.used
+        count = 3
+        while count < level.size and abs(gain[count] - gain[:count].mean()) < max(PLATEAU_DB, 3 * std[count]):
+            count += 1
+        spread = float(np.ptp(gain[:count]))
+        if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
+            return self._bent_below()
+        return Quantity.from_std(
+            float(gain[:count].mean()), float(np.hypot(std[:count].max(), spread / 4)), "dB"
+        )
+
+
+def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> StaticCurve:
+    """Decide which steps to use and choose the curve that holds for them.
+
+    Parameters
+    ----------
+    points : sequence of StaticPoint
+        All steps of one frequency in playing order; `used` and `saturated` are set here.
+    axis_std_db : float
+        Standard uncertainty of the whole input axis, at least 0.
+    """
+    marked = mark_points(points)
+    curve = StaticCurve(marked, None, axis_std_db)
+    level, gain, std = curve.used
+    if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
+        return curve
+    choice = choose_curve(level, gain, std=std)
+    if _stands_on_settled(marked, choice):
+        return StaticCurve(marked, choice, axis_std_db)
+    return StaticCurve(tuple(replace(p, used=p.used and p.settled) for p in marked), None, axis_std_db)
+
+
+def _stands_on_settled(points: Sequence[StaticPoint], choice: CurveChoice) -> bool:
+    """Whether most levels above the threshold have a settled step.
+
+    An extrapolated step knows nothing of slower stages still to come, so a curve must not rest on such steps.
+    """
+    fit = choice.fit
+    if not fit.shape.sloped and 1 not in fit.shape.facing:
+        return True  # nothing is reduced above a threshold
+    levels = {round(p.input_dbfs, 1) for p in points if p.used}
+    settled = {round(p.input_dbfs, 1) for p in points if p.used and p.settled}
+    if not fit.shape.sloped:
+        at = np.array(sorted(levels))
+        corners = [fit.corner(bend)[0] for bend, facing in enumerate(fit.shape.facing) if facing < 0]
+        reduced = (np.abs(fit.gain(at) - fit.parameters[0]) > MOVED_DB) & (at > max(corners, default=-np.inf))
+        levels = set(at[reduced].tolist())
+    return len(levels & settled) >= SETTLED_SHARE * len(levels)
+
+
+def between_steps(level: Array, gain: Array, std: Array, at: float) -> tuple[float, float, float]:
+    """Read a curve without a model: value by the cubic through the four nearest levels, its bow, its spread.
+
+    The bow is half of what the cubic differs by from the straight line between the two nearest levels, a
+    standard uncertainty for what the curve may do between steps.
+    """
+    levels, index = np.unique(np.round(level, 1), return_inverse=True)
+    means = np.bincount(index, weights=gain / std**2) / np.bincount(index, weights=std**-2)
+    near = np.sort(np.argsort(np.abs(levels - at))[:4])
+    value = float(np.polyval(np.polyfit(levels[near] - at, means[near], near.size - 1), 0.0))
+    straight = float(np.interp(at, levels, means))
+    return value, abs(value - straight) / 2, float(std[np.isin(index, near)].max())
+
+
+def in_dbfs(level: float) -> str:
+    """Word a level to a tenth of a dB."""
+    return f"{level:.1f} dBFS".replace("-", "−")

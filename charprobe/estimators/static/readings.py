@@ -1,0 +1,288 @@
+"""What a static curve says: threshold, slope, ratio, knee and the rest, or why they cannot be told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.static.bends import BendsFit, Section
+from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.knee_width import knee_width
+from charprobe.estimators.static.passes import hysteresis
+from charprobe.estimators.static.points import find_saturation
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+
+NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
+FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
+BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
+HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
+ONE_DB = 1.0
+OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
+RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
+
+
+@dataclass(frozen=True)
+class BendReadings:
+    """Another bend: where it lies on the input axis (dBFS), and the slope of the output beyond it."""
+
+    threshold: Reading
+    slope: Reading
+
+
+@dataclass(frozen=True)
+class StaticReadings:
+    """The readings of one static curve.
+
+    Attributes
+    ----------
+    threshold, threshold_1db, slope, ratio, knee_width, max_reduction, hysteresis : Reading
+        As published; levels in dBFS on the input axis, its own uncertainty included.
+    saturation : Reading
+        Input level from which waveshaping flattens the output.
+    second, lower : BendReadings or None
+        The next bend above the threshold, and the one below the flat section, where there is one.
+    bend : int or None
+        Which bend of the fit is the threshold's.
+    compressed : Section or None
+        The straight section above it, whose slope is published.
+    """
+
+    threshold: Reading
+    threshold_1db: Reading
+    slope: Reading
+    ratio: Reading
+    knee_width: Reading
+    max_reduction: Reading
+    hysteresis: Reading
+    saturation: Reading
+    second: BendReadings | None
+    lower: BendReadings | None
+    bend: int | None
+    compressed: Section | None
+
+
+def read_static_curve(curve: StaticCurve) -> StaticReadings:
+    """Read everything a static curve can say.
+
+    Parameters
+    ----------
+    curve : StaticCurve
+        As fitted.
+
+    Notes
+    -----
+    Slope intervals come from the fit's covariance; the ratio is one over slope and interval ends,
+    converted last.
+    """
+    bend, section = _compression(curve)
+    slope = _slope(curve, section)
+    return StaticReadings(
+        _threshold(curve, bend, section),
+        _threshold_1db(curve),
+        slope,
+        ratio_of(slope),
+        _knee_width(curve, bend, section),
+        _max_reduction(curve),
+        hysteresis(curve),
+        _saturation(curve),
+        _second(curve, bend),
+        _lower(curve),
+        bend,
+        section,
+    )
+
+
+def ratio_of(slope: Reading) -> Reading:
+    """Convert a slope to a ratio; a slope whose interval reaches zero gives a bound."""
+    unit = ":1"
+    if isinstance(slope, Unmeasured):
+        bound = None if not slope.at_most else 1 / slope.at_most
+        return Unmeasured(unit, slope.reason, slope.next, at_least=bound)
+    if slope.high < -OVER:
+        reason = "the output falls as the input rises: no ratio describes that, the slope does"
+        return Unmeasured(unit, reason, "read static.slope instead")
+    if slope.low <= 0:
+        reason = "the slope cannot be told from zero: a limiter"
+        return Unmeasured(unit, reason, "read static.slope instead", at_least=1 / max(slope.high, -slope.low))
+    return Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, unit)
+
+
+def local_slopes(curve: StaticCurve) -> tuple[Array, Array, Array]:
+    """Return input levels, slopes of the output there (dB/dB) and their standard uncertainties.
+
+    Central differences of the gain averaged over directions at each level; two levels fewer than were played.
+    """
+    level, gain, std = curve.used
+    key = np.round(level, 1)
+    levels = np.unique(key)
+    weight = 1 / std**2
+    total = np.array([weight[key == one].sum() for one in levels])
+    mean = np.array([np.sum((weight * gain)[key == one]) for one in levels]) / total
+    span = levels[2:] - levels[:-2]
+    slope = 1 + (mean[2:] - mean[:-2]) / span
+    return levels[1:-1], slope, np.sqrt(1 / total[2:] + 1 / total[:-2]) / span
+
+
+def _compression(curve: StaticCurve) -> tuple[int | None, Section | None]:
+    """Find the bend where compression begins and the straight section above it."""
+    fit = curve.fit
+    if fit is None:
+        return None, None
+    for bend, facing in enumerate(fit.shape.facing):
+        if facing > 0 and fit.corner(bend)[2] < 0:
+            return bend, fit.sections[bend + 1]
+    sloped = [s for s in fit.sections if s.slope < -max(FLAT_SLOPE, 3 * s.std)]
+    return None, (sloped[-1] if sloped and fit.shape.sloped else None)
+
+
+def _second(curve: StaticCurve, first: int | None) -> BendReadings | None:
+    """Read the next bend above the threshold's, if the slope falls there by more than `RATIOS_APART`."""
+    fit = curve.fit
+    if fit is None or first is None or first + 1 >= len(fit.shape.facing):
+        return None
+    before, after = fit.sections[first + 1], fit.sections[first + 2]
+    if not (1 + before.slope) > max(RATIOS_APART * (1 + after.slope), 0.0):
+        return None
+    return BendReadings(
+        _corner(curve, fit, first + 1), Quantity.from_std(1 + after.slope, after.std, "dB/dB")
+    )
+
+
+def _lower(curve: StaticCurve) -> BendReadings | None:
+    """Read the bend next below the flat section, if there is one."""
+    fit = curve.fit
+    left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
+    if fit is None or left == 0:
+        return None
+    below = fit.sections[left - 1]
+    return BendReadings(_corner(curve, fit, left - 1), Quantity.from_std(1 + below.slope, below.std, "dB/dB"))
+
+
+def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
+    first = fit.shape.first(bend)
+    std = float(np.hypot(fit.covariance[first, first] ** 0.5, curve.axis_std_db))
+    return Quantity.from_std(float(fit.parameters[first]), std, "dBFS")
+
+
+def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
+    if curve.choice is None:
+        return Unmeasured(unit, "too few level steps had settled", MORE_STEPS)
+    if curve.fit is None:
+        misfit = curve.choice.misfit_db
+        reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
+        return Unmeasured(unit, reason, "read the local slopes of the static curve instead")
+    reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
+    return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least)
+
+
+def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
+    """Whether the far side of a knee is shown by at least `BEYOND` levels, with some certainty."""
+    first = fit.shape.first(bend)
+    weights = np.zeros((1, fit.shape.size))
+    weights[0, first : first + 2] = 1.0, 0.5
+    end = fit.reach(bend)[1] + Z95 * float(fit.spread(weights)[0])
+    levels = np.unique(np.round(curve.used[0], 1))
+    return int(np.sum(levels > end)) >= BEYOND
+
+
+def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
+    reason = f"the knee is still bending at the highest step in use, {in_dbfs(curve.highest_dbfs)}"
+    return Unmeasured(unit, reason, HIGHER_STEPS)
+
+
+def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dBFS"
+    if fit is not None and section is not None and curve.flat_section is None:
+        low = curve.low_level_gain
+        assert isinstance(low, Unmeasured)
+        # the slope shows between the two lowest steps; a wide knee may have its corner above
+        bound = curve.next_lowest_dbfs if fit.shape.sloped else None
+        return Unmeasured(unit, low.reason, low.next, at_most=bound)
+    if fit is None or bend is None:
+        return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
+    if not _ends_inside(curve, fit, bend):
+        return _unfinished(curve, unit)
+    return _corner(curve, fit, bend)
+
+
+def _slope(curve: StaticCurve, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dB/dB"
+    if fit is None or section is None:
+        return _not_compressing(curve, unit)
+    bend = next((j for j in range(len(fit.shape.facing)) if fit.sections[j + 1] is section), None)
+    if bend is not None and not _ends_inside(curve, fit, bend):
+        _, slopes, stds = local_slopes(curve)
+        missing = _unfinished(curve, unit)
+        return Unmeasured(unit, missing.reason, missing.next, at_most=float(slopes[-1] + Z95 * stds[-1]))
+    return Quantity.from_std(1 + section.slope, section.std, unit)
+
+
+def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+    fit, unit = curve.fit, "dB"
+    if fit is None or section is None:
+        return _not_compressing(curve, unit)
+    if bend is None:
+        low = curve.low_level_gain
+        assert isinstance(low, Unmeasured)  # a slope without a bend: no flat part was seen
+        return Unmeasured(unit, low.reason, low.next)
+    if not _ends_inside(curve, fit, bend):
+        return _unfinished(curve, unit)
+    return knee_width(curve, fit, bend)
+
+
+def _threshold_1db(curve: StaticCurve) -> Reading:
+    """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds."""
+    low, unit = curve.low_level_gain, "dBFS"
+    if isinstance(low, Unmeasured):
+        return Unmeasured(unit, low.reason, low.next)
+    level, gain, std = curve.used
+    fit = curve.fit
+    begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
+    grid = np.unique(
+        np.concatenate([np.linspace(max(begin, level[0]), level[-1], 2000), level[level > begin]])
+    )
+    course = (fit.gain(grid) if fit is not None else np.interp(grid, level, gain)) - low.value + ONE_DB
+    hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
+    if hits.size == 0:
+        reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
+        return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]))
+    hit = int(hits[0])
+    slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
+    value = float(grid[hit] - course[hit] / slope)
+    if fit is None:
+        _, bow, spread = between_steps(level, gain, std, value)
+        spread = float(np.hypot(np.hypot(spread, low.std), 2 * bow))
+    else:
+        weights = fit.jacobian(np.array([value]))
+        weights[:, 0] -= 1.0
+        spread = float(fit.spread(weights)[0])
+    return Quantity.from_std(value, float(np.hypot(spread / abs(slope), curve.axis_std_db)), unit)
+
+
+def _max_reduction(curve: StaticCurve) -> Reading:
+    low, unit = curve.low_level_gain, "dB"
+    if isinstance(low, Unmeasured):
+        return Unmeasured(unit, low.reason, low.next)
+    if curve.choice is None:
+        return _not_compressing(curve, unit)
+    level, gain, _ = curve.used
+    above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
+    deepest = float(level[above][int(np.argmin(gain[above]))])
+    reading = curve.reduction_at(deepest)
+    if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
+        return reading
+    seen = low.value - float(gain[above].min())
+    reason = f"no reduction above {NONE_DB} dB up to {in_dbfs(curve.highest_dbfs)}"
+    return Unmeasured(unit, reason, HIGHER_STEPS, at_most=max(NONE_DB, seen))
+
+
+def _saturation(curve: StaticCurve) -> Reading:
+    found, unit = find_saturation(curve.points), "dBFS"
+    levels = sorted({round(p.input_dbfs, 2) for p in curve.points})
+    if found is None:
+        highest = levels[-1] if levels else None
+        return Unmeasured(unit, "no step is flattened by saturation", HIGHER_STEPS, at_least=highest)
+    below = max((level for level in levels if level < found.seen_dbfs - 0.05), default=found.seen_dbfs)
+    return Quantity(found.seen_dbfs, min(below, found.seen_dbfs), found.seen_dbfs, unit)

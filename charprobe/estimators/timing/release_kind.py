@@ -1,0 +1,261 @@
+"""What kind of movement a gain makes: one exponential in dB, two, or a straight line in dB, after a hold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+Shape = Callable[[Array, Array], Array]
+Kind = Literal["exponential", "straight", "two-stage", "other"]
+
+POINTS = 240  # points the fit sees, spread evenly over the logarithm of time
+UNLIKE = 4e-3  # share of the change that a model may miss without being called wrong
+WRONG = 0.03  # share of the change, rms, from which no model is said to describe the movement
+CLEARLY = 12.0  # BIC by which a richer model must win
+WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
+APART = 2.5  # smallest ratio of two time constants that a recording can part
+SMALLEST_SHARE = 0.05  # of either stage
+LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
+LONGEST = 1 / 1.5  # longest time constant, as a share of the record
+
+
+@dataclass(frozen=True)
+class ReleaseKind:
+    """How a gain recovers (or falls) after its edge.
+
+    Attributes
+    ----------
+    kind : {"exponential", "straight", "two-stage", "other"}
+        The simplest description that the trace does not contradict; "other" if none of the three does.
+    stages : Reading
+        1 or 2 exponential stages; unmeasured where the movement is not exponential.
+    tau_1, tau_2 : Reading
+        Time constants in s, the faster first.
+    share_1 : Reading
+        Share of the change, in %, that the faster stage carries.
+    hold : Reading
+        Time in s from the edge to the start of the movement, fitted with the model.
+    rate : Reading
+        Speed of a straight movement in dB/s, signed.
+    misfit_db : float
+        Root-mean-square distance of the trace from the model.
+    """
+
+    kind: Kind
+    stages: Reading
+    tau_1: Reading
+    tau_2: Reading
+    share_1: Reading
+    hold: Reading
+    rate: Reading
+    misfit_db: float
+
+
+@dataclass(frozen=True)
+class _Model:
+    """A fitted shape: its parameters, their covariance, and how well it fits."""
+
+    values: Array
+    covariance: Array
+    rms_db: float
+    bic: float
+
+    def log_std(self, index: int) -> float:
+        """Standard uncertainty of a parameter that was fitted as its logarithm."""
+        return math.sqrt(max(0.0, float(self.covariance[index, index])))
+
+
+def classify_movement(
+    trace: GainTrace, *, before_db: float, after_db: float, after_std_db: float, t63_s: float
+) -> ReleaseKind:
+    """Find the simplest shape that describes the movement after an edge, and its constants.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    before_db, after_db : float
+        Settled gains.
+    after_std_db : float
+        Standard uncertainty of the gain after the edge, which the fit may move within.
+    t63_s : float
+        Time for 63.2 % of the change: sets the scale.
+
+    Notes
+    -----
+    Shapes of the share still to go, with u = t - hold: ``exp(-u/tau)``, or
+    ``s exp(-u/tau_1) + (1-s) exp(-u/tau_2)``, or ``max(0, 1 - u/T)``. All are fitted with the asymptote
+    free, to points even in log time. Points are trusted to no better than 0.4 % of the change, since no
+    device is an exact exponential. Two stages are accepted only if the Bayesian information criterion says
+    so by 12, the misfit falls to 60 % or less, the constants lie apart by 2.5 or more and inside the
+    record, and neither share is below 5 %.
+    """
+    t, g, s = _spread(trace, t63_s)
+    change = after_db - before_db
+    floor = UNLIKE * abs(change)
+    sigma = np.hypot(s, floor)
+
+    def fit(shape: Shape, first: list[float], low: list[float], high: list[float]) -> _Model:
+        return _fit(shape, t, g, sigma, first, low, high, before_db, after_db, max(after_std_db, floor))
+
+    end, tick = float(t[-1]), trace.resolution_s
+    one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
+    line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
+    best = min(one, line, key=lambda model: model.bic)
+    if WORTH * best.rms_db <= floor / 4:  # no second stage could be worth its constants
+        return _straight_kind(line, change) if best is line else _one(one)
+    firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
+    bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
+    two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda model: model.bic)
+    if _two_stages(best, two, end, floor):
+        return _two(two)
+    if best.rms_db > WRONG * abs(change):
+        return _other(best)
+    return _straight_kind(line, change) if best is line else _one(one)
+
+
+_STARTS = ((0.4, 4.0, 0.6), (0.15, 2.0, 0.4), (0.7, 12.0, 0.8))
+
+
+def _spread(trace: GainTrace, t63_s: float) -> tuple[Array, Array, Array]:
+    """Means of the trace over bins even in log time, from well inside the first 63 % to the end."""
+    after = trace.time_s > 0
+    t, g, s = trace.time_s[after], trace.gain_db[after], trace.std_db[after]
+    first = max(trace.resolution_s, t63_s / 200)
+    edges = np.concatenate([[0.0], np.geomspace(first, t[-1] * (1 + 1e-9), POINTS)])
+    index = np.searchsorted(t, edges)
+    starts = np.unique(index[index < t.size])
+    weights = s**-2.0
+    total = np.add.reduceat(weights, starts)
+    # bins of a curved movement are placed at their weighted mean time
+    return (
+        np.add.reduceat(weights * t, starts) / total,
+        np.add.reduceat(weights * g, starts) / total,
+        total**-0.5,
+    )
+
+
+def _exponential(u: Array, p: Array) -> Array:
+    return np.asarray(np.exp(-u / math.exp(p[0])))
+
+
+def _straight(u: Array, p: Array) -> Array:
+    return np.asarray(np.maximum(0.0, 1 - u / math.exp(p[0])))
+
+
+def _two_stage(u: Array, p: Array) -> Array:
+    fast, slow = np.exp(-u / math.exp(p[0])), np.exp(-u / math.exp(p[1]))
+    return np.asarray(p[2] * fast + (1 - p[2]) * slow)
+
+
+def _fit(
+    shape: Shape,
+    t: Array,
+    g: Array,
+    sigma: Array,
+    first: list[float],
+    low: list[float],
+    high: list[float],
+    before_db: float,
+    after_db: float,
+    after_std_db: float,
+) -> _Model:
+    """Fit hold, shape and asymptote; the asymptote carries its own measurement as one more point."""
+
+    def model(p: Array) -> Array:
+        after = p[-1]
+        return np.asarray(after + (before_db - after) * shape(np.maximum(t - p[0], 0.0), p[1:-1]))
+
+    def misfit(p: Array) -> Array:
+        return np.append((model(p) - g) / sigma, (p[-1] - after_db) / after_std_db)
+
+    reach = 50 * after_std_db
+    bounds = ([*low, after_db - reach], [*high, after_db + reach])
+    start = np.clip([*first, after_db], np.array(bounds[0]) + 1e-9, np.array(bounds[1]) - 1e-9)
+    # the hold moves in steps of its own scale, far below 1
+    scale = np.array([math.exp(first[1]) / 10, *[0.3] * (len(first) - 1), after_std_db])
+    found = least_squares(misfit, start, bounds=bounds, x_scale=scale, method="trf", max_nfev=200)
+    residual = model(found.x) - g
+    chi = float(np.sum(found.fun[:-1] ** 2))
+    bic = chi + found.x.size * math.log(t.size)
+    jacobian = np.asarray(found.jac)
+    information = jacobian.T @ jacobian
+    return _Model(found.x, np.linalg.pinv(information), float(np.sqrt(np.mean(residual**2))), bic)
+
+
+def _two_stages(simple: _Model, two: _Model, end_s: float, floor_db: float) -> bool:
+    fast, slow = sorted(np.exp(two.values[1:3]))
+    share = two.values[3]
+    return bool(
+        two.bic + CLEARLY < simple.bic
+        and max(two.log_std(1), two.log_std(2)) < LOOSEST
+        and max(two.rms_db, floor_db / 4) < WORTH * simple.rms_db
+        and slow > APART * fast
+        and slow < LONGEST * end_s
+        and SMALLEST_SHARE < share < 1 - SMALLEST_SHARE
+    )
+
+
+def _log_quantity(model: _Model, index: int) -> Quantity:
+    """Interval of a constant that was fitted as its logarithm."""
+    value, std = math.exp(model.values[index]), model.log_std(index)
+    return Quantity(value, value * math.exp(-1.96 * std), value * math.exp(1.96 * std), "s")
+
+
+def _hold(model: _Model) -> Quantity:
+    return Quantity.from_std(float(model.values[0]), math.sqrt(model.covariance[0, 0]), "s")
+
+
+def _none(unit: str, reason: str) -> Unmeasured:
+    return Unmeasured(unit, reason, "look at the gain trace and the named times")
+
+
+def _stages(count: int) -> Quantity:
+    return Quantity(count, count, count, "1")
+
+
+def _one(model: _Model) -> ReleaseKind:
+    single = "the movement is one exponential: there is no second stage"
+    return ReleaseKind(
+        "exponential", _stages(1), _log_quantity(model, 1), _none("s", single), _none("%", single),
+        _hold(model), _none("dB/s", "the movement is exponential, not straight"), model.rms_db,
+    )  # fmt: skip
+
+
+def _straight_kind(model: _Model, change_db: float) -> ReleaseKind:
+    straight = "the movement is a straight line in dB: it has a rate, not a time constant"
+    span = math.exp(model.values[1])
+    rate = change_db / span
+    std = abs(rate) * math.sqrt(model.covariance[1, 1])
+    return ReleaseKind(
+        "straight", _none("1", straight), _none("s", straight), _none("s", straight), _none("%", straight),
+        _hold(model), Quantity.from_std(rate, std, "dB/s"), model.rms_db,
+    )  # fmt: skip
+
+
+def _two(model: _Model) -> ReleaseKind:
+    fast, slow = (1, 2) if model.values[1] < model.values[2] else (2, 1)
+    share = model.values[3] if fast == 1 else 1 - model.values[3]
+    std = math.sqrt(model.covariance[3, 3])
+    return ReleaseKind(
+        "two-stage", _stages(2), _log_quantity(model, fast), _log_quantity(model, slow),
+        Quantity.from_std(100 * share, 100 * std, "%"), _hold(model),
+        _none("dB/s", "the movement is exponential in two stages, not straight"), model.rms_db,
+    )  # fmt: skip
+
+
+def _other(model: _Model) -> ReleaseKind:
+    reason = f"no simple law describes the movement: the best one misses it by {model.rms_db:.2g} dB rms"
+    return ReleaseKind(
+        "other", _none("1", reason), _none("s", reason), _none("s", reason), _none("%", reason),
+        _none("s", reason), _none("dB/s", reason), model.rms_db,
+    )  # fmt: skip

@@ -1,0 +1,87 @@
+import numpy as np
+import pytest
+
+from charprobe.estimators.static.points import (
+    StaticPoint,
+    find_saturation,
+    mark_points,
+    still_recovering,
+)
+
+LEVEL = np.arange(-60.0, -1.0, 1.5)
+PHASE = 2 * np.pi * np.arange(4096) / 4096
+
+
+def shaped(shaper, level):
+    """Fundamental gain in dB and third-harmonic share of a memoryless stage, by Fourier series."""
+    amplitude = 10 ** (level / 20)
+    spectrum = np.fft.rfft(shaper(amplitude * np.cos(PHASE))) / 2048
+    return 20 * np.log10(abs(spectrum[1]) / amplitude), abs(spectrum[3]) / abs(spectrum[1])
+
+
+def points(gain, share, **changes):
+    rows = zip(LEVEL, gain, share, strict=True)
+    made = {"std_db": 1e-4, "direction": "rising", "settled": True, "remaining_db": 0.0} | changes
+    return [StaticPoint(x, x + g, odd_share=h, **made) for x, g, h in rows]
+
+
+def through(shaper, before=lambda level: 0 * level):
+    """Points of a gain that depends on level, followed by a memoryless stage."""
+    gain = before(LEVEL)
+    after = [shaped(shaper, level) for level in LEVEL + gain]
+    return points(gain + [g for g, _ in after], [h for _, h in after])
+
+
+def test_a_smooth_saturator_loses_its_gain_to_waveshaping():
+    found = find_saturation(through(lambda x: np.tanh(0.8 * x) / 0.8))
+    gain = {level: shaped(lambda x: np.tanh(0.8 * x) / 0.8, level)[0] for level in LEVEL}
+    assert found is not None
+    assert gain[found.seen_dbfs] < -0.02  # there the loss is seen
+    assert gain[found.left_out_dbfs - 1.5] > -0.005  # and what is kept is flat
+
+
+def test_clipping_above_a_compressor_is_told_from_compression():
+    clipped = through(
+        lambda x: np.clip(x, -0.05, 0.05), before=lambda level: -0.7 * np.maximum(level + 30, 0)
+    )
+    found = find_saturation(clipped)
+    onset = (20 * np.log10(0.05) + 30) / 0.3 - 30  # input level at which the compressed tone reaches the clip
+    assert found is not None
+    assert onset <= found.left_out_dbfs <= onset + 3  # the first step above it may clip by too little to tell
+    used = [p.input_dbfs for p in mark_points(clipped) if p.used]
+    assert max(used) < onset + 1.5
+
+
+@pytest.mark.parametrize("ripple", [0.0, 0.0005, 0.005])
+def test_ripple_of_a_fast_compressor_is_not_saturation(ripple):
+    # third harmonic of gain ripple comes with reduction and stays in proportion to the slope
+    over = np.maximum(LEVEL + 24.3, 0)
+    assert find_saturation(points(-0.75 * over, np.where(over > 0, ripple, 0.0))) is None
+
+
+def test_an_unsettled_point_stands_in_only_where_no_settled_one_is():
+    rising = points(0 * LEVEL, 0 * LEVEL, settled=False, std_db=0.05)
+    falling = points(0 * LEVEL, 0 * LEVEL, direction="falling")
+    assert [p.used for p in mark_points(rising + falling)] == [False] * 40 + [True] * 40
+    assert all(p.used for p in mark_points(rising))
+    vague = points(0 * LEVEL, 0 * LEVEL, settled=False, std_db=0.5)
+    assert not any(p.used for p in mark_points(vague))
+
+
+def two_passes(rising_gain):
+    zero = np.zeros_like(LEVEL)
+    return points(rising_gain, zero) + points(zero, zero, direction="falling")
+
+
+def test_first_steps_on_their_way_back_from_what_was_played_before_are_left_out():
+    recovery = -0.05 * np.exp(-0.4 / 0.6 * np.arange(LEVEL.size))
+    given = two_passes(recovery)
+    found = still_recovering(given)
+    # the difference sinks below three standard uncertainties of 0.00044 dB after the sixth step
+    assert list(found) == given[:6]
+    assert [p.used for p in mark_points(given)] == [p not in found for p in given]
+
+
+@pytest.mark.parametrize("from_level", [-60.0, -40.0])
+def test_a_gain_that_depends_on_the_way_is_no_recovery(from_level):
+    assert still_recovering(two_passes(np.where(from_level <= LEVEL, -0.05, 0.0))) == ()

@@ -1,0 +1,91 @@
+import numpy as np
+
+from charprobe.estimators.static.step_settling import SETTLED_DB, judge_settling
+
+EDGES_S = np.linspace(0.12, 0.39, 22)
+STEP_S, LATE_S = 0.4, 0.2
+MIDDLE_S = (EDGES_S[1:] + EDGES_S[:-1]) / 2
+
+
+def traces(size_db, tau_s, *, rng, sigma_db=1e-4):
+    """Exponentials that rest at 0; one step per entry of `size_db`, which is the distance at its start."""
+    course = -np.array(size_db)[:, None] * np.exp(-MIDDLE_S / np.reshape(tau_s, (-1, 1)))
+    return course + rng.normal(0, sigma_db, course.shape), np.full(len(size_db), sigma_db)
+
+
+def judge(gain_db, std_db):
+    return judge_settling(gain_db, edges_s=EDGES_S, std_db=std_db, late_from_s=LATE_S, step_s=STEP_S)
+
+
+def late_mean(gain_db):
+    return gain_db[:, EDGES_S[:-1] >= LATE_S].mean(axis=1)
+
+
+def test_gain_at_rest_counts_as_settled(rng):
+    verdict = judge(*traces(np.zeros(400), 1.0, rng=rng))
+    # 3 sigma in one step, or over three neighbours: about 0.5 % of steps, so more than 3 % would be a fault
+    assert verdict.moving.mean() < 0.03
+    assert verdict.settled.mean() > 0.99
+
+
+def test_steps_of_one_time_constant_are_extrapolated_to_their_rest(rng):
+    gain_db, std_db = traces(np.full(12, 2.0), 0.2, rng=rng)
+    verdict = judge(gain_db, std_db)
+    assert not verdict.settled.any()
+    error = late_mean(gain_db) + verdict.remaining_db
+    assert np.abs(error).max() < 0.1 * np.abs(late_mean(gain_db)).max()
+    assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
+
+
+def test_steps_of_unlike_time_constants_do_not_pull_each_other(rng):
+    tau_s = np.array([0.1] * 10 + [0.5] * 4)
+    gain_db, std_db = traces(np.full(14, 1.0), tau_s, rng=rng)
+    verdict = judge(gain_db, std_db)
+    error = late_mean(gain_db) + verdict.remaining_db
+    assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
+    assert np.abs(error[10:]).max() < 0.15  # of 0.58 dB that are left to go
+
+
+def test_a_motion_too_slow_to_extrapolate_gets_a_wide_interval_not_a_settled_flag(rng):
+    gain_db, std_db = traces(np.full(6, 3.0), 4.0, rng=rng, sigma_db=1e-3)
+    verdict = judge(gain_db, std_db)
+    assert not verdict.settled.any()
+    error = late_mean(gain_db) + verdict.remaining_db
+    assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
+
+
+def test_a_recovery_hidden_by_noise_is_carried_on_from_the_step_before(rng):
+    seen, _ = traces([0.6], 2.0, rng=rng)
+    hidden = seen * np.exp(-STEP_S / 2.0) + rng.normal(0, 0.2, seen.shape)
+    verdict = judge(np.vstack([seen, hidden]), np.array([1e-4, 0.2]))
+    assert not verdict.settled.any()
+
+
+def test_what_is_nearly_there_counts_as_settled(rng):
+    verdict = judge(*traces(np.full(8, 0.02), 0.1, rng=rng, sigma_db=1e-5))
+    assert verdict.moving.all()
+    assert np.abs(verdict.remaining_db).max() < SETTLED_DB
+    assert verdict.settled.all()
+
+
+def test_a_slow_stage_under_a_fast_one_is_not_called_settled(rng):
+    quick = traces(np.full(8, 0.5), 0.05, rng=rng, sigma_db=2e-5)[0]
+    slow, std_db = traces(np.full(8, 0.03), 2.0, rng=rng, sigma_db=2e-5)
+    verdict = judge(quick + slow, std_db)
+    assert not verdict.settled.any()
+    # 0.027 dB are still to go, which one exponential would put at a tenth of that
+    assert np.all(np.abs(late_mean(quick + slow) + verdict.remaining_db) < 3 * verdict.remaining_std_db)
+
+
+def test_a_recovery_that_began_before_the_first_step_is_carried_back_to_it(rng):
+    seen, _ = traces([0.1], 1.0, rng=rng)
+    hidden = seen * np.exp(STEP_S / 1.0) + rng.normal(0, 0.03, seen.shape)
+    verdict = judge(np.vstack([hidden, seen]), np.array([0.03, 1e-4]))
+    assert not verdict.settled.any()
+
+
+def test_what_is_left_of_a_motion_counts_as_uncertainty_where_it_no_longer_shows(rng):
+    seen, _ = traces([0.02], 0.2, rng=rng)
+    verdict = judge(np.vstack([seen, np.zeros_like(seen)]), np.array([1e-4, 1e-4]))
+    left_db = 0.02 * np.exp(-(STEP_S + LATE_S) / 0.2)
+    assert verdict.remaining_std_db[1] > left_db / 2

@@ -1,0 +1,112 @@
+import math
+
+import numpy as np
+import pytest
+from burst_device import exponential, play, recipe
+
+from charprobe.estimators.timing.gain_trace import trace_edges
+from charprobe.estimators.timing.release_kind import classify_movement
+from charprobe.estimators.timing.times import time_edge
+from charprobe.values.quantity import Quantity
+
+HOLD_S, DEPTH_DB = 0.2, 12.0
+
+
+def kind_of(shape, rng, *, release_s=2.0, noise_dbfs=-105.0):
+    """Kind of a release whose share still to go is `shape` of the time since the fall."""
+
+    def device(since_rise, since_fall):
+        down = -DEPTH_DB * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
+        return np.where(since_fall < 0, down, -DEPTH_DB * shape(np.maximum(since_fall, 0)))
+
+    spec = recipe(phases=4, hold_s=HOLD_S, release_s=release_s)
+    bursts, wet, dry = play(spec, device, rate_hz=48_000, ppm=15, rng=rng, noise_dbfs=noise_dbfs)
+    _, trace = trace_edges(wet, bursts=bursts, bypass=dry)
+    edge = time_edge(trace, rest_db=None)
+    return classify_movement(
+        trace,
+        before_db=edge.before.value,
+        after_db=edge.after.value,
+        after_std_db=edge.after.std,
+        t63_s=edge.t63.value,
+    )
+
+
+def test_one_exponential(rng):
+    kind = kind_of(lambda t: np.exp(-t / 0.12), rng)
+    assert kind.kind == "exponential"
+    assert kind.stages.value == 1
+    assert kind.tau_1.value == pytest.approx(0.12, rel=0.01)  # the goal for releases
+    assert not isinstance(kind.tau_2, Quantity)
+
+
+@pytest.mark.parametrize(
+    ("fast_s", "slow_s", "share"), [(0.05, 0.4, 0.5), (0.03, 0.5, 0.3), (0.08, 0.5, 0.75)]
+)
+def test_two_stages(fast_s, slow_s, share, rng):
+    kind = kind_of(
+        lambda t: share * np.exp(-t / fast_s) + (1 - share) * np.exp(-t / slow_s), rng, release_s=3.0
+    )
+    assert kind.kind == "two-stage"
+    assert kind.stages.value == 2
+    assert kind.tau_1.value == pytest.approx(fast_s, rel=0.05)  # the goal for two-stage constants
+    assert kind.tau_2.value == pytest.approx(slow_s, rel=0.05)
+    assert kind.share_1.value == pytest.approx(100 * share, abs=5)
+
+
+def test_straight_line_in_db(rng):
+    kind = kind_of(lambda t: np.maximum(0, 1 - t / 0.5), rng)
+    assert kind.kind == "straight"
+    assert kind.rate.value == pytest.approx(DEPTH_DB / 0.5, rel=0.01)
+    assert not isinstance(kind.stages, Quantity)
+
+
+def test_hold_is_told_from_the_time_constant(rng):
+    kind = kind_of(lambda t: np.exp(-np.maximum(0, t - 0.04) / 0.1), rng)
+    assert kind.kind == "exponential"
+    assert kind.hold.value == pytest.approx(0.04, abs=5e-4)  # half a per cent of the time constant
+    assert kind.tau_1.value == pytest.approx(0.1, rel=0.01)
+
+
+def test_two_poles_in_a_row_are_not_two_stages(rng):
+    # 1.0/0.5: the S-shaped start of cascaded smoothers must not count as a second stage of release
+    fast, slow = 0.02, 0.1
+    kind = kind_of(lambda t: (slow * np.exp(-t / slow) - fast * np.exp(-t / fast)) / (slow - fast), rng)
+    assert kind.kind == "exponential"
+
+
+def test_noise_does_not_make_a_second_stage(rng):
+    for _ in range(5):
+        kind = kind_of(lambda t: np.exp(-t / 0.15), rng, noise_dbfs=-75)
+        assert kind.kind == "exponential"
+        assert kind.tau_1.low <= 0.15 * 1.01
+        assert kind.tau_1.high >= 0.15 * 0.99
+
+
+def test_an_odd_shape_is_called_other(rng):
+    kind = kind_of(
+        lambda t: np.where(
+            t < 0.5, 1 - 0.4 * np.sqrt(t / 0.5), 0.6 * np.maximum(0, 1 - ((t - 0.5) / 0.6) ** 3)
+        ),
+        rng,
+    )
+    assert kind.kind == "other"
+    assert "no simple law" in kind.stages.reason
+
+
+def test_intervals_of_the_constant_hold_the_truth(rng):
+    inside = 0
+    for _ in range(20):
+        tau_s = 10 ** rng.uniform(-1.5, -0.7)
+        device = exponential(attack_s=0.002, release_s=tau_s, depth_db=10, hold_s=0.1)
+        spec = recipe(phases=4, hold_s=0.1, release_s=8 * tau_s, lead_s=0.05)
+        bursts, wet, dry = play(spec, device, rate_hz=48_000, rng=rng, noise_dbfs=-85)
+        _, trace = trace_edges(wet, bursts=bursts, bypass=dry)
+        edge = time_edge(trace, rest_db=None)
+        found = classify_movement(
+            trace, before_db=edge.before.value, after_db=edge.after.value, after_std_db=edge.after.std,
+            t63_s=edge.t63.value,
+        )  # fmt: skip
+        inside += found.tau_1.low <= tau_s <= found.tau_1.high
+    assert inside >= 18  # 95 % of 20; 17 or fewer happen by chance in one run of 13 only if coverage is 95 %
+    assert math.isfinite(inside)
