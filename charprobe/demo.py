@@ -14,9 +14,9 @@ from charprobe.compare import compare_profiles
 from charprobe.comparison import Comparison
 from charprobe.files.output import prepare_folder, safe_file_name
 from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.health.captures import Judged, judge_capture
 from charprobe.listening.ab import make_pair
-from charprobe.pipeline import characterise_judged
+from charprobe.measuring.characterise import characterise_judged
+from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.report.beside import tables_beside

@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.files.source import MemoryCapture
 from charprobe.goals import GOALS
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue

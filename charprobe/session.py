@@ -18,8 +18,8 @@ from charprobe.files import output
 from charprobe.files.channels_apart import channels_apart
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
-from charprobe.health.captures import Judged, judge_capture
-from charprobe.pipeline import characterise_judged
+from charprobe.measuring.characterise import characterise_judged
+from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.placing.recognise import recognise
 from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from charprobe.claims import FEWEST_TONES
 from charprobe.comparison import in_sentence
-from charprobe.health.groups import GROUPS
+from charprobe.measuring.health.groups import GROUPS
 from charprobe.session_file import Claim, Session
 from charprobe.stimulus.recipe import Recipe, Tones, load_recipe
 from charprobe.values.wording import literal, number_text

@@ -17,11 +17,11 @@ from coverage_guided import fuzz
 from charprobe.files.repair import write_repaired_copy
 from charprobe.files.sound_file import open_capture
 from charprobe.files.wav_header import wav_header
-from charprobe.health.file_facts import check_file
-from charprobe.health.sample_facts import gather_sample_facts
 from charprobe.listening.blind_key import BlindError, read_key, seal_of
 from charprobe.listening.blind_score import score
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
+from charprobe.measuring.health.file_facts import check_file
+from charprobe.measuring.health.sample_facts import gather_sample_facts
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.profile.volts_file import load_volts

@@ -49,9 +49,9 @@ def check_command(
         seconds = layout.frames / layout.rate_hz
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
-    from charprobe.measure_file import check_capture_file
+    from charprobe.measuring.measure_file import check_capture_file
+    from charprobe.measuring.verdict import missing_dict
     from charprobe.placing.why_not_found import MissingStimulusError
-    from charprobe.verdict import missing_dict
 
     try:
         verdict = check_capture_file(capture, cues, channel=channel, bypass=bypass)
@@ -98,7 +98,7 @@ def measure_command(
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
     from charprobe.files.output import check_writable
-    from charprobe.measure_file import measure_file
+    from charprobe.measuring.measure_file import measure_file
     from charprobe.summary import summarise
 
     check_writable(out, force=force)

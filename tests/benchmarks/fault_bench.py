@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.health.captures import judge_capture
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.selftest import true_rows
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig.rig import Rig

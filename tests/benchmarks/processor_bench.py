@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from charprobe.chapters.timing import timing_chapter
 from charprobe.files.source import MemoryCapture
+from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.placing.take import place_take
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge

@@ -14,10 +14,10 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.chapters.static_axis import BETWEEN_CAPTURES_DB, axis_of
 from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve, fit_static_curve
 from charprobe.estimators.static.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static.readings import OVER, StaticReadings, read_static_curve
+from charprobe.measuring.chapters.static.axis import BETWEEN_CAPTURES_DB, axis_of
 from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
 from charprobe.stimulus.recipe import LevelSteps, load_recipe
 from charprobe.values.quantity import Quantity

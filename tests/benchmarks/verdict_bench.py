@@ -19,7 +19,7 @@ from charprobe.compare import compare_profiles
 from charprobe.estimators.timing.phase_set import bursts_of
 from charprobe.files.source import MemoryCapture
 from charprobe.margins import MARGINS
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.devices.compressor import Compressor

@@ -8,7 +8,7 @@ from charprobe.files import channels_apart as module
 from charprobe.files.channels_apart import channels_apart
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import MemoryCapture
-from charprobe.health.captures import judge_capture
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 

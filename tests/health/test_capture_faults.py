@@ -9,9 +9,9 @@ from click.testing import CliRunner
 
 from charprobe.cli import main
 from charprobe.files.source import MemoryCapture
-from charprobe.health.captures import judge_capture
-from charprobe.health.copies import check_copy, sound_hash
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
+from charprobe.measuring.health.copies import check_copy, sound_hash
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig import faults
 from charprobe.simulation.rig.fault_catalogue import apply_fault

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.files.source import MemoryCapture
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig import faults
 from charprobe.simulation.rig.fault_catalogue import apply_fault

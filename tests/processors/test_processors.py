@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.measure_file import measure_file
+from charprobe.measuring.measure_file import measure_file
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity

@@ -6,7 +6,7 @@ import pytest
 from made_profiles import Setting, made_profile
 
 from charprobe.files.source import MemoryCapture
-from charprobe.pipeline import characterise
+from charprobe.measuring.characterise import characterise
 from charprobe.profile.entry import Entry
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig

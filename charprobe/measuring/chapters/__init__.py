@@ -1,0 +1,1 @@
+"""One chapter of the profile per topic: runs the estimators, names the readings."""

@@ -1,0 +1,1 @@
+"""Harmonics against level and frequency, intermodulation and transfer curve."""

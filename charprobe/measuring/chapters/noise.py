@@ -1,0 +1,289 @@
+"""The noise chapter: weighted and unweighted levels, mains lines, change against the bypass."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
+from charprobe.estimators.tone import ToneFit, fit_tone
+from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.measuring.chapters.lookup import absent, counterpart, held
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.timetable import Segment
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
+from charprobe.values.wording import number_text, signed_text
+
+UNITS = {
+    "noise.unweighted": "dBFS",
+    "noise.a_weighted": "dBFS",
+    "noise.ccir_rms": "dBFS",
+    "noise.change": "dB",
+    "noise.change_at_equal_level": "dB",
+    "noise.dynamic_range": "dB",
+    "noise.mains": "dBFS",
+}
+RECIPE = "quick"
+LEAD_S = 0.5  # left out of the silence, at most a quarter of it: what sounded before dies away
+TONE_LEAD_S, EDGE_S = 0.1, 0.02
+TONE_ORDERS = 10
+THIRD_OCTAVE = 2 ** (1 / 6) - 2 ** (-1 / 6)  # its width over its middle
+LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
+QUIETER_DB = 6.0  # silence this much below the noise beside the tone is muted, not quiet
+CLOSE_DB = 1.0  # noise this close to the bypass is the recorder's as much as the stage's
+RECORD_LONGER = "a recipe with a longer silence segment"
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What one take shows: noise in silence and beside the tone, and the tone itself; None where absent."""
+
+    silent: Noise | None
+    beside_tone: Noise | None
+    tone: ToneFit | None
+    muted: bool
+
+    @property
+    def used(self) -> Noise | None:
+        """The noise that counts: in silence, or beside the tone where the silence is muted."""
+        return self.beside_tone if self.muted else self.silent or self.beside_tone
+
+
+def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
+    """Measure the noise of a setting from its first silence segment.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass.
+    """
+    segments = held(wet, Silence)
+    if not segments:
+        return Chapter(quantities=absent(wet, Silence, UNITS, recipe=RECIPE))
+    segment = segments[0]
+    heard = hear_idle(wet, segment)
+    same = counterpart(bypass, segment)
+    other = hear_idle(bypass, same) if bypass is not None and same is not None else None
+    where = "beside the quiet tone" if heard.used is heard.beside_tone else "in silence"
+    conditions = f"20 Hz to 20 kHz, {where}, mains lines left out; recorder's own noise included"
+    entries = {
+        name: Entry(_level(heard.used, name), conditions)
+        for name in ("noise.unweighted", "noise.a_weighted", "noise.ccir_rms")
+    }
+    entries |= {
+        "noise.mains": Entry(_mains(heard.used), "power sum of the lines of the 50 or 60 Hz family"),
+        "noise.dynamic_range": Entry(_dynamic_range(heard), _tone_conditions(segment)),
+    }
+    entries |= _changes(heard, other, bypass)
+    return Chapter(
+        quantities=entries,
+        curves=_curves(heard, other),
+        findings=_findings(heard, other),
+    )
+
+
+def hear_idle(take: Take, segment: Segment) -> Heard:
+    """Listen to a silence segment and to the quiet tone in it."""
+    spec = segment.spec
+    assert isinstance(spec, Silence)
+    rate = take.stimulus.rate_hz
+    length = segment.tones[0].start - segment.span.start if segment.tones else segment.span.length
+    lead = min(LEAD_S * rate, 0.25 * length)
+    silence = take.cut(segment.span.start + lead, segment.span.start + length - EDGE_S * rate)
+    muted = is_muted(silence.samples)
+    silent = None if muted or _seconds(silence) < MIN_LENGTH_S else measure_noise(silence)
+    beside, tone = None, None
+    if segment.tones:
+        played = segment.tones[0]
+        piece = take.cut(played.start + TONE_LEAD_S * rate, played.stop - EDGE_S * rate)
+        if _seconds(piece) >= MIN_LENGTH_S and not is_muted(piece.samples):
+            tone = fit_tone(
+                piece,
+                frequency_hz=played.frequency_hz,
+                phase_origin=float(played.start),
+                orders=TONE_ORDERS,
+                refine=True,
+            )
+            beside = measure_noise(subtract_tone(piece, tone))
+    if silent is not None and beside is not None:
+        shared = min(silent.spectrum_hz.size, beside.spectrum_hz.size)
+        quieter_db = beside.spectrum_dbfs_per_hz[-shared:] - silent.spectrum_dbfs_per_hz[-shared:]
+        muted = bool(np.median(quieter_db) > QUIETER_DB)  # whatever a line adds to one of them
+    return Heard(silent, beside, tone, muted)
+
+
+def _seconds(cut: Cut) -> float:
+    return cut.samples.size * cut.step / cut.rate_hz
+
+
+def _level(noise: Noise | None, name: str) -> Reading:
+    if noise is None:
+        return Unmeasured(
+            "dBFS",
+            "the silence holds digital zeros, a mute, and no long enough quiet tone stands beside it",
+            "a capture of a recipe whose silence segment has tone_s of 1 or more",
+        )
+    return {"unweighted": noise.unweighted, "a_weighted": noise.a_weighted, "ccir_rms": noise.ccir_rms}[
+        name.partition(".")[2]
+    ]
+
+
+def _mains(noise: Noise | None) -> Reading:
+    if noise is None:
+        return Unmeasured(
+            "dBFS", "the silence is muted and there is no quiet tone to listen beside", RECORD_LONGER
+        )
+    total = noise.mains_dbfs
+    if total is None:
+        return Unmeasured("dBFS", "no line of the 50 or 60 Hz family stands out of the noise", RECORD_LONGER)
+    if total < LEAST_MAINS_DBFS:
+        reason = f"all lines of the 50 or 60 Hz family lie below {number_text(LEAST_MAINS_DBFS, 0)} dBFS"
+        return Unmeasured("dBFS", reason, "nothing: they are far below any noise", at_most=LEAST_MAINS_DBFS)
+    # a line adds to the noise in its few bins; 0.5 dB covers the worst line that is still told apart
+    return Quantity.from_std(total, 0.25, "dBFS")
+
+
+def _dynamic_range(heard: Heard) -> Reading:
+    if heard.beside_tone is None:
+        return Unmeasured(
+            "dB",
+            "there is no quiet tone to keep the path open beside the noise",
+            "a capture of a recipe whose silence segment has tone_s of 1 or more",
+        )
+    noise = heard.beside_tone.ccir_rms
+    return Quantity(-noise.value, -noise.high, -noise.low, "dB")
+
+
+def _tone_conditions(segment: Segment) -> str:
+    spec = segment.spec
+    assert isinstance(spec, Silence)
+    return (
+        f"full-scale sine over CCIR-RMS noise beside a tone of {spec.tone_hz:g} Hz "
+        f"at {number_text(spec.tone_dbfs, 0)} dBFS; recorder's own noise included"
+    )
+
+
+def _changes(heard: Heard, other: Heard | None, bypass: Take | None) -> dict[str, Entry]:
+    names = ("noise.change", "noise.change_at_equal_level")
+    if bypass is None:
+        missing = Unmeasured(
+            "dB", "there is no bypass capture to compare with", "record the bypass and give it"
+        )
+        return {name: Entry(missing, "") for name in names}
+    pair = _same_part(heard, other)
+    if pair is None:
+        missing = Unmeasured(
+            "dB", "setting and bypass show no noise under the same conditions", "record both whole, unmuted"
+        )
+        return {name: Entry(missing, "") for name in names}
+    change = difference_db(pair[0].unweighted, pair[1].unweighted)
+    entries = {"noise.change": Entry(change, "unweighted, both as recorded")}
+    gain = _tone_gain(heard, other)
+    if gain is None:
+        missing = Unmeasured(
+            "dB",
+            "without a quiet tone the gain of the setting over the bypass is not known",
+            "a capture of a recipe whose silence segment has tone_s of 1 or more",
+        )
+        entries["noise.change_at_equal_level"] = Entry(missing, "")
+    else:
+        entries["noise.change_at_equal_level"] = Entry(
+            difference_db(change, gain),
+            f"unweighted, less the gain of {signed_text(gain.value, 2)} dB that the quiet tone shows",
+        )
+    return entries
+
+
+def _same_part(heard: Heard, other: Heard | None) -> tuple[Noise, Noise] | None:
+    """Noise of both takes from the same part: silence if both are open in it, else beside the tone."""
+    if other is None:
+        return None
+    open_in_silence = not (heard.muted or other.muted)
+    if open_in_silence and heard.silent is not None and other.silent is not None:
+        return heard.silent, other.silent
+    if heard.beside_tone is not None and other.beside_tone is not None:
+        return heard.beside_tone, other.beside_tone
+    return None
+
+
+def _tone_gain(heard: Heard, other: Heard | None) -> Quantity | None:
+    if heard.tone is None or other is None or other.tone is None:
+        return None
+    one, two = heard.tone.level(1), other.tone.level(1)
+    if isinstance(one, Quantity) and isinstance(two, Quantity):
+        return difference_db(one, two)
+    return None
+
+
+def _curves(heard: Heard, other: Heard | None) -> dict[str, Table]:
+    noise = heard.used
+    if noise is None:
+        return {}
+    size = noise.spectrum_hz.size
+    rig: list[Cell] = [None] * size
+    if other is not None and other.used is not None and other.used.spectrum_hz.size == size:
+        rig = [float(x) for x in other.used.spectrum_dbfs_per_hz]
+    spectrum = Table(
+        {
+            "frequency_hz": [float(x) for x in noise.spectrum_hz],
+            "density_dbfs_per_hz": [float(x) for x in noise.spectrum_dbfs_per_hz],
+            "density_std_db": [float(x) for x in noise.spectrum_std_db],
+            "bypass_density_dbfs_per_hz": rig,
+        },
+        {
+            "frequency_hz": "Hz",
+            "density_dbfs_per_hz": "dBFS/Hz",
+            "density_std_db": "dB",
+            "bypass_density_dbfs_per_hz": "dBFS/Hz",
+        },
+    )
+    mains = Table(
+        {
+            "frequency_hz": [line.frequency_hz for line in noise.mains],
+            "level_dbfs": [line.level_dbfs for line in noise.mains],
+        },
+        {"frequency_hz": "Hz", "level_dbfs": "dBFS"},
+    )
+    return {"noise_spectrum": spectrum, "mains_lines": mains}
+
+
+def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
+    noise = heard.used
+    if noise is None:
+        return ()
+    out = [
+        f"Noise is {number_text(noise.a_weighted.value, 1)} dBFS A-weighted, "
+        f"{number_text(noise.ccir_rms.value, 1)} dBFS CCIR-RMS."
+    ]
+    telling = [line for line in noise.mains if _tells(line, noise)]
+    if telling:
+        strongest = max(telling, key=lambda line: line.level_dbfs)
+        out.append(
+            f"Mains lines are present, the strongest at {strongest.frequency_hz:.0f} Hz, "
+            f"{number_text(strongest.level_dbfs, 1)} dBFS; they are not in the noise figures."
+        )
+    pair = _same_part(heard, other)
+    if pair is not None:
+        change = difference_db(pair[0].unweighted, pair[1].unweighted)
+        if abs(change.value) < CLOSE_DB:
+            out.append(
+                "Its noise lies within 1 dB of the bypass: what is heard is mostly the recording path, "
+                "and the stage's own noise is lower than given."
+            )
+        else:
+            out.append(
+                f"The setting changes the noise by {signed_text(change.value, 1)} dB against the bypass."
+            )
+    return tuple(out)
+
+
+def _tells(line: Line, noise: Noise) -> bool:
+    """Whether a line is worth a sentence: above the least level and above the noise of its third octave."""
+    density = float(np.interp(line.frequency_hz, noise.spectrum_hz, noise.spectrum_dbfs_per_hz))
+    beside = density + 10 * math.log10(THIRD_OCTAVE * line.frequency_hz)
+    return line.level_dbfs > max(LEAST_MAINS_DBFS, beside)

@@ -1,0 +1,310 @@
+"""The response chapter: magnitude, phase and group delay from the sweeps, and what they amount to."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from charprobe.estimators.passage import Passage
+from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
+from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
+from charprobe.measuring.chapters.lookup import absent, counterpart, held
+from charprobe.measuring.chapters.reduction import Reduction
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.stimulus.kinds.sweep import render_sweep
+from charprobe.stimulus.recipe import Sweep
+from charprobe.stimulus.timetable import Segment
+from charprobe.values.cut import Array
+from charprobe.values.quantity import Reading, Unmeasured
+from charprobe.values.wording import number_text, signed_text
+
+UNITS = {
+    "response.low_corner": "Hz",
+    "response.high_corner": "Hz",
+    "response.shelf_gain": "dB",
+    "response.shelf_corner": "Hz",
+    "response.tilt": "dB/decade",
+}
+RECIPE = "quick"
+PER_OCTAVE, HARMONICS_PER_OCTAVE = 12, 6
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
+MARGIN_S = 0.25
+HIGHEST_ORDER = 5
+DETECTED = 4.0
+SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
+SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
+IDLE_DB = 0.1  # a reduction smaller than this is none
+FIGURE_OF_CHANGE_DB = 0.1
+
+
+@dataclass(frozen=True)
+class _Swept:
+    """One sweep of the setting, over that of the bypass or over the stimulus."""
+
+    drive_dbfs: float
+    reduction_db: float | None
+    response: Response
+    parts: Deconvolution
+    own: Response
+    bypassed: bool
+
+    @property
+    def idle(self) -> bool:
+        """Whether the sweep ran free of gain reduction, as far as is known."""
+        return self.reduction_db is None or abs(self.reduction_db) < IDLE_DB
+
+    @property
+    def settled_from_hz(self) -> float:
+        """Frequency from which the gain has had time to settle after the sweep's start."""
+        return 0.0 if self.idle else self.parts.from_hz * math.exp(SETTLE_S / self.parts.rate_s)
+
+
+def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
+    """Measure the response of a setting at each sweep; the quietest sweep gives the quantities.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass.
+    static : Reduction or None
+        The static curve, to tell which sweeps ran under gain reduction.
+    """
+    whole = sorted(held(wet, Sweep), key=_drive_dbfs)
+    sweeps = [_swept(wet, bypass, segment, static) for segment in whole if _sounds(wet, segment)]
+    if whole and not sweeps:
+        silent = Unmeasured("", "nothing but silence where the sweep should be", "check the path and retake")
+        return Chapter({name: Entry(replace(silent, unit=unit), "") for name, unit in UNITS.items()})
+    if not sweeps:
+        return Chapter(quantities=absent(wet, Sweep, UNITS, recipe=RECIPE))
+    first = sweeps[0]
+    told = first.response.frequency_hz >= first.settled_from_hz
+    shape = describe_response(
+        first.response.frequency_hz[told],
+        magnitude_db=first.response.magnitude_db[told],
+        std_db=first.response.magnitude_std_db[told],
+    )
+    conditions = _conditions(first)
+    entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
+    return Chapter(
+        quantities=entries,
+        curves={"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)},
+        findings=_findings(shape, sweeps),
+    )
+
+
+def _sounds(take: Take, segment: Segment) -> bool:
+    """Whether a segment holds any sound through most of its length, and not digital silence."""
+    cut = take.segment(segment, 0.0)
+    count = cut.samples.size // SOUND_PIECES
+    pieces = np.abs(cut.samples[: SOUND_PIECES * count]).reshape(SOUND_PIECES, -1)
+    return bool(count) and bool(np.all(pieces.max(axis=1) > 0))
+
+
+def passage_of(chapter: Chapter) -> Passage | None:
+    """Return the linear response that a response chapter found with its quietest sweep; None without one.
+
+    Its gain at 1 kHz is taken out: make-up is no filter.
+    """
+    table = chapter.curves.get("response")
+    if table is None:
+        return None
+    frequency, size, phase, drive = (
+        np.array([np.nan if cell is None else float(cell) for cell in table.columns[name]])
+        for name in ("frequency_hz", "magnitude_db", "phase_deg", "drive_dbfs")
+    )
+    kept = (drive == np.nanmin(drive)) & np.isfinite(size) & np.isfinite(phase)
+    if np.count_nonzero(kept) < 2:
+        return None
+    frequency, size = frequency[kept], size[kept]
+    at_1khz = float(np.interp(1000, frequency, size))
+    return Passage(frequency, size - at_1khz, np.unwrap(np.radians(phase[kept])))
+
+
+def _drive_dbfs(segment: Segment) -> float:
+    assert isinstance(segment.spec, Sweep)
+    return segment.spec.level_dbfs
+
+
+def _swept(wet: Take, bypass: Take | None, segment: Segment, static: Reduction | None) -> _Swept:
+    spec = segment.spec
+    assert isinstance(spec, Sweep)
+    grid = octave_grid(
+        from_hz=max(LOWEST_HZ, spec.from_hz), to_hz=min(HIGHEST_HZ, spec.to_hz), per_octave=PER_OCTAVE
+    )
+    parts = _deconvolved(wet, segment)
+    own = response = parts.linear(grid)
+    same = counterpart(bypass, segment)
+    drive_dbfs, bypassed = spec.level_dbfs, False
+    if bypass is not None and same is not None and _sounds(bypass, same):
+        rig = _deconvolved(bypass, same).linear(grid)
+        response, bypassed = own.relative_to(rig), True
+        drive_dbfs += float(np.interp(1000, grid, rig.magnitude_db))
+    reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed)
+
+
+def _deconvolved(take: Take, segment: Segment) -> Deconvolution:
+    spec = segment.spec
+    assert isinstance(spec, Sweep)
+    cut = take.segment(segment, MARGIN_S)
+    seconds = (cut.position() - segment.span.start) / cut.rate_hz
+    return deconvolve_sweep(
+        cut,
+        excitation=render_sweep(spec, seconds),
+        from_hz=spec.from_hz,
+        to_hz=spec.to_hz,
+        length_s=spec.length_s,
+    )
+
+
+def _conditions(sweep: _Swept) -> str:
+    reference = "re bypass" if sweep.bypassed else "re the stimulus: the recording path's response is in it"
+    return f"sweep at {number_text(sweep.drive_dbfs, 1)} dBFS, {_reduction_words(sweep)}, {reference}"
+
+
+def _reduction_words(sweep: _Swept) -> str:
+    if sweep.reduction_db is None:
+        return "gain reduction not known"
+    if sweep.idle:
+        return "no gain reduction"
+    return (
+        f"{sweep.reduction_db:.1f} dB of gain reduction, "
+        f"judged from {sweep.settled_from_hz:.0f} Hz up, {SETTLE_S:g} s after the start"
+    )
+
+
+def _readings(shape: ResponseShape) -> dict[str, Reading]:
+    shelf = shape.shelf
+    reason = f"no shelf describes the response: {shape.sentence}"
+    following = "none needed; a sweep under gain reduction may show another shape"
+    return {
+        "response.low_corner": shape.low_corner_hz,
+        "response.high_corner": shape.high_corner_hz,
+        "response.shelf_gain": _shelf_gain(shelf, Unmeasured("dB", reason, following)),
+        "response.shelf_corner": shelf.corner_hz if shelf else Unmeasured("Hz", reason, following),
+        "response.tilt": shape.tilt_db_per_decade,
+    }
+
+
+def _shelf_gain(shelf: Part | None, otherwise: Unmeasured) -> Reading:
+    return shelf.gain_db if shelf is not None and shelf.gain_db is not None else otherwise
+
+
+def _response_table(sweeps: list[_Swept]) -> Table:
+    """Response at every sweep; of sweeps under gain reduction, from where the gain has settled."""
+    columns: dict[str, list[Cell]] = {
+        "frequency_hz": [],
+        "magnitude_db": [],
+        "phase_deg": [],
+        "drive_dbfs": [],
+        "reduction_db": [],
+        "magnitude_std_db": [],
+        "phase_std_deg": [],
+        "group_delay_s": [],
+    }
+    for sweep in sweeps:
+        response = sweep.response
+        told = response.frequency_hz >= sweep.settled_from_hz
+        count = int(np.count_nonzero(told))
+        columns["frequency_hz"] += _cells(response.frequency_hz[told])
+        columns["magnitude_db"] += _cells(response.magnitude_db[told])
+        columns["phase_deg"] += _cells(response.phase_deg[told])
+        columns["drive_dbfs"] += [sweep.drive_dbfs] * count
+        columns["reduction_db"] += [sweep.reduction_db] * count
+        columns["magnitude_std_db"] += _cells(response.magnitude_std_db[told])
+        columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
+        columns["group_delay_s"] += _cells(response.group_delay_s[told])
+    units = {
+        "frequency_hz": "Hz",
+        "magnitude_db": "dB",
+        "phase_deg": "deg",
+        "drive_dbfs": "dBFS",
+        "reduction_db": "dB",
+        "magnitude_std_db": "dB",
+        "phase_std_deg": "deg",
+        "group_delay_s": "s",
+    }
+    return Table(columns, units)
+
+
+def _harmonics_table(sweeps: list[_Swept]) -> Table:
+    """Harmonics 2 to 5 over the drive's frequency, from every sweep, where its gain has settled.
+
+    Cells that the noise hides are None.
+    """
+    columns: dict[str, list[Cell]] = {
+        "order": [],
+        "frequency_hz": [],
+        "level_dbc": [],
+        "phase_deg": [],
+        "limit_dbc": [],
+        "drive_dbfs": [],
+    }
+    for sweep in sweeps:
+        top_hz = min(HIGHEST_HZ, sweep.parts.to_hz)
+        for order in range(2, HIGHEST_ORDER + 1):
+            drive_hz = octave_grid(from_hz=LOWEST_HZ, to_hz=HIGHEST_HZ, per_octave=HARMONICS_PER_OCTAVE)
+            from_hz = max(
+                sweep.parts.harmonic_from_hz(order) / order,
+                LOWEST_HZ,
+                sweep.parts.from_hz,
+                sweep.settled_from_hz,
+            )
+            drive_hz = drive_hz[(drive_hz >= from_hz) & (drive_hz * order <= top_hz)]
+            if not drive_hz.size:
+                continue
+            found = sweep.parts.harmonic(order, drive_hz * order)
+            ratio, std = _over_fundamental(sweep.own, found, order, drive_hz)
+            seen = np.abs(ratio) > DETECTED * std
+            phase = np.degrees(np.angle(ratio))
+            columns["order"] += [order] * drive_hz.size
+            columns["frequency_hz"] += _cells(drive_hz)
+            levels = _cells(20 * np.log10(np.maximum(np.abs(ratio), 1e-15)))
+            columns["level_dbc"] += [x if ok else None for x, ok in zip(levels, seen, strict=True)]
+            columns["phase_deg"] += [x if ok else None for x, ok in zip(_cells(phase), seen, strict=True)]
+            columns["limit_dbc"] += _cells(20 * np.log10(np.maximum(DETECTED * std, 1e-15)))
+            columns["drive_dbfs"] += [sweep.drive_dbfs] * drive_hz.size
+    units = {"order": "", "frequency_hz": "Hz", "level_dbc": "dBc", "phase_deg": "deg"}
+    return Table(columns, units | {"limit_dbc": "dBc", "drive_dbfs": "dBFS"})
+
+
+def _over_fundamental(
+    own: Response, found: Response, order: int, drive_hz: Array
+) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.complex128]], Array]:
+    """Harmonic over fundamental; the angle is re `order` times the fundamental's phase, cosine convention."""
+    log_f = np.log(own.frequency_hz)
+    at = np.log(drive_hz)
+    size = np.exp(np.interp(at, log_f, np.log(np.abs(own.value))))
+    phase = np.interp(at, log_f, np.unwrap(np.angle(own.value)))
+    # sine over sine becomes cosine over cosine by a quarter turn per order
+    turn = np.exp(1j * ((order - 1) * np.pi / 2 - order * phase))
+    return found.value * turn / size, found.std / size
+
+
+def _cells(values: Array) -> list[Cell]:
+    return [float(x) for x in values]
+
+
+def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
+    first = sweeps[0]
+    out = [f"Response at {number_text(first.drive_dbfs, 0)} dBFS: {shape.sentence}."]
+    for sweep in sweeps[1:]:
+        if first.response.frequency_hz.size != sweep.response.frequency_hz.size:
+            continue
+        told = sweep.response.frequency_hz >= sweep.settled_from_hz
+        change = (sweep.response.magnitude_db - first.response.magnitude_db)[told]
+        shape_change = change - float(np.median(change))
+        worst = int(np.argmax(np.abs(shape_change)))
+        where = f"Driven at {number_text(sweep.drive_dbfs, 0)} dBFS ({_reduction_words(sweep)}) the response"
+        if abs(shape_change[worst]) < FIGURE_OF_CHANGE_DB:
+            out.append(f"{where} keeps its shape within {FIGURE_OF_CHANGE_DB:g} dB.")
+        else:
+            hz = sweep.response.frequency_hz[told][worst]
+            out.append(
+                f"{where} changes its shape, most at {hz:.0f} Hz: "
+                f"{signed_text(float(shape_change[worst]), 2)} dB."
+            )
+    return tuple(out)

@@ -1,0 +1,1 @@
+"""Static curve, threshold, ratio, knee and make-up gain."""

@@ -1,0 +1,98 @@
+"""The input axis of a static curve: the level that the bypass shows for each step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.static.curve import FLOOR_DB
+from charprobe.estimators.static.level_steps import Step, measure_level_steps
+from charprobe.estimators.static.points import StaticPoint
+from charprobe.measuring.chapters.lookup import counterpart
+from charprobe.placing.take import Take
+from charprobe.stimulus.timetable import Segment
+from charprobe.values.errors import SegmentTooShortError
+
+STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain
+
+BETWEEN_CAPTURES_DB = 0.0003  # gear left alone moves by about this from one capture to the next
+
+
+@dataclass(frozen=True)
+class InputAxis:
+    """Input level of each step, by its first stimulus sample.
+
+    Attributes
+    ----------
+    gain_db : float
+        Gain of the path: bypass level over stimulus level; 0 without a bypass.
+    gain_std_db : float
+        Its standard uncertainty, common to all steps.
+    own : dict of int to (float, float)
+        Where the bypass is not one plain gain: level of each step and its standard uncertainty.
+    words : str
+        How the axis came about, for the conditions of a reading.
+    """
+
+    gain_db: float
+    gain_std_db: float
+    own: dict[int, tuple[float, float]]
+    words: str
+
+    def point(self, step: Step) -> StaticPoint:
+        """Place a step of the setting on the axis."""
+        level, std = self.own.get(step.tone.start, (step.tone.level_dbfs + self.gain_db, 0.0))
+        return StaticPoint(
+            level,
+            step.level_dbfs,
+            float(np.hypot(step.std_db, std)),
+            step.direction,
+            step.settled,
+            step.remaining_db,
+            step.odd_share,
+        )
+
+
+def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
+    """Find the input axis for one segment of level steps.
+
+    The bypass is taken as one plain gain, averaged over all its steps, where all agree; else each step
+    keeps the level the bypass shows for it.
+    """
+    same = counterpart(bypass, segment)
+    if bypass is None or same is None:
+        return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as there is no bypass")
+    steps = _measured(bypass, same)
+    if not steps:
+        return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as the bypass cannot be read")
+    moved = segment.span.start - same.span.start
+    return axis_of(steps, {step.tone.start: step.tone.start + moved for step in steps})
+
+
+def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
+    """Make the axis from the steps of a bypass; `starts` maps their first samples to those of the setting."""
+    levels = np.array([step.level_dbfs for step in steps])
+    stds = np.hypot([step.std_db for step in steps], FLOOR_DB)
+    gains = levels - np.array([step.tone.level_dbfs for step in steps])
+    weights = stds**-2
+    mean = float(np.sum(weights * gains) / weights.sum())
+    if np.all(np.abs(gains - mean) < np.maximum(STRAIGHT_DB, STRAIGHT_STDS * stds)):
+        words = f"input axis: level of the bypass (path gain {round(mean, 2) + 0.0:+.2f} dB)".replace(
+            "-", "−"
+        )
+        std = float(np.hypot(weights.sum() ** -0.5, BETWEEN_CAPTURES_DB))
+        return InputAxis(mean, std, {}, words)
+    own = {
+        starts[step.tone.start]: (float(level), float(std))
+        for step, level, std in zip(steps, levels, stds, strict=True)
+    }
+    return InputAxis(mean, BETWEEN_CAPTURES_DB, own, "input axis: level of the bypass, step by step")
+
+
+def _measured(take: Take, segment: Segment) -> tuple[Step, ...]:
+    try:
+        return measure_level_steps(take.intact(segment), take.segment(segment)).steps
+    except SegmentTooShortError:
+        return ()

@@ -1,0 +1,206 @@
+"""The static chapter: settled level against level, and the threshold, ratio and knee that follow from it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.static.curve import StaticCurve, fit_static_curve, in_dbfs
+from charprobe.estimators.static.level_steps import LevelStepsFit, measure_level_steps
+from charprobe.estimators.static.readings import StaticReadings, local_slopes, read_static_curve
+from charprobe.measuring.chapters.lookup import absent
+from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
+from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
+from charprobe.measuring.chapters.static.words import findings_on, health_of
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.stimulus.recipe import LevelSteps
+from charprobe.stimulus.timetable import Segment
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+UNITS = {
+    "static.threshold": "dBFS",
+    "static.threshold_1db": "dBFS",
+    "static.slope": "dB/dB",
+    "static.ratio": ":1",
+    "static.knee_width": "dB",
+    "static.low_level_gain": "dB",
+    "static.makeup_gain": "dB",
+    "static.max_reduction": "dB",
+    "static.hysteresis": "dB",
+}
+RECIPE = "quick"
+MAIN_HZ = 1000.0  # of several frequencies, the one nearest to this stands for the setting
+
+
+@dataclass(frozen=True)
+class MeasuredSteps:
+    """One segment of level steps: what came back, on which axis, and the curve through it."""
+
+    segment: Segment
+    fit: LevelStepsFit
+    axis: InputAxis
+    curve: StaticCurve
+
+    @property
+    def nominal_hz(self) -> float:
+        """Frequency of the steps as the recipe gives it."""
+        return self.segment.tones[0].frequency_hz
+
+
+def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve | None]:
+    """Measure the static curve of a setting from its level steps.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass.
+
+    Returns
+    -------
+    Chapter
+    StaticCurve or None
+        The curve at the frequency nearest to 1 kHz, which other chapters ask for the gain
+        reduction at a level; None if the capture holds no level steps.
+    """
+    try:
+        measured = measure_all_steps(wet, bypass)
+    except SegmentTooShortError as error:
+        entries = {
+            name: Entry(Unmeasured(unit, str(error), "a recipe with longer level steps"), "")
+            for name, unit in UNITS.items()
+        }
+        return Chapter(quantities=entries), None
+    if not measured:
+        return Chapter(quantities=absent(wet, LevelSteps, UNITS, recipe=RECIPE)), None
+    main = min(measured, key=lambda one: abs(math.log(one.nominal_hz / MAIN_HZ)))
+    readings = read_static_curve(main.curve)
+    curves = {"static": static_table([main]), "static_slope": _slope_table(main.curve)}
+    others = [one for one in measured if one is not main]
+    at = [AtFrequency(one.nominal_hz, one.curve) for one in measured]
+    detector = detector_chapter(wet, bypass, main.curve, at)
+    if others:
+        curves["static_over_frequency"] = static_table(others)
+    chapter = Chapter(
+        quantities=_entries(main, readings, bypass) | dict(detector.quantities),
+        curves=curves | dict(detector.curves),
+        health=health_of(main.curve, readings, main.fit, take=wet),
+        findings=(*findings_on(main.curve, readings), *detector.findings),
+    )
+    return chapter, main.curve
+
+
+def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
+    """Measure every segment of level steps that the capture holds, wholly or in part, in playing order.
+
+    Raises
+    ------
+    SegmentTooShortError
+        If the steps are too short for their frequency.
+    """
+    measured = []
+    for segment in wet.stimulus.segments:
+        if not isinstance(segment.spec, LevelSteps):
+            continue
+        intact = wet.intact(segment)
+        if not intact.tones:
+            continue
+        fit = measure_level_steps(intact, wet.segment(segment))
+        if fit.steps:
+            axis = input_axis(bypass, segment)
+            points = [axis.point(step) for step in fit.steps]
+            curve = fit_static_curve(points, axis_std_db=axis.gain_std_db)
+            measured.append(MeasuredSteps(segment, fit, axis, curve))
+    return measured
+
+
+def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None) -> dict[str, Entry]:
+    spec, curve = main.segment.spec, main.curve
+    assert isinstance(spec, LevelSteps)
+    used = (
+        f", levels {in_dbfs(curve.lowest_dbfs)} to {in_dbfs(curve.highest_dbfs)}"
+        if curve.used[0].size
+        else ""
+    )
+    steps = f"{spec.frequency_hz:g} Hz tone in steps of {spec.step_db:g} dB held {spec.step_s:g} s{used}"
+    conditions = f"{steps}; {main.axis.words}"
+    compressed = conditions
+    if readings.compressed is not None:
+        section = readings.compressed
+        low, high = max(section.begin, curve.lowest_dbfs), min(section.end, curve.highest_dbfs)
+        compressed = f"straight part from {in_dbfs(low)} to {in_dbfs(high)}; {conditions}"
+    low_level = _widened(curve.low_level_gain, curve.axis_std_db)
+    makeup = low_level
+    if bypass is None:
+        reason = "there is no bypass capture to compare with"
+        makeup = Unmeasured("dB", reason, "record the bypass the same way and give it")
+    return {
+        "static.threshold": Entry(readings.threshold, conditions),
+        "static.threshold_1db": Entry(readings.threshold_1db, conditions),
+        "static.slope": Entry(readings.slope, compressed),
+        "static.ratio": Entry(readings.ratio, compressed),
+        "static.knee_width": Entry(readings.knee_width, conditions),
+        "static.low_level_gain": Entry(low_level, conditions),
+        "static.makeup_gain": Entry(makeup, conditions),
+        "static.max_reduction": Entry(readings.max_reduction, conditions),
+        "static.hysteresis": Entry(readings.hysteresis, conditions),
+        **_extras(readings, conditions),
+    }
+
+
+def _extras(readings: StaticReadings, conditions: str) -> dict[str, Entry]:
+    """Return readings that only some stages have."""
+    extras: dict[str, Entry] = {}
+    for name, bend in (("second", readings.second), ("lower", readings.lower)):
+        if bend is not None:
+            extras[f"static.{name}_threshold"] = Entry(bend.threshold, conditions)
+            extras[f"static.{name}_slope"] = Entry(bend.slope, conditions)
+    if isinstance(readings.saturation, Quantity):
+        extras["static.saturation_level"] = Entry(readings.saturation, conditions)
+    return extras
+
+
+def static_table(measured: list[MeasuredSteps]) -> Table:
+    """Return the rows of one or more sets of level steps in playing order."""
+    rows = [(one.nominal_hz, point) for one in measured for point in one.curve.points]
+    columns: dict[str, list[Cell]] = {
+        "input_dbfs": [point.input_dbfs for _, point in rows],
+        "output_dbfs": [point.output_dbfs for _, point in rows],
+        "gain_db": [point.gain_db for _, point in rows],
+        "std_db": [point.std_db for _, point in rows],
+        "direction": [point.direction for _, point in rows],
+        "settled": [point.settled for _, point in rows],
+        "used": [point.used for _, point in rows],
+        "frequency_hz": [frequency_hz for frequency_hz, _ in rows],
+        "remaining_db": [point.remaining_db for _, point in rows],
+        "saturated": [point.saturated for _, point in rows],
+    }
+    units = {"input_dbfs": "dBFS", "output_dbfs": "dBFS", "frequency_hz": "Hz"}
+    units |= dict.fromkeys(("gain_db", "std_db", "remaining_db"), "dB")
+    return Table(columns, {name: units.get(name, "") for name in columns})
+
+
+def _slope_table(curve: StaticCurve) -> Table:
+    """Local slope and ratio of the output against the input level; a ratio only where the slope is sure."""
+    levels, slopes, stds = local_slopes(curve) if curve.choice is not None else (np.empty(0),) * 3
+    ratios: list[Cell] = [
+        1 / float(slope) if slope > 2 * std else None for slope, std in zip(slopes, stds, strict=True)
+    ]
+    columns: dict[str, list[Cell]] = {
+        "input_dbfs": levels.tolist(),
+        "slope": slopes.tolist(),
+        "slope_std": stds.tolist(),
+        "ratio": ratios,
+    }
+    units = {"input_dbfs": "dBFS", "slope": "dB/dB", "slope_std": "dB/dB", "ratio": ":1"}
+    return Table(columns, units)
+
+
+def _widened(reading: Reading, std: float) -> Reading:
+    """Add the uncertainty of the input axis to a gain."""
+    if isinstance(reading, Unmeasured):
+        return reading
+    return Quantity.from_std(reading.value, float(np.hypot(reading.std, std)), reading.unit)

@@ -1,0 +1,1 @@
+"""Attack and release, and how they depend on programme."""

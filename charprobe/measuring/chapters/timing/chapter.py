@@ -1,0 +1,321 @@
+"""The timing chapter: attack and release at the reference step, and how they depend on the programme."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.estimators.timing.release_kind import ReleaseKind
+from charprobe.estimators.timing.times import EdgeTimes
+from charprobe.measuring.chapters.lookup import absent, held
+from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
+from charprobe.measuring.chapters.timing.findings import timing_findings
+from charprobe.measuring.chapters.timing.loop import open_loop_entry
+from charprobe.measuring.chapters.timing.rows import MOST_LEFT, Row, measure_rows
+from charprobe.measuring.chapters.timing.tables import gain_trace_table, timing_table
+from charprobe.measuring.chapters.timing.train import UNITS as TRAIN_UNITS
+from charprobe.measuring.chapters.timing.train import (
+    measure_train,
+    train_entries,
+    train_sentence,
+    train_tables,
+)
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Chapter, Entry, Health, Severity
+from charprobe.stimulus.recipe import MAX_RATE_HZ, BurstLengths, Bursts
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
+
+ATTACK_UNITS = {
+    "attack.delay": "s",
+    "attack.t50": "s",
+    "attack.t63": "s",
+    "attack.t90": "s",
+    "attack.within_2db": "s",
+    "attack.within_3db": "s",
+    "attack.initial_slope": "dB/ms",
+    "attack.overshoot": "dB",
+    "attack.lookahead": "s",
+}
+RELEASE_UNITS = {
+    "release.hold": "s",
+    "release.t50": "s",
+    "release.t63": "s",
+    "release.t90": "s",
+    "release.within_2db": "s",
+    "release.within_4db": "s",
+    "release.rate": "dB/s",
+    "release.stages": "1",
+    "release.tau_1": "s",
+    "release.tau_2": "s",
+    "release.tau_1_share": "%",
+}
+RECIPE = "quick"
+MEMORY_RECIPE = "standard"
+AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
+UNEVEN = 0.02  # share by which the depths of bursts may differ for their releases to be compared
+MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
+
+
+def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -> Chapter:
+    """Time attack and release of a setting from its bursts and burst_lengths segments.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Captures of the setting and, if there is one, of the bypass, which serves as dry reference.
+    static : StaticCurve or None
+        The static curve: a stage that only saturates reduces no gain, and has no times; and a release that
+        ends short of the settled gain at the low level is not finished.
+
+    Returns
+    -------
+    Chapter
+        Attack and release at the reference step; the tables `timing`, `gain_trace`, `attack_detail`,
+        `timing_definitions`, `burst_train` and `burst_train_trace`; health and findings.
+    """
+    if static is not None and static.only_saturates:
+        units = (
+            ATTACK_UNITS
+            | RELEASE_UNITS
+            | {
+                "release.memory": "1",
+                "release.open_loop_ratio": "1",
+                **TRAIN_UNITS,
+            }
+        )
+        return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
+    bursts = measure_rows(wet, bypass, Bursts, static)
+    lengths = measure_rows(wet, bypass, BurstLengths, static)
+    train = measure_train(wet, bypass)
+    rows = (*bursts, *lengths)
+    lengths = tuple(row for row in lengths if row.segment is lengths[0].segment)  # one depth
+    entries: dict[str, Entry] = {}
+    health: list[Health] = []
+    if bursts:
+        reference = _reference(bursts)
+        note = "" if bypass is not None else ", no bypass: stimulus levels, path not divided out"
+        entries |= {
+            k: Entry(v, reference.conditions + note) for k, v in reference_readings(reference).items()
+        }
+        health += _reference_health(reference, entries, wet.channel, wet.stimulus.recipe.name)
+    elif held(wet, Bursts):
+        entries |= {k: Entry(_inaudible(unit), "") for k, unit in (ATTACK_UNITS | RELEASE_UNITS).items()}
+    else:
+        entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
+    entries["release.open_loop_ratio"] = open_loop_entry(bursts, static)
+    entries["release.memory"] = _memory(lengths, wet)
+    entries |= train_entries(train, wet, static, bursts)
+    health += _gap_health(rows, wet.channel)
+    memory = entries["release.memory"].reading
+    if isinstance(memory, Quantity) and _remembers(memory, lengths):
+        health.append(_history(memory, lengths, wet.channel))
+    curves = {"timing": timing_table(rows), "gain_trace": gain_trace_table(rows)} if rows else {}
+    if bursts:
+        curves["attack_detail"] = attack_detail_table(bursts)
+        curves["timing_definitions"] = definitions_table(_reference(bursts))
+    curves |= train_tables(train)
+    findings = timing_findings(entries, bursts, lengths, static) if rows else ()
+    pumping = train_sentence(entries, train)
+    findings += (pumping,) if pumping else ()
+    return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
+
+
+def _saturated(unit: str) -> Unmeasured:
+    return Unmeasured(
+        unit,
+        "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
+        "none needed; look at the colour of the setting",
+    )
+
+
+def _inaudible(unit: str) -> Unmeasured:
+    return Unmeasured(
+        unit, "the bursts do not stand out of the noise", "check path and level, close idle mutes, and retake"
+    )
+
+
+def reference_readings(row: Row) -> dict[str, Reading]:
+    """Return every attack and release quantity that one burst condition gives, but for the memory."""
+    attack, release, kind = row.attack, row.release, row.release_kind
+    return {
+        "attack.delay": attack.delay,
+        "attack.t50": attack.t50,
+        "attack.t63": attack.t63,
+        "attack.t90": attack.t90,
+        "attack.within_2db": attack.within_2db,
+        "attack.within_3db": attack.within_3db,
+        "attack.initial_slope": attack.initial_slope,
+        "attack.overshoot": attack.overshoot,
+        "attack.lookahead": _lookahead(attack.start, row.attack_trace),
+        "release.hold": _hold(release, kind, row.release_trace),
+        "release.t50": release.t50,
+        "release.t63": release.t63,
+        "release.t90": release.t90,
+        "release.within_2db": release.within_2db,
+        "release.within_4db": release.within_4db,
+        **_kind_readings(kind, release),
+    }
+
+
+def _reference(rows: Sequence[Row]) -> Row:
+    return next((row for row in rows if _is_reference(row)), rows[0])
+
+
+def _is_reference(row: Row) -> bool:
+    return isinstance(row.segment.spec, Bursts) and row.segment.spec.reference
+
+
+def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Reading]:
+    if kind is not None:
+        return {
+            "release.rate": kind.rate,
+            "release.stages": kind.stages,
+            "release.tau_1": kind.tau_1,
+            "release.tau_2": kind.tau_2,
+            "release.tau_1_share": kind.share_1,
+        }
+    why = times.t63
+    if isinstance(why, Quantity):
+        reason = (
+            f"{100 * times.left:.0f} % of the recovery was still to come: one stage cannot be told from two"
+        )
+        why = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
+    units = {"rate": "dB/s", "stages": "1", "tau_1": "s", "tau_2": "s", "tau_1_share": "%"}
+    return {f"release.{name}": Unmeasured(unit, why.reason, why.next) for name, unit in units.items()}
+
+
+def _lookahead(start: Reading, trace: GainTrace) -> Reading:
+    if isinstance(start, Unmeasured):
+        return Unmeasured("s", start.reason, start.next)
+    if start.high < -AHEAD * trace.resolution_s:
+        return Quantity(-start.value, -start.high, -start.low, "s")
+    bound = max(AHEAD * trace.resolution_s, -start.low)
+    reason = "the gain does not move before the edge, as far as this capture resolves"
+    return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
+
+
+def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Reading:
+    fitted = kind.hold if kind is not None else times.start
+    hold = fitted if isinstance(fitted, Quantity) else times.start
+    if isinstance(hold, Unmeasured):
+        return Unmeasured("s", hold.reason, hold.next, hold.at_most, hold.at_least)
+    scale = kind.tau_1 if kind is not None and isinstance(kind.tau_1, Quantity) else times.t63
+    # a dead time below a hundredth of the time constant is the law's own misfit, not a hold
+    bound = max(trace.resolution_s, 0.01 * scale.value if isinstance(scale, Quantity) else 0.0)
+    if hold.low > bound:
+        return hold
+    reason = "the release starts at the edge, as far as this capture resolves"
+    return Unmeasured(
+        "s", reason, "raise the sampling rate to tighten the bound", at_most=max(bound, hold.high)
+    )
+
+
+def _memory(rows: Sequence[Row], wet: Take) -> Entry:
+    if len(rows) < 2 and held(wet, BurstLengths):
+        return Entry(_inaudible("1"), "")
+    if len(rows) < 2:
+        return absent(wet, BurstLengths, {"release.memory": "1"}, recipe=MEMORY_RECIPE)["release.memory"]
+    shortest, longest = min(rows, key=lambda r: r.hold_s), max(rows, key=lambda r: r.hold_s)
+    short, long = shortest.release.t63, longest.release.t63
+    conditions = (
+        f"bursts of {longest.hold_s:g} s and {shortest.hold_s:g} s, {number_text(longest.from_dbfs, 1)} to "
+        f"{number_text(longest.to_dbfs, 1)} dBFS, carrier {longest.carrier_hz:g} Hz"
+    )
+    if isinstance(short, Quantity) and isinstance(long, Quantity):
+        ratio = long.value / short.value
+        relative = ((long.std / long.value) ** 2 + (short.std / short.value) ** 2) ** 0.5
+        return Entry(Quantity.from_std(ratio, ratio * relative, "1"), conditions)
+    missing = short if isinstance(short, Unmeasured) else long
+    assert isinstance(missing, Unmeasured)
+    bound = None
+    if isinstance(short, Quantity) and isinstance(long, Unmeasured) and long.at_least:
+        bound = long.at_least / short.high
+    return Entry(Unmeasured("1", missing.reason, missing.next, at_least=bound), conditions)
+
+
+def _remembers(memory: Quantity, rows: Sequence[Row]) -> bool:
+    """Tell memory from a burst that was merely too short for the attack to finish."""
+    depths = [abs(row.release.change.value) for row in rows if isinstance(row.release.change, Quantity)]
+    even = bool(depths) and max(depths) < (1 + UNEVEN) * min(depths)
+    return even and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY)
+
+
+def _finer(row: Row, recipe: str) -> str:
+    """Say which stimulus would resolve more, as a command."""
+    trace = row.attack_trace
+    rate_hz = 1 / trace.sample_s
+    if trace.repeats == 1:
+        return "a recipe with carrier phases, such as standard, resolves more."
+    if rate_hz < 0.75 * MAX_RATE_HZ:
+        finer_ms = 1e3 * trace.resolution_s * rate_hz / MAX_RATE_HZ
+        return (
+            f"the same recipe at {MAX_RATE_HZ} Hz (charprobe stimulus {recipe} --rate {MAX_RATE_HZ} --out "
+            f"FILE.wav) resolves {finer_ms:.2g} ms."
+        )
+    return "no shipped recipe resolves more."
+
+
+def _reference_health(row: Row, entries: dict[str, Entry], channel: int, recipe: str) -> list[Health]:
+    limit = row.attack_trace.resolution_s
+    low = tuple(
+        name
+        for name, entry in entries.items()
+        if name.startswith(("attack.t", "attack.within", "release.t"))
+        and isinstance(entry.reading, Unmeasured)
+        and entry.reading.at_most is not None
+        and "resolves" in entry.reading.reason
+    )
+    out = []
+    if low:
+        message = (
+            f"Attack at most {limit * 1e3:.3g} ms: the limit of {row.attack_trace.repeats} bursts of a "
+            f"{row.carrier_hz:g} Hz carrier at this sampling rate. Bounds are given instead of numbers; "
+            f"{_finer(row, recipe)}"
+        )
+        out.append(Health("below-resolution", "note", message, channel, row.start_s, row.end_s))
+    if not row.attack.settled:
+        message = (
+            f"The gain was still falling at the end of the {row.hold_s:g} s burst: attack times are bounds. "
+            "Use a recipe with a longer hold, such as timing."
+        )
+        out.append(Health("unsettled", "warn", message, channel, row.start_s, row.end_s))
+    return out
+
+
+def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
+    """One finding for all conditions whose recovery was not seen to its end."""
+    short = [row for row in rows if _unfinished(row) or row.starts_short_db]
+    if not short:
+        return []
+    row = next((r for r in short if _is_reference(r)), short[0])
+    least = row.release.t90.at_least if isinstance(row.release.t90, Unmeasured) else None
+    known = "" if not least else f" t90 is at least {least:.3g} s."
+    others = "" if len(short) == 1 else f" So were {len(short) - 1} other conditions; see the table `timing`."
+    if row.starts_short_db:
+        others += (
+            f" Each burst starts {row.starts_short_db:.2g} dB below the gain at rest, which makes its attack "
+            "times doubtful."
+        )
+    message = (
+        f"Release unfinished {row.release.end_s:.3g} s after the {row.hold_s:g} s burst to "
+        f"{number_text(row.to_dbfs, 1)} dBFS.{known}{others} Use a recipe with longer gaps, such as timing."
+    )
+    severity: Severity = "warn" if _is_reference(row) else "note"
+    return [Health("gap-too-short", severity, message, channel, row.start_s, row.end_s)]
+
+
+def _unfinished(row: Row) -> bool:
+    beyond = isinstance(row.release.t90, Unmeasured) and row.release.t90.at_least is not None
+    return not row.release.settled or row.release.left > MOST_LEFT or beyond
+
+
+def _history(memory: Quantity, rows: Sequence[Row], channel: int) -> Health:
+    holds = [row.hold_s for row in rows]
+    message = (
+        f"The release depends on what came before: {memory.value:.2f} times as long after {max(holds):g} s "
+        f"of high level as after {min(holds):g} s. One release time does not describe it; see the table "
+        "`timing`."
+    )
+    return Health("history-dependent", "note", message, channel, rows[0].start_s, rows[-1].end_s)

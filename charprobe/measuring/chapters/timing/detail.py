@@ -1,0 +1,84 @@
+"""Attack detail and the conversion between definitions: the tables beside the named times."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from charprobe.estimators.timing.crossing import value_at
+from charprobe.estimators.timing.definitions import under_every_definition
+from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
+from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.profile.entry import Cell, Table, cell_of
+from charprobe.values.quantity import Quantity
+
+MOMENTS_S = (0.001, 0.003, 0.01)  # at which the reduction reached is told
+MARGINS_DB = (1, 3, 6)
+AROUND = 0.15  # share of a moment over which the gain there is read on either side
+SAME_LEVEL_DB = 0.5
+
+
+def definitions_table(row: Row) -> Table:
+    """Attack and release of one condition under every definition; bounds and misfits are empty cells."""
+    attack = {d.words: cell_of(d.reading) for d in under_every_definition(row.attack_trace)}
+    release = {d.words: cell_of(d.reading) for d in under_every_definition(row.release_trace)}
+    words = list(attack or release)
+    columns: dict[str, list[Cell]] = {
+        "definition": list(words),
+        "attack_s": [attack.get(w) for w in words],
+        "release_s": [release.get(w) for w in words],
+    }
+    return Table(columns, {"definition": "", "attack_s": "s", "release_s": "s"})
+
+
+def attack_detail_table(rows: Sequence[Row]) -> Table:
+    """What passes before the gain has moved, per condition: level above the settled one, and for how long."""
+    columns: dict[str, list[Cell]] = {
+        "from_dbfs": [row.from_dbfs for row in rows],
+        "to_dbfs": [row.to_dbfs for row in rows],
+        "hold_s": [row.hold_s for row in rows],
+        "passes_db": [passes_db(row) for row in rows],
+    }
+    readings = [{d.words: d.reading for d in under_every_definition(row.attack_trace)} for row in rows]
+    for margin in MARGINS_DB:
+        words = f"last time outside {margin} dB of the settled gain"
+        columns[f"above_{margin}db_s"] = [cell_of(r[words]) if words in r else None for r in readings]
+    for moment in MOMENTS_S:
+        name = f"reduction_at_{moment * 1e3:g}ms_db"
+        columns[name] = [_reduction_at(row, moment) for row in rows]
+    units = {"from_dbfs": "dBFS", "to_dbfs": "dBFS", "hold_s": "s"}
+    return Table(columns, {name: units.get(name, "s" if name.endswith("_s") else "dB") for name in columns})
+
+
+def passes_db(row: Row) -> float | None:
+    """How far the output first rises above where it settles; None if it never settled."""
+    if not (isinstance(row.attack.change, Quantity) and isinstance(row.attack.after, Quantity)):
+        return None
+    start = row.attack.start
+    ahead = isinstance(start, Quantity) and start.high < -2 * row.attack_trace.resolution_s
+    if not ahead:
+        return -row.attack.change.value
+    # with look-ahead part of the way is done when the edge comes out
+    there = value_at(row.attack_trace, row.attack_trace.resolution_s, reach_s=row.attack_trace.resolution_s)
+    return None if there is None else there.value - row.attack.after.value
+
+
+def step_meaning(rows: Sequence[Row]) -> StepDependence | None:
+    """Compare the steps that share the reference's low level and carrier."""
+    if not rows:
+        return None
+    first = next((row for row in rows if getattr(row.segment.spec, "reference", False)), rows[0])
+    same = [
+        StepTimes(abs(row.reduction_db), row.attack.t63, row.release.t63)
+        for row in rows
+        if row.reduction_db is not None
+        and abs(row.from_dbfs - first.from_dbfs) < SAME_LEVEL_DB
+        and row.carrier_hz == first.carrier_hz
+    ]
+    return step_dependence(same)
+
+
+def _reduction_at(row: Row, moment_s: float) -> float | None:
+    if not isinstance(row.attack.before, Quantity) or moment_s > row.attack.end_s:
+        return None
+    there = value_at(row.attack_trace, moment_s, reach_s=AROUND * moment_s)
+    return None if there is None else row.attack.before.value - there.value

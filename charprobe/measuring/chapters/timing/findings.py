@@ -1,0 +1,123 @@
+"""Plain sentences about attack and release, each drawn from the readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
+from charprobe.measuring.chapters.timing.loop import loop_sentence
+from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.profile.entry import Entry
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
+
+LEAST_OVER_DB = 3.0
+
+
+def timing_findings(
+    entries: Mapping[str, Entry],
+    bursts: Sequence[Row],
+    lengths: Sequence[Row],
+    static: StaticCurve | None,
+) -> tuple[str, ...]:
+    """Return what a recordist needs to know of the timing, in plain sentences."""
+    reference = next((row for row in bursts if getattr(row.segment.spec, "reference", False)), None)
+    reference = reference or (bursts[0] if bursts else None)
+    out = []
+    if reference is not None:
+        out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
+    out.append(_steps(bursts))
+    if reference is not None:
+        ratio, memory = entries["release.open_loop_ratio"].reading, entries["release.memory"].reading
+        out.append(loop_sentence(ratio, reference, memory, static))
+    out.append(_memory(entries, lengths))
+    return tuple(sentence for sentence in out if sentence)
+
+
+def seconds(value: float) -> str:
+    """Return a time in ms or s, three figures."""
+    return f"{value * 1e3:.3g} ms" if abs(value) < 1 else f"{value:.3g} s"
+
+
+def _attack(entries: Mapping[str, Entry], row: Row) -> str:
+    t63, t90 = entries["attack.t63"].reading, entries["attack.t90"].reading
+    step = f"from {number_text(row.from_dbfs, 1)} to {number_text(row.to_dbfs, 1)} dBFS"
+    if isinstance(t63, Quantity) and isinstance(t90, Quantity) and row.reduction_db is not None:
+        sign = "reduction" if row.reduction_db > 0 else "lift"
+        ahead = entries["attack.lookahead"].reading
+        early = ""
+        if isinstance(ahead, Quantity):
+            early = f"; the gain starts to move {seconds(ahead.value)} before the edge"
+        depth = f"{abs(row.reduction_db):.1f} dB of {sign}"
+        return (
+            f"Attack {seconds(t63.value)} to 63 % and {seconds(t90.value)} to 90 % of {depth}, {step}{early}."
+        )
+    return _bound("Attack to 63 %", t63, step)
+
+
+def _passes(entries: Mapping[str, Entry], row: Row) -> str:
+    over, above = passes_db(row), entries["attack.within_3db"].reading
+    if over is None or over < LEAST_OVER_DB or not isinstance(above, Quantity) or above.value <= 0:
+        return ""
+    return (
+        f"At that step the output first rises {over:.1f} dB above where it settles, and stays more than 3 dB "
+        f"above for {seconds(above.value)}."
+    )
+
+
+def _steps(bursts: Sequence[Row]) -> str:
+    found = step_meaning(bursts)
+    if found is None:
+        return ""
+    span = f"from {found.smallest_db:.1f} to {found.largest_db:.1f} dB of gain change"
+    if found.meaning == "smoothing after the log":
+        return f"Attack and release do not depend on the step {span}: gain or level is smoothed in dB."
+    ratios = f"attack x {found.attack_ratio.value:.2f}, release x {found.release_ratio.value:.2f}"
+    if found.meaning == "smoothing before the log":
+        return f"Times depend on the step {span} ({ratios}): amplitude or power is smoothed before the log."
+    return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
+
+
+def _release(entries: Mapping[str, Entry], row: Row) -> str:
+    t63, kind = entries["release.t63"].reading, row.release_kind
+    if not isinstance(t63, Quantity):
+        return _bound(
+            "Release to 63 %", t63, f"after {seconds(row.hold_s)} at {number_text(row.to_dbfs, 1)} dBFS"
+        )
+    text = f"Release {seconds(t63.value)} to 63 %"
+    if kind is None:
+        return text + "."
+    if (
+        isinstance(kind.tau_2, Quantity)
+        and isinstance(kind.tau_1, Quantity)
+        and isinstance(kind.share_1, Quantity)
+    ):
+        share = f"{kind.share_1.value:.0f} % with {seconds(kind.tau_1.value)}"
+        return f"{text}, in two stages: {share}, the rest with {seconds(kind.tau_2.value)}."
+    if isinstance(kind.rate, Quantity):
+        return f"{text}, a straight line of {abs(kind.rate.value):.3g} dB/s: smoothing stands before the log."
+    if isinstance(kind.tau_1, Quantity):
+        hold = entries["release.hold"].reading
+        after = f" after a hold of {seconds(hold.value)}" if isinstance(hold, Quantity) else ""
+        return f"{text}, one exponential in dB of {seconds(kind.tau_1.value)}{after}."
+    return f"{text}, of a shape that neither exponentials nor a straight line describe."
+
+
+def _memory(entries: Mapping[str, Entry], lengths: Sequence[Row]) -> str:
+    memory = entries["release.memory"].reading
+    if not isinstance(memory, Quantity) or len(lengths) < 2:
+        return ""
+    holds = sorted(row.hold_s for row in lengths)
+    span = f"bursts of {seconds(holds[0])} and {seconds(holds[-1])}"
+    if memory.low <= 1 <= memory.high or abs(memory.value - 1) < 0.03:
+        return f"The release is the same after {span}: no memory."
+    return f"The release differs by a factor of {memory.value:.2f} between {span}."
+
+
+def _bound(what: str, reading: Reading, where: str) -> str:
+    if isinstance(reading, Unmeasured) and reading.at_most is not None:
+        return f"{what}: at most {seconds(reading.at_most)} {where}, the limit of this capture."
+    if isinstance(reading, Unmeasured) and reading.at_least:
+        return f"{what}: at least {seconds(reading.at_least)} {where}; it was not finished."
+    return ""

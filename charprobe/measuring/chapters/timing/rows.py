@@ -1,0 +1,188 @@
+"""One row per burst condition: gain traces and times of both edges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.phase_set import Burst, NoCarrierError, bursts_of
+from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
+from charprobe.estimators.timing.settling import gain_before
+from charprobe.estimators.timing.times import EdgeTimes, time_edge
+from charprobe.measuring.chapters.lookup import counterpart, held
+from charprobe.measuring.chapters.timing.rest import gain_at_rest
+from charprobe.placing.take import Take
+from charprobe.stimulus.recipe import BurstLengths, Bursts
+from charprobe.stimulus.timetable import Segment
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
+
+START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
+MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
+MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
+
+
+@dataclass(frozen=True)
+class Row:
+    """What one phase set of bursts shows: both gain traces, their times and kinds.
+
+    `starts_short_db` is how far the gain before the attack lies below the one at rest, where that is sure,
+    else 0; `release_kind` is None where the edge has no time to classify. `start_s` and `end_s`
+    are seconds from the first sample of the capture.
+    """
+
+    segment: Segment
+    carrier_hz: float
+    hold_s: float
+    attack_trace: GainTrace
+    release_trace: GainTrace
+    attack: EdgeTimes
+    release: EdgeTimes
+    starts_short_db: float
+    release_kind: ReleaseKind | None
+    start_s: float
+    end_s: float
+
+    @property
+    def from_dbfs(self) -> float:
+        """Low level on the input axis."""
+        return self.attack_trace.from_dbfs
+
+    @property
+    def to_dbfs(self) -> float:
+        """High level on the input axis."""
+        return self.attack_trace.to_dbfs
+
+    @property
+    def reduction_db(self) -> float | None:
+        """Gain reduction that the step brings out, positive; None if it never settled."""
+        change = self.attack.change
+        return -change.value if isinstance(change, Quantity) else None
+
+    @property
+    def conditions(self) -> str:
+        """The conditions in words."""
+        depth = self.reduction_db
+        reduction = "" if depth is None else f", {depth:.2f} dB of reduction"
+        return (
+            f"{number_text(self.from_dbfs, 1)} to {number_text(self.to_dbfs, 1)} dBFS{reduction}, "
+            f"carrier {self.carrier_hz:g} Hz, hold {self.hold_s:g} s, {self.attack_trace.repeats} bursts"
+        )
+
+
+def measure_rows(
+    wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths], static: StaticCurve | None
+) -> tuple[Row, ...]:
+    """Measure every phase set of one kind of segment, in playing order, but for those too short or silent."""
+    rows: list[Row] = []
+    for segment in held(wet, kind):
+        dry = counterpart(bypass, segment)
+        reference = bypass.segment(dry) if bypass is not None and dry is not None else None
+        capture = wet.segment(segment)
+        for bursts in _phase_sets(segment):
+            try:
+                rows.append(_row(wet, segment, bursts, capture, reference, static))
+            except (SegmentTooShortError, NoCarrierError):
+                continue
+    return tuple(rows)
+
+
+def _phase_sets(segment: Segment) -> Iterator[tuple[Burst, ...]]:
+    """Bursts of one hold each, in playing order."""
+    sets: dict[int, list[Burst]] = {}
+    for burst in bursts_of(segment.tones):
+        sets.setdefault(burst.hold.length, []).append(burst)
+    return (tuple(bursts) for bursts in sets.values())
+
+
+def _row(
+    wet: Take,
+    segment: Segment,
+    bursts: tuple[Burst, ...],
+    capture: Cut,
+    bypass: Cut | None,
+    static: StaticCurve | None,
+) -> Row:
+    attack_trace, release_trace = trace_edges(capture, bursts=bursts, bypass=bypass)
+    attack = time_edge(attack_trace, rest_db=None)
+    lead_db = attack.before.value if isinstance(attack.before, Quantity) else None
+    rest = gain_at_rest(
+        static,
+        from_dbfs=attack_trace.from_dbfs,
+        to_dbfs=attack_trace.to_dbfs,
+        held_db=gain_before(release_trace).value_db,
+    )
+    release = time_edge(release_trace, rest_db=lead_db, rest=rest)
+    short_db = _starts_short_db(attack, rest)
+    return Row(
+        segment,
+        bursts[0].hold.frequency_hz,
+        bursts[0].hold.length / capture.rate_hz,
+        attack_trace,
+        release_trace,
+        _from_elsewhere(attack, short_db) if short_db else attack,
+        release,
+        short_db,
+        _kind(release_trace, release),
+        wet.capture_time_s(bursts[0].lead.start),
+        wet.capture_time_s(bursts[-1].release.stop),
+    )
+
+
+def _starts_short_db(attack: EdgeTimes, rest: Quantity | None) -> float:
+    if rest is None or not isinstance(attack.before, Quantity):
+        return 0.0
+    missing = rest.value - attack.before.value
+    return missing if missing > START_OF * math.hypot(attack.before.std, rest.std) else 0.0
+
+
+def _from_elsewhere(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
+    """Doubt the times of an attack that starts so far from rest, by that share of its change."""
+    if not isinstance(attack.change, Quantity):
+        return attack
+    share = missing_db / abs(attack.change.value)
+
+    def doubted(time: Reading) -> Reading:
+        if isinstance(time, Quantity) and share <= MOST_SHORT:
+            return Quantity.from_std(time.value, math.hypot(time.std, share * time.value), "s")
+        reason = (
+            f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
+        )
+        return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
+
+    start, speed = attack.start, attack.initial_slope
+    if isinstance(start, Quantity) and isinstance(speed, Quantity) and speed.value != 0:
+        # a gain still rising at the edge looks as if it had turned before it
+        aside_s = 1e-3 * missing_db / abs(speed.value)
+        start = Quantity.from_std(start.value, math.hypot(start.std, aside_s), "s")
+    return replace(
+        attack,
+        start=start,
+        t50=doubted(attack.t50),
+        t63=doubted(attack.t63),
+        t90=doubted(attack.t90),
+        within_2db=doubted(attack.within_2db),
+        within_3db=doubted(attack.within_3db),
+        within_4db=doubted(attack.within_4db),
+    )
+
+
+def _kind(trace: GainTrace, times: EdgeTimes) -> ReleaseKind | None:
+    known = isinstance(times.before, Quantity) and isinstance(times.after, Quantity)
+    if not (known and isinstance(times.t63, Quantity) and times.t63.value > trace.resolution_s):
+        return None
+    if times.left > MOST_LEFT:
+        return None
+    assert isinstance(times.before, Quantity) and isinstance(times.after, Quantity)
+    return classify_movement(
+        trace,
+        before_db=times.before.value,
+        after_db=times.after.value,
+        after_std_db=times.after.std,
+        t63_s=times.t63.value,
+    )

@@ -1,0 +1,130 @@
+"""From capture to profile: the only place where the steps meet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from charprobe import __version__
+from charprobe.files.source import Source
+from charprobe.measuring.chapters.colour.chapter import colour_chapter
+from charprobe.measuring.chapters.link import link_chapter
+from charprobe.measuring.chapters.noise import noise_chapter
+from charprobe.measuring.chapters.path import path_chapter
+from charprobe.measuring.chapters.response import passage_of, response_chapter
+from charprobe.measuring.chapters.static.chapter import static_chapter
+from charprobe.measuring.chapters.timing.chapter import timing_chapter
+from charprobe.measuring.health.copies import sound_hash
+from charprobe.measuring.health.judge import Judged, judge_capture
+from charprobe.measuring.health.pairs import judge_pair
+from charprobe.placing.take import Take
+from charprobe.profile import glossary
+from charprobe.profile.entry import Chapter, Entry, Health
+from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.quantity import Quantity, Unmeasured
+
+
+def characterise(
+    capture: Source, stimulus: Stimulus, *, channel: int, setting: str, bypass: Source | None
+) -> Profile:
+    """Measure one channel of one setting.
+
+    Parameters
+    ----------
+    capture : Source
+        Recording of the stimulus through the stage.
+    stimulus : Stimulus
+        What was played.
+    channel : int >= 1
+        Channel of the capture, counted from 1.
+    setting : str
+        The user's name of the setting.
+    bypass : Source or None
+        Recording of the same stimulus with the stage off, same path; its channel of the same number, or
+        its only one, is used.
+
+    Returns
+    -------
+    Profile
+        Every quantity the recipe can speak to, each with its interval or the reason why there is none.
+
+    Raises
+    ------
+    AlignmentError
+        If the stimulus is not in the capture, or not in the bypass.
+    CharprobeError
+        If the capture has no such channel.
+    """
+    judged = judge_capture(capture, stimulus, channel - 1)
+    if bypass is None:
+        return characterise_judged(judged, None, setting=setting)
+    dry = judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1)
+    return characterise_judged(judged, dry, setting=setting)
+
+
+def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str) -> Profile:
+    """Measure a judged capture against a judged bypass, which may serve many; see `characterise`."""
+    wet, found = capture
+    dry = None
+    if bypass is not None:
+        dry, _ = bypass
+        found += judge_pair(capture, bypass)
+    chapters = _chapters(wet, dry)
+    health = found + tuple(item for chapter in chapters for item in chapter.health)
+    quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
+    alignment, source, stimulus = wet.alignment, wet.source, wet.stimulus
+    return Profile(
+        setting=setting,
+        channel=wet.channel + 1,
+        capture=CaptureFacts(
+            file=source.name,
+            sha256=source.sha256(),
+            rate_hz=source.rate_hz,
+            bits=source.facts.bits,
+            channels=source.channels,
+            duration_s=source.facts.duration_s,
+            sound_sha256=sound_hash(wet),
+        ),
+        stimulus=StimulusFacts(stimulus.recipe.name, stimulus.recipe.hash, stimulus.take, stimulus.rate_hz),
+        alignment=AlignmentFacts(
+            alignment.delay_samples.value, alignment.drift_ppm.value, alignment.polarity
+        ),
+        quantities=withheld(quantities, health),
+        curves={name: table for chapter in chapters for name, table in chapter.curves.items()},
+        health=tuple(item.for_people() for item in health),
+        findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
+        made_with=MadeWith(
+            __version__, {"channel": wet.channel + 1, "bypass": None if dry is None else dry.source.name}
+        ),
+    )
+
+
+def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
+    static, curve = static_chapter(wet, dry)
+    response = response_chapter(wet, dry, curve)
+    timing = timing_chapter(wet, dry, curve)
+    return (
+        static,
+        timing,
+        colour_chapter(wet, dry, curve, passage=passage_of(response), timing=timing),
+        response,
+        noise_chapter(wet, dry),
+        link_chapter(wet, dry, curve),
+        path_chapter(wet, dry),
+    )
+
+
+def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[str, Entry]:
+    """Take back every quantity that a health finding withholds, by its name or its group's.
+
+    The finding's message becomes the reason; what was not measured anyway keeps its own reason and bound.
+    """
+    kept = dict(quantities)
+    for item in health:
+        reason = f"{item.code}: {item.message}"
+        for own, entry in quantities.items():
+            named = own in item.withholds or own.split(".")[0] in item.withholds
+            if named and isinstance(entry.reading, Quantity):
+                reading = Unmeasured(glossary.term(own).unit, reason, "mend that and retake")
+                kept[own] = Entry(reading, entry.conditions)
+    return kept

@@ -1,0 +1,1 @@
+"""What is wrong with a capture, where, and what it costs."""

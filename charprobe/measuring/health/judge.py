@@ -1,0 +1,120 @@
+"""One capture judged and placed: everything known about it before a number is drawn from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from charprobe.files.source import Source
+from charprobe.measuring.health.clock_wander import check_clock_wander
+from charprobe.measuring.health.continuity import check_continuity
+from charprobe.measuring.health.file_facts import check_file
+from charprobe.measuring.health.foreign_sounds import check_foreign_sounds
+from charprobe.measuring.health.foreign_tones import check_foreign_tones
+from charprobe.measuring.health.groups import lost_groups
+from charprobe.measuring.health.idle_mute import check_idle_mute
+from charprobe.measuring.health.lossy import check_lossy
+from charprobe.measuring.health.marker_levels import check_marker_levels
+from charprobe.measuring.health.markers import check_marker_edges
+from charprobe.measuring.health.normalised import check_round_peak
+from charprobe.measuring.health.placement import check_placement
+from charprobe.measuring.health.quiet import quiet_spectrum
+from charprobe.measuring.health.sample_facts import sample_facts_of
+from charprobe.measuring.health.second_path import check_second_path
+from charprobe.measuring.health.sides import check_sides
+from charprobe.placing.take import Take, place_take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.errors import CharprobeError
+
+DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
+CLIPPED = ("clipped",)  # nor do tones that this touches
+IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
+MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
+Judged = tuple[Take, tuple[Health, ...]]
+
+
+def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
+    """Place one channel of a capture and gather what is wrong with it.
+
+    Parameters
+    ----------
+    source : Source
+        The capture.
+    stimulus : Stimulus
+        What was played.
+    channel : int
+        Channel, from 0.
+
+    Returns
+    -------
+    take : Take
+        The channel on the stimulus clock; stretches that no result may come from are marked in it.
+    health : tuple of Health
+        Findings about this channel and about the file.
+
+    Raises
+    ------
+    AlignmentError
+        If the stimulus is not there.
+    CharprobeError
+        If there is no such channel.
+    """
+    if not 0 <= channel < source.channels:
+        raise CharprobeError(
+            f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no "
+            f"channel {channel + 1}: choose one with --channel"
+        )
+    take = place_take(source, stimulus, channel)
+    paths = tuple(check_second_path(take))
+    facts = sample_facts_of(source)
+    found = (
+        *(item for item in check_file(source, facts) if item.channel in (None, channel)),
+        *check_round_peak(take, facts[channel]),
+        *check_placement(take),
+        *check_continuity(take),
+        *check_clock_wander(take),
+        *check_sides(take),
+        *paths,
+        *_in_pauses(take, second_path=bool(paths)),
+    )
+    if not {item.code for item in found} & MISPLACED:
+        found += tuple(check_foreign_sounds(take))
+    if all(item.code != "gain-step" for item in found):
+        found += (*check_marker_levels(take), *check_marker_edges(take))
+    take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
+    return take, tuple(_with_cost(take, item) for item in found)
+
+
+def _with_cost(take: Take, item: Health) -> Health:
+    """Name the groups that damage found in the file itself leaves without a segment."""
+    if item.code not in IN_THE_FILE or item.withholds or item.start_s is None or item.end_s is None:
+        return item
+    first, last = item.start_s, item.end_s
+    touched = [
+        segment
+        for segment in take.stimulus.segments
+        if take.capture_time_s(float(segment.span.start)) < last
+        and take.capture_time_s(float(segment.span.stop)) > first
+        and take.spoils(segment)
+    ]
+    return replace(item, withholds=lost_groups(take, touched))
+
+
+def _in_pauses(take: Take, *, second_path: bool) -> tuple[Health, ...]:
+    """What the pauses show; a second path may be the earlier one, and then it sounds before its time."""
+    mute = check_idle_mute(take)
+    spectrum = quiet_spectrum(take)
+    if spectrum is None:
+        return tuple(mute)
+    lossy = [] if second_path else check_lossy(take, spectrum)
+    return (*check_foreign_tones(take, spectrum), *lossy, *mute)
+
+
+def _spans(take: Take, found: tuple[Health, ...], codes: tuple[str, ...]) -> tuple[tuple[float, float], ...]:
+    """Stretches that findings of some codes name, in capture samples."""
+    rate_hz = take.source.rate_hz
+    return tuple(
+        (item.start_s * rate_hz, item.end_s * rate_hz)
+        for item in found
+        if item.code in codes and item.start_s is not None and item.end_s is not None
+    )

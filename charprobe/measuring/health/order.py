@@ -1,0 +1,137 @@
+"""Whether everything sounds where it was played: segments and pieces of them that stand somewhere else."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.measuring.health.groups import groups_of, lost_groups
+from charprobe.placing.segment_search import (
+    BANDS,
+    LEAD_HOPS,
+    band_levels,
+    hop_samples,
+    matches,
+    segment_levels,
+)
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.timetable import Segment, Stimulus
+from charprobe.values.clock_text import clock_text
+from charprobe.values.cut import Array
+
+FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
+NEAR_HOPS = 3  # by which a place may be off
+PIECE_HOPS = 50  # half a second
+AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
+FAR_HOPS = 100  # a piece found nearer belongs to its neighbours
+SOUNDING_DB = 2.0  # mean over bands and time, above the floor
+FEWEST_PIECES = 2
+
+
+def check_order(take: Take) -> list[Health]:
+    """Look for segments and their pieces at their places: codes ``reordered``, ``stimulus-not-found``.
+
+    A segment counts as absent when nothing like it sounds at its place; it counts as moved when it stands
+    somewhere else. A piece counts as exchanged when what sounds in its place is another piece of the
+    stimulus, so mutes, gates and foreign sounds never count.
+
+    Parameters
+    ----------
+    take : Take
+        A placed capture; it is read once.
+    """
+    source, place, stimulus = take.source, take.alignment, take.stimulus
+    hop = hop_samples(stimulus.rate_hz)
+    base = max(0, round(place.capture_index(0.0) / hop) - AROUND_HOPS)
+    end = round(place.capture_index(float(stimulus.length)) / hop) + AROUND_HOPS
+    levels = band_levels(source, take.channel, start=base * hop, stop=end * hop, gain_db=place.gain_db)
+    patterns = {s.span.start: segment_levels(s, rate_hz=stimulus.rate_hz) for s in stimulus.alike}
+    elsewhere: list[tuple[float, str]] = []
+    absent: list[Segment] = []
+    for segment in stimulus.alike:
+        if segment.spec.kind == "silence" or not take.holds(segment):
+            continue
+        match = matches(patterns[segment.span.start], levels)
+        row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS - base
+        here = match[max(0, row - NEAR_HOPS) : row + NEAR_HOPS + 1]
+        if match.size == 0 or here.size == 0 or here.max() >= FOUND:
+            continue
+        best = int(np.argmax(match))
+        if match[best] >= ELSEWHERE:
+            at_s = (base + best + LEAD_HOPS) * hop / stimulus.rate_hz
+            elsewhere.append((at_s, f"{segment.spec.name!r} at {clock_text(at_s)}"))
+        else:
+            absent.append(segment)
+    if not elsewhere:
+        elsewhere = _exchanged(take, levels, _timetable(stimulus, patterns), base=base)
+    lost = [_absent(take, segment) for segment in absent]
+    return [_reordered(take, elsewhere), *lost] if elsewhere else lost
+
+
+def _timetable(stimulus: Stimulus, patterns: dict[int, Array]) -> Array:
+    """Levels of the whole stimulus as it was played, shape (hops, bands)."""
+    hop = hop_samples(stimulus.rate_hz)
+    rows = np.zeros((stimulus.length // hop + 1, BANDS))
+    for start, pattern in patterns.items():
+        first = round(start / hop)
+        sounding = pattern[LEAD_HOPS:-LEAD_HOPS]
+        rows[first : first + sounding.shape[0]] = sounding[: rows.shape[0] - first]
+    return rows
+
+
+def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[tuple[float, str]]:
+    """Pieces in whose place another piece of the stimulus sounds: time in s and words for each.
+
+    `levels` begin `base` hops after the capture's first sample.
+    """
+    rate_hz = take.stimulus.rate_hz
+    hop = hop_samples(rate_hz)
+    found = []
+    for segment in take.stimulus.alike:
+        if segment.spec.kind == "silence":
+            continue
+        for first in range(segment.span.start // hop, segment.span.stop // hop - PIECE_HOPS, PIECE_HOPS):
+            row = round(take.alignment.capture_index(float(first * hop)) / hop) - base
+            around = levels[max(0, row - NEAR_HOPS) : row + PIECE_HOPS + NEAR_HOPS]
+            heard = levels[max(0, row) : row + PIECE_HOPS]
+            if heard.shape[0] < PIECE_HOPS or heard.mean() < SOUNDING_DB:
+                continue
+            if matches(played[first : first + PIECE_HOPS], around).max() >= FOUND:
+                continue
+            match = matches(heard, played)
+            match[max(0, first - FAR_HOPS) : first + FAR_HOPS] = 0.0
+            best = int(np.argmax(match))
+            if match[best] >= ELSEWHERE:
+                at_s = (base + row) * hop / rate_hz
+                when = "later" if best > first else "earlier"
+                found.append((at_s, f"at {clock_text(at_s)} sounds what belongs {when}"))
+    return found if len(found) >= FEWEST_PIECES else []
+
+
+def _reordered(take: Take, places: list[tuple[float, str]]) -> Health:
+    named = ", ".join(text for _, text in places[:4])
+    more = f" and {len(places) - 4} more" if len(places) > 4 else ""
+    return Health(
+        "reordered",
+        "stop",
+        f"Segments stand in another order than played ({take.label}: {named}{more}): edited after the "
+        "recording. Export again unedited",
+        channel=take.channel,
+        start_s=min(at_s for at_s, _ in places),
+        withholds=groups_of(take.stimulus.segments),
+    )
+
+
+def _absent(take: Take, segment: Segment) -> Health:
+    start_s, end_s = (take.capture_time_s(float(p)) for p in (segment.span.start, segment.span.stop))
+    return Health(
+        "stimulus-not-found",
+        "stop",
+        f"Segment {segment.spec.name!r} does not sound at its place ({take.label}, {clock_text(start_s)} "
+        f"to {clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there "
+        "and retake",
+        channel=take.channel,
+        start_s=start_s,
+        end_s=end_s,
+        withholds=lost_groups(take, [segment]),
+    )

@@ -1,0 +1,31 @@
+"""Latency between two captures made by the simulated rig."""
+
+import pytest
+from taken import RATE_HZ, reading, take_of, wire
+
+from charprobe.measuring.chapters.path import path_chapter
+from charprobe.stimulus.recipe import Silence
+from charprobe.values.quantity import Unmeasured
+
+IDLE = [Silence("idle", 0.5)]
+
+
+def test_latency_is_the_difference_of_the_delays(rng):
+    bypass = take_of(IDLE, wire, rng=rng, delay_samples=100.25)
+    wet = take_of(IDLE, wire, rng=rng, delay_samples=163.75)
+    chapter = path_chapter(wet, bypass)
+    samples = reading(chapter, "path.latency_samples")
+    assert samples.value == pytest.approx(63.5, abs=0.02)  # the goal for delays
+    assert reading(chapter, "path.latency").value == pytest.approx(samples.value / RATE_HZ)
+
+
+def test_captures_not_started_in_step_give_no_latency(rng):
+    bypass = take_of(IDLE, wire, rng=rng, delay_samples=500.0)
+    wet = take_of(IDLE, wire, rng=rng, delay_samples=100.0)
+    found = reading(path_chapter(wet, bypass), "path.latency")
+    assert isinstance(found, Unmeasured) and "not started in step" in found.reason
+
+
+def test_without_bypass_there_is_none(rng):
+    found = reading(path_chapter(take_of(IDLE, wire, rng=rng), None), "path.latency")
+    assert isinstance(found, Unmeasured) and "bypass" in found.reason
