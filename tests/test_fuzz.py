@@ -17,8 +17,8 @@ from coverage_guided import fuzz
 from charprobe.files.repair import write_repaired_copy
 from charprobe.files.sound_file import open_capture
 from charprobe.files.wav_header import wav_header
-from charprobe.listening.blind_key import BlindError, read_key, seal_of
-from charprobe.listening.blind_score import score
+from charprobe.listening.blind.key import BlindError, read_key, seal_of
+from charprobe.listening.blind.score import score
 from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.file_facts import check_file
 from charprobe.measuring.health.sample_facts import gather_sample_facts

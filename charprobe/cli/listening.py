@@ -141,7 +141,7 @@ def make_command(
 
     import numpy as np
 
-    from charprobe.listening.blind import PAGE, make_pack
+    from charprobe.listening.blind.pages import PAGE, make_pack
 
     rng = np.random.default_rng(secrets.randbits(256))
     pack = make_pack(
@@ -173,7 +173,7 @@ def score_command(result: Path, key_path: Path, as_json: bool) -> None:
     import json
     from dataclasses import asdict
 
-    from charprobe.listening.blind_score import score
+    from charprobe.listening.blind.score import score
 
     found = score(result, key_path=key_path)
     if as_json:

@@ -11,9 +11,9 @@ from scipy.fft import irfft, rfft
 
 from charprobe.files.frames import Frames, read_padded
 from charprobe.listening.filtering import through
-from charprobe.listening.gain_trace import Gained, GainTrace
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
+from charprobe.listening.programme_gain import Gained, GainTrace
 from charprobe.listening.time_map import Placed, TimeMap
 from charprobe.listening.warp import EXACT_BAND
 from charprobe.values.cut import Array

@@ -14,9 +14,9 @@ from charprobe.files.output import check_space, write_with
 from charprobe.files.sample_codes import encode
 from charprobe.files.sound_file import open_capture
 from charprobe.files.wav_header import wav_header
-from charprobe.listening.gain_trace import GainTrace, trace_gain
 from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.listening.pairing import Pair
+from charprobe.listening.programme_gain import GainTrace, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.values.cut import Array
 from charprobe.values.errors import CharprobeError, SoundFileError

@@ -10,10 +10,10 @@ import numpy as np
 from charprobe.files.frames import Frames
 from charprobe.listening.delay_fit import Guide
 from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
-from charprobe.listening.gain_trace import Gained, trace_gain
 from charprobe.listening.onsets import rough_lags
 from charprobe.listening.pair_checks import MIN_COMMON_S, PairingError, check_level, check_shapes, different
 from charprobe.listening.pair_response import SecondPath, find_second_path, minimum_phase, pair_spectra
+from charprobe.listening.programme_gain import Gained, trace_gain
 from charprobe.listening.roles import Roles, check_roles
 from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
 from charprobe.values.cut import Array

@@ -8,11 +8,11 @@ import numpy as np
 from scipy.stats import binom
 
 from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
-from charprobe.listening.gain_trace import GainTrace
 from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
+from charprobe.listening.programme_gain import GainTrace
 from charprobe.values.cut import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 

@@ -18,9 +18,9 @@ from written import write_section
 
 from charprobe.files.source import MemoryCapture
 from charprobe.listening.difference import take_difference
-from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.pairing import Pair, pair_files
+from charprobe.listening.programme_gain import trace_gain
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import Kind, generate

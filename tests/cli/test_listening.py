@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from charprobe.cli import main
 from charprobe.files.sound_file import write_wav
-from charprobe.listening.blind_key import read_key
+from charprobe.listening.blind.key import read_key
 from charprobe.stimulus.kinds.programme import generate
 
 RATE_HZ = 48_000

@@ -11,8 +11,8 @@ import pytest
 from listening import browser
 
 from charprobe.files.sound_file import write_wav
-from charprobe.listening.blind import PAGE, make_pack
-from charprobe.listening.blind_score import score
+from charprobe.listening.blind.pages import PAGE, make_pack
+from charprobe.listening.blind.score import score
 
 LEFT, RIGHT, DOWN, ENTER = "\ue012", "\ue014", "\ue015", "\ue007"
 RATE_HZ = 48_000

@@ -6,9 +6,9 @@ import soundfile
 from held import on_24_bit, shifted
 
 from charprobe.listening.difference import take_difference
-from charprobe.listening.gain_trace import trace_gain
 from charprobe.listening.match import RULES, TOLERANCE_DB, write_matched
 from charprobe.listening.pairing import pair_files
+from charprobe.listening.programme_gain import trace_gain
 from charprobe.listening.what_it_did import describe
 from charprobe.stimulus.kinds.programme import generate
 

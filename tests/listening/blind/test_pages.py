@@ -7,9 +7,9 @@ import pytest
 import soundfile
 
 from charprobe.files.sound_file import write_wav
-from charprobe.listening.blind import PAGE, make_pack
-from charprobe.listening.blind_key import BlindError, read_key, seal_of
-from charprobe.listening.blind_score import guess_probability, needed_hits, pass_probability, score
+from charprobe.listening.blind.key import BlindError, read_key, seal_of
+from charprobe.listening.blind.pages import PAGE, make_pack
+from charprobe.listening.blind.score import guess_probability, needed_hits, pass_probability, score
 
 RATE_HZ = 44_100
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from held import on_24_bit
 
-from charprobe.listening.gain_trace import Gained, trace_gain
+from charprobe.listening.programme_gain import Gained, trace_gain
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import generate

@@ -8,7 +8,7 @@ from typing import Any
 
 from scipy.stats import binom
 
-from charprobe.listening.blind_key import BlindError, Key, read_key, read_object
+from charprobe.listening.blind.key import BlindError, Key, read_key, read_object
 from charprobe.values.wording import literal, shortened
 
 RESULT_SCHEMA = "charprobe.blind-result/1"

@@ -17,7 +17,7 @@ import numpy as np
 from charprobe.files.output import check_space, check_writable, write_bytes, write_text
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import MemoryCapture, Source
-from charprobe.listening.blind_key import BlindError, Key, Side, Sound, Trial, seal_of
+from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24
 from charprobe.values.cut import Array
 
@@ -241,6 +241,8 @@ def _write_page(folder: Path, key: Key, seal: str, placed: list[dict[str, str]])
         "trials": placed,
         "sounds": prints,
     }
-    template = resources.files("charprobe.listening").joinpath("listen.html").read_text(encoding="utf-8")
+    template = (
+        resources.files("charprobe.listening.blind").joinpath("listen.html").read_text(encoding="utf-8")
+    )
     page = template.replace("{/*PACK*/}", json.dumps(pack, sort_keys=True))
     write_text(folder / PAGE, page, force=False)
