@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from charprobe.comparison import Comparison, Difference, in_sentence
+from charprobe.comparing.comparison import Comparison, Difference, in_sentence
 from charprobe.profile.entry import Table
 from charprobe.profile.profile import Profile
 from charprobe.session_file import Claim

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.compare import compare_profiles
-from charprobe.comparison import Comparison
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.comparison import Comparison
 from charprobe.files.output import prepare_folder, safe_file_name
 from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.listening.ab import make_pair

@@ -9,19 +9,19 @@ from pathlib import Path, PurePosixPath
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.claims import CheckedClaim, check_claims
-from charprobe.compare import compare_profiles
-from charprobe.comparison import Comparison
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.comparison import Comparison
+from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.subjects import copies_in
 from charprobe.figures.all_figures import draw_profile, draw_set
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
-from charprobe.margins import MARGINS
 from charprobe.profile.profile import Profile
 from charprobe.report.beside import Beside, tables_beside
 from charprobe.report.page import METHOD, render_page, write_page
 from charprobe.session import SessionResult
 from charprobe.session_file import UNKNOWN, Session
 from charprobe.stage_off import check_stage_off
-from charprobe.subjects import copies_in
 from charprobe.values.wording import literal
 
 DEFAULT_LOOKS = ("article", "video")

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from charprobe.comparison import CURVES
-from charprobe.margins import MARGINS, Margin
+from charprobe.comparing.comparison import CURVES
+from charprobe.comparing.margins import MARGINS, Margin
 from charprobe.profile import glossary
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import readings_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from charprobe.claims import FEWEST_TONES
-from charprobe.comparison import in_sentence
+from charprobe.comparing.comparison import in_sentence
 from charprobe.measuring.health.groups import GROUPS
 from charprobe.session_file import Claim, Session
 from charprobe.stimulus.recipe import Recipe, Tones, load_recipe

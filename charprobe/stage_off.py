@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from charprobe.claims import CheckedClaim
-from charprobe.margins import MARGINS, Margin
+from charprobe.comparing.margins import MARGINS, Margin
 from charprobe.profile.profile import Profile, measured
 from charprobe.values.wording import number_text, signed_text
 

@@ -4,7 +4,7 @@ import pytest
 from made_profiles import LIMITER, B, D, made_profile
 
 from charprobe.claims import check_claims
-from charprobe.compare import compare_profiles
+from charprobe.comparing.compare import compare_profiles
 from charprobe.session_file import Claim
 
 LOUD = dataclasses.replace(B, name="loud", makeup_db=B.makeup_db + 2)

@@ -5,7 +5,7 @@ import pytest
 import soundfile
 from test_session import RATE_HZ, RECIPE
 
-from charprobe.compare import compare_profiles
+from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
 from charprobe.publish import findings_of, publish
 from charprobe.session import run_session

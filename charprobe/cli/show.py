@@ -42,7 +42,7 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
     if all(path.is_dir() for path in profiles):
         _compare_sessions(profiles, out, force=force)
         return
-    from charprobe.compare import compare_profiles
+    from charprobe.comparing.compare import compare_profiles
     from charprobe.figures.all_figures import draw_set
     from charprobe.profile.profile import load_profile
 
@@ -56,7 +56,7 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
 
 
 def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> None:
-    from charprobe.changes import changes_between, load_profiles
+    from charprobe.comparing.changes import changes_between, load_profiles
 
     if len(folders) != 2:
         raise click.UsageError("name two folders: the session before, and the session after")

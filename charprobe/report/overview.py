@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.comparison import Comparison
+from charprobe.comparing.comparison import Comparison
 from charprobe.figures.style import ARTICLE_LOOK
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile

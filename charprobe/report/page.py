@@ -8,7 +8,7 @@ from pathlib import Path
 from string import Template
 from typing import Protocol
 
-from charprobe.comparison import Comparison
+from charprobe.comparing.comparison import Comparison
 from charprobe.figures.all_figures import profile_drawings, set_drawings
 from charprobe.figures.drawing import Drawing
 from charprobe.figures.overlay import has_reduction

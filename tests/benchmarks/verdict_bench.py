@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.compare import compare_profiles
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.margins import MARGINS
 from charprobe.estimators.timing.phase_set import bursts_of
 from charprobe.files.source import MemoryCapture
-from charprobe.margins import MARGINS
 from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile
 from charprobe.simulation.devices.chain import Wire

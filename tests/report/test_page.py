@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 import pytest
 from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profile
 
-from charprobe.compare import compare_profiles
+from charprobe.comparing.compare import compare_profiles
 from charprobe.figures.palette import DARK, LIGHT, contrast
 from charprobe.report.beside import Beside
 from charprobe.report.page import render_page, write_page

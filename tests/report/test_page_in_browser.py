@@ -8,7 +8,7 @@ import subprocess
 import pytest
 from made_profiles import TWO_STAGE, UGLY, B, made_profile
 
-from charprobe.compare import compare_profiles
+from charprobe.comparing.compare import compare_profiles
 from charprobe.report.page import render_page
 
 pytestmark = pytest.mark.browser

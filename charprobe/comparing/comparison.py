@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from charprobe.equivalence import RISK, Gap
+from charprobe.comparing.equivalence import RISK, Gap
+from charprobe.comparing.margins import Margin
+from charprobe.comparing.subjects import Subject
 from charprobe.files import output
 from charprobe.files.text_tables import csv_text, markdown, markdown_table
-from charprobe.margins import Margin
 from charprobe.profile import glossary
-from charprobe.subjects import Subject
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, number_text, readable, rounded_text
 

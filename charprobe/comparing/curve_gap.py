@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.compared_curve import FEWEST, Curve
-from charprobe.equivalence import RISK, Gap, Verdict, quantile
-from charprobe.margins import Margin
+from charprobe.comparing.curve import FEWEST, Curve
+from charprobe.comparing.equivalence import RISK, Gap, Verdict, quantile
+from charprobe.comparing.margins import Margin
 
 ALIKE = 0.5  # by which conditions may differ: levels in dB, tones in Hz, times in ms
 

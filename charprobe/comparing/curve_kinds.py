@@ -9,11 +9,11 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.compared_curve import Array, Curve, Points, averaged
+from charprobe.comparing.curve import Array, Curve, Points, averaged
+from charprobe.comparing.subjects import Subject
 from charprobe.estimators.colour.harmonics import DETECTED
 from charprobe.profile.entry import Table
 from charprobe.profile.table_columns import numbers
-from charprobe.subjects import Subject
 
 Tone = Literal["nearest 1 kHz", "lowest", "highest"]
 

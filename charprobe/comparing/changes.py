@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from charprobe.compare import compare_subjects
-from charprobe.comparison import Comparison, Difference, title_of
+from charprobe.comparing.compare import compare_subjects
+from charprobe.comparing.comparison import Comparison, Difference, title_of
+from charprobe.comparing.subjects import Subject
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile, load_profile
-from charprobe.subjects import Subject
 from charprobe.values.errors import ProfileError
 from charprobe.values.wording import literal
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.comparing.subjects import Subject
 from charprobe.profile.entry import Table
-from charprobe.subjects import Subject
 
 Array = NDArray[np.float64]
 Points = Sequence[tuple[float, float, float]]

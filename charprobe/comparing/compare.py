@@ -6,17 +6,17 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
-from charprobe.compared_curve import Curve
-from charprobe.compared_kinds import distortion_of, noise_spectrum_of, response_of, static_curve_of
-from charprobe.compared_traces import gain_trace_of
-from charprobe.comparison import Comparison, Difference, notes_on
-from charprobe.curve_gap import curve_gap
-from charprobe.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.margins import MARGINS, Margin
+from charprobe.comparing.comparison import Comparison, Difference, notes_on
+from charprobe.comparing.curve import Curve
+from charprobe.comparing.curve_gap import curve_gap
+from charprobe.comparing.curve_kinds import distortion_of, noise_spectrum_of, response_of, static_curve_of
+from charprobe.comparing.curve_traces import gain_trace_of
+from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
+from charprobe.comparing.margins import MARGINS, Margin
+from charprobe.comparing.sentences import sentences_on
+from charprobe.comparing.subjects import Subject, subjects_of
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
-from charprobe.sentences import sentences_on
-from charprobe.subjects import Subject, subjects_of
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 Pair = tuple[int, int]

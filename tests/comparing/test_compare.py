@@ -6,9 +6,9 @@ import math
 import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile, noise_spectrum
 
-from charprobe.compare import compare_profiles
-from charprobe.comparison import CURVES
-from charprobe.margins import MARGINS
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.comparison import CURVES
+from charprobe.comparing.margins import MARGINS
 from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Table
 from charprobe.values.errors import OutputError, ProfileError

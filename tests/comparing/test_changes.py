@@ -3,7 +3,7 @@ import dataclasses
 import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile
 
-from charprobe.changes import changes_between, load_profiles
+from charprobe.comparing.changes import changes_between, load_profiles
 from charprobe.values.errors import ProfileError
 
 BEFORE = [made_profile(setting) for setting in (B, D, UGLY)]

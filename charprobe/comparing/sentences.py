@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations
 
-from charprobe.comparison import Difference, in_sentence
+from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.values.wording import display_unit, number_text
 
 KEY = (

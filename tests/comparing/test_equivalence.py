@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from charprobe.equivalence import Estimate, combined, gap, repeat_variance
+from charprobe.comparing.equivalence import Estimate, combined, gap, repeat_variance
 
 TRIALS = 4000
 MOST = 0.05 + 3 * math.sqrt(0.05 * 0.95 / TRIALS)  # a true rate of 5 % passes at three sigma

@@ -1,0 +1,1 @@
+"""Profile against profile: what differs, what is the same within proven uncertainty."""
