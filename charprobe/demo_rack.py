@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.files import output
 from charprobe.files.sound_file import write_wav
-from charprobe.session_file import SCHEMA
+from charprobe.session.file import SCHEMA
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend, slope_of

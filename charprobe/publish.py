@@ -8,7 +8,6 @@ from pathlib import Path, PurePosixPath
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.claims import CheckedClaim, check_claims
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
 from charprobe.comparing.margins import MARGINS
@@ -19,9 +18,10 @@ from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.report.beside import Beside, tables_beside
 from charprobe.report.page import METHOD, render_page, write_page
-from charprobe.session import SessionResult
-from charprobe.session_file import UNKNOWN, Session
-from charprobe.stage_off import check_stage_off
+from charprobe.session.claims import CheckedClaim, check_claims
+from charprobe.session.file import UNKNOWN, Session
+from charprobe.session.run import SessionResult
+from charprobe.session.stage_off import check_stage_off
 from charprobe.values.wording import literal
 
 DEFAULT_LOOKS = ("article", "video")

@@ -2,9 +2,9 @@
 
 from charprobe import demo_rack
 from charprobe.publish import findings_of
-from charprobe.session import run_session
-from charprobe.session_file import load_session
-from charprobe.session_pairing import pair_captures
+from charprobe.session.file import load_session
+from charprobe.session.pairing import pair_captures
+from charprobe.session.run import run_session
 from charprobe.stimulus.recipe import load_recipe
 
 

@@ -25,7 +25,7 @@ from charprobe.measuring.health.sample_facts import gather_sample_facts
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
 from charprobe.profile.volts_file import load_volts
-from charprobe.session_file import STARTER, parse_session
+from charprobe.session.file import STARTER, parse_session
 from charprobe.stimulus.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet
 from charprobe.stimulus.recipe import load_recipe, parse_recipe
 from charprobe.stimulus.render import lay_out, render

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from charprobe.session import Outcome
+    from charprobe.session.run import Outcome
 
 FILE = click.Path(path_type=Path)
 
@@ -38,7 +38,7 @@ def session_command(
 
     Run it again after an interruption or with new captures: what is finished is not measured again.
     """
-    from charprobe.session_file import STARTER, load_session
+    from charprobe.session.file import STARTER, load_session
 
     if new:
         from charprobe.files.output import write_text
@@ -50,8 +50,8 @@ def session_command(
         return
     loaded = load_session(session)
     if plan:
-        from charprobe.session_pairing import found_so_far
-        from charprobe.session_plan import plan_text
+        from charprobe.session.pairing import found_so_far
+        from charprobe.session.plan import plan_text
 
         click.echo(plan_text(found_so_far(loaded).session))
         return
@@ -61,8 +61,8 @@ def session_command(
     from charprobe.files.folder_lock import folder_lock
     from charprobe.files.output import prepare_folder
     from charprobe.publish import DEFAULT_LOOKS, findings_of, publish
-    from charprobe.session import parts_of, run_session
-    from charprobe.session_pairing import pair_captures
+    from charprobe.session.pairing import pair_captures
+    from charprobe.session.run import parts_of, run_session
 
     pairing = pair_captures(loaded)
     loaded = pairing.session

@@ -2,7 +2,7 @@ import pytest
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.session_file import STARTER
+from charprobe.session.file import STARTER
 
 
 @pytest.fixture

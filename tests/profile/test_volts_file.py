@@ -5,7 +5,7 @@ import pytest
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import load_volts
-from charprobe.session_file import STARTER, parse_session
+from charprobe.session.file import STARTER, parse_session
 from charprobe.values.errors import SessionError, VoltsError
 from charprobe.values.quantity import Quantity
 from tests.made_profiles import B, made_profile

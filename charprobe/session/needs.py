@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from charprobe.claims import FEWEST_TONES
 from charprobe.comparing.comparison import in_sentence
 from charprobe.measuring.health.groups import GROUPS
-from charprobe.session_file import Claim, Session
+from charprobe.session.claims import FEWEST_TONES
+from charprobe.session.file import Claim, Session
 from charprobe.stimulus.recipe import Recipe, Tones, load_recipe
 from charprobe.values.wording import literal, number_text
 

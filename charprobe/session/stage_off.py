@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from charprobe.claims import CheckedClaim
 from charprobe.comparing.margins import MARGINS, Margin
 from charprobe.profile.profile import Profile, measured
+from charprobe.session.claims import CheckedClaim
 from charprobe.values.wording import number_text, signed_text
 
 CLAIM = "Stage off, the path is that of the loop-back"

@@ -8,10 +8,10 @@ from test_session import RATE_HZ, RECIPE
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
 from charprobe.publish import findings_of, publish
-from charprobe.session import run_session
-from charprobe.session_file import parse_session
-from charprobe.session_pairing import pair_captures
-from charprobe.session_plan import plan_text
+from charprobe.session.file import parse_session
+from charprobe.session.pairing import pair_captures
+from charprobe.session.plan import plan_text
+from charprobe.session.run import run_session
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from charprobe.files.sound_file import open_capture
 from charprobe.placing.why_not_found import find_ident
-from charprobe.session_file import Session, SessionSetting
+from charprobe.session.file import Session, SessionSetting
 from charprobe.values.errors import CharprobeError, SessionError
 from charprobe.values.wording import literal
 

@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from charprobe.session_file import parse_session
-from charprobe.session_plan import plan_text
+from charprobe.session.file import parse_session
+from charprobe.session.plan import plan_text
 
 HEAD = """schema = "charprobe.session/1"
 title = "Rack"

@@ -8,9 +8,9 @@ import pytest
 
 from charprobe.files.sound_file import write_wav
 from charprobe.publish import findings_of, publish
-from charprobe.session import run_session
-from charprobe.session_file import load_session
-from charprobe.session_plan import plan_text
+from charprobe.session.file import load_session
+from charprobe.session.plan import plan_text
+from charprobe.session.run import run_session
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage

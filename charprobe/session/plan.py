@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.session_file import Session, SessionSetting
-from charprobe.session_needs import needs_of
+from charprobe.session.file import Session, SessionSetting
+from charprobe.session.needs import needs_of
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.values.wording import literal

@@ -24,7 +24,7 @@ from charprobe.placing.recognise import recognise
 from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
-from charprobe.session_file import Session
+from charprobe.session.file import Session
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus

@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from charprobe.session_file import STARTER, Claim, load_session, parse_session
+from charprobe.session.file import STARTER, Claim, load_session, parse_session
 from charprobe.values.errors import SessionError
 
 HEAD = 'schema = "charprobe.session/1"\n[device]\nname = "x"\n'

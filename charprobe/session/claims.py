@@ -9,7 +9,7 @@ from typing import Literal
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
 from charprobe.profile.entry import Table
 from charprobe.profile.profile import Profile
-from charprobe.session_file import Claim
+from charprobe.session.file import Claim
 from charprobe.values.wording import literal, number_text
 
 Answer = Literal["supported", "contradicted", "not enough evidence"]

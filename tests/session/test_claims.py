@@ -3,9 +3,9 @@ import dataclasses
 import pytest
 from made_profiles import LIMITER, B, D, made_profile
 
-from charprobe.claims import check_claims
 from charprobe.comparing.compare import compare_profiles
-from charprobe.session_file import Claim
+from charprobe.session.claims import check_claims
+from charprobe.session.file import Claim
 
 LOUD = dataclasses.replace(B, name="loud", makeup_db=B.makeup_db + 2)
 NAMES = {"B": B.name, "D": D.name, "limiter": LIMITER.name, "loud": "loud"}

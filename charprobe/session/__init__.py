@@ -1,0 +1,1 @@
+"""Everything a session file lists: paired by its sound, measured, its claims checked."""
