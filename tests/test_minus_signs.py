@@ -7,11 +7,11 @@ import pytest
 
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
+from charprobe.publishing.summary import summarise
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
-from charprobe.summary import summarise
 from charprobe.values.quantity import Unmeasured
 
 HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")

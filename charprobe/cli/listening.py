@@ -79,8 +79,8 @@ def ab_command(
         force=force,
     )
     if figures is not None:
-        from charprobe.figures.listening import save_listening
-        from charprobe.figures.style import ARTICLE_LOOK
+        from charprobe.publishing.figures.listening import save_listening
+        from charprobe.publishing.figures.style import ARTICLE_LOOK
 
         save_listening(made, figures, ARTICLE_LOOK, force=force)
     if as_json:

@@ -99,7 +99,7 @@ def measure_command(
     """Measure one channel of CAPTURE and write its profile."""
     from charprobe.files.output import check_writable
     from charprobe.measuring.measure_file import measure_file
-    from charprobe.summary import summarise
+    from charprobe.publishing.summary import summarise
 
     check_writable(out, force=force)
     profile = measure_file(capture, cues, bypass=bypass, setting=setting, channel=channel, volts=volts)

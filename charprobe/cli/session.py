@@ -57,10 +57,10 @@ def session_command(
         return
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
-    from charprobe.figures.style import LOOKS
     from charprobe.files.folder_lock import folder_lock
     from charprobe.files.output import prepare_folder
-    from charprobe.publish import DEFAULT_LOOKS, findings_of, publish
+    from charprobe.publishing.figures.style import LOOKS
+    from charprobe.publishing.folder import DEFAULT_LOOKS, findings_of, publish
     from charprobe.session.pairing import pair_captures
     from charprobe.session.run import parts_of, run_session
 

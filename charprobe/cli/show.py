@@ -17,12 +17,12 @@ PROFILE = click.Path(path_type=Path)
 def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool) -> None:
     """Print a profile's summary; draw its figures."""
     from charprobe.profile.profile import load_profile
-    from charprobe.summary import summarise
+    from charprobe.publishing.summary import summarise
 
     loaded = load_profile(profile)
     click.echo(loaded.to_json() if as_json else summarise(loaded), nl=not as_json)
     if figures is not None:
-        from charprobe.figures.all_figures import draw_profile
+        from charprobe.publishing.figures.all_figures import draw_profile
 
         for path in draw_profile(loaded, figures, force=force):
             click.echo(f"drawn: {path}", err=True)
@@ -43,8 +43,8 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
         _compare_sessions(profiles, out, force=force)
         return
     from charprobe.comparing.compare import compare_profiles
-    from charprobe.figures.all_figures import draw_set
     from charprobe.profile.profile import load_profile
+    from charprobe.publishing.figures.all_figures import draw_set
 
     comparison = compare_profiles([load_profile(path) for path in profiles])
     firsts = [subject.repeats[0] for subject in comparison.subjects]

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, gain_db, made_profile
 
-from charprobe.figures.all_figures import DRAW, draw_profile, profile_drawings, set_drawings
-from charprobe.figures.colour_map import cells_of, has_cells
-from charprobe.figures.drawing import save_drawing
-from charprobe.figures.source import in_words
-from charprobe.figures.static import draw_static
-from charprobe.figures.style import ARTICLE_LOOK, LOOKS
-from charprobe.figures.text import ABSENT, lacks_glyphs, shown
 from charprobe.profile.entry import Entry, Table
+from charprobe.publishing.figures.all_figures import DRAW, draw_profile, profile_drawings, set_drawings
+from charprobe.publishing.figures.colour_map import cells_of, has_cells
+from charprobe.publishing.figures.drawing import save_drawing
+from charprobe.publishing.figures.source import in_words
+from charprobe.publishing.figures.static import draw_static
+from charprobe.publishing.figures.style import ARTICLE_LOOK, LOOKS
+from charprobe.publishing.figures.text import ABSENT, lacks_glyphs, shown
 from charprobe.values.errors import OutputError
 from charprobe.values.quantity import Unmeasured
 

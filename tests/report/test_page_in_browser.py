@@ -9,7 +9,7 @@ import pytest
 from made_profiles import TWO_STAGE, UGLY, B, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.report.page import render_page
+from charprobe.publishing.report.page import render_page
 
 pytestmark = pytest.mark.browser
 PROBE = """<script>

@@ -7,7 +7,7 @@ from test_session import RATE_HZ, RECIPE
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
-from charprobe.publish import findings_of, publish
+from charprobe.publishing.folder import findings_of, publish
 from charprobe.session.file import parse_session
 from charprobe.session.pairing import pair_captures
 from charprobe.session.plan import plan_text

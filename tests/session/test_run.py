@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from charprobe.files.sound_file import write_wav
-from charprobe.publish import findings_of, publish
+from charprobe.publishing.folder import findings_of, publish
 from charprobe.session.file import load_session
 from charprobe.session.plan import plan_text
 from charprobe.session.run import run_session

@@ -1,0 +1,1 @@
+"""One figure per file; the only user of matplotlib."""

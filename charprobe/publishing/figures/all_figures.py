@@ -1,0 +1,113 @@
+"""Every figure that a profile, or a set of profiles, has the curves for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from charprobe.files import output
+from charprobe.profile.entry import Table
+from charprobe.profile.profile import Profile
+from charprobe.publishing.figures.colour_card import draw_colour_card
+from charprobe.publishing.figures.colour_map import draw_colour_map, has_cells
+from charprobe.publishing.figures.drawing import Drawing, save_drawing
+from charprobe.publishing.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
+from charprobe.publishing.figures.harmonics import draw_harmonics
+from charprobe.publishing.figures.memory import draw_memory, has_holds
+from charprobe.publishing.figures.noise import draw_noise
+from charprobe.publishing.figures.overlay import draw_static_overlay, draw_timing_overlay, has_reduction
+from charprobe.publishing.figures.response import draw_response
+from charprobe.publishing.figures.static import draw_static
+from charprobe.publishing.figures.style import LOOKS, Look
+from charprobe.publishing.figures.train import draw_train
+from charprobe.publishing.figures.transfer import draw_transfer
+
+
+def has_rows(table: Table) -> bool:
+    """Tell whether a table holds anything."""
+    return any(len(column) for column in table.columns.values())
+
+
+DRAW: tuple[tuple[str, Callable[[Table], bool], Callable[[Profile, Look], Drawing]], ...] = (
+    ("static", has_rows, draw_static),
+    ("gain_trace", has_rows, draw_gain_trace),
+    ("gain_trace", has_rows, draw_gain_trace_log),
+    ("timing", has_holds, draw_memory),
+    ("burst_train_trace", has_rows, draw_train),
+    ("harmonics", has_rows, draw_harmonics),
+    ("harmonics", has_cells, draw_colour_map),
+    ("harmonics", has_rows, draw_colour_card),
+    ("transfer", has_rows, draw_transfer),
+    ("response", has_rows, draw_response),
+    ("noise_spectrum", has_rows, draw_noise),
+)
+"""Curve that a figure needs, whether it suffices, and the function that draws it."""
+
+
+def profile_drawings(profile: Profile, look: Look) -> tuple[Drawing, ...]:
+    """Draw what the curves of a profile allow; a curve without rows is passed over."""
+    return tuple(
+        draw(profile, look)
+        for curve, suffices, draw in DRAW
+        if curve in profile.curves and suffices(profile.curves[curve])
+    )
+
+
+def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
+    """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
+    drawings = []
+    if sum(_has(profile, "static") for profile in profiles) > 1:
+        drawings.append(draw_static_overlay(profiles, names, look))
+    if sum(_has(profile, "gain_trace") and has_reduction(profile) for profile in profiles) > 1:
+        drawings.append(draw_timing_overlay(profiles, names, look))
+    return tuple(drawings)
+
+
+def draw_profile(
+    profile: Profile, folder: Path, *, force: bool, looks: Sequence[str] = ("article", "video")
+) -> tuple[Path, ...]:
+    """Write every figure of a profile to a folder: SVG, PNG, PDF and words, in each of the `looks`.
+
+    Names are the setting's, the channel's, the figure's and the look's: ``Vocal 2-ch1-static-article.svg``.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or cannot be written.
+    """
+    output.prepare_folder(folder)
+    start = f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
+    return tuple(
+        path
+        for name in looks
+        for drawing in profile_drawings(profile, LOOKS[name])
+        for path in save_drawing(drawing, folder, stem=f"{start}-{drawing.name}-{name}", force=force)
+    )
+
+
+def draw_set(
+    profiles: Sequence[Profile],
+    names: Sequence[str],
+    folder: Path,
+    *,
+    force: bool,
+    looks: Sequence[str] = ("article", "video"),
+) -> tuple[Path, ...]:
+    """Write the overlays of a set of profiles to a folder, named by figure and look.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or cannot be written.
+    """
+    output.prepare_folder(folder)
+    return tuple(
+        path
+        for name in looks
+        for drawing in set_drawings(profiles, names, LOOKS[name])
+        for path in save_drawing(drawing, folder, stem=f"{drawing.name}-{name}", force=force)
+    )
+
+
+def _has(profile: Profile, curve: str) -> bool:
+    return curve in profile.curves and has_rows(profile.curves[curve])

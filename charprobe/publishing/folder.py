@@ -1,0 +1,272 @@
+"""The published folder of a session: page, figures, tables, claims, methods; the same in every run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
+
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.comparison import Comparison
+from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.subjects import copies_in
+from charprobe.files import output
+from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
+from charprobe.profile.profile import Profile
+from charprobe.publishing.figures.all_figures import draw_profile, draw_set
+from charprobe.publishing.report.beside import Beside, tables_beside
+from charprobe.publishing.report.page import METHOD, render_page, write_page
+from charprobe.session.claims import CheckedClaim, check_claims
+from charprobe.session.file import UNKNOWN, Session
+from charprobe.session.run import SessionResult
+from charprobe.session.stage_off import check_stage_off
+from charprobe.values.wording import literal
+
+DEFAULT_LOOKS = ("article", "video")
+MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a session says: settings against each other, channels of each setting, and the claims.
+
+    `copies` names recordings that came twice and are left out of all comparisons.
+    """
+
+    settings: Comparison | None
+    channels: tuple[tuple[str, Comparison], ...]
+    claims: tuple[CheckedClaim, ...]
+    copies: tuple[str, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What can be said in print; sentences on channels start with their setting."""
+        own = self.settings.sentences if self.settings is not None else ()
+        within = (
+            f"{literal(name)}: {line}" for name, comparison in self.channels for line in comparison.sentences
+        )
+        return (*own, *within)
+
+
+def findings_of(session: Session, result: SessionResult) -> Findings:
+    """Compare settings on the lowest channel all have, channels within each setting, and check the claims.
+
+    The session's own margins go before the usual ones.
+    """
+    margins = {**MARGINS, **session.margins}
+    doubles = copies_in(result.profiles)
+    later = {number for number, _ in doubles}
+    profiles = [profile for number, profile in enumerate(result.profiles) if number not in later]
+    copies = tuple(_copy_text(result.profiles[one], result.profiles[first]) for one, first in doubles)
+    by_setting = {
+        setting.name: [p for p in profiles if p.setting == setting.name] for setting in session.settings
+    }
+    measured = {name: found for name, found in by_setting.items() if found}
+    shared = (
+        set.intersection(*({p.channel for p in found} for found in measured.values())) if measured else set()
+    )
+    settings = None
+    if len(measured) > 1 and shared:
+        channel = min(shared)
+        settings = compare_profiles(
+            [p for found in measured.values() for p in found if p.channel == channel], margins=margins
+        )
+    channels = tuple(
+        (name, compare_profiles(found, margins=margins))
+        for name, found in measured.items()
+        if len({profile.channel for profile in found}) > 1
+    )
+    claims = check_claims(session.claims, settings, profiles)
+    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins), copies)
+
+
+def _copy_text(profile: Profile, first: Profile) -> str:
+    names = [
+        f"{literal(p.capture.file)}, channel {p.channel} ({literal(p.setting)})" for p in (first, profile)
+    ]
+    return (
+        f"equals-other-capture: {names[1]} is the same recording as {names[0]}, not a repeat: a copy, or a "
+        "digital path that repeats itself to the last bit. It is left out of the comparisons"
+    )
+
+
+def publish(
+    session: Session,
+    result: SessionResult,
+    findings: Findings,
+    folder: Path,
+    *,
+    command: str,
+    jobs: int,
+    looks: Sequence[str] = DEFAULT_LOOKS,
+    notes: Sequence[str] = (),
+) -> tuple[Path, ...]:
+    """Write everything that belongs in print to a folder, and return the paths.
+
+    What an earlier run wrote there is replaced; profiles stay where the session put them.
+
+    Parameters
+    ----------
+    session, result : Session, SessionResult
+        What was asked for and what came of it; at least one profile.
+    findings : Findings
+        What that says: `findings_of` the same session and result.
+    notes : sequence of str
+        How captures were paired, for the methods.
+    folder : Path
+        The session's folder.
+    command : str
+        The command that makes the folder again; the page and ``methods.md`` show it.
+    jobs : int
+        Processes that draw at the same time.
+    looks : sequence of str
+        Names of `figures.style.LOOKS` to draw figures in.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    tables, figures = folder / "tables", folder / "figures"
+    for place in (tables, figures):
+        output.prepare_folder(place)
+    page = render_page(
+        carded(result.profiles),
+        title=session.title,
+        about=_about(session),
+        comparison=findings.settings,
+        channel_comparisons=findings.channels,
+        claims=findings.claims,
+        command=command,
+        files=_beside(findings),
+    )
+    write_page(folder / "page.html", page, force=True)
+    texts = {
+        folder / "methods.md": methods_text(session, result, command, (*notes, *findings.copies)),
+        folder / "claims.md": claims_text(findings.claims),
+        tables / "captures.csv": captures_csv(result.profiles),
+    }
+    for path, text in texts.items():
+        output.write_text(path, text, force=True)
+    written = [folder / "page.html", *texts]
+    if findings.settings is not None:
+        written += findings.settings.save(tables / "settings", force=True)
+    for name, comparison in findings.channels:
+        written += comparison.save(tables / f"channels of {output.safe_file_name(name)}", force=True)
+    written += _figures(result.profiles, figures, looks, jobs)
+    return tuple(written)
+
+
+def _beside(findings: Findings) -> list[Beside]:
+    """Files of the folder that the page links to."""
+    names = {
+        "methods.md": "device, conditions, and the command that makes all this again",
+        "claims.md": "what was claimed, the answers, and what they rest on",
+        "tables/captures.csv": "every capture: hash, rate, bits, place, clock, warnings",
+    }
+    comparisons = {} if findings.settings is None else {"settings": "setting against setting"}
+    comparisons |= {
+        f"channels of {output.safe_file_name(name)}": f"channels of {literal(name)}"
+        for name, _ in findings.channels
+    }
+    files = [Beside(PurePosixPath(name), holds) for name, holds in names.items()]
+    for folder, what in comparisons.items():
+        files += tables_beside(f"tables/{folder}", what)
+    return files
+
+
+def carded(profiles: Sequence[Profile]) -> list[Profile]:
+    """Return the profiles that get a card: the first take of every channel, or of one channel if too many."""
+    firsts = list({(p.setting, p.channel): p for p in reversed(profiles)}.values())[::-1]
+    firsts = [profile for profile in profiles if any(profile is first for first in firsts)]
+    if len(firsts) <= MOST_CARDS:
+        return firsts
+    return list({p.setting: p for p in reversed(firsts)}.values())[::-1]
+
+
+def _figures(profiles: Sequence[Profile], folder: Path, looks: Sequence[str], jobs: int) -> list[Path]:
+    shown = carded(profiles)
+    several = len({profile.channel for profile in shown}) > 1
+    names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in shown]
+    written = list(draw_set(shown, names, folder, force=True, looks=looks))
+    calls = (delayed(draw_profile)(profile, folder, force=True, looks=looks) for profile in shown)
+    return written + [path for paths in Parallel(n_jobs=jobs)(calls) for path in paths]
+
+
+def captures_csv(profiles: Sequence[Profile]) -> str:
+    """Return what was measured: file, hash, rate, bits, length, alignment and warnings of every profile."""
+    header = ["setting", "channel [1]", "file", "SHA-256", "rate [Hz]", "bits [1]", "channels [1]"]
+    header += ["duration [s]", "recipe", "take [1]", "delay [samples]", "drift [ppm]", "warnings"]
+    rows: list[Row] = [
+        [
+            profile.setting,
+            profile.channel,
+            profile.capture.file,
+            profile.capture.sha256,
+            profile.capture.rate_hz,
+            profile.capture.bits,
+            profile.capture.channels,
+            profile.capture.duration_s,
+            profile.stimulus.recipe,
+            profile.stimulus.take,
+            profile.alignment.delay_samples,
+            profile.alignment.drift_ppm,
+            " ".join(sorted({item.code for item in profile.health if item.severity != "note"})),
+        ]
+        for profile in profiles
+    ]
+    return csv_text(header, rows)
+
+
+def methods_text(session: Session, result: SessionResult, command: str, notes: Sequence[str] = ()) -> str:
+    """Return the methods: device, conditions, how numbers come about, and how to make them again."""
+    device = session.device
+    facts = [
+        ("device", device.name),
+        ("maker", device.maker),
+        ("serial number", device.serial),
+        ("firmware", device.firmware),
+        ("input gain", device.gain),
+        ("played by", device.play_path),
+        ("recorded by", device.record_path),
+    ]
+    stimuli = sorted({(p.stimulus.recipe, p.stimulus.hash, p.stimulus.rate_hz) for p in result.profiles})
+    played = [f"{recipe} at {rate / 1000:g} kHz (recipe {code[:12]})" for recipe, code, rate in stimuli]
+    versions = sorted({profile.made_with.version for profile in result.profiles})
+    lines = [
+        f"# Methods: {markdown(session.title)}",
+        "",
+        markdown_table(["", ""], [[a, b] for a, b in facts]),
+    ]
+    lines += [f"{markdown(text)}\n" for text in METHOD]
+    lines += [
+        f"{len(result.profiles)} channels of captures were measured; {len(result.failures)} could not be.",
+        f"Stimulus: {'; '.join(played)}. Made with charprobe {', '.join(versions)}:",
+        f"\n    {command}\n",
+    ]
+    lines += [f"- {markdown(note)}" for note in notes]
+    lines += [f"- Not measured: {markdown(f.part.label)}: {markdown(f.message)}" for f in result.failures]
+    return "\n".join(lines) + "\n"
+
+
+def claims_text(claims: Sequence[CheckedClaim]) -> str:
+    """Return the claims with their answers as Markdown."""
+    if not claims:
+        return "# Claims\n\nThe session file makes none.\n"
+    rows = [[claim.text, claim.answer, claim.because] for claim in claims]
+    return "# Claims\n\n" + markdown_table(["claim", "answer", "because"], rows)
+
+
+def _about(session: Session) -> str:
+    device = session.device
+    facts = [("maker", device.maker), ("serial number", device.serial), ("firmware", device.firmware)]
+    facts += [
+        ("input gain", device.gain),
+        ("played by", device.play_path),
+        ("recorded by", device.record_path),
+    ]
+    words = "; ".join(f"{name} {value}" for name, value in facts)
+    notes = f" {device.notes}" if device.notes not in ("", UNKNOWN) else ""
+    return f"{device.name}: {words}.{notes}"

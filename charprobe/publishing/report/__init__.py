@@ -1,0 +1,1 @@
+"""A page from profiles and their figures."""

@@ -1,0 +1,47 @@
+"""Figures inside a page: their SVG with ids of its own, colours that follow the page, and a spoken name."""
+
+from __future__ import annotations
+
+import re
+
+from charprobe.publishing.figures.drawing import Drawing
+from charprobe.publishing.figures.palette import LIGHT
+from charprobe.publishing.report.markup import Html, as_code
+
+_ID = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
+_STYLE = re.compile(r'style="[^"]*"')
+_DROPPED = re.compile(
+    r"<\?xml.*?\?>|<!DOCTYPE.*?>|<metadata>.*?</metadata>|<!--.*?-->|<defs>\s*<style.*?</style>\s*</defs>",
+    re.DOTALL,
+)
+COLOURS = {
+    LIGHT.paper: "var(--paper)",
+    LIGHT.ink: "var(--ink)",
+    LIGHT.soft: "var(--soft)",
+    LIGHT.grid: "var(--grid)",
+    LIGHT.shade: "var(--shade)",
+} | {colour: f"var(--series-{index})" for index, colour in enumerate(LIGHT.series)}
+
+
+def inline_svg(drawing: Drawing, *, prefix: str) -> Html:
+    """Return a drawing in the light article look as SVG markup for a page.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        Drawn in the light palette; its colours become the page's, light or dark.
+    prefix : str
+        Letters and digits that no other figure of the page has; put before every id.
+    """
+    code = _DROPPED.sub("", drawing.rendered("svg").decode("utf-8"))
+    code = _ID.sub(rf"\1{prefix}-\2", code)
+    code = re.sub(r'fill="(#[0-9a-f]{6})"', r'style="fill: \1"', code)  # only styles can name variables
+    code = _STYLE.sub(_coloured, code)
+    code = re.sub(r'\s(xmlns:xlink|width|height|version)="[^"]*"(?=[^>]*viewBox)', "", code, count=3)
+    code = code.replace("xlink:href", "href").replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
+    head = f'<svg role="img" aria-label="{as_code(drawing.alt)}"'
+    return Html(re.sub(r"\s*\n\s*", " ", code.replace("<svg", head, 1)).strip())
+
+
+def _coloured(style: re.Match[str]) -> str:
+    return re.sub(r"#[0-9a-f]{6}", lambda m: COLOURS.get(m.group(), m.group()), style.group())

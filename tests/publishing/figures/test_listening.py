@@ -1,0 +1,69 @@
+import numpy as np
+import pytest
+
+from charprobe.files.sound_file import write_wav
+from charprobe.listening.ab import make_pair
+from charprobe.publishing.figures.listening import draw_difference, draw_gain, draw_levels, save_listening
+from charprobe.publishing.figures.style import ARTICLE_LOOK
+from charprobe.stimulus.kinds.programme import generate
+from charprobe.values.errors import OutputError
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pair")
+    dry = generate("music", seconds=6.0, rate_hz=RATE_HZ, rng=np.random.default_rng(3))
+    swing = -4 + 3 * np.sin(2 * np.pi * 0.5 * np.arange(dry.size) / RATE_HZ)
+    for name, samples in (("dry", dry), ("wet", dry * 10 ** (swing / 20))):
+        write_wav(folder / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="pcm24", force=False)
+    return make_pair(
+        folder / "dry.wav",
+        folder / "wet.wav",
+        folder / "out",
+        rule="loudness",
+        remove_response=False,
+        roles_as_named=True,
+        second_path_as_meant=False,
+        convert_rate=False,
+        force=False,
+    )
+
+
+def test_gain_figure_shows_the_gain_and_where_it_spends_its_time(made):
+    drawing = draw_gain(made, ARTICLE_LOOK)
+    left, right = drawing.figure.axes
+    assert left.get_xlabel() == "time from the first common sample (s)"
+    assert left.get_ylabel() == "gain, processed re dry (dB)"
+    low, high = left.get_ylim()
+    assert low < -7 < -1 < high  # the swing is -7 to -1 dB
+    assert sum(bar.get_width() for bar in right.patches) == pytest.approx(100)
+    assert "−7.0 and −1.0 dB" in drawing.alt  # nine tenths of a sine: 3 cos(0.05 pi) = 2.96 dB off its middle
+
+
+def test_levels_figure_has_units_and_says_what_transients_are(made):
+    drawing = draw_levels(made, ARTICLE_LOOK)
+    left, right = drawing.figure.axes
+    assert "(dBFS)" in left.get_xlabel() and "(dBFS)" in left.get_ylabel()
+    assert right.get_ylabel() == "long-term spectrum, change (dB)"
+    assert "20 ms" in drawing.conditions
+    points = left.collections[0].get_offsets()
+    np.testing.assert_allclose(points[:, 0], made.did.level_in_dbfs)
+
+
+def test_difference_figure_draws_every_step(made):
+    drawing = draw_difference(made, ARTICLE_LOOK)
+    (axes,) = drawing.figure.axes
+    assert len(axes.lines) == len(made.null.rungs) == 5
+    np.testing.assert_allclose(axes.lines[0].get_ydata(), made.null.rungs[0].band_depth_db)
+    assert made.null.sentence in drawing.alt
+
+
+def test_files_are_the_same_each_time_and_never_written_over(made, tmp_path):
+    one, two = (save_listening(made, tmp_path / name, ARTICLE_LOOK, force=False) for name in ("a", "b"))
+    assert len(one) == 12
+    for first, second in zip(one, two, strict=True):
+        assert first.read_bytes() == second.read_bytes()
+    with pytest.raises(OutputError, match="--force"):
+        save_listening(made, tmp_path / "a", ARTICLE_LOOK, force=False)
