@@ -27,7 +27,7 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
     if rack:
         _rack(out, recipe or "quick", force)
         return
-    from charprobe.demo import STEPS, run_demo
+    from charprobe.rehearsal.demo import STEPS, run_demo
     from charprobe.simulation.demo_device import STORY
     from charprobe.stimulus.recipe import load_recipe
 
@@ -43,7 +43,7 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
 
 
 def _rack(out: Path, recipe: str, force: bool) -> None:
-    from charprobe.demo_rack import make_rack, rack_takes
+    from charprobe.rehearsal.demo_rack import make_rack, rack_takes
     from charprobe.stimulus.recipe import load_recipe
 
     with click.progressbar(
@@ -84,7 +84,7 @@ def selftest_command(
     Exit code 1 if any number is off.
     """
     click.echo("Setting up ...", err=True)
-    from charprobe.selftest import rows_text, run_selftest
+    from charprobe.rehearsal.selftest import rows_text, run_selftest
     from charprobe.simulation.devices.catalogue import stage_names
     from charprobe.stimulus.recipe import load_recipe
 

@@ -19,7 +19,7 @@ import numpy as np
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.judge import judge_capture
-from charprobe.selftest import true_rows
+from charprobe.rehearsal.selftest import true_rows
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe

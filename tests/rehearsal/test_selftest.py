@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from charprobe.selftest import RIG, Row, measure_stage, rows_text, run_selftest
+from charprobe.rehearsal.selftest import RIG, Row, measure_stage, rows_text, run_selftest
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out

@@ -1,7 +1,7 @@
 """The rack: captures that pair themselves, one input that is off, two settings that differ in release only."""
 
-from charprobe import demo_rack
 from charprobe.publishing.folder import findings_of
+from charprobe.rehearsal import demo_rack
 from charprobe.session.file import load_session
 from charprobe.session.pairing import pair_captures
 from charprobe.session.run import run_session

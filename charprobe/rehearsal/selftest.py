@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.goals import GOALS
 from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile
+from charprobe.rehearsal.goals import GOALS
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig

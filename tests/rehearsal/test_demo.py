@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from charprobe.demo import STEPS, run_demo
+from charprobe.rehearsal.demo import STEPS, run_demo
 from charprobe.simulation.demo_device import SETTINGS
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.values.errors import OutputError

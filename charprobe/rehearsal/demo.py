@@ -21,7 +21,7 @@ from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.beside import tables_beside
 from charprobe.publishing.report.page import render_page, write_page
-from charprobe.selftest import Row, true_rows
+from charprobe.rehearsal.selftest import Row, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage

@@ -1,0 +1,1 @@
+"""The whole job on simulated devices: demo, self-test, accuracy goals."""
