@@ -1,118 +1,97 @@
-"""Imports point one way: every module may import only what stands in an earlier layer."""
+"""Imports point one way: a package imports only from packages that stand below it, and nothing runs in a circle."""
 
 import ast
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1] / "charprobe"
-LAYERS = [
-    "errors",
-    "quantity",
-    "wording phasor",
-    "cut",
-    "recipe",
-    "waveforms",
-    "stimulus",
-    "ident sync",
-    "generators",
-    "output",
-    "containers wav_header sample_codes source sound_path strict_json checked_row",
-    "audio repair channels_apart",
-    "cue_sheet",
-    "make_stimulus",
-    "stages",
-    "simulate demo_device",
-    "marker_search marker_delay tone_clock sweep_clock segment_search",
-    "marker_runs timing_jump edited_gaps not_found",
-    "alignment",
-    "take recognise",
-    "estimators",
-    "chapter",
-    "table_columns",
-    "chapters",
-    "health",
-    "glossary",
-    "profile_json profile_digits",
-    "profile",
-    "volts_file in_dbu burst_traces",
-    "pipeline listening verdict",
-    "measure_file",
-    "margins equivalence tables",
-    "subjects",
-    "compared_curve",
-    "compared_kinds compared_traces curve_gap",
-    "comparison",
-    "sentences",
-    "summary compare designer",
-    "changes",
-    "session_file folder_lock",
-    "session_pairing claims",
-    "session stage_off session_needs",
-    "session_plan",
-    "figures",
-    "report",
-    "publish",
-    "goals",
-    "selftest",
-    "demo demo_rack",
+HOUSE = [
     "cli",
-    "__main__",
+    "rehearsal",
+    "publishing",
+    "bench",
+    "session",
+    "replica",
+    "comparing",
+    "listening",
+    "measuring",
+    "estimators",
+    "placing",
+    "simulation",
+    "stimulus",
+    "profile",
+    "files",
+    "values",
 ]
-RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names.split()}
-PLACELESS = ("__init__.py", "schema")
-MODULES = sorted(p for p in ROOT.rglob("*.py") if p.relative_to(ROOT).parts[0] not in PLACELESS)
-
-
-def area(parts: tuple[str, ...]) -> str:
-    """First part below the package: the file or subpackage that the layer list places."""
-    return parts[0]
+NARROWER = {  # a package -> all it may import, where that is less than what stands below it
+    "comparing": {"profile", "files", "values"},
+    "listening": {"files", "values"},
+    "estimators": {"stimulus", "values"},
+}
+ONLY_FROM = {"simulation": {"rehearsal", "cli"}, "bench": {"cli"}}
+OWNERS = {
+    "soundfile": {"files"},
+    "matplotlib": {"publishing"},
+    "numba": {"simulation"},
+    "librosa": {"listening"},
+    "soxr": {"listening"},
+}
+MODULES = sorted(ROOT.glob("*/**/*.py"))
 
 
 def imports_of(path: Path) -> set[str]:
+    """Dotted names a file imports; of `from a import b` the module `a.b` where there is one, else `a`."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path.name}: relative imports hide the direction"
-            names = [node.module or ""]
-            if node.module == "charprobe":
-                names = [f"charprobe.{alias.name}" for alias in node.names if alias.name != "__version__"]
-        elif isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        else:
-            continue
-        found |= {name.split(".", 1)[1] for name in names if name.startswith("charprobe.")}
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative imports hide the direction"
+            module = node.module or ""
+            for alias in node.names:
+                inside = ROOT.parent / Path(*module.split("."), alias.name)
+                found.add(f"{module}.{alias.name}" if inside.with_suffix(".py").exists() else module)
     return found
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_imports_point_to_earlier_layers(path):
-    relative = path.relative_to(ROOT).with_suffix("")
-    own = area(relative.parts)
-    assert own in RANK, f"{relative}: give the new module a place in LAYERS"
-    for name in imports_of(path):
-        other = area(tuple(name.split(".")))
-        if other in ("stimuli", "schema"):
-            continue
-        assert RANK[other] <= RANK[own], f"{relative} imports {name}, which stands later"
+def own_parts(path: Path) -> set[str]:
+    """Modules of this project a file imports, as paths below the package: `files.output`."""
+    return {name.removeprefix("charprobe.") for name in imports_of(path) if name.startswith("charprobe.")}
 
 
-def test_only_the_owners_use_the_heavy_libraries():
-    allowed = {
-        "soundfile": ("audio",),
-        "matplotlib": ("figures",),
-        "numba": ("stages",),
-        "librosa": ("listening",),
-        "soxr": ("listening",),
+def package_of(path: Path) -> str:
+    return path.relative_to(ROOT).parts[0]
+
+
+def test_every_folder_has_its_place_in_the_house():
+    folders = {path.parent.name for path in ROOT.glob("*/__init__.py")}
+    assert folders <= set(HOUSE), sorted(folders - set(HOUSE))
+    assert {path.name for path in ROOT.glob("*.py")} == {"__init__.py", "__main__.py"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_imports_point_down(path):
+    own = package_of(path)
+    below = set(HOUSE[HOUSE.index(own) + 1 :])
+    allowed = NARROWER.get(own, below)
+    allowed = {name for name in allowed if own in ONLY_FROM.get(name, {own})}
+    for name in own_parts(path):
+        other = name.split(".", maxsplit=1)[0]
+        assert other == own or other in allowed, f"{path.relative_to(ROOT)} imports charprobe.{name}"
+
+
+@pytest.mark.parametrize("package", HOUSE)
+def test_no_circle_between_the_files_of_a_package(package):
+    files = {
+        ".".join(path.relative_to(ROOT).with_suffix("").parts): path
+        for path in ROOT.glob(f"{package}/**/*.py")
     }
-    for path in MODULES:
-        own = area(path.relative_to(ROOT).with_suffix("").parts)
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            names = []
-            if isinstance(node, ast.Import):
-                names = [alias.name for alias in node.names]
-            elif isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            for library, owners in allowed.items():
-                if any(name.split(".")[0] == library for name in names):
-                    assert own in owners, f"{path.name} imports {library}"
+    TopologicalSorter({name: own_parts(path) & set(files) for name, path in files.items()}).prepare()
+
+
+@pytest.mark.parametrize("library", sorted(OWNERS))
+def test_only_the_owners_use_the_heavy_libraries(library):
+    users = {package_of(p) for p in MODULES if library in {name.split(".")[0] for name in imports_of(p)}}
+    assert users <= OWNERS[library], sorted(users - OWNERS[library])

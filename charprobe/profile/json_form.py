@@ -53,7 +53,7 @@ def parse(text: str, *, source: str) -> dict[str, Json]:
 def _validator() -> Any:
     from jsonschema import Draft202012Validator  # noqa: PLC0415  # slow to import, needed only when reading
 
-    text = (resources.files("charprobe.schema") / "profile-1.json").read_text(encoding="utf-8")
+    text = (resources.files("charprobe.profile") / "profile-1.json").read_text(encoding="utf-8")
     return Draft202012Validator(json.loads(text))
 
 

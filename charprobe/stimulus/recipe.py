@@ -220,7 +220,7 @@ def _plain(spec: Spec) -> dict[str, Any]:
 
 def shipped_recipes() -> tuple[str, ...]:
     """Names of the recipes that come with charprobe, alphabetically."""
-    folder = resources.files("charprobe.stimuli")
+    folder = resources.files("charprobe.recipes")
     return tuple(sorted(p.name[:-5] for p in folder.iterdir() if p.name.endswith(".toml")))
 
 
@@ -239,7 +239,7 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
         If the file is missing or not valid; names file, line, key, what was found and what is allowed.
     """
     if isinstance(name_or_path, str) and name_or_path in shipped_recipes():
-        text = (resources.files("charprobe.stimuli") / f"{name_or_path}.toml").read_text(encoding="utf-8")
+        text = (resources.files("charprobe.recipes") / f"{name_or_path}.toml").read_text(encoding="utf-8")
         return parse_recipe(text, source=f"{name_or_path}.toml")
     path = Path(name_or_path)
     if not path.is_file():

@@ -60,7 +60,7 @@ def test_a_profile_read_back_equals_the_one_in_memory():
 
 
 def test_text_is_strict_json_that_follows_the_shipped_schema():
-    schema = json.loads((resources.files("charprobe.schema") / "profile-1.json").read_text(encoding="utf-8"))
+    schema = json.loads((resources.files("charprobe.profile") / "profile-1.json").read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(json.loads(PLAIN.to_json()), schema)
 

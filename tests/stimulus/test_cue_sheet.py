@@ -39,7 +39,7 @@ def test_every_shipped_recipe_comes_back_equal(name, rate_hz):
 
 
 def test_the_text_follows_the_shipped_schema():
-    schema = json.loads(resources.files("charprobe.schema").joinpath("cues-1.json").read_text("utf-8"))
+    schema = json.loads(resources.files("charprobe.stimulus").joinpath("cues-1.json").read_text("utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
     table = json.loads(TEXT)

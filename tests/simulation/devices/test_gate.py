@@ -3,7 +3,7 @@ import pytest
 
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.simulation.devices.gate import Gate
-from charprobe.stages.latched_gate import LatchedGate
+from tests.simulation.latched_gate import LatchedGate
 
 RATE = 48_000.0
 GATE = Gate("g", "g", Bend(-50, 4, 2, side="below", most_db=30), attack_s=0.002, release_s=0.1, hold_s=0.03)

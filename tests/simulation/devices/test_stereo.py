@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from charprobe.simulation.devices.stereo import LinkedPair
-from charprobe.stages.drawn import build_compressor
+from tests.simulation.drawn import build_compressor
 
 RATE = 48_000.0
 UNIT = build_compressor(threshold_dbfs=-24, ratio=4, attack_s=0.005, release_s=0.1, makeup_db=3)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.stages import drawn_kinds as kinds
+from tests.simulation import drawn_kinds as kinds
 
 LEVELS = np.linspace(-80, 0, 801)
 DRAWS = 40

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from charprobe.stages.drawn import build_compressor, draw_compressor, draw_rig, draw_shaper, draw_shelf
+from tests.simulation.drawn import build_compressor, draw_compressor, draw_rig, draw_shaper, draw_shelf
 
 RATE = 48_000.0
 

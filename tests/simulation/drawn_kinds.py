@@ -9,7 +9,7 @@ from charprobe.simulation.devices.compressor import Compressor, SlowStore
 from charprobe.simulation.devices.feedback_compressor import FeedbackCompressor
 from charprobe.simulation.devices.gain_computer import Bend, Bends
 from charprobe.simulation.devices.shapers import Saturation, Shaper
-from charprobe.stages.drawn import log_uniform
+from tests.simulation.drawn import log_uniform
 
 
 def draw_two_bends(rng: np.random.Generator, *, name: str = "drawn") -> Compressor:

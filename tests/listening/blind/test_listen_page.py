@@ -6,9 +6,9 @@ import os
 import time
 from pathlib import Path
 
+import browser
 import numpy as np
 import pytest
-from listening import browser
 
 from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind.pages import PAGE, make_pack

@@ -1,1 +1,0 @@
-"""One chapter of the profile per topic: runs the estimators, names the readings."""

@@ -1,1 +1,0 @@
-"""One figure per file; the only user of matplotlib."""

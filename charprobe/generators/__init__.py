@@ -1,1 +1,0 @@
-"""Segment families: what each segment of a recipe sounds like."""

@@ -1,1 +1,0 @@
-"""What is wrong with a capture, where, and what it costs."""

@@ -1,1 +1,0 @@
-"""A page from profiles and their figures."""

@@ -1,1 +1,0 @@
-"""Simulated devices with known truth, and the rig around them."""
