@@ -11,9 +11,9 @@ import numpy as np
 
 from charprobe.comparing.curve import Array, Curve, Points, averaged
 from charprobe.comparing.subjects import Subject
-from charprobe.estimators.colour.harmonics import DETECTED
 from charprobe.profile.entry import Table
 from charprobe.profile.table_columns import numbers
+from charprobe.values.quantity import DETECTED
 
 Tone = Literal["nearest 1 kHz", "lowest", "highest"]
 

@@ -9,11 +9,11 @@ from scipy.ndimage import maximum_filter1d
 
 from charprobe.comparing.curve import FEWEST, Array, Curve, std_of_mean
 from charprobe.comparing.subjects import Subject
-from charprobe.estimators.timing.gain_trace import Edge
 from charprobe.profile.burst_traces import of_edge, reference_step
 from charprobe.profile.entry import Table
 from charprobe.profile.profile import Profile
 from charprobe.profile.table_columns import numbers
+from charprobe.values.edge import Edge
 
 AT_REST = 0.15  # share of the record before the edge that is left to look-ahead
 HIDDEN = 2.0  # resolutions of the trace beside its edge that the path's own edge hides

@@ -21,7 +21,9 @@ MIN_PERIODS = 2.0
 NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside each order that its noise is read from
 ITERATIONS = 6
 DB = 20 / math.log(10)
-DETECTED = 3.0  # an order is there when its amplitude exceeds this many standard uncertainties
+DETECTED_TONE = (
+    3.0  # standard uncertainties; looser than `DETECTED`, for what was played is read, not searched for
+)
 
 
 @dataclass(frozen=True)
@@ -70,8 +72,8 @@ class ToneFit:
             1 for the fundamental, up to `orders`.
         """
         amplitude, std = float(abs(self.amplitudes[order - 1])), float(self.stds[order - 1])
-        if amplitude <= max(DETECTED * std, 1e-15):
-            bound = DB * math.log(max(amplitude + DETECTED * std, 1e-15))
+        if amplitude <= max(DETECTED_TONE * std, 1e-15):
+            bound = DB * math.log(max(amplitude + DETECTED_TONE * std, 1e-15))
             reason = f"order {order} does not rise above the noise beside it"
             return Unmeasured("dBFS", reason, "raise the level or record with less noise", at_most=bound)
         return Quantity.from_std(DB * math.log(amplitude), DB * std / amplitude, "dBFS")

@@ -13,7 +13,7 @@ from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
 from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DETECTED, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 Complex = NDArray[np.complex128]
@@ -22,7 +22,6 @@ HIGHEST = 10
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
 CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
-DETECTED = 4.0  # standard uncertainties; noise alone passes with probability exp(-8), 3 in 10 000 per order
 STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement of the level is taken out
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
 DB = 20 / math.log(10)

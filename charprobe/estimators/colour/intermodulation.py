@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.estimators.colour.harmonics import DB, DETECTED, EDGE_S, SETTLE_SHARE
+from charprobe.estimators.colour.harmonics import DB, EDGE_S, SETTLE_SHARE
 from charprobe.estimators.tone import BAND
 from charprobe.stimulus.recipe import TwoTone
 from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
 
 Complex = NDArray[np.complex128]
 Product = tuple[int, int]

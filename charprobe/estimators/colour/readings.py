@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.estimators.colour.harmonics import DETECTED, HIGHEST, HarmonicCell
-from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
+from charprobe.values.quantity import DETECTED, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)

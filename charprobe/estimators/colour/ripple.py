@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.estimators.colour.harmonics import DETECTED, HIGHEST, HarmonicCell
+from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
 from charprobe.estimators.passage import Passage, Placed, places
 from charprobe.values.cut import Array
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
 
 Complex = NDArray[np.complex128]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -34,9 +33,8 @@ from charprobe.estimators.timing.phase_set import (
 from charprobe.estimators.timing.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Array, Cut
+from charprobe.values.edge import Edge
 from charprobe.values.errors import SegmentTooShortError
-
-Edge = Literal["attack", "release"]
 
 DB = 20 / math.log(10)
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most

@@ -18,7 +18,7 @@ from charprobe.stimulus.kinds.sweep import render_sweep
 from charprobe.stimulus.recipe import Sweep
 from charprobe.stimulus.timetable import Segment
 from charprobe.values.cut import Array
-from charprobe.values.quantity import Reading, Unmeasured
+from charprobe.values.quantity import DETECTED, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
 UNITS = {
@@ -33,7 +33,6 @@ PER_OCTAVE, HARMONICS_PER_OCTAVE = 12, 6
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
 MARGIN_S = 0.25
 HIGHEST_ORDER = 5
-DETECTED = 4.0
 SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
@@ -17,9 +15,9 @@ from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, in_words, who
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.values.edge import Edge
 from charprobe.values.wording import display_unit, number_text, rounded_text
 
-Edge = Literal["attack", "release"]
 MARKED = ("t50", "t63", "t90")
 SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
 LOG_REACH_T90 = 4.0  # the same of logarithmic panels, before room for words

@@ -13,12 +13,13 @@ from charprobe.profile.profile import Profile, measured
 from charprobe.profile.table_columns import flags, numbers
 from charprobe.publishing.figures.axes import log_time_axis
 from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.gain_trace import Edge, steps_of
+from charprobe.publishing.figures.gain_trace import steps_of
 from charprobe.publishing.figures.labels import EndLabel, in_two_lines, label_ends
 from charprobe.publishing.figures.source import in_words
 from charprobe.publishing.figures.static import anchor
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.values.edge import Edge
 from charprobe.values.wording import literal
 
 MOST = 8  # curves that can be told apart in one figure
