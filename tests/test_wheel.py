@@ -27,12 +27,14 @@ def test_the_wheel_holds_recipes_schemas_and_the_page(tmp_path):
     subprocess.run(command, check=True, capture_output=True, timeout=120)
     (wheel,) = tmp_path.glob("*.whl")
     held = set(zipfile.ZipFile(wheel).namelist())
-    for pattern, place in (
-        ("*.toml", "stimuli"),
-        ("*.json", "charprobe/schema"),
-        ("*.html", "charprobe/report"),
-    ):
-        for path in (ROOT / place).glob(pattern):
-            assert f"charprobe/{path.parent.name}/{path.name}" in held
+    data = [
+        p
+        for top in ("charprobe", "stimuli")
+        for p in (ROOT / top).rglob("*.[!p]*")
+        if "__pycache__" not in p.parts
+    ]
+    for path in data:
+        place = str(path.relative_to(ROOT)).replace("stimuli/", "charprobe/recipes/", 1)
+        assert place in held
     modules = {f"charprobe/{p.relative_to(ROOT / 'charprobe')}" for p in (ROOT / "charprobe").rglob("*.py")}
     assert modules <= held, sorted(modules - held)

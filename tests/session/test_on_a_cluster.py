@@ -3,7 +3,9 @@
 import joblib
 import pytest
 from distributed import Client, LocalCluster
-from test_session import captured, load_session, run_session  # noqa: F401  # a fixture
+
+from charprobe.session.file import load_session
+from charprobe.session.run import run_session
 
 
 @pytest.fixture
@@ -17,7 +19,7 @@ def cluster(tmp_path):
         yield client
 
 
-def test_the_active_backend_of_joblib_does_the_work(cluster, captured, tmp_path):  # noqa: F811
+def test_the_active_backend_of_joblib_does_the_work(cluster, captured, tmp_path):
     session, seen = load_session(captured / "s.toml"), []
     with joblib.parallel_config(backend="dask"):
         result = run_session(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import soundfile
-from test_session import RATE_HZ, RECIPE
+from small_session import RATE_HZ, RECIPE
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
