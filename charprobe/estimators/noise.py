@@ -20,6 +20,7 @@ MAINS_HZ = (50.0, 60.0)
 MAINS_OFF = 0.004  # mains frequency strays by less than this share of itself
 MAINS_ORDERS, LOW_ORDERS = 20, 6
 BELOW_DB = 30.0  # a line that outdoes the low orders of its family by more is none of them
+LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
 LINE_BINS = 2.0  # half width of a line in a Hann-windowed spectrum
 FALSE_LINES = 3e-5  # chance of naming a line where there is only noise; 40 places are looked at
 HANN_CORRELATION = 35 / 18  # sum of squared correlations between neighbouring bins of a Hann window

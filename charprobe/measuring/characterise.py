@@ -14,8 +14,7 @@ from charprobe.measuring.chapters.response import passage_of, response_chapter
 from charprobe.measuring.chapters.static.chapter import static_chapter
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.measuring.health.copies import sound_hash
-from charprobe.measuring.health.judge import Judged, judge_capture
-from charprobe.measuring.health.pairs import judge_pair
+from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.take import Take
 from charprobe.profile import glossary
 from charprobe.profile.entry import Chapter, Entry, Health

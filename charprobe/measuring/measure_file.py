@@ -7,8 +7,7 @@ from pathlib import Path
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import Source
 from charprobe.measuring.characterise import characterise
-from charprobe.measuring.health.judge import judge_capture
-from charprobe.measuring.health.pairs import judge_pair
+from charprobe.measuring.health.judge import judge_capture, judge_pair
 from charprobe.measuring.verdict import Verdict
 from charprobe.placing.recognise import recognise
 from charprobe.profile.in_dbu import with_dbu

@@ -8,6 +8,7 @@ import numpy as np
 
 from charprobe.files.source import Source
 from charprobe.placing.align import Alignment, locate
+from charprobe.stimulus.recipe import Spec
 from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.values.cut import Cut
 
@@ -112,3 +113,8 @@ def place_take(source: Source, stimulus: Stimulus, channel: int) -> Take:
         If it is not there: says what the capture holds instead.
     """
     return Take(source, channel, stimulus, locate(source, stimulus, channel))
+
+
+def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:
+    """Segments of one kind that lie wholly inside the capture and are not spoiled, in playing order."""
+    return tuple(s for s in take.stimulus.segments if isinstance(s.spec, kind) and take.holds(s))

@@ -16,7 +16,7 @@ import numpy as np
 
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.health.continuity import check_continuity, find_events
-from charprobe.measuring.health.marker_levels import check_marker_levels
+from charprobe.measuring.health.markers import check_marker_levels
 from charprobe.measuring.health.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
 from charprobe.simulation.rig.faults import step_gain

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.measuring.chapters.reduction import Reduction
-from charprobe.placing.take import Take
+from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.stimulus.recipe import Link
 from charprobe.values.errors import SegmentTooShortError

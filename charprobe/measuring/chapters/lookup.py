@@ -1,19 +1,22 @@
-"""Which segments of a kind a take holds whole, and how to say that there is none."""
+"""What chapters ask of each other and of the bypass, and how to say that a segment is missing."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Entry
 from charprobe.stimulus.recipe import Spec
 from charprobe.stimulus.timetable import Segment
 from charprobe.values.quantity import Unmeasured
 
 
-def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:
-    """Segments of one kind that lie wholly inside the capture and are not spoiled, in playing order."""
-    return tuple(s for s in take.stimulus.segments if isinstance(s.spec, kind) and take.holds(s))
+class Reduction(Protocol):
+    """What the static curve knows: settled gain reduction at an input level."""
+
+    def reduction_db_at(self, input_dbfs: float) -> float | None:
+        """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
 
 
 def counterpart(bypass: Take | None, segment: Segment) -> Segment | None:

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.noise import MIN_LENGTH_S, Line, Noise, is_muted, measure_noise
-from charprobe.estimators.tone import ToneFit, fit_tone
-from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.placing.take import Take
+from charprobe.estimators.idle import Heard, hear_idle
+from charprobe.estimators.noise import LEAST_MAINS_DBFS, Line, Noise
+from charprobe.measuring.chapters.lookup import absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.recipe import Silence
 from charprobe.stimulus.timetable import Segment
-from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
 
@@ -29,29 +26,9 @@ UNITS = {
     "noise.mains": "dBFS",
 }
 RECIPE = "quick"
-LEAD_S = 0.5  # left out of the silence, at most a quarter of it: what sounded before dies away
-TONE_LEAD_S, EDGE_S = 0.1, 0.02
-TONE_ORDERS = 10
 THIRD_OCTAVE = 2 ** (1 / 6) - 2 ** (-1 / 6)  # its width over its middle
-LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
-QUIETER_DB = 6.0  # silence this much below the noise beside the tone is muted, not quiet
 CLOSE_DB = 1.0  # noise this close to the bypass is the recorder's as much as the stage's
 RECORD_LONGER = "a recipe with a longer silence segment"
-
-
-@dataclass(frozen=True)
-class Heard:
-    """What one take shows: noise in silence and beside the tone, and the tone itself; None where absent."""
-
-    silent: Noise | None
-    beside_tone: Noise | None
-    tone: ToneFit | None
-    muted: bool
-
-    @property
-    def used(self) -> Noise | None:
-        """The noise that counts: in silence, or beside the tone where the silence is muted."""
-        return self.beside_tone if self.muted else self.silent or self.beside_tone
 
 
 def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
@@ -66,9 +43,9 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     if not segments:
         return Chapter(quantities=absent(wet, Silence, UNITS, recipe=RECIPE))
     segment = segments[0]
-    heard = hear_idle(wet, segment)
+    heard = hear_idle(segment, wet.segment(segment))
     same = counterpart(bypass, segment)
-    other = hear_idle(bypass, same) if bypass is not None and same is not None else None
+    other = hear_idle(same, bypass.segment(same)) if bypass is not None and same is not None else None
     where = "beside the quiet tone" if heard.used is heard.beside_tone else "in silence"
     conditions = f"20 Hz to 20 kHz, {where}, mains lines left out; recorder's own noise included"
     entries = {
@@ -85,40 +62,6 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
         curves=_curves(heard, other),
         findings=_findings(heard, other),
     )
-
-
-def hear_idle(take: Take, segment: Segment) -> Heard:
-    """Listen to a silence segment and to the quiet tone in it."""
-    spec = segment.spec
-    assert isinstance(spec, Silence)
-    rate = take.stimulus.rate_hz
-    length = segment.tones[0].start - segment.span.start if segment.tones else segment.span.length
-    lead = min(LEAD_S * rate, 0.25 * length)
-    silence = take.cut(segment.span.start + lead, segment.span.start + length - EDGE_S * rate)
-    muted = is_muted(silence.samples)
-    silent = None if muted or _seconds(silence) < MIN_LENGTH_S else measure_noise(silence)
-    beside, tone = None, None
-    if segment.tones:
-        played = segment.tones[0]
-        piece = take.cut(played.start + TONE_LEAD_S * rate, played.stop - EDGE_S * rate)
-        if _seconds(piece) >= MIN_LENGTH_S and not is_muted(piece.samples):
-            tone = fit_tone(
-                piece,
-                frequency_hz=played.frequency_hz,
-                phase_origin=float(played.start),
-                orders=TONE_ORDERS,
-                refine=True,
-            )
-            beside = measure_noise(subtract_tone(piece, tone))
-    if silent is not None and beside is not None:
-        shared = min(silent.spectrum_hz.size, beside.spectrum_hz.size)
-        quieter_db = beside.spectrum_dbfs_per_hz[-shared:] - silent.spectrum_dbfs_per_hz[-shared:]
-        muted = bool(np.median(quieter_db) > QUIETER_DB)  # whatever a line adds to one of them
-    return Heard(silent, beside, tone, muted)
-
-
-def _seconds(cut: Cut) -> float:
-    return cut.samples.size * cut.step / cut.rate_hz
 
 
 def _level(noise: Noise | None, name: str) -> Reading:

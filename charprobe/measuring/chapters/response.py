@@ -10,9 +10,8 @@ import numpy as np
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.measuring.chapters.reduction import Reduction
-from charprobe.placing.take import Take
+from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.sweep import render_sweep
 from charprobe.stimulus.recipe import Sweep

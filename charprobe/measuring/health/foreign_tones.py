@@ -7,8 +7,15 @@ import math
 import numpy as np
 from scipy.ndimage import median_filter
 
-from charprobe.estimators.noise import MAINS_HZ, MAINS_OFF, MAINS_ORDERS, Line, family_limit_dbfs, hann_offset
-from charprobe.measuring.chapters.noise import LEAST_MAINS_DBFS
+from charprobe.estimators.noise import (
+    LEAST_MAINS_DBFS,
+    MAINS_HZ,
+    MAINS_OFF,
+    MAINS_ORDERS,
+    Line,
+    family_limit_dbfs,
+    hann_offset,
+)
 from charprobe.measuring.health.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from charprobe.measuring.chapters.lookup import held
-from charprobe.measuring.chapters.noise import hear_idle
-from charprobe.placing.take import Take
+from charprobe.estimators.idle import hear_idle
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
 from charprobe.stimulus.recipe import Silence
 from charprobe.values.clock_text import clock_text
@@ -15,7 +14,7 @@ def check_idle_mute(take: Take) -> list[Health]:
     segments = held(take, Silence)
     if not segments:
         return []
-    heard = hear_idle(take, segments[0])
+    heard = hear_idle(segments[0], take.segment(segments[0]))
     if not heard.muted:
         return []
     start_s, end_s = (

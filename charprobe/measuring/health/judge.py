@@ -1,4 +1,4 @@
-"""One capture judged and placed: everything known about it before a number is drawn from it."""
+"""Captures judged, one alone or with its bypass: all that is known before a number is drawn from them."""
 
 from __future__ import annotations
 
@@ -7,20 +7,22 @@ from dataclasses import replace
 from charprobe.files.source import Source
 from charprobe.measuring.health.clock_wander import check_clock_wander
 from charprobe.measuring.health.continuity import check_continuity
+from charprobe.measuring.health.copies import check_copy
 from charprobe.measuring.health.file_facts import check_file
 from charprobe.measuring.health.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.foreign_tones import check_foreign_tones
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.idle_mute import check_idle_mute
 from charprobe.measuring.health.lossy import check_lossy
-from charprobe.measuring.health.marker_levels import check_marker_levels
-from charprobe.measuring.health.markers import check_marker_edges
-from charprobe.measuring.health.normalised import check_round_peak
+from charprobe.measuring.health.markers import check_marker_edges, check_marker_levels
+from charprobe.measuring.health.normalised import check_normalised, check_round_peak
 from charprobe.measuring.health.placement import check_placement
 from charprobe.measuring.health.quiet import quiet_spectrum
+from charprobe.measuring.health.same_sound import check_roles
 from charprobe.measuring.health.sample_facts import sample_facts_of
 from charprobe.measuring.health.second_path import check_second_path
 from charprobe.measuring.health.sides import check_sides
+from charprobe.measuring.health.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Stimulus
@@ -83,6 +85,34 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += (*check_marker_levels(take), *check_marker_edges(take))
     take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
     return take, tuple(_with_cost(take, item) for item in found)
+
+
+def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
+    """Gather what is wrong with a bypass, and with the two captures together.
+
+    Parameters
+    ----------
+    wet, bypass : Judged
+        Both captures, each judged by itself.
+
+    Returns
+    -------
+    tuple of Health
+        The bypass's own findings, said to be of the bypass; its gain over time (``automatic-gain``,
+        ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture`` and ``normalised``.
+    """
+    take, _ = wet
+    dry, found = bypass
+    noticed = tuple(item for item in found if item.code != "wrong-stimulus")  # any take of it will do
+    roles = check_roles(take, dry)
+    told = {item.code for item in noticed}
+    if not roles:
+        noticed += tuple(item for item in check_steady_gain(dry) if item.code not in told)
+        told |= {item.code for item in noticed}
+    if not roles and not told & {"gain-step", "level-drift", "automatic-gain"}:
+        noticed += tuple(check_marker_levels(dry, off=True))
+    of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in noticed)
+    return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
 
 
 def _with_cost(take: Take, item: Health) -> Health:

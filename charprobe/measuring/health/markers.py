@@ -1,4 +1,4 @@
-"""Fades at the edges of a file, seen in the sync markers: the same frequencies pass at different levels."""
+"""What the sync markers tell of a take: fades at the edges of the file, a level that rose between the two."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from charprobe.values.wording import number_text
 PIECES = 8  # of each chirp; equal pieces of time are equal bands of frequency
 LEAST_FADE_DB = 0.35  # of the outermost piece; slow releases and filters lower it by 0.12 dB
 EVEN = 0.95  # correlation of a fade with a straight line; a gate that opens has less
+LEAST_RISE_DB = 0.15  # that is told; filters answer both markers alike to 0.02 dB
+MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
 def check_marker_edges(take: Take) -> list[Health]:
@@ -67,3 +69,36 @@ def _gains_db(take: Take, marker: Marker, span: Span, first: float, last: float)
     edges = np.linspace(0, played.size, PIECES + 1).astype(int)[:-1]
     heard, wanted = (np.add.reduceat(values**2, edges) for values in (cut.samples, played))
     return np.asarray(10 * np.log10(np.maximum(heard, 1e-20) / wanted))
+
+
+def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
+    """Compare the levels of the opening and the closing marker: code ``level-drift``.
+
+    A stage that has not recovered passes the closing marker lower, never higher; so only a rise is told,
+    unless the stage is `off`.
+    """
+    stimulus = take.stimulus
+    first, last = _gain(take, "opening", stimulus.opening), _gain(take, "closing", stimulus.closing)
+    if first is None or last is None:
+        return []
+    rise_db = 20 * float(np.log10(last / first))
+    if (abs(rise_db) if off else rise_db) < LEAST_RISE_DB:
+        return []
+    message = (
+        f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
+        f"{'louder' if rise_db > 0 else 'quieter'} than the opening one "
+        f"({take.label}): the level drifted or stepped during the take. "
+        "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
+    )
+    return [Health("level-drift", "warn", message, channel=take.channel)]
+
+
+def _gain(take: Take, marker: Marker, span: Span) -> float | None:
+    """Gain of one marker; None where it is cut off or does not stand alone."""
+    cut = take.cut(span.start, span.stop)
+    if cut.samples.size < 0.99 * span.length or not np.all(np.isfinite(cut.samples)):
+        return None
+    played = sync_value(marker, cut.position() - span.start, rate_hz=take.stimulus.rate_hz)
+    size = float(cut.samples @ played / (played @ played))
+    rest = float(np.sum((cut.samples - size * played) ** 2) / np.sum(cut.samples**2)) if size else 1.0
+    return abs(size) if rest < MOST_REST else None

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from charprobe.estimators.link import measure_link
-from charprobe.measuring.chapters.lookup import held
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
 from charprobe.stimulus.recipe import Link
 from charprobe.values.errors import SegmentTooShortError

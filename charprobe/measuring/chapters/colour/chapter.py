@@ -21,9 +21,8 @@ from charprobe.measuring.chapters.colour.noise_under import (
 from charprobe.measuring.chapters.colour.stray_lines import stray_finding, stray_table
 from charprobe.measuring.chapters.colour.tables import colour_curves, colour_findings
 from charprobe.measuring.chapters.colour.transfer import transfer
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.measuring.chapters.reduction import Reduction
-from charprobe.placing.take import Take
+from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry
 from charprobe.stimulus.recipe import Tones
 from charprobe.stimulus.timetable import Segment

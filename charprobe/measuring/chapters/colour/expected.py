@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.estimators.colour.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
 from charprobe.estimators.colour.readings import Rung
-from charprobe.measuring.chapters.reduction import Reduction
+from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Chapter
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

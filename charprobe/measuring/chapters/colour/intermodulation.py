@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, Pair, measure_pairs
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.placing.take import Take
+from charprobe.measuring.chapters.lookup import absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
 from charprobe.stimulus.recipe import TwoTone
 from charprobe.stimulus.timetable import Segment

@@ -12,7 +12,7 @@ from charprobe.estimators.colour.harmonics import HIGHEST
 from charprobe.estimators.colour.readings import Growth, Rung, growth_laws
 from charprobe.estimators.colour.ripple import Split
 from charprobe.measuring.chapters.colour.expected import Expected, expected_columns
-from charprobe.measuring.chapters.reduction import Reduction
+from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Entry, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import number_text

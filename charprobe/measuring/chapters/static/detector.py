@@ -16,8 +16,8 @@ from charprobe.estimators.detector_law import (
 )
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.readings import read_static_curve
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
-from charprobe.placing.take import Take
+from charprobe.measuring.chapters.lookup import absent, counterpart
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.waveforms import SINE
 from charprobe.stimulus.recipe import EqualPeak

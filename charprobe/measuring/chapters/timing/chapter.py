@@ -8,7 +8,7 @@ from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.release_kind import ReleaseKind
 from charprobe.estimators.timing.times import EdgeTimes
-from charprobe.measuring.chapters.lookup import absent, held
+from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
 from charprobe.measuring.chapters.timing.findings import timing_findings
 from charprobe.measuring.chapters.timing.loop import open_loop_entry
@@ -21,7 +21,7 @@ from charprobe.measuring.chapters.timing.train import (
     train_sentence,
     train_tables,
 )
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry, Health, Severity
 from charprobe.stimulus.recipe import MAX_RATE_HZ, BurstLengths, Bursts
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

@@ -12,9 +12,9 @@ from charprobe.estimators.timing.phase_set import Burst, NoCarrierError, bursts_
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.timing.settling import gain_before
 from charprobe.estimators.timing.times import EdgeTimes, time_edge
-from charprobe.measuring.chapters.lookup import counterpart, held
+from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.stimulus.recipe import BurstLengths, Bursts
 from charprobe.stimulus.timetable import Segment
 from charprobe.values.cut import Cut

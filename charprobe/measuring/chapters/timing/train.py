@@ -11,12 +11,12 @@ from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.phase_set import Burst, NoCarrierError
 from charprobe.estimators.timing.settling import gain_before
-from charprobe.measuring.chapters.lookup import absent, counterpart, held
+from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.measuring.chapters.timing.detail import SAME_LEVEL_DB
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.measuring.chapters.timing.rows import Row
 from charprobe.measuring.chapters.timing.tables import thinned
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Entry, Table
 from charprobe.stimulus.recipe import BurstTrain
 from charprobe.stimulus.timetable import Segment, Tone
