@@ -8,11 +8,12 @@ from functools import cache
 
 import numpy as np
 
-from charprobe.estimators.tone import DB, fit_tone
+from charprobe.estimators.tone import fit_tone
 from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
 from charprobe.stimulus.timetable import Segment, Tone
-from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured
 
 LATE, GUARD_S = 0.5, 0.01
 EXPONENTS = np.geomspace(0.3, 128.0, 6000)
@@ -57,7 +58,7 @@ class PlayedWaveform:
         """Gain over reference amplitudes of the partials, and its standard uncertainty, in dB."""
         along = float(self.amplitudes @ reference)
         std = float(np.sqrt(np.sum((reference * self.stds) ** 2)))
-        return DB * float(np.log(along / float(reference @ reference))), DB * std / along
+        return DB_PER_NEPER * float(np.log(along / float(reference @ reference))), DB_PER_NEPER * std / along
 
     @property
     def as_played(self) -> Array:
@@ -91,7 +92,7 @@ def measure_waveforms(segment: Segment, cut: Cut) -> tuple[PlayedWaveform, ...]:
             _partials(cut.between(*ends), tone, waveform)
             for ends in ((begin, end), (begin, middle), (middle, end))
         )
-        drift_db = DB * float(np.log((late[0] @ whole[0]) / (early[0] @ whole[0])))
+        drift_db = DB_PER_NEPER * float(np.log((late[0] @ whole[0]) / (early[0] @ whole[0])))
         played.append(PlayedWaveform(waveform, tone.level_dbfs, tone.start, *whole, drift_db))
     return tuple(played)
 

@@ -10,9 +10,10 @@ import numpy as np
 from scipy import fft
 from scipy.stats import chi2
 
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FROM_HZ, TO_HZ = 20.0, 20_000.0
 MIN_LENGTH_S = 0.15
@@ -257,5 +258,5 @@ def _third_octaves(power: Array, frequency: Array, bin_hz: float) -> tuple[Array
     # a few bins may look more even than they are, and none can be more so than equal ones
     most = [2 * band.size / HANN_CORRELATION for band in bands]
     freedom = np.array([min(_freedom(b), m) if b.any() else m for b, m in zip(bands, most, strict=True)])
-    std_db = 10 / math.log(10) * np.sqrt(2 / freedom)
+    std_db = DB_PER_NEPER / 2 * np.sqrt(2 / freedom)
     return centres, 10 * np.log10(np.maximum(means / bin_hz, 1e-40)), std_db

@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array, Complex
 
-Complex = NDArray[np.complex128]
 Place = Literal["nowhere", "behind", "ahead"]
 
 FLAT = 0.02  # factors that differ from 1 by no more than this change nothing

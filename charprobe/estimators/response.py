@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
-
-Complex = NDArray[np.complex128]
+from charprobe.values.quantity import DB_PER_NEPER
 
 MIN_SWEEP_S = 0.5
 WEAKEST = 1e-6  # of the in-band power: below it the sweep holds too little to divide by
@@ -52,7 +51,7 @@ class Response:
     @property
     def magnitude_std_db(self) -> Array:
         """Standard uncertainty of the magnitude, in dB; first order, so good up to about 1 dB."""
-        return np.asarray(20 / np.log(10) * self.std / np.abs(self.value))
+        return np.asarray(DB_PER_NEPER * self.std / np.abs(self.value))
 
     @property
     def phase_deg(self) -> Array:

@@ -9,10 +9,9 @@ from itertools import product
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 
@@ -184,7 +183,7 @@ def _models() -> list[_Model]:
 class _Fit:
     model: _Model
     unknowns: Array
-    covariance: NDArray[np.float64]
+    covariance: Array
     residual_db: Array
     aicc: float
     at_limit: bool

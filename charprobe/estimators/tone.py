@@ -7,20 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.phasor import phasor
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
-
-Complex = NDArray[np.complex128]
+from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured
 
 BAND = 0.475  # orders above this share of the rate are left out: converter filters have begun there
 MIN_PERIODS = 2.0
 NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside each order that its noise is read from
 ITERATIONS = 6
-DB = 20 / math.log(10)
 DETECTED_TONE = (
     3.0  # standard uncertainties; looser than `DETECTED`, for what was played is read, not searched for
 )
@@ -73,10 +70,10 @@ class ToneFit:
         """
         amplitude, std = float(abs(self.amplitudes[order - 1])), float(self.stds[order - 1])
         if amplitude <= max(DETECTED_TONE * std, 1e-15):
-            bound = DB * math.log(max(amplitude + DETECTED_TONE * std, 1e-15))
+            bound = DB_PER_NEPER * math.log(max(amplitude + DETECTED_TONE * std, 1e-15))
             reason = f"order {order} does not rise above the noise beside it"
             return Unmeasured("dBFS", reason, "raise the level or record with less noise", at_most=bound)
-        return Quantity.from_std(DB * math.log(amplitude), DB * std / amplitude, "dBFS")
+        return Quantity.from_std(DB_PER_NEPER * math.log(amplitude), DB_PER_NEPER * std / amplitude, "dBFS")
 
 
 @dataclass(frozen=True)

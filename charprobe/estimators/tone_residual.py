@@ -10,8 +10,9 @@ from scipy import fft
 
 from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
-from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import Quantity
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FALSE_LINES = 1e-3  # chance of naming any line where there is only noise
 APART_BINS = 3  # a line this near an order of the tone is a skirt of it, no line of its own
@@ -107,4 +108,4 @@ def _noise(floor: Array, floors: Array) -> Quantity | None:
     if total <= 0:
         return None
     std = MEDIAN_STD * float(np.sqrt(np.sum(floors**2)) / np.sum(floors))
-    return Quantity.from_std(10 * math.log10(total), 10 / math.log(10) * std, "dBFS")
+    return Quantity.from_std(10 * math.log10(total), DB_PER_NEPER / 2 * std, "dBFS")

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 BLOCK_FRAMES = 1 << 16
 

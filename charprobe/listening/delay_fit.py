@@ -10,7 +10,7 @@ from scipy.signal import convolve, firwin, lfilter
 from charprobe.files.frames import Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.listening.warp import read_at
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 GAIN_S = 0.005  # the gain counts as constant over this long
 POLES_HZ = (60.0, 300.0, 1500.0, 6000.0)  # of low-passes: their mixture comes close to any gentle filter

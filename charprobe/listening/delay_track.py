@@ -9,7 +9,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from charprobe.files.frames import read_padded
 from charprobe.listening.delay_fit import Guide, Point, fit_delay
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 WINDOW = 1 << 15
 MAX_POINTS = 160

@@ -16,7 +16,7 @@ from charprobe.listening.pairing import Pair
 from charprobe.listening.programme_gain import Gained, GainTrace
 from charprobe.listening.time_map import Placed, TimeMap
 from charprobe.listening.warp import EXACT_BAND
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, signed_text
 
 Step = Literal["as it is", "gain", "delay", "clock drift", "response"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import oaconvolve
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 
 def through(samples: Array, response: Array) -> Array:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal import sosfilt
 
 from charprobe.files.frames import Frames, frame_blocks
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Unmeasured
 
 OFFSET_DB = -0.691

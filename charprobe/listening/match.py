@@ -18,7 +18,7 @@ from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.listening.pairing import Pair
 from charprobe.listening.programme_gain import GainTrace, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError, SoundFileError
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import signed_text

@@ -14,7 +14,7 @@ import soxr  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files.frames import Frames, frame_blocks
 from charprobe.listening.pair_checks import PairingError
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 _BYTES = 8  # of a value on disk: nothing is rounded before the pair is written
 _MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files

@@ -10,7 +10,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.pair_checks import different
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 HOP = 256
 _SIZE = 512

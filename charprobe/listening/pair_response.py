@@ -11,7 +11,7 @@ from scipy.fft import irfft, rfft
 from scipy.ndimage import uniform_filter1d
 
 from charprobe.files.frames import Frames, read_padded
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 MAX_WINDOWS = 240

@@ -16,7 +16,7 @@ from charprobe.listening.pair_response import SecondPath, find_second_path, mini
 from charprobe.listening.programme_gain import Gained, trace_gain
 from charprobe.listening.roles import Roles, check_roles
 from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 

@@ -10,7 +10,7 @@ from scipy.ndimage import maximum_filter1d
 
 from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.filtering import through
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95
 
 WINDOW_S = 0.004

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.files.frames import Frames, read_padded
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 Verdict = Literal["as named", "swapped", "cannot tell"]
 _WINDOW_S = 0.03

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from charprobe.files.frames import Frames
 from charprobe.listening.delay_track import Track
 from charprobe.listening.warp import read_at
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 Index = NDArray[np.intp]
 MIN_JUMP = 0.3  # frames; smaller changes of latency are not told from scatter

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.signal import firwin, upfirdn
 
 from charprobe.files.frames import Frames, frame_blocks
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 _REACH = 24  # samples on each side that shape a value in between
 _CELL, _AT_ONCE = 64, 64  # samples looked at together, and how many such cells at once

@@ -10,7 +10,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import i0
 
 from charprobe.files.frames import Frames, read_padded
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 REACH = 64  # samples on each side that shape a value in between
 _BETA = 11.5

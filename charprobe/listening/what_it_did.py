@@ -13,7 +13,7 @@ from charprobe.listening.match import Routed
 from charprobe.listening.pair_response import Spectra, pair_spectra
 from charprobe.listening.pairing import Pair
 from charprobe.listening.programme_gain import GainTrace
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 HISTOGRAM_STEP_DB = 0.5

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field, replace
 from typing import overload
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.placing.edited_gaps import find_edits
@@ -18,9 +17,8 @@ from charprobe.placing.tone_clock import drift_from_tones
 from charprobe.placing.why_not_found import why_not_found, wrong_rate, wrong_stimulus
 from charprobe.stimulus.ident import HASH_DIGITS, IdentReading, read_ident
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
-
-Array = NDArray[np.float64]
 
 ROUNDS = 3  # of marker and tones, until neither moves the other
 MOST_ROUNDS = 8  # of delay and drift; one is enough on a common clock

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_search import blocks
@@ -19,8 +18,6 @@ from charprobe.placing.timing_jump import Jump
 from charprobe.stimulus.render import render_segment
 from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.values.quantity import Quantity
-
-Array = NDArray[np.float64]
 
 NEARBY_S = 0.3  # beyond the whole change of length
 FARNESS = 0.05  # of a match that a second of change between neighbours must be worth

@@ -6,12 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.stimulus.marker import Marker, sync_length, sync_value
-
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array, Complex
 
 MARGIN_S = 0.005  # read on both sides of the marker, for what the path delays or smears
 FIT_LOW_HZ, FIT_HIGH_HZ = 300.0, 14_500.0  # inside the marker's band, clear of its tapered ends
@@ -42,7 +40,7 @@ class PathResponse:
 
     index: float
     omega: Array
-    response: NDArray[np.complex128]
+    response: Complex
     weight: Array
 
 
@@ -209,7 +207,7 @@ def _least_phase(omega: Array, magnitude: Array) -> Array:
     return np.interp(omega, grid, np.imag(scipy.fft.rfft(cepstrum)))
 
 
-def _peak(cross: NDArray[np.complex128], size: int) -> float:
+def _peak(cross: Complex, size: int) -> float:
     """Lag of the largest correlation within reach, on a grid of 1/`FINENESS` sample."""
     fine = scipy.fft.irfft(cross, size * FINENESS)
     reach = REACH_SAMPLES * FINENESS
@@ -217,7 +215,7 @@ def _peak(cross: NDArray[np.complex128], size: int) -> float:
     return (int(np.argmax(np.abs(near))) - reach) / FINENESS
 
 
-def _smooth(response: NDArray[np.complex128]) -> NDArray[np.complex128]:
+def _smooth(response: Complex) -> Complex:
     """Mean over a sixteenth of the band, the ends reflected: magnitude without the noise of single bins."""
     reach = response.size // 32
     padded = np.pad(response, reach, mode="reflect")

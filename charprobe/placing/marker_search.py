@@ -7,12 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.stimulus.marker import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
-
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 LEAST_MATCH = (
     0.2  # white noise stays below 0.07 in an hour; a chirp 14 dB below the noise of its band reaches it

@@ -5,14 +5,12 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_search import blocks
 from charprobe.stimulus.render import render_segment
 from charprobe.stimulus.timetable import Segment
-
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 HOP_S = 0.01
 WINDOW_HOPS = 4

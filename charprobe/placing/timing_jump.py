@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_delay import PathPhase
 from charprobe.placing.sweep_clock import SweepPhase, sweep_phases
 from charprobe.placing.tone_clock import steady_tones, tone_phases
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
-
-Array = NDArray[np.float64]
 
 UNCLEAR = np.pi**2 / 3  # mean square of a phase that may be anything
 SAME_FIT = 0.002  # rad squared: what 2.6 degrees of one tone tell is left undecided

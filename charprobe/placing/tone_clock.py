@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.stimulus.timetable import Stimulus, Tone
+from charprobe.values.arrays import Array
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import Quantity
-
-Array = NDArray[np.float64]
 
 SKIPPED_SHARE = 0.4  # of each tone, while a stage settles
 LONGEST_S, SHORTEST_S = 0.4, 0.03  # of a tone's end that is used, and needed

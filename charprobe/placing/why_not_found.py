@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_search import blocks, search
 from charprobe.stimulus.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.stimulus.recipe import shipped_recipe_of
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 from charprobe.values.errors import AlignmentError
 from charprobe.values.wording import number_text
-
-Array = NDArray[np.float64]
 
 COMMON_RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 SURE_MATCH = 0.5

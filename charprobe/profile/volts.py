@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
 DBU_VOLTS = math.sqrt(0.6)  # 0 dBu: 1 mW into 600 ohms

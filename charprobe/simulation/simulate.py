@@ -12,10 +12,11 @@ from charprobe.files.sample_codes import WrittenEncoding
 from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.files.source import Source
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
-from charprobe.simulation.devices.stage import Array, Stage
+from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.devices.stereo import LinkedPair
 from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called
 from charprobe.simulation.rig.rig import Rig
+from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 
 

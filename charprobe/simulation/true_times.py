@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import Array, Stage, delay_samples
+from charprobe.simulation.devices.stage import Stage, delay_samples
+from charprobe.values.arrays import Array
 
 PHASES = 16
 CALM_PERIODS = 8  # carrier periods after an edge from which gain means the mean over a carrier period

@@ -20,7 +20,7 @@ from charprobe.stimulus.kinds.two_tone import lay_out_two_tone, render_two_tone
 from charprobe.stimulus.marker import render_sync, sync_length
 from charprobe.stimulus.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
 from charprobe.stimulus.timetable import Segment, Span, Stimulus
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+
+from charprobe.values.arrays import Complex
 
 BLOCK = 1024
 
 
-def phasor(first_turns: float, turns_per_sample: float, count: int) -> NDArray[np.complex128]:
+def phasor(first_turns: float, turns_per_sample: float, count: int) -> Complex:
     """Return ``exp(2 pi i (first_turns + n turns_per_sample))`` for n = 0 ... count - 1.
 
     Parameters

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+DB_PER_NEPER = 20 / math.log(10)  # dB of a ratio whose logarithm is 1
 Z95 = 1.959963984540054  # two-sided 95 % quantile of the normal distribution
 DETECTED = 4.0  # standard uncertainties; noise alone passes with probability exp(-8), 3 in 10 000 per order
 

@@ -24,7 +24,7 @@ from charprobe.listening.programme_gain import trace_gain
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import Kind, generate
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 SECONDS = 12.0
 KINDS: tuple[Kind, ...] = ("music", "speech")

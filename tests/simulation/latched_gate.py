@@ -9,7 +9,8 @@ import numpy as np
 
 from charprobe.simulation.devices.ballistics import follow
 from charprobe.simulation.devices.detectors import sense, to_dbfs
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
+from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)

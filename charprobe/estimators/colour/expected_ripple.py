@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from charprobe.estimators.timing.times import PART_63
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 Smoothed = Literal["reduction", "amplitude", "power"]
 Falling = Literal["target", "zero"]

@@ -7,16 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import DETECTED, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
-
-Complex = NDArray[np.complex128]
 
 HIGHEST = 10
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
@@ -24,7 +22,6 @@ EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
 CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
 STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement of the level is taken out
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
-DB = 20 / math.log(10)
 NEXT = "raise the level, lengthen the tones, or record with less noise"
 
 
@@ -69,7 +66,7 @@ class HarmonicCell:
     @property
     def limits_dbc(self) -> Array:
         """Level over the fundamental at which each order would just be detected; shape (orders - 1,)."""
-        return np.asarray(DB * np.log(np.maximum(DETECTED * self.stds, 1e-15)))
+        return np.asarray(DB_PER_NEPER * np.log(np.maximum(DETECTED * self.stds, 1e-15)))
 
     def detected(self, order: int) -> bool:
         """Tell whether an order rises above the noise beside it; False outside the band."""
@@ -84,10 +81,10 @@ class HarmonicCell:
             return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
         size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
         if not self.detected(order):
-            bound = DB * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
+            bound = DB_PER_NEPER * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
             reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
-        return Quantity.from_std(DB * math.log(size), DB * std / size, "dBc")
+        return Quantity.from_std(DB_PER_NEPER * math.log(size), DB_PER_NEPER * std / size, "dBc")
 
     def phase(self, order: int) -> Reading:
         """Phase of one order less `order` times that of the fundamental, in degrees from -180 to 180."""

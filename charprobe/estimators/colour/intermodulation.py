@@ -7,16 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.estimators.colour.harmonics import DB, EDGE_S, SETTLE_SHARE
+from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE
 from charprobe.estimators.tone import BAND
 from charprobe.stimulus.recipe import TwoTone
 from charprobe.stimulus.timetable import Segment, Tone
-from charprobe.values.cut import Array, Cut
-from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Quantity, Reading, Unmeasured
 
-Complex = NDArray[np.complex128]
 Product = tuple[int, int]
 
 HIGHEST_ORDER = 5  # products up to this order are fitted
@@ -84,7 +83,7 @@ class Pair:
         """Level, in dB over the denominator, below which one product of the lowest order would not show."""
         first = (DIFFERENCE if self.is_difference else MODULATION)[0]
         largest = max((self.stds[p] for p in first if p in self.stds), default=1.0)
-        return DB * math.log(max(DETECTED * largest, 1e-15) / self.denominator)
+        return DB_PER_NEPER * math.log(max(DETECTED * largest, 1e-15) / self.denominator)
 
     def _reading(self, orders: Sequence[tuple[Product, ...]], none: str) -> Reading:
         """Root sum of squares over orders of summed amplitudes; what does not show counts as nothing."""
@@ -98,11 +97,13 @@ class Pair:
             hidden += sum(DETECTED * self.stds[p] for p in inside) ** 2
         reference = self.denominator
         if not power:
-            bound = DB * math.log(max(math.sqrt(hidden), 1e-15) / reference)
+            bound = DB_PER_NEPER * math.log(max(math.sqrt(hidden), 1e-15) / reference)
             reason = f"{none} above {bound:.1f} dB: the noise hides what is lower"
             return Unmeasured("dB", reason, "raise the level or record with less noise", at_most=bound)
         size = math.sqrt(power)
-        return Quantity.from_std(DB * math.log(size / reference), DB * math.sqrt(variance) / power, "dB")
+        return Quantity.from_std(
+            DB_PER_NEPER * math.log(size / reference), DB_PER_NEPER * math.sqrt(variance) / power, "dB"
+        )
 
 
 def measure_pairs(cut: Cut, segment: Segment) -> tuple[Pair, ...]:

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
-from charprobe.values.quantity import DETECTED, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
@@ -52,8 +52,8 @@ class Rung:
     reduction_db: float | None
     cell: HarmonicCell
     rig: HarmonicCell | None
-    colour: NDArray[np.complex128] | None = None
-    colour_stds: NDArray[np.float64] | None = None
+    colour: Complex | None = None
+    colour_stds: Array | None = None
     fall_db: float | None = None
 
     @property
@@ -191,7 +191,7 @@ def even_odd_balance(cell: HarmonicCell) -> Reading:
         bound = 10 * math.log10(even / (max(odd, 0.0) + DETECTED * odd_std))
         return Unmeasured("dB", "only even harmonics rise above the noise", following, at_least=bound)
     value = 10 * math.log10(even / odd)
-    return Quantity.from_std(value, 10 / math.log(10) * math.hypot(even_std / even, odd_std / odd), "dB")
+    return Quantity.from_std(value, DB_PER_NEPER / 2 * math.hypot(even_std / even, odd_std / odd), "dB")
 
 
 @dataclass(frozen=True)
@@ -227,7 +227,7 @@ def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
         sizes = np.array([abs(rung.cell.fit.amplitudes[order - 1]) for rung in seen])
         y = 20 * np.log10(sizes)
         noise = np.array([float(rung.cell.fit.stds[order - 1]) for rung in seen])
-        std = np.hypot(20 / math.log(10) * noise / sizes, BOTH_SIDES_DB)
+        std = np.hypot(DB_PER_NEPER * noise / sizes, BOTH_SIDES_DB)
         weight = 1 / std**2
         centred = x - float(weight @ x / weight.sum())
         energy = float(weight @ centred**2)

@@ -6,14 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
 from charprobe.estimators.passage import Passage, Placed, places
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array, Complex
 from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
-
-Complex = NDArray[np.complex128]
 
 NOWHERE = Placed("nowhere", None)
 LEAST_FREQUENCIES = 3

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from charprobe.estimators.colour.harmonics import DB, HIGHEST, HarmonicCell
-from charprobe.values.cut import Array
+from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import DB_PER_NEPER
 
 CLEAR = 12.0  # standard uncertainties by which an order must stand out for its phase and level to be judged
 PHASE_OFF_DEG = 5.0  # phases this far from 0 or 180 degrees are memory: a converter's own filters turn less
@@ -149,6 +150,6 @@ def _clear(cell: HarmonicCell, order: int) -> bool:
 def _spread_db(order: int, cells: Sequence[HarmonicCell]) -> tuple[float, float]:
     """Highest less lowest level of an order among the tones that show it clearly, and its uncertainty."""
     seen = [cell for cell in cells if _clear(cell, order)]
-    levels = [DB * math.log(abs(cell.ratios[order - 2])) for cell in seen]
-    stds = [DB * float(cell.stds[order - 2] / abs(cell.ratios[order - 2])) for cell in seen]
+    levels = [DB_PER_NEPER * math.log(abs(cell.ratios[order - 2])) for cell in seen]
+    stds = [DB_PER_NEPER * float(cell.stds[order - 2] / abs(cell.ratios[order - 2])) for cell in seen]
     return max(levels) - min(levels), math.sqrt(2) * max(stds)

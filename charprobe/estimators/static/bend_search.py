@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, Shape, evaluate, fit_bends, ramp
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 GRID_WIDTHS_DB = (0.0, 2.0, 5.0, 10.0, 20.0)
 NODES = 28  # corners tried by `from_hinges`

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95
 
 MAX_WIDTH_DB = 80.0
@@ -149,7 +149,7 @@ def fit_bends(
     start : ndarray, shape (shape.size,)
         First guess.
     fixed : tuple of int
-        Indices of unknowns kept at their first guess.
+        Index of unknowns kept at their first guess.
 
     Returns
     -------

@@ -11,7 +11,7 @@ import numpy as np
 from charprobe.estimators.static.bends import BendsFit, Section
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static.points import StaticPoint, mark_points
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty

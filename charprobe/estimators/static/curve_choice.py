@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.static.bend_search import add_bend, from_hinges, with_output_knee
 from charprobe.estimators.static.bends import BendsFit, Shape, fit_bends
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 EVIDENCE = 10.0  # corrected AIC must fall by this for one more bend or a slope: odds of 150 to 1
 MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points

@@ -11,7 +11,6 @@ import numpy as np
 
 from charprobe.estimators.static.step_settling import judge_settling
 from charprobe.estimators.tone import (
-    DB,
     MIN_PERIODS,
     ToneFit,
     fit_common_frequency,
@@ -20,9 +19,10 @@ from charprobe.estimators.tone import (
     orders_in_band,
 )
 from charprobe.stimulus.timetable import Segment, Tone
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 Direction = Literal["rising", "falling"]
 
@@ -133,7 +133,7 @@ def _steps(
     late = edges_s[:-1] >= LATE * length_s - 1e-9
     relative = np.array([float(fit.stds[0] / abs(fit.amplitudes[0])) for fit in fits])
     counts = np.array([_late(tone, cut).samples.size for tone in tones])
-    std_db = np.maximum(DB * relative * np.sqrt(counts / window), FINEST_DB)
+    std_db = np.maximum(DB_PER_NEPER * relative * np.sqrt(counts / window), FINEST_DB)
     used = edges_s[:-1] >= SKIPPED * length_s - 1e-9
     verdict = judge_settling(
         trace[:, used],
@@ -145,8 +145,8 @@ def _steps(
     middles = (edges_s[1:] + edges_s[:-1]) / 2
     steps = []
     for i, (tone, fit) in enumerate(zip(tones, fits, strict=True)):
-        level = DB * math.log(abs(fit.amplitudes[0])) + float(verdict.remaining_db[i])
-        std = math.hypot(DB * float(relative[i]), float(verdict.remaining_std_db[i]))
+        level = DB_PER_NEPER * math.log(abs(fit.amplitudes[0])) + float(verdict.remaining_db[i])
+        std = math.hypot(DB_PER_NEPER * float(relative[i]), float(verdict.remaining_std_db[i]))
         direction: Direction = "rising" if tone.start <= top else "falling"
         remaining, settled = float(verdict.remaining_db[i]), bool(verdict.settled[i])
         steps.append(Step(tone, direction, fit, level, std, remaining, settled, middles, trace[i]))
@@ -170,7 +170,7 @@ def _trace(tones: Sequence[Tone], cut: Cut, frequency_hz: float) -> tuple[Array,
     begins = np.array([math.ceil((tone.start + first - cut.start) / cut.step) for tone in tones])
     rows = cut.samples[begins[:, None] + np.arange(size * count)].reshape(-1, size)
     amplitudes = fundamental_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)
-    levels = DB * np.log(np.maximum(amplitudes, 1e-12)).reshape(len(tones), count)
+    levels = DB_PER_NEPER * np.log(np.maximum(amplitudes, 1e-12)).reshape(len(tones), count)
     edges_s = (first + size * cut.step * np.arange(count + 1)) / cut.rate_hz
     return np.asarray(edges_s, dtype=np.float64), np.asarray(levels)
 

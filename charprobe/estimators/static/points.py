@@ -8,10 +8,11 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import DB_PER_NEPER
 
 USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
-DB_PER_SHARE = 3.0 * 20 / np.log(10)  # gain lost per third harmonic gained: 3 to 1 for a cubic
+DB_PER_SHARE = 3.0 * DB_PER_NEPER  # gain lost per third harmonic gained: 3 to 1 for a cubic
 SATURATES_DB = 0.02  # least gain that waveshaping must explain in a saturating step,
 SATURATES_SHARE, RUN, RUN_SHARE = 0.15, 3, 0.25  # least share of what is lost there and over a run of steps
 GROWS = 1.2  # distortion of saturation grows by this up to the top step; that of gain ripple does not

@@ -11,7 +11,7 @@ from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_s
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold

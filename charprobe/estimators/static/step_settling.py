@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.values.cut import Array
-
-Flags = NDArray[np.bool_]
+from charprobe.values.arrays import Array, Flags
 
 SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
 POOLED = (1, 3, 7)  # steps in a row over which a drift is looked for

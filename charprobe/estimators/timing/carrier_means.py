@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array, Flags
 
 CALM_PERIODS = 8  # carrier periods after an edge from which points are means over whole periods
 
 
-def half_period_means(rows: Array, *, period: float, where: NDArray[np.bool_]) -> Array:
+def half_period_means(rows: Array, *, period: float, where: Flags) -> Array:
     """Average columns half a carrier period apart at the places `where` says, never across the edge.
 
     The first row is the grid. What turns with the carrier cancels: even-order products, and a thump.

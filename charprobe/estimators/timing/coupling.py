@@ -10,7 +10,8 @@ from scipy import signal
 
 from charprobe.estimators.timing.phase_set import Burst, usable_stop
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array
+from charprobe.values.cut import Cut
 
 CALM_S, CALM_PERIODS = 0.02, 9  # rest before an edge that the baseline is taken from, at least
 REACH_S, REACH_PERIODS = 0.02, 30  # how far after an edge the coupling is looked for and undone in full

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import isotonic_regression
 
 from charprobe.estimators.timing.gain_trace import GainTrace
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
 SHRINK = 0.72  # ratio of neighbouring window widths

@@ -7,19 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.estimators.timing.phase_set import (
-    Burst,
-    CarrierFit,
-    Complex,
-    Index,
-    amplitude,
-    carrier_phase,
-    solve_edge,
-)
+from charprobe.estimators.timing.phase_set import Burst, CarrierFit, amplitude, carrier_phase, solve_edge
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array, Complex, Index
+from charprobe.values.cut import Cut
 
 REACH_S = 0.004  # how far around an edge the reference is followed sample by sample
 WIDTH = 1.0  # standard deviation of the Gaussian that wet and dry are both seen through, in samples
@@ -143,6 +135,6 @@ def seen_through(cut: Cut, position: Array) -> Array:
     base = np.rint(exact).astype(np.int64)
     taps = np.arange(-TAPS, TAPS + 1)
     index = np.clip(base[:, None] + taps, 0, cut.samples.size - 1)
-    distance: NDArray[np.float64] = exact[:, None] - base[:, None] - taps
+    distance: Array = exact[:, None] - base[:, None] - taps
     weights = np.exp(-0.5 * (distance / WIDTH) ** 2) / (WIDTH * np.sqrt(2 * np.pi))
     return np.asarray(np.sum(cut.samples[index] * weights, axis=1))

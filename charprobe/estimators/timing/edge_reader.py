@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.estimators.timing.crossing import Crossing, monotone, refine, smooth
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.settling import Settled
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 ZERO_SAMPLES = 0.015  # standard uncertainty of time zero in samples: what placing promises, for two captures

@@ -21,8 +21,6 @@ from charprobe.estimators.timing.dry_reference import (
 from charprobe.estimators.timing.phase_set import (
     Burst,
     CarrierFit,
-    Complex,
-    Index,
     NoCarrierError,
     amplitude,
     fit_carrier,
@@ -32,11 +30,12 @@ from charprobe.estimators.timing.phase_set import (
 )
 from charprobe.estimators.timing.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array, Complex, Index
+from charprobe.values.cut import Cut
 from charprobe.values.edge import Edge
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.quantity import DB_PER_NEPER
 
-DB = 20 / math.log(10)
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
 DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
@@ -207,7 +206,7 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
     seen /= np.where(grid[near] < 0, *edge.dry_gains)
     smeared = _smeared_samples(seen, grid[near], before, after)
     gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
-    gain[near], smear[near] = ratio.real, np.abs(DB * np.log(np.maximum(np.abs(seen), 1e-3)))
+    gain[near], smear[near] = ratio.real, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
     span, window = 1.0, math.sqrt(12) * WIDTH
     rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
     if len(edge.pairs) == 1:
@@ -239,8 +238,8 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         calm_s=CALM_PERIODS / after.frequency_hz,
         calm_window_s=(period if len(edge.pairs) == 1 else math.sqrt(12) * WIDTH) * wet.step / rate_hz,
         carrier_hz=after.frequency_hz,
-        from_dbfs=before.level_dbfs + DB * math.log(edge.dry_gains[0]),
-        to_dbfs=after.level_dbfs + DB * math.log(edge.dry_gains[1]),
+        from_dbfs=before.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[0]),
+        to_dbfs=after.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[1]),
         repeats=len(edge.pairs),
         ripple_db=ripple_db(solved, period=period),
     )
@@ -269,5 +268,5 @@ def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Arra
     gains = np.add.reduceat(gain, starts) / counts
     noise = np.sqrt(np.add.reduceat(relative**2, starts) / counts / np.maximum(1, counts / shared))
     worst = np.maximum.reduceat(smear, starts)
-    std = np.hypot(DB * noise, SMEAR_SHARE * worst)
-    return np.add.reduceat(time_s, starts) / counts, DB * np.log(gains), np.asarray(std)
+    std = np.hypot(DB_PER_NEPER * noise, SMEAR_SHARE * worst)
+    return np.add.reduceat(time_s, starts) / counts, DB_PER_NEPER * np.log(gains), np.asarray(std)

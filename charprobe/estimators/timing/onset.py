@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.settling import Settled
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed

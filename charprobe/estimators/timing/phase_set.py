@@ -6,15 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array, Cut
+from charprobe.values.arrays import Array, Complex, Index
+from charprobe.values.cut import Cut
 from charprobe.values.errors import CharprobeError, SegmentTooShortError
 from charprobe.values.wording import number_text
-
-Complex = NDArray[np.complex128]
-Index = NDArray[np.int64]
 
 FADE_S = 0.006  # a burst's last tone fades out within its last 5 ms
 GUARD_S = 0.002  # left out beside an edge: the path rings there

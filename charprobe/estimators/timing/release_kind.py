@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from charprobe.estimators.timing.gain_trace import GainTrace
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 Shape = Callable[[Array, Array], Array]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.timing.gain_trace import GainTrace
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
 GUARD = 0.15  # share of the record before the edge that is left to look-ahead

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.estimators.timing.phase_set import Complex, Index, Solved
+from charprobe.estimators.timing.phase_set import Solved
+from charprobe.values.arrays import Complex, Flags, Index
+from charprobe.values.quantity import DB_PER_NEPER
 
-DB = 20 / math.log(10)
 NOISE_POINTS = 4096
 RIPPLE_PERIODS = 8, 32  # after the edge, between which the ripple is read
 
@@ -30,8 +30,8 @@ def point_noise(gain: Complex, *, period: float) -> float:
     return float(np.sqrt(np.sum(residual**2) / max(1, points.size - len(basis))))
 
 
-def far_points(side: NDArray[np.bool_]) -> Index:
-    """Indices of the points of one side of the edge that lie farthest from it."""
+def far_points(side: Flags) -> Index:
+    """Index of the points of one side of the edge that lie farthest from it."""
     points = np.flatnonzero(side)
     count = min(NOISE_POINTS, max(16, points.size // 2))
     return points[:count] if points[0] == 0 else points[-count:]
@@ -54,4 +54,4 @@ def ripple_db(solved: Solved, *, period: float) -> float:
     if points.size < 4 * period:
         return 0.0
     gain = float(np.mean(solved.gain.real[points]))
-    return DB * turning(solved, points, period=period / 2) / gain if gain > 0 else 0.0
+    return DB_PER_NEPER * turning(solved, points, period=period / 2) / gain if gain > 0 else 0.0

@@ -19,7 +19,7 @@ from charprobe.files.sound_file import open_capture
 from charprobe.files.source import MemoryCapture, Source
 from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 PACK_SCHEMA = "charprobe.blind-pack/1"
 PAGE = "listen.html"

@@ -16,7 +16,7 @@ from charprobe.profile.entry import Cell, Chapter, Entry, Table
 from charprobe.stimulus.kinds.sweep import render_sweep
 from charprobe.stimulus.recipe import Sweep
 from charprobe.stimulus.timetable import Segment
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import DETECTED, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 

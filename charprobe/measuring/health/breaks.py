@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, percentile_filter
 
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 FRAME = 2048
 MOST_HARMONICS = 24

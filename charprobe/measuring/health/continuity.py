@@ -5,17 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.measuring.health.breaks import Break, find_breaks
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.values.arrays import Array, Complex
 from charprobe.values.clock_text import clock_text
 from charprobe.values.wording import signed_text
-
-Array = NDArray[np.float64]
 
 AFTER_EDGE_S = (
     0.006  # left out after a tone's first sample and its ramp, while a stage and its filters answer
@@ -163,7 +161,7 @@ def _tone(samples: Array, start: int, stop: int) -> tuple[slice, int]:
     return inside, max(0, inside.stop - inside.start)
 
 
-def _phasor(samples: Array, turns: NDArray[np.complex128], piece: slice) -> complex:
+def _phasor(samples: Array, turns: Complex, piece: slice) -> complex:
     """Complex amplitude of the tone that turns with `turns`, over one stretch."""
     if piece.stop <= piece.start:
         return 0j

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from charprobe.values.arrays import Array, Flags, Index
 
 LEAST_SAMPLES = 3
 FLAT = 1e-4  # of the ceiling: samples this close together are flat
@@ -95,7 +93,7 @@ def find_flat_tops(
     return None
 
 
-def _summed(samples: Array, first: Indices, last: Indices, start: int) -> FlatTops:
+def _summed(samples: Array, first: Index, last: Index, start: int) -> FlatTops:
     return FlatTops(
         start=start + int(first[0]),
         stop=start + int(last[-1]) + 1,
@@ -105,13 +103,13 @@ def _summed(samples: Array, first: Indices, last: Indices, start: int) -> FlatTo
     )
 
 
-def _runs(mask: NDArray[np.bool_]) -> tuple[Indices, Indices]:
+def _runs(mask: Flags) -> tuple[Index, Index]:
     """First place of each run of true values, and the place after its last."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
     return edges[::2], edges[1::2]
 
 
-def _short_tops(samples: Array, *, near: float) -> tuple[Indices, Indices]:
+def _short_tops(samples: Array, *, near: float) -> tuple[Index, Index]:
     """First and last sample of each run at full scale, however short, if most high samples lie in them."""
     top = samples >= near
     if np.count_nonzero(top) < LEAST_SHARE * np.count_nonzero(samples >= NEAR):
@@ -120,7 +118,7 @@ def _short_tops(samples: Array, *, near: float) -> tuple[Indices, Indices]:
     return starts, stops - 1
 
 
-def _flat_runs(samples: Array, *, near: float, flat: float) -> tuple[Indices, Indices]:
+def _flat_runs(samples: Array, *, near: float, flat: float) -> tuple[Index, Index]:
     """First and last sample of each flat top at `near` or above that is steep on both sides."""
     level = np.abs(np.diff(samples)) <= flat
     level &= (samples[1:] >= near) & (samples[:-1] >= near)

@@ -7,8 +7,8 @@ import numpy as np
 from charprobe.measuring.health.quiet import pauses
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
+from charprobe.values.arrays import Array
 from charprobe.values.clock_text import clock_text
-from charprobe.values.cut import Array
 from charprobe.values.wording import number_text
 
 FRAME_S = 0.025

@@ -19,7 +19,7 @@ from charprobe.estimators.noise import (
 from charprobe.measuring.health.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 LOW_HZ = 15.0

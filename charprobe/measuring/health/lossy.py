@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.measuring.health.quiet import QuietSpectrum, pauses
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 WITHHELD = ("colour", "noise", "attack")

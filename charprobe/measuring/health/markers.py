@@ -8,7 +8,7 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
 from charprobe.stimulus.timetable import Span
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 PIECES = 8  # of each chirp; equal pieces of time are equal bands of frequency

@@ -10,7 +10,7 @@ from scipy import fft
 from charprobe.placing.take import Take
 from charprobe.stimulus.recipe import Silence
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
 SKIPPED_S = 0.05  # after a sound, while filters ring out

@@ -6,12 +6,10 @@ from dataclasses import dataclass, replace
 from weakref import finalize
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.source import Source
 from charprobe.measuring.health.flat_tops import NEAR, FlatTops, find_flat_tops
-
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 BLOCK_FRAMES = 1 << 15
 QUIET_FRAMES = 1 << 11  # 43 ms at 48 kHz: fits into the quiet pre-roll of every stimulus

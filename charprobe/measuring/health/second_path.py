@@ -8,7 +8,7 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.marker import Marker, sync_value
 from charprobe.stimulus.timetable import Span
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
 LEAD_S, TAIL_S = 0.01, 0.08

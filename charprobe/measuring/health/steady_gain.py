@@ -13,8 +13,8 @@ from charprobe.measuring.health.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Tone
+from charprobe.values.arrays import Array
 from charprobe.values.clock_text import clock_text
-from charprobe.values.cut import Array
 from charprobe.values.wording import signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")

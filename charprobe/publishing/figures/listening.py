@@ -14,7 +14,7 @@ from charprobe.publishing.figures.drawing import Drawing, save_drawing
 from charprobe.publishing.figures.labels import EndLabel, label_ends
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, signed_text
 

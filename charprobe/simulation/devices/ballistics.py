@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.simulation.devices.detectors import coefficient
 from charprobe.simulation.devices.kernel import compiled
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 Form = Literal["branching", "smooth branching", "decoupled", "smooth decoupled"]
 FORMS: tuple[Form, ...] = get_args(Form)

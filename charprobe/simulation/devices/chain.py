@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, Stage, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_HZ, Stage, StageOutput, TrueValue
+from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)

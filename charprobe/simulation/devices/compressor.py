@@ -19,7 +19,8 @@ from charprobe.simulation.devices.detectors import Detector, one_pole, sense, to
 from charprobe.simulation.devices.filters import low_cut, low_cut_gain_db
 from charprobe.simulation.devices.gain_computer import Bends, reduction_db
 from charprobe.simulation.devices.settled import settled_gain_db
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
+from charprobe.values.arrays import Array
 
 STEADY_AVERAGING_S = 0.004  # from here on ripple moves the settled gain of a 997 Hz sine by < 0.001 dB
 MEAN_EXPONENT = {"average": 1.0, "rms": 2.0}  # of the mean a smoothed rectifier takes

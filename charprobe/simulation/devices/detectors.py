@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from scipy import signal
 
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 Detector = Literal["peak", "average", "rms", "envelope"]
 FLOOR_DBFS = -120.0  # what silence reads

@@ -9,7 +9,8 @@ import numpy as np
 
 from charprobe.simulation.devices.kernel import compiled
 from charprobe.simulation.devices.settled import settled_gain_db
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, gain_truth
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, gain_truth
+from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)

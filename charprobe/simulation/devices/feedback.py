@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.simulation.devices.kernel import compiled
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 MAX_FEEDBACK_RATIO = 1e6
 

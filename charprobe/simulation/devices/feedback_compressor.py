@@ -11,7 +11,8 @@ from charprobe.simulation.devices.compressor_truth import timing_truth
 from charprobe.simulation.devices.detectors import sense, to_dbfs
 from charprobe.simulation.devices.feedback import MAX_FEEDBACK_RATIO, solve_feedback
 from charprobe.simulation.devices.gain_computer import Bend
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
+from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)

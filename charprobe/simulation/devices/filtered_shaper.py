@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.simulation.devices.filters import Filter
 from charprobe.simulation.devices.shapers import Shaper
-from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, Array, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
+from charprobe.values.arrays import Array, Complex
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class FilteredShaper:
             self.behind.process(shaped.samples, rate_hz=rate_hz, rng=rng).samples, shaped.gain_db
         )
 
-    def lines(self, level_dbfs: float, *, frequency_hz: float) -> NDArray[np.complex128]:
+    def lines(self, level_dbfs: float, *, frequency_hz: float) -> Complex:
         """Complex amplitudes of orders 0 to 10 for a cosine of phase 0 at the input, in closed form.
 
         Returns

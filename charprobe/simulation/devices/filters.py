@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import signal
 
 from charprobe.simulation.devices.oversampling import PASS
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue
+from charprobe.values.arrays import Array, Complex
 
 MIN_TAPS = 8192
 
@@ -36,7 +36,7 @@ class Section:
     numerator: tuple[float, ...]
     denominator: tuple[float, ...]
 
-    def response(self, frequency_hz: Array) -> NDArray[np.complex128]:
+    def response(self, frequency_hz: Array) -> Complex:
         """Complex gain at each frequency."""
         u = 1j * np.asarray(frequency_hz) / self.corner_hz
         return np.asarray(np.polyval(self.numerator[::-1], u) / np.polyval(self.denominator[::-1], u))
@@ -89,7 +89,7 @@ class Filter:
     sections: tuple[Section, ...]
     known: Mapping[str, TrueValue]
 
-    def response(self, frequency_hz: Array) -> NDArray[np.complex128]:
+    def response(self, frequency_hz: Array) -> Complex:
         """Complex gain at each frequency, in closed form."""
         total = np.ones(np.shape(frequency_hz), dtype=complex)
         for section in self.sections:

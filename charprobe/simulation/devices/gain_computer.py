@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)

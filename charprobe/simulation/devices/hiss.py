@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Array, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue
+from charprobe.values.arrays import Array
 
 BAND_HZ = 20_000.0 - 20.0
 A_OF_WHITE_DB = -2.05  # A-weighting of white noise from 20 Hz to 20 kHz

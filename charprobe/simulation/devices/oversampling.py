@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import signal
 
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 PASS = 20.0 / 44.1  # top of the exact band, as a fraction of the sampling rate
 BLOCK = 1 << 16

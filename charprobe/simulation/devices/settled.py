@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import Array, amplitude
+from charprobe.simulation.devices.stage import amplitude
+from charprobe.values.arrays import Array
 
 RATE_HZ = 48_000.0
 AVERAGED_S = 0.1

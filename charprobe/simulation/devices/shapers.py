@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 
 from charprobe.simulation.devices.oversampling import shape_oversampled
-from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, Array, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
+from charprobe.values.arrays import Array, Complex
 
 HIGHEST = 10  # order of the last harmonic stated
 LINE_POINTS = 1024  # of one period: aliasing of orders from 1014 up, which no curve here reaches above 1e-15
@@ -53,7 +53,7 @@ class Saturation:
         return np.asarray((np.tanh(self.drive * (x + self.bias)) - rest) / (self.drive * (1 - rest**2)))
 
 
-def lines(curve: Curve, level_dbfs: float) -> NDArray[np.complex128]:
+def lines(curve: Curve, level_dbfs: float) -> Complex:
     """Complex amplitudes of orders 0 to `HIGHEST` for a cosine of that level, exact to rounding.
 
     Returns
@@ -114,7 +114,7 @@ class Shaper:
         out = shape_oversampled(samples, shape) if self.oversampled else shape(samples)
         return StageOutput(out, np.full(samples.size, self.makeup_db))
 
-    def lines(self, level_dbfs: float) -> NDArray[np.complex128]:
+    def lines(self, level_dbfs: float) -> Complex:
         """Complex amplitudes of orders 0 to 10 at the output for a cosine at the input; see `lines`."""
         return lines(self.curve, level_dbfs + self.drive_db) * 10 ** ((self.makeup_db - self.drive_db) / 20)
 

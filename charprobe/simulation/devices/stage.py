@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 REFERENCE_DBFS = -10.0  # drive at which stages state their harmonics
 REFERENCE_HZ = 997.0  # tone for which stages state their static curve

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import Array
 from charprobe.simulation.rig import faults, helpful_faults
 from charprobe.simulation.rig.rig import hum
+from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import firwin, upfirdn
 
-from charprobe.simulation.devices.stage import Array
 from charprobe.simulation.rig.resample import read_between
+from charprobe.values.arrays import Array
 
 WARP_BLOCK = 512  # samples over which a wandering clock is held constant
 

@@ -7,7 +7,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft
 
 from charprobe.simulation.devices.ballistics import follow
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 BLOCK_S = 0.005
 CODEC_HALF = 1024  # samples between the frames of the lossy coder

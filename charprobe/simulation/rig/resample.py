@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from charprobe.simulation.devices.kernel import compiled_sums
-from charprobe.simulation.devices.stage import Array
+from charprobe.values.arrays import Array
 
 HALF_TAPS = 48  # neighbours read on either side
 KAISER_BETA = 14.0  # images 140 dB down

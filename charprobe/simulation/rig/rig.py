@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from charprobe.simulation.devices.stage import Array
 from charprobe.simulation.rig.resample import read_between
+from charprobe.values.arrays import Array
 
 HUM_FAMILY_DB = (0.0, -12.0, -4.0, -20.0, -9.0, -26.0, -14.0, -30.0)  # orders 1 to 8, odd ones stronger
 

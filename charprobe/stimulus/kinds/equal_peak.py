@@ -8,7 +8,7 @@ from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ramp_samples
 from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS
 from charprobe.stimulus.recipe import EqualPeak
 from charprobe.stimulus.timetable import Segment, Span, Tone
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 
 def lay_out_equal_peak(spec: EqualPeak, *, start: int, rate_hz: int) -> Segment:

@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.stimulus.kinds.tone_run import ramp_samples, render_tones
 from charprobe.stimulus.recipe import Link
 from charprobe.stimulus.timetable import Segment, Span, Tone
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 HALVES_GAP_S = 1.0  # what one side was driven to has died away before the other is driven
 

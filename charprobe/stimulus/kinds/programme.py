@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from scipy.signal import butter, fftconvolve, lfilter, sosfilt
 
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 Kind = Literal["music", "speech"]
 PEAK = 10 ** (-3 / 20)

@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.stimulus.recipe import RAMP_S, Sweep
 from charprobe.stimulus.timetable import Segment, Span
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 
 def lay_out_sweep(spec: Sweep, *, start: int, rate_hz: int) -> Segment:

@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.stimulus.recipe import RAMP_S
 from charprobe.stimulus.timetable import Tone
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 GROUP_GAP_S = 0.002  # a gap this short parts tones whose phases do not join
 

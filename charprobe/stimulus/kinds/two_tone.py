@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ramp_samples
 from charprobe.stimulus.recipe import TwoTone
 from charprobe.stimulus.timetable import Segment, Span, Tone
-from charprobe.values.cut import Array
+from charprobe.values.arrays import Array
 
 
 def lay_out_two_tone(spec: TwoTone, *, start: int, rate_hz: int) -> Segment:
