@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-import contextlib
+import tempfile
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+from platformdirs import user_cache_path
+
+from charprobe import __version__
 
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
 
 def compiled(loop: Loop) -> Loop:
-    """Compile a loop over samples to machine code, kept on disk where there is a place for it."""
+    """Compile a loop over samples to machine code, kept in the user's cache folder if it can be written."""
     return cast(Loop, _keep(numba.njit(error_model="numpy")(loop)))
 
 
@@ -22,8 +27,23 @@ def compiled_sums(loop: Loop) -> Loop:
 
 
 def _keep(machine_code: Any) -> Any:
-    with contextlib.suppress(
-        RuntimeError
-    ):  # raised where neither the package nor the user's cache is writable
-        machine_code.enable_caching()
+    """Have the compiler keep its code outside the package, where uninstalling would leave it behind."""
+    named = numba.config.CACHE_DIR  # what the user set: NUMBA_CACHE_DIR
+    folder = Path(named) if named else user_cache_path("charprobe", appauthor=False, version=__version__)
+    if _writable(folder):
+        numba.config.CACHE_DIR = str(folder)
+        try:
+            machine_code.enable_caching()
+        finally:
+            numba.config.CACHE_DIR = named
     return machine_code
+
+
+@cache
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        tempfile.TemporaryFile(dir=folder).close()
+    except OSError:
+        return False
+    return True
