@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from charprobe.cli.paths import INPUT
+
 if TYPE_CHECKING:
     from charprobe.listening.match import Rule
 
@@ -14,8 +16,8 @@ FILE = click.Path(path_type=Path)
 
 
 @click.command("ab")
-@click.argument("dry", type=FILE)
-@click.argument("processed", type=FILE)
+@click.argument("dry", type=INPUT)
+@click.argument("processed", type=INPUT)
 @click.option("--out", type=FILE, required=True, help="Folder for the matched pair and the difference.")
 @click.option(
     "--rule",
@@ -165,7 +167,7 @@ def make_command(
 
 
 @blind_command.command("score")
-@click.argument("result", type=FILE)
+@click.argument("result", type=INPUT)
 @click.option("--key", "key_path", type=FILE, required=True, help="Key file of the pack.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def score_command(result: Path, key_path: Path, as_json: bool) -> None:

@@ -7,22 +7,24 @@ from pathlib import Path
 
 import click
 
-CAPTURE = click.Path(path_type=Path)
+from charprobe.cli.paths import INPUT, STIMULUS
+
+OUTPUT = click.Path(path_type=Path)
 STIMULUS_HELP = (
     "Cue sheet, or the stimulus WAV beside it; left out, the sound itself says which shipped recipe it is."
 )
 
 
 @click.command("check")
-@click.argument("capture", type=CAPTURE)
-@click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
+@click.argument("capture", type=INPUT)
+@click.option("--stimulus", "cues", type=STIMULUS, help=STIMULUS_HELP)
 @click.option(
-    "--bypass", type=CAPTURE, help="Capture with the stage off: judged too, and both against each other."
+    "--bypass", type=INPUT, help="Capture with the stage off: judged too, and both against each other."
 )
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to judge.")
 @click.option(
     "--repair",
-    type=CAPTURE,
+    type=OUTPUT,
     metavar="COPY.wav",
     help="First copy the sound of a WAV whose header is wrong behind a right one, and judge the copy.",
 )
@@ -68,17 +70,17 @@ def check_command(
 
 
 @click.command("measure")
-@click.argument("capture", type=CAPTURE)
-@click.option("--stimulus", "cues", type=CAPTURE, help=STIMULUS_HELP)
-@click.option("--bypass", type=CAPTURE, help="Capture of the same stimulus with the stage off, same path.")
+@click.argument("capture", type=INPUT)
+@click.option("--stimulus", "cues", type=STIMULUS, help=STIMULUS_HELP)
+@click.option("--bypass", type=INPUT, help="Capture of the same stimulus with the stage off, same path.")
 @click.option(
     "--volts",
-    type=CAPTURE,
+    type=INPUT,
     help="Voltmeter readings (TOML: [[reading]] with dbfs and volts, two levels or more): adds dBu.",
 )
 @click.option("--setting", help="Name of the setting; left out, the capture's file name.")
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to measure.")
-@click.option("--out", required=True, type=CAPTURE, help="Profile (JSON) to write.")
+@click.option("--out", required=True, type=OUTPUT, help="Profile (JSON) to write.")
 @click.option("--force", is_flag=True, help="Overwrite a profile that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile instead of the summary.")
 @click.option("--strict", is_flag=True, help="Exit 1 on warnings too.")

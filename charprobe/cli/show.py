@@ -6,12 +6,14 @@ from pathlib import Path
 
 import click
 
-PROFILE = click.Path(path_type=Path)
+from charprobe.cli.paths import INPUT
+
+FOLDER = click.Path(path_type=Path)
 
 
 @click.command("show")
-@click.argument("profile", type=PROFILE)
-@click.option("--figures", type=PROFILE, help="Folder to draw the figures into (SVG, PNG, PDF).")
+@click.argument("profile", type=INPUT)
+@click.option("--figures", type=FOLDER, help="Folder to draw the figures into (SVG, PNG, PDF).")
 @click.option("--force", is_flag=True, help="Overwrite figures that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
 def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool) -> None:
@@ -29,8 +31,8 @@ def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool
 
 
 @click.command("compare")
-@click.argument("profiles", nargs=-1, required=True, type=PROFILE)
-@click.option("--out", required=True, type=PROFILE, help="Folder for the difference tables and figures.")
+@click.argument("profiles", nargs=-1, required=True, type=INPUT)
+@click.option("--out", required=True, type=FOLDER, help="Folder for the difference tables and figures.")
 @click.option("--force", is_flag=True, help="Overwrite tables that exist.")
 def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
     """Set PROFILES (two or more) against each other: differences, and what is the same.

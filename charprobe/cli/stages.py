@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from charprobe.cli.paths import INPUT
+
 
 @click.command("stages")
 @click.option("--faults", is_flag=True, help="List the faults that simulate can add, instead.")
@@ -75,7 +77,7 @@ def _named_and_sized(
 
 @click.command("simulate")
 @click.argument("stage")
-@click.argument("source", metavar="INPUT", type=click.Path(path_type=Path))
+@click.argument("source", metavar="INPUT", type=INPUT)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="WAV to write.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of all noise.")
 @click.option("--gain", "gain_db", type=float, default=0.0, help="Gain of the path, dB.")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from charprobe.cli.paths import INPUT
+
 if TYPE_CHECKING:
     from charprobe.stimulus.recipe import Recipe
 
@@ -50,7 +52,7 @@ def recipes_command(as_json: bool) -> None:
 @click.option(
     "--for",
     "profile",
-    type=click.Path(path_type=Path),
+    type=INPUT,
     help="Instead of a RECIPE: design the stimulus for the setting of this first profile.",
 )
 @click.option(

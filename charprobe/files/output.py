@@ -13,22 +13,33 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
+from charprobe.files.inputs import is_kept
 from charprobe.values.errors import OutputError
 
 MAX_NAME_BYTES = 80
+SOUND_STARTS = {b"RIFF", b"RIFX", b"RF64", b"BW64", b"riff", b"FORM", b"fLaC", b"OggS", b"caff", b".snd"}
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
 
 
-def check_writable(path: Path, *, force: bool) -> None:
+def check_writable(path: Path, *, force: bool, sound: bool = False) -> None:
     """Make sure that `path` can be written later on, before any work is spent on its content.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    force : bool
+        Whether an existing file may be replaced; what the command reads never is.
+    sound : bool
+        Whether sound will be written: only sound may replace sound.
 
     Raises
     ------
     OutputError
-        If the folder is missing or read-only, or if `path` exists and `force` is False.
+        If the folder is missing or read-only, or if `path` exists and may not be replaced.
     """
     try:
-        _check_target(path, force=force)
+        _check_target(path, force=force, sound=sound)
         _try_folder(path.parent)
     except OSError as error:
         raise _failure(path, error) from None
@@ -88,7 +99,7 @@ def write_bytes(path: Path, data: bytes, *, force: bool) -> None:
     write_with(path, write, force=force)
 
 
-def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool) -> None:
+def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool, sound: bool = False) -> None:
     """Let `write` fill a new file that takes the name `path` only once it is complete and on the disk.
 
     Whatever happens meanwhile (an exception, Ctrl-C, a kill, a full disk), `path` is either what it was
@@ -100,17 +111,17 @@ def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool) ->
         File to write; its folder exists.
     write : callable
         Gets a binary stream, readable, writable and seekable.
-    force : bool
-        Whether an existing file may be replaced.
+    force, sound : bool
+        As in `check_writable`.
 
     Raises
     ------
     OutputError
-        If `path` exists and `force` is False, or if the system refuses to write.
+        If `path` exists and may not be replaced, or if the system refuses to write.
     """
     part: Path | None = None
     try:
-        _check_target(path, force=force)
+        _check_target(path, force=force, sound=sound)
         part, stream = _open_part(path.parent)
         with stream:
             write(stream)
@@ -149,7 +160,7 @@ def safe_file_name(name: str) -> str:
     return f"{kept or 'unnamed'}-{code}"
 
 
-def _check_target(path: Path, *, force: bool) -> None:
+def _check_target(path: Path, *, force: bool, sound: bool) -> None:
     if path.is_dir():
         raise OutputError(f"{path}: is a folder, a file name is needed here. Folder kept")
     if not path.parent.is_dir():
@@ -160,6 +171,19 @@ def _check_target(path: Path, *, force: bool) -> None:
         raise OutputError(f"{path}: is not an ordinary file: choose another name. Nothing was written")
     if path.exists() and not force:
         raise OutputError(f"{path}: already exists; kept as it is. Choose another name or add --force")
+    if is_kept(path):
+        raise OutputError(f"{path}: is one of the files read here: choose another name. Kept as it is")
+    if path.exists() and not sound and _is_sound(path):
+        raise OutputError(
+            f"{path}: is a sound file and is not replaced by anything else: choose another name. "
+            "Kept as it is"
+        )
+
+
+def _is_sound(path: Path) -> bool:
+    """Whether a file starts as sound files do."""
+    with path.open("rb") as stream:
+        return stream.read(4) in SOUND_STARTS
 
 
 def _open_part(folder: Path) -> tuple[Path, BinaryIO]:
@@ -186,7 +210,7 @@ def _take_name(part: Path, path: Path, *, force: bool) -> None:
                 f"{path}: was created by someone else meanwhile; kept as it is. Run again with another name"
             ) from None
         except OSError:  # a file system without hard links
-            _check_target(path, force=False)
+            _check_target(path, force=False, sound=False)
             part.rename(path)
     with contextlib.suppress(OSError):  # not every system lets a folder be synchronised
         folder = os.open(path.parent, os.O_RDONLY)

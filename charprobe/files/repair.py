@@ -64,5 +64,5 @@ def write_repaired_copy(path: str | Path, out: str | Path, *, force: bool) -> Wa
                 target.write(stream.read(min(PIECE_BYTES, data_bytes - done)))
         target.write(b"\0" * (data_bytes % 2))
 
-    write_with(out, write, force=force)
+    write_with(out, write, force=force, sound=True)
     return layout

@@ -254,7 +254,7 @@ def write_wav(
         stream.write(b"\0" * (frames * channels * sample_bytes % 2))
         _compare(path, stream, values, subtype)
 
-    write_with(path, write, force=force)
+    write_with(path, write, force=force, sound=True)
 
 
 def _compare(path: Path, stream: BinaryIO, values: Array, subtype: WrittenEncoding) -> None:

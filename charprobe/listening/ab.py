@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from charprobe.files.inputs import never_written
 from charprobe.files.output import check_writable, prepare_folder, write_text
 from charprobe.files.sound_file import open_capture
 from charprobe.listening.difference import Null, Residual, take_difference
@@ -148,12 +149,14 @@ def make_pair(
     """
     sources = open_capture(dry), open_capture(processed)
     prepare_folder(out)
-    for name in NAMES:
-        if (out / name).resolve() in (dry.resolve(), processed.resolve()):
-            raise PairingError(
-                f"{out / name} is one of the two files read here: choose another folder. File kept"
-            )
-        check_writable(out / name, force=force)
+    with never_written(dry, processed):
+        for name in NAMES:
+            check_writable(out / name, force=force, sound=name.endswith(".wav"))
+    if not (out / NAMES[3]).exists() and any((out / name).exists() for name in NAMES):
+        raise PairingError(
+            f"{out}: holds files of these names but no {NAMES[3]}, so no earlier pair stands there, and they "
+            "are not replaced: choose another folder. Files kept"
+        )
     if not convert_rate:
         check_rates(*sources)
     with on_one_rate(*sources) as (slow_dry, slow_processed, notes):

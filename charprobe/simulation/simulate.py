@@ -94,7 +94,7 @@ def simulate_file(
     whole = next((name for (name, _), fault in zip(faults, known, strict=True) if fault.needs_float), None)
     if whole is not None and rig.bits is not None:
         raise CharprobeError(f"the fault {whole} needs a float file: leave out --bits")
-    check_writable(target, force=force)
+    check_writable(target, force=force, sound=True)
     played = open_capture(source)
     samples = played.read(0, played.frames, 0)
     if played.channels == 2:

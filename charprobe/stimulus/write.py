@@ -60,7 +60,7 @@ def write_stimulus(
         )
     cues = wav.with_suffix(".json")
     for path in (wav, cues):
-        check_writable(path, force=force)
+        check_writable(path, force=force, sound=path == wav)
     stimulus = lay_out(recipe, rate_hz=rate_hz, take=take)
     samples = render_sides(stimulus)
     write_wav(wav, samples, rate_hz=rate_hz, subtype=subtype, force=force)

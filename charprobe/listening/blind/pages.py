@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import shutil
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,6 +26,7 @@ LEVEL = 0.05
 SAME_TIME = 946_684_800  # every file of a pack carries this modification time
 MIN_TRIALS, MAX_TRIALS = 5, 100  # below five, not even all hits reach the level
 _FADE_S = 0.01
+_LONGEST_PAGE = 4_000_000  # bytes; a pack of 120 trials has 0.1 MB
 _STEP = 2.0**-23
 
 
@@ -122,10 +122,18 @@ def make_pack(
         _write_page(folder, key, seal, placed)
         for path in (*folder.rglob("*"), folder):
             os.utime(path, (SAME_TIME, SAME_TIME))
-        write_bytes(key_path, key.as_bytes(), force=force)
+        earlier = Path(scratch) / "earlier"
         if out.exists():
-            shutil.rmtree(out)
-        folder.rename(out)
+            out.rename(earlier)
+        try:
+            folder.rename(out)
+            write_bytes(key_path, key.as_bytes(), force=force)
+        except BaseException:  # no pack without its key, and no key without its pack
+            if out.exists():
+                out.rename(folder)
+            if earlier.exists():
+                earlier.rename(out)
+            raise
     return MadePack(out, key_path, seal, key)
 
 
@@ -136,10 +144,19 @@ def _check_folder(out: Path, *, force: bool) -> None:
         return
     if not force:
         raise BlindError(f"{out}: already exists; kept as it is. Choose another name or add --force")
-    if not (out / PAGE).is_file() or not (out / "sounds").is_dir():
+    if out.is_symlink() or not (out / PAGE).is_file() or not (out / "sounds").is_dir():
         raise BlindError(
             f"{out}: is no earlier blind pack and is not replaced: choose another name. Kept as it is"
         )
+    with (out / PAGE).open("rb") as stream:
+        page = stream.read(_LONGEST_PAGE).decode("utf-8", "replace")
+    for path in out.rglob("*"):
+        ours = path == out / PAGE or path == out / "sounds"
+        if not ours and not (path.parent == out / "sounds" and path.is_file() and f'"{path.name}"' in page):
+            raise BlindError(
+                f"{path}: was not written with the earlier blind pack, and replacing the pack would lose it: "
+                "move it elsewhere, or choose another name. Kept as it is"
+            )
 
 
 def _excerpts(

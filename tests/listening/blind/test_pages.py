@@ -10,6 +10,7 @@ from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind.key import BlindError, read_key, seal_of
 from charprobe.listening.blind.pages import PAGE, make_pack
 from charprobe.listening.blind.score import guess_probability, needed_hits, pass_probability, score
+from charprobe.values.errors import OutputError
 
 RATE_HZ = 44_100
 
@@ -213,3 +214,34 @@ def test_an_earlier_pack_is_replaced_only_by_force_and_no_other_folder_ever(pair
         make_pack(pair, pair, key_path=tmp_path / "key.json", trials=8, controls=0, start_s=None, length_s=1.0, rng=rng,
                   force=True)  # fmt: skip
     assert (pair / "dry.wav").is_file()
+
+
+def test_replacing_a_pack_never_takes_more_than_the_pack_wrote(pair, tmp_path, rng):
+    pack = made(pair, tmp_path, rng)
+    result, key = pack.folder / "result.json", pack.key_path.read_bytes()
+    result.write_text("{}", encoding="utf-8")
+    with pytest.raises(BlindError, match=r"result\.json: was not written with the earlier blind pack"):
+        made(pair, tmp_path, rng, force=True)
+    assert result.is_file()
+    assert pack.key_path.read_bytes() == key
+    result.rename(tmp_path / "result.json")
+    link = tmp_path / "link"
+    link.symlink_to(pack.folder, target_is_directory=True)
+    with pytest.raises(BlindError, match="no earlier blind pack"):
+        make_pack(pair, link, key_path=tmp_path / "other.json", trials=8, controls=0, start_s=None, length_s=1.0, rng=rng,
+                  force=True)  # fmt: skip
+    assert not (tmp_path / "other.json").exists()
+    assert made(pair, tmp_path, rng, force=True).key.pack != pack.key.pack
+
+
+def test_a_key_that_cannot_be_written_leaves_the_earlier_pack(pair, tmp_path, rng, monkeypatch):
+    pack = made(pair, tmp_path, rng)
+    before = {path.name: path.read_bytes() for path in pack.folder.rglob("*") if path.is_file()}
+
+    def full(*args, **options):
+        raise OutputError("the disk is full")
+
+    monkeypatch.setattr("charprobe.listening.blind.pages.write_bytes", full)
+    with pytest.raises(OutputError):
+        made(pair, tmp_path, rng, force=True)
+    assert {path.name: path.read_bytes() for path in pack.folder.rglob("*") if path.is_file()} == before
