@@ -11,8 +11,7 @@ import numpy as np
 
 from charprobe.comparing.curve import Array, Curve, Points, averaged
 from charprobe.comparing.subjects import Subject
-from charprobe.profile.entry import Table
-from charprobe.profile.table_columns import numbers
+from charprobe.profile.entry import Table, numbers
 from charprobe.values.quantity import DETECTED
 
 Tone = Literal["nearest 1 kHz", "lowest", "highest"]

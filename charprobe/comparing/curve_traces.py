@@ -10,9 +10,8 @@ from scipy.ndimage import maximum_filter1d
 from charprobe.comparing.curve import FEWEST, Array, Curve, std_of_mean
 from charprobe.comparing.subjects import Subject
 from charprobe.profile.burst_traces import of_edge, reference_step
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import numbers
 from charprobe.values.edge import Edge
 
 AT_REST = 0.15  # share of the record before the edge that is left to look-ahead

@@ -18,9 +18,7 @@ BAND = 0.475  # orders above this share of the rate are left out: converter filt
 MIN_PERIODS = 2.0
 NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside each order that its noise is read from
 ITERATIONS = 6
-DETECTED_TONE = (
-    3.0  # standard uncertainties; looser than `DETECTED`, for what was played is read, not searched for
-)
+DETECTED_TONE = 3.0  # standard uncertainties; below `DETECTED`: known tones are read, not searched for
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ from typing import Any
 from charprobe.placing.take import Take
 from charprobe.placing.why_not_found import MissingStimulusError
 from charprobe.profile.entry import Health
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import signed_text
+from charprobe.values.wording import clock_text, signed_text
 
 WIDTH = 100
 MOST_TOLD = 3  # findings of one code that are told in full; --json holds all

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile, measured
-from charprobe.profile.table_columns import Array, numbers
+from charprobe.values.arrays import Array
 
 
 def reference_step(profile: Profile) -> int:

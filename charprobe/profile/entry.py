@@ -6,7 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import time_text
 
 Severity = Literal["stop", "warn", "note"]
 Cell = float | int | bool | str | None
@@ -69,3 +74,29 @@ class Chapter:
 def cell_of(reading: Reading | None) -> float | None:
     """Value of a reading for a table; None where there is no number."""
     return reading.value if isinstance(reading, Quantity) else None
+
+
+def numbers(table: Table, name: str) -> Array:
+    """Return a column as numbers; a missing cell or column is NaN and so leaves a gap in a curve."""
+    cells: Sequence[Cell] = table.columns.get(name, [None] * rows_of(table))
+    return np.array([np.nan if cell is None else float(cell) for cell in cells], dtype=float)
+
+
+def flags(table: Table, name: str, *, missing: bool) -> NDArray[np.bool_]:
+    """Return a column of truth values; `missing` stands in for a missing column or cell."""
+    cells = table.columns.get(name, [None] * rows_of(table))
+    return np.array([missing if cell is None else bool(cell) for cell in cells], dtype=bool)
+
+
+def rows_of(table: Table) -> int:
+    """Return how many rows a table has."""
+    return max((len(column) for column in table.columns.values()), default=0)
+
+
+def where_text(item: Health) -> str:
+    """Return channel and time of a health item, "" where it concerns the whole capture."""
+    parts = [] if item.channel is None else [f"channel {item.channel}"]
+    if item.start_s is not None:
+        end = "" if item.end_s is None or item.end_s <= item.start_s else f"–{time_text(item.end_s)}"
+        parts.append(time_text(item.start_s) + end)
+    return ", ".join(parts)

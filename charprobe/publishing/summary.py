@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable
 
 from charprobe.profile import glossary
-from charprobe.profile.entry import Entry, Health
+from charprobe.profile.entry import Entry, Health, where_text
 from charprobe.profile.in_dbu import dbu_text
 from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -28,21 +28,6 @@ def summarise(profile: Profile) -> str:
     blocks += [_group(name, title, profile) for name, title in glossary.GROUPS.items()]
     blocks.append(_paragraphs("FINDINGS", profile.findings))
     return "\n\n".join(block for block in blocks if block)
-
-
-def time_text(seconds: float) -> str:
-    """Return a place in a capture as minutes and seconds, such as "01:12.5"."""
-    minutes, rest = divmod(round(seconds, 1), 60)
-    return f"{minutes:02.0f}:{rest:04.1f}"
-
-
-def where_text(item: Health) -> str:
-    """Return channel and time of a health item, "" where it concerns the whole capture."""
-    parts = [] if item.channel is None else [f"channel {item.channel}"]
-    if item.start_s is not None:
-        end = "" if item.end_s is None or item.end_s <= item.start_s else f"–{time_text(item.end_s)}"
-        parts.append(time_text(item.start_s) + end)
-    return ", ".join(parts)
 
 
 def _head(profile: Profile) -> str:

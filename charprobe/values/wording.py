@@ -1,4 +1,4 @@
-"""How numbers and the user's own text are worded for people: digits, intervals, units, odd characters."""
+"""How numbers, times and the user's own text are worded for people: digits, intervals, odd characters."""
 
 from __future__ import annotations
 
@@ -106,6 +106,27 @@ def rounded_text(value: float, digits: int = 3) -> str:
     decimals = 0 if shown == 0 else max(0, digits - 1 - math.floor(math.log10(abs(shown))))
     text = number_text(shown, decimals)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def time_text(seconds: float) -> str:
+    """Return a place in a capture as minutes and seconds, such as "01:12.5"."""
+    minutes, rest = divmod(round(seconds, 1), 60)
+    return f"{minutes:02.0f}:{rest:04.1f}"
+
+
+def clock_text(seconds: float) -> str:
+    """Write a time from the start of a capture as h:mm:ss.mmm.
+
+    Examples
+    --------
+    >>> clock_text(48.2134)
+    '0:00:48.213'
+    >>> clock_text(3725.9996)
+    '1:02:06.000'
+    """
+    total_ms = round(seconds * 1000)
+    minutes, ms = divmod(total_ms, 60_000)
+    return f"{minutes // 60}:{minutes % 60:02d}:{ms // 1000:02d}.{ms % 1000:03d}"
 
 
 def literal(text: str) -> str:

@@ -1,7 +1,7 @@
 import pytest
 
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import literal, readable, shortened
+from charprobe.values.wording import clock_text, literal, readable, shortened
 
 
 @pytest.mark.parametrize(
@@ -50,3 +50,17 @@ def test_the_users_text_is_shown_literally_and_cannot_steer_the_terminal(text, s
 def test_a_cut_text_says_so():
     assert shortened("abcdef", 4) == "abc…"
     assert shortened("abcd", 4) == "abcd"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (0, "0:00:00.000"),
+        (0.0004, "0:00:00.000"),
+        (59.9996, "0:01:00.000"),
+        (61.5, "0:01:01.500"),
+        (36_000, "10:00:00.000"),
+    ],
+)
+def test_times_read_as_in_an_editor(seconds, text):
+    assert clock_text(seconds) == text

@@ -12,8 +12,7 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import signed_text
+from charprobe.values.wording import clock_text, signed_text
 
 AFTER_EDGE_S = (
     0.006  # left out after a tone's first sample and its ramp, while a stage and its filters answer

@@ -8,8 +8,7 @@ from charprobe.files.source import FileFacts, Source
 from charprobe.measuring.health.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.measuring.health.sample_facts import ChannelFacts, Stretch
 from charprobe.profile.entry import Health, Severity
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import number_text, signed_text
+from charprobe.values.wording import clock_text, number_text, signed_text
 
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",

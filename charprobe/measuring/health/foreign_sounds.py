@@ -8,8 +8,7 @@ from charprobe.measuring.health.quiet import pauses
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import number_text
+from charprobe.values.wording import clock_text, number_text
 
 FRAME_S = 0.025
 AFTER_S, BEFORE_S = 0.1, 0.05  # left out beside what is played: tails, and what a coder or a gate does ahead

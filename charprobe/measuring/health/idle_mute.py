@@ -6,7 +6,7 @@ from charprobe.estimators.idle import hear_idle
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
 from charprobe.stimulus.recipe import Silence
-from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import clock_text
 
 
 def check_idle_mute(take: Take) -> list[Health]:

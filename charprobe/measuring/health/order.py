@@ -17,7 +17,7 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment, Stimulus
 from charprobe.values.arrays import Array
-from charprobe.values.clock_text import clock_text
+from charprobe.values.wording import clock_text
 
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 NEAR_HOPS = 3  # by which a place may be off

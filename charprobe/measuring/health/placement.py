@@ -11,8 +11,7 @@ from charprobe.placing.take import Take
 from charprobe.placing.timing_jump import Jump
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Segment
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import signed_text
+from charprobe.values.wording import clock_text, signed_text
 
 ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds
 EDIT_S = 0.02

@@ -14,8 +14,7 @@ from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Tone
 from charprobe.values.arrays import Array
-from charprobe.values.clock_text import clock_text
-from charprobe.values.wording import signed_text
+from charprobe.values.wording import clock_text, signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
 SETTLED_FROM = 0.4  # share of a tone that is left to settle

@@ -6,15 +6,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import Array, numbers
 from charprobe.publishing.figures.axes import frequency_words
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.palette import luminance
 from charprobe.publishing.figures.source import conditions, in_words, who
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 FEWEST_CELLS = 4

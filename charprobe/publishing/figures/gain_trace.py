@@ -7,14 +7,14 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import Array, numbers
 from charprobe.publishing.figures.axes import log_time_axis
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, in_words, who
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 from charprobe.values.wording import display_unit, number_text, rounded_text
 

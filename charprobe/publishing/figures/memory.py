@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import numbers
 from charprobe.publishing.figures.axes import log_time_axis
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, in_words, who

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import numbers
 from charprobe.publishing.figures.axes import frequency_axis, least_span
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, in_words, who

@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile, measured
-from charprobe.profile.table_columns import flags, numbers
 from charprobe.publishing.figures.axes import log_time_axis
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.gain_trace import steps_of

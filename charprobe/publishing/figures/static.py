@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, flags, numbers, rows_of
 from charprobe.profile.profile import Profile, measured
-from charprobe.profile.table_columns import Array, flags, numbers, rows_of
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, in_words, who
 from charprobe.publishing.figures.style import Look, new_figure, settings
 from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import flags, numbers
 from charprobe.publishing.figures.axes import frequency_words
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.source import conditions, who

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from charprobe.profile import glossary
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import Health, where_text
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.report.inline_svg import inline_svg
 from charprobe.publishing.report.markup import EMPTY, Html, element, joined
 from charprobe.publishing.report.overview import Shown, reading_cell
 from charprobe.publishing.report.terms import term_button
-from charprobe.publishing.summary import where_text
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.table_columns import flags, numbers
 from charprobe.publishing.figures.overlay import has_reduction
 from charprobe.publishing.report.markup import EMPTY, Html, element
 
