@@ -9,6 +9,8 @@ import time
 import urllib.request
 from pathlib import Path
 
+from needs import need_programs
+
 FLAGS = [
     "--headless=new",
     "--no-sandbox",
@@ -24,12 +26,9 @@ FLAGS = [
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"
 
 
-def available():
-    return all(shutil.which(name) for name in ("chromium", "chromedriver"))
-
-
 class Browser:
     def __init__(self, downloads: Path):
+        need_programs("chromium", "chromedriver", why="Debian packages chromium and chromium-driver")
         with contextlib.closing(socket.socket()) as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]

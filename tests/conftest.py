@@ -1,8 +1,35 @@
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+
 import numpy as np
 import pytest
+
+NOBODY = 65_534
 
 
 @pytest.fixture
 def rng(request):
     """A generator of its own for each test, the same in every run."""
     return np.random.default_rng(sum(request.node.name.encode()))
+
+
+@pytest.fixture
+def locked_folder():
+    """A context with a folder that takes no files; root, who may write anywhere, is somebody else inside it."""
+
+    @contextlib.contextmanager
+    def locked():
+        folder, user = Path(tempfile.mkdtemp()), os.geteuid()
+        folder.chmod(0o555)
+        if user == 0:
+            os.seteuid(NOBODY)
+        try:
+            yield folder
+        finally:
+            os.seteuid(user)
+            folder.chmod(0o755)
+            folder.rmdir()
+
+    return locked

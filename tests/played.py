@@ -3,7 +3,7 @@
 import numpy as np
 
 from charprobe.files.source import MemoryCapture
-from charprobe.stimulus.ident import IDENT_S, SYMBOL_S, TONES_HZ, _encode
+from charprobe.stimulus.ident import IDENT_S, SYMBOL_S, TONES_HZ, ident_symbols
 from charprobe.stimulus.marker import sync_value
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out
@@ -60,7 +60,7 @@ def sound_at(stimulus, position):
         out[part] += sync * sync_value(marker, position[part] - span.start, rate_hz=rate_hz)
     part = inside(stimulus.ident.start, stimulus.ident.stop)
     time_s = (position[part] - stimulus.ident.start) / rate_hz
-    symbols = np.array(_encode(stimulus.recipe.hash[:6], stimulus.take))
+    symbols = np.array(ident_symbols(stimulus.recipe.hash[:6], stimulus.take))
     hz = TONES_HZ[symbols[np.minimum((time_s / SYMBOL_S).astype(int), symbols.size - 1)]]
     out[part] += sync * np.sin(2 * np.pi * hz * time_s) * (time_s < IDENT_S)
     for segment in stimulus.segments:

@@ -90,7 +90,7 @@ def render_ident(recipe_hash_prefix: str, take: int, *, rate_hz: float, level_db
     if not 0 <= take <= LAST_TAKE:
         raise ValueError(f"take is {take}: 0 to {LAST_TAKE} can be coded")
     time_s = np.arange(ident_length(rate_hz)) / rate_hz
-    symbols = np.array(_encode(recipe_hash_prefix, take))
+    symbols = np.array(ident_symbols(recipe_hash_prefix, take))
     tone_hz = TONES_HZ[symbols[np.minimum((time_s / SYMBOL_S).astype(int), SYMBOLS - 1)]]
     edge = np.clip(np.minimum(time_s, IDENT_S - time_s) / TAPER_S, 0.0, 1.0)
     amplitude = 10 ** (level_dbfs / 20)
@@ -147,7 +147,7 @@ def read_ident(samples: Array, *, rate_hz: float) -> IdentReading | None:
         tried.add(code)
         if len(tried) > ATTEMPTS:
             break
-        decoded = _decode(code)
+        decoded = decode_symbols(code)
         if decoded is not None:
             start_s = float(place) * HOP_S - (SYMBOL_S - WINDOW_S) / 2
             return IdentReading(*decoded, start_s=start_s, purity=float(share[place].mean()))
@@ -173,13 +173,15 @@ def _tone_energies(samples: Array, *, rate_hz: float) -> tuple[Array, Array]:
     return energy, spectrum[:, band].sum(axis=1) / bins
 
 
-def _encode(recipe_hash_prefix: str, take: int) -> list[int]:
+def ident_symbols(recipe_hash_prefix: str, take: int) -> list[int]:
+    """Number of each tone, 0 to 15, in the code of a recipe and take."""
     payload = bytes.fromhex(recipe_hash_prefix) + bytes([take])
     code = payload + _checksum(payload).to_bytes(2, "big")
     return [nibble for byte in code for nibble in (byte >> 4, byte & 15)]
 
 
-def _decode(symbols: Sequence[int]) -> tuple[str, int] | None:
+def decode_symbols(symbols: Sequence[int]) -> tuple[str, int] | None:
+    """Recipe and take of the tones of a code; None where its checksum is wrong."""
     code = bytes(high << 4 | low for high, low in zip(symbols[::2], symbols[1::2], strict=True))
     payload, check = code[:4], int.from_bytes(code[4:], "big")
     return (payload[:3].hex(), payload[3]) if _checksum(payload) == check else None

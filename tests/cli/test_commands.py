@@ -1,7 +1,7 @@
 """The commands as a person uses them: what is said where, exit codes, and nothing half-written."""
 
+import csv
 import json
-import os
 
 import numpy as np
 import pytest
@@ -130,7 +130,11 @@ def test_show_prints_and_draws(profiles, tmp_path):
 
 def test_compare_writes_tables_and_says_what_differs(profiles, tmp_path):
     good("compare", *profiles, "--out", tmp_path / "c")
-    assert (tmp_path / "c" / "differences.csv").stat().st_size > 0
+    with (tmp_path / "c" / "differences.csv").open(encoding="utf-8-sig", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    curve = next(row for row in rows if row["quantity"] == "static curve")
+    assert {curve["first"], curve["second"]} == {"on", "off"}
+    assert curve["verdict"] == "different"
 
 
 def test_check_says_keep_and_where_the_stimulus_lies(bench):
@@ -153,11 +157,11 @@ BAD_SOUND = {
     "silent": (lambda path: soundfile.write(path, np.zeros(RATE), RATE), "silence"),
     "noise": (
         lambda path: soundfile.write(path, np.random.default_rng(1).normal(0, 1e-4, 5 * RATE), RATE),
-        "noise",
+        "only noise at −76.9 dBFS, the stimulus is not found",  # 20 lg 1e-4 re a sine of full scale
     ),
     "other sound": (
         lambda path: soundfile.write(path, 0.3 * np.sin(np.arange(5 * RATE) * 0.05), RATE),
-        "not",
+        "sound present, but not the stimulus 'quick'",
     ),
 }
 
@@ -255,11 +259,12 @@ def test_an_existing_profile_is_kept_unless_forced(bench, tmp_path):
     assert load_profile(out).setting == "on"
 
 
-def test_a_folder_that_takes_no_files_is_noticed_before_the_work(bench, tmp_path):
-    refused(run("measure", bench / "on.wav", "--out", tmp_path / "none" / "p.json"), says="folder")
-    if os.geteuid():  # root writes anywhere
-        (tmp_path / "locked").mkdir(mode=0o500)
-        refused(run("measure", bench / "on.wav", "--out", tmp_path / "locked" / "p.json"), says="annot")
+def test_a_folder_that_takes_no_files_is_noticed_before_the_work(bench, tmp_path, locked_folder):
+    capture = bench / "on.wav"
+    refused(run("measure", capture, "--out", tmp_path / "none" / "p.json"), says="no such folder: create it")
+    refused(run("measure", capture, "--out", capture / "p.json"), says="no such folder: create it")
+    with locked_folder() as folder:
+        refused(run("measure", capture, "--out", folder / "p.json"), says="cannot write here (read-only)")
 
 
 def test_a_bad_recipe_names_line_and_range(tmp_path):

@@ -16,10 +16,7 @@ from charprobe.listening.blind.score import score
 
 LEFT, RIGHT, DOWN, ENTER = "\ue012", "\ue014", "\ue015", "\ue007"
 RATE_HZ = 48_000
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not browser.available(), reason="needs chromium and chromedriver"),
-]
+pytestmark = pytest.mark.browser
 
 LEVELS = """
 return Object.fromEntries(Object.entries(playing.seats).map(([k, s]) => [k, s.gain.gain.value]));

@@ -1,12 +1,11 @@
 import html
 import json
-import os
 import re
-import shutil
 import subprocess
 
 import pytest
 from made_profiles import TWO_STAGE, UGLY, B, made_profile
+from needs import need_programs
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.publishing.report.page import render_page
@@ -27,16 +26,6 @@ addEventListener("load", () => {
 </script>"""
 
 
-def chromium():
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    if found is None:
-        reason = "Chromium is not installed (Debian package chromium)"
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-    return found
-
-
 @pytest.fixture(scope="module")
 def probed(tmp_path_factory):
     """A page with a probe in it that writes what it finds into the title; the page itself runs no script."""
@@ -49,8 +38,9 @@ def probed(tmp_path_factory):
 
 
 def findings(path, width, *flags):
+    need_programs("chromium", why="Debian package chromium")
     command = [
-        chromium(),
+        "chromium",
         "--headless=new",
         "--no-sandbox",
         "--disable-gpu",
