@@ -2,18 +2,44 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
+from annotated_types import Interval, Len
+
+from charprobe.files.checked_model import checked
+from charprobe.files.limits import Says
+from charprobe.files.untrusted import Content, FileKind, Step, read_text, toml_content
 from charprobe.profile.volts import VoltsReading
 from charprobe.values.errors import VoltsError
-from charprobe.values.wording import shortened
 
-MAX_VOLTS_BYTES = 100_000
-LEAST_READINGS, MOST_READINGS = 2, 100
-LIMITS = {"dbfs": (-120.0, 0.0), "volts": (1e-6, 1000.0)}
-EXAMPLE = "[[reading]] with dbfs = -20.0 and volts = 0.775"
+FILE = FileKind(
+    called="file of readings",
+    error=VoltsError,
+    most_bytes=100_000,
+    most_depth=4,
+    remedy="it holds entries [[reading]] with dbfs = -20.0 and volts = 0.775",
+)
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """One reading as it is typed."""
+
+    dbfs: Annotated[float, Interval(ge=-120, le=0)]
+    volts: Annotated[float, Interval(ge=1e-6, le=1000)]
+
+
+Rows = Annotated[tuple[ReadingRow, ...], Len(2, 100), Says("each with dbfs and volts, best 20 dB apart")]
+
+
+@dataclass(frozen=True)
+class VoltsForm:
+    """The whole file."""
+
+    reading: Rows
 
 
 def load_volts(path: str | Path) -> tuple[VoltsReading, ...]:
@@ -25,65 +51,16 @@ def load_volts(path: str | Path) -> tuple[VoltsReading, ...]:
         If it is missing or not valid; names file, place, what was found and what is allowed.
     """
     path = Path(path)
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(MAX_VOLTS_BYTES + 1)
-    except OSError as error:
-        raise VoltsError(f"{path}: cannot be read: {error.strerror}; it holds entries {EXAMPLE}") from None
-    if len(raw) > MAX_VOLTS_BYTES:
-        raise VoltsError(f"{path}: larger than {MAX_VOLTS_BYTES} bytes, too large for a file of readings")
-    try:
-        table = tomllib.loads(raw.decode("utf-8"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise VoltsError(f"{path}: not valid TOML: {error}; it holds entries {EXAMPLE}") from None
-    other = next((key for key in table if key != "reading"), None)
-    if other is not None:
-        raise VoltsError(f"{path}: `{shortened(other, 80)}` is no key of this file; known: reading")
-    return readings_of(table.get("reading", []), place=f"{path}, reading")
+    content = toml_content(read_text(path, FILE), FILE, source=str(path))
+    return readings_of(checked(content, VoltsForm).reading, content, "reading")
 
 
-def readings_of(rows: object, *, place: str) -> tuple[VoltsReading, ...]:
-    """Check typed readings: two or more tables with ``dbfs`` and ``volts``, at two levels at least.
-
-    Parameters
-    ----------
-    rows : object
-        What the file holds.
-    place : str
-        File and key, for messages.
-
-    Raises
-    ------
-    VoltsError
-        If a reading is not valid, or there are too few.
-    """
-    if not isinstance(rows, list) or not LEAST_READINGS <= len(rows) <= MOST_READINGS:
-        found = len(rows) if isinstance(rows, list) else shortened(repr(rows), 80)
-        raise VoltsError(
-            f"{place}: found {found}; allowed: {LEAST_READINGS} to {MOST_READINGS} entries "
-            "with dbfs and volts, best 20 dB apart"
+def readings_of(rows: Sequence[ReadingRow], content: Content, *place: Step) -> tuple[VoltsReading, ...]:
+    """Return typed readings, which must be at two levels at least; they stand at `place` of `content`."""
+    if len({row.dbfs for row in rows}) == 1:
+        raise content.fault(
+            *place,
+            allowed="two levels or more, best 20 dB apart; all readings are at one level, so a wrong range cannot "
+            "be noticed",
         )
-    readings = tuple(_reading(row, f"{place} {number}") for number, row in enumerate(rows, start=1))
-    if len({reading.level_dbfs for reading in readings}) < 2:
-        raise VoltsError(
-            f"{place}: all readings are at one level, so a wrong range cannot be noticed; "
-            "add one about 20 dB away"
-        )
-    return readings
-
-
-def _reading(row: object, place: str) -> VoltsReading:
-    if not isinstance(row, Mapping):
-        raise VoltsError(f"{place}: is {shortened(repr(row), 80)}; allowed: a table with dbfs and volts")
-    other = next((key for key in row if key not in LIMITS), None)
-    if other is not None:
-        raise VoltsError(f"{place}: `{shortened(other, 80)}` is no key of a reading; known: dbfs, volts")
-    return VoltsReading(_number(row, "dbfs", place), _number(row, "volts", place))
-
-
-def _number(row: Mapping[str, object], key: str, place: str) -> float:
-    value, (low, high) = row.get(key), LIMITS[key]
-    if not isinstance(value, int | float) or isinstance(value, bool) or not low <= value <= high:
-        found = "nothing" if value is None else shortened(repr(value), 80)
-        raise VoltsError(f"{place}: `{key}` is {found}; allowed: a number from {low:g} to {high:g}")
-    return float(value)
+    return tuple(VoltsReading(row.dbfs, row.volts) for row in rows)

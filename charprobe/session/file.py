@@ -2,45 +2,52 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Literal
+
+from annotated_types import Interval, Len, MaxLen
 
 from charprobe.comparing.comparison import CURVES
 from charprobe.comparing.margins import MARGINS, Margin
+from charprobe.files.checked_model import checked
+from charprobe.files.limits import Says, Words
+from charprobe.files.untrusted import Content, FileKind, read_text, toml_content
 from charprobe.profile import glossary
 from charprobe.profile.volts import VoltsReading
-from charprobe.profile.volts_file import readings_of
+from charprobe.profile.volts_file import Rows, readings_of
 from charprobe.stimulus.render import MAX_TAKE
-from charprobe.values.errors import SessionError, VoltsError
+from charprobe.values.errors import SessionError
 from charprobe.values.wording import shortened
 
 SCHEMA = "charprobe.session/1"
-MAX_SESSION_BYTES = 1_000_000
-MOST_SETTINGS, MOST_CAPTURES, MOST_CLAIMS, MOST_CHANNELS = 200, 100, 200, 64
+FILE = FileKind(
+    called="session file",
+    error=SessionError,
+    most_bytes=1_000_000,
+    most_depth=5,
+    remedy="`charprobe session --new FILE` writes a starter",
+    schema=SCHEMA,
+)
 UNKNOWN = "unknown"
-KEYS = (
-    "schema", "title", "recipe", "bypass", "bypass_take", "loopback", "pool", "device", "setting", "claim",
-    "margin", "calibration",
-)  # fmt: skip
-Says = Literal["same", "different", "identical", "only louder", "clean below"]
-SAYS: tuple[Says, ...] = ("same", "different", "identical", "only louder", "clean below")
+Text = Annotated[str, MaxLen(2000)]
+Take = Annotated[int, Interval(ge=0, le=MAX_TAKE), Says("as `charprobe stimulus --take`")]
+Channel = Annotated[int, Interval(ge=1, le=1024), Says("channel numbers, counted from 1")]
 
 
 @dataclass(frozen=True)
 class Device:
     """What was measured, in the user's words; what was not written down is "unknown" and printed so."""
 
-    name: str
-    maker: str = UNKNOWN
-    serial: str = UNKNOWN
-    firmware: str = UNKNOWN
-    gain: str = UNKNOWN
-    play_path: str = UNKNOWN
-    record_path: str = UNKNOWN
-    notes: str = ""
+    name: Words
+    maker: Text = UNKNOWN
+    serial: Text = UNKNOWN
+    firmware: Text = UNKNOWN
+    gain: Text = UNKNOWN
+    play_path: Text = UNKNOWN
+    record_path: Text = UNKNOWN
+    notes: Text = ""
 
 
 @dataclass(frozen=True)
@@ -65,11 +72,11 @@ class Claim:
     `limit_dbc` belong to "clean below".
     """
 
-    says: Says
-    settings: tuple[str, ...]
-    of: str = ""
-    below_dbfs: float | None = None
-    limit_dbc: float | None = None
+    says: Literal["same", "different", "identical", "only louder", "clean below"]
+    settings: Annotated[tuple[Words, ...], Len(1, 20)]
+    of: Text = ""
+    below_dbfs: Annotated[float, Interval(ge=-120, le=0)] | None = None
+    limit_dbc: Annotated[float, Interval(ge=-160, le=0)] | None = None
 
 
 @dataclass(frozen=True)
@@ -94,217 +101,153 @@ class Session:
     margins: Mapping[str, Margin] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class SettingForm:
+    """A setting as the file holds it; paths are relative to the file."""
+
+    name: Words
+    captures: Annotated[tuple[Words, ...], MaxLen(100), Says("none only where `take` is given")] = ()
+    channels: Annotated[tuple[Channel, ...], Len(1, 64), Says("different channel numbers, from 1")] | None = (
+        None
+    )
+    notes: Text = ""
+    take: Take | None = None
+
+
+@dataclass(frozen=True)
+class MarginForm:
+    """The user's own margin of one quantity or curve."""
+
+    of: Words
+    size: Annotated[float, Interval(ge=0, le=1e6)]
+    reason: Words
+
+
+@dataclass(frozen=True)
+class SessionForm:
+    """The whole file; what is left out of it has its usual value."""
+
+    schema: Literal["charprobe.session/1"]
+    device: Device
+    setting: Annotated[tuple[SettingForm, ...], Len(1, 200)]
+    title: Text | None = None
+    recipe: Text = "standard"
+    bypass: Text = ""
+    bypass_take: Take | None = None
+    loopback: Text = ""
+    pool: Text = ""
+    claim: Annotated[tuple[Claim, ...], MaxLen(200)] = ()
+    margin: Annotated[tuple[MarginForm, ...], MaxLen(len(MARGINS))] = ()
+    calibration: Rows | None = None
+
+
 def load_session(path: str | Path) -> Session:
     """Read and check a session file.
 
     Raises
     ------
     SessionError
-        If it is missing or not valid; names file, place, what was found and what is allowed.
+        If it is missing or not valid; names file, line, place, what was found and what is allowed.
     """
     path = Path(path)
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(MAX_SESSION_BYTES + 1)
-    except OSError as error:
-        raise SessionError(
-            f"{path}: cannot be read: {error.strerror}; `charprobe session --new FILE` writes a starter"
-        ) from None
-    if len(raw) > MAX_SESSION_BYTES:
-        raise SessionError(f"{path}: larger than {MAX_SESSION_BYTES} bytes, too large for a session file")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise SessionError(f"{path}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    return parse_session(text, path=path)
+    return parse_session(read_text(path, FILE), path=path)
 
 
 def parse_session(text: str, *, path: Path) -> Session:
     """Check the text of a session file; captures are sought beside `path`."""
-    try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SessionError(f"{path}: not valid TOML: {error}; nothing was changed") from None
-    top = _Table(table, str(path), KEYS)
-    if table.get("schema") != SCHEMA:
-        raise top.error("schema", f'"{SCHEMA}"')
+    content = toml_content(text, FILE, source=str(path))
+    form = checked(content, SessionForm)
+    _check_settings(form, content)
     folder = path.resolve().parent
-    settings = tuple(
-        _setting(row, f"{path}, setting {number}", folder)
-        for number, row in enumerate(top.rows("setting", 1, MOST_SETTINGS), start=1)
-    )
-    names = [setting.name for setting in settings]
-    double = next((name for i, name in enumerate(names) if name in names[:i]), None)
-    if double is not None:
-        raise SessionError(
-            f"{path}: two settings are called {double!r}; list all captures of one in one place"
+    if form.loopback and not form.bypass:
+        raise content.fault(
+            "loopback",
+            allowed="one beside a bypass, as it tells what the stage does when off: name that capture as `bypass`",
         )
-    takes = [setting.take for setting in settings if setting.take is not None]
-    if len(set(takes)) < len(takes):
-        raise SessionError(f"{path}: two settings have one take number: give each its own")
-    pool = top.text("pool", "")
-    unlisted = next((setting.name for setting in settings if not setting.captures), None)
-    if unlisted is not None and not pool:
-        raise SessionError(
-            f"{path}: setting {unlisted!r} lists no captures: list them, or name the folder they are in as "
-            "`pool`"
+    for number in range(len(form.claim)):
+        _check_claim(form, number, content)
+    settings = [
+        SessionSetting(
+            row.name, tuple(folder / name for name in row.captures), row.channels, row.notes, row.take
         )
-    bypass, loopback = top.text("bypass", ""), top.text("loopback", "")
-    if loopback and not bypass:
-        raise SessionError(
-            f"{path}: `loopback` tells what the stage does when off: name that capture as `bypass`"
-        )
+        for row in form.setting
+    ]
     return Session(
         path=path,
-        title=top.text("title", path.stem),
-        recipe=top.text("recipe", "standard"),
-        device=_device(table.get("device"), f"{path}, device"),
-        bypass=folder / bypass if bypass else None,
-        settings=settings,
-        claims=tuple(
-            _claim(row, f"{path}, claim {number}", names)
-            for number, row in enumerate(top.rows("claim", 0, MOST_CLAIMS), start=1)
-        ),
-        calibration=_calibration(table.get("calibration"), f"{path}, calibration"),
-        loopback=folder / loopback if loopback else None,
-        pool=folder / pool if pool else None,
-        bypass_take=_take(top, "bypass_take"),
-        margins=dict(
-            _margin(row, f"{path}, margin {number}")
-            for number, row in enumerate(top.rows("margin", 0, len(MARGINS)), start=1)
-        ),
+        title=path.stem if form.title is None else form.title,
+        recipe=form.recipe,
+        device=form.device,
+        bypass=folder / form.bypass if form.bypass else None,
+        settings=tuple(settings),
+        claims=form.claim,
+        calibration=readings_of(form.calibration or (), content, "calibration"),
+        loopback=folder / form.loopback if form.loopback else None,
+        pool=folder / form.pool if form.pool else None,
+        bypass_take=form.bypass_take,
+        margins={row.of: _margin(row, number, content) for number, row in enumerate(form.margin)},
     )
 
 
-@dataclass(frozen=True)
-class _Table:
-    """A table of the file that answers with checked values."""
-
-    table: Mapping[str, Any]
-    place: str
-    known: tuple[str, ...]
-
-    def __post_init__(self) -> None:
-        if not isinstance(self.table, dict):
-            raise SessionError(
-                f"{self.place}: is {_found(self.table)}; allowed: a table with {', '.join(self.known)}"
+def _check_settings(form: SessionForm, content: Content) -> None:
+    """Refuse settings that contradict each other, or whose captures nobody could find."""
+    names = [row.name for row in form.setting]
+    takes = [row.take for row in form.setting]
+    for number, row in enumerate(form.setting):
+        if row.name in names[:number]:
+            twice = f"a name of its own, but two settings are called {row.name!r}"
+            raise content.fault(
+                "setting", number, "name", allowed=f"{twice}; list all captures of one in one place"
             )
-        for key in self.table:
-            if key not in self.known:
-                raise self.error(key, "no such key; known keys: " + ", ".join(self.known))
-
-    def error(self, key: str, allowed: str) -> SessionError:
-        return SessionError(f"{self.place}: `{key}` is {_found(self.table.get(key))}; allowed: {allowed}")
-
-    def text(self, key: str, default: str | None = None) -> str:
-        value = self.table.get(key, default)
-        if not isinstance(value, str) or len(value) > 2000 or (default is None and not value.strip()):
-            raise self.error(key, "text of 1 to 2000 characters")
-        return value
-
-    def number(self, key: str, low: float, high: float) -> float:
-        value = self.table.get(key)
-        if not isinstance(value, int | float) or isinstance(value, bool) or not low <= value <= high:
-            raise self.error(key, f"a number from {low:g} to {high:g}")
-        return float(value)
-
-    def rows(self, key: str, least: int, most: int) -> list[Any]:
-        value = self.table.get(key, [])
-        if not isinstance(value, list) or not least <= len(value) <= most:
-            raise self.error(key, f"{least} to {most} entries")
-        return value
-
-    def texts(self, key: str, least: int, most: int) -> tuple[str, ...]:
-        value = self.rows(key, least, most)
-        if not all(isinstance(item, str) and item.strip() for item in value):
-            raise self.error(key, f"a list of {least} to {most} texts")
-        return tuple(value)
+        if row.take is not None and row.take in takes[:number]:
+            raise content.fault(
+                "setting",
+                number,
+                "take",
+                allowed="a number of its own, but two settings have one take number",
+            )
+        if not row.captures and (row.take is None or not form.pool):
+            unlisted = (
+                "1 to 100 entries; none where `take` is given and the folder they are in is named as `pool`"
+            )
+            raise content.fault("setting", number, "captures", allowed=unlisted)
+        if row.channels and len(set(row.channels)) < len(row.channels):
+            raise content.fault(
+                "setting", number, "channels", allowed="a list of different channel numbers, counted from 1"
+            )
 
 
-def _device(row: object, place: str) -> Device:
-    known = tuple(Device.__dataclass_fields__)
-    table = _Table(row, place, known)  # type: ignore[arg-type]  # checked on construction
-    return Device(
-        **{
-            key: table.text(key, None if key == "name" else UNKNOWN)
-            for key in known
-            if key in table.table or key == "name"
-        }
-    )
-
-
-def _setting(row: object, place: str, folder: Path) -> SessionSetting:
-    table = _Table(row, place, ("name", "take", "captures", "channels", "notes"))  # type: ignore[arg-type]
-    channels = None
-    if "channels" in table.table:
-        found = table.rows("channels", 1, MOST_CHANNELS)
-        good = all(
-            isinstance(item, int) and not isinstance(item, bool) and 1 <= item <= 1024 for item in found
-        )
-        if not good or len(set(found)) < len(found):
-            raise table.error("channels", "a list of different channel numbers, counted from 1")
-        channels = tuple(found)
-    take = _take(table, "take")
-    captures = table.texts("captures", 1 if take is None else 0, MOST_CAPTURES)
-    paths = tuple(folder / name for name in captures)
-    return SessionSetting(table.text("name"), paths, channels, table.text("notes", ""), take)
-
-
-def _take(table: _Table, key: str) -> int | None:
-    if key not in table.table:
-        return None
-    value = table.table[key]
-    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= MAX_TAKE:
-        raise table.error(key, f"a whole number from 0 to {MAX_TAKE}, as `charprobe stimulus --take`")
-    return value
-
-
-def _margin(row: object, place: str) -> tuple[str, Margin]:
-    table = _Table(row, place, ("of", "size", "reason"))  # type: ignore[arg-type]
-    of = table.text("of")
-    usual = MARGINS.get(of)
+def _margin(row: MarginForm, number: int, content: Content) -> Margin:
+    usual = MARGINS.get(row.of)
     if usual is None:
-        raise table.error("of", "a quantity that is compared, such as attack.t63, or a curve")
-    least = 1.0 if usual.scale == "ratio" else 0.0
-    size = table.number("size", least, 1e6)
-    if size <= least:
-        raise table.error("size", "a factor above 1" if least else "a number above 0")
-    return of, Margin(size, usual.scale, table.text("reason"))
-
-
-def _claim(row: object, place: str, names: list[str]) -> Claim:
-    known = ("says", "settings", "of", "below_dbfs", "limit_dbc")
-    table = _Table(row, place, known)  # type: ignore[arg-type]
-    says = next((word for word in SAYS if word == table.table.get("says")), None)
-    if says is None:
-        raise table.error("says", ", ".join(f'"{word}"' for word in SAYS))
-    clean = says == "clean below"
-    settings = table.texts("settings", 1 if clean else 2, 1 if clean else 20)
-    if any(name not in names for name in settings):
-        raise table.error(
-            "settings", "names of settings of this session: " + shortened(", ".join(names), 200)
+        raise content.fault(
+            "margin", number, "of", allowed="a quantity that is compared, such as attack.t63, or a curve"
         )
-    of = table.text("of", "")
-    if of and of not in glossary.TERMS and of not in CURVES:
-        curves = ", ".join(f'"{name}"' for name in CURVES)
-        raise table.error("of", f"the name of a quantity, such as attack.t63, or of a curve: {curves}")
-    if not clean:
-        return Claim(says, settings, of)
-    below, limit = table.number("below_dbfs", -120, 0), table.number("limit_dbc", -160, 0)
-    return Claim(says, settings, of, below, limit)
+    ratio = usual.scale == "ratio"
+    if row.size <= (1 if ratio else 0):
+        raise content.fault(
+            "margin", number, "size", allowed="a factor above 1" if ratio else "a number above 0"
+        )
+    return Margin(row.size, usual.scale, row.reason)
 
 
-def _calibration(rows: object, place: str) -> tuple[VoltsReading, ...]:
-    if rows is None:
-        return ()
-    try:
-        return readings_of(rows, place=place)
-    except VoltsError as error:
-        raise SessionError(str(error)) from None
+def _check_claim(form: SessionForm, number: int, content: Content) -> None:
+    claim, names = form.claim[number], [row.name for row in form.setting]
 
+    def need(good: bool, key: str, allowed: str) -> None:
+        if not good:
+            raise content.fault("claim", number, key, allowed=allowed)
 
-def _found(value: object) -> str:
-    return "nothing" if value is None else shortened(repr(value), 80)
+    if claim.says == "clean below":
+        need(len(claim.settings) == 1, "settings", "1 entry")
+        need(claim.below_dbfs is not None, "below_dbfs", "a number from -120 to 0")
+        need(claim.limit_dbc is not None, "limit_dbc", "a number from -160 to 0")
+    else:
+        need(len(claim.settings) > 1, "settings", "2 to 20 entries")
+    known = "names of settings of this session: " + shortened(", ".join(names), 200)
+    need(set(claim.settings) <= set(names), "settings", known)
+    curves = ", ".join(f'"{name}"' for name in CURVES)
+    known = f"the name of a quantity, such as attack.t63, or of a curve: {curves}"
+    need(not claim.of or claim.of in glossary.TERMS or claim.of in CURVES, "of", known)
 
 
 STARTER = f"""# A charprobe session: everything that was captured of one device, and what is claimed of it.

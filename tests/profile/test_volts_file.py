@@ -51,12 +51,17 @@ def test_readings_that_contradict_each_other_give_a_warning_and_no_dbu():
 
 
 BAD = {
-    "one reading": (ROW.format(-20, 1), "found 1; allowed: 2 to 100"),
+    "one reading": (ROW.format(-20, 1), "`reading` is 1 entry; allowed: 2 to 100"),
     "one level": (ROW.format(-20, 1) * 2, "all readings are at one level"),
     "zero volts": (ROW.format(-20, 1) + ROW.format(-40, 0), "reading 2: `volts` is 0; allowed: a number"),
     "not a number": (ROW.format(-20, "nan") + ROW.format(-40, 1), "reading 1: `volts` is nan"),
-    "unknown key": (ROW.format(-20, 1) + ROW.format(-40, 1) + "dbu = 3\n", "reading 2: `dbu` is no key"),
-    "other table": ("title = 'x'\n", "`title` is no key"),
+    "unknown key": (
+        ROW.format(-20, 1) + ROW.format(-40, 1) + "dbu = 3\n",
+        "reading 2: `dbu` is 3; allowed: no such key; known keys: dbfs, volts",
+    ),
+    "other table": ("title = 'x'\n", "`title` is 'x'; allowed: no such key; known keys: reading"),
+    "no reading": ("", "`reading` is nothing; allowed: 2 to 100"),
+    "half a reading": (ROW.format(-20, 1) + "[[reading]]\nvolts = 1", "line 4, reading 2: `dbfs` is nothing"),
     "not TOML": ("=", "not valid TOML"),
 }
 

@@ -35,12 +35,35 @@ BAD = {
     "no settings": (HEAD, "`setting` is nothing; allowed: 1 to 200 entries"),
     "no device": (
         'schema = "charprobe.session/1"\n[[setting]]\nname = "a"\ncaptures = ["a"]',
-        "device: is nothing",
+        "`device` is nothing; allowed: a table with name, maker, serial",
     ),
     "empty name": (ONE.replace('"a"', '" "'), "setting 1: `name` is ' '"),
+    "no captures": (
+        HEAD + '[[setting]]\nname = "a"\n',
+        "setting 1: `captures` is nothing; allowed: 1 to 100 entries",
+    ),
+    "take without pool": (
+        HEAD + '[[setting]]\nname = "a"\ntake = 1\n',
+        "setting 1: `captures` is nothing; allowed: .* `pool`",
+    ),
+    "take twice": (
+        'pool = "p"\n' + HEAD + '[[setting]]\nname = "a"\ntake = 1\n[[setting]]\nname = "b"\ntake = 1\n',
+        "line 10, setting 2: `take` is 1; allowed: a number of its own",
+    ),
+    "take too large": (ONE + "take = 256\n", "`take` is 256; allowed: a whole number from 0 to 255"),
+    "loop-back without bypass": (
+        'loopback = "l"\n' + ONE,
+        "name that capture as `bypass`",
+    ),
+    "margin of nothing": (ONE + '[[margin]]\nof = "x"\nsize = 2\nreason = "y"\n', "margin 1: `of` is 'x'"),
+    "margin too small": (
+        ONE + '[[margin]]\nof = "attack.t63"\nsize = 1\nreason = "y"\n',
+        "line 9, margin 1: `size` is 1; allowed: a factor above 1",
+    ),
+    "bottomless": (ONE + "a" + ".a" * 9999 + " = 1\n", "allowed: at most 5 levels"),
     "captures is text": (
         ONE.replace('["a.wav"]', '"a.wav"'),
-        "`captures` is 'a.wav'; allowed: 1 to 100 entries",
+        "`captures` is 'a.wav'; allowed: up to 100 entries",
     ),
     "channel zero": (ONE + "channels = [0]\n", "channel numbers, counted from 1"),
     "channel twice": (ONE + "channels = [1, 1]\n", "different channel numbers"),
