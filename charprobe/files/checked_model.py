@@ -48,7 +48,7 @@ def checked(content: Content, form: type[Form]) -> Form:
     from pydantic_core import ValidationError  # noqa: PLC0415  # slow to import, for reading only
 
     try:
-        (built,) = _adapter(form).validate_json(json.dumps([content.table]))
+        (built,) = _adapter(form).validate_json(json.dumps([content.table]))  # type: ignore[arg-type]  # hashable
     except ValidationError as error:
         faults = error.errors(include_url=False, include_input=False)
         raise _told(min(faults, key=lambda fault: fault["type"] != _UNKNOWN_KEY), content, form) from None
@@ -65,7 +65,7 @@ def schema_of(form: type, *, title: str) -> Node:
         for value in node["properties"].values():
             value.pop("title", None)  # only repeats the key
         del node["title"]
-    top = shared.pop(form.__name__)
+    top: Node = shared.pop(form.__name__)
     return (
         {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title} | top | {"$defs": shared}
     )

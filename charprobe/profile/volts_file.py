@@ -60,7 +60,7 @@ def readings_of(rows: Sequence[ReadingRow], content: Content, *place: Step) -> t
     if len({row.dbfs for row in rows}) == 1:
         raise content.fault(
             *place,
-            allowed="two levels or more, best 20 dB apart; all readings are at one level, so a wrong range cannot "
-            "be noticed",
+            allowed="two levels or more, best 20 dB apart; all readings are at one level, so a wrong range "
+            "cannot be noticed",
         )
     return tuple(VoltsReading(row.dbfs, row.volts) for row in rows)

@@ -135,7 +135,10 @@ def test_a_setting_nobody_captured_is_named_and_planned(folder):
     [
         (POOLED.replace("take = 2", "take = 1"), "two settings have one take number"),
         (POOLED.replace("take = 2", "take = 256"), "a whole number from 0 to 255"),
-        (POOLED.replace('pool = "pool"\n', ""), "lists no captures"),
+        (
+            POOLED.replace('pool = "pool"\n', ""),
+            "`captures` is nothing; allowed: 1 to 100 entries; none where .* `pool`",
+        ),
         (POOLED + '[[margin]]\nof = "attack.t63"\nsize = 1.0\nreason = "x"\n', "a factor above 1"),
         (POOLED + '[[margin]]\nof = "setting"\nsize = 2.0\nreason = "x"\n', "a quantity that is compared"),
         (LOOP.replace('bypass = "pool/{bypass}"\n', ""), "name that capture as `bypass`"),
