@@ -162,7 +162,7 @@ def parse_session(text: str, *, path: Path) -> Session:
     if form.loopback and not form.bypass:
         raise content.fault(
             "loopback",
-            allowed="one beside a bypass: it tells what the stage does when off: name that capture as `bypass`",
+            allowed="one beside a bypass, for what the stage does when off: name that capture as `bypass`",
         )
     for number in range(len(form.claim)):
         _check_claim(form, number, content)
