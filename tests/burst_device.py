@@ -3,8 +3,7 @@
 import numpy as np
 
 from charprobe.estimators.timing.phase_set import amplitude, bursts_of, carrier_phase
-from charprobe.stimulus.kinds.bursts import lay_out_bursts
-from charprobe.stimulus.recipe import Bursts
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.cut import Cut
 
 
@@ -19,7 +18,7 @@ def play(spec, gain_db, *, rate_hz, rng, ppm=0.0, offset=0.37, noise_dbfs=-110.0
 
     `bend` adds that much of the square of the output, relative to an output of 0.1.
     """
-    segment = lay_out_bursts(spec, start=1000, rate_hz=rate_hz)
+    segment = spec.lay_out(start=1000, rate_hz=rate_hz)
     step = 1 - 1e-6 * ppm
     position = 500 + offset + step * np.arange(int((segment.span.stop + 2000) / step))
     dry, wet = np.zeros(position.size), np.zeros(position.size)

@@ -9,8 +9,8 @@ from functools import cache
 import numpy as np
 
 from charprobe.estimators.tone import fit_tone
+from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS, Waveform
-from charprobe.stimulus.timetable import Segment, Tone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured

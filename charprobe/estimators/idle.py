@@ -9,8 +9,8 @@ import numpy as np
 from charprobe.estimators.noise import MIN_LENGTH_S, Noise, is_muted, measure_noise
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.stimulus.recipe import Silence
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import SegmentOf
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.cut import Cut
 
 LEAD_S = 0.5  # left out of the silence, at most a quarter of it: what sounded before dies away
@@ -34,17 +34,16 @@ class Heard:
         return self.beside_tone if self.muted else self.silent or self.beside_tone
 
 
-def hear_idle(segment: Segment, cut: Cut) -> Heard:
+def hear_idle(segment: SegmentOf[Silence], cut: Cut) -> Heard:
     """Listen to a silence segment and to the quiet tone in it.
 
     Parameters
     ----------
-    segment : Segment
-        A segment of the kind `Silence`.
+    segment : SegmentOf[Silence]
+        The segment.
     cut : Cut
         What was recorded of it, whole.
     """
-    assert isinstance(segment.spec, Silence)
     rate = cut.rate_hz
     length = segment.tones[0].start - segment.span.start if segment.tones else segment.span.length
     lead = min(LEAD_S * rate, 0.25 * length)

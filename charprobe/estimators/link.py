@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
-from charprobe.stimulus.kinds.link import side_tones
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.link import Link
+from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading
@@ -47,13 +47,13 @@ class LinkLevels:
     levels: tuple[LinkLevel, ...]
 
 
-def measure_link(segment: Segment, cut: Cut) -> LinkLevels:
+def measure_link(segment: SegmentOf[Link], cut: Cut) -> LinkLevels:
     """Measure a channel's own tone, its pilot and the leak of the other side at every level.
 
     Parameters
     ----------
-    segment : Segment
-        A `link` segment.
+    segment : SegmentOf[Link]
+        The segment.
     cut : Cut
         Capture of the whole segment.
 
@@ -70,12 +70,12 @@ def measure_link(segment: Segment, cut: Cut) -> LinkLevels:
     rate_hz = cut.rate_hz
     loudness = {}
     for side in (1, 2):
-        driven, _ = side_tones(segment, side, rate_hz=rate_hz)
+        driven, _ = segment.spec.side_tones(segment.span, side, rate_hz=rate_hz)
         loudest = max(driven, key=lambda tone: tone.level_dbfs)
         loudness[side] = abs(_fit(_settled(cut, loudest), loudest).amplitudes[0])
     side = max(loudness, key=lambda one: float(loudness[one]))
-    own, pilots = side_tones(segment, side, rate_hz=rate_hz)
-    others, _ = side_tones(segment, 3 - side, rate_hz=rate_hz)
+    own, pilots = segment.spec.side_tones(segment.span, side, rate_hz=rate_hz)
+    others, _ = segment.spec.side_tones(segment.span, 3 - side, rate_hz=rate_hz)
     levels = tuple(_level(cut, *three) for three in zip(own, pilots, others, strict=True))
     return LinkLevels(side, levels)
 

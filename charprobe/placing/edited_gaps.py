@@ -15,8 +15,8 @@ from charprobe.placing.segment_search import (
     segment_levels,
 )
 from charprobe.placing.timing_jump import Jump
-from charprobe.stimulus.render import render_segment
-from charprobe.stimulus.timetable import Segment, Stimulus
+from charprobe.stimulus.kinds.segment import Segment
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity
 
 NEARBY_S = 0.3  # beyond the whole change of length
@@ -91,7 +91,7 @@ def _jump(start: float, stop: float, samples: float) -> Jump:
 
 def _refine(source: Source, channel: int, segment: Segment, *, index: int, rate_hz: int) -> int:
     """Capture index of a segment's first sample, by correlation with the start of its sound."""
-    wanted = render_segment(segment, rate_hz=rate_hz)[: round(FINE_S * rate_hz)]
+    wanted = segment.render(rate_hz=rate_hz)[: round(FINE_S * rate_hz)]
     reach = round(COARSE_S * rate_hz)
     size = wanted.size + 2 * reach
     start = max(0, index - reach)

@@ -8,8 +8,7 @@ import numpy as np
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_search import blocks
-from charprobe.stimulus.render import render_segment
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.arrays import Array
 
 HOP_S = 0.01
@@ -62,7 +61,7 @@ def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
     Kept, because a session looks for the same segments in every capture: 13 kB for a second of stimulus.
     """
     hop = hop_samples(rate_hz)
-    sound = render_segment(segment, rate_hz=rate_hz)
+    sound = segment.render(rate_hz=rate_hz)
     levels = _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
     levels.flags.writeable = False
     return levels

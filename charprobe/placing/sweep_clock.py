@@ -8,8 +8,9 @@ import numpy as np
 
 from charprobe.files.source import Source
 from charprobe.placing.tone_clock import LEAST_CLEAR_DB
-from charprobe.stimulus.recipe import Sweep
-from charprobe.stimulus.timetable import Segment, Stimulus
+from charprobe.stimulus.kinds.segment import Segment
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.timetable import Stimulus
 
 WINDOW_S, STRIDE_S = 0.03, 0.05
 

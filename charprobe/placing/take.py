@@ -8,8 +8,8 @@ import numpy as np
 
 from charprobe.files.source import Source
 from charprobe.placing.align import Alignment, locate
-from charprobe.stimulus.recipe import Spec
-from charprobe.stimulus.timetable import Segment, Stimulus
+from charprobe.stimulus.kinds.segment import S, Segment, SegmentOf
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.cut import Cut
 
 BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one
@@ -115,6 +115,6 @@ def place_take(source: Source, stimulus: Stimulus, channel: int) -> Take:
     return Take(source, channel, stimulus, locate(source, stimulus, channel))
 
 
-def held(take: Take, kind: type[Spec]) -> tuple[Segment, ...]:
+def held(take: Take, kind: type[S]) -> tuple[SegmentOf[S], ...]:
     """Segments of one kind that lie wholly inside the capture and are not spoiled, in playing order."""
-    return tuple(s for s in take.stimulus.segments if isinstance(s.spec, kind) and take.holds(s))
+    return tuple(segment for segment in take.stimulus.of_kind(kind) if take.holds(segment))

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.files.source import Source
-from charprobe.stimulus.timetable import Stimulus, Tone
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import Quantity

@@ -17,7 +17,8 @@ from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
 from charprobe.simulation.stimulus_truth import true_conditions
-from charprobe.stimulus.recipe import Bursts, Recipe
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

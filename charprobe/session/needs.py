@@ -8,7 +8,8 @@ from charprobe.comparing.comparison import in_sentence
 from charprobe.measuring.health.groups import GROUPS
 from charprobe.session.claims import FEWEST_TONES
 from charprobe.session.file import Claim, Session
-from charprobe.stimulus.recipe import Recipe, Tones, load_recipe
+from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.values.wording import literal, number_text
 
 SEGMENT_FOR = {

@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.simulation.devices.stage import Stage, delay_samples
 from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array
 
 SILENT_DBFS = -120.0

@@ -12,8 +12,9 @@ from charprobe.files.checked_table import CheckedRow
 from charprobe.files.output import write_text
 from charprobe.files.sample_codes import WrittenEncoding
 from charprobe.files.strict_json import parse_strict
-from charprobe.stimulus.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, Spec, recipe_from_table
-from charprobe.stimulus.timetable import Segment, Span, Stimulus, Tone
+from charprobe.stimulus.kinds.segment import Segment, Span, Spec, Tone
+from charprobe.stimulus.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, recipe_from_table
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.cues/1"

@@ -8,6 +8,7 @@ compressor nor gain, polarity, a mono fold, 16 bits or a change of the sampling 
 from __future__ import annotations
 
 import re
+from binascii import crc_hqx
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -189,9 +190,4 @@ def decode_symbols(symbols: Sequence[int]) -> tuple[str, int] | None:
 
 def _checksum(payload: bytes) -> int:
     """CRC-16 with polynomial x^16 + x^12 + x^5 + 1, start value 0xFFFF."""
-    register = 0xFFFF
-    for byte in payload:
-        register ^= byte << 8
-        for _ in range(8):
-            register = (register << 1 ^ 0x1021 if register & 0x8000 else register << 1) & 0xFFFF
-    return register
+    return crc_hqx(payload, 0xFFFF)

@@ -2,203 +2,39 @@
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import json
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass, replace
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
-from typing import Any, ClassVar, get_args
+from typing import Annotated, Any
 
+from charprobe.files.checked_table import fields_of, number, read_fields, text_up_to
+from charprobe.stimulus.kinds.registry import KINDS
+from charprobe.stimulus.kinds.segment import Name, Spec
 from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.recipe/1"
 MAX_RECIPE_BYTES = 200_000
 MAX_SEGMENTS = 200
-NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}\Z")
 MIN_RATE_HZ, MAX_RATE_HZ = 44_100, 192_000
-TOP_HZ = 20_000.0  # every recipe must fit the lowest rate
-RAMP_S = 0.005  # soft start and end of everything a recipe plays
-
-
-def _number(low: float, high: float, default: float | None = None) -> Any:
-    """Declare a number field with its admissible range."""
-    return field(default=MISSING if default is None else default, metadata={"low": low, "high": high})
-
-
-def _numbers(low: float, high: float) -> Any:
-    """Declare a field that lists 1 to 64 numbers, each in the given range."""
-    return field(metadata={"low": low, "high": high, "most": 64})
-
-
-@dataclass(frozen=True)
-class LevelSteps:
-    """A stepped tone, rising and (by default) falling again: the static curve."""
-
-    kind: ClassVar[str] = "level_steps"
-    name: str
-    frequency_hz: float = _number(20, TOP_HZ)
-    from_dbfs: float = _number(-100, 0)
-    to_dbfs: float = _number(-100, 0)
-    step_db: float = _number(0.1, 20)
-    step_s: float = _number(0.05, 30)
-    falling: bool = True
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class Bursts:
-    """Low-high-low tone bursts, repeated with the carrier phase advanced by pi/`phases`."""
-
-    kind: ClassVar[str] = "bursts"
-    name: str
-    carrier_hz: float = _number(20, TOP_HZ)
-    phases: int = _number(1, 32)
-    low_dbfs: float = _number(-80, 0)
-    high_dbfs: float = _number(-80, 0)
-    lead_s: float = _number(0.02, 60)
-    hold_s: float = _number(0.001, 60)
-    release_s: float = _number(0.02, 60)
-    reference: bool = False
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class BurstLengths:
-    """The same phase sets of bursts at several hold times: programme dependence."""
-
-    kind: ClassVar[str] = "burst_lengths"
-    name: str
-    carrier_hz: float = _number(20, TOP_HZ)
-    phases: int = _number(1, 32)
-    low_dbfs: float = _number(-80, 0)
-    high_dbfs: float = _number(-80, 0)
-    lead_s: float = _number(0.02, 60)
-    holds_s: tuple[float, ...] = _numbers(0.001, 60)
-    release_s: float = _number(0.02, 60)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class BurstTrain:
-    """Bursts that follow each other at a steady pace, in a phase set: pumping."""
-
-    kind: ClassVar[str] = "burst_train"
-    name: str
-    carrier_hz: float = _number(20, TOP_HZ)
-    phases: int = _number(1, 32)
-    low_dbfs: float = _number(-80, 0)
-    high_dbfs: float = _number(-80, 0)
-    lead_s: float = _number(0.02, 60)
-    hold_s: float = _number(0.01, 60)
-    pause_s: float = _number(0.01, 60)
-    repeats: int = _number(3, 64)
-    release_s: float = _number(0.02, 60)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class Sweep:
-    """A synchronised exponential sine sweep: the response."""
-
-    kind: ClassVar[str] = "sweep"
-    name: str
-    from_hz: float = _number(5, TOP_HZ)
-    to_hz: float = _number(5, 22_000)
-    length_s: float = _number(0.5, 120)
-    level_dbfs: float = _number(-80, 0)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class Tones:
-    """Steady tones over level x frequency: harmonics."""
-
-    kind: ClassVar[str] = "tones"
-    name: str
-    frequencies_hz: tuple[float, ...] = _numbers(20, TOP_HZ)
-    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
-    tone_s: float = _number(0.05, 30)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class Silence:
-    """Silence, then a quiet tone that keeps an idle mute open: noise."""
-
-    kind: ClassVar[str] = "silence"
-    name: str
-    length_s: float = _number(0.2, 120)
-    tone_s: float = _number(0, 120, 0.0)
-    tone_hz: float = _number(20, TOP_HZ, 997.0)
-    tone_dbfs: float = _number(-120, -20, -60.0)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class EqualPeak:
-    """Sine, square-like wave, two-tone and multitone at equal peak levels: the detector's law."""
-
-    kind: ClassVar[str] = "equal_peak"
-    name: str
-    frequency_hz: float = _number(50, 2000)
-    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
-    tone_s: float = _number(0.05, 30)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class TwoTone:
-    """Two tones at once, rising in peak level: intermodulation.
-
-    `lower_over_upper` is the ratio of their amplitudes: 4 for a low and a high tone, 1 for a close pair.
-    """
-
-    kind: ClassVar[str] = "two_tone"
-    name: str
-    lower_hz: float = _number(20, TOP_HZ)
-    upper_hz: float = _number(20, TOP_HZ)
-    lower_over_upper: float = _number(0.1, 10)
-    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
-    tone_s: float = _number(0.05, 30)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-@dataclass(frozen=True)
-class Link:
-    """One side driven at rising levels beside a quiet pilot on the other, then the other side: stereo link.
-
-    Needs two channels: the stimulus has side 1 on channel 1 and side 2 on channel 2.
-    """
-
-    kind: ClassVar[str] = "link"
-    name: str
-    drive_hz: float = _number(20, TOP_HZ)
-    pilot_hz: float = _number(20, TOP_HZ)
-    levels_dbfs: tuple[float, ...] = _numbers(-100, 0)
-    pilot_dbfs: float = _number(-100, 0)
-    tone_s: float = _number(0.1, 30)
-    gap_s: float = _number(0, 60, 0.3)
-
-
-Spec = LevelSteps | Bursts | BurstLengths | BurstTrain | Sweep | Tones | Silence | EqualPeak | TwoTone | Link
-KINDS: dict[str, type[Spec]] = {cls.kind: cls for cls in get_args(Spec)}
 
 
 @dataclass(frozen=True)
 class Recipe:
     """A validated recipe: its segments in playing order."""
 
-    name: str
-    summary: str
+    name: Name
+    summary: Annotated[str, text_up_to(300)]
     segments: tuple[Spec, ...]
-    peak_dbfs: float = _number(-60, 0, -1.0)
-    pre_roll_s: float = _number(0.25, 30, 0.6)
-    tail_s: float = _number(0.2, 30, 0.8)
-    sync_dbfs: float = _number(-60, -12, -36.0)
+    peak_dbfs: Annotated[float, number(-60, 0)] = -1.0
+    pre_roll_s: Annotated[float, number(0.25, 30)] = 0.6
+    tail_s: Annotated[float, number(0.2, 30)] = 0.8
+    sync_dbfs: Annotated[float, number(-60, -12)] = -36.0
 
     @property
     def hash(self) -> str:
@@ -208,14 +44,13 @@ class Recipe:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the recipe as the plain table a TOML file would hold."""
-        table: dict[str, Any] = {"schema": SCHEMA}
-        table |= {f.name: getattr(self, f.name) for f in fields(self) if f.name != "segments"}
-        table["segment"] = [{"kind": spec.kind} | _plain(spec) for spec in self.segments]
-        return table
+        rows = [{"kind": spec.kind} | _plain(spec) for spec in self.segments]
+        return {"schema": SCHEMA} | _plain(self) | {"segment": rows}
 
 
-def _plain(spec: Spec) -> dict[str, Any]:
-    return {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(spec).items()}
+def _plain(record: Recipe | Spec) -> dict[str, Any]:
+    values = ((key, getattr(record, key)) for key in fields_of(type(record)))
+    return {key: list(value) if isinstance(value, tuple) else value for key, value in values}
 
 
 def shipped_recipes() -> tuple[str, ...]:
@@ -270,17 +105,17 @@ def recipe_from_table(table: Mapping[str, Any], *, source: str, text: str = "") 
     """Check a plain table and build the recipe; `text` lets messages name the line."""
     where = _Where(source, text)
     if table.get("schema") != SCHEMA:
-        raise where.error("schema", found=table.get("schema"), allowed=f'"{SCHEMA}"')
+        raise where.error("schema", table.get("schema"), f'"{SCHEMA}"')
     rows = table.get("segment")
     if not isinstance(rows, list) or not 1 <= len(rows) <= MAX_SEGMENTS:
-        raise where.error("segment", found=rows, allowed=f"1 to {MAX_SEGMENTS} [[segment]] tables")
+        raise where.error("segment", rows, f"1 to {MAX_SEGMENTS} [[segment]] tables")
     top = {k: v for k, v in table.items() if k not in ("schema", "segment")}
     segments = tuple(_segment(row, where.segment(i)) for i, row in enumerate(rows))
     names = [spec.name for spec in segments]
     for i, name in enumerate(names):
         if name in names[:i]:
-            raise where.segment(i).error("name", found=name, allowed="a name no other segment has")
-    recipe = Recipe(segments=segments, **_checked(Recipe, top, where, skip=("segments",)))
+            raise where.segment(i).error("name", name, "a name no other segment has")
+    recipe = Recipe(segments=segments, **read_fields(Recipe, top, where.error))
     for i, spec in enumerate(segments):
         _check_levels(spec, recipe.peak_dbfs, where.segment(i))
     return recipe
@@ -295,9 +130,9 @@ class _Where:
     index: int | None = None
 
     def segment(self, index: int) -> _Where:
-        return dataclasses.replace(self, index=index)
+        return replace(self, index=index)
 
-    def error(self, key: str, *, found: object, allowed: str) -> RecipeError:
+    def error(self, key: str, found: object, allowed: str) -> RecipeError:
         place = self.source + (f", line {line}" if (line := self._line(key)) else "")
         inside = "" if self.index is None else f" of segment {self.index + 1}"
         shown = "nothing" if found is None else repr(found)
@@ -306,12 +141,12 @@ class _Where:
 
     def _line(self, key: str) -> int | None:
         block, header = -1, None
-        for number, line in enumerate(self.text.splitlines(), start=1):
+        for count, line in enumerate(self.text.splitlines(), start=1):
             if re.match(r"\s*\[\[\s*segment\s*\]\]", line):
-                block, header = block + 1, number
+                block, header = block + 1, count
             inside = block == self.index if self.index is not None else block < 0
             if inside and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
-                return number
+                return count
             if self.index is not None and block > self.index:
                 break
             if inside and block >= 0:
@@ -321,87 +156,22 @@ class _Where:
 
 def _segment(row: object, where: _Where) -> Spec:
     if not isinstance(row, dict):
-        raise where.error("segment", found=row, allowed="a [[segment]] table")
+        raise where.error("segment", row, "a [[segment]] table")
     kind = row.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise where.error("kind", found=kind, allowed=", ".join(KINDS))
+        raise where.error("kind", kind, ", ".join(KINDS))
     cls = KINDS[kind]
-    rest = {k: v for k, v in row.items() if k != "kind"}
-    return cls(**_checked(cls, rest, where))
-
-
-def _checked(
-    cls: type, table: Mapping[str, Any], where: _Where, skip: tuple[str, ...] = ()
-) -> dict[str, Any]:
-    known = {f.name: f for f in fields(cls) if f.name not in skip}
-    for key in table:
-        if key not in known:
-            raise where.error(key, found=table[key], allowed="no such key; known keys: " + ", ".join(known))
-    values: dict[str, Any] = {}
-    for key, spec in known.items():
-        if key in table:
-            values[key] = _value(key, table[key], spec, where)
-        elif spec.default is MISSING:
-            raise where.error(key, found=None, allowed=_allowed(spec))
-    return values
-
-
-def _range(spec: dataclasses.Field[Any]) -> str:
-    return f"from {spec.metadata['low']:g} to {spec.metadata['high']:g}"
-
-
-def _allowed(spec: dataclasses.Field[Any]) -> str:
-    if spec.name == "name":
-        return "a name of small letters, digits, - and _"
-    if "most" in spec.metadata:
-        return f"a list of 1 to {spec.metadata['most']} numbers {_range(spec)}"
-    if "low" in spec.metadata:
-        return f"a {'whole number' if spec.type == 'int' else 'number'} {_range(spec)}"
-    return "true or false" if spec.type == "bool" else "text of 1 to 300 characters"
-
-
-def _value(key: str, found: Any, spec: dataclasses.Field[Any], where: _Where) -> Any:
-    def in_range(item: Any) -> bool:
-        number = isinstance(item, int | float) and not isinstance(item, bool)
-        return number and spec.metadata["low"] <= item <= spec.metadata["high"]
-
-    fault = where.error(key, found=found, allowed=_allowed(spec))
-    if "most" in spec.metadata:
-        if not (
-            isinstance(found, list) and 1 <= len(found) <= spec.metadata["most"] and all(map(in_range, found))
-        ):
-            raise fault
-        return tuple(float(item) for item in found)
-    if "low" in spec.metadata:
-        if not in_range(found) or (spec.type == "int" and not isinstance(found, int)):
-            raise fault
-        return int(found) if spec.type == "int" else float(found)
-    if spec.type == "bool":
-        if not isinstance(found, bool):
-            raise fault
-        return found
-    good = isinstance(found, str) and (NAME.match(found) if key == "name" else 1 <= len(found) <= 300)
-    if not good:
-        raise fault
-    return found
+    return cls(**read_fields(cls, {k: v for k, v in row.items() if k != "kind"}, where.error))
 
 
 def _check_levels(spec: Spec, peak_dbfs: float, where: _Where) -> None:
-    """Refuse levels above the recipe's peak and spans that run the wrong way."""
-    for f in fields(spec):
-        if f.name.endswith("dbfs"):
-            value = getattr(spec, f.name)
+    """Refuse levels above the recipe's peak and fields that run the wrong way."""
+    for key in fields_of(type(spec)):
+        if key.endswith("dbfs"):
+            value = getattr(spec, key)
             highest = max(value) if isinstance(value, tuple) else value
             if highest > peak_dbfs:
-                raise where.error(
-                    f.name, found=highest, allowed=f"at most the recipe's peak_dbfs, {peak_dbfs:g}"
-                )
-    spans = (
-        ("low_dbfs", "high_dbfs"),
-        ("from_dbfs", "to_dbfs"),
-        ("from_hz", "to_hz"),
-        ("lower_hz", "upper_hz"),
-    )
-    for low, high in spans:
-        if hasattr(spec, low) and getattr(spec, low) >= getattr(spec, high):
-            raise where.error(high, found=getattr(spec, high), allowed=f"more than {low}")
+                raise where.error(key, highest, f"at most the recipe's peak_dbfs, {peak_dbfs:g}")
+    for low, high in pairwise(spec.rising):
+        if getattr(spec, low) >= getattr(spec, high):
+            raise where.error(high, getattr(spec, high), f"more than {low}")

@@ -2,42 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 from charprobe.stimulus.ident import ident_length, render_ident
-from charprobe.stimulus.kinds.burst_train import lay_out_burst_train
-from charprobe.stimulus.kinds.bursts import lay_out_burst_lengths, lay_out_bursts
-from charprobe.stimulus.kinds.equal_peak import lay_out_equal_peak, render_equal_peak
-from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
-from charprobe.stimulus.kinds.link import lay_out_link, render_link
-from charprobe.stimulus.kinds.steady import lay_out_silence, lay_out_tones
-from charprobe.stimulus.kinds.sweep import lay_out_sweep, render_sweep
-from charprobe.stimulus.kinds.tone_run import render_tones
-from charprobe.stimulus.kinds.two_tone import lay_out_two_tone, render_two_tone
+from charprobe.stimulus.kinds.segment import Segment, Span
 from charprobe.stimulus.marker import render_sync, sync_length
-from charprobe.stimulus.recipe import EqualPeak, Link, Recipe, Sweep, TwoTone
-from charprobe.stimulus.timetable import Segment, Span, Stimulus
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4
 MAX_TAKE = 255
-
-LAY_OUT: dict[str, Callable[..., Segment]] = {
-    "level_steps": lay_out_level_steps,
-    "bursts": lay_out_bursts,
-    "burst_lengths": lay_out_burst_lengths,
-    "burst_train": lay_out_burst_train,
-    "sweep": lay_out_sweep,
-    "tones": lay_out_tones,
-    "silence": lay_out_silence,
-    "equal_peak": lay_out_equal_peak,
-    "two_tone": lay_out_two_tone,
-    "link": lay_out_link,
-}
 
 
 def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
@@ -57,24 +36,11 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
     position = ident.stop + round(AFTER_IDENT_S * rate_hz)
     segments: list[Segment] = []
     for spec in recipe.segments:
-        segments.append(LAY_OUT[spec.kind](spec, start=position, rate_hz=rate_hz))
+        segments.append(spec.lay_out(start=position, rate_hz=rate_hz))
         position = segments[-1].span.stop + round(spec.gap_s * rate_hz)
     closing = Span(position, sync_length(rate_hz))
     length = closing.stop + round(recipe.tail_s * rate_hz)
     return Stimulus(recipe, rate_hz, take, opening, ident, tuple(segments), closing, length)
-
-
-def render_segment(segment: Segment, *, rate_hz: int, side: int = 1) -> Array:
-    """Render one side of one segment; shape ``(segment.span.length,)``."""
-    if isinstance(segment.spec, Link):
-        return render_link(segment, side, rate_hz=rate_hz)
-    if isinstance(segment.spec, Sweep):
-        return render_sweep(segment.spec, np.arange(segment.span.length) / rate_hz)
-    if isinstance(segment.spec, EqualPeak):
-        return render_equal_peak(segment, rate_hz=rate_hz)
-    if isinstance(segment.spec, TwoTone):
-        return render_two_tone(segment.spec, segment, rate_hz=rate_hz)
-    return render_tones(segment.tones, start=segment.span.start, length=segment.span.length, rate_hz=rate_hz)
 
 
 def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, Array]]:
@@ -85,7 +51,7 @@ def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, A
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
-        yield segment.span.start, render_segment(segment, rate_hz=rate_hz, side=side)
+        yield segment.span.start, segment.render(rate_hz=rate_hz, side=side)
     yield stimulus.closing.start, render_sync("closing", **sync)
 
 
@@ -101,7 +67,7 @@ def render_sides(stimulus: Stimulus) -> Array:
     """Render everything that is played; shape ``(stimulus.length, stimulus.channels)``."""
     out = np.repeat(render(stimulus)[:, None], stimulus.channels, axis=1)
     for segment in stimulus.segments:
-        if not segment.sides_alike:
+        if not segment.spec.sides_alike:
             span = slice(segment.span.start, segment.span.stop)
-            out[span, 1] = render_segment(segment, rate_hz=stimulus.rate_hz, side=2)
+            out[span, 1] = segment.render(rate_hz=stimulus.rate_hz, side=2)
     return out

@@ -17,10 +17,11 @@ from charprobe.estimators.colour.intermodulation import measure_pairs
 from charprobe.estimators.noise import measure_noise
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import describe_response
-from charprobe.stimulus.kinds.sweep import render_sweep
-from charprobe.stimulus.recipe import Recipe, Sweep, TwoTone
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.kinds.two_tone import TwoTone
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out
-from charprobe.stimulus.timetable import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
 
@@ -129,7 +130,7 @@ def response_scores(rng, draws):
     """Largest error in dB of random one-pole, one-zero filters, 20 Hz to 20 kHz; z scores of the real part."""
     grid, spec = octave_grid(from_hz=20, to_hz=20_000, per_octave=12), Sweep("s", 10, 22_000, 3.0, -40.0)
     position = np.arange(-4800, 3.4 * RATE_HZ)
-    x = render_sweep(spec, position / RATE_HZ)
+    x = spec.at(position / RATE_HZ)
     worst, scores = [], []
     for _ in range(draws):
         b, a = [1.0, rng.uniform(-0.6, 0.3)], [1.0, rng.uniform(-0.9, 0.3)]

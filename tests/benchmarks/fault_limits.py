@@ -20,7 +20,7 @@ from charprobe.measuring.health.markers import check_marker_levels
 from charprobe.measuring.health.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
 from charprobe.simulation.rig.faults import step_gain
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from tests.benchmarks.fault_bench import DEVICES, RECIPES
 from tests.benchmarks.fault_cases import BYPASS, RATE_HZ, Array, recorded, stimulus_of
 from tests.benchmarks.written import write_section

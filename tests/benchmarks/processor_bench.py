@@ -21,7 +21,8 @@ from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.placing.take import place_take
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge
-from charprobe.stimulus.recipe import Bursts, Recipe
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section

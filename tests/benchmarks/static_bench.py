@@ -18,8 +18,8 @@ from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve, fit_static_
 from charprobe.estimators.static.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static.readings import OVER, StaticReadings, read_static_curve
 from charprobe.measuring.chapters.static.axis import BETWEEN_CAPTURES_DB, axis_of
-from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
-from charprobe.stimulus.recipe import LevelSteps, load_recipe
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.recipe import load_recipe
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.static_devices import Device, draw_compressor, draw_other_shape, record
 from tests.benchmarks.written import write_section
@@ -54,7 +54,7 @@ def steps_of(recipe: str) -> LevelSteps:
 
 def measure(device: Device, spec: LevelSteps, rng) -> tuple[StaticCurve, StaticReadings]:
     """Measure a device the way the static chapter does, with a bypass capture of its own noise."""
-    segment = lay_out_level_steps(spec, start=200_000, rate_hz=RATE_HZ)
+    segment = spec.lay_out(start=200_000, rate_hz=RATE_HZ)
     wet = measure_level_steps(segment, record(segment, device, rate_hz=RATE_HZ, rng=rng))
     moved_db = rng.normal(0, BETWEEN_CAPTURES_DB)  # the recorder's gain from one capture to the next
     bypass = replace(device, bends=(), makeup_db=0.0, phase_rad=0.0, path_db=device.path_db + moved_db)
@@ -117,7 +117,7 @@ def level_scatter(number: int) -> list[float]:
     """Errors of the fitted levels of a noisy wire over the Cramér–Rao bound for a tone of unknown amplitude."""
     rng = np.random.default_rng(FIRST + 200_000 + number)
     device = Device("wire", noise_dbfs=SCATTER_NOISE_DBFS, drift_ppm=rng.uniform(-100, 100))
-    segment = lay_out_level_steps(steps_of("standard"), start=200_000, rate_hz=RATE_HZ)
+    segment = steps_of("standard").lay_out(start=200_000, rate_hz=RATE_HZ)
     fit = measure_level_steps(segment, record(segment, device, rate_hz=RATE_HZ, rng=rng))
     scores = []
     for step in fit.steps:

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from charprobe.estimators.static.curve import FLOOR_DB
-from charprobe.stimulus.recipe import RAMP_S
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import RAMP_S, Segment
 from charprobe.values.cut import Cut
 
 CONTROL_S = 2.5e-4

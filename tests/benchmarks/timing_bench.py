@@ -22,9 +22,7 @@ from charprobe.estimators.timing.times import EdgeTimes, time_edge
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import true_burst
-from charprobe.stimulus.kinds.bursts import lay_out_bursts
-from charprobe.stimulus.recipe import Bursts
-from charprobe.stimulus.render import render_segment
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.written import write_section
@@ -122,8 +120,8 @@ def draw(rng, *, two_stages: bool) -> tuple[Device, Bursts, int]:
 
 def captures(device: Device, spec: Bursts, rate_hz: int, rng, *, noise_dbfs: float):
     """Wet and bypass captures through the rig, placed with the error that placing has."""
-    segment = lay_out_bursts(spec, start=START, rate_hz=rate_hz)
-    sound = np.concatenate([np.zeros(START), render_segment(segment, rate_hz=rate_hz), np.zeros(4_800)])
+    segment = spec.lay_out(start=START, rate_hz=rate_hz)
+    sound = np.concatenate([np.zeros(START), segment.render(rate_hz=rate_hz), np.zeros(4_800)])
     bursts = bursts_of(segment.tones)
     gain = np.zeros(sound.size)
     for burst in bursts:
@@ -232,8 +230,8 @@ def try_stage(name: str) -> list[Row]:
         name="b", carrier_hz=3989.0, phases=4 if slow else 8, low_dbfs=-40.0, high_dbfs=-4.0, lead_s=0.15,
         hold_s=1.0 if slow else 0.4, release_s=9.0 if slow else 3.0,
     )  # fmt: skip
-    segment = lay_out_bursts(spec, start=START, rate_hz=rate_hz)
-    sound = np.concatenate([np.zeros(START), render_segment(segment, rate_hz=rate_hz), np.zeros(4_800)])
+    segment = spec.lay_out(start=START, rate_hz=rate_hz)
+    sound = np.concatenate([np.zeros(START), segment.render(rate_hz=rate_hz), np.zeros(4_800)])
     out = stage.process(sound, rate_hz=rate_hz, rng=rng).samples
     late = round(stage.truth["path.latency"].value * rate_hz)
     wet = recorded(out, rate_hz, 23.0, rng, noise_dbfs=-110.0, late=late)

@@ -26,7 +26,9 @@ from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from tests.benchmarks.written import write_section
 
@@ -35,7 +37,7 @@ RECIPE = Recipe(
     "verdicts",
     "static curve and reference bursts",
     (
-        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, 1.0),
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, gap_s=1.0),
         Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.7, reference=True),
     ),
 )

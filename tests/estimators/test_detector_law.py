@@ -2,9 +2,10 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.detector_law import Equivalent, fit_exponent, measure_waveforms
+from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.waveforms import MULTITONE, SQUARE_LIKE, TWO_TONE, WAVEFORMS
-from charprobe.stimulus.recipe import EqualPeak, Recipe
-from charprobe.stimulus.render import lay_out, render_segment
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -52,7 +53,7 @@ def test_partials_of_every_waveform_are_measured_exactly():
         Recipe("x", "x", (EqualPeak("law", 800.0, (-30.0, -6.0), 0.2),)), rate_hz=48_000, take=1
     )
     segment = segment.segments[0]
-    sound = render_segment(segment, rate_hz=48_000)
+    sound = segment.render(rate_hz=48_000)
     played = measure_waveforms(segment, Cut(0.5 * sound, float(segment.span.start), 1.0, 48e3))
     assert [p.waveform for p in played] == [*WAVEFORMS, *WAVEFORMS]
     for one in played:

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.response import deconvolve_sweep, octave_grid
-from charprobe.stimulus.kinds.sweep import render_sweep
-from charprobe.stimulus.recipe import Sweep
+from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 
@@ -21,12 +20,12 @@ def capture(spec, device, *, ppm=0.0, noise_rms=0.0, rng=None):
     step = 1 - 1e-6 * ppm
     position = -2400.37 + step * np.arange(round((spec.length_s + 0.3) * RATE_HZ))
     seconds = position / RATE_HZ
-    samples = device(lambda t: render_sweep(spec, t), seconds)
+    samples = device(spec.at, seconds)
     if rng is not None:
         samples = samples + rng.normal(0, noise_rms, samples.size)
     return deconvolve_sweep(
         Cut(samples, position[0], step, RATE_HZ),
-        excitation=render_sweep(spec, seconds),
+        excitation=spec.at(seconds),
         from_hz=spec.from_hz,
         to_hz=spec.to_hz,
         length_s=spec.length_s,

@@ -10,7 +10,9 @@ import pytest
 import soundfile
 
 from charprobe.measuring.measure_file import measure_file
-from charprobe.stimulus.recipe import Recipe, Silence, Tones, TwoTone
+from charprobe.stimulus.kinds.steady import Silence, Tones
+from charprobe.stimulus.kinds.two_tone import TwoTone
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity
 from tests.processors import runner

@@ -11,7 +11,8 @@ from charprobe.profile.entry import Entry
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.design import design_stimulus
-from charprobe.stimulus.recipe import Bursts, load_recipe, recipe_from_table
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.recipe import load_recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured

@@ -10,8 +10,8 @@ import numpy as np
 
 from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE
 from charprobe.estimators.tone import BAND
-from charprobe.stimulus.recipe import TwoTone
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.segment import SegmentOf, Tone
+from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Quantity, Reading, Unmeasured
@@ -106,15 +106,15 @@ class Pair:
         )
 
 
-def measure_pairs(cut: Cut, segment: Segment) -> tuple[Pair, ...]:
+def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[Pair, ...]:
     """Measure every level of a segment of two tones.
 
     Parameters
     ----------
     cut : Cut
         Capture of the whole segment.
-    segment : Segment
-        Of kind `TwoTone`; levels that the cut does not hold whole are left out.
+    segment : SegmentOf[TwoTone]
+        Levels that the cut does not hold whole are left out.
 
     Notes
     -----
@@ -123,7 +123,6 @@ def measure_pairs(cut: Cut, segment: Segment) -> tuple[Pair, ...]:
     products that fall together the one of lowest order stands for all.
     """
     spec = segment.spec
-    assert isinstance(spec, TwoTone)
     pairs = []
     for tone in segment.tones:
         start = tone.start + max(SETTLE_SHARE * tone.length, 2 * tone.ramp)

@@ -18,7 +18,7 @@ from charprobe.estimators.tone import (
     fundamental_amplitudes,
     orders_in_band,
 )
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError

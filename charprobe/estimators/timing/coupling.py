@@ -9,7 +9,7 @@ import numpy as np
 from scipy import signal
 
 from charprobe.estimators.timing.phase_set import Burst, usable_stop
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
 

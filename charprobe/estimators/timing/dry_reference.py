@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from charprobe.estimators.timing.phase_set import Burst, CarrierFit, amplitude, carrier_phase, solve_edge
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 

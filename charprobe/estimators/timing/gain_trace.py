@@ -29,7 +29,7 @@ from charprobe.estimators.timing.phase_set import (
     usable_stop,
 )
 from charprobe.estimators.timing.trace_noise import far_points, point_noise, ripple_db, turning
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 from charprobe.values.edge import Edge

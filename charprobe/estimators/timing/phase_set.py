@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 from charprobe.values.errors import CharprobeError, SegmentTooShortError

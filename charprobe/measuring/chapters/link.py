@@ -10,7 +10,7 @@ from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_li
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
-from charprobe.stimulus.recipe import Link
+from charprobe.stimulus.kinds.link import Link
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
@@ -50,7 +50,6 @@ def link_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Ch
     if not segments:
         return Chapter(quantities=absent(wet, Link, UNITS, recipe=RECIPE))
     segment = segments[0]
-    assert isinstance(segment.spec, Link)
     try:
         found = measure_link(segment, wet.segment(segment))
     except SegmentTooShortError as error:

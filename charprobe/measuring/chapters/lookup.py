@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Protocol
 
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Entry
-from charprobe.stimulus.recipe import Spec
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import S, SegmentOf, Spec
 from charprobe.values.quantity import Unmeasured
 
 
@@ -19,7 +17,7 @@ class Reduction(Protocol):
         """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
 
 
-def counterpart(bypass: Take | None, segment: Segment) -> Segment | None:
+def counterpart(bypass: Take | None, segment: SegmentOf[S]) -> SegmentOf[S] | None:
     """Return the same segment in the bypass capture, None if it has none or does not hold it."""
     if bypass is None:
         return None
@@ -40,11 +38,11 @@ def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) 
     recipe : str
         A shipped recipe that has such a segment.
     """
-    played: Sequence[Segment] = [s for s in take.stimulus.segments if isinstance(s.spec, kind)]
-    if any(take.spoils(segment) for segment in played):
+    of_kind = take.stimulus.of_kind(kind)
+    if any(take.spoils(segment) for segment in of_kind):
         reason = f"its {kind.kind} segment is spoiled: see what was found wrong with the capture"
         following = "mend that and retake"
-    elif played:
+    elif of_kind:
         reason = f"the capture ends before, or begins after, its {kind.kind} segment"
         following = "record the whole stimulus, from its first sample to its last"
     else:

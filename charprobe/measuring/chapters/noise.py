@@ -11,8 +11,8 @@ from charprobe.estimators.noise import LEAST_MAINS_DBFS, Line, Noise
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.stimulus.recipe import Silence
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import SegmentOf
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
 
@@ -102,9 +102,8 @@ def _dynamic_range(heard: Heard) -> Reading:
     return Quantity(-noise.value, -noise.high, -noise.low, "dB")
 
 
-def _tone_conditions(segment: Segment) -> str:
+def _tone_conditions(segment: SegmentOf[Silence]) -> str:
     spec = segment.spec
-    assert isinstance(spec, Silence)
     return (
         f"full-scale sine over CCIR-RMS noise beside a tone of {spec.tone_hz:g} Hz "
         f"at {number_text(spec.tone_dbfs, 0)} dBFS; recorder's own noise included"

@@ -13,9 +13,8 @@ from charprobe.estimators.response_shape import Part, ResponseShape, describe_re
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.stimulus.kinds.sweep import render_sweep
-from charprobe.stimulus.recipe import Sweep
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment, SegmentOf
+from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import DETECTED, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
@@ -70,7 +69,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     static : Reduction or None
         The static curve, to tell which sweeps ran under gain reduction.
     """
-    whole = sorted(held(wet, Sweep), key=_drive_dbfs)
+    whole = sorted(held(wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
     sweeps = [_swept(wet, bypass, segment, static) for segment in whole if _sounds(wet, segment)]
     if whole and not sweeps:
         silent = Unmeasured("", "nothing but silence where the sweep should be", "check the path and retake")
@@ -121,14 +120,8 @@ def passage_of(chapter: Chapter) -> Passage | None:
     return Passage(frequency, size - at_1khz, np.unwrap(np.radians(phase[kept])))
 
 
-def _drive_dbfs(segment: Segment) -> float:
-    assert isinstance(segment.spec, Sweep)
-    return segment.spec.level_dbfs
-
-
-def _swept(wet: Take, bypass: Take | None, segment: Segment, static: Reduction | None) -> _Swept:
+def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Reduction | None) -> _Swept:
     spec = segment.spec
-    assert isinstance(spec, Sweep)
     grid = octave_grid(
         from_hz=max(LOWEST_HZ, spec.from_hz), to_hz=min(HIGHEST_HZ, spec.to_hz), per_octave=PER_OCTAVE
     )
@@ -144,14 +137,13 @@ def _swept(wet: Take, bypass: Take | None, segment: Segment, static: Reduction |
     return _Swept(drive_dbfs, reduction, response, parts, own, bypassed)
 
 
-def _deconvolved(take: Take, segment: Segment) -> Deconvolution:
+def _deconvolved(take: Take, segment: SegmentOf[Sweep]) -> Deconvolution:
     spec = segment.spec
-    assert isinstance(spec, Sweep)
     cut = take.segment(segment, MARGIN_S)
     seconds = (cut.position() - segment.span.start) / cut.rate_hz
     return deconvolve_sweep(
         cut,
-        excitation=render_sweep(spec, seconds),
+        excitation=spec.at(seconds),
         from_hz=spec.from_hz,
         to_hz=spec.to_hz,
         length_s=spec.length_s,

@@ -10,7 +10,7 @@ from charprobe.measuring.health.breaks import Break, find_breaks
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.wording import clock_text, signed_text
 

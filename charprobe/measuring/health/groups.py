@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from charprobe.placing.take import Take
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment
 
 GROUPS = {  # what each kind of segment is measured for
     "level_steps": ("static",),

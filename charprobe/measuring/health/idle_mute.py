@@ -5,7 +5,7 @@ from __future__ import annotations
 from charprobe.estimators.idle import hear_idle
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
-from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.wording import clock_text
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.segment import Span
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
-from charprobe.stimulus.timetable import Span
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 

@@ -15,7 +15,8 @@ from charprobe.placing.segment_search import (
 )
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.stimulus.timetable import Segment, Stimulus
+from charprobe.stimulus.kinds.segment import Segment
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.wording import clock_text
 

@@ -10,7 +10,7 @@ from charprobe.placing.marker_search import search
 from charprobe.placing.take import Take
 from charprobe.placing.timing_jump import Jump
 from charprobe.profile.entry import Health
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.wording import clock_text, signed_text
 
 ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder by hand adds

@@ -8,7 +8,7 @@ import numpy as np
 from scipy import fft
 
 from charprobe.placing.take import Take
-from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 

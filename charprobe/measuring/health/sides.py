@@ -5,7 +5,7 @@ from __future__ import annotations
 from charprobe.estimators.link import measure_link
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
-from charprobe.stimulus.recipe import Link
+from charprobe.stimulus.kinds.link import Link
 from charprobe.values.errors import SegmentTooShortError
 
 

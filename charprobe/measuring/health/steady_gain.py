@@ -12,7 +12,7 @@ from charprobe.measuring.health.foreign_tones import foreign_lines
 from charprobe.measuring.health.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
 from charprobe.values.wording import clock_text, signed_text
 

@@ -1,23 +1,96 @@
-"""Low-high-low tone bursts in carrier-phase sets."""
+"""Low-high-low tone bursts in carrier-phase sets: one by one, at several lengths, and in trains."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
 
-from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, phase_at, ramp_samples
-from charprobe.stimulus.recipe import BurstLengths, Bursts
-from charprobe.stimulus.timetable import Segment, Span, Tone
+from charprobe.files.checked_table import number, numbers, whole
+from charprobe.stimulus.kinds.segment import Flag, Hz, Tone
+from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ToneRun, phase_at, ramp_samples
+
+LevelDbfs = Annotated[float, number(-80, 0)]
+RestS = Annotated[float, number(0.02, 60)]
 
 
-def lay_out_bursts(spec: Bursts, *, start: int, rate_hz: int) -> Segment:
-    """Place one phase set; see `edge_phase`."""
-    return _lay_out(spec, [spec.hold_s], start=start, rate_hz=rate_hz)
+@dataclass(frozen=True)
+class PhaseSet(ToneRun):
+    """What all bursts have: a set in which the carrier phase advances by pi/`phases`; see `edge_phase`."""
+
+    rising: ClassVar[tuple[str, ...]] = ("low_dbfs", "high_dbfs")
+    carrier_hz: Hz
+    phases: Annotated[int, whole(1, 32)]
+    low_dbfs: LevelDbfs
+    high_dbfs: LevelDbfs
+    lead_s: RestS
 
 
-def lay_out_burst_lengths(spec: BurstLengths, *, start: int, rate_hz: int) -> Segment:
-    """Place one phase set per hold time, in the recipe's order."""
-    return _lay_out(spec, spec.holds_s, start=start, rate_hz=rate_hz)
+@dataclass(frozen=True)
+class Bursts(PhaseSet):
+    """Low-high-low tone bursts, repeated with the carrier phase advanced by pi/`phases`."""
+
+    kind: ClassVar[str] = "bursts"
+    hold_s: Annotated[float, number(0.001, 60)]
+    release_s: RestS
+    reference: Flag = False
+
+    def place(self, *, start: int, rate_hz: int) -> list[Tone]:
+        """Place one phase set."""
+        return _single_bursts(self, [self.hold_s], self.release_s, start=start, rate_hz=rate_hz)
+
+
+@dataclass(frozen=True)
+class BurstLengths(PhaseSet):
+    """The same phase sets of bursts at several hold times: programme dependence."""
+
+    kind: ClassVar[str] = "burst_lengths"
+    holds_s: Annotated[tuple[float, ...], numbers(0.001, 60)]
+    release_s: RestS
+
+    def place(self, *, start: int, rate_hz: int) -> list[Tone]:
+        """Place one phase set per hold time, in the recipe's order."""
+        return _single_bursts(self, self.holds_s, self.release_s, start=start, rate_hz=rate_hz)
+
+
+@dataclass(frozen=True)
+class BurstTrain(PhaseSet):
+    """Bursts that follow each other at a steady pace, in a phase set: pumping."""
+
+    kind: ClassVar[str] = "burst_train"
+    hold_s: Annotated[float, number(0.01, 60)]
+    pause_s: Annotated[float, number(0.01, 60)]
+    repeats: Annotated[int, whole(3, 64)]
+    release_s: RestS
+
+    def place(self, *, start: int, rate_hz: int) -> list[Tone]:
+        """Place one phase set of trains; the carrier runs through each, its phase is that of its first edge.
+
+        Tones of one train are a group: low, then high and low in turn, the last low as long as the release.
+        """
+        lead, hold, pause, release = (
+            max(1, round(time_s * rate_hz))
+            for time_s in (self.lead_s, self.hold_s, self.pause_s, self.release_s)
+        )
+        ramp, gap = ramp_samples(rate_hz), round(GROUP_GAP_S * rate_hz)
+        tones: list[Tone] = []
+        position = start
+        for k in range(self.phases):
+            phase = edge_phase(k, phases=self.phases)
+            first = Tone(position + lead, hold, self.carrier_hz, self.high_dbfs, phase, 0, k)
+
+            def tone(begin: int, length: int, level_dbfs: float, soft: int, of: Tone = first) -> Tone:
+                phase = phase_at(of, begin, rate_hz=rate_hz)
+                return Tone(begin, length, self.carrier_hz, level_dbfs, phase, soft, of.group)
+
+            tones.append(tone(position, lead, self.low_dbfs, ramp))
+            for turn in range(self.repeats):
+                tones.append(tone(tones[-1].stop, hold, self.high_dbfs, 0))
+                last = turn == self.repeats - 1
+                tones.append(tone(tones[-1].stop, release if last else pause, self.low_dbfs, 0))
+            position = tones[-1].stop + gap
+        return tones
 
 
 def edge_phase(k: int, *, phases: int) -> float:
@@ -29,8 +102,10 @@ def edge_phase(k: int, *, phases: int) -> float:
     return math.pi * k * (1 + 1 / phases) % (2 * math.pi)
 
 
-def _lay_out(spec: Bursts | BurstLengths, holds_s: Sequence[float], *, start: int, rate_hz: int) -> Segment:
-    lead, release = round(spec.lead_s * rate_hz), round(spec.release_s * rate_hz)
+def _single_bursts(
+    spec: PhaseSet, holds_s: Sequence[float], release_s: float, *, start: int, rate_hz: int
+) -> list[Tone]:
+    lead, release = round(spec.lead_s * rate_hz), round(release_s * rate_hz)
     ramp, gap = ramp_samples(rate_hz), round(GROUP_GAP_S * rate_hz)
     tones: list[Tone] = []
     position = start
@@ -44,4 +119,4 @@ def _lay_out(spec: Bursts | BurstLengths, holds_s: Sequence[float], *, start: in
                 tones.append(Tone(begin, length, spec.carrier_hz, spec.low_dbfs, phase, soft, group))
             tones.insert(-1, high)
             position = tones[-1].stop + gap
-    return Segment(spec, Span(start, tones[-1].stop - start), tuple(tones))
+    return tones

@@ -3,27 +3,40 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
 
-from charprobe.stimulus.kinds.tone_run import phase_at, ramp_samples
-from charprobe.stimulus.recipe import LevelSteps
-from charprobe.stimulus.timetable import Segment, Span, Tone
-
-
-def step_levels_dbfs(spec: LevelSteps) -> tuple[float, ...]:
-    """Levels in playing order; the top step is played once."""
-    count = math.floor((spec.to_dbfs - spec.from_dbfs) / spec.step_db + 1e-9)
-    rising = [spec.to_dbfs - spec.step_db * (count - i) for i in range(count + 1)]
-    return tuple(rising + rising[-2::-1] if spec.falling else rising)
+from charprobe.files.checked_table import number
+from charprobe.stimulus.kinds.segment import Dbfs, Flag, Hz, Tone, ToneS
+from charprobe.stimulus.kinds.tone_run import ToneRun, phase_at, ramp_samples
 
 
-def lay_out_level_steps(spec: LevelSteps, *, start: int, rate_hz: int) -> Segment:
-    """Place the steps from stimulus sample `start` on, one group each."""
-    length = round(spec.step_s * rate_hz)
-    tones: list[Tone] = []
-    for group, level_dbfs in enumerate(step_levels_dbfs(spec)):
-        position = start + group * length
-        phase = phase_at(tones[-1], position, rate_hz=rate_hz) if tones else 0.0
-        tones.append(
-            Tone(position, length, spec.frequency_hz, level_dbfs, phase, ramp_samples(rate_hz), group)
-        )
-    return Segment(spec, Span(start, length * len(tones)), tuple(tones))
+@dataclass(frozen=True)
+class LevelSteps(ToneRun):
+    """A stepped tone, rising and (by default) falling again: the static curve."""
+
+    kind: ClassVar[str] = "level_steps"
+    rising: ClassVar[tuple[str, ...]] = ("from_dbfs", "to_dbfs")
+    frequency_hz: Hz
+    from_dbfs: Dbfs
+    to_dbfs: Dbfs
+    step_db: Annotated[float, number(0.1, 20)]
+    step_s: ToneS
+    falling: Flag = True
+
+    @property
+    def levels_dbfs(self) -> tuple[float, ...]:
+        """Levels in playing order; the top step is played once."""
+        count = math.floor((self.to_dbfs - self.from_dbfs) / self.step_db + 1e-9)
+        rising = [self.to_dbfs - self.step_db * (count - i) for i in range(count + 1)]
+        return tuple(rising + rising[-2::-1] if self.falling else rising)
+
+    def place(self, *, start: int, rate_hz: int) -> list[Tone]:
+        """Place the steps, one group each."""
+        length, ramp = round(self.step_s * rate_hz), ramp_samples(rate_hz)
+        tones: list[Tone] = []
+        for group, level_dbfs in enumerate(self.levels_dbfs):
+            position = start + group * length
+            phase = phase_at(tones[-1], position, rate_hz=rate_hz) if tones else 0.0
+            tones.append(Tone(position, length, self.frequency_hz, level_dbfs, phase, ramp, group))
+        return tones

@@ -2,26 +2,47 @@
 
 from __future__ import annotations
 
-from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ramp_samples
-from charprobe.stimulus.recipe import Silence, Tones
-from charprobe.stimulus.timetable import Segment, Span, Tone
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from charprobe.files.checked_table import number
+from charprobe.stimulus.kinds.segment import DbfsList, Hz, HzList, Segment, SegmentOf, Span, Spec, Tone, ToneS
+from charprobe.stimulus.kinds.tone_run import ToneRun, ramp_samples, render_tones, tones_apart
+from charprobe.values.arrays import Array
 
 
-def lay_out_tones(spec: Tones, *, start: int, rate_hz: int) -> Segment:
-    """Place every frequency at every level, levels in the recipe's order within each frequency."""
-    length, gap = round(spec.tone_s * rate_hz), round(GROUP_GAP_S * rate_hz)
-    pairs = [(f, level) for f in spec.frequencies_hz for level in spec.levels_dbfs]
-    tones = tuple(
-        Tone(start + i * (length + gap), length, f, level, 0.0, ramp_samples(rate_hz), i)
-        for i, (f, level) in enumerate(pairs)
-    )
-    return Segment(spec, Span(start, tones[-1].stop - start), tones)
+@dataclass(frozen=True)
+class Tones(ToneRun):
+    """Steady tones over level x frequency: harmonics."""
+
+    kind: ClassVar[str] = "tones"
+    frequencies_hz: HzList
+    levels_dbfs: DbfsList
+    tone_s: ToneS
+
+    def place(self, *, start: int, rate_hz: int) -> list[Tone]:
+        """Place every frequency at every level, levels in the recipe's order within each frequency."""
+        pairs = ((f, level) for f in self.frequencies_hz for level in self.levels_dbfs)
+        return tones_apart(pairs, start=start, tone_s=self.tone_s, rate_hz=rate_hz)
 
 
-def lay_out_silence(spec: Silence, *, start: int, rate_hz: int) -> Segment:
-    """Place the silence, then the quiet tone if the recipe asks for one."""
-    silent, sounding = round(spec.length_s * rate_hz), round(spec.tone_s * rate_hz)
-    tone = Tone(
-        start + silent, sounding, spec.tone_hz, spec.tone_dbfs, 0.0, min(ramp_samples(rate_hz), sounding), 0
-    )
-    return Segment(spec, Span(start, silent + sounding), (tone,) if sounding else ())
+@dataclass(frozen=True)
+class Silence(Spec):
+    """Silence, then a quiet tone that keeps an idle mute open: noise."""
+
+    kind: ClassVar[str] = "silence"
+    length_s: Annotated[float, number(0.2, 120)]
+    tone_s: Annotated[float, number(0, 120)] = 0.0
+    tone_hz: Hz = 997.0
+    tone_dbfs: Annotated[float, number(-120, -20)] = -60.0
+
+    def lay_out(self, *, start: int, rate_hz: int) -> Segment:
+        """Place the silence, then the quiet tone if the recipe asks for one."""
+        silent, sounding = round(self.length_s * rate_hz), round(self.tone_s * rate_hz)
+        ramp = min(ramp_samples(rate_hz), sounding)
+        tone = Tone(start + silent, sounding, self.tone_hz, self.tone_dbfs, 0.0, ramp, 0)
+        return SegmentOf(self, Span(start, silent + sounding), (tone,) if sounding else ())
+
+    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
+        """Render the silence and the tone."""
+        return render_tones(segment.tones, segment.span, rate_hz=rate_hz)

@@ -2,27 +2,44 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
 import numpy as np
 
-from charprobe.stimulus.recipe import RAMP_S, Sweep
-from charprobe.stimulus.timetable import Segment, Span
+from charprobe.files.checked_table import number
+from charprobe.stimulus.kinds.segment import RAMP_S, TOP_HZ, Segment, SegmentOf, Span, Spec
 from charprobe.values.arrays import Array
 
 
-def lay_out_sweep(spec: Sweep, *, start: int, rate_hz: int) -> Segment:
-    """Place the sweep; it has no tones."""
-    return Segment(spec, Span(start, round(spec.length_s * rate_hz)), ())
+@dataclass(frozen=True)
+class Sweep(Spec):
+    """A synchronised exponential sine sweep: the response."""
 
+    kind: ClassVar[str] = "sweep"
+    rising: ClassVar[tuple[str, ...]] = ("from_hz", "to_hz")
+    from_hz: Annotated[float, number(5, TOP_HZ)]
+    to_hz: Annotated[float, number(5, 22_000)]
+    length_s: Annotated[float, number(0.5, 120)]
+    level_dbfs: Annotated[float, number(-80, 0)]
 
-def render_sweep(spec: Sweep, seconds: Array) -> Array:
-    """Value of the sweep at any times, in seconds from its start; zero outside it.
+    def lay_out(self, *, start: int, rate_hz: int) -> Segment:
+        """Place the sweep; it has no tones."""
+        return SegmentOf(self, Span(start, round(self.length_s * rate_hz)), ())
 
-    ``A sin(2 pi f1 L exp(t / L))`` with ``L = length / ln(f2 / f1)``, so harmonics keep their phase
-    (Novak, Lotton & Simon, JAES 63(10), 2015); raised-cosine fades of `RAMP_S` at both ends.
-    """
-    rate_s = spec.length_s / np.log(spec.to_hz / spec.from_hz)
-    t = np.clip(seconds, 0.0, spec.length_s)
-    edge = np.minimum(1.0, np.minimum(t, spec.length_s - t) / RAMP_S)
-    turns = spec.from_hz * rate_s * np.exp(t / rate_s)
-    wave: Array = np.sin(2 * np.pi * (turns % 1.0)) * (0.5 - 0.5 * np.cos(np.pi * edge))
-    return 10 ** (spec.level_dbfs / 20) * wave
+    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
+        """Render the sweep."""
+        return self.at(np.arange(segment.span.length) / rate_hz)
+
+    def at(self, seconds: Array) -> Array:
+        """Value of the sweep at any times, in seconds from its start; zero outside it.
+
+        ``A sin(2 pi f1 L exp(t / L))`` with ``L = length / ln(f2 / f1)``, so harmonics keep their phase
+        (Novak, Lotton & Simon, JAES 63(10), 2015); raised-cosine fades of `RAMP_S` at both ends.
+        """
+        rate_s = self.length_s / np.log(self.to_hz / self.from_hz)
+        t = np.clip(seconds, 0.0, self.length_s)
+        edge = np.minimum(1.0, np.minimum(t, self.length_s - t) / RAMP_S)
+        turns = self.from_hz * rate_s * np.exp(t / rate_s)
+        wave: Array = np.sin(2 * np.pi * (turns % 1.0)) * (0.5 - 0.5 * np.cos(np.pi * edge))
+        return 10 ** (self.level_dbfs / 20) * wave

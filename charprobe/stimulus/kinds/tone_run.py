@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from abc import abstractmethod
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from charprobe.stimulus.recipe import RAMP_S
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import RAMP_S, Segment, SegmentOf, Span, Spec, Tone
 from charprobe.values.arrays import Array
 
 GROUP_GAP_S = 0.002  # a gap this short parts tones whose phases do not join
+
+
+class ToneRun(Spec):
+    """A kind that is a list of tones, and sounds as its timetable says unless it has a sound of its own."""
+
+    @abstractmethod
+    def place(self, *, start: int, rate_hz: int) -> Sequence[Tone]:
+        """Place the tones, the first one at stimulus sample `start`."""
+
+    def lay_out(self, *, start: int, rate_hz: int) -> Segment:
+        """Place the tones; the segment ends with the last one."""
+        tones = tuple(self.place(start=start, rate_hz=rate_hz))
+        return SegmentOf(self, Span(start, tones[-1].stop - start), tones)
+
+    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
+        """Render the tones."""
+        return render_tones(segment.tones, segment.span, rate_hz=rate_hz)
 
 
 def ramp_samples(rate_hz: int) -> int:
@@ -24,13 +41,31 @@ def phase_at(tone: Tone, position: int, *, rate_hz: int) -> float:
     return float((tone.phase_rad + 2 * np.pi * (turns % 1.0)) % (2 * np.pi))
 
 
-def render_tones(tones: Sequence[Tone], *, start: int, length: int, rate_hz: int) -> Array:
-    """Render `tones` into `length` samples that begin at stimulus sample `start`.
+def tones_apart(
+    tones: Iterable[tuple[float, float]], *, start: int, tone_s: float, rate_hz: int
+) -> list[Tone]:
+    """Place tones of given frequencies and levels, each soft and a group of its own, `GROUP_GAP_S` apart."""
+    length, gap = round(tone_s * rate_hz), round(GROUP_GAP_S * rate_hz)
+    return [
+        Tone(start + i * (length + gap), length, frequency_hz, level_dbfs, 0.0, ramp_samples(rate_hz), i)
+        for i, (frequency_hz, level_dbfs) in enumerate(tones)
+    ]
+
+
+def faded(tone: Tone) -> tuple[Array, Array]:
+    """Sample numbers of a tone that stands alone, and the raised cosine that fades it in and out."""
+    n = np.arange(tone.length, dtype=np.float64)
+    edge = np.clip((np.minimum(n, tone.length - 1 - n) + 0.5) / tone.ramp, 0.0, 1.0)
+    return n, 0.5 - 0.5 * np.cos(np.pi * edge)
+
+
+def render_tones(tones: Sequence[Tone], span: Span, *, rate_hz: int) -> Array:
+    """Render `tones` into the samples of `span`.
 
     A tone that follows another without a gap moves from its level over `Tone.ramp` samples; any other tone
     rises from silence. A tone that nothing follows fades out within its last `RAMP_S`.
     """
-    out = np.zeros(length)
+    out = np.zeros(span.length)
     for i, tone in enumerate(tones):
         before = tones[i - 1] if i and tones[i - 1].stop == tone.start else None
         followed = i + 1 < len(tones) and tones[i + 1].start == tone.stop
@@ -45,6 +80,6 @@ def render_tones(tones: Sequence[Tone], *, start: int, length: int, rate_hz: int
             envelope[-ramp:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(ramp) + 0.5) / ramp)
         # the cosine's argument is kept small so that long tones lose no precision
         turns = (tone.frequency_hz / rate_hz * np.arange(tone.length)) % 1.0
-        first = tone.start - start
+        first = tone.start - span.start
         out[first : first + tone.length] = envelope * np.cos(2 * np.pi * turns + tone.phase_rad)
     return out

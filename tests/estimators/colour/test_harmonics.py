@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.colour.harmonics import measure_harmonics
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Unmeasured
 

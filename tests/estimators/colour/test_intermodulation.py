@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.colour.intermodulation import measure_pairs
-from charprobe.stimulus.recipe import Recipe, TwoTone
-from charprobe.stimulus.render import lay_out, render_segment
+from charprobe.stimulus.kinds.two_tone import TwoTone
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Unmeasured
 
@@ -37,7 +38,7 @@ def decibels(ratio):
 
 def test_the_rendered_pair_has_its_peak_and_both_amplitudes():
     segment = lay_out(Recipe("x", "x", (LOW_HIGH,)), rate_hz=RATE_HZ, take=1).segments[0]
-    sound = render_segment(segment, rate_hz=RATE_HZ)
+    sound = segment.render(rate_hz=RATE_HZ)
     assert np.abs(sound).max() == pytest.approx(PEAK, rel=0.01)
     (pair,) = measure_pairs(Cut(sound, float(segment.span.start), 1.0, RATE_HZ), segment)
     # a fit of a noiseless sum of two cosines is exact

@@ -7,7 +7,7 @@ from charprobe.estimators.colour.harmonics import HarmonicCell
 from charprobe.estimators.colour.ripple import split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.tone import ToneFit
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.quantity import Quantity
 
 FREQUENCIES_HZ = (110.0, 997.0, 5003.0)

@@ -6,7 +6,7 @@ from scipy.signal import freqz, lfilter
 
 from charprobe.estimators.colour.harmonics import measure_harmonics
 from charprobe.estimators.colour.transfer import memory_signs, transfer_curve
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.cut import Cut
 
 RATE_HZ = 48_000.0

@@ -5,8 +5,7 @@ import pytest
 from benchmarks.static_devices import Bend, Device, record
 
 from charprobe.estimators.static.level_steps import measure_level_steps
-from charprobe.stimulus.kinds.level_steps import lay_out_level_steps
-from charprobe.stimulus.recipe import LevelSteps
+from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 
@@ -16,7 +15,7 @@ SOFT = (Bend(-24.0, 0.75, 6.0),)
 
 def segment(**changes):
     made = {"frequency_hz": 997.0, "from_dbfs": -58.0, "to_dbfs": -2.0, "step_db": 2.0, "step_s": 0.2}
-    return lay_out_level_steps(LevelSteps(name="steps", **(made | changes)), start=90_000, rate_hz=RATE_HZ)
+    return LevelSteps(name="steps", **(made | changes)).lay_out(start=90_000, rate_hz=RATE_HZ)
 
 
 def measured(device, rng, **changes):

@@ -4,7 +4,7 @@ from burst_device import exponential, play, recipe
 
 from charprobe.estimators.timing.gain_trace import trace_edges
 from charprobe.estimators.timing.phase_set import NoCarrierError, bursts_of
-from charprobe.stimulus.timetable import Tone
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 

@@ -10,7 +10,9 @@ from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.stereo import LinkedPair
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import Link, Recipe, Silence
+from charprobe.stimulus.kinds.link import Link
+from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render, render_sides
 from charprobe.values.quantity import Unmeasured
 

@@ -6,7 +6,7 @@ from taken import reading, take_of, wire
 
 from charprobe.measuring.chapters.noise import noise_chapter
 from charprobe.measuring.health.idle_mute import check_idle_mute
-from charprobe.stimulus.recipe import Silence, Tones
+from charprobe.stimulus.kinds.steady import Silence, Tones
 from charprobe.values.quantity import Unmeasured
 
 IDLE = [Silence("idle", 1.5, 1.0)]

@@ -4,7 +4,7 @@ import pytest
 from taken import RATE_HZ, reading, take_of, wire
 
 from charprobe.measuring.chapters.path import path_chapter
-from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Unmeasured
 
 IDLE = [Silence("idle", 0.5)]

@@ -9,10 +9,11 @@ from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.response import response_chapter
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.stimulus.recipe import Silence, Sweep
+from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.quantity import Quantity, Unmeasured
 
-SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, 0.3)]
+SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, gap_s=0.3)]
 POLE = ([0.02], [1, -0.98])  # first-order low-pass, about 154 Hz, on top of the dry signal: a bass lift
 SLOPE = ([0.9, 0.1], [1.0])  # gentle treble loss
 
@@ -58,7 +59,7 @@ def test_without_bypass_the_path_is_in_it_and_said_so(rng):
 
 
 def test_harmonic_orders_of_the_sweep_carry_level_and_phase(rng, rig):
-    hot = [Sweep("response", 10, 22_000, 4.0, -12.0, 0.3)]
+    hot = [Sweep("response", 10, 22_000, 4.0, -12.0, gap_s=0.3)]
     chapter = response_chapter(take_of(hot, lambda x: x + 0.02 * x**2, rng=rng), None, NoReduction())
     order = column(chapter, "sweep_harmonics", "order")
     second = (order == 2) & (column(chapter, "sweep_harmonics", "frequency_hz") > 150)
@@ -71,7 +72,10 @@ def test_harmonic_orders_of_the_sweep_carry_level_and_phase(rng, rig):
 
 
 def test_changed_shape_under_drive_is_told(rng):
-    sweeps = [Sweep("low", 10, 22_000, 2.0, -40.0, 0.3), Sweep("hot", 10, 22_000, 2.0, -10.0, 0.3)]
+    sweeps = [
+        Sweep("low", 10, 22_000, 2.0, -40.0, gap_s=0.3),
+        Sweep("hot", 10, 22_000, 2.0, -10.0, gap_s=0.3),
+    ]
 
     def stage(samples):
         out = samples.copy()
@@ -93,7 +97,10 @@ class Curve:
 
 
 def test_a_sweep_under_gain_reduction_is_read_where_the_gain_has_settled(rng):
-    sweeps = [Sweep("low", 10, 22_000, 6.0, -40.0, 0.3), Sweep("hot", 10, 22_000, 6.0, -10.0, 0.3)]
+    sweeps = [
+        Sweep("low", 10, 22_000, 6.0, -40.0, gap_s=0.3),
+        Sweep("hot", 10, 22_000, 6.0, -10.0, gap_s=0.3),
+    ]
 
     def compress(samples):
         return make_stage("smooth-gain-hard").process(samples, rate_hz=48_000, rng=rng).samples

@@ -17,7 +17,11 @@ from charprobe.simulation.rig import faults
 from charprobe.simulation.rig.fault_catalogue import apply_fault
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
-from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Sweep, Tones, load_recipe
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence, Tones
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.stimulus.render import lay_out, render, render_sides
 from charprobe.values.quantity import Quantity
 
@@ -28,7 +32,7 @@ RECIPE = Recipe(
     (
         Silence("idle", 1.5, 1.0),
         Sweep("response", 20.0, 20_000.0, 1.5, -30.0),
-        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, 1.0),
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, gap_s=1.0),
         Tones("tones", (110.0, 997.0, 5003.0), (-40.0, -20.0, -6.0), 0.3),
         Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.6, reference=True),
     ),

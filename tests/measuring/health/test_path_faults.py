@@ -9,7 +9,10 @@ from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig import faults
 from charprobe.simulation.rig.fault_catalogue import apply_fault
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Silence, Tones
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence, Tones
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 
@@ -19,7 +22,7 @@ RECIPE = Recipe(
     "a little of every topic",
     (
         Silence("idle", 1.5),
-        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, 1.0),
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, gap_s=1.0),
         Tones("tones", (110.0, 997.0, 5003.0), (-40.0, -20.0, -6.0), 0.3),
         Bursts("reference", 3989.0, 3, -40.0, -4.0, 0.15, 0.2, 0.6, reference=True),
     ),

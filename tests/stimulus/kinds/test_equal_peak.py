@@ -1,15 +1,14 @@
 import numpy as np
+from one_segment import one
 
+from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.waveforms import WAVEFORMS
-from charprobe.stimulus.recipe import EqualPeak, Recipe
-from charprobe.stimulus.render import lay_out, render_segment
 
 SPEC = EqualPeak("law", 800.0, (-50.0, -10.0), 0.2)
 
 
 def test_every_waveform_is_played_at_every_peak_level():
-    segment = lay_out(Recipe("x", "x", (SPEC,)), rate_hz=48_000, take=1).segments[0]
-    sound = render_segment(segment, rate_hz=48_000)
+    segment, sound = one(SPEC)
     assert len(segment.tones) == 2 * len(WAVEFORMS)
     for tone in segment.tones:
         part = sound[tone.start - segment.span.start :][: tone.length]

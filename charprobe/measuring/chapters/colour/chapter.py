@@ -24,8 +24,8 @@ from charprobe.measuring.chapters.colour.transfer import transfer
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry
-from charprobe.stimulus.recipe import Tones
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment
+from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text

@@ -9,8 +9,8 @@ from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, Pair,
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
-from charprobe.stimulus.recipe import TwoTone
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import SegmentOf
+from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
@@ -76,7 +76,7 @@ def _missing(entries: dict[str, Entry]) -> dict[str, Entry]:
     }
 
 
-def _steps(wet: Take, bypass: Take | None, segment: Segment) -> list[Step]:
+def _steps(wet: Take, bypass: Take | None, segment: SegmentOf[TwoTone]) -> list[Step]:
     same = counterpart(bypass, segment)
     rigs: dict[int, Pair] = {}
     if bypass is not None and same is not None:

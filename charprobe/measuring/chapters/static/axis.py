@@ -12,7 +12,7 @@ from charprobe.estimators.static.level_steps import Step, measure_level_steps
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.placing.take import Take
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.errors import SegmentTooShortError
 
 STRAIGHT_DB, STRAIGHT_STDS = 0.005, 4.0  # a bypass whose gain is one number within this is a plain gain

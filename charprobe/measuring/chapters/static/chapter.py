@@ -16,8 +16,8 @@ from charprobe.measuring.chapters.static.detector import AtFrequency, detector_c
 from charprobe.measuring.chapters.static.words import findings_on, health_of
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
-from charprobe.stimulus.recipe import LevelSteps
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -40,7 +40,7 @@ MAIN_HZ = 1000.0  # of several frequencies, the one nearest to this stands for t
 class MeasuredSteps:
     """One segment of level steps: what came back, on which axis, and the curve through it."""
 
-    segment: Segment
+    segment: SegmentOf[LevelSteps]
     fit: LevelStepsFit
     axis: InputAxis
     curve: StaticCurve
@@ -102,9 +102,7 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
         If the steps are too short for their frequency.
     """
     measured = []
-    for segment in wet.stimulus.segments:
-        if not isinstance(segment.spec, LevelSteps):
-            continue
+    for segment in wet.stimulus.of_kind(LevelSteps):
         intact = wet.intact(segment)
         if not intact.tones:
             continue
@@ -119,7 +117,6 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
 
 def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None) -> dict[str, Entry]:
     spec, curve = main.segment.spec, main.curve
-    assert isinstance(spec, LevelSteps)
     used = (
         f", levels {in_dbfs(curve.lowest_dbfs)} to {in_dbfs(curve.highest_dbfs)}"
         if curve.used[0].size

@@ -19,8 +19,8 @@ from charprobe.estimators.static.readings import read_static_curve
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.waveforms import SINE
-from charprobe.stimulus.recipe import EqualPeak
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 

@@ -23,7 +23,8 @@ from charprobe.measuring.chapters.timing.train import (
 )
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry, Health, Severity
-from charprobe.stimulus.recipe import MAX_RATE_HZ, BurstLengths, Bursts
+from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
+from charprobe.stimulus.recipe import MAX_RATE_HZ
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 

@@ -15,8 +15,8 @@ from charprobe.estimators.timing.times import EdgeTimes, time_edge
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.placing.take import Take, held
-from charprobe.stimulus.recipe import BurstLengths, Bursts
-from charprobe.stimulus.timetable import Segment
+from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
+from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

@@ -18,8 +18,8 @@ from charprobe.measuring.chapters.timing.rows import Row
 from charprobe.measuring.chapters.timing.tables import thinned
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Entry, Table
-from charprobe.stimulus.recipe import BurstTrain
-from charprobe.stimulus.timetable import Segment, Tone
+from charprobe.stimulus.kinds.bursts import BurstTrain
+from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text
@@ -49,13 +49,12 @@ class Beat:
 class Train:
     """A measured train: its recipe segment and its bursts in playing order."""
 
-    segment: Segment
+    segment: SegmentOf[BurstTrain]
     beats: tuple[Beat, ...]
 
     @property
     def spec(self) -> BurstTrain:
         """What was played."""
-        assert isinstance(self.segment.spec, BurstTrain)
         return self.segment.spec
 
     @property

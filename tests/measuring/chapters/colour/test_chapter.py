@@ -6,11 +6,12 @@ from scipy.signal import lfilter
 from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
-from charprobe.stimulus.recipe import Silence, Tones, TwoTone
+from charprobe.stimulus.kinds.steady import Silence, Tones
+from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
 
 LEVELS = (-40.0, -30.0, -22.0, -16.0, -10.0, -6.0, -3.0)
-TONES = [Tones("harmonics", (110.0, 997.0, 5003.0), LEVELS, 0.25, 0.3)]
+TONES = [Tones("harmonics", (110.0, 997.0, 5003.0), LEVELS, 0.25, gap_s=0.3)]
 A2, A3 = 0.004, -0.03
 
 
@@ -200,7 +201,9 @@ def test_without_bypass_or_reduction_the_reasons_are_named(rng):
     assert reading(chapter, "colour.ripple_share") == Quantity(
         0.0, 0.0, 0.0, "%"
     )  # the tones' own gains tell
-    lone = colour_chapter(take_of([Tones("one", (997.0,), (-10.0,), 0.2, 0.3)], cubic, rng=rng), None, None)
+    lone = colour_chapter(
+        take_of([Tones("one", (997.0,), (-10.0,), 0.2, gap_s=0.3)], cubic, rng=rng), None, None
+    )
     assert "gain reduction" in reading(lone, "colour.ripple_share").reason
     assert isinstance(reading(chapter, "colour.h2_at_reference"), Quantity)
 

@@ -7,7 +7,11 @@ from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import Bursts, LevelSteps, Recipe, Sweep, Tones
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 
@@ -16,8 +20,8 @@ RECIPE = Recipe(
     "ripple",
     "steps, bursts, a sweep, and tones at three frequencies",
     (
-        Sweep("response", 10.0, 22_000.0, 3.0, -45.0, 1.0),
-        LevelSteps("steps", 997.0, -45.0, -3.0, 3.0, 0.4, False, 1.0),
+        Sweep("response", 10.0, 22_000.0, 3.0, -45.0, gap_s=1.0),
+        LevelSteps("steps", 997.0, -45.0, -3.0, 3.0, 0.4, False, gap_s=1.0),
         Bursts("times", 3989.0, 2, -40.0, -10.0, 0.4, 0.35, 0.5, True),
         Tones("tones", (110.0, 997.0, 5003.0), (-20.0, -10.0, -4.0), 0.5),
     ),

@@ -5,7 +5,7 @@ import pytest
 from taken import reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
-from charprobe.stimulus.recipe import Tones
+from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.quantity import Quantity, Unmeasured
 
 TONES = [Tones("tones", (997.0,), (-50.0, -30.0, -10.0), 0.8)]

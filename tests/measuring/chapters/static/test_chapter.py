@@ -9,7 +9,9 @@ from taken import column, reading, take_of, wire
 from charprobe.measuring.chapters.static.chapter import UNITS, static_chapter
 from charprobe.profile import glossary
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.stimulus.recipe import EqualPeak, LevelSteps, Silence
+from charprobe.stimulus.kinds.equal_peak import EqualPeak
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000.0

@@ -7,7 +7,7 @@ from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.true_times import true_burst
-from charprobe.stimulus.recipe import Bursts
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ, CARRIER_HZ, HIGH = 48_000, 3989.0, -4.0

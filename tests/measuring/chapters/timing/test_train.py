@@ -6,7 +6,7 @@ from taken import column, reading, take_of, wire
 
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.stimulus.recipe import Bursts, BurstTrain
+from charprobe.stimulus.kinds.bursts import Bursts, BurstTrain
 from charprobe.values.quantity import Unmeasured
 
 RATE_HZ, CARRIER_HZ, LOW, HIGH = 48_000, 3989.0, -40.0, -4.0

@@ -1,0 +1,120 @@
+"""What every segment kind is made of: its description in a recipe, and its place in the timetable."""
+
+from __future__ import annotations
+
+import re
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Generic, TypeAlias, TypeVar
+
+from charprobe.files.checked_table import FLAG, Rule, number, numbers
+from charprobe.values.arrays import Array
+
+TOP_HZ = 20_000.0  # every recipe must fit the lowest rate
+RAMP_S = 0.005  # soft start and end of everything a recipe plays
+_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}\Z")
+
+Name = Annotated[
+    str,
+    Rule(
+        "a name of small letters, digits, - and _",
+        lambda found: isinstance(found, str) and _NAME.match(found) is not None,
+    ),
+]
+Flag = Annotated[bool, FLAG]
+Hz = Annotated[float, number(20, TOP_HZ)]
+HzList = Annotated[tuple[float, ...], numbers(20, TOP_HZ)]
+Dbfs = Annotated[float, number(-100, 0)]
+DbfsList = Annotated[tuple[float, ...], numbers(-100, 0)]
+ToneS = Annotated[float, number(0.05, 30)]
+
+
+@dataclass(frozen=True)
+class Tone:
+    """One steady tone of a segment: ``10**(level/20) * cos(2 pi f (n - start) / rate + phase)``.
+
+    Attributes
+    ----------
+    start, length : int
+        Samples of the stimulus, counted from its very first sample.
+    frequency_hz, level_dbfs, phase_rad : float
+        Carrier; a full-scale sine is 0 dBFS; the phase is the cosine's at `start`.
+    ramp : int
+        Samples over which the level moves (raised cosine) from that of the tone it follows without a gap,
+        or from silence, at the start of this tone; 0 is a hard edge.
+    group : int
+        Tones of one group belong together: a burst's low, high and low again; a step is a group of its own.
+    """
+
+    start: int
+    length: int
+    frequency_hz: float
+    level_dbfs: float
+    phase_rad: float
+    ramp: int
+    group: int
+
+    @property
+    def stop(self) -> int:
+        """First sample after the tone."""
+        return self.start + self.length
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch of the stimulus, in samples from its first sample."""
+
+    start: int
+    length: int
+
+    @property
+    def stop(self) -> int:
+        """First sample after the span."""
+        return self.start + self.length
+
+
+@dataclass(frozen=True)
+class Spec(ABC):
+    """A segment as a recipe describes it; each kind adds its fields, its timetable and its sound.
+
+    Every field is declared with its range. Levels (``..dbfs``) may not exceed the recipe's peak, and the
+    fields named in `rising` grow in that order. `sides_alike` tells whether every channel plays the same.
+    """
+
+    kind: ClassVar[str]
+    rising: ClassVar[tuple[str, ...]] = ()
+    sides_alike: ClassVar[bool] = True
+    name: Name
+    gap_s: Annotated[float, number(0, 60)] = field(default=0.3, kw_only=True)
+
+    @abstractmethod
+    def lay_out(self, *, start: int, rate_hz: int) -> Segment:
+        """Place the segment from stimulus sample `start` on."""
+
+    @abstractmethod
+    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
+        """Render one side of the segment that `lay_out` placed; shape ``(segment.span.length,)``."""
+
+
+S = TypeVar("S", bound=Spec)
+S_co = TypeVar("S_co", bound=Spec, covariant=True)
+
+
+@dataclass(frozen=True)
+class SegmentOf(Generic[S_co]):
+    """One segment of the recipe, placed: `span` holds its sound, without the gap that follows.
+
+    `tones` are in playing order; a sweep has none and starts at ``span.start``, nor has `link`, of which each
+    side plays its own.
+    """
+
+    spec: S_co
+    span: Span
+    tones: tuple[Tone, ...]
+
+    def render(self, *, rate_hz: int, side: int = 1) -> Array:
+        """Render one side; shape ``(span.length,)``."""
+        return self.spec.render(self, rate_hz=rate_hz, side=side)
+
+
+Segment: TypeAlias = SegmentOf[Spec]
