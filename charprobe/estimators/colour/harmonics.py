@@ -130,7 +130,8 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     cut : Cut
         Capture of a whole run of tones.
     tones : sequence of Tone
-        What was played; tones that the cut does not hold whole are left out.
+        What was played; tones that the cut does not hold whole, or of which not one bit came back (a closed
+        gate, a word too short for them), are left out.
 
     Returns
     -------
@@ -164,7 +165,7 @@ def _settled(cut: Cut, tone: Tone) -> Cut | None:
     stop = tone.stop - EDGE_S * cut.rate_hz
     piece = cut.between(start, stop)
     whole = piece.samples.size >= int((stop - start) / cut.step)
-    return piece if whole and piece.samples.size else None
+    return piece if whole and piece.samples.any() else None
 
 
 def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:

@@ -112,3 +112,9 @@ def test_tones_cut_off_are_left_out():
     part = Cut(whole.samples[:50_000], whole.start, whole.step, RATE_HZ)
     assert [cell.tone for cell in measure_harmonics(part, tones=TONES)] == list(TONES[:2])
     assert measure_harmonics(part.between(0, 100), tones=TONES) == ()
+
+
+def test_a_tone_of_which_no_bit_came_back_has_no_harmonics():
+    cells = measure_harmonics(capture(device=lambda x: np.round(x * 8) / 8), tones=TONES)
+    assert [cell.tone.level_dbfs for cell in cells] == [-10.0, -10.0, -10.0]  # a word of 4 bits loses -30 dBFS
+    assert all(np.isfinite(cell.ratios).all() for cell in cells)
