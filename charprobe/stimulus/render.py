@@ -13,10 +13,13 @@ from charprobe.stimulus.marker import render_sync, sync_length
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
+from charprobe.values.errors import RecipeError
+from charprobe.values.wording import number_text
 
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4
 MAX_TAKE = 255
+LONGEST_S = 1800  # of bench time and of memory: half an hour at 192 kHz takes 2.8 GB
 
 
 def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
@@ -30,6 +33,11 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
         Sampling rate, 44 100 to 192 000 Hz.
     take : int
         Take number carried by the ident, 0 to 255.
+
+    Raises
+    ------
+    RecipeError
+        If it would last longer than `LONGEST_S`.
     """
     opening = Span(round(recipe.pre_roll_s * rate_hz), sync_length(rate_hz))
     ident = Span(opening.stop + round(AFTER_OPENING_S * rate_hz), ident_length(rate_hz))
@@ -38,6 +46,11 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
     for spec in recipe.segments:
         segments.append(spec.lay_out(start=position, rate_hz=rate_hz))
         position = segments[-1].span.stop + round(spec.gap_s * rate_hz)
+        if position > LONGEST_S * rate_hz:
+            raise RecipeError(
+                f"recipe {recipe.name}: `{spec.name}` ends after {number_text(position / rate_hz, 0)} s; allowed: "
+                f"a stimulus of at most {LONGEST_S} s. Shorten segments or split the recipe"
+            )
     closing = Span(position, sync_length(rate_hz))
     length = closing.stop + round(recipe.tail_s * rate_hz)
     return Stimulus(recipe, rate_hz, take, opening, ident, tuple(segments), closing, length)

@@ -5,8 +5,9 @@ import pytest
 
 from charprobe.stimulus.kinds.link import Link
 from charprobe.stimulus.kinds.steady import Tones
-from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
+from charprobe.stimulus.recipe import Recipe, load_recipe, parse_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out, render, render_pieces, render_sides
+from charprobe.values.errors import RecipeError
 
 
 @pytest.mark.parametrize("name", shipped_recipes())
@@ -52,3 +53,10 @@ def test_sides_differ_only_where_a_segment_drives_them_apart():
     first[apart] = second[apart] = 0.0
     np.testing.assert_array_equal(first, second)
     assert render_sides(lay_out(Recipe("x", "x", (tones,)), rate_hz=44_100, take=3)).shape[1] == 1
+
+
+def test_a_stimulus_of_hours_is_refused_before_anything_is_rendered():
+    silences = "".join(f'[[segment]]\nkind = "silence"\nname = "s{i}"\nlength_s = 60.0\n' for i in range(31))
+    text = f'schema = "charprobe.recipe/1"\nname = "long"\nsummary = "Nothing."\n{silences}'
+    with pytest.raises(RecipeError, match=r"`s29` ends after .*at most 1800 s"):
+        lay_out(parse_recipe(text, source="long.toml"), rate_hz=48_000, take=1)

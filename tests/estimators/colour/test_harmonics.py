@@ -116,5 +116,9 @@ def test_tones_cut_off_are_left_out():
 
 def test_a_tone_of_which_no_bit_came_back_has_no_harmonics():
     cells = measure_harmonics(capture(device=lambda x: np.round(x * 8) / 8), tones=TONES)
-    assert [cell.tone.level_dbfs for cell in cells] == [-10.0, -10.0, -10.0]  # a word of 4 bits loses -30 dBFS
+    assert [cell.tone.level_dbfs for cell in cells] == [
+        -10.0,
+        -10.0,
+        -10.0,
+    ]  # a word of 4 bits loses -30 dBFS
     assert all(np.isfinite(cell.ratios).all() for cell in cells)
