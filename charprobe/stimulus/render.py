@@ -48,8 +48,8 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
         position = segments[-1].span.stop + round(spec.gap_s * rate_hz)
         if position > LONGEST_S * rate_hz:
             raise RecipeError(
-                f"recipe {recipe.name}: `{spec.name}` ends after {number_text(position / rate_hz, 0)} s; allowed: "
-                f"a stimulus of at most {LONGEST_S} s. Shorten segments or split the recipe"
+                f"recipe {recipe.name}: `{spec.name}` ends after {number_text(position / rate_hz, 0)} s; "
+                f"allowed: a stimulus of at most {LONGEST_S} s. Shorten segments or split the recipe"
             )
     closing = Span(position, sync_length(rate_hz))
     length = closing.stop + round(recipe.tail_s * rate_hz)
