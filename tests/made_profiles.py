@@ -6,7 +6,8 @@ import hashlib
 import numpy as np
 
 from charprobe.profile.entry import Entry, Health, Table
-from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
+from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Quantity, Unmeasured
 
 UGLY_NAME = '$Vel_lum% <b>\nn° 3 – «é» & "drive"'

@@ -23,7 +23,8 @@ from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.file_facts import check_file
 from charprobe.measuring.health.sample_facts import gather_sample_facts
 from charprobe.profile.entry import Entry, Health, Table
-from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
+from charprobe.profile.profile import Profile
 from charprobe.profile.volts_file import load_volts
 from charprobe.session.file import STARTER, parse_session
 from charprobe.stimulus.cue_sheet import CueSheet, parse_cue_sheet, render_cue_sheet

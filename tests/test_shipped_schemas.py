@@ -12,9 +12,13 @@ import jsonschema
 import pytest
 
 from charprobe.files.checked_model import schema_of
+from charprobe.profile.json_form import ProfileForm
 from charprobe.session.file import STARTER, SessionForm
+from charprobe.stimulus.cue_sheet import CueForm
 
 FORMS = {
+    "profile/profile-1.json": (ProfileForm, "charprobe profile: one channel of one setting"),
+    "stimulus/cues-1.json": (CueForm, "charprobe cue sheet: what a stimulus file plays and when"),
     "session/session-1.json": (SessionForm, "charprobe session: a device, its settings, captures and claims"),
 }
 

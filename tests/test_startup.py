@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from charprobe.cli import main
 result = CliRunner().invoke(main, sys.argv[1:])
 assert result.exit_code == 0, result.output
-heavy = sorted({"numpy", "scipy", "matplotlib", "librosa", "numba", "soundfile", "jsonschema"} & set(sys.modules))
+heavy = sorted({"numpy", "scipy", "matplotlib", "librosa", "numba", "soundfile", "pydantic"} & set(sys.modules))
 print(",".join(heavy))
 """
 

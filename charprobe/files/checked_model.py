@@ -64,6 +64,8 @@ def schema_of(form: type, *, title: str) -> Node:
             node["description"] = node["description"].split("\n\n")[0]
         for value in node["properties"].values():
             value.pop("title", None)  # only repeats the key
+            if patterns := value.get("patternProperties"):
+                value["propertyNames"] = value.get("propertyNames", {}) | {"pattern": next(iter(patterns))}
         del node["title"]
     top: Node = shared.pop(form.__name__)
     return (
@@ -150,7 +152,7 @@ def _allowed(schema: Node, node: Node) -> str:
     span = _span(*(node.get(side + _LIMITS.get(kind, "")) for side in ("min", "max")))
     if span:
         words = {"array": f"{span} entries", "string": f"text of {span} characters"}.get(
-            kind, f"{words} {span}" if span.startswith("up") else f"{words} from {span}"
+            kind, f"{words} {'of' if span.startswith(('up', 'at')) else 'from'} {span}"
         )
     return words + (f" ({says})" if says else "")
 
@@ -159,7 +161,7 @@ def _span(low: float | None, high: float | None) -> str:
     first, last = (str(end) if isinstance(end, int) else f"{end or 0:g}" for end in (low, high))
     if low is None:
         return "" if high is None else f"up to {last}"
-    return f"{first} on" if high is None else f"{first} to {last}"
+    return f"at least {first}" if high is None else f"{first} to {last}"
 
 
 def _listed(words: list[str]) -> str:

@@ -18,7 +18,8 @@ from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.take import Take
 from charprobe.profile import glossary
 from charprobe.profile.entry import Chapter, Entry, Health
-from charprobe.profile.profile import AlignmentFacts, CaptureFacts, MadeWith, Profile, StimulusFacts
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
+from charprobe.profile.profile import Profile
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.limits import Says
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import time_text
@@ -29,7 +30,7 @@ class Entry:
 class Table:
     """A curve: columns of one length, and the unit of each column ("" where it has none)."""
 
-    columns: Mapping[str, Sequence[Cell]]
+    columns: Mapping[Annotated[str, Says("small letters, digits and _", "^[a-z][a-z0-9_]*$")], Sequence[Cell]]
     units: Mapping[str, str]
 
     def __post_init__(self) -> None:

@@ -1,17 +1,117 @@
-"""The JSON text of a profile: laid out to be small and stable, read with nothing taken on trust."""
+"""The JSON form of a profile: what each place may hold, and a text that is small and stable."""
 
 from __future__ import annotations
 
 import json
-from functools import cache
-from importlib import resources
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
 
-from charprobe.files.strict_json import Json, parse_strict
+from annotated_types import Interval, MaxLen
+
+from charprobe.files.limits import OneOf, Says
+from charprobe.files.strict_json import Json
+from charprobe.files.untrusted import FileKind
+from charprobe.profile.entry import Entry, Severity, Table
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, Channel, MadeWith, Name, StimulusFacts
 from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Quantity, Unmeasured
 
-MAX_PROFILE_BYTES = 50_000_000
-MAX_DEPTH = 12
+SCHEMA = "charprobe.profile/1"
+FILE = FileKind(
+    called="charprobe profile",
+    error=ProfileError,
+    most_bytes=50_000_000,
+    most_depth=12,
+    remedy="a profile is the JSON file that `charprobe measure` writes",
+    mend="measure the capture again",
+    schema=SCHEMA,
+)
+Said = Annotated[str, Says("text that is not empty", r"[\s\S]")]
+
+
+@dataclass(frozen=True)
+class MeasuredForm:
+    """A quantity with its value; `low` and `high` are the ends of the 95 % interval."""
+
+    value: float
+    unit: str
+    low: float
+    high: float
+    definition: Said
+    conditions: str
+
+    def entry(self) -> Entry:
+        """Return the entry of a profile; `ValueError` if the value lies outside its interval."""
+        return Entry(Quantity(self.value, self.low, self.high, self.unit), self.conditions)
+
+
+@dataclass(frozen=True)
+class BoundForm:
+    """What can be said of a quantity without a value: at least one of the two."""
+
+    at_most: float | None = None
+    at_least: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.at_most is self.at_least is None:
+            raise ValueError("`at_most`, `at_least` or both")
+
+
+@dataclass(frozen=True)
+class UnmeasuredForm:
+    """A quantity without a value: why this capture cannot settle it, and the test that would."""
+
+    value: None
+    unit: str
+    reason: Said
+    next: Said
+    bound: BoundForm | None = None
+
+    def entry(self) -> Entry:
+        """Return the entry of a profile."""
+        bound = self.bound
+        at_most, at_least = (bound.at_most, bound.at_least) if bound else (None, None)
+        return Entry(Unmeasured(self.unit, self.reason, self.next, at_most, at_least), "")
+
+
+@dataclass(frozen=True)
+class HealthForm:
+    """Something wrong or worth knowing; channels count from 1."""
+
+    code: Annotated[str, Says("small letters and -", "^[a-z][a-z-]*$")]
+    severity: Severity
+    message: Said
+    channel: Annotated[int, Interval(ge=1)] | None
+    start_s: float | None
+    end_s: float | None
+    withholds: tuple[str, ...]
+
+
+def _form_of(row: Any) -> str:
+    return "UnmeasuredForm" if isinstance(row, dict) and row.get("value", 0) is None else "MeasuredForm"
+
+
+QuantityForm = Annotated[MeasuredForm | UnmeasuredForm, OneOf(_form_of)]
+QuantityName = Annotated[str, Says("names such as attack.t63", r"^[a-z]+\.[a-z0-9_]+$")]
+CurveName = Annotated[str, Says("small letters, digits and _", "^[a-z][a-z0-9_]*$")]
+
+
+@dataclass(frozen=True)
+class ProfileForm:
+    """The whole file."""
+
+    schema: Literal["charprobe.profile/1"]
+    setting: Name
+    channel: Channel
+    capture: CaptureFacts
+    stimulus: StimulusFacts
+    alignment: AlignmentFacts
+    quantities: Annotated[Mapping[QuantityName, QuantityForm], MaxLen(500)]
+    curves: Annotated[Mapping[CurveName, Table], MaxLen(100)]
+    health: Annotated[tuple[HealthForm, ...], MaxLen(10_000)]
+    findings: Annotated[tuple[str, ...], MaxLen(1000)]
+    made_with: MadeWith
 
 
 def render(table: Json) -> str:
@@ -31,40 +131,3 @@ def _laid_out(value: Json, depth: int) -> str:
         return "[\n" + ",\n".join(rows) + "\n" + " " * depth + "]"
     rows = [f"{pad}{_laid_out(key, depth)}: {_laid_out(item, depth + 1)}" for key, item in value.items()]
     return "{\n" + ",\n".join(rows) + "\n" + " " * depth + "}"
-
-
-def parse(text: str, *, source: str) -> dict[str, Json]:
-    """Parse and check the JSON text of a profile; `source` names it in messages.
-
-    Raises
-    ------
-    ProfileError
-        If the text is not strict JSON or does not follow the schema; names place, found and wanted.
-    """
-    try:
-        table = parse_strict(text, max_depth=MAX_DEPTH)
-    except ValueError as error:
-        raise ProfileError(f"{source}: not strict JSON: {error}; measure the capture again") from None
-    _check_schema(table, source)
-    return dict(table)
-
-
-@cache
-def _validator() -> Any:
-    from jsonschema import Draft202012Validator  # noqa: PLC0415  # slow to import, needed only when reading
-
-    text = (resources.files("charprobe.profile") / "profile-1.json").read_text(encoding="utf-8")
-    return Draft202012Validator(json.loads(text))
-
-
-def _check_schema(table: Json, source: str) -> None:
-    if not isinstance(table, dict) or table.get("schema") != "charprobe.profile/1":
-        found = table.get("schema", "no schema") if isinstance(table, dict) else type(table).__name__
-        raise ProfileError(
-            f"{source}: not a charprobe profile (found {str(found)[:80]!r}, wanted 'charprobe.profile/1'); "
-            "a profile is the JSON file that `charprobe measure` writes"
-        )
-    fault = next(iter(_validator().iter_errors(table)), None)
-    if fault is not None:
-        place = "/".join(str(step) for step in fault.absolute_path) or "the top level"
-        raise ProfileError(f"{source}: at {place}: {fault.message[:200]}; measure the capture again")

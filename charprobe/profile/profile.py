@@ -8,58 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from charprobe.files import output
+from charprobe.files.checked_model import checked
 from charprobe.files.strict_json import Json
+from charprobe.files.untrusted import json_content, read_text
 from charprobe.profile import glossary
 from charprobe.profile.digits import PLACE_DIGITS, rounded, rounded_entry, rounded_health, rounded_table
 from charprobe.profile.entry import Entry, Health, Table
-from charprobe.profile.json_form import MAX_PROFILE_BYTES, parse, render
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
+from charprobe.profile.json_form import FILE, SCHEMA, ProfileForm, render
 from charprobe.values.errors import ProfileError
-from charprobe.values.quantity import Quantity, Unmeasured
-
-SCHEMA = "charprobe.profile/1"
-
-
-@dataclass(frozen=True)
-class CaptureFacts:
-    """The capture file as it was found: name without folders, SHA-256 of its bytes, rate, bits, size.
-
-    `sound_sha256` is that of the channel's samples between the markers, empty where it does not hold both.
-    """
-
-    file: str
-    sha256: str
-    rate_hz: int
-    bits: int
-    channels: int
-    duration_s: float
-    sound_sha256: str = ""
-
-
-@dataclass(frozen=True)
-class StimulusFacts:
-    """The stimulus the capture holds: recipe, SHA-256 of the canonical recipe, take number, rate."""
-
-    recipe: str
-    hash: str
-    take: int
-    rate_hz: int
-
-
-@dataclass(frozen=True)
-class AlignmentFacts:
-    """How the capture lies on the stimulus clock; polarity is 1, or -1 where the path inverts."""
-
-    delay_samples: float
-    drift_ppm: float
-    polarity: int
-
-
-@dataclass(frozen=True)
-class MadeWith:
-    """What made the profile: version of charprobe and the options given."""
-
-    version: str
-    options: Mapping[str, str | int | float | bool | None]
+from charprobe.values.quantity import Quantity
 
 
 @dataclass(frozen=True)
@@ -160,21 +118,19 @@ class Profile:
         ProfileError
             If the text is not strict JSON, does not follow the schema, or contradicts itself.
         """
-        table = parse(text, source=source)
+        form = checked(json_content(text, FILE, source=source), ProfileForm)
         try:
             return cls(
-                setting=table["setting"],
-                channel=table["channel"],
-                capture=CaptureFacts(**table["capture"]),
-                stimulus=StimulusFacts(**table["stimulus"]),
-                alignment=AlignmentFacts(**table["alignment"]),
-                quantities={name: _entry(item) for name, item in table["quantities"].items()},
-                curves={name: Table(**item) for name, item in table["curves"].items()},
-                health=tuple(
-                    Health(**item | {"withholds": tuple(item["withholds"])}) for item in table["health"]
-                ),
-                findings=tuple(table["findings"]),
-                made_with=MadeWith(**table["made_with"]),
+                setting=form.setting,
+                channel=form.channel,
+                capture=form.capture,
+                stimulus=form.stimulus,
+                alignment=form.alignment,
+                quantities={name: row.entry() for name, row in form.quantities.items()},
+                curves=form.curves,
+                health=tuple(Health(**vars(row)) for row in form.health),
+                findings=form.findings,
+                made_with=form.made_with,
             )
         except ValueError as error:
             raise ProfileError(
@@ -208,21 +164,7 @@ def load_profile(path: str | Path) -> Profile:
         If the file is missing, too large, or not a valid profile.
     """
     path = Path(path)
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(MAX_PROFILE_BYTES + 1)
-    except OSError as error:
-        raise ProfileError(f"{path}: cannot be read: {error.strerror}; check the path") from None
-    if len(raw) > MAX_PROFILE_BYTES:
-        raise ProfileError(f"{path}: larger than {MAX_PROFILE_BYTES} bytes, too large for a profile")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise ProfileError(
-            f"{path}: not UTF-8 text (byte {error.start}); "
-            "a profile is the JSON file that `charprobe measure` writes"
-        ) from None
-    return Profile.from_json(text, source=str(path))
+    return Profile.from_json(read_text(path, FILE), source=str(path))
 
 
 def _health_order(item: Health) -> tuple[int, str, float]:
@@ -254,15 +196,3 @@ def _entry_table(name: str, entry: Entry) -> Json:
     if kept := {key: value for key, value in bound.items() if value is not None}:
         table["bound"] = dict(kept)
     return table
-
-
-def _entry(table: Mapping[str, Json]) -> Entry:
-    if table["value"] is not None:
-        return Entry(
-            Quantity(table["value"], table["low"], table["high"], table["unit"]), table["conditions"]
-        )
-    bound = table.get("bound", {})
-    unmeasured = Unmeasured(
-        table["unit"], table["reason"], table["next"], bound.get("at_most"), bound.get("at_least")
-    )
-    return Entry(unmeasured, "")

@@ -3,33 +3,70 @@
 from __future__ import annotations
 
 import json
-import math
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import Annotated, Any, Literal
 
-from charprobe.files.checked_table import CheckedRow
+from annotated_types import Interval, MaxLen, MinLen
+
+from charprobe.files.checked_model import checked
+from charprobe.files.limits import Sha256
 from charprobe.files.output import write_text
 from charprobe.files.sample_codes import WrittenEncoding
-from charprobe.files.strict_json import parse_strict
-from charprobe.stimulus.kinds.segment import Segment, Span, Spec, Tone
+from charprobe.files.untrusted import Content, FileKind, Step, json_content, read_text
+from charprobe.stimulus.kinds.segment import Length, Position, Segment, Span, Tone
 from charprobe.stimulus.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, recipe_from_table
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.cues/1"
-MAX_CUE_SHEET_BYTES = 20_000_000
-MAX_DEPTH = 8
+FILE = FileKind(
+    called="cue sheet",
+    error=RecipeError,
+    most_bytes=20_000_000,
+    most_depth=8,
+    remedy="`charprobe stimulus` writes it next to the WAV",
+    mend="render the recipe again",
+    schema=SCHEMA,
+)
 MAX_LENGTH = 2 * 3600 * MAX_RATE_HZ  # two hours
-MAX_TONES = 50_000  # per segment
-MIN_LEVEL_DBFS = -200.0
 
-_SHEET_KEYS = (
-    "schema", "rate_hz", "take", "length", "recipe_hash", "recipe", "samples",
-    "opening", "ident", "segments", "closing",
-)  # fmt: skip
-_SEGMENT_KEYS = ("name", "kind", "start", "length", "tones")
-_TONE_KEYS = ("start", "length", "frequency_hz", "level_dbfs", "phase_rad", "ramp", "group")
+
+@dataclass(frozen=True)
+class SamplesForm:
+    """Coding of the samples in the stimulus file, and SHA-256 over their bytes as stored."""
+
+    subtype: WrittenEncoding
+    sha256: Sha256
+
+
+@dataclass(frozen=True)
+class SegmentForm:
+    """A segment of the recipe, placed; a sweep has no tones."""
+
+    name: str
+    kind: str
+    start: Position
+    length: Length
+    tones: Annotated[tuple[Tone, ...], MaxLen(50_000)]
+
+
+@dataclass(frozen=True)
+class CueForm:
+    """What a stimulus file plays and when, in samples from the first of the stimulus."""
+
+    schema: Literal["charprobe.cues/1"]
+    rate_hz: Annotated[int, Interval(ge=MIN_RATE_HZ, le=MAX_RATE_HZ)]
+    take: Annotated[int, Interval(ge=0, le=255)]
+    length: Annotated[int, Interval(ge=1, le=MAX_LENGTH)]
+    samples: SamplesForm
+    recipe_hash: Sha256
+    recipe: Mapping[str, Any]
+    opening: Span
+    ident: Span
+    segments: Annotated[tuple[SegmentForm, ...], MinLen(1)]
+    closing: Span
 
 
 @dataclass(frozen=True)
@@ -103,15 +140,7 @@ def load_cue_sheet(path: str | Path) -> CueSheet:
             f"{sheet}: no cue sheet{beside}: `charprobe stimulus` writes it next to the WAV; give the path "
             "of either, or render the recipe again"
         )
-    with sheet.open("rb") as stream:
-        raw = stream.read(MAX_CUE_SHEET_BYTES + 1)
-    if len(raw) > MAX_CUE_SHEET_BYTES:
-        raise RecipeError(f"{sheet}: larger than {MAX_CUE_SHEET_BYTES} bytes, too large for a cue sheet")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise RecipeError(f"{sheet}: not UTF-8 text (byte {error.start}): not a cue sheet") from None
-    return parse_cue_sheet(text, source=str(sheet))
+    return parse_cue_sheet(read_text(sheet, FILE), source=str(sheet))
 
 
 def parse_cue_sheet(text: str, *, source: str) -> CueSheet:
@@ -123,97 +152,72 @@ def parse_cue_sheet(text: str, *, source: str) -> CueSheet:
         If the text is not strict JSON, if a value is missing, unknown or out of range, or if the parts do not
         fit together: every span inside the stimulus and after the one before, the recipe's hash unchanged.
     """
-    try:
-        table = parse_strict(text, max_depth=MAX_DEPTH)
-    except ValueError as error:
-        raise RecipeError(f"{source}: not strict JSON: {error}; render the recipe again") from None
-    if not isinstance(table, dict) or table.get("schema") != SCHEMA:
-        raise RecipeError(f'{source}: not a cue sheet: `schema` is not "{SCHEMA}"')
-    top = CheckedRow(table, source, _SHEET_KEYS)
-    rate_hz = top.whole("rate_hz", MIN_RATE_HZ, MAX_RATE_HZ)
-    length = top.whole("length", 1, MAX_LENGTH)
-    recipe = _recipe(top, source)
-    order = _Order(source, length)
-    opening = order.place(_span_row(table["opening"], f"{source}: opening"))
-    ident = order.place(_span_row(table["ident"], f"{source}: ident"))
-    segments = _segments(top, recipe, order, rate_hz)
-    closing = order.place(_span_row(table["closing"], f"{source}: closing"))
+    content = json_content(text, FILE, source=source)
+    form = checked(content, CueForm)
+    recipe = recipe_from_table(form.recipe, source=f"{source}: recipe")
+    if form.recipe_hash != recipe.hash:
+        same = f'"{recipe.hash}", that of the recipe given here; one was edited'
+        raise content.fault("recipe_hash", allowed=same)
+    order = _Order(content, form.length)
+    opening = order.place(form.opening, "opening")
+    ident = order.place(form.ident, "ident")
+    segments = _segments(form, recipe, order)
     stimulus = Stimulus(
         recipe=recipe,
-        rate_hz=rate_hz,
-        take=top.whole("take", 0, 255),
+        rate_hz=form.rate_hz,
+        take=form.take,
         opening=opening,
         ident=ident,
         segments=segments,
-        closing=closing,
-        length=length,
+        closing=order.place(form.closing, "closing"),
+        length=form.length,
     )
-    samples = CheckedRow(table["samples"], f"{source}: samples", ("subtype", "sha256"))
-    subtype = cast(WrittenEncoding, samples.choice("subtype", "float32", "pcm24"))
-    return CueSheet(stimulus, subtype, samples.hex_code("sha256", 64))
+    return CueSheet(stimulus, form.samples.subtype, form.samples.sha256)
 
 
 class _Order:
     """Sees to it that spans follow one another inside the stimulus."""
 
-    def __init__(self, source: str, length: int) -> None:
-        self.source, self.length, self.reached = source, length, 0
+    def __init__(self, content: Content, length: int) -> None:
+        self.content, self.length, self.reached = content, length, 0
 
-    def place(self, row: CheckedRow) -> Span:
-        """Check the `start` and `length` of a row against what has been placed before it."""
-        start = row.whole("start", self.reached, self.length)
-        span = Span(start, row.whole("length", 1, self.length - start))
+    def place(self, span: Span, *place: Step) -> Span:
+        """Check a span against what has been placed before it."""
+        self.within(span.start, self.reached, self.length, *place, "start")
+        self.within(span.length, 1, self.length - span.start, *place, "length")
         self.reached = span.stop
         return span
 
-
-def _span_row(table: object, place: str) -> CheckedRow:
-    return CheckedRow(table, place, ("start", "length"))
-
-
-def _recipe(top: CheckedRow, source: str) -> Recipe:
-    table = top.table["recipe"]
-    if not isinstance(table, dict):
-        raise top.error("recipe", "the table of a recipe")
-    recipe = recipe_from_table(table, source=f"{source}: recipe")
-    if top.hex_code("recipe_hash", 64) != recipe.hash:
-        raise top.error("recipe_hash", f'"{recipe.hash}", that of the recipe given here; one was edited')
-    return recipe
+    def within(self, value: float, low: float, high: float, *place: Step) -> None:
+        """Refuse a value that does not fit those around it."""
+        if not low <= value <= high:
+            kind = "a whole number" if isinstance(value, int) else "a number"
+            raise self.content.fault(*place, allowed=f"{kind} from {low} to {high}")
 
 
-def _segments(top: CheckedRow, recipe: Recipe, order: _Order, rate_hz: int) -> tuple[Segment, ...]:
-    tables = top.rows("segments", len(recipe.segments))
-    if len(tables) != len(recipe.segments):
-        raise RecipeError(
-            f"{order.source}: `segments` holds {len(tables)} entries; allowed: {len(recipe.segments)}, one "
-            "for each segment of the recipe"
-        )
-    return tuple(
-        _segment(CheckedRow(table, f"{order.source}: segment {i + 1}", _SEGMENT_KEYS), spec, order, rate_hz)
-        for i, (table, spec) in enumerate(zip(tables, recipe.segments, strict=True))
-    )
+def _segments(form: CueForm, recipe: Recipe, order: _Order) -> tuple[Segment, ...]:
+    if len(form.segments) != len(recipe.segments):
+        count = f"{len(recipe.segments)} entries, one for each segment of the recipe"
+        raise order.content.fault("segments", allowed=count)
+    segments = []
+    for i, (row, spec) in enumerate(zip(form.segments, recipe.segments, strict=True)):
+        for key, found, own in (("name", row.name, spec.name), ("kind", row.kind, spec.kind)):
+            if found != own:
+                raise order.content.fault("segments", i, key, allowed=f'"{own}"')
+        span = order.place(Span(row.start, row.length), "segments", i)
+        _check_tones(row.tones, span, order, i, form.rate_hz)
+        segments.append(Segment(spec, span, row.tones))
+    return tuple(segments)
 
 
-def _segment(row: CheckedRow, spec: Spec, order: _Order, rate_hz: int) -> Segment:
-    row.choice("name", spec.name)
-    row.choice("kind", spec.kind)
-    span = order.place(row)
-    tones: list[Tone] = []
-    for i, table in enumerate(row.rows("tones", MAX_TONES)):
-        tone = CheckedRow(table, f"{row.place}, tone {i + 1}", _TONE_KEYS)
-        tones.append(_tone(tone, span, tones[-1] if tones else None, rate_hz))
-    return Segment(spec, span, tuple(tones))
-
-
-def _tone(row: CheckedRow, span: Span, before: Tone | None, rate_hz: int) -> Tone:
-    start = row.whole("start", before.stop if before else span.start, span.stop - 1)
-    length = row.whole("length", 1, span.stop - start)
-    return Tone(
-        start=start,
-        length=length,
-        frequency_hz=row.number("frequency_hz", 1.0, rate_hz / 2),
-        level_dbfs=row.number("level_dbfs", MIN_LEVEL_DBFS, 0.0),
-        phase_rad=row.number("phase_rad", -2 * math.pi, 2 * math.pi),
-        ramp=row.whole("ramp", 0, length),
-        group=row.whole("group", before.group if before else 0, before.group + 1 if before else 0),
-    )
+def _check_tones(tones: tuple[Tone, ...], span: Span, order: _Order, segment: int, rate_hz: int) -> None:
+    """Refuse tones outside their segment, above half the rate or out of order."""
+    reached, group = span.start, -1
+    for i, tone in enumerate(tones):
+        place = ("segments", segment, "tones", i)
+        order.within(tone.start, reached, span.stop - 1, *place, "start")
+        order.within(tone.length, 1, span.stop - tone.start, *place, "length")
+        order.within(tone.frequency_hz, 1.0, rate_hz / 2, *place, "frequency_hz")
+        order.within(tone.ramp, 0, tone.length, *place, "ramp")
+        order.within(tone.group, max(group, 0), group + 1, *place, "group")
+        reached, group = tone.stop, tone.group

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib import resources
@@ -14,12 +13,19 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from charprobe.files.checked_table import fields_of, number, read_fields, text_up_to
+from charprobe.files.untrusted import FileKind, read_text, toml_content
 from charprobe.stimulus.kinds.registry import KINDS
 from charprobe.stimulus.kinds.segment import Name, Spec
 from charprobe.values.errors import RecipeError
 
 SCHEMA = "charprobe.recipe/1"
-MAX_RECIPE_BYTES = 200_000
+FILE = FileKind(
+    called="recipe",
+    error=RecipeError,
+    most_bytes=200_000,
+    most_depth=6,
+    remedy="a recipe is TOML text in UTF-8",
+)
 MAX_SEGMENTS = 200
 MIN_RATE_HZ, MAX_RATE_HZ = 44_100, 192_000
 
@@ -82,23 +88,12 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
             f"no recipe {str(name_or_path)!r}: neither a shipped recipe ({', '.join(shipped_recipes())}) "
             "nor a TOML file; `charprobe recipes` lists what there is"
         )
-    with path.open("rb") as stream:
-        raw = stream.read(MAX_RECIPE_BYTES + 1)
-    if len(raw) > MAX_RECIPE_BYTES:
-        raise RecipeError(f"{path}: larger than {MAX_RECIPE_BYTES} bytes, too large for a recipe")
-    try:
-        return parse_recipe(raw.decode("utf-8"), source=str(path))
-    except UnicodeDecodeError as error:
-        raise RecipeError(f"{path}: not UTF-8 text (byte {error.start}); save the recipe as UTF-8") from None
+    return parse_recipe(read_text(path, FILE), source=str(path))
 
 
 def parse_recipe(text: str, *, source: str) -> Recipe:
     """Parse and check the TOML text of a recipe; `source` names it in messages."""
-    try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise RecipeError(f"{source}: not valid TOML: {error}") from None
-    return recipe_from_table(table, source=source, text=text)
+    return recipe_from_table(toml_content(text, FILE, source=source).table, source=source, text=text)
 
 
 def recipe_from_table(table: Mapping[str, Any], *, source: str, text: str = "") -> Recipe:

@@ -8,15 +8,9 @@ import numpy as np
 import pytest
 
 from charprobe.profile.entry import Entry, Health, Table
-from charprobe.profile.json_form import MAX_DEPTH
-from charprobe.profile.profile import (
-    AlignmentFacts,
-    CaptureFacts,
-    MadeWith,
-    Profile,
-    StimulusFacts,
-    load_profile,
-)
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
+from charprobe.profile.json_form import FILE
+from charprobe.profile.profile import Profile, load_profile
 from charprobe.values.errors import OutputError, ProfileError
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -128,10 +122,23 @@ BAD = {
         PLAIN.to_json().replace('"findings"', '"setting": "x", "findings"'),
         "'setting' appears twice",
     ),
-    "too deep": ("[" * (MAX_DEPTH + 1), "nested deeper"),
-    "another schema": (changed(schema="charprobe.profile/9"), "wanted 'charprobe.profile/1'"),
-    "surplus key": (changed(colour=1), "'colour' was unexpected"),
-    "no next": (changed(quantities=BAD_ENTRY), "at quantities/static.slope: 'next' is a required"),
+    "too deep": ("[" * (FILE.most_depth + 1), "nested deeper"),
+    "another schema": (
+        changed(schema="charprobe.profile/9"),
+        "`schema` is 'charprobe.profile/9'; allowed: \"charprobe.profile/1\"",
+    ),
+    "surplus key": (changed(colour=1), "`colour` is 1; allowed: no such key; known keys: schema, setting"),
+    "no next": (changed(quantities=BAD_ENTRY), "quantities, static.slope: `next` is nothing; allowed: text"),
+    "a cell that is a list": (
+        changed(curves={"a": {"columns": {"x": [1, [2]]}, "units": {"x": ""}}}),
+        r"curves, a, columns: entry 2 of `x` is \[2\]; allowed: a number, true or false, text or null",
+    ),
+    "a bound of nothing": (
+        PLAIN.to_json().replace('"at_most": 0.0001', ""),
+        "quantities, attack.t63: `bound` is {}; allowed: `at_most`, `at_least` or both",
+    ),
+    "no polarity": (PLAIN.to_json().replace('"polarity": -1', '"polarity": 0'), "alignment: `polarity` is 0"),
+    "a half channel": (changed(channel=1.5), "`channel` is 1.5; allowed: a whole number from 1 to 1024"),
     "unequal columns": (changed(curves=UNEQUAL), "one length"),
     "inverted interval": (
         PLAIN.to_json().replace('"low": 0.2', '"low": 0.9'),
@@ -146,7 +153,7 @@ def test_a_bad_profile_is_refused_with_its_place(case):
     text, match = BAD[case]
     with pytest.raises(ProfileError, match=match) as caught:
         Profile.from_json(text, source="odd.json")
-    assert str(caught.value).startswith("odd.json: ")
+    assert str(caught.value).startswith(("odd.json: ", "odd.json, "))
     assert len(str(caught.value)) < 500
 
 

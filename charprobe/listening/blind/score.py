@@ -4,16 +4,50 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Literal
 
+from annotated_types import Interval, MaxLen
 from scipy.stats import binom
 
-from charprobe.listening.blind.key import BlindError, Key, read_key, read_object
+from charprobe.files.checked_model import checked
+from charprobe.files.untrusted import FileKind, json_content, read_text
+from charprobe.listening.blind.key import BlindError, Side, read_key
 from charprobe.values.wording import literal, shortened
 
-RESULT_SCHEMA = "charprobe.blind-result/1"
+RESULT_FILE = FileKind(
+    called="result of a blind session",
+    error=BlindError,
+    most_bytes=1_000_000,
+    most_depth=6,
+    remedy="check which file belongs here",
+    mend="give the file as the page saved it, unedited",
+    schema="charprobe.blind-result/1",
+)
 TRUE_SHARE = 0.7  # of trials right: the listener whose chance of passing is told
 _SURE = 2
+
+
+@dataclass(frozen=True)
+class AnswerForm:
+    """One answer as the page saves it."""
+
+    answer: Side
+    sure: Annotated[int, Interval(ge=0, le=_SURE)] | None = None
+    switches: Annotated[int, Interval(ge=0)] | None = None
+    seconds: Annotated[float, Interval(ge=0)] | None = None
+
+
+@dataclass(frozen=True)
+class ResultForm:
+    """The file that the page saves."""
+
+    schema: Literal["charprobe.blind-result/1"]
+    pack: str
+    seal: str
+    answers: Annotated[tuple[AnswerForm, ...], MaxLen(1000)]
+    started: str | None = None
+    finished: str | None = None
+    attempt: Annotated[int, Interval(ge=1)] = 1
 
 
 @dataclass(frozen=True)
@@ -101,24 +135,30 @@ def score(result_path: Path, *, key_path: Path) -> Score:
         If the key is not the one sealed into the pack, or the result is not of a whole session.
     """
     key, seal = read_key(key_path)
-    result, _ = read_object(result_path, RESULT_SCHEMA)
-    if result.get("pack") != key.pack:
-        found, wanted = (shortened(literal(str(name)), 40) for name in (result.get("pack"), key.pack))
+    content = json_content(read_text(result_path, RESULT_FILE), RESULT_FILE, source=str(result_path))
+    result = checked(content, ResultForm)
+    if result.pack != key.pack:
+        found, wanted = (shortened(literal(name), 40) for name in (result.pack, key.pack))
         raise BlindError(
             f"{result_path.name} belongs to pack {found}, the key to pack {wanted}: check which files belong "
             "together"
         )
-    if result.get("seal") != seal:
+    if result.seal != seal:
         raise BlindError(
             f"{key_path}: is not the key that was sealed into the pack: it was changed. Nothing is scored"
         )
-    answers = _answers(result, key, result_path)
+    if len(result.answers) != len(key.trials):
+        raise BlindError(
+            f"{result_path.name}: does not hold an answer to each of the {len(key.trials)} trials: the "
+            "number was fixed beforehand, and only whole sessions count"
+        )
+    answers = result.answers
     counted = [
         (trial, answer) for trial, answer in zip(key.trials, answers, strict=True) if not trial.control
     ]
-    hits = sum(answer["answer"] == trial.middle for trial, answer in counted)
+    hits = sum(answer.answer == trial.middle for trial, answer in counted)
     controls = [answer for trial, answer in zip(key.trials, answers, strict=True) if trial.control]
-    sure = sum(answer.get("sure") == _SURE for answer in controls)
+    sure = sum(answer.sure == _SURE for answer in controls)
     trials = len(counted)
     probability = guess_probability(hits, trials)
     power = pass_probability(trials, level=key.level, share=TRUE_SHARE)
@@ -132,22 +172,8 @@ def score(result_path: Path, *, key_path: Path) -> Score:
         controls=len(controls),
         sure_controls=sure,
         sentence=_sentence(hits, trials, probability, key.level, power),
-        notes=_notes(result, len(controls), sure),
+        notes=_notes(result.attempt, len(controls), sure),
     )
-
-
-def _answers(result: dict[str, Any], key: Key, path: Path) -> list[dict[str, Any]]:
-    answers = result.get("answers")
-    whole = isinstance(answers, list) and len(answers) == len(key.trials)
-    if not whole or any(
-        not isinstance(answer, dict) or answer.get("answer") not in ("left", "right")
-        for answer in answers or []
-    ):
-        raise BlindError(
-            f"{path.name}: does not hold an answer to each of the {len(key.trials)} trials: the number was "
-            "fixed beforehand, and only whole sessions count"
-        )
-    return list(answers or [])
 
 
 def _sentence(hits: int, trials: int, probability: float, level: float, power: float) -> str:
@@ -165,15 +191,14 @@ def _sentence(hits: int, trials: int, probability: float, level: float, power: f
     )
 
 
-def _notes(result: dict[str, Any], controls: int, sure: int) -> tuple[str, ...]:
+def _notes(attempt: int, controls: int, sure: int) -> tuple[str, ...]:
     notes = []
     if controls:
         notes.append(
             f"{controls} hidden trials had the same sound on both sides; the listener was certain "
             f"in {sure} of them."
         )
-    attempt = result.get("attempt")
-    if isinstance(attempt, int) and attempt > 1:
+    if attempt > 1:
         notes.append(
             f"This was attempt {attempt} with this pack in this browser: of several attempts, one passes "
             "by luck more easily. Count the first, or make a new pack."

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Generic, TypeAlias, TypeVar
+
+from annotated_types import Interval
 
 from charprobe.files.checked_table import FLAG, Rule, number, numbers
 from charprobe.values.arrays import Array
@@ -26,6 +29,8 @@ Hz = Annotated[float, number(20, TOP_HZ)]
 HzList = Annotated[tuple[float, ...], numbers(20, TOP_HZ)]
 Dbfs = Annotated[float, number(-100, 0)]
 DbfsList = Annotated[tuple[float, ...], numbers(-100, 0)]
+Position = Annotated[int, Interval(ge=0)]
+Length = Annotated[int, Interval(ge=1)]
 ToneS = Annotated[float, number(0.05, 30)]
 
 
@@ -46,13 +51,13 @@ class Tone:
         Tones of one group belong together: a burst's low, high and low again; a step is a group of its own.
     """
 
-    start: int
-    length: int
-    frequency_hz: float
-    level_dbfs: float
-    phase_rad: float
-    ramp: int
-    group: int
+    start: Position
+    length: Length
+    frequency_hz: Annotated[float, Interval(ge=1)]
+    level_dbfs: Annotated[float, Interval(ge=-200, le=0)]
+    phase_rad: Annotated[float, Interval(ge=-2 * math.pi, le=2 * math.pi)]
+    ramp: Position
+    group: Annotated[int, Interval(ge=0)]
 
     @property
     def stop(self) -> int:
@@ -64,8 +69,8 @@ class Tone:
 class Span:
     """A stretch of the stimulus, in samples from its first sample."""
 
-    start: int
-    length: int
+    start: Position
+    length: Length
 
     @property
     def stop(self) -> int:

@@ -181,7 +181,7 @@ def test_half_a_session_or_a_foreign_one_is_refused(pair, tmp_path, rng):
         score(answered(pack, tmp_path, 16, answers=[{"answer": "left"}]), key_path=pack.key_path)
     with pytest.raises(BlindError, match="belongs to pack"):
         score(answered(pack, tmp_path, 16, pack="other"), key_path=pack.key_path)
-    with pytest.raises(BlindError, match="not JSON"):
+    with pytest.raises(BlindError, match="not strict JSON"):
         (tmp_path / "broken.json").write_text("{")
         score(tmp_path / "broken.json", key_path=pack.key_path)
 
