@@ -1,4 +1,4 @@
-"""What the fields of a recipe may hold, declared beside their types, and the check of a table against them."""
+"""What fields of a recipe may hold, declared beside their types, and the check of a table against them."""
 
 from __future__ import annotations
 
