@@ -7,19 +7,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from charprobe.comparing.comparison import Comparison, Difference, notes_on
-from charprobe.comparing.curve import Curve
-from charprobe.comparing.curve_gap import curve_gap
-from charprobe.comparing.curve_kinds import distortion_of, noise_spectrum_of, response_of, static_curve_of
-from charprobe.comparing.curve_traces import gain_trace_of
+from charprobe.comparing.curve import ComparedCurve, curve_gap
+from charprobe.comparing.curves import CURVES
 from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.comparing.margins import MARGINS, Margin
+from charprobe.comparing.margins import MARGINS
 from charprobe.comparing.sentences import sentences_on
 from charprobe.comparing.subjects import Subject, subjects_of
 from charprobe.profile import glossary
+from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
-Pair = tuple[int, int]
+Sides = tuple[int, int]  # numbers of two subjects
 BETWEEN = {"dBFS": "dB", "dBc": "dB"}  # unit of a quantity -> unit of a difference of two
 
 
@@ -60,7 +59,8 @@ def compare_subjects(
     pairs = list(combinations(range(len(subjects)), 2))
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     compared = [name for name in names if name in margins]
-    curves = {name: own for name, own in _curves(subjects).items() if name in margins and any(own)}
+    drawn = {name: [kind.drawn(subject) for subject in subjects] for name, kind in CURVES.items()}
+    curves = {name: own for name, own in drawn.items() if name in margins and any(own)}
     tests = max(1, sets * len(pairs) * (len(compared) + len(curves)))
     differences = [
         *(
@@ -102,7 +102,7 @@ def _value(name: str, subject: Subject) -> Reading | None:
 
 
 def _differences(
-    name: str, subjects: Sequence[Subject], pairs: Sequence[Pair], margin: Margin, tests: int
+    name: str, subjects: Sequence[Subject], pairs: Sequence[Sides], margin: Margin, tests: int
 ) -> Iterator[Difference]:
     sets = [[_estimate(item, margin) for item in _measured(name, subject)] for subject in subjects]
     usable = [[item for item in items if item is not None] for items in sets]
@@ -172,24 +172,8 @@ def _why(name: str, subject: Subject) -> str:
     return "its interval reaches zero" if _measured(name, subject) else "not in its profile"
 
 
-def _curves(subjects: Sequence[Subject]) -> dict[str, list[Curve | None]]:
-    """Every curve that is compared as a whole, one of each per subject."""
-    static = [static_curve_of(subject) for subject in subjects]
-    return {
-        "static curve": static,
-        "static curve, anchored": [None if curve is None else curve.anchored() for curve in static],
-        "attack trace": [gain_trace_of(subject, "attack") for subject in subjects],
-        "release trace": [gain_trace_of(subject, "release") for subject in subjects],
-        "response": [response_of(subject) for subject in subjects],
-        "distortion": [distortion_of(subject, "nearest 1 kHz") for subject in subjects],
-        "bass distortion": [distortion_of(subject, "lowest") for subject in subjects],
-        "treble distortion": [distortion_of(subject, "highest") for subject in subjects],
-        "noise spectrum": [noise_spectrum_of(subject) for subject in subjects],
-    }
-
-
 def _curve_differences(
-    name: str, own: Sequence[Curve | None], pairs: Sequence[Pair], margin: Margin, tests: int
+    name: str, own: Sequence[ComparedCurve | None], pairs: Sequence[Sides], margin: Margin, tests: int
 ) -> Iterator[Difference]:
     for first, second in pairs:
         a, b = own[first], own[second]

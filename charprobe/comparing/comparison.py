@@ -5,27 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from charprobe.comparing.curves import CURVES
 from charprobe.comparing.equivalence import RISK, Gap
-from charprobe.comparing.margins import Margin
 from charprobe.comparing.subjects import Subject
 from charprobe.files import output
 from charprobe.files.text_tables import csv_text, markdown, markdown_table
 from charprobe.profile import glossary
+from charprobe.profile.glossary.row import Margin
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, number_text, readable, rounded_text
-
-CURVES = {
-    "static curve": "Static curve as it is: settled gain at every input level both have.",
-    "static curve, anchored": "Static curve less its low-level gain: threshold, knee and slope alone.",
-    "distortion": "THD near 1 kHz at every input level at which both show any.",
-    "bass distortion": "THD of the lowest tone at every input level at which both show any.",
-    "treble distortion": "THD of the highest tone at every input level at which both show any.",
-    "response": "Response at the lowest drive from 20 Hz to 20 kHz, less its value at 1 kHz.",
-    "attack trace": "Gain around the rising edge of the reference burst, less the gain at rest.",
-    "release trace": "Gain around the falling edge of the reference burst, less the gain at rest.",
-    "noise spectrum": "Noise level in octaves (all below 88 Hz in one band), mains lines left out.",
-}
-"""Curves that are compared as a whole, and what they are."""
 
 
 @dataclass(frozen=True)
@@ -205,7 +193,7 @@ class Comparison:
 
 def title_of(name: str) -> str:
     """Return the title of a quantity or a curve that is compared as a whole."""
-    return name.capitalize() if name in CURVES else glossary.term(name).title
+    return (CURVES[name] if name in CURVES else glossary.term(name)).title
 
 
 def in_sentence(name: str) -> str:
@@ -232,7 +220,7 @@ def notes_on(*, repeated: bool, tests: int) -> tuple[str, ...]:
 
 def _meaning(name: str) -> tuple[str, str]:
     if name in CURVES:
-        return "dB", CURVES[name]
+        return "dB", CURVES[name].definition
     return glossary.term(name).unit, glossary.term(name).definition
 
 

@@ -1,4 +1,4 @@
-"""A quantity over an axis, averaged over the repeats of a subject, ready to be compared as a whole."""
+"""A quantity over an axis, averaged over the repeats of a subject, and how far two of them lie apart."""
 
 from __future__ import annotations
 
@@ -7,20 +7,22 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from charprobe.comparing.equivalence import RISK, Gap, Likeness, quantile
 from charprobe.comparing.subjects import Subject
 from charprobe.profile.entry import Table
+from charprobe.profile.glossary.row import Margin
+from charprobe.values.arrays import Array
 
-Array = NDArray[np.float64]
 Points = Sequence[tuple[float, float, float]]
 
 LOW_SPAN_DB = 9.0  # the lowest part of a static curve that anchors it: three steps of the shipped recipes
 FEWEST = 4  # points that two curves must share to be compared
+ALIKE = 0.5  # by which conditions may differ: levels in dB, tones in Hz, times in ms
 
 
 @dataclass(frozen=True)
-class Curve:
+class ComparedCurve:
     """A quantity in dB over an axis, averaged over repeats, by rising place.
 
     Attributes
@@ -41,7 +43,7 @@ class Curve:
     same_end: float
     conditions: tuple[float, ...] = ()
 
-    def anchored(self) -> Curve:
+    def anchored(self) -> ComparedCurve:
         """Return the curve shifted so that its mean over the lowest `LOW_SPAN_DB` is zero."""
         low = self.place <= self.place[0] + LOW_SPAN_DB
         return replace(self, value_db=self.value_db - self.value_db[low].mean())
@@ -49,7 +51,7 @@ class Curve:
 
 def averaged(
     subject: Subject, name: str, points_of: Callable[[Table], Points], *, same: float, same_end: float
-) -> Curve | None:
+) -> ComparedCurve | None:
     """Average what one table shows over its rows and the repeats; None with less than `FEWEST` places.
 
     Parameters
@@ -61,14 +63,14 @@ def averaged(
     same : float
         Rows closer than this are one place.
     same_end : float
-        As in `Curve`.
+        As in `ComparedCurve`.
     """
     tables = [profile.curves[name] for profile in subject.repeats if name in profile.curves]
     rows = np.array(sorted(row for table in tables for row in points_of(table))).reshape(-1, 3)
     points = np.split(rows, 1 + np.flatnonzero(np.diff(rows[:, 0]) > same))
     if len(points) < FEWEST:
         return None
-    return Curve(
+    return ComparedCurve(
         place=np.array([point[:, 0].mean() for point in points]),
         value_db=np.array([point[:, 1].mean() for point in points]),
         std_db=np.array([std_of_mean(point[:, 1], point[:, 2]) for point in points]),
@@ -82,3 +84,38 @@ def std_of_mean(values: Array, stds: Array) -> float:
     stated = float(np.sqrt((stds**2).sum())) / count
     shown = float(values.std(ddof=1)) / math.sqrt(count) if count > 1 else 0.0
     return max(stated, shown)
+
+
+def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, tests: int) -> Gap | None:
+    """Compare two curves where both have been measured; None without enough shared places or conditions.
+
+    The result is the largest difference, second less first, with its own interval. "same" needs every point
+    shown inside the margin, and both curves to end at one place; "different" needs one shown outside, its
+    risk shared among the points.
+    """
+    pairs = zip(first.conditions, second.conditions, strict=True)
+    if any(abs(one - other) > ALIKE for one, other in pairs):
+        return None
+    low = max(first.place[0], second.place[0])
+    high = min(first.place[-1], second.place[-1])
+    place = first.place[(first.place >= low - 1e-6) & (first.place <= high + 1e-6)]
+    if place.size < FEWEST:
+        return None
+    values, stds = (
+        [np.interp(place, curve.place, column) for curve, column in columns]
+        for columns in (
+            ((first, first.value_db), (second, second.value_db)),
+            ((first, first.std_db), (second, second.std_db)),
+        )
+    )
+    value, std = values[1] - values[0], np.hypot(*stds)
+    size = np.abs(value)
+    whole = abs(first.place[-1] - second.place[-1]) <= first.same_end
+    verdict: Likeness = "cannot tell"
+    if whole and bool((size + quantile(1 - RISK / tests) * std < margin.size).all()):
+        verdict = "same"
+    elif bool((size - quantile(1 - RISK / (tests * place.size)) * std > margin.size).any()):
+        verdict = "different"
+    worst = int(np.argmax(size))
+    reach = quantile(1 - RISK / 2) * float(std[worst])
+    return Gap(float(value[worst]), float(value[worst]) - reach, float(value[worst]) + reach, verdict)

@@ -9,9 +9,10 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.comparing.curve import Array, Curve, Points, averaged
+from charprobe.comparing.curve import ComparedCurve, Points, averaged
 from charprobe.comparing.subjects import Subject
 from charprobe.profile.entry import Table, numbers
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import DETECTED
 
 Tone = Literal["nearest 1 kHz", "lowest", "highest"]
@@ -27,17 +28,23 @@ CLEAR_DB = 26.0  # over the detection limit of the table: 0.1 dB of standard unc
 DB = 20 / math.log(10)
 
 
-def static_curve_of(subject: Subject) -> Curve | None:
+def static_curve_of(subject: Subject) -> ComparedCurve | None:
     """Average settled, used points over directions and repeats; None if no repeat has enough of them."""
     return averaged(subject, "static", _settled, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
 
 
-def response_of(subject: Subject) -> Curve | None:
+def anchored_curve_of(subject: Subject) -> ComparedCurve | None:
+    """Return the static curve less its low-level gain; None as in `static_curve_of`."""
+    curve = static_curve_of(subject)
+    return None if curve is None else curve.anchored()
+
+
+def response_of(subject: Subject) -> ComparedCurve | None:
     """Average the response at the lowest drive over repeats, less its value at 1 kHz; None without one."""
     return averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
 
 
-def distortion_of(subject: Subject, tone: Tone) -> Curve | None:
+def distortion_of(subject: Subject, tone: Tone) -> ComparedCurve | None:
     """Average THD of one tone against input level over repeats; None without enough levels that show any.
 
     The lowest and the highest tone are curves of their own only where they are not the one nearest 1 kHz.
@@ -60,7 +67,7 @@ def tones_of(table: Table) -> list[float]:
     return sorted({float(hz) for hz in table.columns["frequency_hz"] if hz is not None})
 
 
-def noise_spectrum_of(subject: Subject) -> Curve | None:
+def noise_spectrum_of(subject: Subject) -> ComparedCurve | None:
     """Average noise levels in octaves over repeats, mains lines left out; None without a spectrum."""
     return averaged(subject, "noise_spectrum", _noise, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
 

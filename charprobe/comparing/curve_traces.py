@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.comparing.curve import FEWEST, Array, Curve, std_of_mean
+from charprobe.comparing.curve import FEWEST, ComparedCurve, std_of_mean
 from charprobe.comparing.subjects import Subject
 from charprobe.profile.burst_traces import of_edge, reference_step
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
+from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 
 AT_REST = 0.15  # share of the record before the edge that is left to look-ahead
@@ -19,7 +20,7 @@ HIDDEN = 2.0  # resolutions of the trace beside its edge that the path's own edg
 SAME_END = 0.1  # traces end at one time if they do within this share of it
 
 
-def gain_trace_of(subject: Subject, edge: Edge) -> Curve | None:
+def gain_trace_of(subject: Subject, edge: Edge) -> ComparedCurve | None:
     """Average the gain around an edge over repeats, less the gain at rest; None where no repeat has one."""
     found = [trace for profile in subject.repeats if (trace := _trace(profile, edge)) is not None]
     if not found:
@@ -39,7 +40,7 @@ def gain_trace_of(subject: Subject, edge: Edge) -> Curve | None:
     )
 
 
-def _trace(profile: Profile, edge: Edge) -> Curve | None:
+def _trace(profile: Profile, edge: Edge) -> ComparedCurve | None:
     if not {"timing", "gain_trace"} <= profile.curves.keys():
         return None
     timing, trace = profile.curves["timing"].columns, profile.curves["gain_trace"]
@@ -54,7 +55,7 @@ def _trace(profile: Profile, edge: Edge) -> Curve | None:
         return None
     conditions = [timing[name][row] for name in ("from_dbfs", "to_dbfs", "carrier_hz", "hold_s")]
     from_dbfs, to_dbfs, carrier_hz, hold_s = (float(cell or 0.0) for cell in conditions)
-    return Curve(
+    return ComparedCurve(
         time_s,
         gain_db - rest_db,
         np.sqrt(std_db**2 + rest_std_db**2 + _bend_db(time_s, gain_db) ** 2),

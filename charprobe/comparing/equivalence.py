@@ -10,7 +10,7 @@ from typing import Literal
 from scipy.special import stdtrit
 
 RISK = 0.05  # of one wrong "same", and of one wrong "different", in the whole comparison
-Verdict = Literal["same", "different", "cannot tell"]
+Likeness = Literal["same", "different", "cannot tell"]
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Gap:
     value: float
     low: float
     high: float
-    verdict: Verdict
+    verdict: Likeness
 
 
 def repeat_variance(sets: Sequence[Sequence[float]]) -> tuple[float, int]:
@@ -96,7 +96,7 @@ def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:
     freedom = _freedom(first, second)
     plain = quantile(1 - RISK / 2, freedom) * std
     strict = quantile(1 - RISK / tests, freedom) * std
-    verdict: Verdict = "cannot tell"
+    verdict: Likeness = "cannot tell"
     if abs(value) + strict < margin:
         verdict = "same"
     elif abs(value) - strict > margin:

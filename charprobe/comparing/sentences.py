@@ -68,10 +68,10 @@ def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tu
     return tuple(line for line in lines if line)
 
 
-Table = dict[tuple[str, int, int], Difference]
+ByPair = dict[tuple[str, int, int], Difference]
 
 
-def _alike(members: Iterable[int], name: str, table: Table) -> list[list[int]]:
+def _alike(members: Iterable[int], name: str, table: ByPair) -> list[list[int]]:
     """Sort subjects into groups in which every two have the verdict "same" for one quantity or curve."""
     return _grouped(members, lambda a, b: _verdict(table, name, a, b) == "same")
 
@@ -89,17 +89,17 @@ def _grouped(members: Iterable[int], alike: Callable[[int, int], bool]) -> list[
     return groups
 
 
-def _verdict(table: Table, name: str, first: int, second: int) -> str:
+def _verdict(table: ByPair, name: str, first: int, second: int) -> str:
     item = table.get((name, min(first, second), max(first, second)))
     return item.verdict if item else "cannot tell"
 
 
-def _apart_by_number(table: Table, name: str, first: int, second: int) -> bool:
+def _apart_by_number(table: ByPair, name: str, first: int, second: int) -> bool:
     item = table.get((name, min(first, second), max(first, second)))
     return item is not None and item.gap is not None and item.verdict == "different"
 
 
-def _share_sentence(group: Sequence[int], labels: Sequence[str], table: Table) -> str:
+def _share_sentence(group: Sequence[int], labels: Sequence[str], table: ByPair) -> str:
     names = _listed([labels[index] for index in group])
     margin = table[(ANCHORED, group[0], group[1])].margin_text
     start = f"{names} share one static curve (within {margin})"
@@ -113,7 +113,7 @@ def _share_sentence(group: Sequence[int], labels: Sequence[str], table: Table) -
     return f"{start} apart from gain: {'; '.join(shifts)}." if shifts else f"{start}."
 
 
-def _timing(group: Sequence[int], labels: Sequence[str], table: Table) -> Iterator[str]:
+def _timing(group: Sequence[int], labels: Sequence[str], table: ByPair) -> Iterator[str]:
     """Say which members of a group are as fast as each other, and how the others differ from the first."""
     for name, (verb, verbs) in FAST.items():
         clusters = _alike(group, name, table)
@@ -140,7 +140,7 @@ def _ends(low: float, high: float) -> str:
     return f"{number_text(low, decimals)} to {number_text(high, decimals)}"
 
 
-def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
+def _outliers(labels: Sequence[str], table: ByPair) -> Iterator[str]:
     """Say who alone differs from all others while these are the same among themselves."""
     count = len(labels)
     if count < FEWEST_FOR_OUTLIER:
@@ -158,7 +158,7 @@ def _outliers(labels: Sequence[str], table: Table) -> Iterator[str]:
                 yield f"{labels[one]} stands out in {what}: {_apart(name, one, others, table)}."
 
 
-def _apart(name: str, one: int, others: Sequence[int], table: Table) -> str:
+def _apart(name: str, one: int, others: Sequence[int], table: ByPair) -> str:
     """Word how far `one` lies from the others, as the range of its intervals against each of them."""
     items = [table[(name, min(one, other), max(one, other))] for other in others]
     ratio = items[0].margin.scale == "ratio"

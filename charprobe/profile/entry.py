@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal
 
@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.limits import Says
+from charprobe.profile import glossary
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import time_text
 
 Severity = Literal["stop", "warn", "note"]
@@ -70,6 +71,11 @@ class Chapter:
     curves: Mapping[str, Table] = field(default_factory=dict)
     health: tuple[Health, ...] = ()
     findings: tuple[str, ...] = ()
+
+
+def unmeasured(names: Iterable[str], reason: str, following: str) -> dict[str, Entry]:
+    """Say of each named quantity why it has no number, and which test would settle it."""
+    return {name: Entry(Unmeasured(glossary.term(name).unit, reason, following), "") for name in names}
 
 
 def cell_of(reading: Reading | None) -> float | None:

@@ -5,22 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Health
 from charprobe.profile.profile import Profile
 from charprobe.profile.volts import VoltsCalibration, VoltsReading, calibrate_volts
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, signed_text
-
-INPUT_LEVELS = (
-    "static.threshold",
-    "static.threshold_1db",
-    "static.saturation_level",
-    "static.second_threshold",
-    "static.lower_threshold",
-    "colour.input_at_thd_minus60db",
-    "colour.input_at_thd_minus40db",
-    "colour.onset",
-)
 
 
 def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
@@ -48,9 +38,8 @@ def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
     if misfit:
         return replace(profile, health=(*profile.health, *misfit))
     quantities = dict(profile.quantities)
-    for name in INPUT_LEVELS:
-        entry = quantities.get(name)
-        if entry is not None and isinstance(entry.reading, Quantity):
+    for name, entry in profile.quantities.items():
+        if glossary.term(name).on_input_axis and isinstance(entry.reading, Quantity):
             quantities[name] = Entry(entry.reading, f"{_words(found, entry.reading)}; {entry.conditions}")
     return replace(profile, quantities=quantities)
 

@@ -10,8 +10,9 @@ import numpy as np
 
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
+from charprobe.profile import glossary
+from charprobe.profile.glossary.row import Goal
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.goals import GOALS
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
@@ -26,7 +27,7 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 # float, so that a stage with make-up gain does not clip the converter
 RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, lead_s=0.5)
 LEAST_CHANGE_DB = 1.0
-WORST_POINT = "static.points"
+WORST_POINT, POINT_GOAL = "static.points", Goal(absolute=0.01)  # the settled point farthest from its truth
 LOWEST_DBC = -80.0  # at a tone of -10 dBFS 20 dB above a floor of -110 dBFS: as far as the goal goes
 VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
 
@@ -148,7 +149,8 @@ def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
     truth = dict(stage.truth) | burst_truth(stage, stimulus)
     rows = [_points(stage, profile)] if "static" in profile.curves else []
     for quantity, true in truth.items():
-        entry, goal = profile.quantities.get(quantity), GOALS.get(quantity)
+        entry = profile.quantities.get(quantity)
+        goal = None if entry is None else glossary.term(quantity).goal
         buried = true.unit == "dBc" and true.value < LOWEST_DBC
         if entry is not None and goal is not None and not buried:
             allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
@@ -165,7 +167,7 @@ def _points(stage: Stage, profile: Profile) -> Row:
     levels = np.array([table["input_dbfs"][i] for i in kept], dtype=float)
     gains = np.array([table["gain_db"][i] for i in kept], dtype=float)
     stds = np.array([table["std_db"][i] for i in kept], dtype=float)
-    goal = GOALS[WORST_POINT].absolute
+    goal = POINT_GOAL.absolute
     if not kept:
         return Row(stage.name, WORST_POINT, 0.0, "dB", Unmeasured("dB", "none settled", "slower steps"), goal)
     errors = gains - stage.static_gain_db(levels)

@@ -9,12 +9,13 @@ from typing import Annotated, Literal
 
 from annotated_types import Interval, Len, MaxLen
 
-from charprobe.comparing.comparison import CURVES
-from charprobe.comparing.margins import MARGINS, Margin
+from charprobe.comparing.curves import CURVES
+from charprobe.comparing.margins import MARGINS
 from charprobe.files.checked_model import checked
 from charprobe.files.limits import Says, Words
 from charprobe.files.untrusted import Content, FileKind, read_text, toml_content
 from charprobe.profile import glossary
+from charprobe.profile.glossary.row import Margin
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import Rows, readings_of
 from charprobe.stimulus.render import MAX_TAKE

@@ -5,27 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from charprobe.comparing.comparison import in_sentence
-from charprobe.measuring.health.groups import GROUPS
+from charprobe.comparing.curves import CURVES
+from charprobe.profile.glossary import SERVES
 from charprobe.session.claims import FEWEST_TONES
 from charprobe.session.file import Claim, Session
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.values.wording import literal, number_text
 
-SEGMENT_FOR = {
-    "": "level_steps",
-    "static curve": "level_steps",
-    "static curve, anchored": "level_steps",
-    "attack trace": "bursts",
-    "release trace": "bursts",
-    "response": "sweep",
-    "distortion": "tones",
-    "bass distortion": "tones",
-    "treble distortion": "tones",
-    "noise spectrum": "silence",
-    "release.memory": "burst_lengths",
-}
-"""What a segment is needed for, where `GROUPS` does not tell; "" is a claim that names nothing."""
+ONLY_FROM = {"release.memory": "burst_lengths"}  # quantities of a group that has another kind of segment too
 OFFERED = ("quick", "standard", "full")  # recipes to go to, shortest first
 
 
@@ -74,11 +62,14 @@ def _claim_needs(claim: Claim, session: Session, recipe: Recipe) -> Iterator[str
 
 def _segment_for(of: str, kinds: set[str]) -> str:
     """Return the kind of segment that serves a quantity or curve: one the recipe has, if there is one."""
-    if of in SEGMENT_FOR:
-        return SEGMENT_FOR[of]
+    curve = CURVES.get(of or "static curve")  # what a claim speaks of that names nothing
+    if curve is not None:
+        return curve.segment
+    if of in ONLY_FROM:
+        return ONLY_FROM[of]
     group = of.partition(".")[0]
-    exact = [kind for kind, names in GROUPS.items() if of in names]
-    serving = exact or [kind for kind, names in GROUPS.items() if group in names]
+    exact = [kind for kind, names in SERVES.items() if of in names]
+    serving = exact or [kind for kind, names in SERVES.items() if group in names]
     return next((kind for kind in serving if kind in kinds), serving[0] if serving else "")
 
 

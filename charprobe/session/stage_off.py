@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from charprobe.comparing.margins import MARGINS, Margin
+from charprobe.comparing.margins import MARGINS
+from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile, measured
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.wording import number_text, signed_text

@@ -7,7 +7,7 @@ import pytest
 from made_profiles import LIMITER, UGLY, B, D, made_profile, noise_spectrum
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.comparison import CURVES
+from charprobe.comparing.curves import CURVES
 from charprobe.comparing.margins import MARGINS
 from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Table

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, unmeasured
 from charprobe.stimulus.kinds.link import Link
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
-UNITS = {"detector.link": "dB/dB", "detector.crosstalk": "dB"}
+NAMES = ("detector.link", "detector.crosstalk")
 RECIPE = "link"
 LEAST_DB = 0.5  # own reduction from which a level tells the link
 LEAK_DB = 0.05  # reduction that crosstalk alone may cause unsaid
@@ -48,15 +48,12 @@ def link_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Ch
     """
     segments = held(wet, Link)
     if not segments:
-        return Chapter(quantities=absent(wet, Link, UNITS, recipe=RECIPE))
+        return Chapter(quantities=absent(wet, Link, NAMES, recipe=RECIPE))
     segment = segments[0]
     try:
         found = measure_link(segment, wet.segment(segment))
     except SegmentTooShortError as error:
-        why = str(error)
-        return Chapter(
-            {name: Entry(Unmeasured(unit, why, "longer tones"), "") for name, unit in UNITS.items()}
-        )
+        return Chapter(unmeasured(NAMES, str(error), "longer tones"))
     same = counterpart(bypass, segment)
     path = measure_link(same, bypass.segment(same)) if bypass is not None and same is not None else None
     rows = _rows(found, path, segment.spec.pilot_dbfs)

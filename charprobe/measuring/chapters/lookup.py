@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Protocol
 
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Entry
+from charprobe.profile.entry import Entry, unmeasured
 from charprobe.stimulus.kinds.segment import S, SegmentOf, Spec
-from charprobe.values.quantity import Unmeasured
 
 
 class Reduction(Protocol):
@@ -24,8 +24,8 @@ def counterpart(bypass: Take | None, segment: SegmentOf[S]) -> SegmentOf[S] | No
     return next((s for s in held(bypass, type(segment.spec)) if s.spec == segment.spec), None)
 
 
-def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) -> dict[str, Entry]:
-    """Say of every name in `units` why a missing segment leaves it unmeasured.
+def absent(take: Take, kind: type[Spec], names: Iterable[str], *, recipe: str) -> dict[str, Entry]:
+    """Say of every name why a missing segment leaves it unmeasured.
 
     Parameters
     ----------
@@ -33,8 +33,8 @@ def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) 
         The capture.
     kind : type of Spec
         The segment kind that would be needed.
-    units : dict
-        Unit of each quantity by name.
+    names : iterable of str
+        Quantities.
     recipe : str
         A shipped recipe that has such a segment.
     """
@@ -48,4 +48,4 @@ def absent(take: Take, kind: type[Spec], units: dict[str, str], *, recipe: str) 
     else:
         reason = f"the recipe has no {kind.kind} segment"
         following = f"a capture of the recipe {recipe}"
-    return {name: Entry(Unmeasured(unit, reason, following), "") for name, unit in units.items()}
+    return unmeasured(names, reason, following)

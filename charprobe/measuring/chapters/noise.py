@@ -16,15 +16,15 @@ from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
 
-UNITS = {
-    "noise.unweighted": "dBFS",
-    "noise.a_weighted": "dBFS",
-    "noise.ccir_rms": "dBFS",
-    "noise.change": "dB",
-    "noise.change_at_equal_level": "dB",
-    "noise.dynamic_range": "dB",
-    "noise.mains": "dBFS",
-}
+NAMES = (
+    "noise.unweighted",
+    "noise.a_weighted",
+    "noise.ccir_rms",
+    "noise.change",
+    "noise.change_at_equal_level",
+    "noise.dynamic_range",
+    "noise.mains",
+)
 RECIPE = "quick"
 THIRD_OCTAVE = 2 ** (1 / 6) - 2 ** (-1 / 6)  # its width over its middle
 CLOSE_DB = 1.0  # noise this close to the bypass is the recorder's as much as the stage's
@@ -41,7 +41,7 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     """
     segments = held(wet, Silence)
     if not segments:
-        return Chapter(quantities=absent(wet, Silence, UNITS, recipe=RECIPE))
+        return Chapter(quantities=absent(wet, Silence, NAMES, recipe=RECIPE))
     segment = segments[0]
     heard = hear_idle(segment, wet.segment(segment))
     same = counterpart(bypass, segment)

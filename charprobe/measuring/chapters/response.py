@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,20 +12,20 @@ from charprobe.estimators.response import Deconvolution, Response, deconvolve_sw
 from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import DETECTED, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
-UNITS = {
-    "response.low_corner": "Hz",
-    "response.high_corner": "Hz",
-    "response.shelf_gain": "dB",
-    "response.shelf_corner": "Hz",
-    "response.tilt": "dB/decade",
-}
+NAMES = (
+    "response.low_corner",
+    "response.high_corner",
+    "response.shelf_gain",
+    "response.shelf_corner",
+    "response.tilt",
+)
 RECIPE = "quick"
 PER_OCTAVE, HARMONICS_PER_OCTAVE = 12, 6
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
@@ -72,10 +72,10 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     whole = sorted(held(wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
     sweeps = [_swept(wet, bypass, segment, static) for segment in whole if _sounds(wet, segment)]
     if whole and not sweeps:
-        silent = Unmeasured("", "nothing but silence where the sweep should be", "check the path and retake")
-        return Chapter({name: Entry(replace(silent, unit=unit), "") for name, unit in UNITS.items()})
+        reason = "nothing but silence where the sweep should be"
+        return Chapter(unmeasured(NAMES, reason, "check the path and retake"))
     if not sweeps:
-        return Chapter(quantities=absent(wet, Sweep, UNITS, recipe=RECIPE))
+        return Chapter(quantities=absent(wet, Sweep, NAMES, recipe=RECIPE))
     first = sweeps[0]
     told = first.response.frequency_hz >= first.settled_from_hz
     shape = describe_response(

@@ -1,28 +1,15 @@
-"""Which quantities each kind of segment is measured for, and what is lost with a segment."""
+"""Which groups of quantities some segments speak to, and which are lost with them."""
 
 from __future__ import annotations
 
 from charprobe.placing.take import Take
+from charprobe.profile.glossary import SERVES
 from charprobe.stimulus.kinds.segment import Segment
-
-GROUPS = {  # what each kind of segment is measured for
-    "level_steps": ("static",),
-    "bursts": ("attack", "release"),
-    "burst_lengths": ("release",),
-    "burst_train": ("release.train_swing", "release.train_held"),
-    "sweep": ("response",),
-    "tones": ("colour", "noise.under_signal", "noise.rise_under_signal"),
-    "silence": ("noise",),
-    "two_tone": ("colour.imd_smpte", "colour.imd_difference"),
-    "equal_peak": ("detector.exponent",),
-    "programme": ("replay",),
-    "link": ("detector.link", "detector.crosstalk"),
-}
 
 
 def groups_of(segments: tuple[Segment, ...] | list[Segment]) -> tuple[str, ...]:
     """Groups that some of the segments speak to, each named once."""
-    return tuple(dict.fromkeys(name for s in segments for name in GROUPS.get(s.spec.kind, ())))
+    return tuple(dict.fromkeys(name for s in segments for name in SERVES.get(s.spec.kind, ())))
 
 
 def lost_groups(take: Take, lost: list[Segment]) -> tuple[str, ...]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.groups import GROUPS
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
+from charprobe.profile.glossary import SERVES
 from charprobe.stimulus.render import render_pieces
 
 GRIDS = (2.0**-15, 2.0**-23)  # steps of 16 and 24 bits
@@ -36,7 +36,7 @@ def check_roles(wet: Take, bypass: Take) -> tuple[Health, ...]:
             f"{wet.source.name} matches the stimulus exactly and the bypass {bypass.source.name} does not: "
             "they look swapped. Run again with the roles exchanged; nothing was exchanged silently",
             channel=wet.channel,
-            withholds=tuple(dict.fromkeys(name for names in GROUPS.values() for name in names)),
+            withholds=tuple(dict.fromkeys(name for names in SERVES.values() for name in names)),
         ),
     )
 

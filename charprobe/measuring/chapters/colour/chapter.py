@@ -11,7 +11,7 @@ from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell, measure
 from charprobe.estimators.colour.readings import Rung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
-from charprobe.measuring.chapters.colour.expected import Expected, expected_ripple, expected_words
+from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_ripple, expected_words
 from charprobe.measuring.chapters.colour.intermodulation import intermodulation
 from charprobe.measuring.chapters.colour.noise_under import (
     noise_under_entries,
@@ -24,24 +24,25 @@ from charprobe.measuring.chapters.colour.transfer import transfer
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry
+from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
-UNITS = {
-    "colour.thd_at_reference": "dBc",
-    **{f"colour.h{order}_at_reference": "dBc" for order in range(2, HIGHEST + 1)},
-    "colour.input_at_thd_minus60db": "dBFS",
-    "colour.input_at_thd_minus40db": "dBFS",
-    "colour.onset": "dBFS",
-    "colour.even_odd_balance": "dB",
-    "colour.ripple_share": "%",
-    "colour.ripple_expected": "dBc",
-    "noise.under_signal": "dBFS",
-    "noise.rise_under_signal": "dB",
-}
+NAMES = (
+    "colour.thd_at_reference",
+    *(f"colour.h{order}_at_reference" for order in range(2, HIGHEST + 1)),
+    "colour.input_at_thd_minus60db",
+    "colour.input_at_thd_minus40db",
+    "colour.onset",
+    "colour.even_odd_balance",
+    "colour.ripple_share",
+    "colour.ripple_expected",
+    "noise.under_signal",
+    "noise.rise_under_signal",
+)
 RECIPE = "quick"
 REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
 SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
@@ -72,7 +73,7 @@ def colour_chapter(
     pairs = intermodulation(wet, bypass)
     rungs = _measured(wet, bypass, static)
     if not rungs:
-        entries = absent(wet, Tones, UNITS, recipe=RECIPE) | dict(pairs.quantities)
+        entries = absent(wet, Tones, NAMES, recipe=RECIPE) | dict(pairs.quantities)
         return Chapter(entries, pairs.curves, findings=pairs.findings)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
@@ -237,17 +238,17 @@ def _ripple_entries(
     splits: Sequence[Split],
     rungs: Sequence[Rung],
     shown: Rung | None,
-    expected: Expected | None,
+    expected: ExpectedRipple | None,
     static: Reduction | None,
 ) -> dict[str, Entry]:
     """Share of ripple and ripple expected, at the tone at which ripple is judged."""
     share, foretold = "colour.ripple_share", "colour.ripple_expected"
     if shown is None:
-        return {name: _no_ripple(rungs, UNITS[name]) for name in (share, foretold)}
+        return {name: _no_ripple(rungs, term(name).unit) for name in (share, foretold)}
     split = _split_of(splits, shown.cell)
     assert split is not None
     third = f"third harmonic of {_tone_words(shown)}"
-    unknown = Unmeasured(UNITS[foretold], "attack and release were not measured", "a recipe with bursts")
+    unknown = Unmeasured(term(foretold).unit, "attack and release were not measured", "a recipe with bursts")
     return {
         share: Entry(split.share(shown.cell), third),
         foretold: Entry(unknown, "") if expected is None else Entry(expected.third(shown, static), third),

@@ -23,7 +23,7 @@ SHOWN_DBC = -130.0  # ripple below is none
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedRipple:
     """Detectors that have the measured times; why there are none, if there are none."""
 
     detectors: tuple[Detector, ...]
@@ -47,16 +47,18 @@ class Expected:
         return Quantity(_db(ratios[0]), _db(low), _db(high), UNIT)
 
 
-def expected_ripple(timing: Chapter, static: Reduction | None) -> Expected:
+def expected_ripple(timing: Chapter, static: Reduction | None) -> ExpectedRipple:
     """Find the detectors that have the attack and release of a timing chapter."""
     motion, std = _motion(timing, static)
     if isinstance(motion, Unmeasured):
-        return Expected((), 0.0, motion)
+        return ExpectedRipple((), 0.0, motion)
     detectors = likely_detectors(motion)
     if detectors:
-        return Expected(detectors, std, None)
+        return ExpectedRipple(detectors, std, None)
     reason = "no plain detector with one attack and one release has the times measured"
-    return Expected((), std, Unmeasured(UNIT, reason, "none needed; the share of ripple stands without it"))
+    return ExpectedRipple(
+        (), std, Unmeasured(UNIT, reason, "none needed; the share of ripple stands without it")
+    )
 
 
 def slope_at(static: Reduction | None, input_dbfs: float) -> float | None:
@@ -98,7 +100,7 @@ def _range(expected: Quantity) -> str:
 
 
 def expected_columns(
-    expected: Expected | None, static: Reduction | None, rungs: Sequence[Rung]
+    expected: ExpectedRipple | None, static: Reduction | None, rungs: Sequence[Rung]
 ) -> dict[str, list[Cell]]:
     """Columns of expected ripple, one row per rung: value, low, high."""
     readings = [None if expected is None else expected.third(rung, static) for rung in rungs]

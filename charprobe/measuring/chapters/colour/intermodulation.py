@@ -14,7 +14,7 @@ from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
-UNITS = {"colour.imd_smpte": "dB", "colour.imd_difference": "dB"}
+NAMES = ("colour.imd_smpte", "colour.imd_difference")
 RECIPE = "colour"
 REFERENCE_DBFS = -10.0
 NEAR_RIG_DB = 6.0
@@ -48,7 +48,7 @@ def intermodulation(wet: Take, bypass: Take | None) -> Chapter:
     wet, bypass : Take
         Captures of the setting and, if there is one, of the bypass.
     """
-    entries = absent(wet, TwoTone, UNITS, recipe=RECIPE)
+    entries = absent(wet, TwoTone, NAMES, recipe=RECIPE)
     sets = [_steps(wet, bypass, segment) for segment in held(wet, TwoTone)]
     sets = [steps for steps in sets if steps]
     findings = []

@@ -12,7 +12,7 @@ from charprobe.values.wording import number_text, signed_text
 
 LEAST_DB = 1.0  # the stage's own noise is told where the capture has so much more than the bypass
 RISE_DB = 3.0  # rise from which a sentence is worth it
-UNITS = {
+COLUMNS = {
     "input_dbfs": "dBFS",
     "frequency_hz": "Hz",
     "reduction_db": "dB",
@@ -44,8 +44,8 @@ def noise_under_table(rungs: Sequence[Rung]) -> Table:
         )
         for rung in rungs
     ]
-    columns: dict[str, list[Cell]] = {name: [row[i] for row in rows] for i, name in enumerate(UNITS)}
-    return Table(columns, UNITS)
+    columns: dict[str, list[Cell]] = {name: [row[i] for row in rows] for i, name in enumerate(COLUMNS)}
+    return Table(columns, COLUMNS)
 
 
 def noise_under_words(entries: dict[str, Entry]) -> tuple[str, ...]:

@@ -16,7 +16,13 @@ STRONG_DBC = -70.0  # from here on the strongest line is worth a sentence
 SAME_HZ = 6.0  # two readings of one line in cuts of a tenth of a second differ by less
 NEAR_DB = 6.0  # a line this little above that of the bypass may be the recorder's own
 FOLDED_ORDERS = 60  # highest order looked at as a source of aliasing
-UNITS = {"input_dbfs": "dBFS", "frequency_hz": "Hz", "line_hz": "Hz", "level_dbc": "dBc", "folded_order": ""}
+COLUMNS = {
+    "input_dbfs": "dBFS",
+    "frequency_hz": "Hz",
+    "line_hz": "Hz",
+    "level_dbc": "dBc",
+    "folded_order": "",
+}
 
 
 def stray_table(rungs: Sequence[Rung], *, rate_hz: float) -> Table:
@@ -35,7 +41,7 @@ def stray_table(rungs: Sequence[Rung], *, rate_hz: float) -> Table:
         for line in _own(rung)[:MOST]:
             order = folded_order(tone_hz, line.frequency_hz, rate_hz=rate_hz)
             rows.append((rung.input_dbfs, tone_hz, line.frequency_hz, line.level_dbc, order))
-    return Table({name: [row[i] for row in rows] for i, name in enumerate(UNITS)}, UNITS)
+    return Table({name: [row[i] for row in rows] for i, name in enumerate(COLUMNS)}, COLUMNS)
 
 
 def stray_finding(rungs: Sequence[Rung], *, rate_hz: float) -> tuple[str, ...]:

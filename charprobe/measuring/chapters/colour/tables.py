@@ -11,7 +11,7 @@ import numpy as np
 from charprobe.estimators.colour.harmonics import HIGHEST
 from charprobe.estimators.colour.readings import Growth, Rung, growth_laws
 from charprobe.estimators.colour.ripple import Split
-from charprobe.measuring.chapters.colour.expected import Expected, expected_columns
+from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_columns
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Entry, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading
@@ -26,7 +26,7 @@ def colour_curves(
     splits: Sequence[Split],
     ladder: Sequence[Rung],
     *,
-    expected: Expected | None,
+    expected: ExpectedRipple | None,
     static: Reduction | None,
 ) -> dict[str, Table]:
     """Tables of the chapter: harmonics, growth per order, colour beside ripple where there is reduction."""
@@ -132,7 +132,7 @@ def _growth_table(laws: Sequence[Growth]) -> Table:
 
 
 def _ripple_table(
-    rungs: Sequence[Rung], splits: Sequence[Split], expected: Expected | None, static: Reduction | None
+    rungs: Sequence[Rung], splits: Sequence[Split], expected: ExpectedRipple | None, static: Reduction | None
 ) -> Table:
     """Third harmonic of every cell under reduction: measured, its two parts, and the ripple expected."""
     level_of = {id(rung.cell): rung for rung in rungs}

@@ -12,7 +12,7 @@ from charprobe.profile.entry import Table
 from charprobe.values.wording import number_text, rounded_text
 
 SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
-UNITS = {
+COLUMNS = {
     "input": "FS",
     "output": "FS",
     "line": "FS",
@@ -65,7 +65,7 @@ def _table(curve: Transfer, rung: Rung, memory: Memory) -> Table:
         "drive_dbfs": [rung.input_dbfs] * size,
         "memory": [memory.found] * size,
     }
-    return Table(columns, UNITS)
+    return Table(columns, COLUMNS)
 
 
 def _sentence(curve: Transfer, rung: Rung, memory: Memory) -> str:

@@ -15,23 +15,23 @@ from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
 from charprobe.measuring.chapters.static.words import findings_on, health_of
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
-UNITS = {
-    "static.threshold": "dBFS",
-    "static.threshold_1db": "dBFS",
-    "static.slope": "dB/dB",
-    "static.ratio": ":1",
-    "static.knee_width": "dB",
-    "static.low_level_gain": "dB",
-    "static.makeup_gain": "dB",
-    "static.max_reduction": "dB",
-    "static.hysteresis": "dB",
-}
+NAMES = (
+    "static.threshold",
+    "static.threshold_1db",
+    "static.slope",
+    "static.ratio",
+    "static.knee_width",
+    "static.low_level_gain",
+    "static.makeup_gain",
+    "static.max_reduction",
+    "static.hysteresis",
+)
 RECIPE = "quick"
 MAIN_HZ = 1000.0  # of several frequencies, the one nearest to this stands for the setting
 
@@ -69,13 +69,9 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
     try:
         measured = measure_all_steps(wet, bypass)
     except SegmentTooShortError as error:
-        entries = {
-            name: Entry(Unmeasured(unit, str(error), "a recipe with longer level steps"), "")
-            for name, unit in UNITS.items()
-        }
-        return Chapter(quantities=entries), None
+        return Chapter(unmeasured(NAMES, str(error), "a recipe with longer level steps")), None
     if not measured:
-        return Chapter(quantities=absent(wet, LevelSteps, UNITS, recipe=RECIPE)), None
+        return Chapter(quantities=absent(wet, LevelSteps, NAMES, recipe=RECIPE)), None
     main = min(measured, key=lambda one: abs(math.log(one.nominal_hz / MAIN_HZ)))
     readings = read_static_curve(main.curve)
     curves = {"static": static_table([main]), "static_slope": _slope_table(main.curve)}

@@ -18,13 +18,13 @@ from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.readings import read_static_curve
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.waveforms import SINE
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
-UNITS = {"detector.exponent": "1"}
+NAMES = ("detector.exponent",)
 RECIPE = "full"
 LEAST_DB = 0.5  # reduction from which a waveform is placed on the static curve
 SHIFT_FLOOR_DB = 0.1  # ripple of a detector at low frequencies moves a threshold by about this
@@ -57,7 +57,7 @@ def detector_chapter(
     low_cut = Entry(low_cut_of(curves), _frequencies(curves) + "; first-order low cut assumed")
     segments = held(wet, EqualPeak)
     if not segments:
-        entries = absent(wet, EqualPeak, UNITS, recipe=RECIPE)
+        entries = absent(wet, EqualPeak, NAMES, recipe=RECIPE)
         return Chapter(
             quantities={**entries, "detector.low_cut": low_cut}, findings=_low_cut_words(low_cut.reading)
         )
@@ -65,9 +65,9 @@ def detector_chapter(
     try:
         played = measure_waveforms(segment, wet.segment(segment))
     except SegmentTooShortError as error:
-        short = Entry(Unmeasured("1", str(error), "a recipe with longer equal_peak waveforms"), "")
+        short = unmeasured(NAMES, str(error), "a recipe with longer equal_peak waveforms")
         return Chapter(
-            quantities={"detector.exponent": short, "detector.low_cut": low_cut},
+            quantities={**short, "detector.low_cut": low_cut},
             findings=_low_cut_words(low_cut.reading),
         )
     same = counterpart(bypass, segment)

@@ -14,7 +14,7 @@ from charprobe.measuring.chapters.timing.findings import timing_findings
 from charprobe.measuring.chapters.timing.loop import open_loop_entry
 from charprobe.measuring.chapters.timing.rows import MOST_LEFT, Row, measure_rows
 from charprobe.measuring.chapters.timing.tables import gain_trace_table, timing_table
-from charprobe.measuring.chapters.timing.train import UNITS as TRAIN_UNITS
+from charprobe.measuring.chapters.timing.train import NAMES as TRAIN_NAMES
 from charprobe.measuring.chapters.timing.train import (
     measure_train,
     train_entries,
@@ -22,36 +22,46 @@ from charprobe.measuring.chapters.timing.train import (
     train_tables,
 )
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Chapter, Entry, Health, Severity
+from charprobe.profile.entry import Chapter, Entry, Health, Severity, unmeasured
+from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
 from charprobe.stimulus.recipe import MAX_RATE_HZ
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
-ATTACK_UNITS = {
-    "attack.delay": "s",
-    "attack.t50": "s",
-    "attack.t63": "s",
-    "attack.t90": "s",
-    "attack.within_2db": "s",
-    "attack.within_3db": "s",
-    "attack.initial_slope": "dB/ms",
-    "attack.overshoot": "dB",
-    "attack.lookahead": "s",
-}
-RELEASE_UNITS = {
-    "release.hold": "s",
-    "release.t50": "s",
-    "release.t63": "s",
-    "release.t90": "s",
-    "release.within_2db": "s",
-    "release.within_4db": "s",
-    "release.rate": "dB/s",
-    "release.stages": "1",
-    "release.tau_1": "s",
-    "release.tau_2": "s",
-    "release.tau_1_share": "%",
-}
+ATTACK_NAMES = (
+    "attack.delay",
+    "attack.t50",
+    "attack.t63",
+    "attack.t90",
+    "attack.within_2db",
+    "attack.within_3db",
+    "attack.initial_slope",
+    "attack.overshoot",
+    "attack.lookahead",
+)
+RELEASE_NAMES = (
+    "release.hold",
+    "release.t50",
+    "release.t63",
+    "release.t90",
+    "release.within_2db",
+    "release.within_4db",
+    "release.rate",
+    "release.stages",
+    "release.tau_1",
+    "release.tau_2",
+    "release.tau_1_share",
+)
+SATURATED = (
+    "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
+    "none needed; look at the colour of the setting",
+)
+INAUDIBLE = (
+    "the bursts do not stand out of the noise",
+    "check path and level, close idle mutes, and retake",
+)
+"""Why there is no time, and what to do, where the stage only saturates and where nothing is heard."""
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
 AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
@@ -77,16 +87,8 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         `timing_definitions`, `burst_train` and `burst_train_trace`; health and findings.
     """
     if static is not None and static.only_saturates:
-        units = (
-            ATTACK_UNITS
-            | RELEASE_UNITS
-            | {
-                "release.memory": "1",
-                "release.open_loop_ratio": "1",
-                **TRAIN_UNITS,
-            }
-        )
-        return Chapter(quantities={name: Entry(_saturated(unit), "") for name, unit in units.items()})
+        others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
+        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *SATURATED))
     bursts = measure_rows(wet, bypass, Bursts, static)
     lengths = measure_rows(wet, bypass, BurstLengths, static)
     train = measure_train(wet, bypass)
@@ -102,9 +104,9 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         }
         health += _reference_health(reference, entries, wet.channel, wet.stimulus.recipe.name)
     elif held(wet, Bursts):
-        entries |= {k: Entry(_inaudible(unit), "") for k, unit in (ATTACK_UNITS | RELEASE_UNITS).items()}
+        entries |= unmeasured((*ATTACK_NAMES, *RELEASE_NAMES), *INAUDIBLE)
     else:
-        entries |= absent(wet, Bursts, ATTACK_UNITS | RELEASE_UNITS, recipe=RECIPE)
+        entries |= absent(wet, Bursts, (*ATTACK_NAMES, *RELEASE_NAMES), recipe=RECIPE)
     entries["release.open_loop_ratio"] = open_loop_entry(bursts, static)
     entries["release.memory"] = _memory(lengths, wet)
     entries |= train_entries(train, wet, static, bursts)
@@ -121,20 +123,6 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     pumping = train_sentence(entries, train)
     findings += (pumping,) if pumping else ()
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
-
-
-def _saturated(unit: str) -> Unmeasured:
-    return Unmeasured(
-        unit,
-        "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
-        "none needed; look at the colour of the setting",
-    )
-
-
-def _inaudible(unit: str) -> Unmeasured:
-    return Unmeasured(
-        unit, "the bursts do not stand out of the noise", "check path and level, close idle mutes, and retake"
-    )
 
 
 def reference_readings(row: Row) -> dict[str, Reading]:
@@ -183,8 +171,8 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
             f"{100 * times.left:.0f} % of the recovery was still to come: one stage cannot be told from two"
         )
         why = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
-    units = {"rate": "dB/s", "stages": "1", "tau_1": "s", "tau_2": "s", "tau_1_share": "%"}
-    return {f"release.{name}": Unmeasured(unit, why.reason, why.next) for name, unit in units.items()}
+    names = [f"release.{name}" for name in ("rate", "stages", "tau_1", "tau_2", "tau_1_share")]
+    return {name: Unmeasured(term(name).unit, why.reason, why.next) for name in names}
 
 
 def _lookahead(start: Reading, trace: GainTrace) -> Reading:
@@ -215,9 +203,9 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
 
 def _memory(rows: Sequence[Row], wet: Take) -> Entry:
     if len(rows) < 2 and held(wet, BurstLengths):
-        return Entry(_inaudible("1"), "")
+        return unmeasured(["release.memory"], *INAUDIBLE)["release.memory"]
     if len(rows) < 2:
-        return absent(wet, BurstLengths, {"release.memory": "1"}, recipe=MEMORY_RECIPE)["release.memory"]
+        return absent(wet, BurstLengths, ["release.memory"], recipe=MEMORY_RECIPE)["release.memory"]
     shortest, longest = min(rows, key=lambda r: r.hold_s), max(rows, key=lambda r: r.hold_s)
     short, long = shortest.release.t63, longest.release.t63
     conditions = (

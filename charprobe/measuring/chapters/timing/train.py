@@ -17,14 +17,14 @@ from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.measuring.chapters.timing.rows import Row
 from charprobe.measuring.chapters.timing.tables import thinned
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Entry, Table
+from charprobe.profile.entry import Cell, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.bursts import BurstTrain
 from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text
 
-UNITS = {"release.train_swing": "dB", "release.train_held": "dB"}
+NAMES = ("release.train_swing", "release.train_held")
 RECIPE = "standard"
 SETTLED_SHARE, SETTLED_DB = 0.03, 0.02  # what the last two bursts may differ by in a settled train
 LEAST_DB = 0.1  # a swing smaller than this is none
@@ -108,12 +108,9 @@ def train_entries(
     before bursts from the same level.
     """
     if train is None and held(wet, BurstTrain):
-        reason = "the bursts do not stand out of the noise"
-        return {
-            name: Entry(Unmeasured(unit, reason, "check path and level"), "") for name, unit in UNITS.items()
-        }
+        return unmeasured(NAMES, "the bursts do not stand out of the noise", "check path and level")
     if train is None:
-        return absent(wet, BurstTrain, UNITS, recipe=RECIPE)
+        return absent(wet, BurstTrain, NAMES, recipe=RECIPE)
     last, first = train.beats[-1], train.beats[0]
     steps = gain_at_rest(
         static, from_dbfs=first.attack.from_dbfs, to_dbfs=first.attack.to_dbfs, held_db=last.end.value
@@ -137,7 +134,7 @@ def train_entries(
 
 def train_sentence(entries: dict[str, Entry], train: Train | None) -> str:
     """Say what a train of bursts does to the gain; empty where nothing moves or nothing is known."""
-    swing, kept = (entries[name].reading for name in UNITS)
+    swing, kept = (entries[name].reading for name in NAMES)
     if train is None or not (isinstance(swing, Quantity) and isinstance(kept, Quantity)):
         return ""
     if swing.value + kept.value < LEAST_DB:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from taken import column, reading, take_of, wire
 
-from charprobe.measuring.chapters.static.chapter import UNITS, static_chapter
+from charprobe.measuring.chapters.static.chapter import NAMES, static_chapter
 from charprobe.profile import glossary
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
@@ -70,7 +70,7 @@ def test_settled_points_equal_the_stages_own_curve(rng):
 def test_every_quantity_is_given_and_defined(rng):
     for name in ("plain-wire", "noise-gate", "odd-colour"):
         _, chapter, _ = measured(name, rng)
-        assert set(UNITS) <= set(chapter.quantities)
+        assert set(NAMES) <= set(chapter.quantities)
         for key, entry in chapter.quantities.items():
             assert glossary.term(key).unit == entry.reading.unit
 
@@ -129,7 +129,7 @@ def test_a_recipe_without_level_steps_gives_reasons(rng):
     take = take_of([Silence("idle", 0.5)], wire, rng=rng)
     chapter, curve = static_chapter(take, take)
     assert curve is None
-    assert set(chapter.quantities) == set(UNITS)
+    assert set(chapter.quantities) == set(NAMES)
     assert all("no level_steps segment" in entry.reading.reason for entry in chapter.quantities.values())
 
 
