@@ -1,21 +1,11 @@
-import math
-
 import pytest
 
-from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import load_volts
 from charprobe.session.file import STARTER, parse_session
 from charprobe.values.errors import SessionError, VoltsError
-from charprobe.values.quantity import Quantity
-from tests.made_profiles import B, made_profile
 
 ROW = "[[reading]]\ndbfs = {}\nvolts = {}\n"
-FULL_SCALE_DBU = 20.0
-
-
-def volts_at(dbfs):
-    return math.sqrt(0.6) * 10 ** ((dbfs + FULL_SCALE_DBU) / 20)  # 0 dBu is 1 mW into 600 ohms
 
 
 def written(folder, text):
@@ -24,30 +14,9 @@ def written(folder, text):
     return path
 
 
-def test_readings_put_dbu_beside_levels_of_the_input_axis_only(tmp_path):
-    text = "".join(ROW.format(dbfs, volts_at(dbfs)) for dbfs in (-20.0, -40.0))
-    before = made_profile(B)
-    after = with_dbu(before, load_volts(written(tmp_path, text)))
-    threshold = after.quantities["static.threshold"]
-    expected = f"{B.threshold_dbfs + FULL_SCALE_DBU:.1f} dBu".replace("-", "−")
-    assert threshold.conditions.startswith(f"= {expected}")
-    assert threshold.reading == before.quantities["static.threshold"].reading
-    changed = {n for n, entry in after.quantities.items() if entry != before.quantities[n]}
-    assert all(isinstance(after.quantities[n].reading, Quantity) for n in changed)
-    assert changed <= {n for n in changed if after.quantities[n].reading.unit == "dBFS"}
-    assert not any(name.startswith("noise.") for name in changed)
-    assert after.health == before.health
-
-
-def test_readings_that_contradict_each_other_give_a_warning_and_no_dbu():
-    before = made_profile(B)
-    wrong = [VoltsReading(-20.0, volts_at(-20.0)), VoltsReading(-40.0, volts_at(-20.0))]
-    after = with_dbu(before, wrong)
-    codes = {(item.code, item.severity) for item in after.health} - {
-        (item.code, item.severity) for item in before.health
-    }
-    assert codes == {("volts-misfit", "warn")}
-    assert after.quantities == before.quantities
+def test_readings_come_back_in_the_order_of_the_file(tmp_path):
+    text = "".join(ROW.format(dbfs, volts) for dbfs, volts in ((-20.0, 0.7), (-40, 0.07)))
+    assert load_volts(written(tmp_path, text)) == (VoltsReading(-20.0, 0.7), VoltsReading(-40.0, 0.07))
 
 
 BAD = {

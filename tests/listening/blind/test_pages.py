@@ -1,6 +1,5 @@
 import hashlib
 import json
-import math
 
 import numpy as np
 import pytest
@@ -9,7 +8,7 @@ import soundfile
 from charprobe.files.sound_file import write_wav
 from charprobe.listening.blind.key import BlindError, read_key, seal_of
 from charprobe.listening.blind.pages import PAGE, make_pack
-from charprobe.listening.blind.score import guess_probability, needed_hits, pass_probability, score
+from charprobe.listening.blind.score import score
 from charprobe.values.errors import OutputError
 
 RATE_HZ = 44_100
@@ -150,19 +149,6 @@ def test_a_session_that_shows_nothing_does_not_claim_equality(pair, tmp_path, rn
     assert "not proof" in found.sentence
     assert "55 %" in found.sentence  # 1 - 0.45, the power for 16 trials and 7 of 10 right
     assert any("attempt 3" in note for note in found.notes)
-
-
-@pytest.mark.parametrize(
-    ("trials", "needed", "power"),
-    [(8, 7, 0.26), (10, 9, 0.15), (12, 10, 0.25), (16, 12, 0.45), (20, 15, 0.42), (25, 18, 0.51), (50, 32, 0.86), (100, 59, 0.99)],
-)  # fmt: skip
-def test_binomial_table(trials, needed, power):
-    assert needed_hits(trials, level=0.05) == needed
-    exact = sum(math.comb(trials, k) for k in range(needed, trials + 1)) / 2**trials
-    assert guess_probability(needed, trials) == pytest.approx(exact, rel=1e-9)
-    assert pass_probability(trials, level=0.05, share=0.7) == pytest.approx(
-        power, abs=6e-3
-    )  # table of two places
 
 
 def test_a_changed_key_is_refused(pair, tmp_path, rng):
