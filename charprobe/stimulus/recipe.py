@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 from importlib import resources
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from charprobe.files.checked_table import fields_of, number, read_fields, text_up_to
-from charprobe.files.untrusted import FileKind, read_text, toml_content
-from charprobe.stimulus.kinds.registry import KINDS
+import numpy as np
+from annotated_types import Interval, Len
+
+from charprobe.files.checked_model import checked
+from charprobe.files.limits import OneOf
+from charprobe.files.untrusted import Content, FileKind, read_text, toml_content
+from charprobe.stimulus.kinds.registry import KINDS, AnySpec
 from charprobe.stimulus.kinds.segment import Name, Spec
 from charprobe.values.errors import RecipeError
 
@@ -24,7 +27,8 @@ FILE = FileKind(
     error=RecipeError,
     most_bytes=200_000,
     most_depth=6,
-    remedy="a recipe is TOML text in UTF-8",
+    remedy="`charprobe recipes` lists what there is",
+    schema=SCHEMA,
 )
 MAX_SEGMENTS = 200
 MIN_RATE_HZ, MAX_RATE_HZ = 44_100, 192_000
@@ -34,13 +38,13 @@ MIN_RATE_HZ, MAX_RATE_HZ = 44_100, 192_000
 class Recipe:
     """A validated recipe: its segments in playing order."""
 
-    name: Name
-    summary: Annotated[str, text_up_to(300)]
+    name: str
+    summary: str
     segments: tuple[Spec, ...]
-    peak_dbfs: Annotated[float, number(-60, 0)] = -1.0
-    pre_roll_s: Annotated[float, number(0.25, 30)] = 0.6
-    tail_s: Annotated[float, number(0.2, 30)] = 0.8
-    sync_dbfs: Annotated[float, number(-60, -12)] = -36.0
+    peak_dbfs: float = -1.0
+    pre_roll_s: float = 0.6
+    tail_s: float = 0.8
+    sync_dbfs: float = -36.0
 
     @property
     def hash(self) -> str:
@@ -55,8 +59,25 @@ class Recipe:
 
 
 def _plain(record: Recipe | Spec) -> dict[str, Any]:
-    values = ((key, getattr(record, key)) for key in fields_of(type(record)))
+    keys = [f.name for f in sorted(fields(record), key=lambda f: f.kw_only is True)]
+    values = ((key, getattr(record, key)) for key in keys if key not in ("kind", "segments"))
     return {key: list(value) if isinstance(value, tuple) else value for key, value in values}
+
+
+@dataclass(frozen=True)
+class RecipeForm:
+    """The whole file; what is left out of it has its usual value."""
+
+    schema: Literal["charprobe.recipe/1"]
+    name: Name
+    summary: Annotated[str, Len(1, 300)]
+    segment: Annotated[
+        tuple[Annotated[AnySpec, OneOf(lambda row: KINDS[row["kind"]].__name__)], ...], Len(1, MAX_SEGMENTS)
+    ]
+    peak_dbfs: Annotated[float, Interval(ge=-60, le=0)] = Recipe.peak_dbfs
+    pre_roll_s: Annotated[float, Interval(ge=0.25, le=30)] = Recipe.pre_roll_s
+    tail_s: Annotated[float, Interval(ge=0.2, le=30)] = Recipe.tail_s
+    sync_dbfs: Annotated[float, Interval(ge=-60, le=-12)] = Recipe.sync_dbfs
 
 
 def shipped_recipes() -> tuple[str, ...]:
@@ -93,80 +114,44 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
 
 def parse_recipe(text: str, *, source: str) -> Recipe:
     """Parse and check the TOML text of a recipe; `source` names it in messages."""
-    return recipe_from_table(toml_content(text, FILE, source=source).table, source=source, text=text)
+    return _checked(toml_content(text, FILE, source=source))
 
 
-def recipe_from_table(table: Mapping[str, Any], *, source: str, text: str = "") -> Recipe:
-    """Check a plain table and build the recipe; `text` lets messages name the line."""
-    where = _Where(source, text)
-    if table.get("schema") != SCHEMA:
-        raise where.error("schema", table.get("schema"), f'"{SCHEMA}"')
-    rows = table.get("segment")
-    if not isinstance(rows, list) or not 1 <= len(rows) <= MAX_SEGMENTS:
-        raise where.error("segment", rows, f"1 to {MAX_SEGMENTS} [[segment]] tables")
-    top = {k: v for k, v in table.items() if k not in ("schema", "segment")}
-    segments = tuple(_segment(row, where.segment(i)) for i, row in enumerate(rows))
-    names = [spec.name for spec in segments]
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            raise where.segment(i).error("name", name, "a name no other segment has")
-    recipe = Recipe(segments=segments, **read_fields(Recipe, top, where.error))
-    for i, spec in enumerate(segments):
-        _check_levels(spec, recipe.peak_dbfs, where.segment(i))
-    return recipe
+def recipe_from_table(table: Mapping[str, Any], *, source: str) -> Recipe:
+    """Check a plain table and build the recipe; `source` names it in messages."""
+    return _checked(Content(FILE, source, table))
 
 
-@dataclass(frozen=True)
-class _Where:
-    """A place in a recipe file, able to phrase an error about a key there."""
-
-    source: str
-    text: str
-    index: int | None = None
-
-    def segment(self, index: int) -> _Where:
-        return replace(self, index=index)
-
-    def error(self, key: str, found: object, allowed: str) -> RecipeError:
-        place = self.source + (f", line {line}" if (line := self._line(key)) else "")
-        inside = "" if self.index is None else f" of segment {self.index + 1}"
-        shown = "nothing" if found is None else repr(found)
-        shown = shown if len(shown) <= 80 else shown[:77] + "..."
-        return RecipeError(f"{place}: `{key}`{inside} is {shown}; allowed: {allowed}")
-
-    def _line(self, key: str) -> int | None:
-        block, header = -1, None
-        for count, line in enumerate(self.text.splitlines(), start=1):
-            if re.match(r"\s*\[\[\s*segment\s*\]\]", line):
-                block, header = block + 1, count
-            inside = block == self.index if self.index is not None else block < 0
-            if inside and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
-                return count
-            if self.index is not None and block > self.index:
-                break
-            if inside and block >= 0:
-                fallback = header
-        return fallback if self.index is not None and block >= self.index else None
+def _checked(content: Content) -> Recipe:
+    rows = content.table.get("segment")
+    for i, row in enumerate(rows if isinstance(rows, list) else ()):
+        if not isinstance(row, dict):
+            raise content.fault("segment", i, allowed="a [[segment]] table")
+        if not isinstance(kind := row.get("kind"), str) or kind not in KINDS:
+            raise content.fault("segment", i, "kind", allowed=", ".join(KINDS))
+    form = checked(content, RecipeForm)
+    names = [spec.name for spec in form.segment]
+    for i, spec in enumerate(form.segment):
+        if spec.name in names[:i]:
+            raise content.fault("segment", i, "name", allowed="a name no other segment has")
+        _check_levels(spec, form.peak_dbfs, i, content)
+    return Recipe(
+        form.name,
+        form.summary,
+        form.segment,
+        peak_dbfs=form.peak_dbfs,
+        pre_roll_s=form.pre_roll_s,
+        tail_s=form.tail_s,
+        sync_dbfs=form.sync_dbfs,
+    )
 
 
-def _segment(row: object, where: _Where) -> Spec:
-    if not isinstance(row, dict):
-        raise where.error("segment", row, "a [[segment]] table")
-    kind = row.get("kind")
-    if not isinstance(kind, str) or kind not in KINDS:
-        raise where.error("kind", kind, ", ".join(KINDS))
-    cls = KINDS[kind]
-    return cls(**read_fields(cls, {k: v for k, v in row.items() if k != "kind"}, where.error))
-
-
-def _check_levels(spec: Spec, peak_dbfs: float, where: _Where) -> None:
+def _check_levels(spec: Spec, peak_dbfs: float, index: int, content: Content) -> None:
     """Refuse levels above the recipe's peak and fields that run the wrong way."""
-    for key in fields_of(type(spec)):
-        if key.endswith("dbfs"):
-            value = getattr(spec, key)
-            highest = max(value) if isinstance(value, tuple) else value
-            if highest > peak_dbfs:
-                raise where.error(key, highest, f"at most the recipe's peak_dbfs, {peak_dbfs:g}")
+    for key, value in _plain(spec).items():
+        if key.endswith("dbfs") and np.max(value) > peak_dbfs:
+            allowed = f"at most the recipe's peak_dbfs, {peak_dbfs:g}"
+            raise content.fault("segment", index, key, allowed=allowed)
     for low, high in pairwise(spec.rising):
         if getattr(spec, low) >= getattr(spec, high):
-            raise where.error(high, getattr(spec, high), f"more than {low}")
+            raise content.fault("segment", index, high, allowed=f"more than {low}")

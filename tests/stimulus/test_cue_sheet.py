@@ -90,7 +90,7 @@ def first_tone(table):
         (lambda t: t.pop("ident"), "`ident` is nothing; allowed: a table with start, length"),
         (lambda t: t.update(ident=[1, 2]), r"`ident` is \[1, 2\]; allowed: a table with start, length"),
         (lambda t: t["recipe"].update(peak_dbfs=-2.0), "`recipe_hash` is .* one was edited"),
-        (lambda t: t["recipe"]["segment"][0].update(kind="noise"), "recipe: `kind` of segment 1 is 'noise'"),
+        (lambda t: t["recipe"]["segment"][0].update(kind="noise"), "recipe, segment 1: `kind` is 'noise'"),
         (lambda t: t["segments"].pop(), "`segments` is .*one for each segment of the recipe"),
         (lambda t: t["segments"].reverse(), 'segment 1: `name` is .*; allowed: "'),
         (lambda t: t["segments"][1].update(start=0), "segment 2: `start` is 0; allowed: a whole number from"),

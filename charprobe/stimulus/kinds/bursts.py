@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
-from charprobe.files.checked_table import number, numbers, whole
-from charprobe.stimulus.kinds.segment import Flag, Hz, Tone
+from annotated_types import Interval, Len
+
+from charprobe.stimulus.kinds.segment import Hz, Tone
 from charprobe.stimulus.kinds.tone_run import GROUP_GAP_S, ToneRun, phase_at, ramp_samples
 
-LevelDbfs = Annotated[float, number(-80, 0)]
-RestS = Annotated[float, number(0.02, 60)]
+LevelDbfs = Annotated[float, Interval(ge=-80, le=0)]
+RestS = Annotated[float, Interval(ge=0.02, le=60)]
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,7 @@ class PhaseSet(ToneRun):
 
     rising: ClassVar[tuple[str, ...]] = ("low_dbfs", "high_dbfs")
     carrier_hz: Hz
-    phases: Annotated[int, whole(1, 32)]
+    phases: Annotated[int, Interval(ge=1, le=32)]
     low_dbfs: LevelDbfs
     high_dbfs: LevelDbfs
     lead_s: RestS
@@ -31,10 +32,10 @@ class PhaseSet(ToneRun):
 class Bursts(PhaseSet):
     """Low-high-low tone bursts, repeated with the carrier phase advanced by pi/`phases`."""
 
-    kind: ClassVar[str] = "bursts"
-    hold_s: Annotated[float, number(0.001, 60)]
+    kind: Literal["bursts"] = field(default="bursts", kw_only=True)
+    hold_s: Annotated[float, Interval(ge=0.001, le=60)]
     release_s: RestS
-    reference: Flag = False
+    reference: bool = False
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
         """Place one phase set."""
@@ -45,8 +46,8 @@ class Bursts(PhaseSet):
 class BurstLengths(PhaseSet):
     """The same phase sets of bursts at several hold times: programme dependence."""
 
-    kind: ClassVar[str] = "burst_lengths"
-    holds_s: Annotated[tuple[float, ...], numbers(0.001, 60)]
+    kind: Literal["burst_lengths"] = field(default="burst_lengths", kw_only=True)
+    holds_s: Annotated[tuple[Annotated[float, Interval(ge=0.001, le=60)], ...], Len(1, 64)]
     release_s: RestS
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
@@ -58,10 +59,10 @@ class BurstLengths(PhaseSet):
 class BurstTrain(PhaseSet):
     """Bursts that follow each other at a steady pace, in a phase set: pumping."""
 
-    kind: ClassVar[str] = "burst_train"
-    hold_s: Annotated[float, number(0.01, 60)]
-    pause_s: Annotated[float, number(0.01, 60)]
-    repeats: Annotated[int, whole(3, 64)]
+    kind: Literal["burst_train"] = field(default="burst_train", kw_only=True)
+    hold_s: Annotated[float, Interval(ge=0.01, le=60)]
+    pause_s: Annotated[float, Interval(ge=0.01, le=60)]
+    repeats: Annotated[int, Interval(ge=3, le=64)]
     release_s: RestS
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:

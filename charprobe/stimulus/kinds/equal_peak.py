@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
 
 import numpy as np
+from annotated_types import Interval
 
-from charprobe.files.checked_table import number
 from charprobe.stimulus.kinds.segment import DbfsList, Segment, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, faded, tones_apart
 from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS
@@ -18,8 +18,8 @@ from charprobe.values.arrays import Array
 class EqualPeak(ToneRun):
     """Sine, square-like wave, two-tone and multitone at equal peak levels: the detector's law."""
 
-    kind: ClassVar[str] = "equal_peak"
-    frequency_hz: Annotated[float, number(50, 2000)]
+    kind: Literal["equal_peak"] = field(default="equal_peak", kw_only=True)
+    frequency_hz: Annotated[float, Interval(ge=50, le=2000)]
     levels_dbfs: DbfsList
     tone_s: ToneS
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
-from charprobe.files.checked_table import number
-from charprobe.stimulus.kinds.segment import Dbfs, Flag, Hz, Tone, ToneS
+from annotated_types import Interval
+
+from charprobe.stimulus.kinds.segment import Dbfs, Hz, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, phase_at, ramp_samples
 
 
@@ -15,14 +16,14 @@ from charprobe.stimulus.kinds.tone_run import ToneRun, phase_at, ramp_samples
 class LevelSteps(ToneRun):
     """A stepped tone, rising and (by default) falling again: the static curve."""
 
-    kind: ClassVar[str] = "level_steps"
+    kind: Literal["level_steps"] = field(default="level_steps", kw_only=True)
     rising: ClassVar[tuple[str, ...]] = ("from_dbfs", "to_dbfs")
     frequency_hz: Hz
     from_dbfs: Dbfs
     to_dbfs: Dbfs
-    step_db: Annotated[float, number(0.1, 20)]
+    step_db: Annotated[float, Interval(ge=0.1, le=20)]
     step_s: ToneS
-    falling: Flag = True
+    falling: bool = True
 
     @property
     def levels_dbfs(self) -> tuple[float, ...]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
+from annotated_types import Interval
 
-from charprobe.files.checked_table import number
 from charprobe.stimulus.kinds.segment import Dbfs, DbfsList, Hz, Segment, SegmentOf, Span, Spec, Tone
 from charprobe.stimulus.kinds.tone_run import ramp_samples, render_tones
 from charprobe.values.arrays import Array
@@ -22,13 +22,13 @@ class Link(Spec):
     Needs two channels: the stimulus has side 1 on channel 1 and side 2 on channel 2.
     """
 
-    kind: ClassVar[str] = "link"
+    kind: Literal["link"] = field(default="link", kw_only=True)
     sides_alike: ClassVar[bool] = False
     drive_hz: Hz
     pilot_hz: Hz
     levels_dbfs: DbfsList
     pilot_dbfs: Dbfs
-    tone_s: Annotated[float, number(0.1, 30)]
+    tone_s: Annotated[float, Interval(ge=0.1, le=30)]
 
     def lay_out(self, *, start: int, rate_hz: int) -> Segment:
         """Place both halves; `tones` stays empty, since each side plays its own: see `side_tones`."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts, BurstTrain
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -11,18 +13,7 @@ from charprobe.stimulus.kinds.steady import Silence, Tones
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.stimulus.kinds.two_tone import TwoTone
 
-KINDS: dict[str, type[Spec]] = {
-    spec.kind: spec
-    for spec in (
-        LevelSteps,
-        Bursts,
-        BurstLengths,
-        BurstTrain,
-        Sweep,
-        Tones,
-        Silence,
-        EqualPeak,
-        TwoTone,
-        Link,
-    )
-}
+AnySpec = (
+    LevelSteps | Bursts | BurstLengths | BurstTrain | Sweep | Tones | Silence | EqualPeak | TwoTone | Link
+)
+KINDS: dict[str, type[Spec]] = {spec.kind: spec for spec in get_args(AnySpec)}

@@ -3,35 +3,26 @@
 from __future__ import annotations
 
 import math
-import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Generic, TypeAlias, TypeVar
 
-from annotated_types import Interval
+from annotated_types import Interval, Len
 
-from charprobe.files.checked_table import FLAG, Rule, number, numbers
+from charprobe.files.limits import Says
 from charprobe.values.arrays import Array
 
 TOP_HZ = 20_000.0  # every recipe must fit the lowest rate
 RAMP_S = 0.005  # soft start and end of everything a recipe plays
-_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}\Z")
 
-Name = Annotated[
-    str,
-    Rule(
-        "a name of small letters, digits, - and _",
-        lambda found: isinstance(found, str) and _NAME.match(found) is not None,
-    ),
-]
-Flag = Annotated[bool, FLAG]
-Hz = Annotated[float, number(20, TOP_HZ)]
-HzList = Annotated[tuple[float, ...], numbers(20, TOP_HZ)]
-Dbfs = Annotated[float, number(-100, 0)]
-DbfsList = Annotated[tuple[float, ...], numbers(-100, 0)]
+Name = Annotated[str, Says("a name of small letters, digits, - and _", "^[a-z0-9][a-z0-9_-]{0,39}$")]
+Hz = Annotated[float, Interval(ge=20, le=TOP_HZ)]
+HzList = Annotated[tuple[Hz, ...], Len(1, 64)]
+Dbfs = Annotated[float, Interval(ge=-100, le=0)]
+DbfsList = Annotated[tuple[Dbfs, ...], Len(1, 64)]
 Position = Annotated[int, Interval(ge=0)]
 Length = Annotated[int, Interval(ge=1)]
-ToneS = Annotated[float, number(0.05, 30)]
+ToneS = Annotated[float, Interval(ge=0.05, le=30)]
 
 
 @dataclass(frozen=True)
@@ -86,11 +77,11 @@ class Spec(ABC):
     fields named in `rising` grow in that order. `sides_alike` tells whether every channel plays the same.
     """
 
-    kind: ClassVar[str]
     rising: ClassVar[tuple[str, ...]] = ()
     sides_alike: ClassVar[bool] = True
+    kind: str = field(default="", kw_only=True)
     name: Name
-    gap_s: Annotated[float, number(0, 60)] = field(default=0.3, kw_only=True)
+    gap_s: Annotated[float, Interval(ge=0, le=60)] = field(default=0.3, kw_only=True)
 
     @abstractmethod
     def lay_out(self, *, start: int, rate_hz: int) -> Segment:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
 
-from charprobe.files.checked_table import number
+from annotated_types import Interval
+
 from charprobe.stimulus.kinds.segment import DbfsList, Hz, HzList, Segment, SegmentOf, Span, Spec, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, ramp_samples, render_tones, tones_apart
 from charprobe.values.arrays import Array
@@ -15,7 +16,7 @@ from charprobe.values.arrays import Array
 class Tones(ToneRun):
     """Steady tones over level x frequency: harmonics."""
 
-    kind: ClassVar[str] = "tones"
+    kind: Literal["tones"] = field(default="tones", kw_only=True)
     frequencies_hz: HzList
     levels_dbfs: DbfsList
     tone_s: ToneS
@@ -30,11 +31,11 @@ class Tones(ToneRun):
 class Silence(Spec):
     """Silence, then a quiet tone that keeps an idle mute open: noise."""
 
-    kind: ClassVar[str] = "silence"
-    length_s: Annotated[float, number(0.2, 120)]
-    tone_s: Annotated[float, number(0, 120)] = 0.0
+    kind: Literal["silence"] = field(default="silence", kw_only=True)
+    length_s: Annotated[float, Interval(ge=0.2, le=120)]
+    tone_s: Annotated[float, Interval(ge=0, le=120)] = 0.0
     tone_hz: Hz = 997.0
-    tone_dbfs: Annotated[float, number(-120, -20)] = -60.0
+    tone_dbfs: Annotated[float, Interval(ge=-120, le=-20)] = -60.0
 
     def lay_out(self, *, start: int, rate_hz: int) -> Segment:
         """Place the silence, then the quiet tone if the recipe asks for one."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
+from annotated_types import Interval
 
-from charprobe.files.checked_table import number
 from charprobe.stimulus.kinds.segment import RAMP_S, TOP_HZ, Segment, SegmentOf, Span, Spec
 from charprobe.values.arrays import Array
 
@@ -16,12 +16,12 @@ from charprobe.values.arrays import Array
 class Sweep(Spec):
     """A synchronised exponential sine sweep: the response."""
 
-    kind: ClassVar[str] = "sweep"
+    kind: Literal["sweep"] = field(default="sweep", kw_only=True)
     rising: ClassVar[tuple[str, ...]] = ("from_hz", "to_hz")
-    from_hz: Annotated[float, number(5, TOP_HZ)]
-    to_hz: Annotated[float, number(5, 22_000)]
-    length_s: Annotated[float, number(0.5, 120)]
-    level_dbfs: Annotated[float, number(-80, 0)]
+    from_hz: Annotated[float, Interval(ge=5, le=TOP_HZ)]
+    to_hz: Annotated[float, Interval(ge=5, le=22_000)]
+    length_s: Annotated[float, Interval(ge=0.5, le=120)]
+    level_dbfs: Annotated[float, Interval(ge=-80, le=0)]
 
     def lay_out(self, *, start: int, rate_hz: int) -> Segment:
         """Place the sweep; it has no tones."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
+from annotated_types import Interval
 
-from charprobe.files.checked_table import number
 from charprobe.stimulus.kinds.segment import DbfsList, Hz, Segment, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, faded, tones_apart
 from charprobe.values.arrays import Array
@@ -20,11 +20,11 @@ class TwoTone(ToneRun):
     `lower_over_upper` is the ratio of their amplitudes: 4 for a low and a high tone, 1 for a close pair.
     """
 
-    kind: ClassVar[str] = "two_tone"
+    kind: Literal["two_tone"] = field(default="two_tone", kw_only=True)
     rising: ClassVar[tuple[str, ...]] = ("lower_hz", "upper_hz")
     lower_hz: Hz
     upper_hz: Hz
-    lower_over_upper: Annotated[float, number(0.1, 10)]
+    lower_over_upper: Annotated[float, Interval(ge=0.1, le=10)]
     levels_dbfs: DbfsList
     tone_s: ToneS
 
