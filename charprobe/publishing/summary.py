@@ -73,7 +73,7 @@ def _group(group: str, title: str, profile: Profile) -> str:
     head = f"{title.upper():<{TITLE}}{'value':>{VALUE}}  {'95 % interval':<{SPREAD}}{'unit':<{UNIT}}"
     together: dict[str, list[str]] = {}
     for name, entry in rows:
-        if isinstance(entry.reading, Unmeasured) and readable(entry.reading).value == "–":
+        if isinstance(entry.reading, Unmeasured) and not entry.reading.bounded:
             together.setdefault(entry.reading.reason, []).append(name)
     shared = {reason: names for reason, names in together.items() if len(names) >= SHARED}
     silent = {name for names in shared.values() for name in names}

@@ -54,6 +54,11 @@ class Unmeasured:
     at_most: float | None = None
     at_least: float | None = None
 
+    @property
+    def bounded(self) -> bool:
+        """Whether at least a bound is known."""
+        return self.at_most is not None or self.at_least is not None
+
 
 Reading = Quantity | Unmeasured
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from charprobe.files import output
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.colour_card import draw_colour_card
 from charprobe.publishing.figures.colour_map import draw_colour_map, has_cells
@@ -22,24 +22,18 @@ from charprobe.publishing.figures.style import LOOKS, Look
 from charprobe.publishing.figures.train import draw_train
 from charprobe.publishing.figures.transfer import draw_transfer
 
-
-def has_rows(table: Table) -> bool:
-    """Tell whether a table holds anything."""
-    return any(len(column) for column in table.columns.values())
-
-
-DRAW: tuple[tuple[str, Callable[[Table], bool], Callable[[Profile, Look], Drawing]], ...] = (
-    ("static", has_rows, draw_static),
-    ("gain_trace", has_rows, draw_gain_trace),
-    ("gain_trace", has_rows, draw_gain_trace_log),
+DRAW: tuple[tuple[str, Callable[[Table], object], Callable[[Profile, Look], Drawing]], ...] = (
+    ("static", rows_of, draw_static),
+    ("gain_trace", rows_of, draw_gain_trace),
+    ("gain_trace", rows_of, draw_gain_trace_log),
     ("timing", has_holds, draw_memory),
-    ("burst_train_trace", has_rows, draw_train),
-    ("harmonics", has_rows, draw_harmonics),
+    ("burst_train_trace", rows_of, draw_train),
+    ("harmonics", rows_of, draw_harmonics),
     ("harmonics", has_cells, draw_colour_map),
-    ("harmonics", has_rows, draw_colour_card),
-    ("transfer", has_rows, draw_transfer),
-    ("response", has_rows, draw_response),
-    ("noise_spectrum", has_rows, draw_noise),
+    ("harmonics", rows_of, draw_colour_card),
+    ("transfer", rows_of, draw_transfer),
+    ("response", rows_of, draw_response),
+    ("noise_spectrum", rows_of, draw_noise),
 )
 """Curve that a figure needs, whether it suffices, and the function that draws it."""
 
@@ -110,4 +104,4 @@ def draw_set(
 
 
 def _has(profile: Profile, curve: str) -> bool:
-    return curve in profile.curves and has_rows(profile.curves[curve])
+    return curve in profile.curves and rows_of(profile.curves[curve]) > 0

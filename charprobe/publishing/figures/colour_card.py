@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.profile import Profile, measured
-from charprobe.publishing.figures.drawing import Drawing
+from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer, shown
-from charprobe.values.quantity import Unmeasured
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.text import shown
+from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 
 ORDERS = tuple(range(2, 11))
@@ -30,76 +32,89 @@ LINES = (
 
 def draw_colour_card(profile: Profile, look: Look) -> Drawing:
     """Draw harmonics 2 to 10 at the reference as bars, and beside them the levels that matter."""
-    with settings(look):
-        figure, panels = new_figure(look, panels=2)
-        bars, words = panels
-        drawn = _bars(bars, profile, look)
-        _words(words, profile, look)
-        title = f"Colour – {who(profile)}"
-        entry = profile.quantities.get("colour.thd_at_reference")
-        main = f"harmonics of {entry.conditions}" if entry is not None and entry.conditions else "harmonics"
-        foot = conditions(profile, ["colour.onset", "response.tilt"])
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
+    entry = profile.quantities.get("colour.thd_at_reference")
     lines = "; ".join(f"{label.lower()} {in_words(profile, name)}" for label, name in LINES)
-    alt = f"Bars of harmonics 2 to 10 over the fundamental, {drawn} of them above the limit; {lines}."
-    return Drawing(figure, look, "colour-card", title, alt, foot)
+    tops, _ = harmonics_at_reference(profile)
+    return composed(
+        "colour-card",
+        look,
+        [partial(plot_harmonic_bars, profile), partial(plot_colour_readings, profile)],
+        title=f"Colour – {who(profile)}",
+        main=f"harmonics of {entry.conditions}" if entry is not None and entry.conditions else "harmonics",
+        conditions=conditions(profile, ["colour.onset", "response.tilt"]),
+        alt=f"Bars of harmonics 2 to 10 over the fundamental, {len(tops)} of them above the limit; {lines}.",
+    )
 
 
-def _bars(axes: Axes, profile: Profile, look: Look) -> int:
-    """Draw a bar per order, or a hatched one up to the limit where none shows; return how many show."""
-    tops, limits = {}, {}
+def harmonics_at_reference(profile: Profile) -> tuple[dict[int, float], dict[int, float]]:
+    """Return levels (dBc) by order: of those that show, and the limit of those that do not."""
+    tops: dict[int, float] = {}
+    limits: dict[int, float] = {}
     for order in ORDERS:
-        reading = measured(profile, f"colour.h{order}_at_reference")
         entry = profile.quantities.get(f"colour.h{order}_at_reference")
-        if reading is not None:
+        reading = entry.reading if entry is not None else None
+        if isinstance(reading, Quantity):
             tops[order] = reading.value
-        elif (
-            entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_most is not None
-        ):
-            limits[order] = entry.reading.at_most
+        elif reading is not None and reading.at_most is not None:
+            limits[order] = reading.at_most
+    return tops, limits
+
+
+def plot_harmonic_bars(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot a bar (dBc) per order of harmonic, or a hatched one up to the limit where none shows."""
+    tops, limits = harmonics_at_reference(profile)
     known = [*tops.values(), *limits.values()]
     floor = min(known, default=-100.0) - FLOOR_ROOM_DB
-    for order, top in tops.items():
-        axes.bar(order, top - floor, bottom=floor, width=0.7, color=look.palette.series[order % 2])
-        axes.annotate(
-            number_text(top, 0), (order, top), xytext=(0, 0.25), textcoords="offset fontsize", ha="center",
-            size=look.frame.font_pt * 0.8,
-        )  # fmt: skip
-    for order, top in limits.items():
-        axes.bar(
-            order,
-            top - floor,
-            bottom=floor,
-            width=0.7,
-            facecolor=look.palette.shade,
-            hatch="////",
-            linewidth=0,
+    with panel(ax, look) as axes:
+        for order, top in tops.items():
+            axes.bar(order, top - floor, bottom=floor, width=0.7, color=look.palette.series[order % 2])
+            axes.annotate(
+                number_text(top, 0), (order, top), xytext=(0, 0.25), textcoords="offset fontsize",
+                ha="center", size=look.frame.font_pt * 0.8,
+            )  # fmt: skip
+        for order, top in limits.items():
+            axes.bar(
+                order,
+                top - floor,
+                bottom=floor,
+                width=0.7,
+                facecolor=look.palette.shade,
+                hatch="////",
+                linewidth=0,
+            )
+        axes.set_ylim(floor, max([*known, floor + 40.0]) + FLOOR_ROOM_DB)
+        axes.set_xticks(ORDERS, [f"H{order}" for order in ORDERS])
+        axes.set_xlim(1.4, 10.6)
+        axes.grid(visible=False, axis="x")
+        axes.set(
+            xlabel="hatched: below the limit; order of the harmonic", ylabel="level re fundamental (dBc)"
         )
-    axes.set_ylim(floor, max([*known, floor + 40.0]) + FLOOR_ROOM_DB)
-    axes.set_xticks(ORDERS, [f"H{order}" for order in ORDERS])
-    axes.set_xlim(1.4, 10.6)
-    axes.grid(visible=False, axis="x")
-    axes.set(xlabel="hatched: below the limit; order of the harmonic", ylabel="level re fundamental (dBc)")
-    return len(tops)
+    return axes
 
 
-def _words(axes: Axes, profile: Profile, look: Look) -> None:
-    """Write the readings as label and value, one line each, and the headroom sentence below."""
-    axes.set_axis_off()
-    size = look.frame.font_pt
-    for row, (label, name) in enumerate(LINES):
-        height = 1.0 - 0.1 * row
-        axes.text(0.0, height, label, transform=axes.transAxes, va="top", color=look.palette.soft, size=size)
-        text = shown(in_words(profile, name))
-        axes.text(1.0, height, text, transform=axes.transAxes, va="top", ha="right", size=size, weight="bold")
-        axes.plot(
-            [0, 1], [height - 0.066] * 2, transform=axes.transAxes, color=look.palette.grid,
-            linewidth=look.frame.line_pt / 2, clip_on=False,
-        )  # fmt: skip
-    safe = measured(profile, "colour.input_at_thd_minus60db")
-    if safe is not None:
-        peak = number_text(np.floor(10 * safe.low) / 10, 1)
-        axes.text(
-            0.0, 0.0, f"Keep steady peaks under {peak} dBFS\nto stay below 0.1 %.", transform=axes.transAxes,
-            va="bottom", size=size, weight="bold", linespacing=1.4,
-        )  # fmt: skip
+def plot_colour_readings(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Write the readings as label and value with unit, one line each, and the headroom sentence below."""
+    with panel(ax, look) as axes:
+        axes.set_axis_off()
+        size = look.frame.font_pt
+        for row, (label, name) in enumerate(LINES):
+            height = 1.0 - 0.1 * row
+            axes.text(
+                0.0, height, label, transform=axes.transAxes, va="top", color=look.palette.soft, size=size
+            )
+            text = shown(in_words(profile, name))
+            axes.text(
+                1.0, height, text, transform=axes.transAxes, va="top", ha="right", size=size, weight="bold"
+            )
+            axes.plot(
+                [0, 1], [height - 0.066] * 2, transform=axes.transAxes, color=look.palette.grid,
+                linewidth=look.frame.line_pt / 2, clip_on=False,
+            )  # fmt: skip
+        safe = measured(profile, "colour.input_at_thd_minus60db")
+        if safe is not None:
+            peak = number_text(np.floor(10 * safe.low) / 10, 1)
+            axes.text(
+                0.0, 0.0, f"Keep steady peaks under {peak} dBFS\nto stay below 0.1 %.",
+                transform=axes.transAxes, va="bottom", size=size, weight="bold", linespacing=1.4,
+            )  # fmt: skip
+    return axes

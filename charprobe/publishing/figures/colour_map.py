@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
@@ -9,11 +11,10 @@ from matplotlib.patches import Rectangle
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import frequency_words
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.palette import luminance
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.drawing import Drawing, composed
+from charprobe.publishing.figures.palette import contrast
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
@@ -24,36 +25,39 @@ SPAN_DBC = (-120.0, -20.0)  # levels of the lightest and the strongest cell
 
 def draw_colour_map(profile: Profile, look: Look) -> Drawing:
     """Draw total harmonic distortion by input level and frequency; the profile must have "harmonics"."""
-    table = profile.curves["harmonics"]
-    levels, tones, thd, limit, reduced = cells_of(table)
-    with settings(look):
-        figure, (axes,) = new_figure(look)
-        palette = look.palette
-        for row, _ in enumerate(tones):
-            for column, _ in enumerate(levels):
-                _cell(axes, look, row, column, thd[row, column], limit[row, column])
-                if np.nan_to_num(reduced[row, column]) > REDUCING_DB:
-                    axes.plot(
-                        [column - 0.42, column + 0.42], [row - 0.4] * 2, color=palette.series[1],
-                        linewidth=2 * look.frame.line_pt, solid_capstyle="butt",
-                    )  # fmt: skip
+    levels, tones, thd, *_ = cells_of(profile.curves["harmonics"])
+    words = ", ".join(frequency_words(tone) for tone in tones)
+    span = f"{number_text(levels[0], 0)} to {number_text(levels[-1], 0)} dBFS"
+    return composed(
+        "colour-map",
+        look,
+        [partial(plot_colour_map, profile)],
+        title=f"Distortion by level and frequency – {who(profile)}",
+        main="THD in dBc; hatched: none above the limit given; bar below a cell: the stage reduces gain",
+        conditions=conditions(profile, ["colour.onset"]),
+        alt=f"Total harmonic distortion in {thd.size} cells, tones of {words} from {span}; "
+        f"{np.count_nonzero(~np.isfinite(thd))} cells show none. Onset of colour: "
+        f"{in_words(profile, 'colour.onset')}.",
+    )
+
+
+def plot_colour_map(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot a cell with the total harmonic distortion (dBc) for each input level (dBFS) and tone (Hz)."""
+    levels, tones, thd, limit, reduced = cells_of(curve_of(profile, "harmonics"))
+    with panel(ax, look) as axes:
+        for row, column in np.ndindex(thd.shape):
+            _cell(axes, look, row, column, float(thd[row, column]), float(limit[row, column]))
+            if np.nan_to_num(reduced[row, column]) > REDUCING_DB:
+                axes.plot(
+                    [column - 0.42, column + 0.42], [row - 0.4] * 2, color=look.palette.series[1],
+                    linewidth=2 * look.frame.line_pt, solid_capstyle="butt",
+                )  # fmt: skip
         axes.set(xlim=(-0.5, len(levels) - 0.5), ylim=(-0.5, len(tones) - 0.5))
         axes.set_xticks(range(len(levels)), [number_text(level, 0) for level in levels])
         axes.set_yticks(range(len(tones)), [f"{tone:g}" for tone in tones])
         axes.grid(visible=False)
         axes.set(xlabel="input level (dBFS)", ylabel="tone (Hz)")
-        title = f"Distortion by level and frequency – {who(profile)}"
-        main = "THD in dBc; hatched: none above the limit given; bar below a cell: the stage reduces gain"
-        foot = conditions(profile, ["colour.onset"])
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
-    words = ", ".join(frequency_words(tone) for tone in tones)
-    span = f"{number_text(levels[0], 0)} to {number_text(levels[-1], 0)} dBFS"
-    alt = (
-        f"Total harmonic distortion in {thd.size} cells, tones of {words} from {span}; "
-        f"{np.count_nonzero(~np.isfinite(thd))} cells show none. Onset of colour: "
-        f"{in_words(profile, 'colour.onset')}."
-    )
-    return Drawing(figure, look, "colour-map", title, alt, foot)
+    return axes
 
 
 def has_cells(table: Table) -> bool:
@@ -93,8 +97,8 @@ def _cell(axes: Axes, look: Look, row: int, column: int, thd: float, limit: floa
         )
     axes.add_patch(box)
     text = number_text(thd, 0) if seen else f"< {number_text(limit, 0)}"
-    ground = luminance(_mixed(palette.series[0], palette.paper, share))
-    ink = max((palette.ink, palette.paper), key=lambda one: _contrast(luminance(one), ground))
+    ground = _mixed(palette.series[0], palette.paper, share)
+    ink = max((palette.ink, palette.paper), key=lambda one: contrast(one, ground))
     size = look.frame.font_pt * (0.85 if seen else 0.75)
     back = {} if seen else {"bbox": {"facecolor": palette.paper, "edgecolor": "none", "pad": 0.8}}
     axes.text(column, row, text, ha="center", va="center", color=ink, size=size, **back)
@@ -104,7 +108,3 @@ def _mixed(over: str, ground: str, share: float) -> str:
     """Return what is seen of a colour that lets `1 - share` of the ground through."""
     pairs = ((int(over[i : i + 2], 16), int(ground[i : i + 2], 16)) for i in (1, 3, 5))
     return "#" + "".join(f"{round(share * a + (1 - share) * b):02x}" for a, b in pairs)
-
-
-def _contrast(one: float, other: float) -> float:
-    return (max(one, other) + 0.05) / (min(one, other) + 0.05)

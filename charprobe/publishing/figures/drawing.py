@@ -1,16 +1,21 @@
-"""A finished figure with what goes with it, and its three files."""
+"""A finished figure: panels under one heading with what goes with them, and its three files."""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from charprobe.files import output
-from charprobe.publishing.figures.style import Look, settings
-from charprobe.publishing.figures.text import ABSENT, lacks_glyphs
+from charprobe.publishing.figures.style import Look, new_figure, settings
+from charprobe.publishing.figures.text import ABSENT, lacks_glyphs, put_title_and_footer
+
+Plot = Callable[..., Axes]
+"""A ``plot_x`` with its data bound, called with the Axes and the look."""
 
 METADATA = {
     "svg": {"Date": None, "Creator": None},
@@ -55,6 +60,30 @@ class Drawing:
         with settings(self.look):
             self.figure.savefig(stream, format=kind, metadata=METADATA[kind])
         return stream.getvalue()
+
+
+def composed(
+    name: str,
+    look: Look,
+    plots: Sequence[Plot],
+    *,
+    title: str,
+    main: str,
+    conditions: str,
+    alt: str,
+    **margins: float,
+) -> Drawing:
+    """Draw `plots` side by side under a title, the main numbers below it, the conditions at the foot.
+
+    `margins` go to ``subplots_adjust``; the other words are those of `Drawing`.
+    """
+    with settings(look):
+        figure, panels = new_figure(look, panels=len(plots))
+        figure.subplots_adjust(**margins)
+        for plot, axes in zip(plots, panels, strict=True):
+            plot(axes, look=look)
+        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=conditions)
+    return Drawing(figure, look, name, title, alt, conditions)
 
 
 def save_drawing(drawing: Drawing, folder: Path, *, stem: str, force: bool) -> tuple[Path, ...]:

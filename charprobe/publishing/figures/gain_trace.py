@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
@@ -9,11 +11,10 @@ from numpy.typing import NDArray
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import log_time_axis
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.axes import drop_legend, log_time_axis
+from charprobe.publishing.figures.drawing import Drawing, composed
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 from charprobe.values.wording import display_unit, number_text, rounded_text
@@ -38,57 +39,63 @@ def draw_gain_trace_log(profile: Profile, look: Look) -> Drawing:
 
 
 def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
-    timing, trace = profile.curves["timing"], profile.curves["gain_trace"]
     names = [f"{edge}.{point}" for edge in ("attack", "release") for point in MARKED]
-    with settings(look):
-        figure, panels = new_figure(look, panels=2)
-        edges: tuple[Edge, Edge] = ("attack", "release")
-        for edge, axes in zip(edges, panels, strict=True):
-            plot_edge(
-                timing, trace, axes, look, edge=edge, log_time=log_time, reference=reference_step(profile)
-            )
-        title = f"Attack and release – {who(profile)}"
-        main = f"attack t63 {in_words(profile, 'attack.t63')}, release t63 {in_words(profile, 'release.t63')}"
-        foot = conditions(profile, names)
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
-        if len(steps_of(trace, "attack")) > 1:
-            panels[0].legend(loc="upper right")
     times = ", ".join(f"{name.replace('.', ' ')} {in_words(profile, name)}" for name in names)
     axis = "a logarithmic" if log_time else "a linear"
-    alt = (
-        f"Two panels with {axis} time axis: gain after the rising edge, and after the falling edge. {times}."
+    drawing = composed(
+        "attack-release-log" if log_time else "attack-release",
+        look,
+        [partial(plot_gain_trace, profile, edge=edge, log_time=log_time) for edge in ("attack", "release")],
+        title=f"Attack and release – {who(profile)}",
+        main=f"attack t63 {in_words(profile, 'attack.t63')}, release t63 {in_words(profile, 'release.t63')}",
+        conditions=conditions(profile, names),
+        alt=f"Two panels with {axis} time axis: gain after the rising edge, and after the falling edge. "
+        f"{times}.",
     )
-    return Drawing(figure, look, "attack-release-log" if log_time else "attack-release", title, alt, foot)
+    drop_legend(drawing.figure.axes[1])  # the first one's names both
+    return drawing
 
 
-def plot_edge(
-    timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, log_time: bool, reference: int
+def plot_gain_trace(
+    profile: Profile,
+    ax: Axes | None = None,
+    *,
+    edge: Edge = "attack",
+    log_time: bool = False,
+    look: Look = ARTICLE_LOOK,
 ) -> Axes:
-    """Plot the gain (dB) against time from the edge (ms or s), one curve per burst condition.
+    """Plot the gain (dB) against time from an edge (ms or s), one curve per burst condition.
 
-    The named times are marked on the curve of the condition `reference`, a row of `timing`.
+    The named times are marked on the curve of the condition that the quantities of the profile speak of.
+    A logarithmic axis shows each stage of a recovery as a bend.
     """
-    steps = _drawn(steps_of(trace, edge), reference)
+    timing, trace = curve_of(profile, "timing"), curve_of(profile, "gain_trace")
+    reference = reference_step(profile)
+    every = steps_of(trace, edge)
+    steps = _drawn(every, reference)
     scale, unit = _time_scale(timing, trace, edge)
-    for index, step in enumerate(steps):
-        time_s, gain_db = edge_trace(trace, edge, step)
-        if edge == "release":  # the fall of a loud burst rings far beyond the gain it leaves
-            gain_db = np.where(_away(timing, time_s, step), gain_db, np.nan)
-        style = look.series(index) | {"marker": ""}
-        if step != reference:
-            style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
-        axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
-    if reference in steps:
-        _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
-    axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
-    word = "rising" if edge == "attack" else "falling"
-    axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
-    if log_time:
-        _log_axis(timing, trace, axes, edge, scale)
-    else:
-        reach = _reach(timing, trace, edge) * scale
-        axes.set_xlim(-BEFORE * reach, reach)
-        axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+    with panel(ax, look) as axes:
+        for index, step in enumerate(steps):
+            time_s, gain_db = edge_trace(trace, edge, step)
+            if edge == "release":  # the fall of a loud burst rings far beyond the gain it leaves
+                gain_db = np.where(_away(timing, time_s, step), gain_db, np.nan)
+            style = look.series(index) | {"marker": ""}
+            if step != reference:
+                style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
+            axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
+        if reference in steps:
+            _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
+        axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
+        word = "rising" if edge == "attack" else "falling"
+        axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
+        if log_time:
+            _log_axis(timing, trace, axes, edge, scale)
+        else:
+            reach = _reach(timing, trace, edge) * scale
+            axes.set_xlim(-BEFORE * reach, reach)
+            axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+        if len(every) > 1:
+            axes.legend(loc="upper right")
     return axes
 
 

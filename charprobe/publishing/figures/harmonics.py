@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import frequency_words
-from charprobe.publishing.figures.drawing import Drawing
+from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.labels import EndLabel, label_ends
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import rounded_text
 
@@ -20,6 +21,7 @@ ORDERS = (2, 3, 4, 5, 6, 7)
 MOST_PANELS = 3
 REDUCING_DB = 0.5  # from here on the stage is said to be reducing gain
 ROOM_DB = 6.0
+USUAL_HZ = 1000.0  # a single panel shows the tone nearest to this
 LEAST_SPAN_DB = 40.0
 
 
@@ -27,36 +29,52 @@ def draw_harmonics(profile: Profile, look: Look) -> Drawing:
     """Draw THD and harmonics of a profile against input level; it must have the curve "harmonics"."""
     table = profile.curves["harmonics"]
     frequencies = frequencies_of(table)
-    with settings(look):
-        figure, panels = new_figure(look, panels=len(frequencies))
-        figure.subplots_adjust(right=0.94, wspace=0.24)
-        low, high = _limits(table)
-        labels = []
-        for axes, frequency_hz in zip(panels, frequencies, strict=True):
-            labels.append(plot_harmonics(table, axes, look, frequency_hz=frequency_hz))
-            axes.set_ylim(low, high)
-            axes.tick_params(labelleft=axes is panels[0])
-        panels[0].set_ylabel("level re fundamental (dBc)")
-        for axes, names in zip(panels, labels, strict=True):
-            label_ends(axes, names, look)
-        title = f"Harmonics – {who(profile)}"
-        main = (
-            f"at the reference: THD {in_words(profile, 'colour.thd_at_reference')}, "
-            f"H2 {in_words(profile, 'colour.h2_at_reference')}, "
-            f"H3 {in_words(profile, 'colour.h3_at_reference')}"
-        )
-        foot = conditions(profile, ["colour.thd_at_reference"])
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
-    tones = ", ".join(frequency_words(value) for value in frequencies)
-    alt = (
-        f"Total harmonic distortion and harmonics 2 to 7 against input level, tones of {tones}; {main}. "
-        f"What lies below the detection limit is not drawn. {_reducing_words(table)}"
+    main = "at the reference: " + ", ".join(
+        f"{word} {in_words(profile, f'colour.{word.lower()}_at_reference')}" for word in ("THD", "H2", "H3")
     )
-    return Drawing(figure, look, "harmonics", title, alt, foot)
+    tones = ", ".join(frequency_words(value) for value in frequencies)
+    drawing = composed(
+        "harmonics",
+        look,
+        [partial(plot_harmonics, profile, frequency_hz=value) for value in frequencies],
+        title=f"Harmonics – {who(profile)}",
+        main=main,
+        conditions=conditions(profile, ["colour.thd_at_reference"]),
+        alt=f"Total harmonic distortion and harmonics 2 to 7 against input level, tones of {tones}; {main}. "
+        f"What lies below the detection limit is not drawn. {_reducing_words(table)}",
+        right=0.94,
+        wspace=0.24,
+    )
+    for axes in drawing.figure.axes[1:]:  # all have the first one's
+        axes.set_ylabel("")
+        axes.tick_params(labelleft=False)
+    return drawing
 
 
-def plot_harmonics(table: Table, axes: Axes, look: Look, *, frequency_hz: float) -> list[EndLabel]:
-    """Plot the harmonics of one tone (dBc) against its input level (dBFS); return the names of the curves."""
+def plot_harmonics(
+    profile: Profile,
+    ax: Axes | None = None,
+    *,
+    frequency_hz: float | None = None,
+    look: Look = ARTICLE_LOOK,
+) -> Axes:
+    """Plot the harmonics of one tone (dBc) against its input level (dBFS), what is undetectable shaded.
+
+    `frequency_hz` is one of `frequencies_of` the curve "harmonics"; left out, the one nearest to 1 kHz.
+    """
+    table = curve_of(profile, "harmonics")
+    if frequency_hz is None:
+        frequency_hz = min(frequencies_of(table), key=lambda one: abs(one - USUAL_HZ))
+    with panel(ax, look) as axes:
+        labels = _plot_tone(table, axes, look, frequency_hz)
+        axes.set_ylim(*_limits(table))
+        axes.set_ylabel("level re fundamental (dBc)")
+        label_ends(axes, labels, look)
+    return axes
+
+
+def _plot_tone(table: Table, axes: Axes, look: Look, frequency_hz: float) -> list[EndLabel]:
+    """Plot one tone and return the names of its curves."""
     chosen = np.flatnonzero(numbers(table, "frequency_hz") == frequency_hz)
     chosen = chosen[np.argsort(numbers(table, "input_dbfs")[chosen], kind="stable")]
     level = numbers(table, "input_dbfs")[chosen]

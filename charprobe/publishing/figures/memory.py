@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
+from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import log_time_axis
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.drawing import Drawing, composed
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.values.errors import ProfileError
 from charprobe.values.wording import number_text
 
 Rows = NDArray[np.intp]
@@ -23,32 +25,51 @@ CURVES = (("t50", "release_t50_s"), ("t63", "release_t63_s"), ("t90", "release_t
 
 
 def draw_memory(profile: Profile, look: Look) -> Drawing:
-    """Draw release times against burst length; `has_holds` tells whether a profile's "timing" allows it.
+    """Draw release times against burst length; `has_holds` tells whether a profile's "timing" allows it."""
+    depths = hold_rows(profile.curves["timing"])
+    lengths = np.unique(numbers(profile.curves["timing"], "hold_s")[np.concatenate(depths)]).size
+    main = f"t63 after the longest burst over t63 after the shortest: {in_words(profile, 'release.memory')}"
+    what = "t50, t63 and t90" if len(depths) == 1 else f"t63 from {len(depths)} depths"
+    return composed(
+        "memory",
+        look,
+        [partial(plot_memory, profile)],
+        title=f"Release against burst length – {who(profile)}",
+        main=main,
+        conditions=conditions(profile, ["release.memory"]),
+        alt=f"Release times {what} against the length of {lengths} bursts; {main}.",
+    )
+
+
+def plot_memory(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot release times (ms) against the length of the burst before (ms).
 
     One depth shows t50, t63 and t90; several depths show t63, one line each.
+
+    Raises
+    ------
+    ProfileError
+        If bursts of fewer than `FEWEST_HOLDS` lengths have a release time.
     """
-    table = profile.curves["timing"]
+    table = curve_of(profile, "timing")
     depths = hold_rows(table)
-    hold_s = numbers(table, "hold_s")
-    with settings(look):
-        figure, (axes,) = new_figure(look)
+    if not depths:
+        raise ProfileError(
+            f"{who(profile)}: fewer than {FEWEST_HOLDS} burst lengths with a release time, too few to plot; "
+            "measure with a recipe that has bursts of several lengths"
+        )
+    hold_ms = 1e3 * numbers(table, "hold_s")
+    with panel(ax, look) as axes:
         for index, (words, rows, column) in enumerate(_lines(table, depths)):
             height = numbers(table, column)[rows] * 1e3
             if np.isfinite(height).any():
-                axes.plot(hold_s[rows] * 1e3, height, label=words, **look.series(index))
-        drawn = 1e3 * hold_s[np.concatenate(depths)]
+                axes.plot(hold_ms[rows], height, label=words, **look.series(index))
+        drawn = hold_ms[np.concatenate(depths)]
         log_time_axis(axes, first=drawn.min() / ROOM, last=drawn.max() * ROOM)
         axes.set_ylim(0, None)
         axes.set(xlabel="length of the burst (ms)", ylabel="release time (ms)")
         axes.legend(loc="upper left")
-        title = f"Release against burst length – {who(profile)}"
-        ratio = in_words(profile, "release.memory")
-        main = f"t63 after the longest burst over t63 after the shortest: {ratio}"
-        foot = conditions(profile, ["release.memory"])
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
-    what = "t50, t63 and t90" if len(depths) == 1 else f"t63 from {len(depths)} depths"
-    alt = f"Release times {what} against the length of {np.unique(drawn).size} bursts; {main}."
-    return Drawing(figure, look, "memory", title, alt, foot)
+    return axes
 
 
 def _lines(table: Table, depths: Sequence[Rows]) -> list[tuple[str, Rows, str]]:

@@ -2,27 +2,41 @@
 
 from __future__ import annotations
 
-import numpy as np
+from functools import partial
 
-from charprobe.profile.entry import Table, numbers
+import numpy as np
+from matplotlib.axes import Axes
+
+from charprobe.profile.entry import numbers, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import frequency_axis, least_span
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
-
-EMPTY = Table({"frequency_hz": [], "level_dbfs": []}, {"frequency_hz": "Hz", "level_dbfs": "dBFS"})
+from charprobe.publishing.figures.drawing import Drawing, composed
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 
 LEAST_SPAN_DB = 30.0  # the scatter of third octaves is not blown up
 
 
 def draw_noise(profile: Profile, look: Look) -> Drawing:
     """Draw noise density over frequency; the profile must have the curve "noise_spectrum"."""
-    table = profile.curves["noise_spectrum"]
-    mains = profile.curves.get("mains_lines", EMPTY)
-    with settings(look):
-        figure, (axes,) = new_figure(look)
+    weighted, flat = (in_words(profile, f"noise.{name}") for name in ("a_weighted", "unweighted"))
+    main = f"A-weighted {weighted}, flat {flat}"
+    lines = rows_of(profile.curves["mains_lines"]) if "mains_lines" in profile.curves else 0
+    return composed(
+        "noise",
+        look,
+        [partial(plot_noise, profile)],
+        title=f"Noise – {who(profile)}",
+        main=main,
+        conditions=conditions(profile, ["noise.a_weighted", "noise.unweighted"]),
+        alt=f"Noise density in third octaves over frequency; {main}. {lines} mains lines are left out of it.",
+    )
+
+
+def plot_noise(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot noise density (dBFS per Hz) over frequency (Hz), the bypass beside it where there is one."""
+    table = curve_of(profile, "noise_spectrum")
+    with panel(ax, look) as axes:
         columns = (("density_dbfs_per_hz", "setting"), ("bypass_density_dbfs_per_hz", "bypass"))
         for index, (column, word) in enumerate(columns):
             height = numbers(table, column)
@@ -33,11 +47,4 @@ def draw_noise(profile: Profile, look: Look) -> Drawing:
         least_span(axes, LEAST_SPAN_DB)
         axes.set_ylabel("noise density (dBFS per Hz)")
         axes.legend(loc="upper right")
-        title = f"Noise – {who(profile)}"
-        weighted, flat = (in_words(profile, f"noise.{name}") for name in ("a_weighted", "unweighted"))
-        main = f"A-weighted {weighted}, flat {flat}"
-        foot = conditions(profile, ["noise.a_weighted", "noise.unweighted"])
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
-    lines = len(mains.columns["frequency_hz"])
-    alt = f"Noise density in third octaves over frequency; {main}. {lines} mains lines are left out of it."
-    return Drawing(figure, look, "noise", title, alt, foot)
+    return axes

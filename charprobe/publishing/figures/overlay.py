@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile, measured
-from charprobe.publishing.figures.axes import log_time_axis
-from charprobe.publishing.figures.drawing import Drawing
+from charprobe.publishing.figures.axes import drop_legend, log_time_axis
+from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.gain_trace import steps_of
 from charprobe.publishing.figures.labels import EndLabel, in_two_lines, label_ends
 from charprobe.publishing.figures.source import in_words
 from charprobe.publishing.figures.static import anchor
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.edge import Edge
 from charprobe.values.wording import literal
 
@@ -30,63 +32,96 @@ LABEL_WIDTH = 14
 
 def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
     """Draw the static curves of up to `MOST` profiles, as they are and anchored; `names` label them."""
-    shown = _with_curve(profiles, names, "static")[:MOST]
-    with settings(look):
-        figure, (left, right) = new_figure(look, panels=2)
-        figure.subplots_adjust(right=LABEL_ROOM)
-        ends = []
-        for member in shown:
-            profile, name, index = member.profile, member.name, member.index
-            table = profile.curves["static"]
-            keep = np.flatnonzero(flags(table, "used", missing=True))
-            level = numbers(table, "input_dbfs")[keep]
-            order = keep[np.argsort(level, kind="stable")]
-            gain = numbers(table, "gain_db")[order]
-            gain -= anchor(table, measured(profile, "static.low_level_gain"))
-            style = look.series(index) | {"markevery": (index % 4, 4)}
-            left.plot(numbers(table, "input_dbfs")[order], numbers(table, "output_dbfs")[order], **style)
-            right.plot(numbers(table, "input_dbfs")[order], gain, label=name, **style)
-            ends.append(EndLabel(name, float(gain[-1]), style["color"]))
-        left.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
-        left.set(title="As they are", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
-        right.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
-        label_ends(right, ends, look, width=LABEL_WIDTH)
-        title = "Static curves laid over each other"
-        foot = _footer(shown, "static.threshold")
-        put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
-    words = "; ".join(
-        f"{literal(one.name)}: threshold {in_words(one.profile, 'static.threshold')}, "
-        f"ratio {in_words(one.profile, 'static.ratio')}"
-        for one in shown
+    shown = _with_static(profiles, names)
+    words = _words(shown, "static.threshold", "static.ratio")
+    return composed(
+        "static-overlay",
+        look,
+        [partial(plot_static_overlay, profiles, names), partial(plot_anchored_overlay, profiles, names)],
+        title="Static curves laid over each other",
+        main=_dropped(profiles, shown),
+        conditions=_footer(shown, "static.threshold"),
+        alt="Two panels with one curve per setting: output level, and gain less the low-level gain. "
+        f"{words}.",
+        right=LABEL_ROOM,
     )
-    alt = f"Two panels with one curve per setting: output level, and gain less the low-level gain. {words}."
-    return Drawing(figure, look, "static-overlay", title, alt, foot)
+
+
+def plot_static_overlay(
+    profiles: Sequence[Profile], names: Sequence[str], ax: Axes | None = None, *, look: Look = ARTICLE_LOOK
+) -> Axes:
+    """Plot output against input level (both dBFS) of up to `MOST` profiles; `names` label them."""
+    with panel(ax, look) as axes:
+        for member in _with_static(profiles, names):
+            order, style = _settled(member, look)
+            level, out = (
+                numbers(member.profile.curves["static"], f"{end}_dbfs") for end in ("input", "output")
+            )
+            axes.plot(level[order], out[order], label=member.name, **style)
+        axes.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+        axes.set(title="As they are", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
+    return axes
+
+
+def plot_anchored_overlay(
+    profiles: Sequence[Profile], names: Sequence[str], ax: Axes | None = None, *, look: Look = ARTICLE_LOOK
+) -> Axes:
+    """Plot gain less the low-level gain (dB) against input level (dBFS), each curve named at its end."""
+    ends = []
+    with panel(ax, look) as axes:
+        for member in _with_static(profiles, names):
+            order, style = _settled(member, look)
+            table = member.profile.curves["static"]
+            gain = numbers(table, "gain_db")[order] - anchor(member.profile)
+            axes.plot(numbers(table, "input_dbfs")[order], gain, label=member.name, **style)
+            ends.append(EndLabel(member.name, float(gain[-1]), style["color"]))
+        axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
+        label_ends(axes, ends, look, width=LABEL_WIDTH)
+    return axes
+
+
+def _settled(member: _Member, look: Look) -> tuple[NDArray[np.intp], dict[str, Any]]:
+    """Return the rows of a static curve that count, by level, and the style of their line."""
+    table = member.profile.curves["static"]
+    keep = np.flatnonzero(flags(table, "used", missing=True))
+    order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
+    return order, look.series(member.index) | {"markevery": (member.index % 4, 4)}
 
 
 def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
     """Draw attack and release of up to `MOST` profiles as shares of the gain change; `names` label them."""
-    shown = [one for one in _with_curve(profiles, names, "gain_trace") if has_reduction(one.profile)][:MOST]
-    with settings(look):
-        figure, panels = new_figure(look, panels=2)
-        figure.subplots_adjust(right=LABEL_ROOM)
-        edges: tuple[Edge, Edge] = ("attack", "release")
-        for edge, axes in zip(edges, panels, strict=True):
-            _plot_shares(shown, axes, look, edge=edge)
-        panels[1].legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), handlelength=1.7)
-        title = "Attack and release laid over each other"
-        foot = _footer(shown, "release.t63")
-        put_title_and_footer(figure, look.frame, title=title, subtitle=_dropped(profiles, shown), footer=foot)
-    words = "; ".join(
-        f"{literal(one.name)}: attack t63 {in_words(one.profile, 'attack.t63')}, "
-        f"release t63 {in_words(one.profile, 'release.t63')}"
-        for one in shown
+    shown = _with_times(profiles, names)
+    words = _words(shown, "attack.t63", "release.t63")
+    drawing = composed(
+        "timing-overlay",
+        look,
+        [partial(plot_timing_overlay, profiles, names, edge=edge) for edge in ("attack", "release")],
+        title="Attack and release laid over each other",
+        main=_dropped(profiles, shown),
+        conditions=_footer(shown, "release.t63"),
+        alt=f"Two panels with one curve per setting: share of the gain change after each edge. {words}.",
+        right=LABEL_ROOM,
     )
-    alt = f"Two panels with one curve per setting: share of the gain change after each edge. {words}."
-    return Drawing(figure, look, "timing-overlay", title, alt, foot)
+    drop_legend(drawing.figure.axes[0])  # the second one's names both
+    return drawing
 
 
-def _plot_shares(shown: Sequence[_Member], axes: Axes, look: Look, *, edge: Edge) -> Axes:
-    """Plot how much of the gain change is done after an edge, in percent, over logarithmic time in ms."""
+def plot_timing_overlay(
+    profiles: Sequence[Profile],
+    names: Sequence[str],
+    ax: Axes | None = None,
+    *,
+    edge: Edge = "attack",
+    look: Look = ARTICLE_LOOK,
+) -> Axes:
+    """Plot how much of the gain change is done after an edge (%) over logarithmic time (ms)."""
+    with panel(ax, look) as axes:
+        _plot_shares(_with_times(profiles, names), axes, look, edge=edge)
+        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), handlelength=1.7)
+    return axes
+
+
+def _plot_shares(shown: Sequence[_Member], axes: Axes, look: Look, *, edge: Edge) -> None:
     first, last = [], []
     for member in shown:
         profile, name, index = member.profile, member.name, member.index
@@ -111,7 +146,6 @@ def _plot_shares(shown: Sequence[_Member], axes: Axes, look: Look, *, edge: Edge
     axes.set_ylim(-5, 112)
     word = "rising" if edge == "attack" else "falling"
     axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge (ms)", ylabel="gain change done (%)")
-    return axes
 
 
 def has_reduction(profile: Profile) -> bool:
@@ -144,9 +178,29 @@ class _Member:
     index: int
 
 
-def _with_curve(profiles: Sequence[Profile], names: Sequence[str], curve: str) -> list[_Member]:
-    members = [_Member(*pair, index) for index, pair in enumerate(zip(profiles, names, strict=True))]
-    return [member for member in members if curve in member.profile.curves]
+def _with_static(profiles: Sequence[Profile], names: Sequence[str]) -> list[_Member]:
+    return [one for one in _members(profiles, names) if "static" in one.profile.curves][:MOST]
+
+
+def _members(profiles: Sequence[Profile], names: Sequence[str]) -> list[_Member]:
+    return [_Member(*pair, index) for index, pair in enumerate(zip(profiles, names, strict=True))]
+
+
+def _with_times(profiles: Sequence[Profile], names: Sequence[str]) -> list[_Member]:
+    members = _members(profiles, names)
+    return [one for one in members if "gain_trace" in one.profile.curves and has_reduction(one.profile)][
+        :MOST
+    ]
+
+
+def _words(shown: Sequence[_Member], *quantities: str) -> str:
+    """Return the main numbers of every setting drawn."""
+    spoken = {name: name.removeprefix("static.").replace(".", " ") for name in quantities}
+    return "; ".join(
+        f"{literal(one.name)}: "
+        + ", ".join(f"{word} {in_words(one.profile, name)}" for name, word in spoken.items())
+        for one in shown
+    )
 
 
 def _dropped(profiles: Sequence[Profile], shown: Sequence[_Member]) -> str:

@@ -1,23 +1,40 @@
-"""What figures take from a profile: columns as arrays, readings, and the words for heading and footer."""
+"""What figures take from a profile: curves, readings, and the words for heading and footer."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
-from numpy.typing import NDArray
-
+from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
+from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import literal, readable
 
-Array = NDArray[np.float64]
+
+def curve_of(profile: Profile, name: str) -> Table:
+    """Return a curve that a figure needs.
+
+    Raises
+    ------
+    ProfileError
+        If the profile has no such curve, or one without rows.
+    """
+    table = profile.curves.get(name)
+    if table is None or not rows_of(table):
+        there = ", ".join(key for key, curve in profile.curves.items() if rows_of(curve)) or "none"
+        raise ProfileError(
+            f"{who(profile)}: no curve {name!r} to plot; curves of this profile: {there}. "
+            "Measure with a recipe that has the segment for it"
+        )
+    return table
 
 
 def in_words(profile: Profile, name: str) -> str:
     """Return a quantity in words; what is missing with its bound, or as "not measured"."""
     entry = profile.quantities.get(name)
-    text = readable(entry.reading).text if entry is not None else "–"
-    return "not measured" if text == "–" else text
+    if entry is None or (isinstance(entry.reading, Unmeasured) and not entry.reading.bounded):
+        return "not measured"
+    return readable(entry.reading).text
 
 
 def who(profile: Profile) -> str:

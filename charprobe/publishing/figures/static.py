@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, flags, numbers, rows_of
 from charprobe.profile.profile import Profile, measured
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import Look, new_figure, settings
-from charprobe.publishing.figures.text import put_title_and_footer
+from charprobe.publishing.figures.drawing import Drawing, composed
+from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Z95, Quantity, Unmeasured
+from charprobe.values.quantity import Z95, Unmeasured
 
 NAMES = ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain")
 LEAST_SPAN_DB = 0.2
@@ -22,27 +23,20 @@ LOW_SPAN_DB = 9.0  # the lowest part of a curve that anchors it where no low-lev
 def draw_static(profile: Profile, look: Look) -> Drawing:
     """Draw the static curve of a profile; it must have the curve "static"."""
     table = profile.curves["static"]
-    with settings(look):
-        figure, (left, right) = new_figure(look, panels=2)
-        plot_static(table, left, look)
-        plot_anchored(table, right, look, low_level_gain=measured(profile, "static.low_level_gain"))
-        threshold = measured(profile, "static.threshold")
-        if threshold is not None:
-            for axes in (left, right):
-                mark_threshold(axes, threshold, look)
-        _put_legend(left)
-        foot = conditions(profile, NAMES)
-        title = f"Static curve – {who(profile)}"
-        main = _main_words(profile)
-        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=foot)
+    main = _main_words(profile)
     late = int((~flags(table, "settled", missing=True)).sum())
-    alt = (
-        f"Two panels. Left: settled output level against input level. Right: gain less the low-level gain. "
-        f"{main}, knee {in_words(profile, 'static.knee_width')}, "
+    return composed(
+        "static",
+        look,
+        [partial(plot_static_curve, profile), partial(plot_anchored_curve, profile)],
+        title=f"Static curve – {who(profile)}",
+        main=main,
+        conditions=conditions(profile, NAMES),
+        alt="Two panels. Left: settled output level against input level. Right: gain less the low-level "
+        f"gain. {main}, knee {in_words(profile, 'static.knee_width')}, "
         f"make-up {in_words(profile, 'static.makeup_gain')}. "
-        f"{late} of {rows_of(table)} points had not settled and are crossed out."
+        f"{late} of {rows_of(table)} points had not settled and are crossed out.",
     )
-    return Drawing(figure, look, "static", title, alt, foot)
 
 
 def _main_words(profile: Profile) -> str:
@@ -52,9 +46,8 @@ def _main_words(profile: Profile) -> str:
         steep = "ratio"
     threshold = in_words(profile, "static.threshold")
     entry = profile.quantities.get("static.threshold")
-    bounded = (
-        entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_least is not None
-    )
+    top = entry.reading if entry is not None else None
+    bounded = isinstance(top, Unmeasured) and top.at_least is not None
     bends = [
         place for place in ("second", "lower") if measured(profile, f"static.{place}_threshold") is not None
     ]
@@ -76,46 +69,54 @@ def _put_legend(axes: Axes) -> None:
     axes.legend([handles[i] for i in order], [names[i] for i in order], loc="upper left", handlelength=1.6)
 
 
-def plot_static(table: Table, axes: Axes, look: Look) -> Axes:
-    """Plot output level against input level (both dBFS), with the line of unchanged level."""
-    _plot_points(table, numbers(table, "output_dbfs"), axes, look)
+def plot_static_curve(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot output against input level (both dBFS), with the line of unchanged level and the threshold."""
+    table = curve_of(profile, "static")
     level = numbers(table, "input_dbfs")
     ends = np.array([np.nanmin(level), np.nanmax(level)])
-    axes.plot(ends, ends, color=look.palette.soft, linewidth=look.frame.line_pt / 2, label="output = input")
-    axes.set(title="As it is", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
+    with panel(ax, look) as axes:
+        _plot_points(table, numbers(table, "output_dbfs"), axes, look)
+        width = look.frame.line_pt / 2
+        axes.plot(ends, ends, color=look.palette.soft, linewidth=width, label="output = input")
+        axes.set(title="As it is", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
+        _mark_threshold(profile, axes, look)
+        _put_legend(axes)
     return axes
 
 
-def plot_anchored(table: Table, axes: Axes, look: Look, *, low_level_gain: Quantity | None) -> Axes:
-    """Plot gain less the low-level gain (dB) against input level (dBFS)."""
-    gain = numbers(table, "gain_db")
-    _plot_points(table, gain - anchor(table, low_level_gain), axes, look)
-    low, high = axes.get_ylim()
-    if high - low < LEAST_SPAN_DB:  # a plain gain is to look like one
-        middle = (low + high) / 2
-        axes.set_ylim(middle - LEAST_SPAN_DB / 2, middle + LEAST_SPAN_DB / 2)
-    axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
+def plot_anchored_curve(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE_LOOK) -> Axes:
+    """Plot gain less the low-level gain (dB) against input level (dBFS), with the threshold."""
+    table = curve_of(profile, "static")
+    gain = numbers(table, "gain_db") - anchor(profile)
+    with panel(ax, look) as axes:
+        _plot_points(table, gain, axes, look)
+        low, high = axes.get_ylim()
+        if high - low < LEAST_SPAN_DB:  # a plain gain is to look like one
+            middle = (low + high) / 2
+            axes.set_ylim(middle - LEAST_SPAN_DB / 2, middle + LEAST_SPAN_DB / 2)
+        axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
+        _mark_threshold(profile, axes, look)
     return axes
 
 
-def anchor(table: Table, low_level_gain: Quantity | None) -> float:
+def anchor(profile: Profile) -> float:
     """Return the gain in dB that an anchored curve takes off: measured, else the mean of the lowest steps."""
+    low_level_gain = measured(profile, "static.low_level_gain")
     if low_level_gain is not None:
         return low_level_gain.value
+    table = curve_of(profile, "static")
     level, gain = numbers(table, "input_dbfs"), numbers(table, "gain_db")
     return float(np.nanmean(gain[level <= np.nanmin(level) + LOW_SPAN_DB]))
 
 
-def mark_threshold(axes: Axes, threshold: Quantity, look: Look) -> None:
-    """Mark the threshold by a line and its interval by a band."""
-    axes.axvspan(threshold.low, threshold.high, color=look.palette.soft, alpha=0.25, linewidth=0, zorder=0.5)
-    axes.axvline(
-        threshold.value,
-        color=look.palette.soft,
-        linewidth=look.frame.line_pt / 2,
-        linestyle=(0, (5, 3)),
-        label="threshold",
-    )
+def _mark_threshold(profile: Profile, axes: Axes, look: Look) -> None:
+    """Mark the threshold, where it was measured, by a line and its interval by a band."""
+    threshold = measured(profile, "static.threshold")
+    if threshold is None:
+        return
+    soft, width = look.palette.soft, look.frame.line_pt / 2
+    axes.axvspan(threshold.low, threshold.high, color=soft, alpha=0.25, linewidth=0, zorder=0.5)
+    axes.axvline(threshold.value, color=soft, linewidth=width, linestyle=(0, (5, 3)), label="threshold")
 
 
 def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:

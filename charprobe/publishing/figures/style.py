@@ -128,6 +128,13 @@ def settings(look: Look) -> Iterator[None]:
         yield
 
 
+@contextmanager
+def panel(ax: Axes | None, look: Look) -> Iterator[Axes]:
+    """Draw inside this, on the Axes given or on that of a new figure; the look's settings hold."""
+    with settings(look):
+        yield new_figure(look)[1][0] if ax is None else ax
+
+
 def new_figure(look: Look, *, panels: int = 1) -> tuple[Figure, list[Axes]]:
     """Return a figure of the look's size with so many panels side by side, room left for title and footer."""
     frame = look.frame

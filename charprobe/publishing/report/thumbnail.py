@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.overlay import has_reduction
 from charprobe.publishing.report.markup import EMPTY, Html, element
+from charprobe.values.arrays import Array
 
-Array = NDArray[np.float64]
 WIDTH, HEIGHT = 92.0, 60.0
 STATIC_RANGE_DBFS = (-62.0, 2.0)
 TIME_RANGE_S = (1e-4, 10.0)
