@@ -1,13 +1,10 @@
-"""Links from a page to the files that lie beside it: tables to open in a spreadsheet, methods, claims."""
+"""Files that lie beside a page and that it links to: tables to open in a spreadsheet, methods, claims."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from urllib.parse import quote
-
-from charprobe.publishing.report.markup import EMPTY, Html, element, joined
 
 
 @dataclass(frozen=True)
@@ -21,6 +18,11 @@ class Beside:
         if self.path.is_absolute() or ".." in self.path.parts:
             raise ValueError(f"{self.path} does not lie below the page")
 
+    @property
+    def link(self) -> str:
+        """The file's address from the page."""
+        return "./" + quote(str(self.path))
+
 
 def tables_beside(folder: str, what: str) -> list[Beside]:
     """Return the tables of a comparison that lie in a folder below the page; `what` is compared."""
@@ -30,16 +32,3 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
         "dictionary.csv": "units, definitions and reasons for the margins",
     }
     return [Beside(PurePosixPath(folder, name), f"{text}, {what}") for name, text in holds.items()]
-
-
-def links_to(files: Sequence[Beside]) -> Html:
-    """Return a list of links, each with what the file holds; nothing without files."""
-    if not files:
-        return EMPTY
-    items = [
-        element("li", element("a", str(one.path), href="./" + quote(str(one.path))), f": {one.holds}")
-        for one in files
-    ]
-    return joined(
-        [element("p", "They lie in the folder of this page."), element("ul", *items, class_="files")]
-    )

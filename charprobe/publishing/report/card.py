@@ -1,105 +1,137 @@
-"""A setting's own card: findings, health, figures, every quantity with definition and conditions."""
+"""A setting on the page: its key in overlays, its row of the overview, its own card."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from charprobe.profile import glossary
-from charprobe.profile.entry import Health, where_text
-from charprobe.profile.profile import Profile
+from charprobe.profile.profile import Profile, measured
+from charprobe.publishing.figures.all_figures import profile_drawings
 from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.report.inline_svg import inline_svg
-from charprobe.publishing.report.markup import EMPTY, Html, element, joined
-from charprobe.publishing.report.overview import Shown, reading_cell
-from charprobe.publishing.report.terms import term_button
+from charprobe.publishing.figures.overlay import has_reduction
+from charprobe.publishing.figures.style import ARTICLE_LOOK, MARKERS
+from charprobe.publishing.report.thumbnail import static_points, timing_points
 from charprobe.values.quantity import Quantity
-from charprobe.values.wording import number_text
-
-WORDS = {"stop": "Stop", "warn": "Warning", "note": "Note"}
+from charprobe.values.wording import number_text, readable
 
 
-def setting_card(item: Shown, drawings: tuple[Drawing, ...]) -> Html:
-    """Return the card of a setting; `drawings` are its figures in the light article look."""
-    profile = item.profile
-    found = element("ul", *(element("li", text) for text in profile.findings)) if profile.findings else EMPTY
-    figures = [figure(one, prefix=f"s{item.number + 1}f{i}") for i, one in enumerate(drawings, start=1)]
-    return element(
-        "section",
-        element("h3", item.key, item.name, element("small", f"channel {profile.channel}")),
-        found,
-        health_list(profile.health, anchor=f"{item.anchor}-health"),
-        element("div", *figures, class_="figures"),
-        quantity_table(profile),
-        facts(profile),
-        class_="card",
-        id_=item.anchor,
-        aria_label=f"Setting {item.name}",
-    )
+@dataclass(frozen=True)
+class Cell:
+    """A reading in a table: value and unit, interval, and `why` there is no number ("" where there is)."""
+
+    value: str
+    spread: str
+    why: str
 
 
-def figure(drawing: Drawing, *, prefix: str) -> Html:
-    """Return a figure, its name spoken; its own heading and footer show title and conditions."""
-    svg = inline_svg(drawing, prefix=prefix)
-    box = element("div", svg, class_="scroll", tabindex="0", role="group", aria_label=drawing.title)
-    return element("figure", box, element("figcaption", drawing.title, class_="spoken"))
+@dataclass(frozen=True)
+class Shown:
+    """A profile on the page: its name, its place (from 0), and its place in overlays, shared by repeats."""
 
+    profile: Profile
+    name: str
+    number: int
+    series: int
 
-def health_list(items: tuple[Health, ...], *, anchor: str) -> Html:
-    """Return what is wrong or worth knowing, the worst first."""
-    if not items:
-        return element("p", "Health: nothing found wrong.", class_="healthy", id_=anchor)
-    rows = [
-        element(
-            "li",
-            element("strong", f"{WORDS[item.severity]} · {item.code}"),
-            f" {item.message}",
-            element("small", f" {where_text(item)}") if where_text(item) else EMPTY,
-            class_=item.severity,
+    @property
+    def anchor(self) -> str:
+        """Id of the card."""
+        return f"setting-{self.number + 1}"
+
+    @property
+    def colour(self) -> str:
+        """The setting's colour in overlays, as a variable of the page."""
+        return f"var(--series-{self.series % len(ARTICLE_LOOK.palette.series)})"
+
+    @property
+    def dash(self) -> str | None:
+        """Lengths of the setting's line style in overlays; None where it is solid."""
+        style = ARTICLE_LOOK.series(self.series)["linestyle"]
+        return None if style == "solid" else " ".join(f"{2 * length:g}" for length in style[1])
+
+    @property
+    def shape(self) -> int:
+        """Number of the setting's marker in overlays."""
+        return MARKERS.index(ARTICLE_LOOK.series(self.series)["marker"])
+
+    @property
+    def warned(self) -> int:
+        """How many warnings or worse the capture has."""
+        return sum(item.severity != "note" for item in self.profile.health)
+
+    @property
+    def static_points(self) -> str:
+        """The static curve in small."""
+        return static_points(self.profile)
+
+    @property
+    def timing_points(self) -> tuple[str, ...]:
+        """Attack and release in small."""
+        return timing_points(self.profile)
+
+    def cell(self, name: str) -> Cell | None:
+        """Return a quantity for a table; None where the profile has no such quantity."""
+        entry = self.profile.quantities.get(name)
+        if entry is None:
+            return None
+        words, reading = readable(entry.reading), entry.reading
+        value = words.value + ("" if words.unit in ("", ":1") else " ") + words.unit
+        why = "" if isinstance(reading, Quantity) else f"{reading.reason}. To settle it: {reading.next}"
+        return Cell(value, words.spread, why)
+
+    def note(self, name: str) -> str:
+        """Return the conditions of a quantity, or why it has no number and what would settle it."""
+        entry = self.profile.quantities[name]
+        if isinstance(entry.reading, Quantity):
+            return entry.conditions
+        return f"Not measured: {entry.reading.reason}. Next: {entry.reading.next}."
+
+    @property
+    def groups(self) -> list[tuple[str, list[str]]]:
+        """Title and quantities of every group that has some."""
+        named = {
+            title: [name for name in self.profile.quantities if glossary.group(name) == group]
+            for group, title in glossary.GROUPS.items()
+        }
+        return [(title, names) for title, names in named.items() if names]
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Draw the figures: times only where gain was reduced, on a log axis only where it has bends."""
+        stages = measured(self.profile, "release.stages")
+        useless = set() if stages is not None and stages.value > 1.5 else {"attack-release-log"}
+        if not has_reduction(self.profile):
+            useless |= {"attack-release", "attack-release-log"}
+        return tuple(one for one in profile_drawings(self.profile, ARTICLE_LOOK) if one.name not in useless)
+
+    @property
+    def facts(self) -> str:
+        """Capture, stimulus and alignment in one line of small print."""
+        profile = self.profile
+        capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
+        words = (
+            f"{capture.file}: {capture.rate_hz / 1000:g} kHz, {capture.bits} bit, "
+            f"{capture.channels} channels, {number_text(capture.duration_s, 2)} s, SHA-256 {capture.sha256[:16]}…; recipe "
+            f"{stimulus.recipe} ({stimulus.hash[:6]}), take {stimulus.take}; "
+            f"delay {number_text(alignment.delay_samples, 2)} samples, "
+            f"drift {number_text(alignment.drift_ppm, 2)} ppm, "
+            f"polarity {'kept' if alignment.polarity > 0 else 'inverted'}; "
+            f"charprobe {profile.made_with.version}"
         )
-        for item in items
-    ]
-    return element("ul", *rows, class_="health", id_=anchor)
+        options = profile.made_with.options.items()
+        return words + "".join(f"; {name} {value}" for name, value in options if value is not None)
 
 
-def quantity_table(profile: Profile) -> Html:
-    """Return every quantity, group by group, with interval and conditions, or with reason and next test."""
-    bodies = []
-    for group, title in glossary.GROUPS.items():
-        names = [name for name in profile.quantities if glossary.group(name) == group]
-        if names:
-            head = element("tr", element("th", title, colspan="3", scope="rowgroup"), class_="group")
-            bodies.append(element("tbody", head, *(_quantity_row(profile, name) for name in names)))
-    head = element(
-        "tr", *(element("th", word, scope="col") for word in ("Quantity", "Reading", "Conditions"))
-    )
-    table = element("table", element("thead", head), *bodies, class_="quantities")
-    return element("details", element("summary", "All quantities"), element("div", table, class_="scroll"))
-
-
-def _quantity_row(profile: Profile, name: str) -> Html:
-    entry = profile.quantities[name]
-    if isinstance(entry.reading, Quantity):
-        note = entry.conditions
-    else:
-        note = f"Not measured: {entry.reading.reason}. Next: {entry.reading.next}."
-    return element(
-        "tr",
-        element("th", term_button(name), scope="row"),
-        element("td", reading_cell(profile, name)),
-        element("td", note),
-    )
-
-
-def facts(profile: Profile) -> Html:
-    """Return capture, stimulus and alignment of a profile in one line of small print."""
-    capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
-    words = (
-        f"{capture.file}: {capture.rate_hz / 1000:g} kHz, {capture.bits} bit, {capture.channels} channels, "
-        f"{number_text(capture.duration_s, 2)} s, SHA-256 {capture.sha256[:16]}…; recipe {stimulus.recipe} "
-        f"({stimulus.hash[:6]}), take {stimulus.take}; "
-        f"delay {number_text(alignment.delay_samples, 2)} samples, "
-        f"drift {number_text(alignment.drift_ppm, 2)} ppm, "
-        f"polarity {'kept' if alignment.polarity > 0 else 'inverted'}; charprobe {profile.made_with.version}"
-    )
-    options = joined(
-        [f"; {name} {value}" for name, value in profile.made_with.options.items() if value is not None]
-    )
-    return element("p", words, options, class_="facts")
+def shown_of(profiles: Sequence[Profile]) -> list[Shown]:
+    """Name every profile by its setting, and by channel and count of repeats where there are several."""
+    several = len({profile.channel for profile in profiles}) > 1
+    shown: list[Shown] = []
+    seen: dict[tuple[str, int], int] = {}
+    for number, profile in enumerate(profiles):
+        key = (profile.setting, profile.channel)
+        series = list(seen).index(key) if key in seen else len(seen)
+        seen[key] = seen.get(key, 0) + 1
+        name = f"{profile.setting}, channel {profile.channel}" if several else profile.setting
+        name += f", repeat {seen[key]}" if seen[key] > 1 else ""
+        shown.append(Shown(profile, name, number, series))
+    return shown

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from html import escape
+
+from markupsafe import Markup
 
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.palette import LIGHT
-from charprobe.publishing.report.markup import Html, as_code
+from charprobe.values.wording import literal
 
 _ID = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 _STYLE = re.compile(r'style="[^"]*"')
@@ -23,8 +26,8 @@ COLOURS = {
 } | {colour: f"var(--series-{index})" for index, colour in enumerate(LIGHT.series)}
 
 
-def inline_svg(drawing: Drawing, *, prefix: str) -> Html:
-    """Return a drawing in the light article look as SVG markup for a page.
+def inline_svg(drawing: Drawing, prefix: str) -> Markup:
+    """Return a drawing in the light article look as SVG markup for a page's template.
 
     Parameters
     ----------
@@ -39,8 +42,8 @@ def inline_svg(drawing: Drawing, *, prefix: str) -> Html:
     code = _STYLE.sub(_coloured, code)
     code = re.sub(r'\s(xmlns:xlink|width|height|version)="[^"]*"(?=[^>]*viewBox)', "", code, count=3)
     code = code.replace("xlink:href", "href").replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
-    head = f'<svg role="img" aria-label="{as_code(drawing.alt)}"'
-    return Html(re.sub(r"\s*\n\s*", " ", code.replace("<svg", head, 1)).strip())
+    head = f'<svg role="img" aria-label="{escape(literal(drawing.alt))}"'
+    return Markup(re.sub(r"\s*\n\s*", " ", code.replace("<svg", head, 1)).strip())
 
 
 def _coloured(style: re.Match[str]) -> str:
