@@ -111,7 +111,8 @@ class Shown:
         capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
         words = (
             f"{capture.file}: {capture.rate_hz / 1000:g} kHz, {capture.bits} bit, "
-            f"{capture.channels} channels, {number_text(capture.duration_s, 2)} s, SHA-256 {capture.sha256[:16]}…; recipe "
+            f"{capture.channels} channels, {number_text(capture.duration_s, 2)} s, "
+            f"SHA-256 {capture.sha256[:16]}…; recipe "
             f"{stimulus.recipe} ({stimulus.hash[:6]}), take {stimulus.take}; "
             f"delay {number_text(alignment.delay_samples, 2)} samples, "
             f"drift {number_text(alignment.drift_ppm, 2)} ppm, "
