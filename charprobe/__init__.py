@@ -1,3 +1,80 @@
-"""Measure the colour and dynamics stages built into a recording path from captures of known stimuli."""
+"""Measure the colour and dynamics stages built into a recording path from captures of known stimuli.
+
+The names below are the library's front door, each loaded when it is asked for; ``docs/library.md`` is a tour.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from charprobe.comparing.compare import compare_profiles
+    from charprobe.files.sound_file import open_capture
+    from charprobe.files.source import MemoryCapture
+    from charprobe.listening.ab import make_pair
+    from charprobe.measuring.measure import check, measure
+    from charprobe.profile.profile import Profile, load_profile
+    from charprobe.profile.volts_file import load_volts
+    from charprobe.publishing.session_folder import run_session
+    from charprobe.publishing.summary import summarise
+    from charprobe.session.file import load_session
+    from charprobe.stimulus.cue_sheet import load_stimulus
+    from charprobe.stimulus.recipe import load_recipe
+    from charprobe.stimulus.write import write_stimulus
+    from charprobe.values.errors import CharprobeError
+    from charprobe.values.quantity import Quantity, Unmeasured
 
 __version__ = "0.1.0"
+__all__ = [
+    "CharprobeError",
+    "MemoryCapture",
+    "Profile",
+    "Quantity",
+    "Unmeasured",
+    "check",
+    "compare_profiles",
+    "load_profile",
+    "load_recipe",
+    "load_session",
+    "load_stimulus",
+    "load_volts",
+    "make_pair",
+    "measure",
+    "open_capture",
+    "run_session",
+    "summarise",
+    "write_stimulus",
+]
+_HOMES = {  # name -> module it comes from, below charprobe
+    "open_capture": "files.sound_file",
+    "MemoryCapture": "files.source",
+    "load_recipe": "stimulus.recipe",
+    "write_stimulus": "stimulus.write",
+    "load_stimulus": "stimulus.cue_sheet",
+    "check": "measuring.measure",
+    "measure": "measuring.measure",
+    "load_volts": "profile.volts_file",
+    "Profile": "profile.profile",
+    "load_profile": "profile.profile",
+    "compare_profiles": "comparing.compare",
+    "load_session": "session.file",
+    "run_session": "publishing.session_folder",
+    "make_pair": "listening.ab",
+    "summarise": "publishing.summary",
+    "Quantity": "values.quantity",
+    "Unmeasured": "values.quantity",
+    "CharprobeError": "values.errors",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Load a name of the front door from where it lives."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"charprobe.{_HOMES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    """List what is loaded and what can be."""
+    return sorted({*globals(), *__all__})

@@ -5,20 +5,56 @@ import sys
 
 import pytest
 
+import charprobe
+
 PROBE = """
 import sys
 from click.testing import CliRunner
 from charprobe.cli import main
 result = CliRunner().invoke(main, sys.argv[1:])
 assert result.exit_code == 0, result.output
-heavy = sorted({"numpy", "scipy", "matplotlib", "librosa", "numba", "soundfile", "pydantic"} & set(sys.modules))
-print(",".join(heavy))
+"""
+HEAVY = """
+import sys
+names = {"numpy", "scipy", "matplotlib", "librosa", "numba", "soundfile", "pydantic", "pandas"}
+print(",".join(sorted(names & set(sys.modules))))
 """
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["measure", "--help"], ["demo", "--help"], ["--version"]])
 def test_help_imports_no_heavy_library(arguments):
+    assert loaded_by(PROBE, *arguments) == ""
+
+
+def test_the_front_door_opens_without_any_heavy_library():
+    assert loaded_by("import charprobe; dir(charprobe); charprobe.CharprobeError") == ""
+
+
+def test_what_is_asked_for_is_loaded():
+    assert "numpy" in loaded_by("import charprobe; charprobe.measure")
+
+
+@pytest.mark.parametrize("name", charprobe.__all__)
+def test_every_name_of_the_front_door_is_there_and_documented(name):
+    there = getattr(charprobe, name)
+    assert there.__name__ == name
+    assert there.__module__.startswith("charprobe.")
+    assert there.__doc__
+    assert name in dir(charprobe)
+
+
+def test_another_name_is_refused_as_usual():
+    with pytest.raises(AttributeError, match="no attribute 'mesure'"):
+        charprobe.mesure  # noqa: B018  # asking is the test
+
+
+def loaded_by(code, *arguments):
+    """Heavy libraries that are loaded after running `code` in a fresh interpreter."""
     done = subprocess.run(
-        [sys.executable, "-c", PROBE, *arguments], capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, "-c", f"{code}\n{HEAVY}", *arguments],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
     )
-    assert done.stdout.strip() == ""
+    return done.stdout.strip()

@@ -51,12 +51,19 @@ def check_command(
         seconds = layout.frames / layout.rate_hz
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
-    from charprobe.measuring.measure_file import check_capture_file
+    from charprobe.files.sound_file import open_capture
+    from charprobe.measuring.measure import check
     from charprobe.measuring.verdict import missing_dict
     from charprobe.placing.why_not_found import MissingStimulusError
+    from charprobe.stimulus.cue_sheet import load_stimulus
 
     try:
-        verdict = check_capture_file(capture, cues, channel=channel, bypass=bypass)
+        verdict = check(
+            open_capture(capture),
+            None if cues is None else load_stimulus(cues),
+            bypass=None if bypass is None else open_capture(bypass),
+            channel=channel,
+        )
     except MissingStimulusError as error:
         if not as_json:
             raise
@@ -100,11 +107,22 @@ def measure_command(
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
     from charprobe.files.output import check_writable
-    from charprobe.measuring.measure_file import measure_file
+    from charprobe.files.sound_file import open_capture
+    from charprobe.measuring.measure import measure
+    from charprobe.profile.volts_file import load_volts
     from charprobe.publishing.summary import summarise
+    from charprobe.stimulus.cue_sheet import load_stimulus
 
     check_writable(out, force=force)
-    profile = measure_file(capture, cues, bypass=bypass, setting=setting, channel=channel, volts=volts)
+    readings = () if volts is None else load_volts(volts)
+    profile = measure(
+        open_capture(capture),
+        None if cues is None else load_stimulus(cues),
+        bypass=None if bypass is None else open_capture(bypass),
+        setting=setting,
+        channel=channel,
+        volts=readings,
+    )
     profile.save(out, force=force)
     click.echo(profile.to_json() if as_json else summarise(profile), nl=not as_json)
     click.echo(f"Profile written to {out}", err=True)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
-    from charprobe.session.run import Outcome
+    from charprobe.publishing.session_folder import Watch
+    from charprobe.session.run import Outcome, SessionResult
 
 FILE = click.Path(path_type=Path)
 
@@ -57,44 +59,47 @@ def session_command(
         return
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
-    from charprobe.files.folder_lock import folder_lock
-    from charprobe.files.output import prepare_folder
     from charprobe.publishing.figures.style import LOOKS
-    from charprobe.publishing.folder import DEFAULT_LOOKS, findings_of, publish
-    from charprobe.session.pairing import pair_captures
-    from charprobe.session.run import parts_of, run_session
+    from charprobe.publishing.folder import DEFAULT_LOOKS
+    from charprobe.publishing.session_folder import run_session
 
-    pairing = pair_captures(loaded)
-    loaded = pairing.session
-    for note in pairing.notes:
+    looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
+    with _screen() as screen:
+        made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen)
+    for note in made.findings.copies:
         click.echo(f"Warning: {note}", err=True)
-    count = len(parts_of(loaded))
-    prepare_folder(out)
-    with folder_lock(out):
-        with click.progressbar(length=count, label="Measuring", file=sys.stderr) as bar:
-
-            def progress(outcome: Outcome, _total: int) -> None:
-                bar.update(1)
-                if outcome.profile is None:
-                    click.echo(f"\n{outcome.part.label}: {outcome.message}", err=True)
-
-            result = run_session(loaded, out, jobs=jobs, progress=progress)
-        click.echo(
-            f"{result.measured} measured, {result.kept} up to date, {len(result.failures)} not measured",
-            err=True,
-        )
-        if not result.profiles:
-            raise click.ClickException("nothing could be measured; the reasons are above and in log.jsonl")
-        click.echo("Writing page, tables and figures ...", err=True)
-        command = shlex.join(["charprobe", "session", session.name, "--out", out.name])
-        looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
-        findings = findings_of(loaded, result)
-        publish(loaded, result, findings, out, command=command, jobs=jobs, looks=looks, notes=pairing.notes)
-    for note in findings.copies:
-        click.echo(f"Warning: {note}", err=True)
-    for line in findings.sentences:
+    for line in made.findings.sentences:
         click.echo(line)
-    for claim in findings.claims:
+    for claim in made.findings.claims:
         click.echo(f"{claim.answer}: {claim.text} ({claim.because})")
-    click.echo(f"page: {out / 'page.html'}", err=True)
-    ctx.exit(1 if result.failures else 0)
+    click.echo(f"page: {made.page}", err=True)
+    ctx.exit(1 if made.result.failures else 0)
+
+
+@contextmanager
+def _screen() -> Iterator[Watch]:
+    """What the terminal shows while a session is measured; the bar ends when this ends at the latest."""
+    from charprobe.publishing.session_folder import Watch
+
+    class Screen(Watch):
+        def paired(self, notes: Sequence[str]) -> None:
+            for note in notes:
+                click.echo(f"Warning: {note}", err=True)
+
+        def started(self, parts: int) -> None:
+            self.bar = bars.enter_context(click.progressbar(length=parts, label="Measuring", file=sys.stderr))
+
+        def part_done(self, outcome: Outcome) -> None:
+            self.bar.update(1)
+            if outcome.profile is None:
+                click.echo(f"\n{outcome.part.label}: {outcome.message}", err=True)
+
+        def measured(self, result: SessionResult) -> None:
+            bars.close()
+            counts = f"{result.measured} measured, {result.kept} up to date"
+            click.echo(f"{counts}, {len(result.failures)} not measured", err=True)
+            if result.profiles:
+                click.echo("Writing page, tables and figures ...", err=True)
+
+    with ExitStack() as bars:
+        yield Screen()

@@ -144,7 +144,7 @@ class MemoryCapture(Pieces):
         Shown where a file name would be.
     """
 
-    def __init__(self, samples: Array, *, rate_hz: int, name: str) -> None:
+    def __init__(self, samples: Array, *, rate_hz: int, name: str = "samples") -> None:
         values = np.asarray(samples, dtype=np.float64)
         values = values[:, None] if values.ndim == 1 else values
         if values.ndim != 2 or values.shape[0] < 1 or values.shape[1] < 1 or rate_hz <= 0:

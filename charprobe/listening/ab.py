@@ -108,24 +108,24 @@ def _gain_table(trace: GainTrace) -> str:
 
 
 def make_pair(
-    dry: Path,
-    processed: Path,
-    out: Path,
+    dry: str | Path,
+    processed: str | Path,
+    out: str | Path,
     *,
-    rule: Rule,
-    remove_response: bool,
-    roles_as_named: bool,
-    second_path_as_meant: bool,
-    convert_rate: bool,
-    force: bool,
+    rule: Rule = "loudness",
+    remove_response: bool = False,
+    roles_as_named: bool = False,
+    second_path_as_meant: bool = False,
+    convert_rate: bool = False,
+    force: bool = False,
 ) -> MadePair:
     """Write `dry.wav`, `processed.wav`, `difference.wav`, `pair.json` and `gain.csv` into the folder `out`.
 
     Parameters
     ----------
-    dry, processed : Path
+    dry, processed : str or Path
         One sound before and after a stage.
-    out : Path
+    out : str or Path
         Folder; created where its parent exists.
     rule : {"loudness", "rms", "low-level"}
         What shall be equal within 0.02 dB on the written files.
@@ -147,6 +147,7 @@ def make_pair(
     CharprobeError
         If the files cannot be brought together, matched or written; `out` then holds what it held before.
     """
+    dry, processed, out = Path(dry), Path(processed), Path(out)
     sources = open_capture(dry), open_capture(processed)
     prepare_folder(out)
     with never_written(dry, processed):

@@ -6,6 +6,9 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+from numpy.typing import NDArray
 
 from charprobe.files import output
 from charprobe.files.checked_model import checked
@@ -16,8 +19,9 @@ from charprobe.profile.digits import PLACE_DIGITS, rounded, rounded_entry, round
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.json_form import FILE, SCHEMA, ProfileForm, render
+from charprobe.profile.notebook import column_arrays, data_frame, html_table, not_held
 from charprobe.values.errors import ProfileError
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import Quantity, Reading
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,33 @@ class Profile:
         for name, value in settled.items():
             object.__setattr__(self, name, value)
 
+    def __getitem__(self, name: str) -> Reading:
+        """The reading published under a name, measured or not; `KeyError` names near ones if not held."""
+        if name not in self.quantities:
+            raise not_held("quantity", name, self.quantities)
+        return self.quantities[name].reading
+
+    def measured(self, name: str) -> Quantity | None:
+        """The reading if there is a number, None where it could not be measured; `KeyError` as for ``[]``."""
+        reading = self[name]
+        return reading if isinstance(reading, Quantity) else None
+
+    def curve(self, name: str) -> dict[str, NDArray[Any]]:
+        """Columns of a curve as arrays; missing numbers are NaN. `KeyError` names near curves if not held."""
+        return column_arrays(self._table(name))
+
+    def frame(self, name: str) -> Any:
+        """The same as a pandas DataFrame; `ImportError` where pandas is not installed."""
+        return data_frame(self._table(name))
+
+    def _table(self, name: str) -> Table:
+        if name not in self.curves:
+            raise not_held("curve", name, self.curves)
+        return self.curves[name]
+
+    def _repr_html_(self) -> str:
+        return html_table(f"{self.setting}, channel {self.channel}", self.quantities)
+
     def to_json(self) -> str:
         """Return the profile as strict JSON text; the same profile always gives the same text."""
         table: dict[str, Json] = {
@@ -138,7 +169,7 @@ class Profile:
                 "Measure the capture again"
             ) from None
 
-    def save(self, path: Path, *, force: bool) -> None:
+    def save(self, path: str | Path, *, force: bool = False) -> None:
         """Write the profile to `path`, whole or not at all.
 
         Raises
@@ -146,7 +177,7 @@ class Profile:
         OutputError
             If the file exists and `force` is false, or cannot be written.
         """
-        output.write_text(path, self.to_json(), force=force)
+        output.write_text(Path(path), self.to_json(), force=force)
 
 
 def measured(profile: Profile, name: str) -> Quantity | None:

@@ -3,93 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.comparison import Comparison
-from charprobe.comparing.margins import MARGINS
-from charprobe.comparing.subjects import copies_in
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import draw_profile, draw_set
 from charprobe.publishing.report.beside import Beside, tables_beside
 from charprobe.publishing.report.page import METHOD, render_page, write_page
-from charprobe.session.claims import CheckedClaim, check_claims
+from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
+from charprobe.session.findings import Findings
 from charprobe.session.run import SessionResult
-from charprobe.session.stage_off import check_stage_off
 from charprobe.values.wording import literal
 
 DEFAULT_LOOKS = ("article", "video")
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
-
-
-@dataclass(frozen=True)
-class Findings:
-    """What a session says: settings against each other, channels of each setting, and the claims.
-
-    `copies` names recordings that came twice and are left out of all comparisons.
-    """
-
-    settings: Comparison | None
-    channels: tuple[tuple[str, Comparison], ...]
-    claims: tuple[CheckedClaim, ...]
-    copies: tuple[str, ...] = ()
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """What can be said in print; sentences on channels start with their setting."""
-        own = self.settings.sentences if self.settings is not None else ()
-        within = (
-            f"{literal(name)}: {line}" for name, comparison in self.channels for line in comparison.sentences
-        )
-        return (*own, *within)
-
-
-def findings_of(session: Session, result: SessionResult) -> Findings:
-    """Compare settings on the lowest channel all have, channels within each setting, and check the claims.
-
-    The session's own margins go before the usual ones.
-    """
-    margins = {**MARGINS, **session.margins}
-    doubles = copies_in(result.profiles)
-    later = {number for number, _ in doubles}
-    profiles = [profile for number, profile in enumerate(result.profiles) if number not in later]
-    copies = tuple(_copy_text(result.profiles[one], result.profiles[first]) for one, first in doubles)
-    by_setting = {
-        setting.name: [p for p in profiles if p.setting == setting.name] for setting in session.settings
-    }
-    measured = {name: found for name, found in by_setting.items() if found}
-    shared = (
-        set.intersection(*({p.channel for p in found} for found in measured.values())) if measured else set()
-    )
-    settings = None
-    if len(measured) > 1 and shared:
-        channel = min(shared)
-        settings = compare_profiles(
-            [p for found in measured.values() for p in found if p.channel == channel], margins=margins
-        )
-    channels = tuple(
-        (name, compare_profiles(found, margins=margins))
-        for name, found in measured.items()
-        if len({profile.channel for profile in found}) > 1
-    )
-    claims = check_claims(session.claims, settings, profiles)
-    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins), copies)
-
-
-def _copy_text(profile: Profile, first: Profile) -> str:
-    names = [
-        f"{literal(p.capture.file)}, channel {p.channel} ({literal(p.setting)})" for p in (first, profile)
-    ]
-    return (
-        f"equals-other-capture: {names[1]} is the same recording as {names[0]}, not a repeat: a copy, or a "
-        "digital path that repeats itself to the last bit. It is left out of the comparisons"
-    )
 
 
 def publish(

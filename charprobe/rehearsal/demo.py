@@ -157,17 +157,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
     for name, samples in takes.items():
         write_wav(folder / "takes" / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=force)
     dry, processed = (folder / "takes" / f"{name}.wav" for name in takes)
-    make_pair(
-        dry,
-        processed,
-        folder / "listening",
-        rule="loudness",
-        remove_response=False,
-        roles_as_named=True,
-        second_path_as_meant=False,
-        convert_rate=False,
-        force=force,
-    )
+    make_pair(dry, processed, folder / "listening", roles_as_named=True, force=force)
 
 
 def _page(

@@ -121,8 +121,8 @@ def parts_of(session: Session) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def run_session(
-    session: Session, folder: Path, *, jobs: int, progress: Callable[[Outcome, int], None]
+def measure_parts(
+    session: Session, folder: Path, *, jobs: int, progress: Callable[[Outcome], None]
 ) -> SessionResult:
     """Measure what has not been measured yet.
 
@@ -137,7 +137,7 @@ def run_session(
     jobs : int
         Processes at the same time; joblib's active backend is used, so a cluster can be.
     progress : callable
-        Called after each part with what came of it and the number of all parts.
+        Called after each part with what came of it.
 
     Raises
     ------
@@ -159,7 +159,7 @@ def run_session(
     for outcome in _results(jobs, calls):
         outcomes[outcome.part.name] = outcome
         _log(folder, outcome)
-        progress(outcome, len(parts))
+        progress(outcome)
     ordered = [outcomes[part.name] for part in parts]
     return SessionResult(
         profiles=_loaded(item for item in ordered if not item.part.off),

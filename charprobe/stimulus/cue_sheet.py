@@ -143,6 +143,11 @@ def load_cue_sheet(path: str | Path) -> CueSheet:
     return parse_cue_sheet(read_text(sheet, FILE), source=str(sheet))
 
 
+def load_stimulus(path: str | Path) -> Stimulus:
+    """Load what a stimulus file plays: the stimulus of the cue sheet that `load_cue_sheet` finds."""
+    return load_cue_sheet(path).stimulus
+
+
 def parse_cue_sheet(text: str, *, source: str) -> CueSheet:
     """Parse and check the JSON text of a cue sheet; `source` names it in messages.
 

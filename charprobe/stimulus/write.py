@@ -28,7 +28,13 @@ class WrittenStimulus:
 
 
 def write_stimulus(
-    recipe: Recipe, wav: Path, *, rate_hz: int, take: int, subtype: WrittenEncoding, force: bool
+    recipe: Recipe,
+    wav: str | Path,
+    *,
+    rate_hz: int = 48_000,
+    take: int = 1,
+    subtype: WrittenEncoding = "pcm24",
+    force: bool = False,
 ) -> WrittenStimulus:
     """Render a recipe to `wav` and its cue sheet to the same name ending in ``.json``.
 
@@ -38,7 +44,7 @@ def write_stimulus(
     ----------
     recipe : Recipe
         What to play.
-    wav : Path
+    wav : str or Path
         File to write; its name ends in ``.wav``.
     rate_hz : int
         Sampling rate, 44 100 to 192 000 Hz.
@@ -54,6 +60,7 @@ def write_stimulus(
     OutputError
         If a file exists and `force` is false, the name does not end in ``.wav``, or it cannot be written.
     """
+    wav = Path(wav)
     if wav.suffix.lower() != ".wav":
         raise OutputError(
             f"{wav}: a stimulus is written as WAV; choose a name that ends in .wav. Nothing was written"

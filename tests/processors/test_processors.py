@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.measuring.measure_file import measure_file
+from charprobe.files.sound_file import open_capture
+from charprobe.measuring.measure import measure
+from charprobe.stimulus.cue_sheet import load_stimulus
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity
@@ -86,7 +88,12 @@ def measured(request, stimulus):
     processor = request.param
     target = stimulus.wav.with_name(f"{processor.name}.wav")
     processor.run(stimulus.wav, target)
-    profile = measure_file(target, stimulus.cues, bypass=stimulus.wav, setting=processor.name, channel=1)
+    profile = measure(
+        open_capture(target),
+        load_stimulus(stimulus.cues),
+        bypass=open_capture(stimulus.wav),
+        setting=processor.name,
+    )
     return processor, profile
 
 

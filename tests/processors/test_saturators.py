@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.measuring.measure_file import measure_file
+from charprobe.files.sound_file import open_capture
+from charprobe.measuring.measure import measure
+from charprobe.stimulus.cue_sheet import load_stimulus
 from charprobe.stimulus.kinds.steady import Silence, Tones
 from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.stimulus.recipe import Recipe
@@ -51,8 +53,11 @@ def measured(request, tmp_path_factory):
     run = SATURATORS[request.param]
     stimulus = write_stimulus(RECIPE, folder / "s.wav", rate_hz=RATE, take=1, subtype="float32", force=False)
     run(stimulus.wav, folder / "wet.wav")
-    profile = measure_file(
-        folder / "wet.wav", stimulus.cues, bypass=stimulus.wav, setting=request.param, channel=1
+    profile = measure(
+        open_capture(folder / "wet.wav"),
+        load_stimulus(stimulus.cues),
+        bypass=open_capture(stimulus.wav),
+        setting=request.param,
     )
 
     def spectrum(*parts):

@@ -1,10 +1,10 @@
 """The rack: captures that pair themselves, one input that is off, two settings that differ in release only."""
 
-from charprobe.publishing.folder import findings_of
 from charprobe.rehearsal import demo_rack
 from charprobe.session.file import load_session
+from charprobe.session.findings import findings_of
 from charprobe.session.pairing import pair_captures
-from charprobe.session.run import run_session
+from charprobe.session.run import measure_parts
 from charprobe.stimulus.recipe import load_recipe
 
 
@@ -20,7 +20,7 @@ def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
     assert written == [take.file for take in demo_rack.rack_takes()]
     pairing = pair_captures(load_session(path))
     assert pairing.notes == ()
-    result = run_session(pairing.session, tmp_path / "out", jobs=2, progress=lambda part, total: None)
+    result = measure_parts(pairing.session, tmp_path / "out", jobs=2, progress=lambda outcome: None)
     assert (len(result.profiles), result.failures) == (8, ())
     findings = findings_of(pairing.session, result)
     assert [claim.answer for claim in findings.claims] == ["supported", "supported"]

@@ -5,7 +5,7 @@ import pytest
 from distributed import Client, LocalCluster
 
 from charprobe.session.file import load_session
-from charprobe.session.run import run_session
+from charprobe.session.run import measure_parts
 
 
 @pytest.fixture
@@ -22,12 +22,13 @@ def cluster(tmp_path):
 def test_the_active_backend_of_joblib_does_the_work(cluster, captured, tmp_path):
     session, seen = load_session(captured / "s.toml"), []
     with joblib.parallel_config(backend="dask"):
-        result = run_session(
-            session, tmp_path / "out", jobs=2, progress=lambda part, total: seen.append(total)
-        )
+        result = measure_parts(session, tmp_path / "out", jobs=2, progress=seen.append)
     assert (result.measured, result.kept, result.failures) == (6, 0, ())
-    assert seen == [6] * 6
-    alone = run_session(session, tmp_path / "alone", jobs=1, progress=lambda part, total: None)
+    assert sorted(outcome.profile.name for outcome in seen) == sorted(
+        path.name for path in (tmp_path / "out" / "profiles").glob("*.json")
+    )
+    assert len(seen) == 6
+    alone = measure_parts(session, tmp_path / "alone", jobs=1, progress=lambda outcome: None)
     assert [p.to_json() for p in result.profiles] == [p.to_json() for p in alone.profiles]
-    again = run_session(session, tmp_path / "out", jobs=2, progress=lambda part, total: None)
+    again = measure_parts(session, tmp_path / "out", jobs=2, progress=lambda outcome: None)
     assert (again.measured, again.kept) == (0, 6)

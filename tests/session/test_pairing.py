@@ -7,11 +7,12 @@ from small_session import RATE_HZ, RECIPE
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound_file import write_wav
-from charprobe.publishing.folder import findings_of, publish
+from charprobe.publishing.folder import publish
 from charprobe.session.file import parse_session
+from charprobe.session.findings import findings_of
 from charprobe.session.pairing import pair_captures
 from charprobe.session.plan import plan_text
-from charprobe.session.run import run_session
+from charprobe.session.run import measure_parts
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
@@ -77,7 +78,7 @@ def session_of(folder, text):
 
 
 def run(session, out):
-    return run_session(session, out, jobs=1, progress=lambda outcome, total: None)
+    return measure_parts(session, out, jobs=1, progress=lambda outcome: None)
 
 
 def test_renamed_captures_find_their_settings_again(folder, tmp_path):

@@ -7,15 +7,16 @@ import pytest
 from small_session import RATE_HZ, RECIPE, SESSION, write_capture
 
 from charprobe.files.sound_file import write_wav
-from charprobe.publishing.folder import findings_of, publish
+from charprobe.publishing.folder import publish
 from charprobe.session.file import load_session
+from charprobe.session.findings import findings_of
 from charprobe.session.plan import plan_text
-from charprobe.session.run import run_session
+from charprobe.session.run import measure_parts
 from charprobe.values.errors import SessionError
 
 
 def run(folder, out):
-    return run_session(load_session(folder / "s.toml"), out, jobs=1, progress=lambda outcome, total: None)
+    return measure_parts(load_session(folder / "s.toml"), out, jobs=1, progress=lambda outcome: None)
 
 
 def test_every_channel_of_every_capture_is_measured_once_and_published(captured, tmp_path):
@@ -61,12 +62,12 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
 
 
 def test_a_run_that_was_cut_short_goes_on_where_it_stopped(captured, tmp_path):
-    def cut(outcome, total):
+    def cut(outcome):
         if outcome.part.name == "plain-take1-ch2":
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run_session(load_session(captured / "s.toml"), tmp_path / "out", jobs=1, progress=cut)
+        measure_parts(load_session(captured / "s.toml"), tmp_path / "out", jobs=1, progress=cut)
     result = run(captured, tmp_path / "out")
     assert 2 <= result.kept < 6
     assert result.measured + result.kept == 6

@@ -1,0 +1,93 @@
+"""A session in one call: its captures paired, measured and published in one folder."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from charprobe.files.folder_lock import folder_lock
+from charprobe.files.output import prepare_folder
+from charprobe.publishing.folder import DEFAULT_LOOKS, publish
+from charprobe.session.file import Session
+from charprobe.session.findings import Findings, findings_of
+from charprobe.session.pairing import pair_captures
+from charprobe.session.run import Outcome, SessionResult, measure_parts, parts_of
+from charprobe.values.errors import SessionError
+
+
+class Watch:
+    """Hears how a session goes on, as it goes on; this one keeps it to itself."""
+
+    def paired(self, notes: Sequence[str]) -> None:
+        """Captures are paired; `notes` say what is worth knowing of that."""
+
+    def started(self, parts: int) -> None:
+        """So many channels of captures are about to be measured."""
+
+    def part_done(self, outcome: Outcome) -> None:
+        """One of them is done."""
+
+    def measured(self, result: SessionResult) -> None:
+        """All of them are done; what is published comes next."""
+
+
+@dataclass(frozen=True)
+class SessionFolder:
+    """A published session: where its page is, its profiles, and what they say."""
+
+    page: Path
+    result: SessionResult
+    findings: Findings
+
+
+def run_session(
+    session: Session,
+    folder: str | Path,
+    *,
+    jobs: int = 2,
+    looks: Sequence[str] = DEFAULT_LOOKS,
+    watch: Watch | None = None,
+) -> SessionFolder:
+    """Pair, measure and publish everything that a session lists; what is up to date is not measured again.
+
+    Parameters
+    ----------
+    session : Session
+        As `load_session` gives it.
+    folder : str or Path
+        Where profiles, page, figures and tables go; made if its parent exists, locked meanwhile.
+    jobs : int
+        Processes at the same time.
+    looks : sequence of str
+        Names of `charprobe.publishing.figures.style.LOOKS` to draw figures in.
+    watch : Watch, optional
+        Hears of progress.
+
+    Raises
+    ------
+    SessionError
+        If captures are missing or cannot be paired, another run uses the folder, or nothing at all could be
+        measured.
+    OutputError
+        If the folder cannot be written.
+    """
+    folder, watch = Path(folder), watch or Watch()
+    pairing = pair_captures(session)
+    paired = pairing.session
+    watch.paired(pairing.notes)
+    count = len(parts_of(paired))
+    prepare_folder(folder)
+    with folder_lock(folder):
+        watch.started(count)
+        result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done)
+        watch.measured(result)
+        if not result.profiles:
+            raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
+        findings = findings_of(paired, result)
+        command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
+        publish(
+            paired, result, findings, folder, command=command, jobs=jobs, looks=looks, notes=pairing.notes
+        )
+    return SessionFolder(folder / "page.html", result, findings)
