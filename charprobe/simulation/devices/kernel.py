@@ -28,14 +28,15 @@ def compiled_sums(loop: Loop) -> Loop:
 
 def _keep(machine_code: Any) -> Any:
     """Have the compiler keep its code outside the package, where uninstalling would leave it behind."""
-    named = numba.config.CACHE_DIR  # what the user set: NUMBA_CACHE_DIR
+    settings: Any = numba.config
+    named = settings.CACHE_DIR  # what the user set: NUMBA_CACHE_DIR
     folder = Path(named) if named else user_cache_path("charprobe", appauthor=False, version=__version__)
     if _writable(folder):
-        numba.config.CACHE_DIR = str(folder)
+        settings.CACHE_DIR = str(folder)
         try:
             machine_code.enable_caching()
         finally:
-            numba.config.CACHE_DIR = named
+            settings.CACHE_DIR = named
     return machine_code
 
 
