@@ -9,8 +9,8 @@ from itertools import product
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import least_squares
 
+from charprobe.estimators.fitting import Fitted, aicc, fit_unknowns
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
@@ -180,13 +180,12 @@ def _models() -> list[_Model]:
 
 
 @dataclass(frozen=True)
-class _Fit:
+class _Description:
     model: _Model
-    unknowns: Array
-    covariance: Array
+    fitted: Fitted
+    widen: float  # of the covariance, where the residual exceeds what the weights allow
     residual_db: Array
     aicc: float
-    at_limit: bool
 
     @property
     def tells(self) -> bool:
@@ -195,29 +194,31 @@ class _Fit:
             part.corner_hz.high / part.corner_hz.value < 0.99 * math.exp(WIDEST_LOG) for part in self.parts()
         ]
         gains = [abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None]
-        return not self.at_limit and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
+        return not self.fitted.at_bound and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
 
     def gain(self) -> Quantity:
-        return Quantity.from_std(self.unknowns[0], math.sqrt(self.covariance[0, 0]), "dB")
+        return Quantity.from_std(self.fitted.values[0], self._std(0), "dB")
+
+    def _std(self, unknown: int) -> float:
+        return math.sqrt(max(0.0, self.fitted.covariance[unknown, unknown] * self.widen))
 
     def parts(self) -> tuple[Part, ...]:
         parts, at = [], 1
         for element in self.model.elements:
-            log_corner, log_std = float(self.unknowns[at]), math.sqrt(max(0.0, self.covariance[at, at]))
+            log_corner, log_std = float(self.fitted.values[at]), self._std(at)
             log_reach = min(Z95 * log_std, WIDEST_LOG)
             corner = Quantity(
                 math.exp(log_corner), math.exp(log_corner - log_reach), math.exp(log_corner + log_reach), "Hz"
             )
             gain = None
             if element.kind == "shelf":
-                gain_std = math.sqrt(max(0.0, self.covariance[at + 1, at + 1]))
-                gain = Quantity.from_std(self.unknowns[at + 1], gain_std, "dB")
+                gain = Quantity.from_std(self.fitted.values[at + 1], self._std(at + 1), "dB")
             parts.append(Part(element.side, element.kind, element.order, corner, gain))
             at += 1 if element.kind == "cut" else 2
         return tuple(parts)
 
 
-def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) -> _Fit:
+def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) -> _Description:
     middle = float(np.interp(math.log(REFERENCE_HZ), np.log(frequency_hz), magnitude_db))
     start, low, high = [middle], [-np.inf], [np.inf]
     if model.tilted:
@@ -236,17 +237,11 @@ def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) 
     def misfit(unknowns: Array) -> Array:
         return (magnitude_db - model.curve_db(frequency_hz, unknowns)) / sigma
 
-    solved = least_squares(
-        misfit, start, bounds=(low, high), x_scale="jac", max_nfev=60, ftol=1e-10, xtol=1e-10, gtol=1e-10
-    )
-    cost, n, k = 2 * float(solved.cost), frequency_hz.size, len(start)
-    widen = max(1.0, cost / (n - k))
-    jacobian: Array = np.asarray(solved.jac)
-    covariance: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian) * widen, dtype=np.float64)
-    unknowns = np.asarray(solved.x)
-    residual = magnitude_db - model.curve_db(frequency_hz, unknowns)
-    aicc = cost + 2 * k + 2 * k * (k + 1) / (n - k - 1)
-    return _Fit(model, unknowns, covariance, residual, aicc, bool(np.any(solved.active_mask)))
+    fitted = fit_unknowns(misfit, start, bounds=(low, high), scale="jac", rounds=60, tolerance=1e-10)
+    n, k = frequency_hz.size, len(start)
+    residual = magnitude_db - model.curve_db(frequency_hz, fitted.values)
+    widen = max(1.0, fitted.chi2 / (n - k))
+    return _Description(model, fitted, widen, residual, aicc(fitted.chi2, points=n, unknowns=k))
 
 
 def _corner_start(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from charprobe.files.wav_header import Encoding, Length
 
 Array = NDArray[np.float64]
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,9 @@ class Source(Protocol):
     def sha256(self) -> str:
         """SHA-256 of the file, 64 hex digits."""
 
+    def once(self, gather: Callable[[Source], Found]) -> Found:
+        """Return what `gather` finds in this source, gathered once for as long as it is in use."""
+
 
 class Pieces(ABC):
     """What every source derives from its facts and `read_frames`."""
@@ -125,6 +129,13 @@ class Pieces(ABC):
         """Iterate over one channel in pieces of `length` samples, the last one shorter."""
         for start in range(0, self.frames, length):
             yield self.read(start, start + length, channel)
+
+    def once(self, gather: Callable[[Source], Found]) -> Found:
+        """Return what `gather` finds in this source, gathered once for as long as it is in use."""
+        found: dict[object, Any] = self.__dict__.setdefault("_found", {})
+        if gather not in found:
+            found[gather] = gather(cast("Source", self))
+        return cast("Found", found[gather])
 
     def _clipped(self, start: int, stop: int) -> tuple[int, int]:
         first = min(max(start, 0), self.frames)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
 from charprobe.files.sound_file import write_wav
@@ -123,10 +123,9 @@ def make_rack(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[
     takes = rack_takes()
     bytes_each = lay_out(recipe, rate_hz=RATE_HZ, take=1).length * CHANNELS * 3
     output.check_space(folder, needed_bytes=len(takes) * bytes_each)
-    count = len(takes)
-    with ProcessPoolExecutor(max_workers=JOBS) as pool:
-        for name in pool.map(_capture, [folder] * count, takes, [recipe] * count, [force] * count):
-            progress(name)
+    calls = (delayed(_capture)(folder, take, recipe, force) for take in takes)
+    for name in Parallel(n_jobs=JOBS, return_as="generator")(calls):
+        progress(name)
     settings = "".join(
         f'[[setting]]\nname = "{name}"\ntake = {number}\n' for number, name in enumerate(STAGES, start=1)
     )

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
@@ -116,11 +116,10 @@ def run_selftest(
         In the order of `names`.
     """
     rows: list[Row] = []
-    with ProcessPoolExecutor(max_workers=jobs) as pool:
-        results = pool.map(_rows_of, names, [recipe] * len(names), [rate_hz] * len(names))
-        for name, own in zip(names, results, strict=True):
-            rows += own
-            progress(name)
+    calls = (delayed(_rows_of)(name, recipe, rate_hz) for name in names)
+    for name, own in zip(names, Parallel(n_jobs=jobs, return_as="generator")(calls), strict=True):
+        rows += own
+        progress(name)
     return tuple(rows)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.estimators.fitting import aicc
 from charprobe.estimators.static.bend_search import add_bend, from_hinges, with_output_knee
 from charprobe.estimators.static.bends import BendsFit, Shape, fit_bends
 from charprobe.values.arrays import Array
@@ -115,7 +116,7 @@ def _grown(parents: list[BendsFit], level: Array, gain: Array, std: Array) -> li
 
 def _criterion(fit: BendsFit, dispersion: float) -> float:
     n, k = fit.dof + fit.shape.size, fit.shape.size
-    return fit.chi2 / dispersion + 2 * k + 2 * k * (k + 1) / max(1, n - k - 1)
+    return aicc(fit.chi2 / dispersion, points=n, unknowns=k)
 
 
 def _matters(simple: BendsFit, rich: BendsFit, level: Array) -> bool:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import least_squares
 
+from charprobe.estimators.fitting import Fitted, bic, fit_unknowns
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -61,17 +61,12 @@ class ReleaseKind:
 
 
 @dataclass(frozen=True)
-class _Model:
-    """A fitted shape: its parameters, their covariance, and how well it fits."""
+class _Law:
+    """A fitted shape and how well it fits."""
 
-    values: Array
-    covariance: Array
+    fitted: Fitted
     rms_db: float
     bic: float
-
-    def log_std(self, index: int) -> float:
-        """Standard uncertainty of a parameter that was fitted as its logarithm."""
-        return math.sqrt(max(0.0, float(self.covariance[index, index])))
 
 
 def classify_movement(
@@ -102,20 +97,17 @@ def classify_movement(
     t, g, s = _spread(trace, t63_s)
     change = after_db - before_db
     floor = UNLIKE * abs(change)
-    sigma = np.hypot(s, floor)
-
-    def fit(shape: Shape, first: list[float], low: list[float], high: list[float]) -> _Model:
-        return _fit(shape, t, g, sigma, first, low, high, before_db, after_db, max(after_std_db, floor))
-
+    movement = _Movement(t, g, np.hypot(s, floor), before_db, after_db, max(after_std_db, floor))
+    fit = movement.fit
     end, tick = float(t[-1]), trace.resolution_s
     one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
     line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
-    best = min(one, line, key=lambda model: model.bic)
+    best = min(one, line, key=lambda law: law.bic)
     if WORTH * best.rms_db <= floor / 4:  # no second stage could be worth its constants
         return _straight_kind(line, change) if best is line else _one(one)
     firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
     bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
-    two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda model: model.bic)
+    two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda law: law.bic)
     if _two_stages(best, two, end, floor):
         return _two(two)
     if best.rms_db > WRONG * abs(change):
@@ -157,47 +149,49 @@ def _two_stage(u: Array, p: Array) -> Array:
     return np.asarray(p[2] * fast + (1 - p[2]) * slow)
 
 
-def _fit(
-    shape: Shape,
-    t: Array,
-    g: Array,
-    sigma: Array,
-    first: list[float],
-    low: list[float],
-    high: list[float],
-    before_db: float,
-    after_db: float,
-    after_std_db: float,
-) -> _Model:
-    """Fit hold, shape and asymptote; the asymptote carries its own measurement as one more point."""
+@dataclass(frozen=True)
+class _Movement:
+    """Points of a movement with their uncertainties, and the settled gains it runs between."""
 
-    def model(p: Array) -> Array:
-        after = p[-1]
-        return np.asarray(after + (before_db - after) * shape(np.maximum(t - p[0], 0.0), p[1:-1]))
+    time_s: Array
+    gain_db: Array
+    std_db: Array
+    before_db: float
+    after_db: float
+    after_std_db: float
 
-    def misfit(p: Array) -> Array:
-        return np.append((model(p) - g) / sigma, (p[-1] - after_db) / after_std_db)
+    def fit(self, shape: Shape, first: list[float], low: list[float], high: list[float]) -> _Law:
+        """Fit hold, shape and asymptote; the asymptote carries its own measurement as one more point."""
 
-    reach = 50 * after_std_db
-    bounds = ([*low, after_db - reach], [*high, after_db + reach])
-    start = np.clip([*first, after_db], np.array(bounds[0]) + 1e-9, np.array(bounds[1]) - 1e-9)
-    # the hold moves in steps of its own scale, far below 1
-    scale = np.array([math.exp(first[1]) / 10, *[0.3] * (len(first) - 1), after_std_db])
-    found = least_squares(misfit, start, bounds=bounds, x_scale=scale, method="trf", max_nfev=200)
-    residual = model(found.x) - g
-    chi = float(np.sum(found.fun[:-1] ** 2))
-    bic = chi + found.x.size * math.log(t.size)
-    jacobian = np.asarray(found.jac)
-    information = jacobian.T @ jacobian
-    return _Model(found.x, np.linalg.pinv(information), float(np.sqrt(np.mean(residual**2))), bic)
+        def model(p: Array) -> Array:
+            after = p[-1]
+            return np.asarray(
+                after + (self.before_db - after) * shape(np.maximum(self.time_s - p[0], 0.0), p[1:-1])
+            )
+
+        def misfit(p: Array) -> Array:
+            return np.append(
+                (model(p) - self.gain_db) / self.std_db, (p[-1] - self.after_db) / self.after_std_db
+            )
+
+        reach = 50 * self.after_std_db
+        bounds = ([*low, self.after_db - reach], [*high, self.after_db + reach])
+        start = np.clip([*first, self.after_db], np.array(bounds[0]) + 1e-9, np.array(bounds[1]) - 1e-9)
+        # the hold moves in steps of its own scale, far below 1
+        scale = np.array([math.exp(first[1]) / 10, *[0.3] * (len(first) - 1), self.after_std_db])
+        fitted = fit_unknowns(misfit, start, bounds=bounds, scale=scale, rounds=200, tolerance=1e-8)
+        residual = model(fitted.values) - self.gain_db
+        chi2 = float(np.sum(fitted.residuals[:-1] ** 2))
+        evidence = bic(chi2, points=self.time_s.size, unknowns=fitted.values.size)
+        return _Law(fitted, float(np.sqrt(np.mean(residual**2))), evidence)
 
 
-def _two_stages(simple: _Model, two: _Model, end_s: float, floor_db: float) -> bool:
-    fast, slow = sorted(np.exp(two.values[1:3]))
-    share = two.values[3]
+def _two_stages(simple: _Law, two: _Law, end_s: float, floor_db: float) -> bool:
+    fast, slow = sorted(np.exp(two.fitted.values[1:3]))
+    share = two.fitted.values[3]
     return bool(
         two.bic + CLEARLY < simple.bic
-        and max(two.log_std(1), two.log_std(2)) < LOOSEST
+        and max(two.fitted.std(1), two.fitted.std(2)) < LOOSEST
         and max(two.rms_db, floor_db / 4) < WORTH * simple.rms_db
         and slow > APART * fast
         and slow < LONGEST * end_s
@@ -205,14 +199,14 @@ def _two_stages(simple: _Model, two: _Model, end_s: float, floor_db: float) -> b
     )
 
 
-def _log_quantity(model: _Model, index: int) -> Quantity:
+def _log_quantity(law: _Law, index: int) -> Quantity:
     """Interval of a constant that was fitted as its logarithm."""
-    value, std = math.exp(model.values[index]), model.log_std(index)
+    value, std = math.exp(law.fitted.values[index]), law.fitted.std(index)
     return Quantity(value, value * math.exp(-1.96 * std), value * math.exp(1.96 * std), "s")
 
 
-def _hold(model: _Model) -> Quantity:
-    return Quantity.from_std(float(model.values[0]), math.sqrt(model.covariance[0, 0]), "s")
+def _hold(law: _Law) -> Quantity:
+    return Quantity.from_std(float(law.fitted.values[0]), law.fitted.std(0), "s")
 
 
 def _none(unit: str, reason: str) -> Unmeasured:
@@ -223,39 +217,39 @@ def _stages(count: int) -> Quantity:
     return Quantity(count, count, count, "1")
 
 
-def _one(model: _Model) -> ReleaseKind:
+def _one(law: _Law) -> ReleaseKind:
     single = "the movement is one exponential: there is no second stage"
     return ReleaseKind(
-        "exponential", _stages(1), _log_quantity(model, 1), _none("s", single), _none("%", single),
-        _hold(model), _none("dB/s", "the movement is exponential, not straight"), model.rms_db,
+        "exponential", _stages(1), _log_quantity(law, 1), _none("s", single), _none("%", single),
+        _hold(law), _none("dB/s", "the movement is exponential, not straight"), law.rms_db,
     )  # fmt: skip
 
 
-def _straight_kind(model: _Model, change_db: float) -> ReleaseKind:
+def _straight_kind(law: _Law, change_db: float) -> ReleaseKind:
     straight = "the movement is a straight line in dB: it has a rate, not a time constant"
-    span = math.exp(model.values[1])
+    span = math.exp(law.fitted.values[1])
     rate = change_db / span
-    std = abs(rate) * math.sqrt(model.covariance[1, 1])
+    std = abs(rate) * law.fitted.std(1)
     return ReleaseKind(
         "straight", _none("1", straight), _none("s", straight), _none("s", straight), _none("%", straight),
-        _hold(model), Quantity.from_std(rate, std, "dB/s"), model.rms_db,
+        _hold(law), Quantity.from_std(rate, std, "dB/s"), law.rms_db,
     )  # fmt: skip
 
 
-def _two(model: _Model) -> ReleaseKind:
-    fast, slow = (1, 2) if model.values[1] < model.values[2] else (2, 1)
-    share = model.values[3] if fast == 1 else 1 - model.values[3]
-    std = math.sqrt(model.covariance[3, 3])
+def _two(law: _Law) -> ReleaseKind:
+    fast, slow = (1, 2) if law.fitted.values[1] < law.fitted.values[2] else (2, 1)
+    share = law.fitted.values[3] if fast == 1 else 1 - law.fitted.values[3]
+    std = law.fitted.std(3)
     return ReleaseKind(
-        "two-stage", _stages(2), _log_quantity(model, fast), _log_quantity(model, slow),
-        Quantity.from_std(100 * share, 100 * std, "%"), _hold(model),
-        _none("dB/s", "the movement is exponential in two stages, not straight"), model.rms_db,
+        "two-stage", _stages(2), _log_quantity(law, fast), _log_quantity(law, slow),
+        Quantity.from_std(100 * share, 100 * std, "%"), _hold(law),
+        _none("dB/s", "the movement is exponential in two stages, not straight"), law.rms_db,
     )  # fmt: skip
 
 
-def _other(model: _Model) -> ReleaseKind:
-    reason = f"no simple law describes the movement: the best one misses it by {model.rms_db:.2g} dB rms"
+def _other(law: _Law) -> ReleaseKind:
+    reason = f"no simple law describes the movement: the best one misses it by {law.rms_db:.2g} dB rms"
     return ReleaseKind(
         "other", _none("1", reason), _none("s", reason), _none("s", reason), _none("%", reason),
-        _none("s", reason), _none("dB/s", reason), model.rms_db,
+        _none("s", reason), _none("dB/s", reason), law.rms_db,
     )  # fmt: skip

@@ -77,7 +77,7 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     more = events[MOST_TOLD:]
     if more:
         damaged = [e for e in more if e.is_dropout]
-        segments = list({id(e.segment): e.segment for e in damaged}.values())
+        segments = list({e.segment.span: e.segment for e in damaged}.values())
         told.append(
             Health(
                 "dropout" if damaged else "click",

@@ -19,7 +19,7 @@ from charprobe.measuring.health.normalised import check_normalised, check_round_
 from charprobe.measuring.health.placement import check_placement
 from charprobe.measuring.health.quiet import quiet_spectrum
 from charprobe.measuring.health.same_sound import check_roles
-from charprobe.measuring.health.sample_facts import sample_facts_of
+from charprobe.measuring.health.sample_facts import gather_sample_facts
 from charprobe.measuring.health.second_path import check_second_path
 from charprobe.measuring.health.sides import check_sides
 from charprobe.measuring.health.steady_gain import check_steady_gain
@@ -68,7 +68,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         )
     take = place_take(source, stimulus, channel)
     paths = tuple(check_second_path(take))
-    facts = sample_facts_of(source)
+    facts = source.once(gather_sample_facts)
     found = (
         *(item for item in check_file(source, facts) if item.channel in (None, channel)),
         *check_round_peak(take, facts[channel]),

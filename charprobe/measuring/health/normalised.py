@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from charprobe.measuring.health.sample_facts import ChannelFacts, sample_facts_of
+from charprobe.measuring.health.sample_facts import ChannelFacts, gather_sample_facts
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.values.wording import number_text
@@ -26,7 +26,7 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``."""
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
         return []
-    peaks = [sample_facts_of(take.source)[take.channel].peak for take in (wet, bypass)]
+    peaks = [take.source.once(gather_sample_facts)[take.channel].peak for take in (wet, bypass)]
     if max(peaks) >= CEILING or min(peaks) <= 0:
         return []
     if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:

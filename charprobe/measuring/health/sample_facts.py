@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from weakref import finalize
 
 import numpy as np
 
@@ -18,8 +17,6 @@ ABSURD = 1e4  # no recorder goes 80 dB beyond full scale
 KEPT_STRETCHES = 1000
 LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
-
-_GATHERED: dict[int, tuple[ChannelFacts, ...]] = {}  # by identity: a file may change under one name
 
 
 @dataclass(frozen=True)
@@ -72,14 +69,6 @@ class ChannelFacts:
     def silent(self) -> bool:
         """Whether every sample is exactly zero."""
         return self.peak == 0.0 and not self.broken_at
-
-
-def sample_facts_of(source: Source) -> tuple[ChannelFacts, ...]:
-    """Return what `gather_sample_facts` finds, gathered once for as long as the source is in use."""
-    if id(source) not in _GATHERED:
-        _GATHERED[id(source)] = gather_sample_facts(source)
-        finalize(source, _GATHERED.pop, id(source), None)
-    return _GATHERED[id(source)]
 
 
 def gather_sample_facts(source: Source) -> tuple[ChannelFacts, ...]:

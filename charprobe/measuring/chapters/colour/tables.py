@@ -135,14 +135,14 @@ def _ripple_table(
     rungs: Sequence[Rung], splits: Sequence[Split], expected: ExpectedRipple | None, static: Reduction | None
 ) -> Table:
     """Third harmonic of every cell under reduction: measured, its two parts, and the ripple expected."""
-    level_of = {id(rung.cell): rung for rung in rungs}
+    rung_of = {rung.cell.tone: rung for rung in rungs}
     rows: list[tuple[Cell, ...]] = []
     told: list[Rung] = []
     for split in splits:
         for cell in split.cells:
             if cell.orders < 3:
                 continue
-            rung = level_of[id(cell)]
+            rung = rung_of[cell.tone]
             ripple = abs(split.ripple_at(3, cell.tone.frequency_hz))
             colours, stds = split.colour_at(cell)
             colour = float(abs(colours[1]))

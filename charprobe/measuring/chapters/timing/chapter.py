@@ -253,8 +253,7 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int, recipe:
         for name, entry in entries.items()
         if name.startswith(("attack.t", "attack.within", "release.t"))
         and isinstance(entry.reading, Unmeasured)
-        and entry.reading.at_most is not None
-        and "resolves" in entry.reading.reason
+        and entry.reading.at_most is not None  # a time is bounded from above where it is below resolution
     )
     out = []
     if low:
