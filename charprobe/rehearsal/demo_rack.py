@@ -80,20 +80,26 @@ STAGES = {"voice": _quick_voice, "slow voice": _slow_voice, "doors": _doors, "be
 
 @dataclass(frozen=True)
 class RackTake:
-    """One capture of the rack: file name, take number in the sound, the stage, and the seed of all noise."""
+    """One capture of the rack: file name, take number in the sound, the stage, the seed of all noise, channels.
+
+    `off_channel`, from 1, has other make-up than the rest.
+    """
 
     file: str
     take: int
     build: Callable[[], Stage]
     seed: int
+    channels: int
+    off_channel: int | None
 
 
 def rack_takes() -> tuple[RackTake, ...]:
     """Every capture of the rack: the bypass, then each setting three times in turn."""
-    takes = [RackTake("rack 00.wav", 0, _off, 0)]
+    takes = [RackTake("rack 00.wav", 0, _off, 0, CHANNELS, None)]
     for round_ in range(TAKES):
         for number, build in enumerate(STAGES.values(), start=1):
-            takes.append(RackTake(f"rack {len(takes):02d}.wav", number, build, 100 * round_ + number))
+            file, seed = f"rack {len(takes):02d}.wav", 100 * round_ + number
+            takes.append(RackTake(file, number, build, seed, CHANNELS, OFF_CHANNEL))
     return tuple(takes)
 
 
@@ -146,9 +152,9 @@ def _capture(folder: Path, take: RackTake, recipe: Recipe, force: bool) -> str:
     rng = np.random.default_rng(take.seed)
     sound = render(lay_out(recipe, rate_hz=RATE_HZ, take=take.take))
     heard = take.build().process(sound, rate_hz=RATE_HZ, rng=rng).samples
-    gains_db = rng.normal(0, SPREAD_DB, CHANNELS)
-    if take.take:
-        gains_db[OFF_CHANNEL - 1] += OFF_DB
+    gains_db = rng.normal(0, SPREAD_DB, take.channels)
+    if take.off_channel is not None:
+        gains_db[take.off_channel - 1] += OFF_DB
     rig = Rig(
         delay_samples=211.3,
         drift_ppm=-4.2,
