@@ -38,7 +38,7 @@ class Passage:
 
 
 @dataclass(frozen=True)
-class Placed:
+class PassageAt:
     """A passage at one place: `behind` or `ahead` of what makes the harmonics, or `nowhere`."""
 
     place: Place
@@ -62,14 +62,14 @@ class Placed:
     def ripple_factor(self, order: int, frequency_hz: Array) -> Complex:
         """The same for the harmonics that ripple of the gain makes: a filter ahead does not change them."""
         place: Place = "behind" if self.place == "behind" else "nowhere"
-        return Placed(place, self.passage).factor(order, frequency_hz)
+        return PassageAt(place, self.passage).factor(order, frequency_hz)
 
 
-def places(passage: Passage | None, frequencies_hz: Array) -> tuple[Placed, ...]:
+def places(passage: Passage | None, frequencies_hz: Array) -> tuple[PassageAt, ...]:
     """Return where the linear part may stand, so far as it makes a difference at these frequencies."""
-    out = [Placed("nowhere", None)]
+    out = [PassageAt("nowhere", None)]
     for place in ("behind", "ahead") if passage is not None else ():
-        placed = Placed(place, passage)
+        placed = PassageAt(place, passage)
         moved = max(float(np.max(np.abs(placed.factor(n, frequencies_hz) - 1))) for n in (2, 3))
         if moved > FLAT:
             out.append(placed)

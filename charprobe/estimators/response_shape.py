@@ -28,7 +28,7 @@ Kind = Literal["cut", "shelf"]
 
 
 @dataclass(frozen=True)
-class Part:
+class ResponsePart:
     """One element of a description: a filter or a shelf at the low or the high end.
 
     Attributes
@@ -60,7 +60,7 @@ class ResponseShape:
     ----------
     gain_db : Quantity
         Gain of the description apart from its parts.
-    parts : tuple of Part
+    parts : tuple of ResponsePart
         Low end first; empty for a flat or merely tilted response.
     tilted : bool
         Whether a straight tilt over log frequency is the description.
@@ -76,7 +76,7 @@ class ResponseShape:
     """
 
     gain_db: Quantity
-    parts: tuple[Part, ...]
+    parts: tuple[ResponsePart, ...]
     tilted: bool
     tilt_db_per_decade: Quantity
     low_corner_hz: Reading
@@ -85,7 +85,7 @@ class ResponseShape:
     sentence: str
 
     @property
-    def shelf(self) -> Part | None:
+    def shelf(self) -> ResponsePart | None:
         """The shelf with the larger gain, if there is any."""
         shelves = [part for part in self.parts if part.gain_db is not None]
         return max(shelves, key=lambda part: abs(part.gain_db.value) if part.gain_db else 0.0, default=None)
@@ -202,7 +202,7 @@ class _Description:
     def _std(self, unknown: int) -> float:
         return math.sqrt(max(0.0, self.fitted.covariance[unknown, unknown] * self.widen))
 
-    def parts(self) -> tuple[Part, ...]:
+    def parts(self) -> tuple[ResponsePart, ...]:
         parts, at = [], 1
         for element in self.model.elements:
             log_corner, log_std = float(self.fitted.values[at]), self._std(at)
@@ -213,7 +213,7 @@ class _Description:
             gain = None
             if element.kind == "shelf":
                 gain = Quantity.from_std(self.fitted.values[at + 1], self._std(at + 1), "dB")
-            parts.append(Part(element.side, element.kind, element.order, corner, gain))
+            parts.append(ResponsePart(element.side, element.kind, element.order, corner, gain))
             at += 1 if element.kind == "cut" else 2
         return tuple(parts)
 
@@ -272,7 +272,7 @@ def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array) -> Quantity:
 
 
 def _corner(
-    parts: tuple[Part, ...], frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side
+    parts: tuple[ResponsePart, ...], frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side
 ) -> Reading:
     """Corner of a trusted filter on that side and in the band, else the crossing itself."""
     for part in parts:
@@ -319,7 +319,11 @@ def _curved_crossing(log_f: Array, drop: Array, i: int) -> float:
 
 
 def _sentence(
-    parts: tuple[Part, ...], tilt: Quantity | None, magnitude_db: Array, frequency_hz: Array, worst_db: float
+    parts: tuple[ResponsePart, ...],
+    tilt: Quantity | None,
+    magnitude_db: Array,
+    frequency_hz: Array,
+    worst_db: float,
 ) -> str:
     span = f"{_hz(float(frequency_hz[0]))} to {_hz(float(frequency_hz[-1]))}"
     if tilt is not None:
@@ -332,7 +336,7 @@ def _sentence(
     return f"{words} (within {max(worst_db, 0.01):.2f} dB, {span})"
 
 
-def _part_words(part: Part) -> str:
+def _part_words(part: ResponsePart) -> str:
     order = "first" if part.order == 1 else "second"
     corner = _hz(part.corner_hz.value)
     if part.gain_db is None:

@@ -46,7 +46,7 @@ def subtract_tone(cut: Cut, tone: ToneFit) -> Cut:
 
 
 @dataclass(frozen=True)
-class Beside:
+class NoiseBeside:
     """What sounds beside a tone and its harmonics: lines, strongest first, and noise, unweighted, in dBFS.
 
     `noise` is None where the cut is too short to tell it.
@@ -56,7 +56,7 @@ class Beside:
     noise: Quantity | None
 
 
-def beside_tone(cut: Cut, tone: ToneFit) -> Beside:
+def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     """Find what sounds beside a tone: lines that are no harmonics of it, and noise.
 
     Parameters
@@ -80,7 +80,7 @@ def beside_tone(cut: Cut, tone: ToneFit) -> Beside:
     bin_hz = cut.rate_hz / cut.step / n
     count = power.size // (2 * FLOOR_BINS)
     if count < 2:
-        return Beside((), None)
+        return NoiseBeside((), None)
     blocks = power[: count * 2 * FLOOR_BINS].reshape(count, -1)
     middles = (np.arange(count) + 0.5) * 2 * FLOOR_BINS
     floors = np.median(blocks, axis=1) / MEDIAN
@@ -98,7 +98,7 @@ def beside_tone(cut: Cut, tone: ToneFit) -> Beside:
     ]
     at_hz = bin_hz * np.arange(power.size)
     heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
-    return Beside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
+    return NoiseBeside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
 
 
 def _noise(floor: Array, floors: Array) -> Quantity | None:

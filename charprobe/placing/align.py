@@ -12,7 +12,7 @@ from charprobe.placing.edited_gaps import find_edits
 from charprobe.placing.marker_delay import PathPhase, delay_between, delay_of, path_response, phase_of
 from charprobe.placing.marker_runs import Run, belong, find_runs
 from charprobe.placing.marker_search import Hit
-from charprobe.placing.timing_jump import Jump, place_jump
+from charprobe.placing.timing_jump import TimingJump, place_jump
 from charprobe.placing.tone_clock import drift_from_tones
 from charprobe.placing.why_not_found import why_not_found, wrong_rate, wrong_stimulus
 from charprobe.stimulus.ident import HASH_DIGITS, IdentReading, read_ident
@@ -48,7 +48,7 @@ class Alignment:
         Level of the markers in the capture re the stimulus.
     ident : IdentReading or None
         What the ident said.
-    jumps : tuple of Jump
+    jumps : tuple of TimingJump
         Where samples were lost or inserted between the markers, in the order of the stimulus; each one
         applies from the middle of its stretch on. Empty where the markers agree with the clock that the
         tones show, and where that cannot be judged because a marker is missing.
@@ -61,7 +61,7 @@ class Alignment:
     closing_found: bool
     gain_db: float
     ident: IdentReading | None
-    jumps: tuple[Jump, ...]
+    jumps: tuple[TimingJump, ...]
 
     @property
     def step(self) -> float:
@@ -140,7 +140,7 @@ def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit,
         jump = Quantity.from_std(pair.last - pair.first - distance, 1e-6 * distance * drift.std, "samples")
     pair, drift, jump = _against_tones(source, stimulus, channel, pair, drift, jump)
     ident = _read_ident(source, stimulus, channel, index=pair.first, position=start)
-    jumps: tuple[Jump, ...] = ()
+    jumps: tuple[TimingJump, ...] = ()
     if jump is not None and abs(jump.value) > EDIT_S * stimulus.rate_hz:
         jumps = find_edits(
             source,

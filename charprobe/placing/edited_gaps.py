@@ -14,7 +14,7 @@ from charprobe.placing.segment_search import (
     matches,
     segment_levels,
 )
-from charprobe.placing.timing_jump import Jump
+from charprobe.placing.timing_jump import TimingJump
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity
@@ -35,7 +35,7 @@ def find_edits(
     closing_index: float,
     drift_ppm: float,
     gain_db: float,
-) -> tuple[Jump, ...]:
+) -> tuple[TimingJump, ...]:
     """Find the gaps in which a capture grew or shrank between its markers.
 
     Parameters
@@ -49,7 +49,7 @@ def find_edits(
 
     Returns
     -------
-    tuple of Jump
+    tuple of TimingJump
         One for each gap whose length is off by `LEAST_EDIT_S` or more, to about a period of the tone that
         follows; their sum is the whole change.
     """
@@ -61,7 +61,7 @@ def find_edits(
     first = round(opening_index) - LEAD_HOPS * hop
     levels = band_levels(source, channel, start=first, stop=round(closing_index), gain_db=gain_db)
     reach = round((abs(total) / rate_hz + NEARBY_S) / HOP_S)
-    jumps: list[Jump] = []
+    jumps: list[TimingJump] = []
     shift, end = 0.0, float(stimulus.ident.stop)
     for segment in stimulus.alike:
         match = matches(segment_levels(segment, rate_hz=rate_hz), levels)
@@ -85,8 +85,8 @@ def find_edits(
     return tuple(jumps)
 
 
-def _jump(start: float, stop: float, samples: float) -> Jump:
-    return Jump(start, stop, Quantity(samples, samples - 48, samples + 48, "samples"))
+def _jump(start: float, stop: float, samples: float) -> TimingJump:
+    return TimingJump(start, stop, Quantity(samples, samples - 48, samples + 48, "samples"))
 
 
 def _refine(source: Source, channel: int, segment: Segment, *, index: int, rate_hz: int) -> int:

@@ -19,7 +19,7 @@ SAME_FIT = 0.002  # rad squared: what 2.6 degrees of one tone tell is left undec
 
 
 @dataclass(frozen=True)
-class Jump:
+class TimingJump:
     """Samples lost or inserted somewhere in a stretch of a capture.
 
     Attributes
@@ -49,7 +49,7 @@ def place_jump(
     delay: float,
     drift_ppm: float,
     samples: Quantity,
-) -> Jump:
+) -> TimingJump:
     """Find between which two tones a jump of known size lies.
 
     Parameters
@@ -65,7 +65,7 @@ def place_jump(
 
     Returns
     -------
-    Jump
+    TimingJump
         From the last tone before the jump to the first one after it; the whole stimulus where no tone tells.
 
     Notes
@@ -83,7 +83,7 @@ def place_jump(
     in_sweeps = _sweep_misfits(source, channel, stimulus, path, delay, drift_ppm, samples.value)
     positions = np.concatenate([[p.position for p in phases], in_sweeps[:, 0]])
     if positions.size == 0:
-        return Jump(0.0, float(stimulus.length), samples)
+        return TimingJump(0.0, float(stimulus.length), samples)
     order = np.argsort(positions)
     positions = positions[order]
     before = np.concatenate([_squared(off), in_sweeps[:, 1]])[order]
@@ -95,7 +95,7 @@ def place_jump(
     first, last = int(good[0]), int(good[-1])
     start = positions[first - 1] if first > 0 else 0.0
     stop = positions[last] if last < positions.size else float(stimulus.length)
-    return Jump(float(start), float(stop), samples)
+    return TimingJump(float(start), float(stop), samples)
 
 
 def _squared(off_rad: Array) -> Array:

@@ -80,9 +80,9 @@ STAGES = {"voice": _quick_voice, "slow voice": _slow_voice, "doors": _doors, "be
 
 @dataclass(frozen=True)
 class RackTake:
-    """One capture of the rack: file name, take number in the sound, the stage, the seed of all noise, channels.
+    """One capture of the rack: file name, take number in the sound, the stage, and the seed of all noise.
 
-    `off_channel`, from 1, has other make-up than the rest.
+    Of its channels, `off_channel`, from 1, has other make-up than the rest.
     """
 
     file: str

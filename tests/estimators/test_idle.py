@@ -5,7 +5,7 @@ import pytest
 from taken import take_of, wire
 
 from charprobe.estimators.idle import hear_idle
-from charprobe.stimulus.recipe import Silence
+from charprobe.stimulus.kinds.steady import Silence
 
 HISS_DBFS = -90.0  # over 0 to 24 kHz
 IN_BAND_DB = 10 * np.log10(19_980 / 24_000)

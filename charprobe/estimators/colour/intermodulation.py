@@ -31,7 +31,7 @@ DIFFERENCE: tuple[tuple[Product, ...], ...] = (((-1, 1),), ((2, -1), (-1, 2)))
 
 
 @dataclass(frozen=True)
-class Pair:
+class TwoToneFit:
     """Two tones fitted at one level.
 
     Attributes
@@ -106,7 +106,7 @@ class Pair:
         )
 
 
-def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[Pair, ...]:
+def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[TwoToneFit, ...]:
     """Measure every level of a segment of two tones.
 
     Parameters
@@ -133,7 +133,7 @@ def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[Pair, ...]:
     return tuple(pairs)
 
 
-def _fit(piece: Cut, tone: Tone, spec: TwoTone) -> Pair:
+def _fit(piece: Cut, tone: Tone, spec: TwoTone) -> TwoToneFit:
     n = piece.samples.size
     seconds = piece.step / piece.rate_hz * (np.arange(n) - (n - 1) / 2)
     products = _products(spec, rate_hz=piece.rate_hz, duration_s=n * piece.step / piece.rate_hz)
@@ -152,7 +152,7 @@ def _fit(piece: Cut, tone: Tone, spec: TwoTone) -> Pair:
     residual = residual - slope * float(slope @ residual) / energy if energy > 0 else residual
     sizes = np.hypot(cosine, sine)
     stds = _stds(residual, frequency * piece.step / piece.rate_hz)
-    return Pair(
+    return TwoToneFit(
         tone,
         spec,
         {p: float(a) for p, a in zip(products, sizes, strict=True)},

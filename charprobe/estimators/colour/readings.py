@@ -26,7 +26,7 @@ SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off th
 
 
 @dataclass(frozen=True)
-class Rung:
+class LevelRung:
     """One level of a ladder at one frequency.
 
     Attributes
@@ -97,12 +97,12 @@ class Rung:
         return size - float(abs(self.rig.ratios[at])) > EXCEEDS * math.hypot(std, float(self.rig.stds[at]))
 
 
-def colour_onset(rungs: Sequence[Rung]) -> Reading:
+def colour_onset(rungs: Sequence[LevelRung]) -> Reading:
     """First input level, in dBFS, from which harmonics exceed the bypass and stay above.
 
     Parameters
     ----------
-    rungs : sequence of Rung
+    rungs : sequence of LevelRung
         One frequency, levels ascending, at least one.
 
     Notes
@@ -128,12 +128,12 @@ def colour_onset(rungs: Sequence[Rung]) -> Reading:
     return Quantity(level, rungs[first - 1].input_dbfs, level, "dBFS")
 
 
-def input_at_thd(rungs: Sequence[Rung], *, target_dbc: float) -> Reading:
+def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     """Lowest input level, in dBFS, at which the distortion reaches `target_dbc`.
 
     Parameters
     ----------
-    rungs : sequence of Rung
+    rungs : sequence of LevelRung
         One frequency, levels ascending, at least one.
     target_dbc : float < 0
         Distortion (root sum of squares of orders 2 to 10 over the fundamental).
@@ -204,12 +204,12 @@ class Growth:
     to_dbfs: float
 
 
-def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
+def growth_laws(rungs: Sequence[LevelRung]) -> tuple[Growth, ...]:
     """Fit the growth of each order over the lowest levels that show it.
 
     Parameters
     ----------
-    rungs : sequence of Rung
+    rungs : sequence of LevelRung
         One frequency, levels ascending; those under gain reduction are left out.
 
     Notes
@@ -236,7 +236,7 @@ def growth_laws(rungs: Sequence[Rung]) -> tuple[Growth, ...]:
     return tuple(out)
 
 
-def _clear(rung: Rung, order: int) -> bool:
+def _clear(rung: LevelRung, order: int) -> bool:
     """Whether an order stands so far over the noise that picking such rungs does not favour high readings."""
     if not rung.cell.detected(order) or rung.near_rig(order) or not rung.idle:
         return False
@@ -256,7 +256,7 @@ def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: s
     return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=max(clear))
 
 
-def _shared_with_rig(rung: Rung) -> bool:
+def _shared_with_rig(rung: LevelRung) -> bool:
     if rung.rig is None or not isinstance(rung.rig.thd, Quantity):
         return False
     wet, rig = rung.cell.power(range(2, HIGHEST + 1))[0], rung.rig.power(range(2, HIGHEST + 1))[0]

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
-from charprobe.estimators.passage import Passage, Placed, places
+from charprobe.estimators.passage import Passage, PassageAt, places
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
 
-NOWHERE = Placed("nowhere", None)
+NOWHERE = PassageAt("nowhere", None)
 LEAST_FREQUENCIES = 3
 CORNERS_HZ = np.geomspace(1.0, 3000.0, 48)  # of the detector's smoothing, tried one by one
 MODEL_ERROR = 0.03  # share of a harmonic that the description is not asked to follow
@@ -35,7 +35,7 @@ class Split:
         uncertainty; 0 and infinity where fewer than two frequencies show the order.
     ripple : ndarray of complex, shape (9,)
         Ripple of each order at frequency zero; `ripple_at` gives it anywhere else.
-    placed : Placed
+    placed : PassageAt
         Where the linear part of the stage was taken to stand; `colour` is what it is without that part.
     others : tuple of Split
         The same with the linear part elsewhere, where that fits as well.
@@ -46,7 +46,7 @@ class Split:
     colour: Complex
     colour_stds: Array
     ripple: Complex
-    placed: Placed = NOWHERE
+    placed: PassageAt = NOWHERE
     others: tuple[Split, ...] = ()
 
     def ripple_at(self, order: int, frequency_hz: float) -> complex:
@@ -130,7 +130,7 @@ def split_ripple(
     return tuple(replace(split, others=tuple(other[i] for other in rest)) for i, split in enumerate(first))
 
 
-def _best(levels: Sequence[tuple[HarmonicCell, ...]], placed: Placed) -> tuple[float, float, Placed]:
+def _best(levels: Sequence[tuple[HarmonicCell, ...]], placed: PassageAt) -> tuple[float, float, PassageAt]:
     """Misfit and corner of the smoothing that fits best with the linear part at one place."""
     misfits = [
         sum(_solve(cells, order, fc, placed).misfit for cells in levels for order in (2, 3))
@@ -148,7 +148,7 @@ class _Solved:
     misfit: float
 
 
-def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: Placed) -> Split:
+def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: PassageAt) -> Split:
     solved = [_solve(cells, order, corner_hz, placed) for order in range(2, HIGHEST + 1)]
     return Split(
         cells,
@@ -160,7 +160,7 @@ def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: Placed) ->
     )
 
 
-def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed: Placed) -> _Solved:
+def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed: PassageAt) -> _Solved:
     """Weighted least squares of one order over frequency."""
     having = [cell for cell in cells if cell.orders >= order]
     if len(having) < 2:

@@ -102,7 +102,7 @@ class BendsFit:
         return corner - before * width, corner + (1 - before) * width
 
     @cached_property
-    def sections(self) -> tuple[Section, ...]:
+    def sections(self) -> tuple[StraightSection, ...]:
         """Straight sections from left to right; bends that overlap leave sections of negative length out."""
         base = np.zeros(self.parameters.size)
         if self.shape.sloped:
@@ -120,13 +120,13 @@ class BendsFit:
         slopes.append(self._section(begin, np.inf, weights))
         return tuple(slopes)
 
-    def _section(self, begin: float, end: float, weights: Array) -> Section:
+    def _section(self, begin: float, end: float, weights: Array) -> StraightSection:
         std = float(self.spread(weights[None, :])[0])
-        return Section(float(begin), float(end), float(weights @ self.parameters), std)
+        return StraightSection(float(begin), float(end), float(weights @ self.parameters), std)
 
 
 @dataclass(frozen=True)
-class Section:
+class StraightSection:
     """A straight piece: from where to where, slope of the gain in dB per dB, its standard uncertainty."""
 
     begin: float

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from charprobe.estimators.static.bends import BendsFit, Section
+from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static.points import StaticPoint, mark_points
 from charprobe.values.arrays import Array
@@ -76,7 +76,7 @@ class StaticCurve:
         return flat and any(point.saturated for point in self.points)
 
     @property
-    def flat_section(self) -> Section | None:
+    def flat_section(self) -> StraightSection | None:
         """The section that carries the low-level gain, None if it lies outside the points."""
         fit = self.fit
         if fit is None or fit.shape.sloped:

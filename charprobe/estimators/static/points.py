@@ -85,14 +85,14 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
 
 
 @dataclass(frozen=True)
-class Saturation:
+class Flattening:
     """Input levels of the first step seen to be flattened, and of the lowest left out of the curve for it."""
 
     seen_dbfs: float
     left_out_dbfs: float
 
 
-def find_saturation(points: Sequence[StaticPoint]) -> Saturation | None:
+def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     """Find from which input level on waveshaping flattens the output; None if it does not.
 
     Notes
@@ -108,7 +108,7 @@ def find_saturation(points: Sequence[StaticPoint]) -> Saturation | None:
     for hit in range(1, len(rising)):
         if _saturates(hit, share, gain):
             lowest = _first_bent(hit, share, gain)
-            return Saturation(rising[hit].input_dbfs, rising[lowest].input_dbfs)
+            return Flattening(rising[hit].input_dbfs, rising[lowest].input_dbfs)
     return None
 
 

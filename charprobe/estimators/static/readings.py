@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.static.bends import BendsFit, Section
+from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
@@ -45,7 +45,7 @@ class StaticReadings:
         The next bend above the threshold, and the one below the flat section, where there is one.
     bend : int or None
         Which bend of the fit is the threshold's.
-    compressed : Section or None
+    compressed : StraightSection or None
         The straight section above it, whose slope is published.
     """
 
@@ -60,7 +60,7 @@ class StaticReadings:
     second: BendReadings | None
     lower: BendReadings | None
     bend: int | None
-    compressed: Section | None
+    compressed: StraightSection | None
 
 
 def read_static_curve(curve: StaticCurve) -> StaticReadings:
@@ -125,7 +125,7 @@ def local_slopes(curve: StaticCurve) -> tuple[Array, Array, Array]:
     return levels[1:-1], slope, np.sqrt(1 / total[2:] + 1 / total[:-2]) / span
 
 
-def _compression(curve: StaticCurve) -> tuple[int | None, Section | None]:
+def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None]:
     """Find the bend where compression begins and the straight section above it."""
     fit = curve.fit
     if fit is None:
@@ -192,7 +192,7 @@ def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
     return Unmeasured(unit, reason, HIGHER_STEPS)
 
 
-def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
     fit, unit = curve.fit, "dBFS"
     if fit is not None and section is not None and curve.flat_section is None:
         low = curve.low_level_gain
@@ -207,7 +207,7 @@ def _threshold(curve: StaticCurve, bend: int | None, section: Section | None) ->
     return _corner(curve, fit, bend)
 
 
-def _slope(curve: StaticCurve, section: Section | None) -> Reading:
+def _slope(curve: StaticCurve, section: StraightSection | None) -> Reading:
     fit, unit = curve.fit, "dB/dB"
     if fit is None or section is None:
         return _not_compressing(curve, unit)
@@ -219,7 +219,7 @@ def _slope(curve: StaticCurve, section: Section | None) -> Reading:
     return Quantity.from_std(1 + section.slope, section.std, unit)
 
 
-def _knee_width(curve: StaticCurve, bend: int | None, section: Section | None) -> Reading:
+def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
     fit, unit = curve.fit, "dB"
     if fit is None or section is None:
         return _not_compressing(curve, unit)

@@ -22,6 +22,7 @@ from charprobe.estimators.timing.phase_set import (
     Burst,
     CarrierFit,
     NoCarrierError,
+    Solved,
     amplitude,
     fit_carrier,
     nearest,
@@ -40,6 +41,7 @@ BEFORE_S = 0.3  # how far before an edge the trace reaches at most
 DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
 AHEAD_S = 0.012  # before an edge, within which a stage that looks ahead may move
+BESIDE = 8  # samples beside an edge that its noise and residue are not judged by
 EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) that half-period means remove
 
 
@@ -153,8 +155,8 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
         dry = bypass_reference(_uncoupled(bypass, bursts), bursts, carrier=fit_carrier(bypass, bursts))
     carrier, wet = fit_carrier(wet, bursts), _uncoupled(wet, bursts)
     lead, hold, tail = dry.carrier.gains
-    attack = _Edge("attack", [(b.lead, b.hold) for b in bursts], dry.attack, (lead, hold))
-    release = _Edge("release", [(b.hold, b.release) for b in bursts], dry.release, (hold, tail))
+    attack = _EdgePairs("attack", [(b.lead, b.hold) for b in bursts], dry.attack, (lead, hold))
+    release = _EdgePairs("release", [(b.hold, b.release) for b in bursts], dry.release, (hold, tail))
     return _trace(attack, wet, carrier, dry), _trace(release, wet, carrier, dry)
 
 
@@ -164,7 +166,7 @@ def _uncoupled(cut: Cut, bursts: Sequence[Burst]) -> Cut:
 
 
 @dataclass(frozen=True)
-class _Edge:
+class _EdgePairs:
     name: Edge
     pairs: Sequence[tuple[Tone, Tone]]
     pieces: Sequence[Cut]
@@ -182,42 +184,19 @@ def _require(cut: Cut, bursts: Sequence[Burst]) -> None:
         raise SegmentTooShortError(found_s=found / cut.rate_hz, needed_s=(last - first) / cut.rate_hz)
 
 
-def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> GainTrace:
+def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -> GainTrace:
     before, after = edge.pairs[0]
-    rate_hz = wet.rate_hz
-    first = -int(min(0.6 * before.length, BEFORE_S * rate_hz) / wet.step)
-    stop = usable_stop(after, last=edge.name == "release", rate_hz=rate_hz) - after.start
-    grid: Index = np.arange(first, int(stop / wet.step) - 1)
-    places = [nearest(wet, tone.start) for _, tone in edge.pairs]
-    offsets = [offset for _, offset in places]
-    samples = [wet.samples[i + first : i + first + grid.size] for i, _ in places]
-    solved = solve_edge(
-        samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
-    )
+    rate_hz, single = wet.rate_hz, len(edge.pairs) == 1
     period = rate_hz / after.frequency_hz / wet.step
-    noise = tuple(
-        point_noise(gain, period=period) for gain in (solved.gain[grid < -8], solved.gain[grid > 8][::-1])
-    )
-    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
-    near = np.flatnonzero(np.abs(grid) <= dry.reach)
-    ratio, seen = edge_ratio(
-        wet, edge.pieces, edge.pairs, carriers=(carrier, dry.carrier), offsets=offsets, grid=grid[near]
-    )
-    seen /= np.where(grid[near] < 0, *edge.dry_gains)
-    smeared = _smeared_samples(seen, grid[near], before, after)
-    gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
-    gain[near], smear[near] = ratio.real, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
-    span, window = 1.0, math.sqrt(12) * WIDTH
-    rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
-    if len(edge.pairs) == 1:
-        span = window = period
-    else:
-        if (
-            max(turning(solved, far_points(side), period=period) for side in (grid < -8, grid > 8))
-            > EVEN_LIMIT
-        ):
+    solved, offsets = _solved(edge, wet, carrier)
+    rows, smeared = _over_reference(edge, wet, solved, (carrier, dry.carrier), offsets, dry.reach)
+    span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
+    if not single:
+        sides = (solved.grid < -BESIDE, solved.grid > BESIDE)
+        if max(turning(solved, far_points(side), period=period) for side in sides) > EVEN_LIMIT:
             span, window = period / 2, math.sqrt(12) * period / 4
-            rows = half_period_means(rows, period=period, where=np.abs(grid) < CALM_PERIODS * period)
+            near = np.abs(solved.grid) < CALM_PERIODS * period
+            rows = half_period_means(rows, period=period, where=near)
         rows = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
     grid, gain = rows[0].astype(np.int64), rows[2]
     least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
@@ -225,8 +204,7 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
     keep = gain > 0.05 * least
     # points of a trace solved over whole periods share their noise within a period
-    shared = period if len(edge.pairs) == 1 else 1.0
-    time_s, gain_db, std_db = _blocks(grid[keep], rows[1:, keep], shared)
+    time_s, gain_db, std_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
     return GainTrace(
         edge.name,
         time_s,
@@ -236,13 +214,57 @@ def _trace(edge: _Edge, wet: Cut, carrier: CarrierFit, dry: DryReference) -> Gai
         sample_s=wet.step / rate_hz,
         window_s=window * wet.step / rate_hz,
         calm_s=CALM_PERIODS / after.frequency_hz,
-        calm_window_s=(period if len(edge.pairs) == 1 else math.sqrt(12) * WIDTH) * wet.step / rate_hz,
+        calm_window_s=(period if single else math.sqrt(12) * WIDTH) * wet.step / rate_hz,
         carrier_hz=after.frequency_hz,
         from_dbfs=before.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[1]),
         repeats=len(edge.pairs),
         ripple_db=ripple_db(solved, period=period),
     )
+
+
+def _solved(edge: _EdgePairs, wet: Cut, carrier: CarrierFit) -> tuple[Solved, list[float]]:
+    """Solve the carrier of the capture around an edge; how far each repetition's samples lie after it."""
+    before, after = edge.pairs[0]
+    first = -int(min(0.6 * before.length, BEFORE_S * wet.rate_hz) / wet.step)
+    stop = usable_stop(after, last=edge.name == "release", rate_hz=wet.rate_hz) - after.start
+    grid: Index = np.arange(first, int(stop / wet.step) - 1)
+    places = [nearest(wet, tone.start) for _, tone in edge.pairs]
+    offsets = [offset for _, offset in places]
+    samples = [wet.samples[i + first : i + first + grid.size] for i, _ in places]
+    solved = solve_edge(
+        samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=wet.rate_hz, carrier=carrier
+    )
+    return solved, offsets
+
+
+def _over_reference(
+    edge: _EdgePairs,
+    wet: Cut,
+    solved: Solved,
+    carriers: tuple[CarrierFit, CarrierFit],
+    offsets: list[float],
+    reach: int,
+) -> tuple[Array, float]:
+    """Divide by the dry reference, sample by sample within its reach of the edge.
+
+    Returns grid, time, gain, its relative noise and the smear of the reference in dB as rows, and the samples
+    that the reference smears the edge over.
+    """
+    before, after = edge.pairs[0]
+    grid, period = solved.grid, wet.rate_hz / after.frequency_hz / wet.step
+    far = (solved.gain[grid < -BESIDE], solved.gain[grid > BESIDE][::-1])
+    noise = tuple(point_noise(gain, period=period) for gain in far)
+    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
+    near = np.flatnonzero(np.abs(grid) <= reach)
+    ratio, seen = edge_ratio(
+        wet, edge.pieces, edge.pairs, carriers=carriers, offsets=offsets, grid=grid[near]
+    )
+    seen /= np.where(grid[near] < 0, *edge.dry_gains)
+    gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
+    gain[near], smear[near] = ratio.real, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
+    rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
+    return rows, _smeared_samples(seen, grid[near], before, after)
 
 
 def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
-from charprobe.estimators.response_shape import Part, ResponseShape, describe_response
+from charprobe.estimators.response_shape import ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
@@ -179,7 +179,7 @@ def _readings(shape: ResponseShape) -> dict[str, Reading]:
     }
 
 
-def _shelf_gain(shelf: Part | None, otherwise: Unmeasured) -> Reading:
+def _shelf_gain(shelf: ResponsePart | None, otherwise: Unmeasured) -> Reading:
     return shelf.gain_db if shelf is not None and shelf.gain_db is not None else otherwise
 
 

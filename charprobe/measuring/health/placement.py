@@ -8,7 +8,7 @@ from charprobe.measuring.health.same_sound import check_same_sound
 from charprobe.placing.marker_runs import pair_up
 from charprobe.placing.marker_search import search
 from charprobe.placing.take import Take
-from charprobe.placing.timing_jump import Jump
+from charprobe.placing.timing_jump import TimingJump
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.wording import clock_text, signed_text
@@ -158,7 +158,7 @@ def _jumps(take: Take) -> list[Health]:
     return found
 
 
-def _jump(take: Take, jump: Jump) -> Health:
+def _jump(take: Take, jump: TimingJump) -> Health:
     start_s, end_s = take.capture_time_s(jump.start), take.capture_time_s(jump.stop)
     lost = jump.samples.value < 0
     touched = [s for s in take.stimulus.segments if jump.start < s.span.stop and jump.stop > s.span.start]

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell, measure_harmonics
-from charprobe.estimators.colour.readings import Rung, colour_onset, even_odd_balance, input_at_thd
+from charprobe.estimators.colour.readings import LevelRung, colour_onset, even_odd_balance, input_at_thd
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_ripple, expected_words
@@ -116,7 +116,7 @@ def colour_chapter(
     )
 
 
-def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[Rung]:
+def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[LevelRung]:
     """Every tone of every tones segment; the bypass fixes its place on the input axis."""
     polarity = bypass.alignment.polarity if bypass is not None else 1
     rungs = []
@@ -130,11 +130,11 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
             level = rig.fundamental if rig is not None else None
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
             reduction = static.reduction_db_at(input_dbfs) if static is not None else None
-            rungs.append(Rung(input_dbfs, reduction, cell, rig))
+            rungs.append(LevelRung(input_dbfs, reduction, cell, rig))
     return [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
 
 
-def _fall_db(rung: Rung, rungs: Sequence[Rung]) -> float | None:
+def _fall_db(rung: LevelRung, rungs: Sequence[LevelRung]) -> float | None:
     """How far the gain of a tone lies below the highest of quieter tones of its frequency, 0 at least."""
     gain = _gain_db(rung)
     quieter = [
@@ -147,7 +147,7 @@ def _fall_db(rung: Rung, rungs: Sequence[Rung]) -> float | None:
     return None if gain is None or not quieter else max(0.0, max(quieter) - gain)
 
 
-def _gain_db(rung: Rung) -> float | None:
+def _gain_db(rung: LevelRung) -> float | None:
     level = rung.cell.fundamental
     return level.value - rung.input_dbfs if isinstance(level, Quantity) else None
 
@@ -159,7 +159,7 @@ def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, .
     return measure_harmonics(upright, tones=take.intact(segment).tones)
 
 
-def _splits(rungs: Sequence[Rung], passage: Passage | None) -> tuple[Split, ...]:
+def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split, ...]:
     """Colour and ripple of every level with enough frequencies, if any tone runs under gain reduction.
 
     Levels below the reduction are split too: just under a threshold the detector's ripple reaches it.
@@ -179,7 +179,7 @@ def _split_of(splits: Sequence[Split], cell: HarmonicCell) -> Split | None:
     return next((split for split in splits if any(one is cell for one in split.cells)), None)
 
 
-def _without_ripple(rung: Rung, splits: Sequence[Split]) -> Rung:
+def _without_ripple(rung: LevelRung, splits: Sequence[Split]) -> LevelRung:
     split = _split_of(splits, rung.cell)
     if split is None:
         return rung
@@ -187,7 +187,7 @@ def _without_ripple(rung: Rung, splits: Sequence[Split]) -> Rung:
     return dataclasses.replace(rung, colour=colour, colour_stds=stds)
 
 
-def _ladder(rungs: Sequence[Rung]) -> list[Rung]:
+def _ladder(rungs: Sequence[LevelRung]) -> list[LevelRung]:
     """Return the rungs of the frequency nearest 1 kHz, levels ascending."""
     nearest = min(
         (rung.cell.tone.frequency_hz for rung in rungs), key=lambda hz: abs(math.log(hz / REFERENCE_HZ))
@@ -196,7 +196,7 @@ def _ladder(rungs: Sequence[Rung]) -> list[Rung]:
     return sorted(chosen, key=lambda rung: rung.input_dbfs)
 
 
-def _tone_words(rung: Rung) -> str:
+def _tone_words(rung: LevelRung) -> str:
     tone = rung.cell.tone
     if rung.reduced_db is None:
         reduction = "gain reduction not known"
@@ -209,14 +209,14 @@ def _tone_words(rung: Rung) -> str:
     return f"{tone.frequency_hz:g} Hz at {number_text(rung.input_dbfs, 1)} dBFS, {reduction}"
 
 
-def _onset(ladder: Sequence[Rung], bypass: Take | None) -> Reading:
+def _onset(ladder: Sequence[LevelRung], bypass: Take | None) -> Reading:
     if bypass is None:
         reason = "there is no bypass capture, so the recorder's own harmonics cannot be told from the stage's"
         return Unmeasured("dBFS", reason, "record the bypass and give it")
     return colour_onset(ladder)
 
 
-def _rippling(rungs: Sequence[Rung], reference_hz: float) -> Rung | None:
+def _rippling(rungs: Sequence[LevelRung], reference_hz: float) -> LevelRung | None:
     """Return the tone at which ripple is judged: the reference if its third harmonic shows, else the lowest.
 
     None without a level clearly under gain reduction. Ripple is largest at the lowest tone.
@@ -236,8 +236,8 @@ def _rippling(rungs: Sequence[Rung], reference_hz: float) -> Rung | None:
 
 def _ripple_entries(
     splits: Sequence[Split],
-    rungs: Sequence[Rung],
-    shown: Rung | None,
+    rungs: Sequence[LevelRung],
+    shown: LevelRung | None,
     expected: ExpectedRipple | None,
     static: Reduction | None,
 ) -> dict[str, Entry]:
@@ -255,7 +255,7 @@ def _ripple_entries(
     }
 
 
-def _no_ripple(rungs: Sequence[Rung], unit: str) -> Entry:
+def _no_ripple(rungs: Sequence[LevelRung], unit: str) -> Entry:
     """Say why there is nothing to judge ripple by."""
     if all(rung.reduced_db is None for rung in rungs):
         reason = "it is not known which tones ran under gain reduction"

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.colour.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
-from charprobe.estimators.colour.readings import Rung
+from charprobe.estimators.colour.readings import LevelRung
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Chapter
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
@@ -30,7 +30,7 @@ class ExpectedRipple:
     release_std: float
     missing: Unmeasured | None
 
-    def third(self, rung: Rung, static: Reduction | None) -> Reading:
+    def third(self, rung: LevelRung, static: Reduction | None) -> Reading:
         """Third harmonic in dBc that ripple must make at one tone; the interval covers every detector."""
         if self.missing is not None:
             return self.missing
@@ -69,7 +69,7 @@ def slope_at(static: Reduction | None, input_dbfs: float) -> float | None:
     return None if below is None or above is None else above - below
 
 
-def expected_words(expected: Reading, rung: Rung, at: str) -> str | None:
+def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
     """Say how the third harmonic at one tone compares with the expected ripple; None without either."""
     if not isinstance(expected, Quantity):
         if expected.at_most is None or not rung.cell.detected(3) or rung.near_rig(3):
@@ -100,7 +100,7 @@ def _range(expected: Quantity) -> str:
 
 
 def expected_columns(
-    expected: ExpectedRipple | None, static: Reduction | None, rungs: Sequence[Rung]
+    expected: ExpectedRipple | None, static: Reduction | None, rungs: Sequence[LevelRung]
 ) -> dict[str, list[Cell]]:
     """Columns of expected ripple, one row per rung: value, low, high."""
     readings = [None if expected is None else expected.third(rung, static) for rung in rungs]

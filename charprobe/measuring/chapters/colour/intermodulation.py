@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, Pair, measure_pairs
+from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, TwoToneFit, measure_pairs
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
@@ -32,11 +32,11 @@ COLUMNS = {
 
 
 @dataclass(frozen=True)
-class Step:
+class TwoToneStep:
     """One level of a pair in the setting and the bypass, and how far its gain fell from the quietest."""
 
-    pair: Pair
-    rig: Pair | None
+    pair: TwoToneFit
+    rig: TwoToneFit | None
     fall_db: float
 
 
@@ -76,26 +76,26 @@ def _missing(entries: dict[str, Entry]) -> dict[str, Entry]:
     }
 
 
-def _steps(wet: Take, bypass: Take | None, segment: SegmentOf[TwoTone]) -> list[Step]:
+def _steps(wet: Take, bypass: Take | None, segment: SegmentOf[TwoTone]) -> list[TwoToneStep]:
     same = counterpart(bypass, segment)
-    rigs: dict[int, Pair] = {}
+    rigs: dict[int, TwoToneFit] = {}
     if bypass is not None and same is not None:
         rigs = {pair.tone.group: pair for pair in measure_pairs(bypass.segment(same), same)}
     pairs = sorted(measure_pairs(wet.segment(segment), segment), key=lambda pair: pair.tone.level_dbfs)
     gains = [_gain_db(pair, rigs.get(pair.tone.group)) for pair in pairs]
     return [
-        Step(pair, rigs.get(pair.tone.group), max(0.0, gains[0] - gain))
+        TwoToneStep(pair, rigs.get(pair.tone.group), max(0.0, gains[0] - gain))
         for pair, gain in zip(pairs, gains, strict=True)
     ]
 
 
-def _gain_db(pair: Pair, rig: Pair | None) -> float:
+def _gain_db(pair: TwoToneFit, rig: TwoToneFit | None) -> float:
     """Gain of the high tone, over the bypass where there is one."""
     played = 10 ** (pair.tone.level_dbfs / 20) / (1 + pair.spec.lower_over_upper)
     return 20 * math.log10(pair.amplitudes[UPPER] / (rig.amplitudes[UPPER] if rig else played))
 
 
-def _words(step: Step) -> str:
+def _words(step: TwoToneStep) -> str:
     spec = step.pair.spec
     ratio = "equal" if step.pair.is_difference else f"{rounded_text(spec.lower_over_upper)}:1"
     fall = number_text(step.fall_db, 1)
@@ -106,7 +106,7 @@ def _words(step: Step) -> str:
     return f"{tones}, {ratio}, at a peak of {number_text(step.pair.tone.level_dbfs, 1)} dBFS, {moved}"
 
 
-def _near_rig(step: Step) -> str:
+def _near_rig(step: TwoToneStep) -> str:
     if step.rig is None:
         return "; no bypass to compare with"
     wet, rig = step.pair.total, step.rig.total
@@ -115,7 +115,7 @@ def _near_rig(step: Step) -> str:
     return "; within 6 dB of the bypass" if wet.value < rig.value + NEAR_RIG_DB else ""
 
 
-def _findings(steps: list[Step]) -> list[str]:
+def _findings(steps: list[TwoToneStep]) -> list[str]:
     """One sentence for a pair: quiet and loud, where the loud one shows anything beyond the bypass."""
     quiet, loud = steps[0], steps[-1]
     total = loud.pair.total
@@ -132,12 +132,12 @@ def _findings(steps: list[Step]) -> list[str]:
     return [f"{sentence}; it stays below {number_text(low.at_most, 1)} dB {at}."]
 
 
-def _table(steps: list[Step]) -> Table:
+def _table(steps: list[TwoToneStep]) -> Table:
     rows = [_row(step) for step in steps]
     return Table({name: [row[name] for row in rows] for name in COLUMNS}, COLUMNS)
 
 
-def _row(step: Step) -> dict[str, Cell]:
+def _row(step: TwoToneStep) -> dict[str, Cell]:
     pair, spec = step.pair, step.pair.spec
     highest = 3 if pair.is_difference else len(MODULATION) + 1
     orders = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.readings import Rung
+from charprobe.estimators.colour.readings import LevelRung
 from charprobe.profile.entry import Cell, Entry, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
@@ -22,7 +22,7 @@ COLUMNS = {
 }
 
 
-def noise_under_entries(ladder: Sequence[Rung], reference: Rung, at: str) -> dict[str, Entry]:
+def noise_under_entries(ladder: Sequence[LevelRung], reference: LevelRung, at: str) -> dict[str, Entry]:
     """Noise beside the reference tone, and how far it rises from the quietest tone of the ladder."""
     words = f"20 Hz to 20 kHz beside {at}, harmonics and other lines left out"
     return {
@@ -31,7 +31,7 @@ def noise_under_entries(ladder: Sequence[Rung], reference: Rung, at: str) -> dic
     }
 
 
-def noise_under_table(rungs: Sequence[Rung]) -> Table:
+def noise_under_table(rungs: Sequence[LevelRung]) -> Table:
     """Noise beside every tone: captured, in the bypass, and what the stage adds."""
     rows = [
         (
@@ -56,7 +56,7 @@ def noise_under_words(entries: dict[str, Entry]) -> tuple[str, ...]:
     return (f"The noise rises by {number_text(rise.value, 1)} dB with the signal ({where}).",)
 
 
-def _own(rung: Rung) -> Reading:
+def _own(rung: LevelRung) -> Reading:
     """Noise of a capture less that of the bypass, in power."""
     heard = rung.cell.noise
     if heard is None:
@@ -75,7 +75,7 @@ def _own(rung: Rung) -> Reading:
     return Quantity.from_std(10 * math.log10(whole - rig), std, "dBFS")
 
 
-def _rise(quiet: Rung, loud: Rung) -> Reading:
+def _rise(quiet: LevelRung, loud: LevelRung) -> Reading:
     low, high = quiet.cell.noise, loud.cell.noise
     if low is None or high is None:
         return Unmeasured(
@@ -86,7 +86,7 @@ def _rise(quiet: Rung, loud: Rung) -> Reading:
     return difference_db(high, low)
 
 
-def _from_to(quiet: Rung, loud: Rung) -> str:
+def _from_to(quiet: LevelRung, loud: LevelRung) -> str:
     tone = loud.cell.tone
     low, high = (None if rung.rig is None else rung.rig.noise for rung in (quiet, loud))
     bypass = ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.readings import Rung
+from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.tone_residual import StrayLine
 from charprobe.profile.entry import Cell, Table
 from charprobe.values.quantity import Quantity
@@ -25,12 +25,12 @@ COLUMNS = {
 }
 
 
-def stray_table(rungs: Sequence[Rung], *, rate_hz: float) -> Table:
+def stray_table(rungs: Sequence[LevelRung], *, rate_hz: float) -> Table:
     """List the lines of every tone that the bypass does not show as strong, strongest first.
 
     Parameters
     ----------
-    rungs : sequence of Rung
+    rungs : sequence of LevelRung
         Tones of any frequency.
     rate_hz : float
         Sampling rate of the capture; an order mirrored at half of it explains a line by aliasing.
@@ -44,7 +44,7 @@ def stray_table(rungs: Sequence[Rung], *, rate_hz: float) -> Table:
     return Table({name: [row[i] for row in rows] for i, name in enumerate(COLUMNS)}, COLUMNS)
 
 
-def stray_finding(rungs: Sequence[Rung], *, rate_hz: float) -> tuple[str, ...]:
+def stray_finding(rungs: Sequence[LevelRung], *, rate_hz: float) -> tuple[str, ...]:
     """Tell the strongest line in a sentence, where it is strong."""
     strongest = max(
         ((line, rung) for rung in rungs for line in _own(rung)[:1]),
@@ -78,7 +78,7 @@ def folded_order(tone_hz: float, line_hz: float, *, rate_hz: float) -> int | Non
     return None
 
 
-def _own(rung: Rung) -> list[StrayLine]:
+def _own(rung: LevelRung) -> list[StrayLine]:
     """Lines strong enough to be listed that stand 6 dB over any the bypass has in their place."""
     level = rung.cell.fundamental
     if not isinstance(level, Quantity):

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from charprobe.estimators.colour.harmonics import HIGHEST
-from charprobe.estimators.colour.readings import Growth, Rung, growth_laws
+from charprobe.estimators.colour.readings import Growth, LevelRung, growth_laws
 from charprobe.estimators.colour.ripple import Split
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_columns
 from charprobe.measuring.chapters.lookup import Reduction
@@ -22,9 +22,9 @@ MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 
 
 def colour_curves(
-    rungs: Sequence[Rung],
+    rungs: Sequence[LevelRung],
     splits: Sequence[Split],
-    ladder: Sequence[Rung],
+    ladder: Sequence[LevelRung],
     *,
     expected: ExpectedRipple | None,
     static: Reduction | None,
@@ -36,7 +36,7 @@ def colour_curves(
     return curves
 
 
-def colour_findings(ladder: Sequence[Rung], entries: Mapping[str, Entry]) -> tuple[str, ...]:
+def colour_findings(ladder: Sequence[LevelRung], entries: Mapping[str, Entry]) -> tuple[str, ...]:
     """Sentences for a recordist, each drawn from the readings."""
     out = []
     out += _onset_words(ladder, entries["colour.onset"].reading)
@@ -62,7 +62,7 @@ def colour_findings(ladder: Sequence[Rung], entries: Mapping[str, Entry]) -> tup
     return tuple(MINUS.sub("−", sentence) for sentence in out)
 
 
-def _onset_words(ladder: Sequence[Rung], onset: Reading) -> list[str]:
+def _onset_words(ladder: Sequence[LevelRung], onset: Reading) -> list[str]:
     """Where colour begins; harmonics that ripple explains are named as such."""
     if isinstance(onset, Quantity):
         return [f"Colour shows from {number_text(onset.value, 1)} dBFS up."]
@@ -79,7 +79,7 @@ def _onset_words(ladder: Sequence[Rung], onset: Reading) -> list[str]:
     ]
 
 
-def _harmonics_table(rungs: Sequence[Rung]) -> Table:
+def _harmonics_table(rungs: Sequence[LevelRung]) -> Table:
     columns: dict[str, list[Cell]] = {
         "input_dbfs": [rung.input_dbfs for rung in rungs],
         "frequency_hz": [rung.cell.tone.frequency_hz for rung in rungs],
@@ -105,7 +105,7 @@ def _harmonics_table(rungs: Sequence[Rung]) -> Table:
     )
 
 
-def _limit(rung: Rung) -> Cell:
+def _limit(rung: LevelRung) -> Cell:
     limits = rung.cell.limits_dbc
     return float(np.max(limits)) if limits.size else None
 
@@ -132,12 +132,15 @@ def _growth_table(laws: Sequence[Growth]) -> Table:
 
 
 def _ripple_table(
-    rungs: Sequence[Rung], splits: Sequence[Split], expected: ExpectedRipple | None, static: Reduction | None
+    rungs: Sequence[LevelRung],
+    splits: Sequence[Split],
+    expected: ExpectedRipple | None,
+    static: Reduction | None,
 ) -> Table:
     """Third harmonic of every cell under reduction: measured, its two parts, and the ripple expected."""
     rung_of = {rung.cell.tone: rung for rung in rungs}
     rows: list[tuple[Cell, ...]] = []
-    told: list[Rung] = []
+    told: list[LevelRung] = []
     for split in splits:
         for cell in split.cells:
             if cell.orders < 3:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.colour.readings import Rung
+from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.colour.transfer import Memory, Transfer, memory_signs, transfer_curve
 from charprobe.profile.entry import Table
 from charprobe.values.wording import number_text, rounded_text
@@ -23,12 +23,14 @@ COLUMNS = {
 }
 
 
-def transfer(rungs: Sequence[Rung], ladder: Sequence[Rung]) -> tuple[dict[str, Table], tuple[str, ...]]:
+def transfer(
+    rungs: Sequence[LevelRung], ladder: Sequence[LevelRung]
+) -> tuple[dict[str, Table], tuple[str, ...]]:
     """Draw the curve from the hottest rung of the ladder that ran without gain reduction.
 
     Parameters
     ----------
-    rungs, ladder : sequence of Rung
+    rungs, ladder : sequence of LevelRung
         All tones, and those of the reference frequency, levels ascending.
 
     Returns
@@ -54,7 +56,7 @@ def transfer(rungs: Sequence[Rung], ladder: Sequence[Rung]) -> tuple[dict[str, T
     return {"transfer": _table(curve, rung, memory)}, (_sentence(curve, rung, memory),)
 
 
-def _table(curve: Transfer, rung: Rung, memory: Memory) -> Table:
+def _table(curve: Transfer, rung: LevelRung, memory: Memory) -> Table:
     size = curve.x.size
     columns = {
         "input": curve.x.tolist(),
@@ -68,7 +70,7 @@ def _table(curve: Transfer, rung: Rung, memory: Memory) -> Table:
     return Table(columns, COLUMNS)
 
 
-def _sentence(curve: Transfer, rung: Rung, memory: Memory) -> str:
+def _sentence(curve: Transfer, rung: LevelRung, memory: Memory) -> str:
     tone = f"{rounded_text(rung.cell.tone.frequency_hz)} Hz at {number_text(rung.input_dbfs, 1)} dBFS"
     if memory.found:
         spread = ""

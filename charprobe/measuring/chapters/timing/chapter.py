@@ -12,7 +12,7 @@ from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
 from charprobe.measuring.chapters.timing.findings import timing_findings
 from charprobe.measuring.chapters.timing.loop import open_loop_entry
-from charprobe.measuring.chapters.timing.rows import MOST_LEFT, Row, measure_rows
+from charprobe.measuring.chapters.timing.rows import MOST_LEFT, BurstRow, measure_rows
 from charprobe.measuring.chapters.timing.tables import gain_trace_table, timing_table
 from charprobe.measuring.chapters.timing.train import NAMES as TRAIN_NAMES
 from charprobe.measuring.chapters.timing.train import (
@@ -125,7 +125,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
 
 
-def reference_readings(row: Row) -> dict[str, Reading]:
+def reference_readings(row: BurstRow) -> dict[str, Reading]:
     """Return every attack and release quantity that one burst condition gives, but for the memory."""
     attack, release, kind = row.attack, row.release, row.release_kind
     return {
@@ -148,11 +148,11 @@ def reference_readings(row: Row) -> dict[str, Reading]:
     }
 
 
-def _reference(rows: Sequence[Row]) -> Row:
+def _reference(rows: Sequence[BurstRow]) -> BurstRow:
     return next((row for row in rows if _is_reference(row)), rows[0])
 
 
-def _is_reference(row: Row) -> bool:
+def _is_reference(row: BurstRow) -> bool:
     return isinstance(row.segment.spec, Bursts) and row.segment.spec.reference
 
 
@@ -201,7 +201,7 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
     )
 
 
-def _memory(rows: Sequence[Row], wet: Take) -> Entry:
+def _memory(rows: Sequence[BurstRow], wet: Take) -> Entry:
     if len(rows) < 2 and held(wet, BurstLengths):
         return unmeasured(["release.memory"], *INAUDIBLE)["release.memory"]
     if len(rows) < 2:
@@ -224,14 +224,14 @@ def _memory(rows: Sequence[Row], wet: Take) -> Entry:
     return Entry(Unmeasured("1", missing.reason, missing.next, at_least=bound), conditions)
 
 
-def _remembers(memory: Quantity, rows: Sequence[Row]) -> bool:
+def _remembers(memory: Quantity, rows: Sequence[BurstRow]) -> bool:
     """Tell memory from a burst that was merely too short for the attack to finish."""
     depths = [abs(row.release.change.value) for row in rows if isinstance(row.release.change, Quantity)]
     even = bool(depths) and max(depths) < (1 + UNEVEN) * min(depths)
     return even and (memory.low > 1 + MEMORY or memory.high < 1 - MEMORY)
 
 
-def _finer(row: Row, recipe: str) -> str:
+def _finer(row: BurstRow, recipe: str) -> str:
     """Say which stimulus would resolve more, as a command."""
     trace = row.attack_trace
     rate_hz = 1 / trace.sample_s
@@ -246,7 +246,7 @@ def _finer(row: Row, recipe: str) -> str:
     return "no shipped recipe resolves more."
 
 
-def _reference_health(row: Row, entries: dict[str, Entry], channel: int, recipe: str) -> list[Health]:
+def _reference_health(row: BurstRow, entries: dict[str, Entry], channel: int, recipe: str) -> list[Health]:
     limit = row.attack_trace.resolution_s
     low = tuple(
         name
@@ -272,7 +272,7 @@ def _reference_health(row: Row, entries: dict[str, Entry], channel: int, recipe:
     return out
 
 
-def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
+def _gap_health(rows: Sequence[BurstRow], channel: int) -> list[Health]:
     """One finding for all conditions whose recovery was not seen to its end."""
     short = [row for row in rows if _unfinished(row) or row.starts_short_db]
     if not short:
@@ -294,12 +294,12 @@ def _gap_health(rows: Sequence[Row], channel: int) -> list[Health]:
     return [Health("gap-too-short", severity, message, channel, row.start_s, row.end_s)]
 
 
-def _unfinished(row: Row) -> bool:
+def _unfinished(row: BurstRow) -> bool:
     beyond = isinstance(row.release.t90, Unmeasured) and row.release.t90.at_least is not None
     return not row.release.settled or row.release.left > MOST_LEFT or beyond
 
 
-def _history(memory: Quantity, rows: Sequence[Row], channel: int) -> Health:
+def _history(memory: Quantity, rows: Sequence[BurstRow], channel: int) -> Health:
     holds = [row.hold_s for row in rows]
     message = (
         f"The release depends on what came before: {memory.value:.2f} times as long after {max(holds):g} s "

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from charprobe.estimators.timing.crossing import value_at
 from charprobe.estimators.timing.definitions import under_every_definition
 from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
-from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
 from charprobe.values.quantity import Quantity
 
@@ -17,7 +17,7 @@ AROUND = 0.15  # share of a moment over which the gain there is read on either s
 SAME_LEVEL_DB = 0.5
 
 
-def definitions_table(row: Row) -> Table:
+def definitions_table(row: BurstRow) -> Table:
     """Attack and release of one condition under every definition; bounds and misfits are empty cells."""
     attack = {d.words: cell_of(d.reading) for d in under_every_definition(row.attack_trace)}
     release = {d.words: cell_of(d.reading) for d in under_every_definition(row.release_trace)}
@@ -30,7 +30,7 @@ def definitions_table(row: Row) -> Table:
     return Table(columns, {"definition": "", "attack_s": "s", "release_s": "s"})
 
 
-def attack_detail_table(rows: Sequence[Row]) -> Table:
+def attack_detail_table(rows: Sequence[BurstRow]) -> Table:
     """What passes before the gain has moved, per condition: level above the settled one, and for how long."""
     columns: dict[str, list[Cell]] = {
         "from_dbfs": [row.from_dbfs for row in rows],
@@ -49,7 +49,7 @@ def attack_detail_table(rows: Sequence[Row]) -> Table:
     return Table(columns, {name: units.get(name, "s" if name.endswith("_s") else "dB") for name in columns})
 
 
-def passes_db(row: Row) -> float | None:
+def passes_db(row: BurstRow) -> float | None:
     """How far the output first rises above where it settles; None if it never settled."""
     if not (isinstance(row.attack.change, Quantity) and isinstance(row.attack.after, Quantity)):
         return None
@@ -62,7 +62,7 @@ def passes_db(row: Row) -> float | None:
     return None if there is None else there.value - row.attack.after.value
 
 
-def step_meaning(rows: Sequence[Row]) -> StepDependence | None:
+def step_meaning(rows: Sequence[BurstRow]) -> StepDependence | None:
     """Compare the steps that share the reference's low level and carrier."""
     if not rows:
         return None
@@ -77,7 +77,7 @@ def step_meaning(rows: Sequence[Row]) -> StepDependence | None:
     return step_dependence(same)
 
 
-def _reduction_at(row: Row, moment_s: float) -> float | None:
+def _reduction_at(row: BurstRow, moment_s: float) -> float | None:
     if not isinstance(row.attack.before, Quantity) or moment_s > row.attack.end_s:
         return None
     there = value_at(row.attack_trace, moment_s, reach_s=AROUND * moment_s)

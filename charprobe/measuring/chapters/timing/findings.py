@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
-from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
@@ -17,8 +17,8 @@ LEAST_OVER_DB = 3.0
 
 def timing_findings(
     entries: Mapping[str, Entry],
-    bursts: Sequence[Row],
-    lengths: Sequence[Row],
+    bursts: Sequence[BurstRow],
+    lengths: Sequence[BurstRow],
     static: StaticCurve | None,
 ) -> tuple[str, ...]:
     """Return what a recordist needs to know of the timing, in plain sentences."""
@@ -40,7 +40,7 @@ def seconds(value: float) -> str:
     return f"{value * 1e3:.3g} ms" if abs(value) < 1 else f"{value:.3g} s"
 
 
-def _attack(entries: Mapping[str, Entry], row: Row) -> str:
+def _attack(entries: Mapping[str, Entry], row: BurstRow) -> str:
     t63, t90 = entries["attack.t63"].reading, entries["attack.t90"].reading
     step = f"from {number_text(row.from_dbfs, 1)} to {number_text(row.to_dbfs, 1)} dBFS"
     if isinstance(t63, Quantity) and isinstance(t90, Quantity) and row.reduction_db is not None:
@@ -56,7 +56,7 @@ def _attack(entries: Mapping[str, Entry], row: Row) -> str:
     return _bound("Attack to 63 %", t63, step)
 
 
-def _passes(entries: Mapping[str, Entry], row: Row) -> str:
+def _passes(entries: Mapping[str, Entry], row: BurstRow) -> str:
     over, above = passes_db(row), entries["attack.within_3db"].reading
     if over is None or over < LEAST_OVER_DB or not isinstance(above, Quantity) or above.value <= 0:
         return ""
@@ -66,7 +66,7 @@ def _passes(entries: Mapping[str, Entry], row: Row) -> str:
     )
 
 
-def _steps(bursts: Sequence[Row]) -> str:
+def _steps(bursts: Sequence[BurstRow]) -> str:
     found = step_meaning(bursts)
     if found is None:
         return ""
@@ -79,7 +79,7 @@ def _steps(bursts: Sequence[Row]) -> str:
     return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
 
 
-def _release(entries: Mapping[str, Entry], row: Row) -> str:
+def _release(entries: Mapping[str, Entry], row: BurstRow) -> str:
     t63, kind = entries["release.t63"].reading, row.release_kind
     if not isinstance(t63, Quantity):
         return _bound(
@@ -104,7 +104,7 @@ def _release(entries: Mapping[str, Entry], row: Row) -> str:
     return f"{text}, of a shape that neither exponentials nor a straight line describe."
 
 
-def _memory(entries: Mapping[str, Entry], lengths: Sequence[Row]) -> str:
+def _memory(entries: Mapping[str, Entry], lengths: Sequence[BurstRow]) -> str:
     memory = entries["release.memory"].reading
     if not isinstance(memory, Quantity) or len(lengths) < 2:
         return ""

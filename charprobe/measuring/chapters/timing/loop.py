@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.measuring.chapters.timing.detail import SAME_LEVEL_DB
-from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
@@ -24,11 +24,11 @@ NEXT = "a recipe with bursts whose low level is still being reduced, such as sta
 class _Pair:
     """Releases from one high level: one that ends below the threshold, and one that ends within reduction."""
 
-    below: Row
-    within: Row
+    below: BurstRow
+    within: BurstRow
 
 
-def open_loop_entry(bursts: Sequence[Row], static: StaticCurve | None) -> Entry:
+def open_loop_entry(bursts: Sequence[BurstRow], static: StaticCurve | None) -> Entry:
     """Read ``release.open_loop_ratio``: release t63 to below the threshold over t63 within the reduction.
 
     Where the gain itself is smoothed in dB both are the same. Where the detector senses the output, the loop
@@ -47,7 +47,7 @@ def open_loop_entry(bursts: Sequence[Row], static: StaticCurve | None) -> Entry:
     return Entry(_ratio(pair), conditions)
 
 
-def loop_sentence(ratio: Reading, reference: Row, memory: Reading, static: StaticCurve | None) -> str:
+def loop_sentence(ratio: Reading, reference: BurstRow, memory: Reading, static: StaticCurve | None) -> str:
     """Say what the ratio means; empty where the release is no single exponential, or has a memory.
 
     Two stages, memory, and smoothing before the log all change with depth, without any loop. That there is
@@ -80,7 +80,7 @@ def _ratio(pair: _Pair) -> Reading:
     return Unmeasured("1", missing.reason, missing.next)
 
 
-def _pair(bursts: Sequence[Row], static: StaticCurve | None) -> _Pair | None:
+def _pair(bursts: Sequence[BurstRow], static: StaticCurve | None) -> _Pair | None:
     """The pair that leaves the most reduction in the releases that stay within it."""
     open_rows = [row for row in bursts if _at_rest(row, static)]
     pairs = [
@@ -92,7 +92,7 @@ def _pair(bursts: Sequence[Row], static: StaticCurve | None) -> _Pair | None:
     return max(pairs, key=lambda pair: pair[0])[1] if pairs else None
 
 
-def _at_rest(row: Row, static: StaticCurve | None) -> bool:
+def _at_rest(row: BurstRow, static: StaticCurve | None) -> bool:
     """Whether the level steps, if there are any, see no reduction at the low level of bursts."""
     if static is None:
         return True
@@ -100,11 +100,11 @@ def _at_rest(row: Row, static: StaticCurve | None) -> bool:
     return isinstance(rest, Quantity) and isinstance(gain, Quantity) and rest.value - gain.value < RESTING_DB
 
 
-def _left_db(below: Row, within: Row) -> float:
+def _left_db(below: BurstRow, within: BurstRow) -> float:
     """How much of the reduction is left at the low level of the bursts that stay within it."""
     rest, held = below.attack.before, within.attack.before
     return rest.value - held.value if isinstance(rest, Quantity) and isinstance(held, Quantity) else 0.0
 
 
-def _alike(below: Row, within: Row) -> bool:
+def _alike(below: BurstRow, within: BurstRow) -> bool:
     return abs(below.to_dbfs - within.to_dbfs) < SAME_LEVEL_DB and below.carrier_hz == within.carrier_hz

@@ -28,7 +28,7 @@ MOST_LEFT = 0.1  # share of a movement still to come from which its stages canno
 
 
 @dataclass(frozen=True)
-class Row:
+class BurstRow:
     """What one phase set of bursts shows: both gain traces, their times and kinds.
 
     `starts_short_db` is how far the gain before the attack lies below the one at rest, where that is sure,
@@ -77,9 +77,9 @@ class Row:
 
 def measure_rows(
     wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths], static: StaticCurve | None
-) -> tuple[Row, ...]:
+) -> tuple[BurstRow, ...]:
     """Measure every phase set of one kind of segment, in playing order, but for those too short or silent."""
-    rows: list[Row] = []
+    rows: list[BurstRow] = []
     for segment in held(wet, kind):
         dry = counterpart(bypass, segment)
         reference = bypass.segment(dry) if bypass is not None and dry is not None else None
@@ -107,7 +107,7 @@ def _row(
     capture: Cut,
     bypass: Cut | None,
     static: StaticCurve | None,
-) -> Row:
+) -> BurstRow:
     attack_trace, release_trace = trace_edges(capture, bursts=bursts, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
     lead_db = attack.before.value if isinstance(attack.before, Quantity) else None
@@ -119,7 +119,7 @@ def _row(
     )
     release = time_edge(release_trace, rest_db=lead_db, rest=rest)
     short_db = _starts_short_db(attack, rest)
-    return Row(
+    return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
         bursts[0].hold.length / capture.rate_hz,

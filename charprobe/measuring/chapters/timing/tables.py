@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from charprobe.estimators.timing.gain_trace import GainTrace
-from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile
@@ -17,7 +17,7 @@ ATTACK = ("t50", "t63", "t90", "within_2db", "within_3db")
 RELEASE = ("t50", "t63", "t90", "within_2db", "within_4db")
 
 
-def timing_table(rows: Sequence[Row]) -> Table:
+def timing_table(rows: Sequence[BurstRow]) -> Table:
     """One row per burst condition; a time that is only a bound, or not there, is an empty cell."""
     columns: dict[str, list[Cell]] = {
         "from_dbfs": [row.from_dbfs for row in rows],
@@ -38,7 +38,7 @@ def timing_table(rows: Sequence[Row]) -> Table:
     return Table(columns, units)
 
 
-def gain_trace_table(rows: Sequence[Row]) -> Table:
+def gain_trace_table(rows: Sequence[BurstRow]) -> Table:
     """Gain traces of all conditions, every sample beside the edge and evenly in log time farther out."""
     columns: dict[str, list[Cell]] = {"step": [], "edge": [], "time_s": [], "gain_db": [], "std_db": []}
     for step, row in enumerate(rows):

@@ -14,7 +14,7 @@ from charprobe.estimators.timing.settling import gain_before
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.measuring.chapters.timing.detail import SAME_LEVEL_DB
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
-from charprobe.measuring.chapters.timing.rows import Row
+from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.measuring.chapters.timing.tables import thinned
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Entry, Table, unmeasured
@@ -100,7 +100,7 @@ def measure_train(wet: Take, bypass: Take | None) -> Train | None:
 
 
 def train_entries(
-    train: Train | None, wet: Take, static: StaticCurve | None, bursts: Sequence[Row]
+    train: Train | None, wet: Take, static: StaticCurve | None, bursts: Sequence[BurstRow]
 ) -> dict[str, Entry]:
     """Read the swing of a settled train, and the reduction that its pauses do not undo.
 
