@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -107,11 +106,12 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     settings = zip(takes[1:], paths[1:], strict=True)
     calls = [delayed(_measure)(folder, take, path, paths[0], recipe, force) for take, path in settings]
     results = run([*calls, delayed(_listening_pair)(folder, force)])
-    for measured in islice(results, len(calls)):
-        done.append(measured)
-        progress(f"profile of {measured[0].setting}")
-    next(results)
-    progress("listening pair")
+    for measured in results:
+        if measured is None:
+            progress("listening pair")
+        else:
+            done.append(measured)
+            progress(f"profile of {measured[0].setting}")
     profiles = tuple(profile for profile, _ in done)
     truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
     comparison = compare_profiles(profiles)
