@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
@@ -97,21 +97,23 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")
     takes = [BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
+    count = len(takes)
     done: list[tuple[Profile, list[Row]]] = []
-    run = Parallel(n_jobs=JOBS, return_as="generator")
-    paths: list[Path] = []
-    for path in run(delayed(_capture)(folder, i, take, recipe, force) for i, take in enumerate(takes)):
-        paths.append(path)
-        progress(f"capture {path.name}")
-    settings = zip(takes[1:], paths[1:], strict=True)
-    calls = [delayed(_measure)(folder, take, path, paths[0], recipe, force) for take, path in settings]
-    results = run([*calls, delayed(_listening_pair)(folder, force)])
-    for measured in results:
-        if measured is None:
-            progress("listening pair")
-        else:
+    with ProcessPoolExecutor(max_workers=JOBS) as pool:
+        captures = pool.map(
+            _capture, [folder] * count, range(count), takes, [recipe] * count, [force] * count
+        )
+        paths = []
+        for path in captures:
+            paths.append(path)
+            progress(f"capture {path.name}")
+        pair = pool.submit(_listening_pair, folder, force)
+        shared = ([paths[0]] * (count - 1), [recipe] * (count - 1), [force] * (count - 1))
+        for measured in pool.map(_measure, [folder] * (count - 1), takes[1:], paths[1:], *shared):
             done.append(measured)
             progress(f"profile of {measured[0].setting}")
+        pair.result()
+        progress("listening pair")
     profiles = tuple(profile for profile, _ in done)
     truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
     comparison = compare_profiles(profiles)
