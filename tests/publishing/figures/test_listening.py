@@ -3,7 +3,17 @@ import pytest
 
 from charprobe.files.sound_file import write_wav
 from charprobe.listening.ab import make_pair
-from charprobe.publishing.figures.listening import draw_difference, draw_gain, draw_levels, save_listening
+from charprobe.publishing.figures.listening import (
+    draw_difference,
+    draw_gain,
+    draw_levels,
+    plot_difference,
+    plot_gain_histogram,
+    plot_levels,
+    plot_programme_gain,
+    plot_spectrum_change,
+    save_listening,
+)
 from charprobe.publishing.figures.style import ARTICLE_LOOK
 from charprobe.stimulus.kinds.programme import generate
 from charprobe.values.errors import OutputError
@@ -58,6 +68,21 @@ def test_difference_figure_draws_every_step(made):
     assert len(axes.lines) == len(made.null.rungs) == 5
     np.testing.assert_allclose(axes.lines[0].get_ydata(), made.null.rungs[0].band_depth_db)
     assert made.null.sentence in drawing.alt
+
+
+def test_each_panel_draws_on_the_axes_it_is_given(made, axes):
+    assert plot_levels(made, axes) is axes
+    assert axes.get_ylabel() == "level of the processed sound (dBFS)"
+    np.testing.assert_allclose(axes.collections[0].get_offsets()[:, 1], made.did.level_out_dbfs)
+    assert plot_programme_gain(made).get_ylabel() == "gain, processed re dry (dB)"
+    shares = [bar.get_width() for bar in plot_gain_histogram(made).patches]
+    np.testing.assert_allclose(shares, 100 * made.did.histogram_share)
+    change = plot_spectrum_change(made)
+    assert (change.get_xlabel(), change.get_ylabel()) == ("frequency (Hz)", "long-term spectrum, change (dB)")
+    np.testing.assert_array_equal(change.lines[0].get_ydata(), made.did.band_change_db)
+    difference = plot_difference(made)
+    assert difference.get_ylabel() == "difference re processed sound (dB)"
+    np.testing.assert_array_equal(difference.lines[-1].get_ydata(), made.null.rungs[-1].band_depth_db)
 
 
 def test_files_are_the_same_each_time_and_never_written_over(made, tmp_path):
