@@ -1,12 +1,14 @@
 """What people read has the true minus sign, wherever the sentence comes from."""
 
 import re
+from functools import cache
 
 import numpy as np
 import pytest
 
 from charprobe.files.source import MemoryCapture
-from charprobe.measuring.characterise import characterise
+from charprobe.measuring.characterise import characterise_judged
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.publishing.summary import summarise
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
@@ -17,19 +19,23 @@ from charprobe.values.quantity import Unmeasured
 HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")
 
 
+@cache
+def judged(stage):
+    rng, stimulus = (
+        np.random.default_rng(list(stage.encode())),
+        lay_out(load_recipe("quick"), rate_hz=48_000, take=1),
+    )
+    out = make_stage(stage).process(render(stimulus), rate_hz=48_000, rng=rng).samples
+    rig = Rig(delay_samples=20.3, noise_dbfs=-100.0, bits=24, drift_ppm=-8.0, dc_offset=-0.004, lead_s=0.2)
+    capture = MemoryCapture(rig.record(out, rate_hz=48_000, rng=rng), rate_hz=48_000, name=stage)
+    return judge_capture(capture, stimulus, 0)
+
+
 @pytest.mark.parametrize(
     "stage", ["plain-wire", "coloured-compressor", "noise-gate", "bass-lift", "core-colour"]
 )
 def test_no_number_has_a_hyphen_for_a_minus(stage):
-    rng, stimulus = np.random.default_rng(1), lay_out(load_recipe("quick"), rate_hz=48_000, take=1)
-    sound, captures = render(stimulus), []
-    for name in (stage, "plain-wire"):
-        out = make_stage(name).process(sound, rate_hz=48_000, rng=rng).samples
-        rig = Rig(
-            delay_samples=20.3, noise_dbfs=-100.0, bits=24, drift_ppm=-8.0, dc_offset=-0.004, lead_s=0.2
-        )
-        captures.append(MemoryCapture(rig.record(out, rate_hz=48_000, rng=rng), rate_hz=48_000, name=name))
-    profile = characterise(captures[0], stimulus, channel=1, setting=stage, bypass=captures[1])
+    profile = characterise_judged(judged(stage), judged("plain-wire"), setting=stage)
     texts = [item.message for item in profile.health] + list(profile.findings)
     for entry in profile.quantities.values():
         texts.append(entry.conditions)

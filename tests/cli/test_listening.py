@@ -24,31 +24,31 @@ def files(tmp_path_factory):
     return folder
 
 
+@pytest.fixture(scope="module")
+def pair(files):
+    """What `ab` wrote for the two, and what it said."""
+    out = files / "pair"
+    done = run("ab", files / "dry.wav", files / "wet.wav", "--out", out, "--figures", files / "figures")
+    assert done.exit_code == 0, done.output
+    return out, done.output
+
+
 def run(*words):
     return CliRunner().invoke(main, [str(word) for word in words])
 
 
-def test_ab_writes_the_pair_and_says_what_it_found(files, tmp_path):
-    done = run(
-        "ab",
-        files / "dry.wav",
-        files / "wet.wav",
-        "--out",
-        tmp_path / "out",
-        "--figures",
-        tmp_path / "figures",
-    )
-    assert done.exit_code == 0, done.output
-    assert "Delay 30.000 samples" in done.output
-    assert "inverted" in done.output
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+def test_ab_writes_the_pair_and_says_what_it_found(files, pair):
+    out, said = pair
+    assert "Delay 30.000 samples" in said
+    assert "inverted" in said
+    assert {path.name for path in out.iterdir()} == {
         "dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv",
     }  # fmt: skip
-    assert len(list((tmp_path / "figures").iterdir())) == 12
-    body = json.loads((tmp_path / "out" / "pair.json").read_text())
+    assert len(list((files / "figures").iterdir())) == 12
+    body = json.loads((out / "pair.json").read_text())
     assert abs(body["match"]["after_db"]["loudness"]) <= 0.02
     assert body["polarity"] == -1
-    dry, wet = (soundfile.read(tmp_path / "out" / f"{name}.wav")[0] for name in ("dry", "processed"))
+    dry, wet = (soundfile.read(out / f"{name}.wav")[0] for name in ("dry", "processed"))
     assert np.corrcoef(dry, wet)[0, 1] > 0.8  # the right way up, and in time
 
 
@@ -65,16 +65,14 @@ def test_ab_stops_on_swapped_files_and_leaves_nothing(files, tmp_path):
     )
 
 
-def test_ab_never_writes_over_files_unasked(files, tmp_path):
-    for _ in range(2):
-        done = run("ab", files / "dry.wav", files / "wet.wav", "--out", tmp_path / "out")
+def test_ab_never_writes_over_files_unasked(files, pair):
+    done = run("ab", files / "dry.wav", files / "wet.wav", "--out", pair[0])
     assert done.exit_code == 1
     assert "--force" in done.output
 
 
-def test_blind_make_and_score_from_end_to_end(files, tmp_path):
-    assert run("ab", files / "dry.wav", files / "wet.wav", "--out", tmp_path / "out").exit_code == 0
-    words = ["blind", "make", tmp_path / "out", "--out", tmp_path / "pack", "--key", tmp_path / "key.json"]
+def test_blind_make_and_score_from_end_to_end(pair, tmp_path):
+    words = ["blind", "make", pair[0], "--out", tmp_path / "pack", "--key", tmp_path / "key.json"]
     done = run(*words, "--length", 2, "--trials", 8, "--controls", 1)
     assert done.exit_code == 0, done.output
     key, seal = read_key(tmp_path / "key.json")

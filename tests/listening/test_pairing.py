@@ -4,11 +4,8 @@ import soxr
 from held import Held, on_24_bit, shifted
 from scipy.signal import butter, sosfilt
 
-from charprobe.listening.delay_track import Track
-from charprobe.listening.onsets import SPAN_S, rough_lags
 from charprobe.listening.pair_checks import PairingError
 from charprobe.listening.pairing import pair_files
-from charprobe.listening.time_map import fit_map
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import generate
@@ -56,9 +53,9 @@ def test_delay_and_polarity_of_a_compressed_and_saturated_file(sounds):
     assert pair.drift_ppm.value == 0
 
 
-@pytest.mark.parametrize("ppm", [18.4, -60.0])
-def test_drift_of_a_compressed_file(sounds, ppm):
-    dry, wet = sounds
+@pytest.mark.parametrize(("kind", "ppm"), [("music", 18.4), ("speech", -60.0)])
+def test_drift_of_a_compressed_file(kind, ppm):
+    dry, wet = made(kind)
     stretched = soxr.resample(shifted(wet, 7.25), RATE_HZ, RATE_HZ * (1 + 1e-6 * ppm), quality="VHQ")
     pair = pair_files(held(dry), held(stretched))
     assert abs(pair.drift_ppm.value - ppm) < GOAL_PPM
@@ -161,22 +158,6 @@ def test_two_seconds_are_enough_for_the_delay(music):
     assert pair.drift_ppm.low < 0 < pair.drift_ppm.high
 
 
-@pytest.mark.parametrize("shift_s", [-130.0, -20.0, 0.0, 45.0, 150.0])
-@pytest.mark.parametrize("same_length", [False, True])
-def test_a_shift_of_minutes_is_found(shift_s, same_length, rng):
-    """Noise whose level jumps now and then; the other file starts so much earlier or later."""
-    rate_hz = 22_050
-    steps = np.repeat(10 ** (rng.uniform(-30, 0, 800) / 20), rng.integers(2000, 9000, 800))
-    sound = 0.3 * steps * rng.standard_normal(steps.size)
-    lag = round(shift_s * rate_hz)
-    late = np.concatenate([np.zeros(max(lag, 0)), 0.5 * sound[max(-lag, 0) :]])
-    if same_length:
-        late = np.pad(late, (0, max(sound.size - late.size, 0)))[: sound.size]
-    late = late + 1e-4 * rng.standard_normal(late.size)
-    found = list(rough_lags(*(on_24_bit(x, rate_hz=rate_hz) for x in (sound, late))))
-    assert min(abs(place - lag) for place in found) <= 256  # a hop
-
-
 @pytest.mark.parametrize("kind", ["music", "speech"])
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize(("first_s", "length_s"), [(0.0, 0.7), (0.0, 1.0), (1.0, 2.0)])
@@ -187,16 +168,6 @@ def test_short_excerpts_are_placed(kind, seed, first_s, length_s):
     assert abs(pair_files(held(whole), held(part)).delay.value + first) < 0.02  # the stated goal
 
 
-def test_a_file_that_ends_just_after_a_stretch_is_searched_whole(rng):
-    rate_hz = 22_050
-    steps = np.repeat(10 ** (rng.uniform(-30, 0, 1200) / 20), rng.integers(2000, 9000, 1200))
-    sound = 0.3 * steps * rng.standard_normal(steps.size)
-    long = sound[: round(SPAN_S * rate_hz) + 100]  # the stretch after it is shorter than a hop
-    late = long[200 * rate_hz : 230 * rate_hz]
-    found = list(rough_lags(on_24_bit(late, rate_hz=rate_hz), on_24_bit(long, rate_hz=rate_hz)))
-    assert min(abs(place - 200 * rate_hz) for place in found) <= 256  # a hop
-
-
 def test_one_silent_channel_and_a_beat_without_an_end_get_an_answer_or_one_message(rng):
     sound = generate("music", seconds=5, rate_hz=RATE_HZ, rng=np.random.default_rng(1))
     stereo = np.stack([sound, 0 * sound], axis=1)
@@ -205,17 +176,3 @@ def test_one_silent_channel_and_a_beat_without_an_end_get_an_answer_or_one_messa
     clicks[1000::12_000] = 0.9
     with pytest.raises(PairingError, match="repeats itself too evenly"):
         pair_files(held(clicks), held(0.5 * np.roll(clicks, 100)))
-
-
-def test_windows_that_rest_on_one_loud_moment_do_not_upset_the_time_map():
-    position = np.array([1000.0, 1000.0, 2000.0, 3000.0, 3000.0])
-    flat = np.ones(position.size)
-    track = Track(position, 7.0 + 1e-5 * position, 1e-4 * flat, 1e-6 * flat, flat, 0.0)
-    fitted = fit_map(track, frames=4000).map
-    assert abs(fitted.delay_at(2000.0) - 7.02) < 1e-3
-
-
-def test_a_track_of_one_place_only_has_a_delay_and_no_drift_to_tell():
-    position, flat = np.full(4, 500.0), np.ones(4)
-    fitted = fit_map(Track(position, 3.25 * flat, 1e-4 * flat, 1e-6 * flat, flat, 0.0), frames=1000)
-    assert abs(fitted.map.delay_at(500.0) - 3.25) < 1e-3

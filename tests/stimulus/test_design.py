@@ -12,9 +12,21 @@ from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.bursts import Bursts
-from charprobe.stimulus.recipe import load_recipe, recipe_from_table
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.recipe import Recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
+
+FIRST = Recipe(
+    "first",
+    "what a design asks of a first profile: noise, a static curve, and times",
+    (
+        Silence("idle", 1.5, tone_s=1.0),
+        LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.25, True, gap_s=1.0),
+        Bursts("reference", 3989.0, 5, -40.0, -4.0, 0.15, 0.3, 0.6, reference=True),
+    ),
+)
 
 
 def profile_with(**readings):
@@ -111,7 +123,7 @@ def measured(recipe, *, noise_dbfs, take):
 
 @pytest.mark.parametrize("noise_dbfs", [-110.0, -90.0])
 def test_what_is_expected_is_what_comes_out(noise_dbfs):
-    first = measured(load_recipe("quick"), noise_dbfs=noise_dbfs, take=1)
+    first = measured(FIRST, noise_dbfs=noise_dbfs, take=1)
     design = design_stimulus(first, longest_s=60)
     second = measured(design.recipe, noise_dbfs=noise_dbfs, take=2)
     assert {row.name for row in design.expected} >= {"attack.t63", "release.t63", "release.t90"}

@@ -2,6 +2,7 @@ import html
 import json
 import re
 import subprocess
+from functools import cache
 
 import pytest
 from made_profiles import TWO_STAGE, UGLY, B, made_profile
@@ -37,6 +38,7 @@ def probed(tmp_path_factory):
     return path
 
 
+@cache
 def findings(path, width, *flags):
     need_programs("chromium", why="Debian package chromium")
     command = [
