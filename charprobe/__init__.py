@@ -16,6 +16,28 @@ if TYPE_CHECKING:
     from charprobe.measuring.measure import check, measure
     from charprobe.profile.profile import Profile, load_profile
     from charprobe.profile.volts_file import load_volts
+    from charprobe.publishing.figures.colour_card import plot_colour_readings, plot_harmonic_bars
+    from charprobe.publishing.figures.colour_map import plot_colour_map
+    from charprobe.publishing.figures.gain_trace import plot_gain_trace
+    from charprobe.publishing.figures.harmonics import plot_harmonics
+    from charprobe.publishing.figures.listening import (
+        plot_difference,
+        plot_gain_histogram,
+        plot_levels,
+        plot_programme_gain,
+        plot_spectrum_change,
+    )
+    from charprobe.publishing.figures.memory import plot_memory
+    from charprobe.publishing.figures.noise import plot_noise
+    from charprobe.publishing.figures.overlay import (
+        plot_anchored_overlay,
+        plot_static_overlay,
+        plot_timing_overlay,
+    )
+    from charprobe.publishing.figures.response import plot_phase, plot_response
+    from charprobe.publishing.figures.static import plot_anchored_curve, plot_static_curve
+    from charprobe.publishing.figures.train import plot_burst_train
+    from charprobe.publishing.figures.transfer import plot_transfer, plot_transfer_departure
     from charprobe.publishing.session_folder import run_session
     from charprobe.publishing.summary import summarise
     from charprobe.session.file import load_session
@@ -42,6 +64,28 @@ __all__ = [
     "make_pair",
     "measure",
     "open_capture",
+    "plot_anchored_curve",
+    "plot_anchored_overlay",
+    "plot_burst_train",
+    "plot_colour_map",
+    "plot_colour_readings",
+    "plot_difference",
+    "plot_gain_histogram",
+    "plot_gain_trace",
+    "plot_harmonic_bars",
+    "plot_harmonics",
+    "plot_levels",
+    "plot_memory",
+    "plot_noise",
+    "plot_phase",
+    "plot_programme_gain",
+    "plot_response",
+    "plot_spectrum_change",
+    "plot_static_curve",
+    "plot_static_overlay",
+    "plot_timing_overlay",
+    "plot_transfer",
+    "plot_transfer_departure",
     "run_session",
     "summarise",
     "write_stimulus",
@@ -61,6 +105,28 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "load_session": "session.file",
     "run_session": "publishing.session_folder",
     "make_pair": "listening.ab",
+    "plot_anchored_curve": "publishing.figures.static",
+    "plot_anchored_overlay": "publishing.figures.overlay",
+    "plot_burst_train": "publishing.figures.train",
+    "plot_colour_map": "publishing.figures.colour_map",
+    "plot_colour_readings": "publishing.figures.colour_card",
+    "plot_difference": "publishing.figures.listening",
+    "plot_gain_histogram": "publishing.figures.listening",
+    "plot_gain_trace": "publishing.figures.gain_trace",
+    "plot_harmonic_bars": "publishing.figures.colour_card",
+    "plot_harmonics": "publishing.figures.harmonics",
+    "plot_levels": "publishing.figures.listening",
+    "plot_memory": "publishing.figures.memory",
+    "plot_noise": "publishing.figures.noise",
+    "plot_phase": "publishing.figures.response",
+    "plot_programme_gain": "publishing.figures.listening",
+    "plot_response": "publishing.figures.response",
+    "plot_spectrum_change": "publishing.figures.listening",
+    "plot_static_curve": "publishing.figures.static",
+    "plot_static_overlay": "publishing.figures.overlay",
+    "plot_timing_overlay": "publishing.figures.overlay",
+    "plot_transfer": "publishing.figures.transfer",
+    "plot_transfer_departure": "publishing.figures.transfer",
     "summarise": "publishing.summary",
     "Quantity": "values.quantity",
     "Unmeasured": "values.quantity",

@@ -88,9 +88,7 @@ def test_profiles_of_a_session(bench, tmp_path):
     only_the_second(profile.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize(
-    "command", [["recipes"], ["stages"], ["stages", "--faults"]], ids=" ".join
-)
+@pytest.mark.parametrize("command", [["recipes"], ["stages"], ["stages", "--faults"]], ids=" ".join)
 def test_what_speaks_of_no_capture_names_no_channel(command):
     assert channels_in(json.loads(run(*command, "--json").stdout)) == []
 
