@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         plot_static_overlay,
         plot_timing_overlay,
     )
+    from charprobe.publishing.figures.pair_picture import plot_band_change, plot_band_levels
     from charprobe.publishing.figures.response import plot_phase, plot_response
     from charprobe.publishing.figures.static import plot_anchored_curve, plot_static_curve
     from charprobe.publishing.figures.train import plot_burst_train
@@ -66,6 +67,8 @@ __all__ = [
     "open_capture",
     "plot_anchored_curve",
     "plot_anchored_overlay",
+    "plot_band_change",
+    "plot_band_levels",
     "plot_burst_train",
     "plot_colour_map",
     "plot_colour_readings",
@@ -107,6 +110,8 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "make_pair": "listening.ab",
     "plot_anchored_curve": "publishing.figures.static",
     "plot_anchored_overlay": "publishing.figures.overlay",
+    "plot_band_levels": "publishing.figures.pair_picture",
+    "plot_band_change": "publishing.figures.pair_picture",
     "plot_burst_train": "publishing.figures.train",
     "plot_colour_map": "publishing.figures.colour_map",
     "plot_colour_readings": "publishing.figures.colour_card",

@@ -44,7 +44,7 @@ def test_ab_writes_the_pair_and_says_what_it_found(files, pair):
     assert {path.name for path in out.iterdir()} == {
         "dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv",
     }  # fmt: skip
-    assert len(list((files / "figures").iterdir())) == 12
+    assert len(list((files / "figures").iterdir())) == 16
     body = json.loads((out / "pair.json").read_text())
     assert abs(body["match"]["after_db"]["loudness"]) <= 0.02
     assert body["polarity"] == -1

@@ -17,5 +17,6 @@ with title, main numbers, conditions and words.
                                                      `plot_timing_overlay` (an `edge`)
 `listening` (a pair, as `make_pair` returns it)      `plot_programme_gain`, `plot_gain_histogram`,
                                                      `plot_levels`, `plot_spectrum_change`, `plot_difference`
+`pair_picture` (the same)                            `plot_band_levels`, `plot_band_change`
 ===================================================  =========================================================
 """

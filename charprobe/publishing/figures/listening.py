@@ -14,6 +14,7 @@ from charprobe.listening.ab import MadePair
 from charprobe.publishing.figures.axes import frequency_axis, least_span
 from charprobe.publishing.figures.drawing import Drawing, composed, save_drawing
 from charprobe.publishing.figures.labels import EndLabel, label_ends
+from charprobe.publishing.figures.pair_picture import draw_pair_picture
 from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
@@ -32,7 +33,12 @@ def save_listening(made: MadePair, folder: Path, look: Look, *, force: bool) -> 
         If a file exists and `force` is false, or cannot be written.
     """
     prepare_folder(folder)
-    draw: tuple[Callable[[MadePair, Look], Drawing], ...] = (draw_gain, draw_levels, draw_difference)
+    draw: tuple[Callable[[MadePair, Look], Drawing], ...] = (
+        draw_gain,
+        draw_levels,
+        draw_difference,
+        draw_pair_picture,
+    )
     written: list[Path] = []
     for drawing in (work(made, look) for work in draw):
         written += save_drawing(drawing, folder, stem=drawing.name, force=force)

@@ -1,8 +1,6 @@
 import numpy as np
 import pytest
 
-from charprobe.files.sound_file import write_wav
-from charprobe.listening.ab import make_pair
 from charprobe.publishing.figures.listening import (
     draw_difference,
     draw_gain,
@@ -15,30 +13,9 @@ from charprobe.publishing.figures.listening import (
     save_listening,
 )
 from charprobe.publishing.figures.style import ARTICLE_LOOK
-from charprobe.stimulus.kinds.programme import generate
 from charprobe.values.errors import OutputError
 
 RATE_HZ = 48_000
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("pair")
-    dry = generate("music", seconds=6.0, rate_hz=RATE_HZ, rng=np.random.default_rng(3))
-    swing = -4 + 3 * np.sin(2 * np.pi * 0.5 * np.arange(dry.size) / RATE_HZ)
-    for name, samples in (("dry", dry), ("wet", dry * 10 ** (swing / 20))):
-        write_wav(folder / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="pcm24", force=False)
-    return make_pair(
-        folder / "dry.wav",
-        folder / "wet.wav",
-        folder / "out",
-        rule="loudness",
-        remove_response=False,
-        roles_as_named=True,
-        second_path_as_meant=False,
-        convert_rate=False,
-        force=False,
-    )
 
 
 def test_gain_figure_shows_the_gain_and_where_it_spends_its_time(made):
@@ -87,7 +64,7 @@ def test_each_panel_draws_on_the_axes_it_is_given(made, axes):
 
 def test_files_are_the_same_each_time_and_never_written_over(made, tmp_path):
     one, two = (save_listening(made, tmp_path / name, ARTICLE_LOOK, force=False) for name in ("a", "b"))
-    assert len(one) == 12
+    assert len(one) == 16
     for first, second in zip(one, two, strict=True):
         assert first.read_bytes() == second.read_bytes()
     with pytest.raises(OutputError, match="--force"):
