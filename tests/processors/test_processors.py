@@ -16,13 +16,23 @@ import soundfile
 from charprobe.files.sound_file import open_capture
 from charprobe.measuring.measure import measure
 from charprobe.stimulus.cue_sheet import load_stimulus
-from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity
 from tests.processors import runner
 
 pytestmark = pytest.mark.processors
 RATE = 48_000
+RECIPE = Recipe(
+    "processors",
+    "steps 1.5 dB apart, and one burst",
+    (
+        LevelSteps("steps", 997.0, -50.0, -2.0, 1.5, 0.4, False, gap_s=1.0),
+        Bursts("times", 3989.0, 5, -40.0, -4.0, 0.2, 0.3, 0.6, True),
+    ),
+)
 MEAN_SQUARE_DB = 20 * math.log10(math.sqrt(2))
 MEAN_ABSOLUTE_DB = 20 * math.log10(math.pi / 2)
 
@@ -78,9 +88,7 @@ PROCESSORS = [
 @pytest.fixture(scope="module")
 def stimulus(tmp_path_factory):
     folder = tmp_path_factory.mktemp("processors")
-    return write_stimulus(
-        load_recipe("standard"), folder / "s.wav", rate_hz=RATE, take=1, subtype="pcm24", force=False
-    )
+    return write_stimulus(RECIPE, folder / "s.wav", rate_hz=RATE, take=1, subtype="pcm24", force=False)
 
 
 @pytest.fixture(scope="module", params=PROCESSORS, ids=lambda p: p.name)

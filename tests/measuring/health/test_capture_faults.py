@@ -1,6 +1,7 @@
 """Faults of one capture, injected by code that shares nothing with the detectors, and told by their names."""
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
@@ -49,6 +50,14 @@ def clean(stage, rng, *, noise_dbfs=-110.0):
     return rig.record(out, rate_hz=RATE, rng=rng)
 
 
+@cache
+def clean_once(stage):
+    """A clean capture that all tests share; what they do to it is theirs."""
+    capture = clean(stage, np.random.default_rng(list(stage.encode())))
+    capture.flags.writeable = False
+    return capture
+
+
 def judged(samples, stimulus=None, channel=0):
     capture = MemoryCapture(samples, rate_hz=RATE, name="made.wav")
     return judge_capture(capture, stimulus or lay_out(RECIPE, rate_hz=RATE, take=1), channel)
@@ -69,13 +78,13 @@ def told(samples):
         ("idle-mute", "idle-mute"), ("low-level", "low-level"),
     ],
 )  # fmt: skip
-def test_a_fault_is_told_by_its_name(fault, code, stage, rng):
-    assert code in told(apply_fault(fault, clean(stage, rng), rate_hz=RATE))
+def test_a_fault_is_told_by_its_name(fault, code, stage):
+    assert code in told(apply_fault(fault, clean_once(stage), rate_hz=RATE))
 
 
 @pytest.mark.parametrize("stage", stage_names())
-def test_clean_captures_of_every_stage_are_blamed_for_nothing(stage, rng):
-    blamed = set(told(clean(stage, rng))) - {"clipped-below-full-scale"}  # limiters have ceilings
+def test_clean_captures_of_every_stage_are_blamed_for_nothing(stage):
+    blamed = set(told(clean_once(stage))) - {"clipped-below-full-scale"}  # limiters have ceilings
     if stage == "noise-gate":
         blamed -= {"idle-mute"}
     assert not blamed
@@ -83,17 +92,17 @@ def test_clean_captures_of_every_stage_are_blamed_for_nothing(stage, rng):
 
 @pytest.mark.parametrize("frequency_hz", [437.0, 1000.0, 8000.0, 15_734.0])
 @pytest.mark.parametrize("level_dbfs", [-100.0, -70.0])
-def test_a_foreign_tone_is_named_with_frequency_and_level(frequency_hz, level_dbfs, rng):
+def test_a_foreign_tone_is_named_with_frequency_and_level(frequency_hz, level_dbfs):
     samples = faults.add_tone(
-        clean("plain-wire", rng), frequency_hz=frequency_hz, level_dbfs=level_dbfs, rate_hz=RATE
+        clean_once("plain-wire"), frequency_hz=frequency_hz, level_dbfs=level_dbfs, rate_hz=RATE
     )
     message = told(samples)["spur"]
     assert f"{frequency_hz / (1 + 23e-6):.0f} Hz at −{-level_dbfs:.0f} dBFS" in message
 
 
 @pytest.mark.parametrize("mains_hz", [50.0, 60.0])
-def test_a_mains_family_is_hum_and_no_foreign_tone(mains_hz, rng):
-    samples = clean("plain-wire", rng)
+def test_a_mains_family_is_hum_and_no_foreign_tone(mains_hz):
+    samples = clean_once("plain-wire")
     for order, level_dbfs in ((1, -70.0), (2, -82.0), (3, -74.0), (9, -90.0)):
         samples = faults.add_tone(
             samples, frequency_hz=1.001 * order * mains_hz, level_dbfs=level_dbfs, rate_hz=RATE
@@ -115,8 +124,8 @@ def test_a_foreign_tone_beside_a_tone_is_no_automatic_gain(rng):
 
 
 @pytest.mark.parametrize("depth_ppm", [3.0, 300.0])
-def test_a_wandering_clock_is_told_with_its_size(depth_ppm, rng):
-    samples = faults.wow(clean("plain-wire", rng), depth_ppm=depth_ppm, frequency_hz=0.7, rate_hz=RATE)
+def test_a_wandering_clock_is_told_with_its_size(depth_ppm):
+    samples = faults.wow(clean_once("plain-wire"), depth_ppm=depth_ppm, frequency_hz=0.7, rate_hz=RATE)
     message = told(samples)["clock-drift"]
     size = float(message.split(" ppm")[0].split()[-1])
     assert 0.5 * depth_ppm < size < 1.2 * depth_ppm  # a sine spends most of its time near its ends
@@ -143,8 +152,8 @@ def test_lossy_coding_costs_harmonics_noise_and_attack_only(rng):
 
 
 @pytest.mark.parametrize("stage", STAGES)
-def test_exchanged_stretches_are_placed(stage, rng):
-    capture = clean(stage, rng)
+def test_exchanged_stretches_are_placed(stage):
+    capture = clean_once(stage)
     count = capture.shape[0] // 8
     samples = faults.swap_stretches(capture, first=2 * count, second=6 * count, count=count)
     found = next(item for item in judged(samples)[1] if item.code == "reordered")
@@ -153,8 +162,8 @@ def test_exchanged_stretches_are_placed(stage, rng):
     assert "sounds what belongs earlier" in found.message
 
 
-def test_clipping_names_what_it_costs(rng):
-    samples = faults.clip(10 ** (9.5 / 20) * clean("plain-wire", rng), ceiling_dbfs=0.0)
+def test_clipping_names_what_it_costs():
+    samples = faults.clip(10 ** (9.5 / 20) * clean_once("plain-wire"), ceiling_dbfs=0.0)
     found = [item for item in judged(samples)[1] if item.code == "clipped"]
     assert any("attack" in item.withholds for item in found)
 
@@ -198,7 +207,7 @@ def test_either_side_of_a_stimulus_of_two_is_known_as_the_stimulus():
 @pytest.mark.parametrize("bits", [16, 24])
 @pytest.mark.parametrize("peak_dbfs", [-0.1, -1.0, -3.0])
 def test_a_round_peak_is_told_at_every_word_length(bits, peak_dbfs, rng):
-    samples = faults.normalise(clean("plain-wire", rng), peak_dbfs=peak_dbfs)
+    samples = faults.normalise(clean_once("plain-wire"), peak_dbfs=peak_dbfs)
     step = 2.0 ** (1 - bits)
     dither = (rng.random(samples.shape) - rng.random(samples.shape)) * step
     written = np.round((samples + dither) / step) * step
@@ -228,8 +237,8 @@ def test_what_a_bypass_shows_is_told_before_measuring(rng, tmp_path):
 
 @pytest.mark.parametrize("stage", STAGES)
 @pytest.mark.parametrize("level_dbfs", [-80.0, -40.0])
-def test_a_sound_in_a_pause_is_told_with_its_time(stage, level_dbfs, rng):
-    samples = clean(stage, rng)
+def test_a_sound_in_a_pause_is_told_with_its_time(stage, level_dbfs):
+    samples = clean_once(stage).copy()
     at = (
         0.3 + 0.00078 + lay_out(RECIPE, rate_hz=RATE, take=1).segments[0].span.start / RATE + 0.4
     )  # in the silence

@@ -1,3 +1,5 @@
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -55,23 +57,26 @@ tone_s = 0.3
 """
 
 
-def takes(stage_name, rng, *, text=RECIPE, bypass=True):
+@cache
+def take(stage_name, delay, text):
+    rng = np.random.default_rng([round(100 * delay), *stage_name.encode()])
     stimulus = lay_out(parse_recipe(text, source="test.toml"), rate_hz=RATE_HZ, take=1)
-    sound = render(stimulus)
-    rig = {
-        "noise_dbfs": -110.0,
-        "bits": 24,
-        "ac_corner_hz": 4.0,
-        "drift_ppm": 23.0,
-        "lead_s": 0.3,
-        "tail_s": 0.3,
-    }
-    out = []
-    for name, delay in ((stage_name, 37.37), ("plain-wire", 25.81)):
-        through = make_stage(name).process(sound, rate_hz=RATE_HZ, rng=rng).samples
-        recorded = Rig(delay_samples=delay, **rig).record(through, rate_hz=RATE_HZ, rng=rng)
-        out.append(place_take(MemoryCapture(recorded, rate_hz=RATE_HZ, name=name), stimulus, 0))
-    return out[0], out[1] if bypass else None
+    through = make_stage(stage_name).process(render(stimulus), rate_hz=RATE_HZ, rng=rng).samples
+    rig = Rig(
+        delay_samples=delay,
+        noise_dbfs=-110.0,
+        bits=24,
+        ac_corner_hz=4.0,
+        drift_ppm=23.0,
+        lead_s=0.3,
+        tail_s=0.3,
+    )
+    recorded = rig.record(through, rate_hz=RATE_HZ, rng=rng)
+    return place_take(MemoryCapture(recorded, rate_hz=RATE_HZ, name=stage_name), stimulus, 0)
+
+
+def takes(stage_name, *, text=RECIPE):
+    return take(stage_name, 37.37, text), take("plain-wire", 25.81, text)
 
 
 @pytest.mark.parametrize(
@@ -79,7 +84,7 @@ def takes(stage_name, rng, *, text=RECIPE, bypass=True):
     ["smooth-gain-hard", "held-release", "feedforward-peak-hard", "feedforward-rms-hard", "fast-limiter"],
 )
 def test_times_equal_those_of_the_stages_own_gain(name, rng):
-    chapter = timing_chapter(*takes(name, rng), None)
+    chapter = timing_chapter(*takes(name), None)
     truth = true_burst(
         make_stage(name), low_dbfs=LOW, high_dbfs=HIGH, carrier_hz=CARRIER_HZ, lead_s=LEAD_S, hold_s=HOLD_S,
         release_s=REST_S, rate_hz=RATE_HZ, rng=rng,
@@ -93,24 +98,24 @@ def test_times_equal_those_of_the_stages_own_gain(name, rng):
         assert found == pytest.approx(getattr(truth.release, f"{quantity}_s"), rel=0.01)  # the goal
 
 
-def test_hold_look_ahead_and_kind(rng):
-    held = timing_chapter(*takes("held-release", rng), None).quantities
+def test_hold_look_ahead_and_kind():
+    held = timing_chapter(*takes("held-release"), None).quantities
     # the detector lags by up to 0.15 ms, which the stage states beside its truth
     assert held["release.hold"].reading.value == pytest.approx(0.04, abs=3e-4)
     assert held["release.stages"].reading.value == 1
-    ahead = timing_chapter(*takes("lookahead-limiter", rng), None).quantities
+    ahead = timing_chapter(*takes("lookahead-limiter"), None).quantities
     assert ahead["attack.lookahead"].reading.value == pytest.approx(0.0015, abs=1.5e-4)
-    straight = timing_chapter(*takes("feedforward-rms-hard", rng), None)
+    straight = timing_chapter(*takes("feedforward-rms-hard"), None)
     # a mean square falls by 4.343/tau dB/s, and half of that at a ratio of 2
     assert straight.quantities["release.rate"].reading.value == pytest.approx(4.343 / 0.03 / 2, rel=0.01)
     assert any("straight line" in sentence for sentence in straight.findings)
 
 
-def test_memory_and_gaps_that_are_too_short_are_told(rng):
-    chapter = timing_chapter(*takes("two-stage-release", rng), None)
+def test_memory_and_gaps_that_are_too_short_are_told():
+    chapter = timing_chapter(*takes("two-stage-release"), None)
     assert "gap-too-short" in {item.code for item in chapter.health}
     assert isinstance(chapter.quantities["release.t90"].reading, Unmeasured)
-    plain = timing_chapter(*takes("smooth-gain-hard", rng), None)
+    plain = timing_chapter(*takes("smooth-gain-hard"), None)
     memory = plain.quantities["release.memory"].reading
     assert memory.low <= 1.003
     assert memory.high >= 0.997
@@ -126,8 +131,8 @@ def level_steps(stage, *, low_off_db=0.0):
     return StaticCurve(tuple(points), None, 0.0)
 
 
-def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound(rng):
-    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", rng)
+def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound():
+    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard")
     agreeing = timing_chapter(wet, bypass, level_steps(stage))
     assert isinstance(agreeing.quantities["release.t90"].reading, Quantity)
     assert isinstance(agreeing.quantities["attack.t90"].reading, Quantity)
@@ -143,22 +148,22 @@ def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound(rng):
     assert "2 dB below the gain at rest" in told.message
 
 
-def test_a_wire_has_no_times_and_says_why(rng):
-    chapter = timing_chapter(*takes("plain-wire", rng), None)
+def test_a_wire_has_no_times_and_says_why():
+    chapter = timing_chapter(*takes("plain-wire"), None)
     reading = chapter.quantities["attack.t63"].reading
     assert isinstance(reading, Unmeasured)
     assert "nothing to time" in reading.reason
 
 
-def test_without_a_bypass_the_times_stay_and_the_conditions_say_so(rng):
-    wet, _ = takes("smooth-gain-hard", rng)
+def test_without_a_bypass_the_times_stay_and_the_conditions_say_so():
+    wet, _ = takes("smooth-gain-hard")
     entry = timing_chapter(wet, None, None).quantities["attack.t63"]
     assert "no bypass" in entry.conditions
     assert entry.reading.value == pytest.approx(0.00506, rel=0.02)
 
 
-def test_a_recipe_without_bursts_leaves_every_name_unmeasured_with_a_way_on(rng):
-    wet, dry = takes("plain-wire", rng, text=STEADY)
+def test_a_recipe_without_bursts_leaves_every_name_unmeasured_with_a_way_on():
+    wet, dry = takes("plain-wire", text=STEADY)
     chapter = timing_chapter(wet, dry, None)
     for entry in chapter.quantities.values():
         assert isinstance(entry.reading, Unmeasured)
@@ -166,8 +171,8 @@ def test_a_recipe_without_bursts_leaves_every_name_unmeasured_with_a_way_on(rng)
     assert not chapter.curves
 
 
-def test_names_units_and_columns_are_the_published_ones(rng):
-    chapter = timing_chapter(*takes("smooth-gain-hard", rng), None)
+def test_names_units_and_columns_are_the_published_ones():
+    chapter = timing_chapter(*takes("smooth-gain-hard"), None)
     for name in (*ATTACK_NAMES, *RELEASE_NAMES):
         assert chapter.quantities[name].reading.unit == term(name).unit
     assert list(chapter.curves["timing"].columns) == [
