@@ -4,6 +4,7 @@ import numpy as np
 
 from charprobe.files.source import MemoryCapture
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
@@ -18,7 +19,7 @@ def take_of(segments, device, *, rng, **rig):
     stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=3)
     recorder = Rig(**(RIG | {"delay_samples": 321.6} | rig))
     capture = recorder.record(device(render(stimulus)), rate_hz=RATE_HZ, rng=rng)
-    return place_take(MemoryCapture(capture, rate_hz=RATE_HZ, name="made.wav"), stimulus, 0)
+    return place_take(Track(MemoryCapture(capture, rate_hz=RATE_HZ, name="made.wav"), 0, stimulus))
 
 
 def wire(samples):

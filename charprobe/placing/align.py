@@ -2,32 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from typing import overload
 
 import numpy as np
 
-from charprobe.files.source import Source
 from charprobe.placing.edited_gaps import find_edits
-from charprobe.placing.marker_delay import PathPhase, delay_between, delay_of, path_response, phase_of
+from charprobe.placing.marker_delay import delay_of, path_response
+from charprobe.placing.marker_pair import ROUNDS, UNKNOWN_DRIFT, MarkerPair
 from charprobe.placing.marker_runs import Run, belong, find_runs
 from charprobe.placing.marker_search import Hit
 from charprobe.placing.timing_jump import TimingJump, place_jump
 from charprobe.placing.tone_clock import drift_from_tones
+from charprobe.placing.track import Clock, Track
 from charprobe.placing.why_not_found import why_not_found, wrong_rate, wrong_stimulus
 from charprobe.stimulus.ident import HASH_DIGITS, IdentReading, read_ident
-from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
-ROUNDS = 3  # of marker and tones, until neither moves the other
-MOST_ROUNDS = 8  # of delay and drift; one is enough on a common clock
-SAME_FACTOR = 1e-11
 IDENT_MARGIN_S = 0.2
-LEAST_JUMP_SAMPLES = 0.5
 EDIT_S = 0.02  # a change of length beyond any clock: somebody cut
-JUMP_SIGMAS = 5.0
-UNKNOWN_DRIFT = Quantity(0.0, -150.0, 150.0, "ppm")  # free-running converters differ by less
 
 
 @dataclass(frozen=True)
@@ -64,9 +58,14 @@ class Alignment:
     jumps: tuple[TimingJump, ...]
 
     @property
+    def clock(self) -> Clock:
+        """The clock before any jump."""
+        return Clock(self.delay_samples.value, self.drift_ppm.value)
+
+    @property
     def step(self) -> float:
         """Stimulus samples per capture sample."""
-        return 1 / (1 + 1e-6 * self.drift_ppm.value)
+        return 1 / self.clock.factor
 
     @overload
     def capture_index(self, position: float) -> float: ...
@@ -80,17 +79,13 @@ class Alignment:
         return index
 
 
-def locate(source: Source, stimulus: Stimulus, channel: int) -> Alignment:
+def locate(track: Track) -> Alignment:
     """Find the stimulus in one channel of a capture.
 
     Parameters
     ----------
-    source : Source
-        The capture, at the stimulus' sampling rate.
-    stimulus : Stimulus
-        What was played.
-    channel : int
-        Channel of the capture, from 0.
+    track : Track
+        The channel of a capture, at the stimulus' sampling rate, and what was played.
 
     Returns
     -------
@@ -110,67 +105,36 @@ def locate(source: Source, stimulus: Stimulus, channel: int) -> Alignment:
     out of it. With one marker, the drift is read from the frequency of the steady tones. Where both are
     known and disagree, samples were lost or inserted between the markers.
     """
-    if source.rate_hz != stimulus.rate_hz:
-        raise wrong_rate(source, channel, stimulus)
-    runs = find_runs(source, stimulus, channel)
+    if track.source.rate_hz != track.stimulus.rate_hz:
+        raise wrong_rate(track)
+    runs = find_runs(track)
     if not runs:
-        raise why_not_found(source, channel, stimulus)
-    return align_run(source, stimulus, channel, runs[0])
+        raise why_not_found(track)
+    return align_run(track, runs[0])
 
 
-def align_run(source: Source, stimulus: Stimulus, channel: int, run: Run) -> Alignment:
+def align_run(track: Track, run: Run) -> Alignment:
     """Refine one run of several in a file; see `locate`."""
     if run.opening is not None and run.closing is not None:
-        return _align_by_both(source, stimulus, channel, run.opening, run.closing)
+        return _align_by_both(track, run.opening, run.closing)
     hit = run.opening or run.closing
     if hit is None:
         raise ValueError("a run has at least one marker")
-    return _align_by_one(source, stimulus, channel, hit)
+    return _align_by_one(track, hit)
 
 
-def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit, last: Hit) -> Alignment:
+def _align_by_both(track: Track, first: Hit, last: Hit) -> Alignment:
+    stimulus = track.stimulus
     start, distance = stimulus.opening.start, stimulus.closing.start - stimulus.opening.start
-    pair = _Pair(float(first.index), float(last.index), distance, 1.0)
-    drift, jump = UNKNOWN_DRIFT, None
-    if belong(first, last, distance=distance):
-        pair = _on_own_clock(source, stimulus, channel, pair)
-        drift = Quantity.from_std(1e6 * (pair.factor - 1), 1e6 * pair.between_std / distance, "ppm")
-    else:
-        pair = _refined(source, stimulus, channel, pair, factor=1.0)
-        jump = Quantity.from_std(pair.last - pair.first - distance, 1e-6 * distance * drift.std, "samples")
-    pair, drift, jump = _against_tones(source, stimulus, channel, pair, drift, jump)
-    ident = _read_ident(source, stimulus, channel, index=pair.first, position=start)
-    jumps: tuple[TimingJump, ...] = ()
-    if jump is not None and abs(jump.value) > EDIT_S * stimulus.rate_hz:
-        jumps = find_edits(
-            source,
-            channel,
-            stimulus,
-            opening_index=pair.first,
-            closing_index=pair.last,
-            drift_ppm=drift.value,
-            gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
-        )
-        until = jumps[0].start if jumps else np.inf
-        for _ in range(ROUNDS):
-            drift = _drift_alone(source, stimulus, channel, pair.first, start, drift, until=until)
-            pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * drift.value)
-    elif jump is not None:
-        delay = _delay(pair.first, start, pair.first_std, drift).value
-        jumps = (
-            place_jump(
-                source,
-                channel,
-                stimulus,
-                path=pair.path,
-                delay=delay,
-                drift_ppm=drift.value,
-                samples=jump,
-            ),
-        )
+    pair = MarkerPair(float(first.index), float(last.index), distance)
+    one_clock = belong(first, last, distance=distance)
+    pair = pair.on_own_clock(track) if one_clock else pair.with_length_changed(track)
+    pair = pair.against_tones(track)
+    ident = _read_ident(track, index=pair.first, position=start)
+    pair, jumps = _jumps(track, pair)
     return Alignment(
-        delay_samples=_delay(pair.first, start, pair.first_std, drift),
-        drift_ppm=drift,
+        delay_samples=_delay(pair.first, start, pair.first_std, pair.drift_ppm),
+        drift_ppm=pair.drift_ppm,
         polarity=pair.polarity,
         opening_found=True,
         closing_found=True,
@@ -180,118 +144,45 @@ def _align_by_both(source: Source, stimulus: Stimulus, channel: int, first: Hit,
     )
 
 
-def _on_own_clock(source: Source, stimulus: Stimulus, channel: int, pair: _Pair) -> _Pair:
-    """Refine both markers until the clock they show is the one they are measured with."""
-    for _ in range(MOST_ROUNDS):
-        before = pair.factor
-        pair = _refined(source, stimulus, channel, pair, factor=before)
-        pair = replace(pair, factor=pair.measured_factor)
-        if abs(pair.factor - before) < SAME_FACTOR:
-            break
-    return pair
-
-
-def _against_tones(
-    source: Source,
-    stimulus: Stimulus,
-    channel: int,
-    pair: _Pair,
-    drift: Quantity,
-    jump: Quantity | None,
-) -> tuple[_Pair, Quantity, Quantity | None]:
-    """Compare the clock of the markers with that of the tones; where they disagree, the tones' is right."""
-    for _ in range(ROUNDS):
-        seen = _drift_alone(source, stimulus, channel, pair.first, stimulus.opening.start, UNKNOWN_DRIFT)
-        if seen is UNKNOWN_DRIFT:
-            break
-        beyond = pair.last - pair.first - pair.distance * (1 + 1e-6 * seen.value)
-        std = float(np.hypot(pair.between_std, 1e-6 * pair.distance * seen.std))
-        if abs(beyond) <= max(LEAST_JUMP_SAMPLES, JUMP_SIGMAS * std):
-            break
-        jump, drift = Quantity.from_std(beyond, std, "samples"), seen
-        pair = _refined(source, stimulus, channel, pair, factor=1 + 1e-6 * seen.value)
-    return pair, drift, jump
-
-
-def _drift_alone(
-    source: Source,
-    stimulus: Stimulus,
-    channel: int,
-    index: float,
-    position: float,
-    guess: Quantity,
-    until: float = np.inf,
-) -> Quantity:
-    """Drift that the tones show, or the guess where they show none."""
-    seen = drift_from_tones(
-        source,
-        channel,
-        stimulus,
-        anchor_position=position,
-        anchor_index=index,
-        drift_ppm=guess.value,
-        until=until,
+def _jumps(track: Track, pair: MarkerPair) -> tuple[MarkerPair, tuple[TimingJump, ...]]:
+    """Place what was lost or inserted between the markers; after cuts, the clock is read before the first."""
+    stimulus, jump = track.stimulus, pair.jump
+    if jump is None:
+        return pair, ()
+    if abs(jump.value) <= EDIT_S * stimulus.rate_hz:
+        delay = _delay(pair.first, stimulus.opening.start, pair.first_std, pair.drift_ppm)
+        clock = Clock(delay.value, pair.drift_ppm.value)
+        return pair, (place_jump(track, clock, path=pair.path, samples=jump),)
+    edits = find_edits(
+        track,
+        opening_index=pair.first,
+        closing_index=pair.last,
+        drift_ppm=pair.drift_ppm.value,
+        gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
     )
-    return guess if seen is None else seen
+    return pair.before_edit(track, until=edits[0].start if edits else np.inf), edits
 
 
-@dataclass(frozen=True)
-class _Pair:
-    """Capture indices of both markers, and what their refinement showed."""
-
-    first: float
-    last: float
-    distance: int
-    factor: float  # capture samples per stimulus sample
-    first_std: float = 0.0
-    between_std: float = 0.0
-    polarity: int = 1
-    gain_db: float = 0.0
-    path: PathPhase = field(default_factory=lambda: PathPhase(np.zeros(1), np.zeros(1)))
-
-    @property
-    def measured_factor(self) -> float:
-        """The factor that the markers themselves show."""
-        return (self.last - self.first) / self.distance
-
-
-def _refined(source: Source, stimulus: Stimulus, channel: int, pair: _Pair, *, factor: float) -> _Pair:
-    """Refine both markers for a known clock."""
-    step, rate_hz = 1 / factor, stimulus.rate_hz
-    opening = path_response(source, channel, "opening", index=pair.first, step=step, rate_hz=rate_hz)
-    closing = path_response(source, channel, "closing", index=pair.last, step=step, rate_hz=rate_hz)
-    slope = delay_of(opening)
-    between, between_std = delay_between(opening, closing)
-    return _Pair(
-        first=opening.index + slope.delay,
-        last=closing.index + slope.delay + between,
-        distance=pair.distance,
-        factor=factor,
-        first_std=slope.std,
-        between_std=between_std,
-        polarity=1 if np.cos(slope.phase_rad) > 0 else -1,
-        gain_db=float(20 * np.log10(slope.gain)),
-        path=phase_of(opening, slope.delay),
-    )
-
-
-def _align_by_one(source: Source, stimulus: Stimulus, channel: int, hit: Hit) -> Alignment:
+def _align_by_one(track: Track, hit: Hit) -> Alignment:
+    stimulus = track.stimulus
     position = stimulus.opening.start if hit.marker == "opening" else stimulus.closing.start
     index, drift = float(hit.index), UNKNOWN_DRIFT
     for _ in range(ROUNDS):
         step = 1 / (1 + 1e-6 * drift.value)
-        path = path_response(source, channel, hit.marker, index=index, step=step, rate_hz=stimulus.rate_hz)
+        path = path_response(
+            track.source, track.channel, hit.marker, index=index, step=step, rate_hz=stimulus.rate_hz
+        )
         slope = delay_of(path)
         index = path.index + slope.delay
-        drift = _drift_alone(source, stimulus, channel, index, position, drift)
+        drift = drift_from_tones(track, anchor_position=position, anchor_index=index, guess=drift)
     return Alignment(
         delay_samples=_delay(index, position, slope.std, drift),
         drift_ppm=drift,
-        polarity=1 if np.cos(slope.phase_rad) > 0 else -1,
+        polarity=slope.polarity,
         opening_found=hit.marker == "opening",
         closing_found=hit.marker == "closing",
-        gain_db=float(20 * np.log10(slope.gain) - stimulus.recipe.sync_dbfs),
-        ident=_read_ident(source, stimulus, channel, index=index, position=position),
+        gain_db=slope.gain_db - stimulus.recipe.sync_dbfs,
+        ident=_read_ident(track, index=index, position=position),
         jumps=(),
     )
 
@@ -302,17 +193,15 @@ def _delay(index: float, position: int, std: float, drift: Quantity) -> Quantity
     return Quantity.from_std(value, float(np.hypot(std, 1e-6 * position * drift.std)), "samples")
 
 
-def _read_ident(
-    source: Source, stimulus: Stimulus, channel: int, *, index: float, position: float
-) -> IdentReading | None:
+def _read_ident(track: Track, *, index: float, position: float) -> IdentReading | None:
     """Read the ident where the marker at `position` says it is; refuse another recipe's."""
+    stimulus = track.stimulus
     margin = IDENT_MARGIN_S * stimulus.rate_hz
     start = max(0, round(index + stimulus.ident.start - position - margin))
     stop = round(index + stimulus.ident.stop - position + margin)
     if stop <= start:
         return None
-    samples = np.nan_to_num(source.read(start, stop, channel), nan=0.0, posinf=0.0, neginf=0.0)
-    reading = read_ident(samples, rate_hz=source.rate_hz)
+    reading = read_ident(track.finite(start, stop), rate_hz=stimulus.rate_hz)
     if reading is not None and reading.recipe_hash_prefix != stimulus.recipe.hash[:HASH_DIGITS]:
-        raise wrong_stimulus(source, channel, stimulus, reading)
+        raise wrong_stimulus(track, reading)
     return reading

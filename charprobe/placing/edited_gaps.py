@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.files.source import Source
-from charprobe.placing.marker_search import blocks
 from charprobe.placing.segment_search import (
     HOP_S,
     LEAD_HOPS,
@@ -15,8 +13,8 @@ from charprobe.placing.segment_search import (
     segment_levels,
 )
 from charprobe.placing.timing_jump import TimingJump
+from charprobe.placing.track import Track
 from charprobe.stimulus.kinds.segment import Segment
-from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.quantity import Quantity
 
 NEARBY_S = 0.3  # beyond the whole change of length
@@ -27,9 +25,7 @@ LEAST_EDIT_S = 0.004
 
 
 def find_edits(
-    source: Source,
-    channel: int,
-    stimulus: Stimulus,
+    track: Track,
     *,
     opening_index: float,
     closing_index: float,
@@ -40,7 +36,7 @@ def find_edits(
 
     Parameters
     ----------
-    source, channel, stimulus
+    track : Track
         The capture, its channel, and what it should hold.
     opening_index, closing_index : float
         Capture indices of both markers.
@@ -53,13 +49,14 @@ def find_edits(
         One for each gap whose length is off by `LEAST_EDIT_S` or more, to about a period of the tone that
         follows; their sum is the whole change.
     """
-    rate_hz = stimulus.rate_hz
+    stimulus, rate_hz = track.stimulus, track.stimulus.rate_hz
     hop = hop_samples(rate_hz)
     factor = 1 + 1e-6 * drift_ppm
     zero = opening_index - stimulus.opening.start * factor
     total = closing_index - zero - stimulus.closing.start * factor
     first = round(opening_index) - LEAD_HOPS * hop
-    levels = band_levels(source, channel, start=first, stop=round(closing_index), gain_db=gain_db)
+    stop = round(closing_index)
+    levels = band_levels(track.source, track.channel, start=first, stop=stop, gain_db=gain_db)
     reach = round((abs(total) / rate_hz + NEARBY_S) / HOP_S)
     jumps: list[TimingJump] = []
     shift, end = 0.0, float(stimulus.ident.stop)
@@ -71,7 +68,7 @@ def find_edits(
             continue
         worth = match[rows] - FARNESS * np.abs(rows - expected) * HOP_S
         coarse = first + (int(rows[np.argmax(worth)]) + LEAD_HOPS) * hop
-        place = _refine(source, channel, segment, index=coarse, rate_hz=rate_hz)
+        place = _refine(track, segment, index=coarse)
         found = place - zero - segment.span.start * factor
         if abs(found - shift) >= LEAST_EDIT_S * rate_hz:
             jumps.append(_jump(end, segment.span.start, found - shift))
@@ -89,13 +86,14 @@ def _jump(start: float, stop: float, samples: float) -> TimingJump:
     return TimingJump(start, stop, Quantity(samples, samples - 48, samples + 48, "samples"))
 
 
-def _refine(source: Source, channel: int, segment: Segment, *, index: int, rate_hz: int) -> int:
+def _refine(track: Track, segment: Segment, *, index: int) -> int:
     """Capture index of a segment's first sample, by correlation with the start of its sound."""
+    rate_hz = track.stimulus.rate_hz
     wanted = segment.render(rate_hz=rate_hz)[: round(FINE_S * rate_hz)]
     reach = round(COARSE_S * rate_hz)
     size = wanted.size + 2 * reach
     start = max(0, index - reach)
-    (_, samples), *_rest = blocks(source, channel, start=start, stop=start + size, size=size, overlap=0)
+    samples = track.finite(start, start + size)
     length = 1 << int(np.ceil(np.log2(size + wanted.size)))
     product = np.fft.irfft(np.fft.rfft(samples, length) * np.fft.rfft(wanted, length).conj(), length)
     places = min(2 * reach, samples.size - wanted.size) + 1

@@ -8,6 +8,7 @@ import numpy as np
 import scipy.fft
 
 from charprobe.files.source import Source
+from charprobe.placing.track import finite
 from charprobe.stimulus.marker import Marker, sync_length, sync_value
 from charprobe.values.arrays import Array, Complex
 
@@ -52,6 +53,16 @@ class Slope:
     std: float
     phase_rad: float
     gain: float
+
+    @property
+    def polarity(self) -> int:
+        """1, or -1 where the path inverts."""
+        return 1 if np.cos(self.phase_rad) > 0 else -1
+
+    @property
+    def gain_db(self) -> float:
+        """The gain in dB."""
+        return float(20 * np.log10(self.gain))
 
 
 @dataclass(frozen=True)
@@ -105,9 +116,7 @@ def path_response(
     samples = np.zeros(size)
     start, stop = max(0, first), min(source.frames, first + size)
     if stop > start:
-        samples[start - first : stop - first] = np.nan_to_num(
-            source.read(start, stop, channel), nan=0.0, posinf=0.0, neginf=0.0
-        )
+        samples[start - first : stop - first] = finite(source.read(start, stop, channel))
     places = np.arange(first, first + size)
     for _ in range(2):
         shape = sync_value(marker, (places - index) * step, rate_hz=rate_hz)

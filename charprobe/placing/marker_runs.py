@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.files.source import Source
 from charprobe.placing.marker_search import Hit, search
-from charprobe.stimulus.timetable import Stimulus
+from charprobe.placing.track import Track
 
 FIRST_LOOK_S = 4.0  # how much later than on the timetable the markers are looked for first
 SURE_MATCH = 0.5
@@ -21,10 +20,11 @@ class Run:
     closing: Hit | None
 
 
-def find_runs(source: Source, stimulus: Stimulus, channel: int) -> tuple[Run, ...]:
+def find_runs(track: Track) -> tuple[Run, ...]:
     """Pair a capture's markers: a quick look where they should be, or else a search of the whole file."""
+    source, channel, stimulus = track.source, track.channel, track.stimulus
     rate_hz = stimulus.rate_hz
-    look = round(FIRST_LOOK_S * stimulus.rate_hz)
+    look = round(FIRST_LOOK_S * rate_hz)
     distance = stimulus.closing.start - stimulus.opening.start
     early = search(source, channel, start=0, stop=stimulus.opening.stop + look, marker_rate_hz=rate_hz)
     openings = [hit for hit in early if hit.marker == "opening" and hit.match >= SURE_MATCH]

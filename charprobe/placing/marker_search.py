@@ -9,6 +9,7 @@ import numpy as np
 import scipy.fft
 
 from charprobe.files.source import Source
+from charprobe.placing.track import finite
 from charprobe.stimulus.marker import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
 from charprobe.values.arrays import Array
 
@@ -102,7 +103,7 @@ def blocks(
     start, stop = max(0, start), min(source.frames, stop)
     while start < stop:
         samples = np.asarray(source.read(start, min(start + size, stop), channel), dtype=np.float64)
-        yield start, np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+        yield start, finite(samples)
         if start + size >= stop:
             return
         start += size - overlap

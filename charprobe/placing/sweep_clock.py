@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.files.source import Source
 from charprobe.placing.tone_clock import LEAST_CLEAR_DB
+from charprobe.placing.track import Clock, Track
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.stimulus.timetable import Stimulus
 
 WINDOW_S, STRIDE_S = 0.03, 0.05
 
@@ -28,14 +27,13 @@ class SweepPhase:
     clear: bool
 
 
-def sweep_phases(
-    source: Source, channel: int, stimulus: Stimulus, *, delay: float, drift_ppm: float
-) -> list[SweepPhase]:
-    """Measure the phase of all sweeps against a clock that starts at `delay` and is fast by `drift_ppm`.
+def sweep_phases(track: Track, clock: Clock) -> list[SweepPhase]:
+    """Measure the phase of all sweeps against a clock.
 
     The windows are the same whatever the clock; those that reach outside the file are left out.
     """
-    rate_hz, factor = stimulus.rate_hz, 1 + 1e-6 * drift_ppm
+    stimulus, rate_hz = track.stimulus, track.stimulus.rate_hz
+    delay, factor = clock.delay, clock.factor
     count = round(WINDOW_S * rate_hz)
     window = np.hanning(count)
     found = []
@@ -44,10 +42,9 @@ def sweep_phases(
             continue
         for start in _starts(segment, count=count, stride=round(STRIDE_S * rate_hz)):
             first = round(delay + start * factor)
-            if first < 0 or first + count > source.frames:
+            if first < 0 or first + count > track.source.frames:
                 continue
-            samples = source.read(first, first + count, channel)
-            samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0) * window
+            samples = track.finite(first, first + count) * window
             time_s = ((first + np.arange(count) - delay) / factor - segment.span.start) / rate_hz
             rate_s = segment.spec.length_s / np.log(segment.spec.to_hz / segment.spec.from_hz)
             turns = segment.spec.from_hz * rate_s * np.exp(time_s / rate_s)

@@ -6,27 +6,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.files.source import Source
 from charprobe.placing.align import Alignment, locate
+from charprobe.placing.track import Track
 from charprobe.stimulus.kinds.segment import S, Segment, SegmentOf
-from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.cut import Cut
 
 BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one
 
 
 @dataclass(frozen=True)
-class Take:
-    """One channel of a capture with the stimulus it answers and where that lies in it.
+class Take(Track):
+    """A track with the place of its stimulus.
 
     Attributes
     ----------
-    source : Source
-        The capture.
-    channel : int
-        Its channel, from 0.
-    stimulus : Stimulus
-        What was played.
     alignment : Alignment
         The stimulus clock in capture samples.
     damaged : tuple of (float, float)
@@ -35,17 +28,9 @@ class Take:
         Stretches whose levels are the recorder's ceiling, first and last, in capture samples.
     """
 
-    source: Source
-    channel: int
-    stimulus: Stimulus
     alignment: Alignment
     damaged: tuple[tuple[float, float], ...] = ()
     clipped: tuple[tuple[float, float], ...] = ()
-
-    @property
-    def label(self) -> str:
-        """The take in words, for messages: "bright.wav, channel 2"."""
-        return f"{self.source.name}, channel {self.channel + 1}"
 
     def cut(self, start: float, stop: float) -> Cut:
         """Read the samples whose stimulus position lies in ``[start, stop)``, clipped to the file.
@@ -104,15 +89,15 @@ class Take:
         return float(self.alignment.capture_index(position)) / self.source.rate_hz
 
 
-def place_take(source: Source, stimulus: Stimulus, channel: int) -> Take:
-    """Find the stimulus in one channel of a capture.
+def place_take(track: Track) -> Take:
+    """Find the stimulus of a track.
 
     Raises
     ------
     AlignmentError
         If it is not there: says what the capture holds instead.
     """
-    return Take(source, channel, stimulus, locate(source, stimulus, channel))
+    return Take(track.source, track.channel, track.stimulus, locate(track))
 
 
 def held(take: Take, kind: type[S]) -> tuple[SegmentOf[S], ...]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.files.source import Source
 from charprobe.placing.marker_delay import PathPhase
 from charprobe.placing.sweep_clock import SweepPhase, sweep_phases
 from charprobe.placing.tone_clock import steady_tones, tone_phases
-from charprobe.stimulus.timetable import Stimulus
+from charprobe.placing.track import Clock, Track
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
@@ -40,26 +39,17 @@ class TimingJump:
         return (self.start + self.stop) / 2
 
 
-def place_jump(
-    source: Source,
-    channel: int,
-    stimulus: Stimulus,
-    *,
-    path: PathPhase,
-    delay: float,
-    drift_ppm: float,
-    samples: Quantity,
-) -> TimingJump:
+def place_jump(track: Track, clock: Clock, *, path: PathPhase, samples: Quantity) -> TimingJump:
     """Find between which two tones a jump of known size lies.
 
     Parameters
     ----------
-    source, channel, stimulus
+    track : Track
         The capture, its channel, and what it should hold.
+    clock : Clock
+        The clock before the jump.
     path : PathPhase
         What the path did to the phase of the opening marker.
-    delay, drift_ppm : float
-        The clock before the jump.
     samples : Quantity
         Samples inserted (positive) or lost (negative).
 
@@ -74,13 +64,14 @@ def place_jump(
     The place chosen makes the phases agree best over all tones. A jump by whole periods of one frequency is
     seen by the others.
     """
+    stimulus = track.stimulus
     tones = [t for t in steady_tones(stimulus) if path.covers(t.frequency_hz / stimulus.rate_hz)]
-    phases = tone_phases(source, channel, stimulus, tones, delay=delay, drift_ppm=drift_ppm)
+    phases = tone_phases(track, tones, clock)
     hz = np.array([p.tone.frequency_hz for p in phases])
     seen = np.array([p.first_rad + p.advance_rad / 2 for p in phases])
     off = seen - path.phase_at(hz / stimulus.rate_hz)
     turn = 2 * np.pi * hz * samples.value / stimulus.rate_hz
-    in_sweeps = _sweep_misfits(source, channel, stimulus, path, delay, drift_ppm, samples.value)
+    in_sweeps = _sweep_misfits(track, clock, path, samples.value)
     positions = np.concatenate([[p.position for p in phases], in_sweeps[:, 0]])
     if positions.size == 0:
         return TimingJump(0.0, float(stimulus.length), samples)
@@ -102,25 +93,14 @@ def _squared(off_rad: Array) -> Array:
     return np.asarray(np.angle(np.exp(1j * off_rad)) ** 2)
 
 
-def _sweep_misfits(
-    source: Source,
-    channel: int,
-    stimulus: Stimulus,
-    path: PathPhase,
-    delay: float,
-    drift_ppm: float,
-    samples: float,
-) -> Array:
+def _sweep_misfits(track: Track, clock: Clock, path: PathPhase, samples: float) -> Array:
     """Position, squared phase error without and with the jump, of each window of a sweep; shape (n, 3)."""
-    pairs = zip(
-        sweep_phases(source, channel, stimulus, delay=delay, drift_ppm=drift_ppm),
-        sweep_phases(source, channel, stimulus, delay=delay + samples, drift_ppm=drift_ppm),
-        strict=False,
-    )
+    rate_hz, later = track.stimulus.rate_hz, replace(clock, delay=clock.delay + samples)
+    pairs = zip(sweep_phases(track, clock), sweep_phases(track, later), strict=False)
     rows = [
-        (before.position, *(_misfit(path, phase, stimulus.rate_hz) for phase in (before, after)))
+        (before.position, *(_misfit(path, phase, rate_hz) for phase in (before, after)))
         for before, after in pairs
-        if (before.clear or after.clear) and path.covers(before.frequency_hz / stimulus.rate_hz)
+        if (before.clear or after.clear) and path.covers(before.frequency_hz / rate_hz)
     ]
     return np.array(rows).reshape(-1, 3)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.files.source import Source
+from charprobe.placing.track import Clock, Track, finite
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
@@ -60,28 +60,20 @@ def steady_tones(stimulus: Stimulus) -> tuple[Tone, ...]:
     return tuple(t for s in stimulus.segments for t in s.tones if _usable(t, stimulus.rate_hz)[1] >= least)
 
 
-def tone_phases(
-    source: Source,
-    channel: int,
-    stimulus: Stimulus,
-    tones: Sequence[Tone],
-    *,
-    delay: float,
-    drift_ppm: float,
-) -> list[TonePhase]:
-    """Measure the phase of tones against a clock that starts at `delay` and is fast by `drift_ppm`.
+def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[TonePhase]:
+    """Measure the phase of tones against a clock.
 
     Tones outside the file, and tones that do not stand clear of everything else, are left out.
     """
-    rate_hz = stimulus.rate_hz
-    factor = 1 + drift_ppm * 1e-6
+    source, rate_hz = track.source, track.stimulus.rate_hz
+    delay, factor = clock.delay, clock.factor
     found = []
     for tone in tones:
         start, length = _usable(tone, rate_hz)
         first, count = round(delay + start * factor), int(length * factor)
         if first < 0 or first + count > source.frames:
             continue
-        samples = source.read(first, first + count, channel)
+        samples = source.read(first, first + count, track.channel)
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
@@ -89,7 +81,7 @@ def tone_phases(
         window = np.hanning(half)
         values, clear = [], np.inf
         for part in (slice(0, half), slice(half, 2 * half)):
-            windowed = np.nan_to_num(samples[part], nan=0.0, posinf=0.0, neginf=0.0) * window
+            windowed = finite(samples[part]) * window
             value = 2 * np.conj(windowed @ carrier[part]) / window.sum()
             rest = windowed - window * np.real(value * carrier[part])
             noise = 2 * float(rest @ rest) / float(window @ window)  # twice the mean square beside the tone
@@ -119,32 +111,30 @@ def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Ar
 
 
 def drift_from_tones(
-    source: Source,
-    channel: int,
-    stimulus: Stimulus,
+    track: Track,
     *,
     anchor_position: float,
     anchor_index: float,
-    drift_ppm: float,
+    guess: Quantity,
     until: float = np.inf,
-) -> Quantity | None:
+) -> Quantity:
     """Drift of the recorder's clock from the frequency of steady tones.
 
     Parameters
     ----------
-    source, channel, stimulus
+    track : Track
         The capture, its channel, and what it should hold.
     anchor_position, anchor_index : float
         A stimulus position, and where the capture holds it.
-    drift_ppm : float
-        First guess, within `WIDEST_PPM` of the truth.
+    guess : Quantity
+        Drift in ppm, within `WIDEST_PPM` of the truth.
     until : float
         Only tones that end before this stimulus position are used.
 
     Returns
     -------
-    Quantity or None
-        In ppm; None where fewer than two tones stand clear.
+    Quantity
+        In ppm; the guess itself where fewer than two tones stand clear.
 
     Notes
     -----
@@ -152,15 +142,15 @@ def drift_from_tones(
     phase turns most. Robust weighted mean over tones; the interval is the larger of that of the phases'
     noise and of the scatter between tones.
     """
-    rate_hz = stimulus.rate_hz
-    steady = [t for t in steady_tones(stimulus) if t.stop <= until]
+    rate_hz, drift_ppm = track.stimulus.rate_hz, guess.value
+    steady = [t for t in steady_tones(track.stimulus) if t.stop <= until]
     tones = [t for t in steady if _turns(t, rate_hz) * WIDEST_PPM * 1e-6 < 0.45]
     nearest = sorted(tones, key=lambda t: abs(t.start - anchor_position))[:FEW_TONES]
     telling = sorted(tones, key=lambda t: -_turns(t, rate_hz) * 10 ** (t.level_dbfs / 40))[:FEW_TONES]
-    result = None
+    result = guess
     for chosen in (nearest, telling, telling):
         delay = anchor_index - anchor_position * (1 + 1e-6 * drift_ppm)
-        phases = tone_phases(source, channel, stimulus, chosen, delay=delay, drift_ppm=drift_ppm)
+        phases = tone_phases(track, chosen, Clock(delay, drift_ppm))
         if len(phases) < 2:
             continue
         each_ppm, std_ppm = clock_errors_ppm(phases, rate_hz=rate_hz)

@@ -6,9 +6,9 @@ import numpy as np
 
 from charprobe.files.source import Source
 from charprobe.placing.marker_search import blocks, search
+from charprobe.placing.track import Track, finite
 from charprobe.stimulus.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident
 from charprobe.stimulus.recipe import shipped_recipe_of
-from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.errors import AlignmentError
 from charprobe.values.wording import number_text
@@ -32,67 +32,65 @@ class MissingStimulusError(AlignmentError):
         self.code = code
 
 
-def why_not_found(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError:
+def why_not_found(track: Track) -> MissingStimulusError:
     """Say why no marker of `stimulus` was found in the whole of one channel, and what to do."""
-    place = _place(source, channel)
+    source, channel, stimulus = track.source, track.channel, track.stimulus
     level_dbfs, spread_db, flatness, silent = _nature(source, channel)
     if silent:
         return MissingStimulusError(
             "silent",
-            f"capture is digital silence ({place}): no signal reached the recorder; on some systems a "
+            f"capture is digital silence ({track.label}): no signal reached the recorder; on some systems a "
             "refused microphone permission looks exactly like this. Check permission, input and cable; the "
             "file is kept",
         )
-    if rate := _other_rate(source, channel, stimulus):
+    if rate := _other_rate(track):
         return rate
     if search(source, channel, start=0, stop=source.frames, marker_rate_hz=stimulus.rate_hz, backwards=True):
         return MissingStimulusError(
             "reordered",
-            f"the sync markers run backwards ({place}): the file was reversed after the recording. "
+            f"the sync markers run backwards ({track.label}): the file was reversed after the recording. "
             "Export it again unedited; the file is kept",
         )
     if flatness > FLAT and spread_db < STEADY_DB:
         return MissingStimulusError(
             "stimulus-not-found",
-            f"only noise at {number_text(level_dbfs, 1)} dBFS, the stimulus is not found ({place}). "
+            f"only noise at {number_text(level_dbfs, 1)} dBFS, the stimulus is not found ({track.label}). "
             "Check the play level and the routing; the file is kept",
         )
     reading = find_ident(source, channel)
     if reading is not None and reading.recipe_hash_prefix != stimulus.recipe.hash[:HASH_DIGITS]:
-        return wrong_stimulus(source, channel, stimulus, reading)
+        return wrong_stimulus(track, reading)
     nearest = "none" if reading is None else f"{recipe_name(reading.recipe_hash_prefix)}, take {reading.take}"
     return MissingStimulusError(
         "stimulus-not-found",
-        f"sound present, but not the stimulus {stimulus.recipe.name!r} ({place}): no sync marker found. "
-        f"Nearest match: {nearest}. Choose the capture of this stimulus, or the cue sheet that belongs to "
-        "this capture; the file is kept",
+        f"sound present, but not the stimulus {stimulus.recipe.name!r} ({track.label}): no sync marker "
+        f"found. Nearest match: {nearest}. Choose the capture of this stimulus, or the cue sheet that "
+        "belongs to this capture; the file is kept",
     )
 
 
-def wrong_stimulus(
-    source: Source, channel: int, stimulus: Stimulus, reading: IdentReading
-) -> MissingStimulusError:
+def wrong_stimulus(track: Track, reading: IdentReading) -> MissingStimulusError:
     """Say that the ident names another recipe than the cue sheet."""
+    stimulus = track.stimulus
     return MissingStimulusError(
         "wrong-stimulus",
         f"the sound says recipe {recipe_name(reading.recipe_hash_prefix)}, take {reading.take}; expected "
         f"was {stimulus.recipe.name!r} ({stimulus.recipe.hash[:HASH_DIGITS]}), take {stimulus.take} "
-        f"({_place(source, channel)}). Choose the cue sheet that belongs to this capture, or the capture of "
+        f"({track.label}). Choose the cue sheet that belongs to this capture, or the capture of "
         "this stimulus; the file is kept",
     )
 
 
-def wrong_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError:
+def wrong_rate(track: Track) -> MissingStimulusError:
     """Say what a header rate unlike the stimulus' rate means: a wrong label, or a real conversion."""
-    place = _place(source, channel)
-    stimulus_hz, header_hz = stimulus.rate_hz, source.rate_hz
-    known = _other_rate(source, channel, stimulus)
+    stimulus_hz, header_hz = track.stimulus.rate_hz, track.source.rate_hz
+    known = _other_rate(track)
     if known is not None:
         return known
     return MissingStimulusError(
         "rate-mislabelled",
         f"the header says {_khz(header_hz)}, the stimulus was rendered at {_khz(stimulus_hz)}, and its "
-        f"markers are found at neither rate ({place}). Record at {_khz(stimulus_hz)}, or render the "
+        f"markers are found at neither rate ({track.label}). Record at {_khz(stimulus_hz)}, or render the "
         "stimulus at the recorder's rate; the file is kept",
     )
 
@@ -105,7 +103,7 @@ def find_ident(source: Source, channel: int) -> IdentReading | None:
         0, min(source.frames, round(LONGEST_IDENT_SEARCH_S * rate_hz)), round(IDENT_STRIDE_S * rate_hz)
     ):
         samples = source.read(start, start + length, channel)
-        reading = read_ident(np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0), rate_hz=rate_hz)
+        reading = read_ident(finite(samples), rate_hz=rate_hz)
         if reading is not None:
             return reading
     return None
@@ -117,8 +115,9 @@ def recipe_name(prefix: str) -> str:
     return f"{prefix!r} (none of the shipped ones)" if recipe is None else repr(recipe.name)
 
 
-def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStimulusError | None:
+def _other_rate(track: Track) -> MissingStimulusError | None:
     """Look for the markers at every common rate; the samples then tell a wrong label from a conversion."""
+    source, channel, stimulus = track.source, track.channel, track.stimulus
     best: tuple[float, int] | None = None
     for rate_hz in COMMON_RATES_HZ:
         hits = search(source, channel, start=0, stop=source.frames, marker_rate_hz=rate_hz)
@@ -128,23 +127,22 @@ def _other_rate(source: Source, channel: int, stimulus: Stimulus) -> MissingStim
     if best is None:
         return None
     content_hz, header_hz, stimulus_hz = best[1], source.rate_hz, stimulus.rate_hz
-    place = _place(source, channel)
     if content_hz == header_hz == stimulus_hz:
         return None
     if content_hz == header_hz:
         return MissingStimulusError(
             "rate-converted",
-            f"sampling rate converted from {_khz(stimulus_hz)} to {_khz(header_hz)} on the way ({place}): "
-            "fast attacks and the top of the band are not what the stage gave. Record or export at "
-            f"{_khz(stimulus_hz)}, or render the stimulus at {_khz(header_hz)} and take it again; the file "
-            "is kept",
+            f"sampling rate converted from {_khz(stimulus_hz)} to {_khz(header_hz)} on the way "
+            f"({track.label}): fast attacks and the top of the band are not what the stage gave. Record or "
+            f"export at {_khz(stimulus_hz)}, or render the stimulus at {_khz(header_hz)} and take it again; "
+            "the file is kept",
         )
     off = 100 * abs(header_hz / content_hz - 1)
     return MissingStimulusError(
         "rate-mislabelled",
         f"tones are {off:.1f} % off: the header says {_khz(header_hz)}, the content fits {_khz(content_hz)} "
-        f"({place}). Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; the "
-        "file is kept",
+        f"({track.label}). Set the rate in the header to {_khz(content_hz)} in a copy, without conversion; "
+        "the file is kept",
     )
 
 
@@ -170,7 +168,3 @@ def _nature(source: Source, channel: int) -> tuple[float, float, float, bool]:
 
 def _khz(rate_hz: float) -> str:
     return f"{rate_hz / 1000:g} kHz"
-
-
-def _place(source: Source, channel: int) -> str:
-    return f"{source.name}, channel {channel + 1}"

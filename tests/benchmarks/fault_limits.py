@@ -19,6 +19,7 @@ from charprobe.measuring.health.continuity import check_continuity, find_events
 from charprobe.measuring.health.markers import check_marker_levels
 from charprobe.measuring.health.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.rig.faults import step_gain
 from charprobe.stimulus.kinds.segment import Tone
 from tests.benchmarks.fault_bench import DEVICES, RECIPES
@@ -106,7 +107,7 @@ def limit_text(unit: str, rates: list[tuple[float, float]]) -> str:
 def steps_found(recipe: str) -> list[tuple[float, float]]:
     """Share of gain steps anywhere in a bypass that are told, for each size in dB."""
     clean = recorded(BYPASS, recipe, 6)
-    place = place_take(MemoryCapture(clean, rate_hz=RATE_HZ, name="clean.wav"), stimulus_of(recipe), 0)
+    place = place_take(Track(MemoryCapture(clean, rate_hz=RATE_HZ, name="clean.wav"), 0, stimulus_of(recipe)))
     first = place.alignment.capture_index(float(place.stimulus.opening.stop))
     last = place.alignment.capture_index(float(place.stimulus.closing.start))
     rng = np.random.default_rng(9)
@@ -127,7 +128,7 @@ def table(recipe: str) -> list[str]:
     for device in DEVICES:
         samples = recorded(device, recipe, 6)
         source = MemoryCapture(samples, rate_hz=RATE_HZ, name=f"{device}.wav")
-        takes.append((place_take(source, stimulus_of(recipe), 0), samples))
+        takes.append((place_take(Track(source, 0, stimulus_of(recipe))), samples))
     lines = []
     for kind in KINDS:
         rates: dict[str, list[tuple[float, float]]] = {name: [] for name in CLASSES}

@@ -19,6 +19,7 @@ import soundfile
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.true_times import TrueTimes, over_periods, time_edge
 from charprobe.stimulus.kinds.bursts import Bursts
@@ -159,7 +160,7 @@ def measured(stimulus, sound: np.ndarray, out: np.ndarray, rng: np.random.Genera
     takes = []
     for signal, delay in ((out, 217.4), (sound, 213.9)):
         capture = Rig(delay_samples=delay, **rig).record(signal, rate_hz=RATE_HZ, rng=rng)
-        takes.append(place_take(MemoryCapture(capture, rate_hz=RATE_HZ, name="capture"), stimulus, 0))
+        takes.append(place_take(Track(MemoryCapture(capture, rate_hz=RATE_HZ, name="capture"), 0, stimulus)))
     return timing_chapter(*takes, None)
 
 

@@ -8,6 +8,7 @@ from scipy.signal import bilinear, butter, lfilter
 from charprobe.placing.align import align_run, locate
 from charprobe.placing.marker_runs import find_runs, pair_up
 from charprobe.placing.marker_search import search
+from charprobe.placing.track import Track
 from charprobe.values.errors import AlignmentError
 
 STIMULUS = short_stimulus()
@@ -20,7 +21,9 @@ DELAY_TOLERANCE, DRIFT_TOLERANCE_PPM = 5e-5, 5e-5
 @pytest.mark.parametrize("delay", [0.0, 12.34, 4800.5, -20_000.27, 400_000.75])
 @pytest.mark.parametrize("drift_ppm", [0.0, 18.4, -500.0, 500.0])
 def test_delay_and_drift_equal_the_closed_form(delay, drift_ppm, rng):
-    found = locate(capture(recorded(STIMULUS, delay=delay, drift_ppm=drift_ppm, noise=rng)), STIMULUS, 0)
+    found = locate(
+        Track(capture(recorded(STIMULUS, delay=delay, drift_ppm=drift_ppm, noise=rng)), 0, STIMULUS)
+    )
     assert abs(found.delay_samples.value - delay) < DELAY_TOLERANCE
     assert abs(found.drift_ppm.value - drift_ppm) < DRIFT_TOLERANCE_PPM
     assert found.opening_found and found.closing_found
@@ -37,7 +40,7 @@ def test_delay_and_drift_equal_the_closed_form(delay, drift_ppm, rng):
 @pytest.mark.parametrize("sign", [1, -1])
 def test_gain_and_polarity_are_told(gain_db, sign, rng):
     samples = recorded(STIMULUS, delay=333.3, drift_ppm=-7.0, gain=sign * 10 ** (gain_db / 20), noise=rng)
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert found.polarity == sign
     assert abs(found.gain_db - gain_db) < 0.08  # at -60 dB: noise of 14 dB SNR over 3000 bins, 5 sigma
     bound = 3e-6 * 10 ** (max(0.0, -gain_db) / 20)  # of the delay, twice that with a free phase; 5 sigma
@@ -48,7 +51,7 @@ def test_gain_and_polarity_are_told(gain_db, sign, rng):
 def test_other_rates(rate_hz, rng):
     stimulus = short_stimulus(rate_hz=rate_hz)
     samples = recorded(stimulus, delay=1234.56, drift_ppm=31.0, noise=rng)
-    found = locate(capture(samples, rate_hz=rate_hz), stimulus, 0)
+    found = locate(Track(capture(samples, rate_hz=rate_hz), 0, stimulus))
     assert abs(found.delay_samples.value - 1234.56) < 1e-4  # more noise in band per sample of finer time
     assert abs(found.drift_ppm.value - 31) < DRIFT_TOLERANCE_PPM
 
@@ -56,7 +59,7 @@ def test_other_rates(rate_hz, rng):
 def test_minutes_of_silence_in_front(rng):
     frames = 130 * RATE_HZ
     samples = recorded(STIMULUS, delay=110 * RATE_HZ + 0.25, frames=frames, noise=rng)
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert abs(found.delay_samples.value - 110 * RATE_HZ - 0.25) < DELAY_TOLERANCE
 
 
@@ -90,7 +93,7 @@ DEVICES = {
 @pytest.mark.parametrize("device", DEVICES)
 def test_a_device_s_own_phase_is_not_taken_for_delay(device, rng):
     samples = DEVICES[device](recorded(STIMULUS, delay=1000.6, drift_ppm=25.0, noise=rng))
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert abs(found.delay_samples.value - 1000.6) < 0.02  # the goal
     reach = found.delay_samples.high - found.delay_samples.value
     assert abs(found.delay_samples.value - 1000.6) < 2.5 * reach  # and the interval is not far from honest
@@ -101,7 +104,7 @@ def test_a_device_s_own_phase_is_not_taken_for_delay(device, rng):
 
 def test_only_the_opening(rng):
     samples = recorded(STIMULUS, delay=500.5, drift_ppm=-60.0, frames=STIMULUS.closing.start, noise=rng)
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert found.opening_found and not found.closing_found
     assert abs(found.delay_samples.value - 500.5) < 0.01  # the drift of the tones, over 0.6 s of pre-roll
     assert abs(found.drift_ppm.value + 60) < 0.05
@@ -110,7 +113,7 @@ def test_only_the_opening(rng):
 
 def test_only_the_closing(rng):
     samples = recorded(STIMULUS, delay=-60_000.5, drift_ppm=45.0, noise=rng)
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert found.closing_found and not found.opening_found
     assert abs(found.delay_samples.value + 60_000.5) < 0.05  # 0.05 ppm of a million samples
     assert found.delay_samples.low <= -60_000.5 <= found.delay_samples.high
@@ -119,7 +122,7 @@ def test_only_the_closing(rng):
 
 def test_a_marker_alone_leaves_the_drift_open(rng):
     samples = recorded(STIMULUS, delay=10.0, frames=STIMULUS.segments[0].span.start, noise=rng)
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert found.drift_ppm.high - found.drift_ppm.low > 100
     assert abs(found.delay_samples.value - 10) < found.delay_samples.high - found.delay_samples.value
 
@@ -130,7 +133,7 @@ def test_lost_and_inserted_samples_are_told_from_drift(lost, rng):
     tone = STIMULUS.segments[1].tones[2]
     at = round(50.5 + (tone.start - 1000) * (1 + 33e-6))
     samples = np.concatenate([clean[:at], clean[at - lost :]])
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     (jump,) = found.jumps
     assert abs(jump.samples.value - lost) < 0.1  # well below one sample, the least that can be lost
     assert jump.samples.low - 0.05 <= lost <= jump.samples.high + 0.05
@@ -150,7 +153,7 @@ def test_edited_gaps_are_found_one_by_one(cuts_s, rng):
         silence = rng.normal(0, 1e-6, max(0, change))
         samples = np.concatenate([samples[:at], silence, samples[at - min(0, change) :]])
         expected.insert(0, (segment.span.stop, change))
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert [jump.start for jump in found.jumps] == [stop for stop, _ in expected]
     for jump, (_, change) in zip(found.jumps, expected, strict=True):
         assert abs(jump.samples.value - change) < 60  # a period of the tone that follows, 48 samples at most
@@ -162,24 +165,24 @@ def test_two_takes_in_one_file(rng):
     one = recorded(STIMULUS, delay=100.25, noise=rng)
     two = recorded(STIMULUS, delay=2000.5, noise=rng)
     both = capture(np.concatenate([one, two]))
-    runs = find_runs(both, STIMULUS, 0)
-    delays = [align_run(both, STIMULUS, 0, run).delay_samples.value for run in runs]
+    runs = find_runs(Track(both, 0, STIMULUS))
+    delays = [align_run(Track(both, 0, STIMULUS), run).delay_samples.value for run in runs]
     np.testing.assert_allclose(delays[0], 100.25, atol=DELAY_TOLERANCE)
     hits = search(both, 0, start=0, stop=both.frames, marker_rate_hz=RATE_HZ)
     runs = pair_up(hits, distance=STIMULUS.closing.start - STIMULUS.opening.start)
-    delays = [align_run(both, STIMULUS, 0, run).delay_samples.value for run in runs]
+    delays = [align_run(Track(both, 0, STIMULUS), run).delay_samples.value for run in runs]
     np.testing.assert_allclose(delays, [100.25, one.size + 2000.5], rtol=0, atol=DELAY_TOLERANCE)
 
 
 def test_silence():
     with pytest.raises(AlignmentError, match=r"digital silence.*take\.wav, channel 1.*permission.*kept"):
-        locate(capture(np.zeros(10 * RATE_HZ)), STIMULUS, 0)
+        locate(Track(capture(np.zeros(10 * RATE_HZ)), 0, STIMULUS))
 
 
 def test_only_noise(rng):
     level = 10 ** (-70 / 20) / np.sqrt(2)
     with pytest.raises(AlignmentError, match=r"only noise at −70\.\d dBFS.*play level"):
-        locate(capture(rng.normal(0, level, 10 * RATE_HZ)), STIMULUS, 0)
+        locate(Track(capture(rng.normal(0, level, 10 * RATE_HZ)), 0, STIMULUS))
 
 
 def test_another_sound(rng):
@@ -188,14 +191,14 @@ def test_another_sound(rng):
     with pytest.raises(
         AlignmentError, match=r"sound present, but not the stimulus 'short'.*Nearest match: none"
     ):
-        locate(capture(samples), STIMULUS, 0)
+        locate(Track(capture(samples), 0, STIMULUS))
 
 
 def test_another_recipe(rng):
     with pytest.raises(
         AlignmentError, match=rf"sound says recipe '{OTHER.recipe.hash[:6]}'.*take 7; expected"
     ):
-        locate(capture(recorded(OTHER, delay=100.0, noise=rng)), STIMULUS, 0)
+        locate(Track(capture(recorded(OTHER, delay=100.0, noise=rng)), 0, STIMULUS))
 
 
 def test_another_recipe_without_its_markers(rng):
@@ -203,12 +206,12 @@ def test_another_recipe_without_its_markers(rng):
     samples[: OTHER.opening.stop + 200] = 0
     samples[OTHER.closing.start :] = 0
     with pytest.raises(AlignmentError, match=rf"sound says recipe '{OTHER.recipe.hash[:6]}'"):
-        locate(capture(samples), STIMULUS, 0)
+        locate(Track(capture(samples), 0, STIMULUS))
 
 
 def test_backwards(rng):
     with pytest.raises(AlignmentError, match="run backwards"):
-        locate(capture(recorded(STIMULUS, delay=100.0, noise=rng)[::-1]), STIMULUS, 0)
+        locate(Track(capture(recorded(STIMULUS, delay=100.0, noise=rng)[::-1]), 0, STIMULUS))
 
 
 def test_header_with_the_wrong_rate(rng):
@@ -216,7 +219,7 @@ def test_header_with_the_wrong_rate(rng):
     with pytest.raises(
         AlignmentError, match=r"8\.1 % off: the header says 44\.1 kHz, the content fits 48 kHz"
     ):
-        locate(capture(samples, rate_hz=44_100), STIMULUS, 0)
+        locate(Track(capture(samples, rate_hz=44_100), 0, STIMULUS))
 
 
 def test_content_at_another_rate_than_header_and_stimulus(rng):
@@ -224,19 +227,19 @@ def test_content_at_another_rate_than_header_and_stimulus(rng):
     with pytest.raises(
         AlignmentError, match=r"8\.8 % off: the header says 48 kHz, the content fits 44\.1 kHz"
     ):
-        locate(capture(samples + rng.normal(0, 1e-5, samples.size)), STIMULUS, 0)
+        locate(Track(capture(samples + rng.normal(0, 1e-5, samples.size)), 0, STIMULUS))
 
 
 def test_converted_rate(rng):
     samples = sound_at(STIMULUS, np.arange(0, STIMULUS.length, 48_000 / 44_100))
     samples = samples + rng.normal(0, 1e-5, samples.size)
     with pytest.raises(AlignmentError, match=r"converted from 48 kHz to 44\.1 kHz"):
-        locate(capture(samples, rate_hz=44_100), STIMULUS, 0)
+        locate(Track(capture(samples, rate_hz=44_100), 0, STIMULUS))
 
 
 def test_samples_that_are_no_numbers_do_not_stop_the_search(rng):
     samples = recorded(STIMULUS, delay=100.5, noise=rng)
     samples[300_000:300_014] = np.nan
     samples[310_000] = np.inf
-    found = locate(capture(samples), STIMULUS, 0)
+    found = locate(Track(capture(samples), 0, STIMULUS))
     assert abs(found.delay_samples.value - 100.5) < DELAY_TOLERANCE

@@ -7,6 +7,7 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 
 STIMULUS = short_stimulus()
 DELAY, DRIFT_PPM = 777.7, 40.0
@@ -14,7 +15,7 @@ DELAY, DRIFT_PPM = 777.7, 40.0
 
 @pytest.fixture
 def take():
-    return place_take(capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM)), STIMULUS, 0)
+    return place_take(Track(capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM)), 0, STIMULUS))
 
 
 def test_a_cut_knows_the_place_of_every_sample(take):
@@ -38,7 +39,7 @@ def test_segments_come_with_their_margin(take):
 def test_cuts_end_where_the_file_ends():
     frames = STIMULUS.segments[1].span.start + 20_000
     short = place_take(
-        capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM, frames=frames)), STIMULUS, 0
+        Track(capture(recorded(STIMULUS, delay=DELAY, drift_ppm=DRIFT_PPM, frames=frames)), 0, STIMULUS)
     )
     assert short.holds(STIMULUS.segments[0]) and not short.holds(STIMULUS.segments[1])
     cut = short.segment(STIMULUS.segments[1])

@@ -5,6 +5,7 @@ import pytest
 from played import RATE_HZ, capture
 
 from charprobe.placing.align import locate
+from charprobe.placing.track import Track
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 
@@ -19,7 +20,7 @@ SOUND = render(STIMULUS)
 def test_a_jump_inside_a_sweep_is_placed_to_a_tenth_of_a_second(lost, share, device, rng):
     at = round(SWEEP.span.start + share * SWEEP.span.length)
     samples = device(SOUND) + rng.normal(0, 2.2e-6, SOUND.size)
-    (jump,) = locate(capture(np.concatenate([samples[:at], samples[at + lost :]])), STIMULUS, 0).jumps
+    (jump,) = locate(Track(capture(np.concatenate([samples[:at], samples[at + lost :]])), 0, STIMULUS)).jumps
     assert abs(jump.samples.value + lost) < 0.1
     # windows of 30 ms every 50 ms, and one that holds the jump itself may fit either side
     assert jump.start - 0.06 * RATE_HZ <= at <= jump.stop + 0.06 * RATE_HZ

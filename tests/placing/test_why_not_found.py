@@ -5,6 +5,7 @@ import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
 from charprobe.placing.align import locate
+from charprobe.placing.track import Track
 from charprobe.placing.why_not_found import MissingStimulusError, find_ident, recipe_name
 from charprobe.stimulus.recipe import load_recipe
 
@@ -31,7 +32,7 @@ CASES = {
 def test_the_reason_has_its_code(code, rng):
     samples, rate_hz = CASES[code](rng)
     with pytest.raises(MissingStimulusError) as caught:
-        locate(capture(samples, rate_hz=rate_hz), STIMULUS, 0)
+        locate(Track(capture(samples, rate_hz=rate_hz), 0, STIMULUS))
     assert caught.value.code == code
     assert "take.wav, channel 1" in str(caught.value) and "the file is kept" in str(caught.value)
 

@@ -30,15 +30,8 @@ def check_clock_wander(take: Take) -> list[Health]:
         evenly or too few tones stand clear of the noise. The scatter is 1.48 times the median distance from
         the median, so a few tones that a device bends do not count.
     """
-    stimulus, place = take.stimulus, take.alignment
-    phases = tone_phases(
-        take.source,
-        take.channel,
-        stimulus,
-        steady_tones(stimulus),
-        delay=place.delay_samples.value,
-        drift_ppm=place.drift_ppm.value,
-    )
+    stimulus = take.stimulus
+    phases = tone_phases(take, steady_tones(stimulus), take.alignment.clock)
     each_ppm, std_ppm = clock_errors_ppm(phases, rate_hz=stimulus.rate_hz)
     sure = std_ppm < MOST_STD_PPM
     if np.count_nonzero(sure) < FEWEST:

@@ -24,6 +24,7 @@ from charprobe.measuring.health.second_path import check_second_path
 from charprobe.measuring.health.sides import check_sides
 from charprobe.measuring.health.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
+from charprobe.placing.track import Track
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError
@@ -66,7 +67,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
             f"{source.name} has {source.channels} channel{'s' if source.channels > 1 else ''}, there is no "
             f"channel {channel + 1}: choose one with --channel"
         )
-    take = place_take(source, stimulus, channel)
+    take = place_take(Track(source, channel, stimulus))
     paths = tuple(check_second_path(take))
     facts = source.once(gather_sample_facts)
     found = (

@@ -6,6 +6,7 @@ import pytest
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.chapters.link import link_chapter
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.stereo import LinkedPair
@@ -39,7 +40,7 @@ def takes_of(pair, rng, *, segments=(LINK,), channels=(0, 1)):
     capture = MemoryCapture(
         rig.record_channels(out, rate_hz=RATE_HZ, rng=rng), rate_hz=RATE_HZ, name="pair.wav"
     )
-    return [place_take(capture, stimulus, channel) for channel in channels]
+    return [place_take(Track(capture, channel, stimulus)) for channel in channels]
 
 
 def reading(chapter, name):
@@ -96,7 +97,7 @@ def test_a_recipe_without_sides_names_one_that_has_them(rng):
     stimulus = lay_out(Recipe("none", "no link", (Silence("idle", 0.5),)), rate_hz=RATE_HZ, take=1)
     assert stimulus.channels == 1
     capture = MemoryCapture(render(stimulus), rate_hz=RATE_HZ, name="mono.wav")
-    chapter = link_chapter(place_take(capture, stimulus, 0), None, None)
+    chapter = link_chapter(place_take(Track(capture, 0, stimulus)), None, None)
     for entry in chapter.quantities.values():
         assert "link" in entry.reading.reason
         assert entry.reading.next.endswith("link")

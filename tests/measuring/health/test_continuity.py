@@ -6,6 +6,7 @@ from played import RATE_HZ, capture, recorded, short_stimulus
 
 from charprobe.measuring.health.continuity import MOST_TOLD, check_continuity
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 
 STIMULUS = short_stimulus()
 STEPS, HARMONICS, BURSTS = STIMULUS.segments
@@ -18,7 +19,7 @@ def clean(rng):
 
 
 def judged(samples):
-    return check_continuity(place_take(capture(samples), STIMULUS, 0))
+    return check_continuity(place_take(Track(capture(samples), 0, STIMULUS)))
 
 
 def inside(tone, share=0.5):

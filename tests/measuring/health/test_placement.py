@@ -7,6 +7,7 @@ from played import RATE_HZ, capture, recorded, short_stimulus
 from charprobe.measuring.health.placement import check_placement
 from charprobe.measuring.health.same_sound import check_roles, equals_stimulus
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.stimulus.render import render
 
 STIMULUS = short_stimulus()
@@ -15,7 +16,7 @@ CLEAN = {"delay": 4800.4, "drift_ppm": 0.0}
 
 
 def judged(samples, stimulus=STIMULUS):
-    found = check_placement(place_take(capture(samples), stimulus, 0))
+    found = check_placement(place_take(Track(capture(samples), 0, stimulus)))
     return {item.code: item for item in found}
 
 
@@ -126,8 +127,8 @@ def test_the_stimulus_itself_and_exchanged_files(rng):
     same = np.concatenate([np.zeros(500), render(STIMULUS), np.zeros(100)])
     rounded = np.round(same * 32768) / 32768
     assert judged(same)["equals-stimulus"].severity == "warn"
-    itself = place_take(capture(rounded, name="wet.wav"), STIMULUS, 0)
-    through = place_take(capture(np.tanh(same), name="dry.wav"), STIMULUS, 0)
+    itself = place_take(Track(capture(rounded, name="wet.wav"), 0, STIMULUS))
+    through = place_take(Track(capture(np.tanh(same), name="dry.wav"), 0, STIMULUS))
     assert equals_stimulus(itself) and not equals_stimulus(through)
     converter = np.round((same + rng.normal(0, 2.2e-6, same.size)) * 2**23) / 2**23  # -110 dBFS, 24 bits
     assert judged(converter) == {}

@@ -8,6 +8,7 @@ from charprobe.estimators.static.points import StaticPoint
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.chapters.timing.chapter import ATTACK_NAMES, RELEASE_NAMES, timing_chapter
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.profile.glossary import term
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
@@ -72,7 +73,7 @@ def take(stage_name, delay, text):
         tail_s=0.3,
     )
     recorded = rig.record(through, rate_hz=RATE_HZ, rng=rng)
-    return place_take(MemoryCapture(recorded, rate_hz=RATE_HZ, name=stage_name), stimulus, 0)
+    return place_take(Track(MemoryCapture(recorded, rate_hz=RATE_HZ, name=stage_name), 0, stimulus))
 
 
 def takes(stage_name, *, text=RECIPE):
