@@ -13,6 +13,7 @@ from charprobe.measuring.chapters.path import path_chapter
 from charprobe.measuring.chapters.response import passage_of, response_chapter
 from charprobe.measuring.chapters.static.chapter import static_chapter
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
+from charprobe.measuring.consistency import reconciled
 from charprobe.measuring.health.copies import sound_hash
 from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.take import Take
@@ -72,6 +73,9 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     chapters = _chapters(wet, dry)
     health = found + tuple(item for chapter in chapters for item in chapter.health)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
+    curves = {name: table for chapter in chapters for name, table in chapter.curves.items()}
+    published, denied = reconciled(withheld(quantities, health), curves)
+    health += denied
     alignment, source, stimulus = wet.alignment, wet.source, wet.stimulus
     return Profile(
         setting=setting,
@@ -89,10 +93,10 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
         alignment=AlignmentFacts(
             alignment.delay_samples.value, alignment.drift_ppm.value, alignment.polarity
         ),
-        quantities=withheld(quantities, health),
-        curves={name: table for chapter in chapters for name, table in chapter.curves.items()},
+        quantities=published,
+        curves=curves,
         health=tuple(item.for_people() for item in health),
-        findings=tuple(sentence for chapter in chapters for sentence in chapter.findings),
+        findings=tuple(sentence for chapter in chapters for sentence in chapter.words(published)),
         made_with=MadeWith(
             __version__, {"channel": wet.channel + 1, "bypass": None if dry is None else dry.source.name}
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal
 
@@ -63,14 +63,37 @@ class Health:
         return self if self.channel is None else replace(self, channel=self.channel + 1)
 
 
+Published = Mapping[str, Entry]
+"""Every reading of a profile under its name, after whatever had to be taken back was taken back."""
+
+
+def silent(published: Published) -> Iterable[str]:
+    """Say nothing."""
+    return ()
+
+
 @dataclass(frozen=True)
 class Chapter:
-    """Readings, curves, health and plain sentences of one topic."""
+    """Readings, curves and health of one topic, and how its sentences are drawn from what is published.
 
-    quantities: Mapping[str, Entry] = field(default_factory=dict)
+    `words` is asked once everything has been measured and judged, so no sentence outlives its number.
+    """
+
+    quantities: Published = field(default_factory=dict)
     curves: Mapping[str, Table] = field(default_factory=dict)
     health: tuple[Health, ...] = ()
-    findings: tuple[str, ...] = ()
+    words: Callable[[Published], Iterable[str]] = silent
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """The chapter's sentences where nothing of it is taken back."""
+        return tuple(self.words(self.quantities))
+
+
+def known(published: Published, *names: str) -> bool:
+    """Tell whether each of some quantities is published as a number or a bound."""
+    readings = (published[name].reading for name in names)
+    return all(isinstance(reading, Quantity) or reading.bounded for reading in readings)
 
 
 def unmeasured(names: Iterable[str], reason: str, following: str) -> dict[str, Entry]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, unmeasured
+from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, cell_of, unmeasured
 from charprobe.stimulus.kinds.link import Link
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -65,7 +65,9 @@ def link_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Ch
         "detector.link": Entry(link, f"{where}, pilot of {number_text(segment.spec.pilot_dbfs, 0)} dBFS"),
         "detector.crosstalk": Entry(rows[-1].crosstalk, where),
     }
-    return Chapter(quantities=entries, curves={"link": _table(rows)}, findings=_words(link, rows[-1]))
+    return Chapter(
+        quantities=entries, curves={"link": _table(rows)}, words=lambda read: _words(read, rows[-1])
+    )
 
 
 def _rows(found: LinkLevels, path: LinkLevels | None, pilot_dbfs: float) -> list[_Row]:
@@ -143,7 +145,8 @@ def _table(rows: Sequence[_Row]) -> Table:
     return Table(readings, {name: "dBFS" if name.endswith("dbfs") else "dB" for name in readings})
 
 
-def _words(link: Reading, row: _Row) -> tuple[str, ...]:
+def _words(published: Published, row: _Row) -> list[str]:
+    link, talk = (published[name].reading for name in NAMES)
     out = []
     drive = number_text(row.drive_dbfs, 1)
     if isinstance(link, Quantity) and row.own is not None and row.pilot is not None:
@@ -158,9 +161,9 @@ def _words(link: Reading, row: _Row) -> tuple[str, ...]:
                 f"The sides are linked in part ({share}): {drive} dBFS takes {own} dB off the side that is "
                 f"driven, {pilot} dB off the other."
             )
-    talk, path = row.crosstalk, row.bypass_crosstalk
+    path = row.bypass_crosstalk
     if isinstance(talk, Quantity) and talk.value > TALK_DB:
         same = isinstance(path, Quantity) and path.value > talk.value - SAME_DB
         whose = ", most of it in the recording path" if same else ""
         out.append(f"Crosstalk from the driven side is {number_text(talk.value, 1)} dB{whose}.")
-    return tuple(out)
+    return out

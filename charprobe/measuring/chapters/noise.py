@@ -10,7 +10,7 @@ from charprobe.estimators.idle import Heard, hear_idle
 from charprobe.estimators.noise import LEAST_MAINS_DBFS, Line, Noise
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table
+from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
@@ -60,7 +60,7 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     return Chapter(
         quantities=entries,
         curves=_curves(heard, other),
-        findings=_findings(heard, other),
+        words=lambda published: _words(published, heard.used),
     )
 
 
@@ -194,13 +194,15 @@ def _curves(heard: Heard, other: Heard | None) -> dict[str, Table]:
     return {"noise_spectrum": spectrum, "mains_lines": mains}
 
 
-def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
-    noise = heard.used
-    if noise is None:
-        return ()
+def _words(published: Published, noise: Noise | None) -> list[str]:
+    weighted, rms, change = (
+        published[f"noise.{name}"].reading for name in ("a_weighted", "ccir_rms", "change")
+    )
+    if noise is None or not (isinstance(weighted, Quantity) and isinstance(rms, Quantity)):
+        return []
     out = [
-        f"Noise is {number_text(noise.a_weighted.value, 1)} dBFS A-weighted, "
-        f"{number_text(noise.ccir_rms.value, 1)} dBFS CCIR-RMS."
+        f"Noise is {number_text(weighted.value, 1)} dBFS A-weighted, "
+        f"{number_text(rms.value, 1)} dBFS CCIR-RMS."
     ]
     telling = [line for line in noise.mains if _tells(line, noise)]
     if telling:
@@ -209,9 +211,7 @@ def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
             f"Mains lines are present, the strongest at {strongest.frequency_hz:.0f} Hz, "
             f"{number_text(strongest.level_dbfs, 1)} dBFS; they are not in the noise figures."
         )
-    pair = _same_part(heard, other)
-    if pair is not None:
-        change = difference_db(pair[0].unweighted, pair[1].unweighted)
+    if isinstance(change, Quantity):
         if abs(change.value) < CLOSE_DB:
             out.append(
                 "Its noise lies within 1 dB of the bypass: what is heard is mostly the recording path, "
@@ -221,7 +221,7 @@ def _findings(heard: Heard, other: Heard | None) -> tuple[str, ...]:
             out.append(
                 f"The setting changes the noise by {signed_text(change.value, 1)} dB against the bypass."
             )
-    return tuple(out)
+    return out
 
 
 def _tells(line: Line, noise: Noise) -> bool:

@@ -12,7 +12,7 @@ from charprobe.estimators.response import Deconvolution, Response, deconvolve_sw
 from charprobe.estimators.response_shape import ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
+from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array
@@ -88,7 +88,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     return Chapter(
         quantities=entries,
         curves={"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)},
-        findings=_findings(shape, sweeps),
+        words=lambda published: _words(published, shape, sweeps),
     )
 
 
@@ -278,7 +278,9 @@ def _cells(values: Array) -> list[Cell]:
     return [float(x) for x in values]
 
 
-def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
+def _words(published: Published, shape: ResponseShape, sweeps: list[_Swept]) -> list[str]:
+    if not known(published, "response.tilt"):
+        return []
     first = sweeps[0]
     out = [f"Response at {number_text(first.drive_dbfs, 0)} dBFS: {shape.sentence}."]
     for sweep in sweeps[1:]:
@@ -297,4 +299,4 @@ def _findings(shape: ResponseShape, sweeps: list[_Swept]) -> tuple[str, ...]:
                 f"{where} changes its shape, most at {hz:.0f} Hz: "
                 f"{signed_text(float(shape_change[worst]), 2)} dB."
             )
-    return tuple(out)
+    return out

@@ -23,7 +23,7 @@ from charprobe.measuring.chapters.colour.tables import colour_curves, colour_fin
 from charprobe.measuring.chapters.colour.transfer import transfer
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Chapter, Entry
+from charprobe.profile.entry import Chapter, Entry, Published, known
 from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
@@ -74,7 +74,7 @@ def colour_chapter(
     rungs = _measured(wet, bypass, static)
     if not rungs:
         entries = absent(wet, Tones, NAMES, recipe=RECIPE) | dict(pairs.quantities)
-        return Chapter(entries, pairs.curves, findings=pairs.findings)
+        return Chapter(entries, pairs.curves, words=pairs.words)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
     rungs = [_without_ripple(rung, splits) for rung in rungs]
@@ -98,21 +98,27 @@ def colour_chapter(
     # worked out only where something ripples
     expected = expected_ripple(timing, static) if splits and timing is not None else None
     entries |= _ripple_entries(splits, rungs, shown, expected, static)
-    compared = shown and expected_words(entries["colour.ripple_expected"].reading, shown, _tone_words(shown))
+
+    def words(published: Published) -> tuple[str, ...]:
+        compared = shown and expected_words(
+            published["colour.ripple_expected"].reading, shown, _tone_words(shown)
+        )
+        return (
+            *colour_findings(ladder, published),
+            *((compared,) if compared else ()),
+            *(curve_words if known(published, "colour.thd_at_reference") else ()),
+            *pairs.words(published),
+            *(stray_finding(rungs, rate_hz=rate_hz) if known(published, "colour.thd_at_reference") else ()),
+            *noise_under_words(published),
+        )
+
     return Chapter(
         quantities=entries | dict(pairs.quantities),
         curves=colour_curves(rungs, splits, ladder, expected=expected, static=static)
         | {"stray_lines": stray_table(rungs, rate_hz=rate_hz), "noise_under_signal": noise_under_table(rungs)}
         | dict(pairs.curves)
         | curve,
-        findings=(
-            *colour_findings(ladder, entries),
-            *((compared,) if compared else ()),
-            *curve_words,
-            *pairs.findings,
-            *stray_finding(rungs, rate_hz=rate_hz),
-            *noise_under_words(entries),
-        ),
+        words=words,
     )
 
 

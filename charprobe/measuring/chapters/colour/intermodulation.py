@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, TwoToneFit, measure_pairs
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, known
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -51,16 +51,24 @@ def intermodulation(wet: Take, bypass: Take | None) -> Chapter:
     entries = absent(wet, TwoTone, NAMES, recipe=RECIPE)
     sets = [_steps(wet, bypass, segment) for segment in held(wet, TwoTone)]
     sets = [steps for steps in sets if steps]
-    findings = []
     for steps in sets:
-        name = "colour.imd_difference" if steps[0].pair.is_difference else "colour.imd_smpte"
+        name = _name(steps)
         reference = min(steps, key=lambda step: abs(step.pair.tone.level_dbfs - REFERENCE_DBFS))
         entries[name] = Entry(reference.pair.total, _words(reference) + _near_rig(reference))
-        findings += _findings(steps)
     if sets:
         entries |= _missing(entries)
     curves = {"intermodulation": _table([step for steps in sets for step in steps])} if sets else {}
-    return Chapter(quantities=entries, curves=curves, findings=tuple(findings))
+    return Chapter(
+        entries,
+        curves,
+        words=lambda published: [
+            s for steps in sets if known(published, _name(steps)) for s in _sentences(steps)
+        ],
+    )
+
+
+def _name(steps: list[TwoToneStep]) -> str:
+    return "colour.imd_difference" if steps[0].pair.is_difference else "colour.imd_smpte"
 
 
 def _missing(entries: dict[str, Entry]) -> dict[str, Entry]:
@@ -115,7 +123,7 @@ def _near_rig(step: TwoToneStep) -> str:
     return "; within 6 dB of the bypass" if wet.value < rig.value + NEAR_RIG_DB else ""
 
 
-def _findings(steps: list[TwoToneStep]) -> list[str]:
+def _sentences(steps: list[TwoToneStep]) -> list[str]:
     """One sentence for a pair: quiet and loud, where the loud one shows anything beyond the bypass."""
     quiet, loud = steps[0], steps[-1]
     total = loud.pair.total

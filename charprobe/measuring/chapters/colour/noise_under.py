@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from charprobe.estimators.colour.readings import LevelRung
-from charprobe.profile.entry import Cell, Entry, Table, cell_of
+from charprobe.profile.entry import Cell, Entry, Published, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
 
@@ -48,7 +48,7 @@ def noise_under_table(rungs: Sequence[LevelRung]) -> Table:
     return Table(columns, COLUMNS)
 
 
-def noise_under_words(entries: dict[str, Entry]) -> tuple[str, ...]:
+def noise_under_words(entries: Published) -> tuple[str, ...]:
     """Say that the noise rises with the signal, where it does."""
     rise, where = entries["noise.rise_under_signal"].reading, entries["noise.rise_under_signal"].conditions
     if not isinstance(rise, Quantity) or rise.low < RISE_DB:

@@ -13,7 +13,7 @@ from charprobe.estimators.static.readings import StaticReadings, local_slopes, r
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
-from charprobe.measuring.chapters.static.words import findings_on, health_of
+from charprobe.measuring.chapters.static.words import health_of, words_on
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -84,7 +84,7 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
         quantities=_entries(main, readings, bypass) | dict(detector.quantities),
         curves=curves | dict(detector.curves),
         health=health_of(main.curve, readings, main.fit, take=wet),
-        findings=(*findings_on(main.curve, readings), *detector.findings),
+        words=lambda published: (*words_on(main.curve, readings, published), *detector.words(published)),
     )
     return chapter, main.curve
 

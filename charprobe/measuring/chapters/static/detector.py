@@ -18,7 +18,7 @@ from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.readings import read_static_curve
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
+from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, unmeasured
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.waveforms import SINE
 from charprobe.values.errors import SegmentTooShortError
@@ -58,18 +58,13 @@ def detector_chapter(
     segments = held(wet, EqualPeak)
     if not segments:
         entries = absent(wet, EqualPeak, NAMES, recipe=RECIPE)
-        return Chapter(
-            quantities={**entries, "detector.low_cut": low_cut}, findings=_low_cut_words(low_cut.reading)
-        )
+        return Chapter(quantities={**entries, "detector.low_cut": low_cut}, words=_words)
     segment = segments[0]
     try:
         played = measure_waveforms(segment, wet.segment(segment))
     except SegmentTooShortError as error:
         short = unmeasured(NAMES, str(error), "a recipe with longer equal_peak waveforms")
-        return Chapter(
-            quantities={**short, "detector.low_cut": low_cut},
-            findings=_low_cut_words(low_cut.reading),
-        )
+        return Chapter(quantities={**short, "detector.low_cut": low_cut}, words=_words)
     same = counterpart(bypass, segment)
     references = {}
     if bypass is not None and same is not None:
@@ -93,7 +88,7 @@ def detector_chapter(
     return Chapter(
         quantities={"detector.exponent": Entry(exponent, conditions), "detector.low_cut": low_cut},
         curves={"detector": _table(placed)},
-        findings=(*_law_words(exponent), *_low_cut_words(low_cut.reading)),
+        words=_words,
     )
 
 
@@ -189,6 +184,11 @@ def low_cut_of(curves: Sequence[AtFrequency]) -> Reading:
 
 def _frequencies(curves: Sequence[AtFrequency]) -> str:
     return "level steps at " + ", ".join(f"{one.frequency_hz:g} Hz" for one in curves)
+
+
+def _words(published: Published) -> tuple[str, ...]:
+    exponent, low_cut = (published[f"detector.{name}"].reading for name in ("exponent", "low_cut"))
+    return (*_law_words(exponent), *_low_cut_words(low_cut))
 
 
 def _law_words(exponent: Reading) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from charprobe.estimators.static.curve import StaticCurve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit
 from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import Health, Published, known
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import readable, rounded_text
 
@@ -156,12 +156,8 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             )
 
 
-def findings_on(curve: StaticCurve, readings: StaticReadings) -> tuple[str, ...]:
-    """Say in plain sentences what the static curve shows."""
-    return tuple(_sentences(curve, readings))
-
-
-def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
+def words_on(curve: StaticCurve, readings: StaticReadings, published: Published) -> Iterator[str]:
+    """Say in plain sentences what the published readings of a static curve amount to."""
     if curve.choice is None:
         yield "Too few level steps had settled for a static curve."
         return
@@ -171,44 +167,48 @@ def _sentences(curve: StaticCurve, readings: StaticReadings) -> Iterator[str]:
             f"{curve.choice.misfit_db:.2f} dB): read its local slopes."
         )
         return
-    threshold, ratio, slope = readings.threshold, readings.ratio, readings.slope
+    threshold, ratio, slope, low = (
+        published[f"static.{name}"].reading for name in ("threshold", "ratio", "slope", "low_level_gain")
+    )
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
         if slope.high < -OVER:
             how = f"over-compresses with slope {readable(slope).text}"
         else:
             how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"
-        yield f"Above {readable(threshold).value} dBFS it {how}{_knee(readings)}."
+        yield f"Above {readable(threshold).value} dBFS it {how}{_knee(published)}."
+    elif not known(published, "static.max_reduction"):
+        return
     elif readings.compressed is not None and curve.flat_section is None and curve.reaches_down:
         yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
     elif readings.compressed is not None and curve.flat_section is None:
         yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
-    elif isinstance(curve.low_level_gain, Quantity) and not curve.fit.shape.facing:
+    elif isinstance(low, Quantity) and not curve.fit.shape.facing:
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}."
-    yield from _other_bends(readings)
-    low = curve.low_level_gain
+    yield from _other_bends(published)
     if isinstance(low, Quantity):
         yield f"Where it reduces nothing its gain is {readable(low).value} dB."
 
 
-def _other_bends(readings: StaticReadings) -> Iterator[str]:
+def _other_bends(published: Published) -> Iterator[str]:
     """Say what the bends do that are not the threshold's."""
-    second, lower = readings.second, readings.lower
-    if second is not None and isinstance(second.threshold, Quantity) and isinstance(second.slope, Quantity):
-        how = "limits" if second.slope.low <= 0 else f"compresses {_ratio(second.slope.value)}"
-        yield f"Above {in_dbfs(second.threshold.value)} it {how}."
-    if lower is not None and isinstance(lower.threshold, Quantity) and isinstance(lower.slope, Quantity):
-        how = (
-            "expands: the output falls faster than the input"
-            if lower.slope.value > 1
-            else "lifts quiet sound"
-        )
-        yield f"Below {in_dbfs(lower.threshold.value)} it {how}."
+    for name, side in (("second", "Above"), ("lower", "Below")):
+        entries = [published.get(f"static.{name}_{part}") for part in ("threshold", "slope")]
+        threshold, slope = (entry.reading if entry else None for entry in entries)
+        if not (isinstance(threshold, Quantity) and isinstance(slope, Quantity)):
+            continue
+        if name == "second":
+            how = "limits" if slope.low <= 0 else f"compresses {_ratio(slope.value)}"
+        elif slope.value > 1:
+            how = "expands: the output falls faster than the input"
+        else:
+            how = "lifts quiet sound"
+        yield f"{side} {in_dbfs(threshold.value)} it {how}."
 
 
-def _knee(readings: StaticReadings) -> str:
-    width = readings.knee_width
+def _knee(published: Published) -> str:
+    width = published["static.knee_width"].reading
     if isinstance(width, Unmeasured):
         return ""
     if width.low <= 0:

@@ -10,7 +10,7 @@ from charprobe.estimators.timing.release_kind import ReleaseKind
 from charprobe.estimators.timing.times import EdgeTimes
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
-from charprobe.measuring.chapters.timing.findings import timing_findings
+from charprobe.measuring.chapters.timing.findings import timing_words
 from charprobe.measuring.chapters.timing.loop import open_loop_entry
 from charprobe.measuring.chapters.timing.rows import MOST_LEFT, BurstRow, measure_rows
 from charprobe.measuring.chapters.timing.tables import gain_trace_table, timing_table
@@ -22,7 +22,7 @@ from charprobe.measuring.chapters.timing.train import (
     train_tables,
 )
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Chapter, Entry, Health, Severity, unmeasured
+from charprobe.profile.entry import Chapter, Entry, Health, Published, Severity, unmeasured
 from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
 from charprobe.stimulus.recipe import MAX_RATE_HZ
@@ -119,10 +119,12 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
         curves["attack_detail"] = attack_detail_table(bursts)
         curves["timing_definitions"] = definitions_table(_reference(bursts))
     curves |= train_tables(train)
-    findings = timing_findings(entries, bursts, lengths, static) if rows else ()
-    pumping = train_sentence(entries, train)
-    findings += (pumping,) if pumping else ()
-    return Chapter(quantities=entries, curves=curves, health=tuple(health), findings=findings)
+
+    def words(published: Published) -> list[str]:
+        told = timing_words(published, bursts, lengths, static) if rows else []
+        return [sentence for sentence in (*told, train_sentence(published, train)) if sentence]
+
+    return Chapter(entries, curves, tuple(health), words)
 
 
 def reference_readings(row: BurstRow) -> dict[str, Reading]:

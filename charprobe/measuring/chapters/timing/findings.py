@@ -2,37 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
-from charprobe.profile.entry import Entry
+from charprobe.profile.entry import Published, known
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 LEAST_OVER_DB = 3.0
 
 
-def timing_findings(
-    entries: Mapping[str, Entry],
+def timing_words(
+    entries: Published,
     bursts: Sequence[BurstRow],
     lengths: Sequence[BurstRow],
     static: StaticCurve | None,
-) -> tuple[str, ...]:
-    """Return what a recordist needs to know of the timing, in plain sentences."""
+) -> list[str]:
+    """Return what a recordist needs to know of the timing, in sentences drawn from what is published."""
     reference = next((row for row in bursts if getattr(row.segment.spec, "reference", False)), None)
     reference = reference or (bursts[0] if bursts else None)
     out = []
     if reference is not None:
         out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
-    out.append(_steps(bursts))
+    if known(entries, "attack.t63", "release.t63"):
+        out.append(_steps(bursts))
     if reference is not None:
         ratio, memory = entries["release.open_loop_ratio"].reading, entries["release.memory"].reading
         out.append(loop_sentence(ratio, reference, memory, static))
     out.append(_memory(entries, lengths))
-    return tuple(sentence for sentence in out if sentence)
+    return out
 
 
 def seconds(value: float) -> str:
@@ -40,7 +41,7 @@ def seconds(value: float) -> str:
     return f"{value * 1e3:.3g} ms" if abs(value) < 1 else f"{value:.3g} s"
 
 
-def _attack(entries: Mapping[str, Entry], row: BurstRow) -> str:
+def _attack(entries: Published, row: BurstRow) -> str:
     t63, t90 = entries["attack.t63"].reading, entries["attack.t90"].reading
     step = f"from {number_text(row.from_dbfs, 1)} to {number_text(row.to_dbfs, 1)} dBFS"
     if isinstance(t63, Quantity) and isinstance(t90, Quantity) and row.reduction_db is not None:
@@ -56,7 +57,7 @@ def _attack(entries: Mapping[str, Entry], row: BurstRow) -> str:
     return _bound("Attack to 63 %", t63, step)
 
 
-def _passes(entries: Mapping[str, Entry], row: BurstRow) -> str:
+def _passes(entries: Published, row: BurstRow) -> str:
     over, above = passes_db(row), entries["attack.within_3db"].reading
     if over is None or over < LEAST_OVER_DB or not isinstance(above, Quantity) or above.value <= 0:
         return ""
@@ -79,32 +80,30 @@ def _steps(bursts: Sequence[BurstRow]) -> str:
     return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
 
 
-def _release(entries: Mapping[str, Entry], row: BurstRow) -> str:
-    t63, kind = entries["release.t63"].reading, row.release_kind
+def _release(entries: Published, row: BurstRow) -> str:
+    t63, stages, tau_1, tau_2, share_1, rate, hold = (
+        entries[f"release.{name}"].reading
+        for name in ("t63", "stages", "tau_1", "tau_2", "tau_1_share", "rate", "hold")
+    )
     if not isinstance(t63, Quantity):
         return _bound(
             "Release to 63 %", t63, f"after {seconds(row.hold_s)} at {number_text(row.to_dbfs, 1)} dBFS"
         )
     text = f"Release {seconds(t63.value)} to 63 %"
-    if kind is None:
-        return text + "."
-    if (
-        isinstance(kind.tau_2, Quantity)
-        and isinstance(kind.tau_1, Quantity)
-        and isinstance(kind.share_1, Quantity)
-    ):
-        share = f"{kind.share_1.value:.0f} % with {seconds(kind.tau_1.value)}"
-        return f"{text}, in two stages: {share}, the rest with {seconds(kind.tau_2.value)}."
-    if isinstance(kind.rate, Quantity):
-        return f"{text}, a straight line of {abs(kind.rate.value):.3g} dB/s: smoothing stands before the log."
-    if isinstance(kind.tau_1, Quantity):
-        hold = entries["release.hold"].reading
+    if isinstance(tau_2, Quantity) and isinstance(tau_1, Quantity) and isinstance(share_1, Quantity):
+        share = f"{share_1.value:.0f} % with {seconds(tau_1.value)}"
+        return f"{text}, in two stages: {share}, the rest with {seconds(tau_2.value)}."
+    if isinstance(rate, Quantity):
+        return f"{text}, a straight line of {abs(rate.value):.3g} dB/s: smoothing stands before the log."
+    if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
         after = f" after a hold of {seconds(hold.value)}" if isinstance(hold, Quantity) else ""
-        return f"{text}, one exponential in dB of {seconds(kind.tau_1.value)}{after}."
-    return f"{text}, of a shape that neither exponentials nor a straight line describe."
+        return f"{text}, one exponential in dB of {seconds(tau_1.value)}{after}."
+    if row.release_kind is not None and row.release_kind.kind == "other":
+        return f"{text}, of a shape that neither exponentials nor a straight line describe."
+    return text + "."
 
 
-def _memory(entries: Mapping[str, Entry], lengths: Sequence[BurstRow]) -> str:
+def _memory(entries: Published, lengths: Sequence[BurstRow]) -> str:
     memory = entries["release.memory"].reading
     if not isinstance(memory, Quantity) or len(lengths) < 2:
         return ""

@@ -17,7 +17,7 @@ from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.measuring.chapters.timing.tables import thinned
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Entry, Table, unmeasured
+from charprobe.profile.entry import Cell, Entry, Published, Table, unmeasured
 from charprobe.stimulus.kinds.bursts import BurstTrain
 from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.values.errors import SegmentTooShortError
@@ -132,7 +132,7 @@ def train_entries(
     return {name: Entry(reading, train.conditions) for name, reading in readings.items()}
 
 
-def train_sentence(entries: dict[str, Entry], train: Train | None) -> str:
+def train_sentence(entries: Published, train: Train | None) -> str:
     """Say what a train of bursts does to the gain; empty where nothing moves or nothing is known."""
     swing, kept = (entries[name].reading for name in NAMES)
     if train is None or not (isinstance(swing, Quantity) and isinstance(kept, Quantity)):

@@ -1,0 +1,171 @@
+"""One pass over the finished profile: numbers that deny each other are taken back, and it is said why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from charprobe.profile import glossary
+from charprobe.profile.entry import Entry, Health, Published, Table, numbers
+from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import time_text
+
+CODE = "contradiction"
+SHARE = 0.15  # by which times of a law may miss those read off the trace: a knee rounds the end of a line
+SLOPE = 0.05  # dB per dB by which a slope may miss the level steps it stands for
+GAIN_DB = 0.1  # by which a low-level gain may miss the steps it stands for
+CLOSE_DB = 1.0  # of a harmonic
+SIGMAS = 4.0  # standard uncertainties by which two readings must differ to deny each other
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """What denies each other, in words that follow the quantities' titles, and which of it is taken back."""
+
+    takes_back: tuple[str, ...]
+    message: str
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What rules look at: readings that are published, and the curves."""
+
+    published: Published
+    curves: Mapping[str, Table]
+
+    def number(self, name: str) -> Quantity | None:
+        """A quantity if it is published as a number."""
+        entry = self.published.get(name)
+        return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
+
+    def column(self, curve: str, name: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+        """A column of a curve; empty where there is no such curve."""
+        return numbers(self.curves[curve], name) if curve in self.curves else np.empty(0)
+
+
+Rule = Callable[[Readings], Iterator[Contradiction]]
+
+
+def reconciled(
+    published: Published, curves: Mapping[str, Table]
+) -> tuple[dict[str, Entry], tuple[Health, ...]]:
+    """Take back what contradicts itself, rule by rule, and tell it.
+
+    Parameters
+    ----------
+    published : mapping of str to Entry
+        Every reading after health has withheld its own.
+    curves : mapping of str to Table
+        All curves.
+
+    Returns
+    -------
+    dict of str to Entry
+        The readings that may be published.
+    tuple of Health
+        One ``contradiction`` per rule that fired, naming what it withholds.
+    """
+    kept, health = dict(published), []
+    for rule in RULES:
+        for found in rule(Readings(kept, curves)):
+            names = tuple(name for name in found.takes_back if name in kept)
+            message = f"{found.message}; {_titles(names)} not given. The rest is kept"
+            health.append(Health(CODE, "warn", message, withholds=names))
+            for name in names:
+                reading = Unmeasured(glossary.term(name).unit, f"{CODE}: {found.message}", "see the curves")
+                kept[name] = Entry(reading, kept[name].conditions)
+    return kept, tuple(health)
+
+
+def _titles(names: tuple[str, ...]) -> str:
+    return ", ".join(glossary.term(name).title for name in names) + (" is" if len(names) == 1 else " are")
+
+
+def release_law(read: Readings) -> Iterator[Contradiction]:
+    """Deny a law of the release that has other times than the release."""
+    t63, t90, tau = (read.number(f"release.{name}") for name in ("t63", "t90", "tau_1"))
+    if t63 is None or t90 is None or (tau is None and read.number("release.rate") is None):
+        return
+    hold, slow, share = (read.number(f"release.{name}") for name in ("hold", "tau_2", "tau_1_share"))
+    held_s = hold.value if hold is not None else 0.0
+    stretch = (t90.value - held_s) / max(t63.value - held_s, 1e-9)
+    if tau is None:
+        law, wanted = "a straight line", 0.9 / (1 - math.exp(-1))
+    elif slow is None or share is None:
+        law, wanted = "one exponential", math.log(10)
+    else:
+        law, wanted = "two exponentials", _stretch(tau.value, slow.value, share.value / 100)
+    spread = SIGMAS * stretch * math.hypot(t63.std / t63.value, t90.std / t90.value)
+    if abs(stretch - wanted) > SHARE * wanted + spread:
+        yield Contradiction(
+            tuple(f"release.{name}" for name in ("stages", "tau_1", "tau_2", "tau_1_share", "rate")),
+            f"The release takes {stretch:.2f} times as long to 90 % as to 63 %, {law} {wanted:.2f} times",
+        )
+
+
+def _stretch(fast_s: float, slow_s: float, share: float) -> float:
+    """Time of 90 % over that of 63 % where two exponentials share a movement."""
+    times = np.geomspace(fast_s / 1000, 10 * slow_s, 4000)
+    left = share * np.exp(-times / fast_s) + (1 - share) * np.exp(-times / slow_s)
+    at_63, at_90 = (float(times[np.argmax(left <= level)]) for level in (math.exp(-1), 0.1))
+    return at_90 / at_63
+
+
+def ordered_times(read: Readings) -> Iterator[Contradiction]:
+    """Deny times of one edge that are not in the order of their shares."""
+    for edge in ("attack", "release"):
+        names = [f"{edge}.t{share}" for share in (50, 63, 90)]
+        times = [(name, time) for name in names if (time := read.number(name)) is not None]
+        if any(one.value > other.value for (_, one), (_, other) in pairwise(times)):
+            text = ", ".join(f"{name[-3:]} {time_text(time.value)}" for name, time in times)
+            yield Contradiction(tuple(names), f"The times of the {edge} are out of order ({text})")
+
+
+def slope_of_steps(read: Readings) -> Iterator[Contradiction]:
+    """Deny a slope that the highest level steps do not have, though no second bend parts them from it."""
+    slope, threshold, knee = (read.number(f"static.{name}") for name in ("slope", "threshold", "knee_width"))
+    if slope is None or threshold is None or read.number("static.second_threshold") is not None:
+        return
+    level, local, std = (read.column("static_slope", name) for name in ("input_dbfs", "slope", "slope_std"))
+    begin = threshold.value + (knee.high / 2 if knee is not None else 0.0)
+    above = np.flatnonzero(level > begin + 1.0)[-3:]
+    if above.size < 2:
+        return
+    weight = 1 / np.maximum(std[above], 1e-6) ** 2
+    mean = float(weight @ local[above] / weight.sum())
+    if abs(mean - slope.value) > SLOPE + SIGMAS * math.hypot(float(weight.sum()) ** -0.5, slope.std):
+        yield Contradiction(
+            ("static.slope", "static.ratio"),
+            f"The highest level steps rise by {mean:.2f} dB per dB, the curve's straight part by "
+            f"{slope.value:.2f}",
+        )
+
+
+def gain_of_steps(read: Readings) -> Iterator[Contradiction]:
+    """Deny a low-level gain that the steps below the threshold do not have."""
+    gain, threshold, knee = (
+        read.number(f"static.{name}") for name in ("low_level_gain", "threshold", "knee_width")
+    )
+    if gain is None or threshold is None or "static" not in read.curves:
+        return
+    level, own, std = (read.column("static", name) for name in ("input_dbfs", "gain_db", "std_db"))
+    used = np.array([bool(cell) for cell in read.curves["static"].columns["used"]])
+    floor = read.number("static.lower_threshold")
+    low = level < threshold.value - (knee.high / 2 if knee is not None else 0.0) - 3.0
+    low &= used & (level > (floor.value + 3.0 if floor is not None else -math.inf))
+    if np.count_nonzero(low) < 2:
+        return
+    middle, spread = float(np.median(own[low])), float(np.median(std[low]))
+    if abs(middle - gain.value) > GAIN_DB + SIGMAS * math.hypot(spread, gain.std):
+        yield Contradiction(
+            ("static.low_level_gain", "static.makeup_gain", "static.max_reduction"),
+            f"The steps below the threshold have a gain of {middle:.2f} dB, the curve {gain.value:.2f} dB",
+        )
+
+
+RULES: tuple[Rule, ...] = (ordered_times, release_law, slope_of_steps, gain_of_steps)
+"""Every rule, in the order in which they are asked; a later one sees what earlier ones left."""

@@ -1,0 +1,81 @@
+import math
+
+import numpy as np
+import pytest
+
+from charprobe.measuring.consistency import CODE, reconciled
+from charprobe.profile.entry import Entry, Table
+from charprobe.profile.glossary import term
+from charprobe.values.quantity import Quantity
+
+
+def entries(**values):
+    """Readings under names whose dot is written as two underscores, each good to 0.1 %."""
+    names = {name.replace("__", "."): value for name, value in values.items()}
+    return {
+        name: Entry(Quantity.from_std(value, 0.0005 * abs(value), term(name).unit), "")
+        for name, value in names.items()
+    }
+
+
+def taken_back(published, curves=None):
+    kept, health = reconciled(published, curves or {})
+    assert {item.code for item in health} <= {CODE}
+    names = {name for item in health for name in item.withholds}
+    assert names == {name for name, entry in kept.items() if not isinstance(entry.reading, Quantity)}
+    return names
+
+
+def exponential(tau_s, hold_s=0.0):
+    return {"release__t63": hold_s + tau_s, "release__t90": hold_s + tau_s * math.log(10)}
+
+
+def test_a_law_with_the_times_of_its_release_stays():
+    assert not taken_back(entries(**exponential(0.1), release__tau_1=0.1, release__stages=1))
+    assert not taken_back(entries(**exponential(0.1, 0.04), release__tau_1=0.1, release__hold=0.04))
+
+
+def test_one_exponential_of_a_release_that_is_none_is_taken_back():
+    read = entries(release__t63=0.1, release__t90=0.174, release__tau_1=0.1, release__stages=1)
+    assert taken_back(read) == {"release.tau_1", "release.stages"}
+
+
+def test_two_exponentials_are_judged_by_their_own_times():
+    times = np.linspace(0, 6, 600_001)
+    left = 0.5 * np.exp(-times / 0.06) + 0.5 * np.exp(-times / 1.2)
+    t63, t90 = (float(times[np.argmax(left <= level)]) for level in (math.exp(-1), 0.1))
+    law = {"release__tau_1": 0.06, "release__tau_2": 1.2, "release__tau_1_share": 50.0}
+    assert not taken_back(entries(release__t63=t63, release__t90=t90, **law))
+    assert "release.tau_2" in taken_back(entries(release__t63=t63, release__t90=1.5 * t90, **law))
+
+
+@pytest.mark.parametrize("edge", ["attack", "release"])
+def test_times_out_of_order_are_taken_back(edge):
+    read = entries(**{f"{edge}__t50": 0.011, f"{edge}__t63": 0.010, f"{edge}__t90": 0.02})
+    assert taken_back(read) == {f"{edge}.t50", f"{edge}.t63", f"{edge}.t90"}
+
+
+def local(slopes):
+    levels = np.arange(-30.0, -30 + 3 * len(slopes), 3.0)
+    columns = {"input_dbfs": levels.tolist(), "slope": slopes, "slope_std": [0.001] * len(slopes)}
+    return {"static_slope": Table(columns, dict.fromkeys(columns, ""))}
+
+
+def test_a_ratio_that_the_highest_steps_do_not_have_is_taken_back():
+    read = entries(static__threshold=-20.0, static__knee_width=4.0, static__slope=0.437, static__ratio=2.289)
+    assert not taken_back(read, local([1, 1, 1, 0.8, 0.437, 0.437, 0.437, 0.437]))
+    assert taken_back(read, local([1, 1, 1, 0.8, 0.437, 0.44, 0.613, 0.613])) == {"static.slope", "static.ratio"}
+
+
+def test_a_low_level_gain_that_its_steps_do_not_have_is_taken_back():
+    read = entries(static__threshold=-20.0, static__low_level_gain=3.0, static__makeup_gain=3.0)
+    columns = {
+        "input_dbfs": [-50.0, -40.0, -30.0, -10.0],
+        "gain_db": [3.0, 3.0, 3.0, -2.0],
+        "std_db": [0.01] * 4,
+        "used": [True] * 4,
+    }
+    units = dict.fromkeys(columns, "")
+    assert not taken_back(read, {"static": Table(columns, units)})
+    columns["gain_db"] = [2.2, 2.2, 2.2, -2.0]
+    assert taken_back(read, {"static": Table(columns, units)}) == {"static.low_level_gain", "static.makeup_gain"}
