@@ -3,7 +3,7 @@
 import subprocess
 from pathlib import Path
 
-from needs import need, need_programs
+from tests.needs import need, need_programs
 
 LADSPA = Path("/usr/lib/ladspa")
 PACKAGES = "Debian packages: see DEVELOPERS.md"

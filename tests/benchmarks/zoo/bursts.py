@@ -1,0 +1,126 @@
+"""A low-high-low burst through a stage in many carrier phases, and the times of its phase-averaged gain.
+
+The gain at a sample is the sum over the phases of x² times the factor of the gain cell over the sum of x²; where a stage
+has colour or filters, so that no one factor is its gain, x y stands for x² g, which is the same where it has none. Times
+count from the edge at the output of a path with the stage's latency; shares are of the change in dB, passed for good: what
+filters ring after an edge is no gain.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tests.benchmarks.zoo.stage import Array, Stage
+
+PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
+SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
+MARGINS = {"within_2db": 2.0, "within_3db": 3.0, "within_4db": 4.0}
+LEAST_CHANGE_DB = 0.3  # below this a change has no times worth the name
+
+
+@dataclass(frozen=True)
+class Burst:
+    """One condition: levels, carrier and lengths in s."""
+
+    low_dbfs: float
+    high_dbfs: float
+    carrier_hz: float
+    lead_s: float
+    hold_s: float
+    release_s: float
+
+
+@dataclass(frozen=True)
+class Edge:
+    """Times in s by name (a missing one: no such crossing), the change in dB and what lies beyond the end."""
+
+    times: dict[str, float]
+    change_db: float
+    overshoot_db: float
+
+
+@dataclass(frozen=True)
+class BurstTruth:
+    """Attack towards the settled gain, attack towards what the hold reaches, release from there."""
+
+    settled: Edge
+    played: Edge
+    release: Edge
+    reduction_db: float
+
+
+def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
+    """Play the burst from rest, once with a hold in which all settles and once as it is."""
+    late = round(stage.late_s * rate_hz)
+    rest = max(stage.calm_s, burst.release_s)
+    calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
+    real = phase_mean(stage, burst, burst.hold_s, rest, rate_hz)
+    edge = round(lead_of(stage, burst) * rate_hz) + late
+    fall = edge + round(burst.hold_s * rate_hz)
+    stop = calm.size - round(0.05 * rate_hz) - 2
+    attack = calm[:stop]
+    played = attack[: fall - late if late else fall]
+    return BurstTruth(
+        timed(attack, edge, late, end_of(attack, edge), rate_hz),
+        timed(played, edge, late, end_of(played, edge), rate_hz),
+        timed(real, fall, late, end_of(real, fall), rate_hz),
+        float(real[edge - late - 4 : edge - late].mean() - end_of(played, edge)),
+    )
+
+
+def lead_of(stage: Stage, burst: Burst) -> float:
+    """Time at the low level before the edge: all has settled."""
+    return max(burst.lead_s, stage.warm_s)
+
+
+def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz: int) -> Array:
+    """Gain in dB at every sample, averaged over the phases."""
+    lead, hold, rest = (round(s * rate_hz) for s in (lead_of(stage, burst), hold_s, rest_s))
+    late = round(stage.late_s * rate_hz)
+    n = np.arange(lead + hold + rest) - lead
+    level = np.where((n >= 0) & (n < hold), 10 ** (burst.high_dbfs / 20), 10 ** (burst.low_dbfs / 20))
+    total, weight = np.zeros(n.size), np.zeros(n.size)
+    phases = np.arange(PHASES) / (2 * PHASES) if stage.trace_is_gain else np.arange(2 * PHASES) / (2 * PHASES)
+    turns = burst.carrier_hz / rate_hz * n % 1.0
+    tones = [level * np.cos(2 * np.pi * (turns + phase)) for phase in phases]
+    for sound, out in zip(tones, stage.answers(tones, rate_hz), strict=True):
+        heard = np.concatenate([np.zeros(late), sound])[: n.size]
+        told = heard * out.gain if stage.trace_is_gain and out.gain is not None else out.sound
+        total += heard * told
+        weight += heard * heard
+    return np.asarray(20 * np.log10(np.maximum(total, 1e-12) / np.maximum(weight, 1e-12)))
+
+
+def end_of(gain_db: Array, edge: int) -> float:
+    """Mean over the last fiftieth after an edge."""
+    return float(gain_db[-max(1, (gain_db.size - edge) // 50) :].mean())
+
+
+def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) -> Edge:
+    """Times of the change around an edge; the gain may move `early` samples before it."""
+    first = edge - early
+    start_db = float(gain_db[first - 4 : first].mean())
+    change = end_db - start_db
+    trace = gain_db[first - 1 :]
+    sign = 1.0 if change >= 0 else -1.0
+    times: dict[str, float] = {}
+    if abs(change) >= LEAST_CHANGE_DB:
+        for name, share in SHARES.items():
+            line = start_db + share * change
+            short = np.flatnonzero(sign * (trace - line) < 0)
+            if short.size and short[-1] + 1 < trace.size:
+                times[name] = (_crossing(trace, int(short[-1]) + 1, line) - 1 - early) / rate_hz
+        for name, margin in MARGINS.items():
+            outside = np.flatnonzero(np.abs(trace - end_db) > margin)
+            if outside.size and outside[-1] + 1 < trace.size:
+                line = end_db + np.copysign(margin, trace[outside[-1]] - end_db)
+                times[name] = (_crossing(trace, int(outside[-1]) + 1, line) - 1 - early) / rate_hz
+    return Edge(times, change, float(max(0.0, (sign * (trace - end_db)).max())))
+
+
+def _crossing(trace: Array, at: int, line: float) -> float:
+    if at == 0 or trace[at] == trace[at - 1]:
+        return float(at)
+    return float(at - 1 + (line - trace[at - 1]) / (trace[at] - trace[at - 1]))

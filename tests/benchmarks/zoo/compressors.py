@@ -1,0 +1,402 @@
+"""Held-out stages that reduce gain, without colour of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from tests.benchmarks.zoo import curves, filters, loops
+from tests.benchmarks.zoo.stage import Array, Draw, Output, Stage, decibels, factor, keep
+
+Law = Callable[[Array], Array]
+
+
+def by(sound: Array, reduction_db: Array, makeup_db: float = 0.0) -> Output:
+    """The sound with a reduction in dB laid on it."""
+    gain = factor(makeup_db - reduction_db)
+    return Output(sound * gain, gain)
+
+
+def law_of(draw: Draw, threshold: float, ratio: float, knee: float = 0.0) -> Law:
+    """A corner drawn around these values."""
+    return partial(
+        curves.corner, threshold=draw.level(threshold), slope=1 / draw.ratio(ratio), knee=draw.amount(knee)
+    )
+
+
+def mean_square(sound: Array, up_s: float, down_s: float, rate_hz: int) -> Array:
+    """Level in dB of a smoothed square; a sine of amplitude 1 reads 0."""
+    square = loops.two_times(2 * sound * sound, keep(up_s, rate_hz), keep(down_s, rate_hz), 0.0)
+    return decibels(np.sqrt(square))
+
+
+def held_peak(draw: Draw) -> Stage:
+    law, up, down, kept = law_of(draw, -24, 4, 6), draw.time(0.004), draw.time(0.15), draw.time(0.012)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = decibels(loops.peak_kept(np.abs(sound), round(kept * rate), keep(0.03, rate)))
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
+
+    return Stage(
+        "held-peak", "peak kept over many periods, reduction smoothed in dB", process, trace_is_gain=True
+    )
+
+
+def bare_rectifier(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -22, 5), draw.time(0.003), draw.time(0.12)
+
+    def process(sound: Array, rate: int) -> Output:
+        return by(sound, loops.two_times(law(decibels(np.abs(sound))), keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage(
+        "bare-rectifier",
+        "rectifier without smoothing: its gain ripples with the carrier",
+        process,
+        trace_is_gain=True,
+    )
+
+
+def peak_decay(draw: Draw) -> Stage:
+    law, down = law_of(draw, -20, 3), draw.time(0.09)
+
+    def process(sound: Array, rate: int) -> Output:
+        return by(sound, law(decibels(loops.peak_kept(np.abs(sound), 0, keep(down, rate)))))
+
+    return Stage(
+        "peak-decay",
+        "peak taken at once and forgotten: attack hangs on the carrier's phase",
+        process,
+        trace_is_gain=True,
+    )
+
+
+def mean_square_stage(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -22, 2.5), draw.time(0.012), draw.time(0.18)
+
+    def process(sound: Array, rate: int) -> Output:
+        return by(sound, law(mean_square(sound, up, down, rate)), 2.0)
+
+    return Stage(
+        "mean-square", "mean square, 2.5:1, release 180 ms on the square", process, trace_is_gain=True
+    )
+
+
+def average_uneven(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -26, 3.5, 10), draw.time(0.002), draw.time(0.06)
+
+    def process(sound: Array, rate: int) -> Output:
+        mean = loops.two_times(np.abs(sound) * np.pi / 2, keep(up, rate), keep(down, rate), 0.0)
+        return by(sound, law(decibels(mean)))
+
+    return Stage("average-uneven", "absolute value smoothed with unequal times", process, trace_is_gain=True)
+
+
+def two_bands(draw: Draw) -> Stage:
+    low_law, high_law = law_of(draw, -26, 3, 4), law_of(draw, -20, 4)
+    times = [draw.time(t) for t in (0.015, 0.3, 0.003, 0.08)]
+    split = 400 * draw.amount(1.0)
+
+    def process(sound: Array, rate: int) -> Output:
+        low = filters.low_part(sound, split, rate)
+        out = np.zeros_like(sound)
+        for band, law, up, down in ((low, low_law, *times[:2]), (sound - low, high_law, *times[2:])):
+            level = mean_square(band, 0.004, 0.004, rate)
+            out += by(band, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0)).sound
+        return Output(out, None)
+
+    return Stage(
+        "two-bands",
+        "low and high band with thresholds and times of their own, summed",
+        process,
+        warm_s=1.0,
+        calm_s=3.0,
+    )
+
+
+def automatic_release(draw: Draw) -> Stage:
+    law, up, fast, slow = law_of(draw, -24, 4, 5), draw.time(0.003), draw.time(0.06), draw.time(1.2)
+    share = min(0.8, draw.amount(0.4))
+
+    def process(sound: Array, rate: int) -> Output:
+        wanted = law(mean_square(sound, 0.002, 0.002, rate))
+        one = loops.two_times(wanted, keep(up, rate), keep(fast, rate), 0.0)
+        other = loops.two_times(wanted, keep(12 * up, rate), keep(slow, rate), 0.0)
+        return by(sound, (1 - share) * one + share * other)
+
+    return Stage(
+        "automatic-release",
+        "two stores let go after 60 ms and 1.2 s",
+        process,
+        warm_s=1.0,
+        calm_s=12.0,
+        trace_is_gain=True,
+    )
+
+
+def programme_release(draw: Draw) -> Stage:
+    law, up, short, charge = law_of(draw, -22, 4, 4), draw.time(0.004), draw.time(0.05), draw.time(0.8)
+
+    def process(sound: Array, rate: int) -> Output:
+        wanted = law(mean_square(sound, 0.003, 0.003, rate))
+        return by(sound, loops.charged(wanted, keep(up, rate), short * rate, 8.0, charge * rate))
+
+    return Stage(
+        "programme-release",
+        "release stretches with time and depth of reduction",
+        process,
+        calm_s=10.0,
+        trace_is_gain=True,
+    )
+
+
+def optical_memory(draw: Draw) -> Stage:
+    threshold, up, dark, trap = draw.level(-24), draw.time(0.01), draw.time(0.08), draw.time(2.5)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.003, 0.003, rate)
+        drive = np.maximum(0.0, factor(curves.corner(level, threshold=threshold, slope=0.3, knee=10)) - 1)
+        return by(sound, loops.light_cell(drive, up * rate, dark * rate, trap * rate, 12.0))
+
+    return Stage(
+        "optical-memory",
+        "light cell that darkens the slower the longer it was lit",
+        process,
+        warm_s=20.0,
+        calm_s=25.0,
+        trace_is_gain=True,
+    )
+
+
+def slow_leveller(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -30, 3, 12), draw.time(0.06), draw.time(1.8)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.01, 0.01, rate)
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
+
+    return Stage(
+        "slow-leveller", "attack 60 ms, release 1.8 s", process, warm_s=2.0, calm_s=18.0, trace_is_gain=True
+    )
+
+
+def gain_wobble(draw: Draw) -> Stage:
+    law, up, down, depth = law_of(draw, -20, 3), draw.time(0.006), draw.time(0.1), draw.amount(0.12)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.002, 0.002, rate)
+        wave = depth * np.sin(2 * np.pi * 0.7 * np.arange(sound.size) / rate)
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), wave)
+
+    return Stage(
+        "gain-wobble", "its gain swings slowly by itself", process, trace_is_gain=True, unsteady_db=depth
+    )
+
+
+def warming(draw: Draw) -> Stage:
+    law, up, down, most = law_of(draw, -18, 4, 3), draw.time(0.005), draw.time(0.14), draw.amount(0.5)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.002, 0.002, rate)
+        out = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
+        cooler = factor(-most * np.minimum(1.0, 4 * loops.warmed(out.sound, 1 / (8.0 * rate))))
+        return Output(out.sound * cooler, out.gain * cooler)
+
+    return Stage(
+        "warming", "loses gain as it warms up", process, warm_s=4.0, trace_is_gain=True, unsteady_db=most / 4
+    )
+
+
+def gradual_knee(draw: Draw) -> Stage:
+    law = partial(curves.gradual, threshold=draw.level(-22), slope=1 / draw.ratio(6), width=draw.amount(7))
+    up, down = draw.time(0.008), draw.time(0.13)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.003, 0.003, rate)
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage(
+        "gradual-knee", "a bend so wide that its slope never stops changing", process, trace_is_gain=True
+    )
+
+
+def second_bend(draw: Draw) -> Stage:
+    first, second = draw.level(-27, 3), draw.level(-9, 3)
+    ratio, back = draw.ratio(3.2), draw.ratio(1.6)
+    up, down = draw.time(0.004), draw.time(0.11)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.002, 0.002, rate)
+        wanted = curves.corner(level, threshold=first, slope=1 / ratio, knee=4)
+        wanted = wanted - curves.corner(level, threshold=second, slope=1 - (1 / back - 1 / ratio), knee=2)
+        return by(sound, loops.two_times(wanted, keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage("second-bend", "3.2:1, and 1.6:1 on top", process, trace_is_gain=True)
+
+
+def falling_curve(draw: Draw) -> Stage:
+    law = partial(curves.corner, threshold=draw.level(-20), slope=-draw.amount(0.2), knee=3)
+    up, down = draw.time(0.003), draw.time(0.16)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.002, 0.002, rate)
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage("falling-curve", "more in, less out", process, trace_is_gain=True)
+
+
+def expander_compressor(draw: Draw) -> Stage:
+    law, low, slope = law_of(draw, -20, 3, 2), draw.level(-47, 3), draw.ratio(1.8)
+    up, down = draw.time(0.006), draw.time(0.09)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.004, 0.004, rate)
+        wanted = law(level) + curves.below(level, threshold=low, slope=slope)
+        return by(sound, loops.two_times(wanted, keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage(
+        "expander-compressor", "expands below, compresses above", process, warm_s=3.0, trace_is_gain=True
+    )
+
+
+def upward(draw: Draw) -> Stage:
+    low, slope, up, down = draw.level(-38, 3), 1 / draw.ratio(1.7), draw.time(0.006), draw.time(0.09)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.004, 0.004, rate)
+        wanted = np.maximum(curves.below(level, threshold=low, slope=slope), -10.0)
+        return by(sound, loops.two_times(wanted, keep(up, rate), keep(down, rate), -10.0))
+
+    return Stage("upward", "lifts what is quiet, by 10 dB at most", process, warm_s=3.0, trace_is_gain=True)
+
+
+def ahead_limiter(draw: Draw) -> Stage:
+    top, ahead, down = draw.level(-12, 3), draw.time(0.002), draw.time(0.08)
+
+    def process(sound: Array, rate: int) -> Output:
+        late = round(ahead * rate)
+        wanted = curves.corner(decibels(np.abs(sound)), threshold=top, slope=0.0)
+        peaks = maximum_filter1d(wanted, late + 1, origin=late // 2, mode="constant")
+        peaks = loops.two_times(peaks, 0.0, keep(down, rate), 0.0)
+        total = np.concatenate([[0.0], np.cumsum(peaks)])
+        smooth = np.empty_like(peaks)
+        smooth[late:] = (total[late + 1 :] - total[: -late - 1]) / (late + 1)
+        smooth[:late] = total[1 : late + 1] / (late + 1)
+        return by(np.concatenate([np.zeros(late), sound])[: sound.size], smooth)
+
+    return Stage(
+        "ahead-limiter", "digital limiter that looks ahead", process, late_s=ahead, trace_is_gain=True
+    )
+
+
+def fast_limiter(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -14, 15), draw.time(0.0001), draw.time(0.05)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = decibels(loops.peak_kept(np.abs(sound), round(0.004 * rate), keep(0.01, rate)))
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage("fast-limiter", "attack 0.1 ms on a kept peak", process, trace_is_gain=True)
+
+
+def log_branching(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -24, 4, 6), draw.time(0.01), draw.time(0.2)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = np.maximum(decibels(np.abs(sound)), -72.0)
+        return by(sound, law(loops.two_times(level, keep(up, rate), keep(down, rate), -72.0)))
+
+    return Stage(
+        "log-branching", "level smoothed in dB, one way up and one down", process, trace_is_gain=True
+    )
+
+
+def log_decoupled(draw: Draw) -> Stage:
+    law, up, down = law_of(draw, -24, 6, 3), draw.time(0.012), draw.time(0.25)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = np.maximum(decibels(np.abs(sound)), -72.0)
+        return by(sound, law(loops.decoupled(level, keep(up, rate), keep(down, rate), -72.0)), 2.5)
+
+    return Stage("log-decoupled", "level in dB, release before attack", process, trace_is_gain=True)
+
+
+def feedback_mean_square(draw: Draw) -> Stage:
+    threshold, steep = draw.level(-26), draw.ratio(4) - 1
+    average, up, down = draw.time(0.006), draw.time(0.012), draw.time(0.3)
+
+    def process(sound: Array, rate: int) -> Output:
+        kept = (keep(average, rate), keep(up, rate), keep(down, rate))
+        return Output(*loops.back_loop(sound, threshold, steep, *kept, 0.0, False))
+
+    return Stage(
+        "feedback-mean-square",
+        "senses the mean square of its own output",
+        process,
+        calm_s=4.0,
+        trace_is_gain=True,
+    )
+
+
+def low_cut_detector(draw: Draw) -> Stage:
+    law, up, down, cut = law_of(draw, -24, 4, 4), draw.time(0.005), draw.time(0.12), draw.amount(180)
+
+    def process(sound: Array, rate: int) -> Output:
+        heard = filters.high_part(filters.high_part(sound, cut, rate), cut, rate)
+        level = mean_square(heard, 0.004, 0.004, rate)
+        return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
+
+    return Stage("low-cut-detector", "its detector hardly hears low tones", process, trace_is_gain=True)
+
+
+def held_release(draw: Draw) -> Stage:
+    law, up, down, hold = law_of(draw, -22, 4, 2), draw.time(0.004), draw.time(0.12), draw.time(0.02)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.001, 0.001, rate)
+        return by(sound, loops.waiting(law(level), keep(up, rate), keep(down, rate), round(hold * rate)))
+
+    return Stage("held-release", "waits 20 ms before it lets go", process, trace_is_gain=True)
+
+
+def straight_release(draw: Draw) -> Stage:
+    law, up, pace = law_of(draw, -22, 4, 2), draw.time(0.005), draw.amount(80)
+
+    def process(sound: Array, rate: int) -> Output:
+        level = mean_square(sound, 0.002, 0.002, rate)
+        return by(sound, loops.straight_fall(law(level), keep(up, rate), pace / rate))
+
+    return Stage(
+        "straight-release", "recovers by a constant number of dB a second", process, trace_is_gain=True
+    )
+
+
+COMPRESSORS = (
+    held_peak,
+    bare_rectifier,
+    peak_decay,
+    mean_square_stage,
+    average_uneven,
+    two_bands,
+    automatic_release,
+    programme_release,
+    optical_memory,
+    slow_leveller,
+    gain_wobble,
+    warming,
+    gradual_knee,
+    second_bend,
+    falling_curve,
+    expander_compressor,
+    upward,
+    ahead_limiter,
+    fast_limiter,
+    log_branching,
+    log_decoupled,
+    feedback_mean_square,
+    low_cut_detector,
+    held_release,
+    straight_release,
+)

@@ -1,0 +1,50 @@
+"""The held-out stages' truth, against closed forms."""
+
+import numpy as np
+
+from tests.benchmarks.zoo.bursts import Burst, burst_truth
+from tests.benchmarks.zoo.rig import Recorder
+from tests.benchmarks.zoo.stage import Output, Stage, factor
+from tests.benchmarks.zoo.tones import settled
+
+RATE = 48_000
+
+
+def test_settled_tones_of_a_square_law_have_its_second_harmonic():
+    stage = Stage("square", "", lambda x, _: Output(x + 0.1 * x * x, None), warm_s=0.1)
+    amplitude = 10 ** (-6 / 20)
+    (found,) = settled(stage, [(997.0, -6.0)], RATE)
+    np.testing.assert_allclose(found.gain_db, 0.0, atol=1e-9)
+    np.testing.assert_allclose(found.harmonics_dbc[0], 20 * np.log10(0.05 * amplitude), atol=1e-6)
+    assert max(found.harmonics_dbc[1:]) < -200
+
+
+def test_times_of_a_gain_that_falls_and_recovers_exponentially_are_those_of_the_law():
+    attack_s, release_s, late_s = 0.004, 0.06, 0.0
+
+    def process(sound, rate_hz):
+        loud = np.flatnonzero(np.abs(sound) > 0.05)
+        t = np.arange(sound.size)
+        rise, fall = loud[0], loud[-1] + 1
+        down = -12 * (1 - np.exp(-np.maximum(t - rise, 0) / (attack_s * rate_hz)))
+        up = np.exp(-np.maximum(t - fall, 0) / (release_s * rate_hz))
+        gain = factor(np.where(t < fall, down, -12 * up))
+        return Output(sound * gain, gain)
+
+    stage = Stage("exponential", "", process, late_s=late_s, calm_s=1.0, trace_is_gain=True)
+    found = burst_truth(stage, Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5), RATE)
+    sample = 1.2 / RATE  # phases meet the edge within a sample of each other
+    assert abs(found.settled.times["t63"] - attack_s) < sample
+    assert abs(found.release.times["t90"] - release_s * np.log(10)) < sample + 1e-4
+    np.testing.assert_allclose(found.reduction_db, 12.0, atol=1e-3)
+
+
+def test_the_recorder_moves_a_tone_by_its_delay_and_clock_and_nothing_else():
+    n = np.arange(RATE)
+    tone = 0.5 * np.cos(2 * np.pi * 5003 / RATE * n)
+    taken = Recorder(late=131.37, drift_ppm=60.0, noise_dbfs=-300.0).record(tone, rate_hz=RATE, seed=1)
+    m = np.arange(20_000, 40_000)
+    at = (m - round(0.2 * RATE) - 131.37) / (1 + 60e-6)
+    np.testing.assert_allclose(
+        taken[m], 0.5 * np.cos(2 * np.pi * 5003 / RATE * at), atol=1e-6
+    )  # the kernel: -110 dB of side lobes
