@@ -63,15 +63,17 @@ def _list_faults(*, as_json: bool) -> None:
 
 def _named_and_sized(
     ctx: click.Context, param: click.Parameter, values: tuple[str, ...]
-) -> tuple[tuple[str, float | None], ...]:
-    """Split NAME=SIZE into both; a NAME alone has no size."""
-    found: list[tuple[str, float | None]] = []
+) -> tuple[tuple[str, float | None, float | None], ...]:
+    """Split NAME=SIZE@MS into its parts; a NAME alone has neither size nor time."""
+    found: list[tuple[str, float | None, float | None]] = []
     for value in values:
-        name, equals, size = value.partition("=")
+        name, equals, rest = value.partition("=")
+        size, at, time = rest.partition("@")
         try:
-            found.append((name, float(size) if equals else None))
+            found.append((name, float(size) if equals else None, float(time) if at else None))
         except ValueError:
-            raise click.BadParameter(f"{size!r} is no number: write NAME or NAME=SIZE", ctx, param) from None
+            message = f"{rest!r} is no number: write NAME, NAME=SIZE or NAME=SIZE@MS"
+            raise click.BadParameter(message, ctx, param) from None
     return tuple(found)
 
 
@@ -99,7 +101,7 @@ def _named_and_sized(
 @click.option(
     "--fault",
     "faults",
-    metavar="NAME[=SIZE]",
+    metavar="NAME[=SIZE[@MS]]",
     multiple=True,
     callback=_named_and_sized,
     help="Add a fault after the rig; may be repeated. See charprobe stages --faults.",
@@ -112,7 +114,7 @@ def simulate_command(
     seed: int,
     force: bool,
     bits: str | None,
-    faults: tuple[tuple[str, float | None], ...],
+    faults: tuple[tuple[str, float | None, float | None], ...],
     **rig: Any,
 ) -> None:
     """Send INPUT (a WAV) through a reference STAGE and a rig, as a recorder would catch it."""

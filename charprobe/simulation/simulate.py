@@ -73,12 +73,12 @@ def simulate_file(
     rig: Rig,
     seed: int,
     force: bool,
-    faults: Sequence[tuple[str, float | None]] = (),
+    faults: Sequence[tuple[str, float | None, float | None]] = (),
 ) -> Source:
     """Send one channel of a sound file, or both of a pair, through a stage and a rig; write the capture.
 
     Of files with more than two channels the first is played. 24-bit rigs write 24-bit files, all others
-    float32. Faults, by name and size (None for the typical one), are added in order after the rig. Returns
+    float32. Faults, by name, size and time in ms (None for the typical ones), are added in order after the rig. Returns
     the input's facts as an open source.
 
     Raises
@@ -90,8 +90,8 @@ def simulate_file(
     CharprobeError
         If there is no such fault, or none of that size, or the file could not hold it.
     """
-    known = [fault_called(name) for name, _ in faults]
-    whole = next((name for (name, _), fault in zip(faults, known, strict=True) if fault.needs_float), None)
+    known = [fault_called(name) for name, *_ in faults]
+    whole = next((name for (name, *_), fault in zip(faults, known, strict=True) if fault.needs_float), None)
     if whole is not None and rig.bits is not None:
         raise CharprobeError(f"the fault {whole} needs a float file: leave out --bits")
     check_writable(target, force=force, sound=True)
@@ -102,8 +102,8 @@ def simulate_file(
         capture = record_pair(stage, pair, rig=rig, rate_hz=played.rate_hz, seed=seed)
     else:
         capture = record_stage(stage, samples, rig=rig, rate_hz=played.rate_hz, seed=seed)
-    for name, size in faults:
-        capture = apply_fault(name, capture, rate_hz=played.rate_hz, size=size)
+    for name, size, time_ms in faults:
+        capture = apply_fault(name, capture, rate_hz=played.rate_hz, size=size, time_ms=time_ms)
     subtype: WrittenEncoding = "pcm24" if rig.bits == 24 else "float32"
     write_wav(target, capture, rate_hz=played.rate_hz, subtype=subtype, force=force)
     return played

@@ -1,18 +1,23 @@
-"""What can be wrong with a pair of captures: faults of a catalogue in three sizes, and files that are mixed up."""
+"""What can be wrong with a pair of captures: faults in three sizes, pairs of faults, coded links, mixed-up files."""
 
 from __future__ import annotations
 
+import subprocess
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import combinations
+from pathlib import Path
 
 import numpy as np
+import soundfile
 from numpy.typing import NDArray
 
 from charprobe.files.source import MemoryCapture
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called, fault_names
-from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.rig.rig import Rig, quantise
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
@@ -28,17 +33,23 @@ SIZES = {  # mild and severe, beside the catalogue's typical one
     "clipped": (1.0, 12.0),
     "clipped-below-full-scale": (-1.0, -12.0),
     "dc-offset": (0.002, 0.1),
+    "diffuse-tail": (-50.0, -20.0),
     "dropout": (3.0, 4800.0),
     "edges-faded": (1.1, 4.0),
     "few-bits": (16.0, 4.0),
-    "gain-step": (0.3, 6.0),
+    "foreign-noise": (-80.0, -50.0),
+    "gain-step": (0.1, 6.0),
     "gap-edited": (0.45, 0.1),
     "hum": (-90.0, -30.0),
-    "level-drift": (0.2, 3.0),
+    "level-drift": (0.1, 3.0),
     "low-level": (-40.0, -70.0),
+    "music": (-90.0, -45.0),
     "normalised": (-3.0, -1.0),
+    "path-ahead": (-40.0, -3.0),
+    "ring-tone": (-75.0, -25.0),
     "spur": (-95.0, -30.0),
     "start-missing": (0.95, 5.0),
+    "swinging-noise": (-85.0, -50.0),
     "timing-jump": (1.0, 9600.0),
     "timing-repeat": (1.0, 4800.0),
     "truncated": (0.04, 0.9),
@@ -61,19 +72,36 @@ class Pair:
 
 @dataclass(frozen=True)
 class Case:
-    """One thing that is wrong: its name, its size (None where it has none), and whether in the bypass too."""
+    """What is wrong: faults with their sizes (None where there is none), and whether in the bypass too."""
 
-    name: str
-    size: float | None
+    faults: tuple[tuple[str, float | None], ...]
     both: bool
+    rank: int = 1  # 0 mild, 1 typical, 2 severe
+
+    @property
+    def name(self) -> str:
+        return " + ".join(name for name, _ in self.faults)
 
     @property
     def size_text(self) -> str:
-        return "–" if self.size is None else f"{self.size:.3g} {fault_called(self.name).unit}"
+        sizes = [f"{size:.3g} {fault_called(name).unit}" for name, size in self.faults if size is not None]
+        return " + ".join(sizes) or "–"
+
+
+# faults that leave the whole take in place, two at a time
+PAIRED = ("hum", "two-paths", "path-ahead", "level-drift", "foreign-noise", "click", "few-bits", "clipped", "music")
+CODERS = {  # encoder, kbit/s, container
+    "coded mp3 320": ("libmp3lame", 320, "mp3"), "coded mp3 128": ("libmp3lame", 128, "mp3"),
+    "coded aac 256": ("aac", 256, "m4a"), "coded opus 256": ("libopus", 256, "ogg"),
+    "coded vorbis 320": ("libvorbis", 320, "ogg"), "coded sbc 328": ("sbc", 328, "sbc"),
+    "coded ac3 448": ("ac3", 448, "ac3"), "coded mp2 384": ("mp2", 384, "mp2"),
+    "coded aptx 352": ("aptx", 352, "aptx"),
+}  # fmt: skip
+PLAYED_IN_16 = "played in 16 bits"
 
 
 def cases() -> list[Case]:
-    """Every fault of the catalogue in every size, in the setting's capture alone and in both; every mix-up."""
+    """Faults of the catalogue in three sizes, pairs of them, coded links; in the setting alone and in both; mix-ups."""
     found = []
     for name in fault_names():
         fault = fault_called(name)
@@ -81,11 +109,16 @@ def cases() -> list[Case]:
         if fault.unit:
             mild, severe = SIZES[name]
             sizes = (mild, fault.typical, severe)
-        for size in sizes:
-            found.append(Case(name, size, True))
+        for rank, size in enumerate(sizes):
+            parts = ((name, size),)
+            found.append(Case(parts, True, rank if fault.unit else 1))
             if name not in OF_BOTH_ONLY:
-                found.append(Case(name, size, False))
-    return found + [Case(name, None, False) for name in MIX_UPS]
+                found.append(Case(parts, False, rank if fault.unit else 1))
+    typical = {name: fault_called(name).typical for name in PAIRED}
+    found += [Case(((a, typical[a]), (b, typical[b])), True) for a, b in combinations(PAIRED, 2)]
+    found += [Case(((name, None),), both) for name in CODERS for both in (True, False)]
+    found.append(Case(((PLAYED_IN_16, None),), True))
+    return found + [Case(((name, None),), False) for name in MIX_UPS]
 
 
 def stimulus_of(recipe: str, *, take: int = 1) -> Stimulus:
@@ -93,10 +126,13 @@ def stimulus_of(recipe: str, *, take: int = 1) -> Stimulus:
 
 
 @lru_cache(maxsize=16)
-def recorded(device: str, recipe: str, seed: int, take: int = 1) -> Array:
+def recorded(device: str, recipe: str, seed: int, take: int = 1, played_bits: int | None = None) -> Array:
     """A clean capture of a device, shape (n, 1); do not write into it."""
     rng = np.random.default_rng(seed)
-    out = make_stage(device).process(render(stimulus_of(recipe, take=take)), rate_hz=RATE_HZ, rng=rng).samples
+    played = render(stimulus_of(recipe, take=take))
+    if played_bits is not None:
+        played = quantise(played, bits=played_bits, dither=False, rng=rng)
+    out = make_stage(device).process(played, rate_hz=RATE_HZ, rng=rng).samples
     rig = Rig(delay_samples=37.4, noise_dbfs=-110.0, ac_corner_hz=2.0, drift_ppm=23.0, lead_s=0.3, tail_s=0.3)
     return rig.record(out, rate_hz=RATE_HZ, rng=rng)
 
@@ -110,16 +146,37 @@ def pair_of(case: Case, device: str, recipe: str, seed: int) -> Pair | None:
     wet, dry = recorded(device, recipe, 2 * seed), recorded(BYPASS, recipe, 2 * seed + 1)
     if case.name in MIX_UPS:
         return MIX_UPS[case.name](wet, dry, device, recipe)
-    if case.name == "clipped":  # both were taken with the gain that makes the setting's capture clip
-        dry = dry * (10 ** (case.size / 20) / np.abs(wet).max())
-    faulty = apply_fault(case.name, wet, rate_hz=RATE_HZ, size=case.size)
+    if case.name == PLAYED_IN_16:
+        rough = (recorded(name, recipe, 2 * seed + at, played_bits=16) for at, name in enumerate((device, BYPASS)))
+        return Pair(*(capture(samples, name) for samples, name in zip(rough, (device, BYPASS), strict=True)))
+    faulty, other = wet, dry
+    for name, size in case.faults:
+        if name == "clipped":  # both were taken with the gain that makes the setting's capture clip
+            gain = 10 ** (size / 20) / np.abs(faulty).max()
+            faulty, other = np.clip(gain * faulty, -1, 1), gain * other
+            other = np.clip(other, -1, 1) if case.both else other
+            continue
+        faulty = put_in(name, faulty, size)
+        other = put_in(name, other, size) if case.both else other
     if faulty.shape == wet.shape and np.array_equal(faulty, wet):
         return None
-    other = dry
-    if case.both:
-        clip = case.name == "clipped"
-        other = np.clip(dry, -1, 1) if clip else apply_fault(case.name, dry, rate_hz=RATE_HZ, size=case.size)
     return Pair(capture(faulty, device), capture(other, BYPASS))
+
+
+def put_in(name: str, samples: Array, size: float | None) -> Array:
+    """One fault of the catalogue, or a coder and its decoder."""
+    if name not in CODERS:
+        return apply_fault(name, samples, rate_hz=RATE_HZ, size=size)
+    encoder, kbit, ending = CODERS[name]
+    quiet = ["ffmpeg", "-nostdin", "-v", "error", "-y"]
+    with tempfile.TemporaryDirectory() as folder:
+        plain, coded, out = (Path(folder) / file for file in ("in.wav", f"coded.{ending}", "out.wav"))
+        soundfile.write(plain, np.repeat(samples[:, :1], 2, axis=1), RATE_HZ, subtype="FLOAT")
+        rough = ["-strict", "-2", "-c:a", encoder, "-b:a", f"{kbit}k"]
+        subprocess.run([*quiet, "-i", plain, *rough, coded], check=True)
+        channels = ["-ar", str(RATE_HZ), "-ac", "2"] if ending == "aptx" else []
+        subprocess.run([*quiet, *channels, "-i", coded, "-c:a", "pcm_f32le", out], check=True)
+        return np.asarray(soundfile.read(out, always_2d=True)[0][:, :1], dtype=float)
 
 
 def _noise_like(samples: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.rig import faults, helpful_faults
+from charprobe.simulation.rig import faults, helpful_faults, room_faults
 from charprobe.simulation.rig.rig import hum
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
@@ -29,6 +29,8 @@ class Fault:
         ``apply(capture, size, rate_hz)`` returns the faulty capture, shape (m, channels).
     needs_float : bool
         Whether the faulty samples are lost in a file of whole-number samples.
+    time_ms : (float, float) or None
+        Shortest and longest time it can have beside its size; then `apply` takes ``time_s``, too.
     """
 
     summary: str
@@ -36,15 +38,17 @@ class Fault:
     typical: float
     lowest: float
     highest: float
-    apply: Callable[[Array, float, float], Array]
+    apply: Callable[..., Array]
     needs_float: bool = False
+    time_ms: tuple[float, float] | None = None
 
     @property
     def sizes(self) -> str:
         """The sizes in words: "0.1 to 20 dB, typically 1.4"."""
         if not self.unit:
             return "no size"
-        return f"{self.lowest:g} to {self.highest:g} {self.unit}, typically {self.typical:.3g}"
+        times = "; a time after @, {:g} to {:g} ms, usually 4.1".format(*self.time_ms) if self.time_ms else ""
+        return f"{self.lowest:g} to {self.highest:g} {self.unit}, typically {self.typical:.3g}{times}"
 
 
 def fault_names() -> tuple[str, ...]:
@@ -59,7 +63,9 @@ def fault_called(name: str) -> Fault:
     return _FAULTS[name]
 
 
-def apply_fault(name: str, capture: Array, *, rate_hz: float, size: float | None = None) -> Array:
+def apply_fault(
+    name: str, capture: Array, *, rate_hz: float, size: float | None = None, time_ms: float | None = None
+) -> Array:
     """Return the capture with a fault, at the middle of it where it has a place.
 
     Parameters
@@ -72,6 +78,8 @@ def apply_fault(name: str, capture: Array, *, rate_hz: float, size: float | None
         Sampling rate.
     size : float or None
         How bad it is, in the fault's unit; None for the typical size.
+    time_ms : float or None
+        Time between the paths of a fault that has one; None for 4.1 ms.
 
     Returns
     -------
@@ -92,7 +100,12 @@ def apply_fault(name: str, capture: Array, *, rate_hz: float, size: float | None
         raise CharprobeError(f"the fault {name} has no size: write --fault {name}")
     if size is not None and not fault.lowest <= size <= fault.highest:
         raise CharprobeError(f"the fault {name} cannot have the size {size:g}: it has {fault.sizes}")
-    return fault.apply(capture, fault.typical if size is None else size, rate_hz)
+    timing = {}
+    if time_ms is not None:
+        if fault.time_ms is None or not fault.time_ms[0] <= time_ms <= fault.time_ms[1]:
+            raise CharprobeError(f"the fault {name} cannot have the time {time_ms:g} ms: it has {fault.sizes}")
+        timing["time_s"] = time_ms / 1e3
+    return fault.apply(capture, fault.typical if size is None else size, rate_hz, **timing)
 
 
 def _middle(capture: Array) -> int:
@@ -143,6 +156,10 @@ _FAULTS: dict[str, Fault] = {
         "an offset of the converter", "of full scale", 0.0125, -0.5, 0.5,
         lambda x, size, rate: faults.offset(x, amount=size),
     ),
+    "diffuse-tail": Fault(
+        "a room's or a plate's tail is mixed in", "dB", -35, -80, 0,
+        lambda x, size, rate: room_faults.diffuse_tail(x, level_db=size, rate_hz=rate),
+    ),
     "dropout": Fault(
         "samples replaced by zeros", "samples", 37, 1, 100_000,
         lambda x, size, rate: faults.zero_out(x, at=_middle(x), count=int(size)),
@@ -154,6 +171,10 @@ _FAULTS: dict[str, Fault] = {
     "few-bits": Fault(
         "fewer bits than the file has", "bits", 8, 2, 23,
         lambda x, size, rate: faults.coarse(x, bits=int(size)),
+    ),
+    "foreign-noise": Fault(
+        "white noise beside the sound", "dBFS", -65, -120, -20,
+        lambda x, size, rate: room_faults.noise(x, level_dbfs=size),
     ),
     "gain-step": Fault(
         "a knob moved during the take", "dB", 1.4, -40, 40,
@@ -181,6 +202,10 @@ _FAULTS: dict[str, Fault] = {
         "24 bits in the low part of 32", "", 0, 0, 0,
         lambda x, _, rate: faults.misplace_bits(x), needs_float=True,
     ),
+    "music": Fault(
+        "music beside the sound", "dBFS", -65, -120, -20,
+        lambda x, size, rate: room_faults.music(x, level_dbfs=size, rate_hz=rate),
+    ),
     "noise-suppressor": Fault(
         "a noise suppressor", "", 0, 0, 0, lambda x, _, rate: helpful_faults.suppress_noise(x, rate_hz=rate)
     ),
@@ -192,16 +217,33 @@ _FAULTS: dict[str, Fault] = {
         "turned up to one peak", "dBFS", -0.1, -20, 0,
         lambda x, size, rate: faults.normalise(x, peak_dbfs=size),
     ),
+    "path-ahead": Fault(
+        "a copy is mixed in ahead of the sound", "dB", -12, -60, 0,
+        lambda x, size, rate, time_s=4.1e-3: faults.second_path(x, delay=-round(time_s * rate), gain_db=size),
+        time_ms=(0.1, 60),
+    ),
     "polarity-inverted": Fault("polarity turned round", "", 0, 0, 0, lambda x, _, rate: -x),
     "rate-converted": Fault(
         "converted to another sampling rate", "", 0, 0, 0,
         lambda x, _, rate: faults.rate_convert(x, ratio=147 / 160),
+    ),
+    "rate-converted-line": Fault(
+        "converted to another rate and back by straight lines", "", 0, 0, 0,
+        lambda x, _, rate: faults.convert_roughly(x, reach=1),
+    ),
+    "rate-converted-short": Fault(
+        "converted to another rate and back by short filters", "", 0, 0, 0,
+        lambda x, _, rate: faults.convert_roughly(x, reach=8),
     ),
     "rate-converted-twice": Fault(
         "converted to another sampling rate and back", "", 0, 0, 0,
         lambda x, _, rate: faults.convert_and_back(x),
     ),
     "reordered": Fault("two stretches exchanged", "", 0, 0, 0, _swapped),
+    "ring-tone": Fault(
+        "a telephone rings for a while", "dBFS", -45, -120, -10,
+        lambda x, size, rate: room_faults.ring_tone(x, level_dbfs=size, rate_hz=rate),
+    ),
     "silent": Fault("nothing but zeros", "", 0, 0, 0, lambda x, _, rate: np.zeros_like(x)),
     "spur": Fault(
         "a steady foreign tone of 1 kHz", "dBFS", -65, -140, -10,
@@ -210,6 +252,10 @@ _FAULTS: dict[str, Fault] = {
     "start-missing": Fault(
         "recording started late", "s", 1.0, 0.01, 600,
         lambda x, size, rate: faults.cut_start(x, count=int(size * rate)),
+    ),
+    "swinging-noise": Fault(
+        "noise that comes and goes", "dBFS", -65, -120, -20,
+        lambda x, size, rate: room_faults.swinging_noise(x, level_dbfs=size, rate_hz=rate),
     ),
     "timing-jump": Fault(
         "samples lost", "samples", 96, 1, 100_000,
@@ -224,8 +270,9 @@ _FAULTS: dict[str, Fault] = {
         lambda x, size, rate: faults.cut_end(x, count=int(size * x.shape[0])),
     ),
     "two-paths": Fault(
-        "a copy 4.1 ms late is mixed in", "dB", -12, -60, 0,
-        lambda x, size, rate: faults.second_path(x, delay=round(0.0041 * rate), gain_db=size),
+        "a copy is mixed in behind the sound", "dB", -12, -60, 0,
+        lambda x, size, rate, time_s=4.1e-3: faults.second_path(x, delay=round(time_s * rate), gain_db=size),
+        time_ms=(0.1, 60),
     ),
     "two-takes": Fault(
         "the take twice in one file", "s between", 1, 0, 60,

@@ -123,9 +123,10 @@ def drift_gain(capture: Array, *, total_db: float) -> Array:
 
 
 def second_path(capture: Array, *, delay: int, gain_db: float) -> Array:
-    """A delayed copy is added: direct monitoring or a parallel path."""
-    out = capture.copy()
-    out[delay:] += 10 ** (gain_db / 20) * capture[: capture.shape[0] - delay]
+    """A copy is added, `delay` samples late or, if negative, ahead: direct monitoring or a parallel path."""
+    out, count, late = capture.copy(), capture.shape[0], abs(delay)
+    into, source = (slice(late, count), slice(0, count - late))[:: 1 if delay >= 0 else -1]
+    out[into] += 10 ** (gain_db / 20) * capture[source]
     return out
 
 
@@ -160,6 +161,21 @@ def convert_and_back(capture: Array) -> Array:
     there = upfirdn(147 * taps, capture, 147, 160, axis=0)[half // 160 :]
     back = upfirdn(160 * taps, there, 160, 147, axis=0)[half // 147 :]
     return np.asarray(back[: capture.shape[0]])
+
+
+def convert_roughly(capture: Array, *, reach: int) -> Array:
+    """Converted to 147/160 of the sampling rate and back by filters of 2 × `reach` samples; 1 is a line."""
+    rates = (147 / 160, 160 / 147)
+    for ratio in rates:
+        at = np.arange(int(capture.shape[0] * ratio)) / ratio
+        first = np.floor(at).astype(int)
+        total = np.zeros((at.size, capture.shape[1]))
+        for shift in range(1 - reach, reach + 1):
+            away = at - first - shift
+            near = np.maximum(1 - np.abs(away), 0) if reach == 1 else np.sinc(away) * np.cos(away * np.pi / 2 / reach) ** 2
+            total += near[:, None] * capture[np.clip(first + shift, 0, capture.shape[0] - 1)]
+        capture = total
+    return capture
 
 
 def strip_silence(capture: Array, *, below_dbfs: float, kept: int) -> Array:
