@@ -78,8 +78,8 @@ def simulate_file(
     """Send one channel of a sound file, or both of a pair, through a stage and a rig; write the capture.
 
     Of files with more than two channels the first is played. 24-bit rigs write 24-bit files, all others
-    float32. Faults, by name, size and time in ms (None for the typical ones), are added in order after the rig. Returns
-    the input's facts as an open source.
+    float32. Faults, by name, size and time in ms (None for the typical ones), are added in order after the
+    rig. Returns the input's facts as an open source.
 
     Raises
     ------

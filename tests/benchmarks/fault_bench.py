@@ -17,6 +17,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from scipy import signal
 
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
@@ -30,7 +31,17 @@ from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Quantity
-from tests.benchmarks.fault_cases import BYPASS, OF_BOTH_ONLY, RATE_HZ, Case, cases, pair_of, stimulus_of
+from tests.benchmarks.fault_cases import (
+    BYPASS,
+    OF_BOTH_ONLY,
+    RATE_HZ,
+    Case,
+    capture,
+    cases,
+    pair_of,
+    recorded,
+    stimulus_of,
+)
 from tests.benchmarks.written import write_section
 
 DEVICES = ("smooth-gain-hard", "feedforward-rms-hard", "exact-colour")
@@ -96,7 +107,7 @@ class Trial:
 
     @property
     def outcome(self) -> str:
-        """"named", "holds" (every number does), "other" (wrong, told under another name), "silent" or "crash"."""
+        """ "named", "holds" (every number does), "other" (wrong, told under another name), "silent" or "crash"."""
         if self.crashed:
             return "crash"
         if self.told:
@@ -109,8 +120,6 @@ class Trial:
 @lru_cache(maxsize=8)
 def twin_of(device: str, recipe: str, seed: int) -> Profile:
     """The profile of the clean captures."""
-    from tests.benchmarks.fault_cases import capture, recorded
-
     return characterise(
         capture(recorded(device, recipe, 2 * seed), device),
         stimulus_of(recipe),
@@ -175,7 +184,9 @@ def try_case(job: tuple[Case, str, str, int]) -> Trial:
     if pair is None:
         return Trial(case, device, recipe, without_effect=True)
     try:
-        profile = characterise(pair.wet, stimulus_of(recipe), channel=pair.channel, setting=device, bypass=pair.dry)
+        profile = characterise(
+            pair.wet, stimulus_of(recipe), channel=pair.channel, setting=device, bypass=pair.dry
+        )
     except CharprobeError as error:
         return Trial(case, device, recipe, refused=str(error))
     except Exception as error:
@@ -227,8 +238,6 @@ def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
 
 def _converter(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """The filter of a converter: linear in phase or of least phase, -0.1 dB at 0.44 to 0.465 of the rate."""
-    from scipy import signal
-
     top = float(rng.uniform(0.44, 0.465))
     if rng.random() < 0.5:
         taps = signal.firwin(257, (top + 0.5) / 2, window=("kaiser", 8.0), fs=1.0)
@@ -264,11 +273,16 @@ def screen(trials: Sequence[Trial]) -> str:
     lines = [f"{len(judged)} trials of {len({t.case.name for t in trials})} faults and pairs of faults"]
     lines += [f"{'':<10}{'by name':>9}{'all hold':>9}{'other':>9}{'silent':>9}{'crash':>9}"]
     for label, chosen in [
-        *((word, [t for t in judged if t.case.rank == i and len(t.case.faults) == 1]) for i, word in enumerate(RANKS)),
+        *(
+            (word, [t for t in judged if t.case.rank == i and len(t.case.faults) == 1])
+            for i, word in enumerate(RANKS)
+        ),
         ("pairs", [t for t in judged if len(t.case.faults) > 1]),
         ("all", judged),
     ]:
-        lines.append(f"{label:<10}" + "".join(f"{sum(t.outcome == word for t in chosen):>9}" for word in words))
+        lines.append(
+            f"{label:<10}" + "".join(f"{sum(t.outcome == word for t in chosen):>9}" for word in words)
+        )
     rows: dict[tuple[str, str], list[Trial]] = defaultdict(list)
     for trial in judged:
         if trial.outcome in ("other", "silent", "crash"):

@@ -89,7 +89,17 @@ class Case:
 
 
 # faults that leave the whole take in place, two at a time
-PAIRED = ("hum", "two-paths", "path-ahead", "level-drift", "foreign-noise", "click", "few-bits", "clipped", "music")
+PAIRED = (
+    "hum",
+    "two-paths",
+    "path-ahead",
+    "level-drift",
+    "foreign-noise",
+    "click",
+    "few-bits",
+    "clipped",
+    "music",
+)
 CODERS = {  # encoder, kbit/s, container
     "coded mp3 320": ("libmp3lame", 320, "mp3"), "coded mp3 128": ("libmp3lame", 128, "mp3"),
     "coded aac 256": ("aac", 256, "m4a"), "coded opus 256": ("libopus", 256, "ogg"),
@@ -147,7 +157,9 @@ def pair_of(case: Case, device: str, recipe: str, seed: int) -> Pair | None:
     if case.name in MIX_UPS:
         return MIX_UPS[case.name](wet, dry, device, recipe)
     if case.name == PLAYED_IN_16:
-        rough = (recorded(name, recipe, 2 * seed + at, played_bits=16) for at, name in enumerate((device, BYPASS)))
+        rough = (
+            recorded(name, recipe, 2 * seed + at, played_bits=16) for at, name in enumerate((device, BYPASS))
+        )
         return Pair(*(capture(samples, name) for samples, name in zip(rough, (device, BYPASS), strict=True)))
     faulty, other = wet, dry
     for name, size in case.faults:

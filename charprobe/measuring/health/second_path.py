@@ -1,77 +1,156 @@
-"""A second copy of the sound behind the first: direct monitoring, or a parallel path."""
+"""Sound that comes twice: direct monitoring ahead of what is processed, a parallel path, a room's tail."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
+from scipy import fft
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span
 from charprobe.stimulus.marker import Marker, sync_value
 from charprobe.values.arrays import Array
+from charprobe.values.wording import number_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
-LEAD_S, TAIL_S = 0.01, 0.08
-FIRST_S, LAST_S = 0.0005, 0.06  # delays of a copy that can be told from a stage's own filters
-FLOOR = 10 ** (-45 / 20)  # a weaker copy combs the response by less than 0.05 dB
+EDGES = ("attack", "release")  # all that a weak copy moves
+REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is read beyond them
+BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
+NEAREST = 7.25  # over the width of the band: nearer, the sides of the sound itself are as high as a copy
+WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
+WEAK = 10 ** (-45 / 20)  # combs it by less than 0.05 dB, but sounds at the edges of bursts
 CLEAR = (
     8.0  # times the median of the response in that range; the largest of 2000 noise values is 3.3 times it
 )
-LOW_HZ, HIGH_HZ = 500.0, 15_000.0
 SAME_S = 1e-4  # by which the delays that both markers show may differ
 FINE = 1e-3  # of the strongest line of the marker's spectrum, below which it says nothing
+TAIL_FROM_S = 0.003  # a stage's own filters have died away
+TAIL_CLEAR = 2.0  # times what comes ahead of the sound; of reference stages at most 1.2 times in both markers
+LEAST_TAIL_DB = -60.0  # below the sound; less moves no level by 0.01 dB
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Envelope that a marker shows in one band over the direct sound's, on both sides, the nearest first."""
+
+    behind: Array
+    ahead: Array
+    first: int
+    rate_hz: float
 
 
 def check_second_path(take: Take) -> list[Health]:
-    """Look for a delayed copy of both markers: code ``two-paths``.
+    """Look for a second arrival of both markers, ahead or behind: codes ``two-paths`` and ``diffuse-tail``.
 
     The markers are quiet and stand in silence, so no tone hides a copy and no compressor moves. A filter or
-    a saturator of the stage leaves nothing compact half a millisecond behind the sound; a copy that only one
-    marker shows is none.
+    a saturator of the stage leaves nothing compact half a millisecond away from the sound, and a copy that
+    only one marker shows is none. What is not compact but follows the sound in both markers is a room's or a
+    plate's tail.
     """
-    stimulus = take.stimulus
+    bands = _answers(take)
+    copies = [copy for band in bands for side in ("ahead", "behind") if (copy := _copy(band, side))]
+    if copies:
+        delay_s, size = max(copies, key=lambda copy: copy[1])
+        return [_two_paths(take, delay_s, size)]
+    tail_db = _tail_db(bands[0]) if bands else None
+    return [] if tail_db is None else [_diffuse(take, tail_db)]
+
+
+def _answers(take: Take) -> list[tuple[_Answer, _Answer]]:
+    """What both markers show, band by band; empty where the capture does not hold both, or no sound."""
+    stimulus, rate_hz = take.stimulus, take.stimulus.rate_hz
     markers: tuple[tuple[Marker, Span], ...] = (("opening", stimulus.opening), ("closing", stimulus.closing))
-    seen = [_copy(take, marker, span) for marker, span in markers]
-    if any(copy is None for copy in seen):
-        return []
-    (first_s, first), (second_s, second) = (copy for copy in seen if copy is not None)
-    if abs(first_s - second_s) > SAME_S:
-        return []
-    level_db = 20 * np.log10((first + second) / 2)
-    message = (
-        f"Two copies {1e3 * (first_s + second_s) / 2:.1f} ms apart, the second {-level_db:.0f} dB lower "
-        f"({take.label}): direct monitoring or a parallel path. They comb "
-        "every level and response. Mute the second path and retake. Noise is kept, everything else withheld"
-    )
-    return [Health("two-paths", "stop", message, channel=take.channel, withholds=WITHHELD)]
+    shown: list[list[_Answer]] = []
+    for marker, span in markers:
+        beside = (REACH_S + MARGIN_S) * rate_hz
+        cut = take.cut(span.start - beside, span.stop + beside)
+        whole = cut.samples.size >= 0.9 * (span.length + 2 * REACH_S * rate_hz)
+        if not whole or not np.all(np.isfinite(cut.samples)) or not np.any(cut.samples):
+            return []
+        played = sync_value(marker, cut.position() - span.start, rate_hz=rate_hz)
+        shown.append(_by_band(cut.samples, played, rate_hz))
+    return list(zip(*shown, strict=True))
 
 
-def _copy(take: Take, marker: Marker, span: Span) -> tuple[float, float] | None:
-    """Delay in s and amplitude over the first of a copy of one marker; None where there is none."""
-    rate_hz = take.stimulus.rate_hz
-    cut = take.cut(span.start - LEAD_S * rate_hz, span.stop + TAIL_S * rate_hz)
-    if cut.samples.size < 0.9 * (span.length + TAIL_S * rate_hz) or not np.all(np.isfinite(cut.samples)):
-        return None
-    played = sync_value(marker, cut.position() - span.start, rate_hz=rate_hz)
-    answer = _answer(cut.samples, played, rate_hz)
-    near, first, last = (round(time_s * rate_hz) for time_s in (0.002, FIRST_S, LAST_S))
-    direct = float(max(answer[:near].max(), answer[-near:].max()))
-    behind = answer[first:last]
-    at = int(np.argmax(behind))
-    if direct <= 0 or behind[at] < max(FLOOR * direct, CLEAR * float(np.median(behind))):
-        return None
-    return (first + at) / rate_hz, float(behind[at]) / direct
-
-
-def _answer(samples: Array, played: Array, rate_hz: float) -> Array:
-    """Envelope of the impulse response in the middle of the band, by division of spectra; delay 0 first."""
-    size = 2 * samples.size
-    spectrum, reference = np.fft.fft(samples, size), np.fft.fft(played, size)
-    frequency = np.fft.fftfreq(size, 1 / rate_hz)
-    high = min(HIGH_HZ, 0.4 * rate_hz)
-    inside = (frequency > LOW_HZ) & (frequency < high)
-    window = np.zeros(size)
-    window[inside] = np.sin(np.pi * (frequency[inside] - LOW_HZ) / (high - LOW_HZ)) ** 2
+def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
+    """Envelope of the impulse response in each band, by division of spectra."""
+    size = int(fft.next_fast_len(samples.size + round(2 * REACH_S * rate_hz), real=True))
+    spectrum, reference = fft.rfft(samples, size), fft.rfft(played, size)
     power = np.abs(reference) ** 2
-    response = window * spectrum * reference.conj() / (power + FINE * float(power.max()))
-    return np.asarray(np.abs(np.fft.ifft(response)))
+    response = spectrum * reference.conj() / (power + FINE * float(power.max()))
+    frequency = np.arange(power.size) * rate_hz / size
+    last = round(REACH_S * rate_hz)
+    answers = []
+    for low_hz, top_hz in BANDS_HZ:
+        high_hz = min(top_hz, 0.4 * rate_hz)
+        share = np.clip((frequency - low_hz) / (high_hz - low_hz), 0.0, 1.0)
+        one_sided = np.zeros(size, dtype=np.complex128)
+        one_sided[: power.size] = response * np.sin(np.pi * share) ** 2
+        envelope = np.abs(fft.ifft(one_sided))
+        first = round(NEAREST / (high_hz - low_hz) * rate_hz)
+        envelope /= max(float(envelope[:first].max()), float(envelope[-first:].max()), 1e-30)
+        answers.append(_Answer(envelope[first:last], envelope[::-1][first - 1 : last - 1], first, rate_hz))
+    return answers
+
+
+def _copy(answers: tuple[_Answer, _Answer], side: Literal["ahead", "behind"]) -> tuple[float, float] | None:
+    """Delay in s, negative ahead, and size over the direct sound of what both markers show on one side."""
+    at, sizes, rate_hz = [], [], answers[0].rate_hz
+    for answer in answers:
+        envelope = answer.behind if side == "behind" else answer.ahead
+        at.append(int(np.argmax(envelope)))
+        sizes.append(float(envelope[at[-1]]))
+        if sizes[-1] < max(WEAKEST, CLEAR * float(np.median(envelope))):
+            return None
+    if abs(at[0] - at[1]) > SAME_S * rate_hz:
+        return None
+    delay_s = (answers[0].first + sum(at) / 2) / rate_hz
+    return (delay_s if side == "behind" else -delay_s), sum(sizes) / 2
+
+
+def _tail_db(answers: tuple[_Answer, _Answer]) -> float | None:
+    """Energy of what follows the sound over that of the sound itself; None where nothing clearly does."""
+    energy, rate_hz = [], answers[0].rate_hz
+    for answer in answers:
+        skipped = max(round(TAIL_FROM_S * rate_hz) - answer.first, 0)
+        behind, ahead = (float(np.sum(part[skipped:] ** 2)) for part in (answer.behind, answer.ahead))
+        if behind < TAIL_CLEAR**2 * ahead:
+            return None
+        energy.append(behind - ahead)
+    # the direct sound's envelope falls to half within so many samples of its band
+    direct = rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
+    level_db = 10 * math.log10(min(energy) / direct)
+    return level_db if level_db > LEAST_TAIL_DB else None
+
+
+def _two_paths(take: Take, delay_s: float, size: float) -> Health:
+    where = "ahead of the sound" if delay_s < 0 else "behind the sound"
+    weak = size < WEAK
+    comb_db = 20 * math.log10(1 + size)
+    message = (
+        f"Two copies: a second one {number_text(1e3 * abs(delay_s), 1)} ms {where}, "
+        f"{number_text(-20 * math.log10(size), 0)} dB lower ({take.label}): direct monitoring or a parallel "
+        f"path. They comb every level and response by up to {number_text(comb_db, 2)} dB, and sound at the "
+        "edges of bursts. Mute the second path and retake. "
+        + (
+            "Attack and release are withheld, the rest kept"
+            if weak
+            else "Noise is kept, everything else withheld"
+        )
+    )
+    withheld = EDGES if weak else WITHHELD
+    return Health("two-paths", "stop", message, channel=take.channel, withholds=withheld)
+
+
+def _diffuse(take: Take, level_db: float) -> Health:
+    message = (
+        f"A diffuse tail follows the sound, {number_text(-level_db, 0)} dB below it ({take.label}): a room "
+        "between loudspeaker and microphone, or a reverberator? It fills what follows a burst and adds to "
+        "every level. Patch the stage in by cable, switch effects off, and retake. Noise is kept, everything else "
+        "withheld"
+    )
+    return Health("diffuse-tail", "stop", message, channel=take.channel, withholds=WITHHELD)

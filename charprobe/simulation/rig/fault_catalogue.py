@@ -103,7 +103,9 @@ def apply_fault(
     timing = {}
     if time_ms is not None:
         if fault.time_ms is None or not fault.time_ms[0] <= time_ms <= fault.time_ms[1]:
-            raise CharprobeError(f"the fault {name} cannot have the time {time_ms:g} ms: it has {fault.sizes}")
+            raise CharprobeError(
+                f"the fault {name} cannot have the time {time_ms:g} ms: it has {fault.sizes}"
+            )
         timing["time_s"] = time_ms / 1e3
     return fault.apply(capture, fault.typical if size is None else size, rate_hz, **timing)
 

@@ -172,7 +172,11 @@ def convert_roughly(capture: Array, *, reach: int) -> Array:
         total = np.zeros((at.size, capture.shape[1]))
         for shift in range(1 - reach, reach + 1):
             away = at - first - shift
-            near = np.maximum(1 - np.abs(away), 0) if reach == 1 else np.sinc(away) * np.cos(away * np.pi / 2 / reach) ** 2
+            near = (
+                np.maximum(1 - np.abs(away), 0)
+                if reach == 1
+                else np.sinc(away) * np.cos(away * np.pi / 2 / reach) ** 2
+            )
             total += near[:, None] * capture[np.clip(first + shift, 0, capture.shape[0] - 1)]
         capture = total
     return capture
