@@ -150,7 +150,7 @@ def _diffuse(take: Take, level_db: float) -> Health:
     message = (
         f"A diffuse tail follows the sound, {number_text(-level_db, 0)} dB below it ({take.label}): a room "
         "between loudspeaker and microphone, or a reverberator? It fills what follows a burst and adds to "
-        "every level. Patch the stage in by cable, switch effects off, and retake. Noise is kept, everything else "
-        "withheld"
+        "every level. Patch the stage in by cable, switch effects off, and retake. Noise is kept, everything "
+        "else withheld"
     )
     return Health("diffuse-tail", "stop", message, channel=take.channel, withholds=WITHHELD)

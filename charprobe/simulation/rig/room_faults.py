@@ -21,8 +21,9 @@ def music(capture: Array, *, level_dbfs: float, rate_hz: float) -> Array:
     note_hz = np.array(NOTES_HZ)[number * 7 % len(NOTES_HZ)]
     within_s = time_s - number * NOTE_S
     decay = np.minimum(within_s / 0.004, 1.0) * np.exp(-within_s / 0.25)
-    line = sum(np.sin(2 * np.pi * order * note_hz * within_s) / order for order in range(1, 7))
-    return capture + _at_level(decay * np.asarray(line), level_dbfs)[:, None]
+    orders = np.arange(1, 7)[:, None]
+    line = np.sum(np.sin(2 * np.pi * orders * note_hz * within_s) / orders, axis=0)
+    return capture + _at_level(decay * line, level_dbfs)[:, None]
 
 
 def ring_tone(capture: Array, *, level_dbfs: float, rate_hz: float) -> Array:

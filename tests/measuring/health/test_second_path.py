@@ -7,6 +7,7 @@ from scipy import signal
 from charprobe.files.source import MemoryCapture
 from charprobe.measuring.health.second_path import check_second_path
 from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.rig.faults import second_path
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.rig.room_faults import diffuse_tail
@@ -32,9 +33,8 @@ def played():
 
 
 def told_of(samples):
-    return check_second_path(
-        place_take(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), played()[0], 0)
-    )
+    capture = MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav")
+    return check_second_path(place_take(Track(capture, 0, played()[0])))
 
 
 @pytest.mark.parametrize("gain_db", [-55.0, -40.0, -12.0, -3.0])
