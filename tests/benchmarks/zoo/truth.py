@@ -6,6 +6,7 @@ import hashlib
 import pickle
 import tempfile
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -107,7 +108,7 @@ def plateau_of(levels: Array, gain: Array) -> tuple[float, float] | None:
 
 def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     """Find out, or read back what was found by the same code before."""
-    told = f"{_code()}|{stage}|{_parameters(stage)}|{stimulus.recipe.hash}|{stimulus.rate_hz}"
+    told = f"{_code()}|{stage.name}|{parameters(stage.process)}|{stimulus.recipe.hash}|{stimulus.rate_hz}"
     kept = Path(
         tempfile.gettempdir(), "charprobe-zoo", hashlib.sha256(told.encode()).hexdigest()[:24] + ".pickle"
     )
@@ -138,11 +139,13 @@ def _code() -> str:
     return "".join((Path(__file__).parent / f"{name}.py").read_text() for name in names)
 
 
-def _parameters(stage: Stage) -> str:
-    cells = stage.process.__closure__ or ()
-    return "|".join(
-        repr(cell.cell_contents) for cell in cells if "0x" not in repr(cell.cell_contents)
-    ) + "|".join(str(getattr(cell.cell_contents, "keywords", "")) for cell in cells)
+def parameters(part: Any) -> str:
+    """All numbers a stage was made with."""
+    if isinstance(part, partial):
+        return f"{part.keywords}"
+    if not callable(part):
+        return repr(part)
+    return "|".join(parameters(cell.cell_contents) for cell in getattr(part, "__closure__", None) or ())
 
 
 def find_truth(stage: Stage, stimulus: Stimulus) -> Truth:

@@ -1,0 +1,144 @@
+"""The outcome of the zoo as tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Protocol
+
+from tests.benchmarks.zoo.judge import Judged
+
+WORST, OF_ONE_KIND = 60, 2
+
+
+class Outcome(Protocol):
+    """What became of one stage."""
+
+    stage: str
+    judged: tuple[Judged, ...]
+    contradictions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    failed: str
+
+
+def line(outcome: Outcome) -> str:
+    """One stage in one line."""
+    if outcome.failed:
+        return f"{outcome.stage}: FAILED {outcome.failed.strip().splitlines()[-1]}"
+    silent = sum(item.silent for item in outcome.judged)
+    grave = sum(item.silent and item.grave for item in outcome.judged)
+    return (
+        f"{outcome.stage}: {len(outcome.judged)} judged, {silent} silently wrong ({grave} beyond the goal), "
+        f"{len(outcome.contradictions)} contradictions, {' '.join(outcome.warnings) or 'no warning'}"
+    )
+
+
+def text(outcomes: Sequence[Outcome]) -> str:
+    """All tables as Markdown."""
+    items = [item for outcome in outcomes for item in outcome.judged]
+    parts = [
+        _groups(items, sum(len(outcome.contradictions) for outcome in outcomes), len(outcomes)),
+        "### Silently wrong by more than the goal\n\n" + _worst(items),
+        "### Contradictions\n\n"
+        + ("\n".join(f"- {o.stage}: {c}" for o in outcomes for c in o.contradictions) or "none"),
+        "### Withheld although there is a number\n\n" + _withheld(items),
+        "### Warnings\n\nNothing is wrong with these captures: what is not about the stage is a false alarm.\n\n"
+        + _warnings(outcomes),
+    ]
+    failed = [f"- {o.stage}: `{o.failed.strip().splitlines()[-1]}`" for o in outcomes if o.failed]
+    return "\n\n".join(parts + (["### Failed\n\n" + "\n".join(failed)] if failed else []))
+
+
+def _groups(items: Sequence[Judged], denied: int, stages: int) -> str:
+    head = (
+        "| group | numbers | inside the goal | interval holds the truth | bounds right | withheld | outside interval × 1.5, or "
+        "by more than the goal | of these silent | silent and beyond the goal |\n|---|---|---|---|---|---|---|---|---|"
+    )
+    groups = list(dict.fromkeys(item.group for item in items))
+    rows = [_row(group, [item for item in items if item.group == group]) for group in groups]
+    rows.append(_row("**all**", items))
+    return (
+        f"{stages} stages. Contradictions: {denied}. A number is wrong if the truth lies outside its interval widened by "
+        "half, or outside the interval by more than the goal; silent if no warning speaks of its group.\n\n"
+        + "\n".join([head, *rows])
+    )
+
+
+def _row(name: str, items: Sequence[Judged]) -> str:
+    numbers = [item for item in items if item.kind == "number"]
+    aimed = [item for item in numbers if item.allowed is not None]
+    spanned = [item for item in numbers if item.low is not None]
+    bounds = [item for item in items if item.kind == "bound"]
+    missed = [item for item in numbers if item.missed]
+    cells = (
+        name,
+        len(numbers),
+        _share(sum(item.inside_goal for item in aimed), len(aimed)),
+        _share(sum(item.covered for item in spanned), len(spanned)),
+        f"{sum(not item.wrong_bound for item in bounds)} of {len(bounds)}",
+        sum(item.kind == "withheld" for item in items),
+        len(missed),
+        sum(item.silent for item in missed),
+        sum(item.silent and item.grave for item in missed),
+    )
+    return "| " + " | ".join(str(cell) for cell in cells) + " |"
+
+
+def _share(count: int, of: int) -> str:
+    return f"{100 * count / of:.1f} % of {of}" if of else "–"
+
+
+def _worst(items: Sequence[Judged]) -> str:
+    found = [item for item in items if item.silent and item.grave]
+    found += [item for item in items if item.wrong_bound]
+    found.sort(
+        key=lambda item: item.error / item.allowed if item.allowed and item.kind == "number" else 0,
+        reverse=True,
+    )
+    rows = ["| stage | quantity | published | truth | error over the goal |", "|---|---|---|---|---|"]
+    seen: Counter[tuple[str, str]] = Counter()
+    for item in found:
+        seen[item.stage, item.group] += 1
+        if seen[item.stage, item.group] <= OF_ONE_KIND and len(rows) < WORST + 2:
+            cells = (item.stage, f"{item.group}: {item.name}", _published(item), _true(item), _over(item))
+            rows.append("| " + " | ".join(cells) + " |")
+    more = f"\n\nAt most {OF_ONE_KIND} of a stage and group are shown, of {len(found)}."
+    return "\n".join(rows) + more if found else "none"
+
+
+def _published(item: Judged) -> str:
+    if item.kind == "bound":
+        return f"≥ {item.low:.5g}" if item.low is not None else f"≤ {item.high:.5g}"
+    if item.low is None or item.high is None:
+        return f"{item.value:.5g}, no interval"
+    return f"{item.value:.5g} [{item.low:.5g}, {item.high:.5g}]"
+
+
+def _true(item: Judged) -> str:
+    low, high = item.truth
+    return f"{low:.5g}" if high - low < 1e-9 else f"{low:.5g} to {high:.5g}"
+
+
+def _over(item: Judged) -> str:
+    return f"{item.error / item.allowed:.1f}" if item.allowed and item.kind == "number" else "–"
+
+
+def _withheld(items: Sequence[Judged]) -> str:
+    counted = Counter((item.group, item.reason[:110]) for item in items if item.kind == "withheld")
+    stages: dict[tuple[str, str], set[str]] = {}
+    for item in items:
+        if item.kind == "withheld":
+            stages.setdefault((item.group, item.reason[:110]), set()).add(item.stage)
+    rows = [
+        f"- {group}, {count} numbers of {len(stages[group, reason])} stages: {reason}"
+        for (group, reason), count in counted.most_common(25)
+    ]
+    return "\n".join(rows) or "none"
+
+
+def _warnings(outcomes: Sequence[Outcome]) -> str:
+    stages: dict[str, list[str]] = {}
+    for outcome in outcomes:
+        for code in dict.fromkeys(outcome.warnings):
+            stages.setdefault(code, []).append(outcome.stage)
+    return "\n".join(f"- {code}: {', '.join(names)}" for code, names in sorted(stages.items())) or "none"
