@@ -1,16 +1,15 @@
 """Randomised bench of harmonics, response, shelves and noise against closed forms: errors and coverage.
 
-Run ``python tests/benchmarks/colour_bench.py --write`` from the repository to renew the section of docs/accuracy.md.
+Run ``python -m tests.benchmarks.colour_bench --write`` from the repository to renew the section of docs/accuracy/colour.md.
 """
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 import numpy as np
 from scipy.signal import freqz, lfilter
-from written import write_section
+from tests.benchmarks.written import write_section
 
 from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
 from charprobe.estimators.colour.intermodulation import measure_pairs
@@ -220,9 +219,8 @@ def main():
     text = report(chosen.seed, chosen.draws)
     print(text)
     if chosen.write:
-        page = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        command = "python tests/benchmarks/colour_bench.py --write"
-        write_section(page, "Colour, response, noise", command, text)
+        command = "python -m tests.benchmarks.colour_bench --write"
+        write_section("colour", "Colour, response, noise", command, text)
 
 
 if __name__ == "__main__":

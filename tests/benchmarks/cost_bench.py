@@ -1,6 +1,6 @@
 """What the main commands cost: time against plain reading and FFTs of the same sound, memory against its length.
 
-Run ``python -m tests.benchmarks.cost_bench`` from the repository's top; ``--write`` puts the table into ``docs/accuracy.md``.
+Run ``python -m tests.benchmarks.cost_bench`` from the repository's top; ``--write`` puts the table into ``docs/accuracy/cost.md``.
 Every figure is a ratio of two runs made one after the other, so that the machine matters little. Needs Linux (``/proc``).
 """
 
@@ -114,15 +114,14 @@ def rows_of_pairs(folder: Path) -> list[Sequence[str]]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/cost.md")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         rows = [*rows_of_measuring(Path(name)), *rows_of_pairs(Path(name))]
     table = "\n".join(["| what | ratio |", "|---|---|", *(f"| {what} | {ratio} |" for what, ratio in rows)])
     print(table)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(path, "Cost", "python -m tests.benchmarks.cost_bench --write", table)
+        write_section("cost", "Cost", "python -m tests.benchmarks.cost_bench --write", table)
 
 
 if __name__ == "__main__":

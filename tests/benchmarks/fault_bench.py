@@ -336,7 +336,7 @@ def main() -> None:
             "while the clean twin held it."
         )
         text = "\n\n".join([about, f"```\n{screen(trials)}\n```", *said[1:], fault_table(trials)])
-        write_section(page, "Faults", "python -m tests.benchmarks.fault_bench --write", text)
+        write_section("faults", "Faults", "python -m tests.benchmarks.fault_bench --write", text)
 
 
 if __name__ == "__main__":

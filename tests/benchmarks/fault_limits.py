@@ -1,7 +1,7 @@
 """How small a dropout, click or gain step is still found, by recipe and level of the tone it falls into.
 
 Run ``python -m tests.benchmarks.fault_limits`` from the repository's top; ``--write`` puts the table into
-``docs/accuracy.md``. One fault is put into every steady tone at a random place, and counts as found if it is
+``docs/accuracy/faults.md``. One fault is put into every steady tone at a random place, and counts as found if it is
 told within 5 ms of that place.
 """
 
@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -147,7 +146,7 @@ def table(recipe: str) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/faults.md")
     options = parser.parse_args()
     rows = [line for recipe in RECIPES for line in table(recipe)]
     text = "\n".join(
@@ -163,8 +162,9 @@ def main() -> None:
     )
     print(text)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(path, "Smallest faults found", "python -m tests.benchmarks.fault_limits --write", text)
+        write_section(
+            "faults", "Smallest faults found", "python -m tests.benchmarks.fault_limits --write", text
+        )
 
 
 if __name__ == "__main__":

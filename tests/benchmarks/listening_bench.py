@@ -1,6 +1,6 @@
 """Bench of pairs with known delay, drift, gain trace and level: errors of all that `charprobe ab` states.
 
-Run ``python tests/benchmarks/listening_bench.py --write`` from the repository to renew the section of docs/accuracy.md.
+Run ``python -m tests.benchmarks.listening_bench --write`` from the repository to renew the section of docs/accuracy/listening.md.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import soxr
 from scipy.fft import irfft, rfft
 from scipy.signal import butter, sosfilt
-from written import write_section
+from tests.benchmarks.written import write_section
 
 from charprobe.files.source import MemoryCapture
 from charprobe.listening.difference import take_difference
@@ -220,5 +220,4 @@ if __name__ == "__main__":
     text = run(pairs=options.pairs, seed=options.seed)
     print(text)
     if options.write:
-        page = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(page, "Listening", "python tests/benchmarks/listening_bench.py --write", text)
+        write_section("listening", "Listening", "python -m tests.benchmarks.listening_bench --write", text)

@@ -1,7 +1,7 @@
 """What foreign effect processors state of their timing, what they do, and how well it is measured.
 
 Run ``python -m tests.benchmarks.processor_bench`` from the repository's top; ``--write`` puts the table into
-``docs/accuracy.md``. Needs the Debian packages ffmpeg, sox, cmt and swh-plugins. Truth is the processor's own gain,
+``docs/accuracy/processors.md``. Needs the Debian packages ffmpeg, sox, cmt and swh-plugins. Truth is the processor's own gain,
 output over input sample by sample of the unrecorded file; the measured capture went through the rig.
 """
 
@@ -194,7 +194,7 @@ def ms(seconds: float) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/processors.md")
     options = parser.parse_args()
     lines = [
         "| processor | label | what the label means | t63 | t90 | within 2 dB |",
@@ -212,9 +212,8 @@ def main() -> None:
     )
     print(text)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
         command = "python -m tests.benchmarks.processor_bench --write"
-        write_section(path, "Processors: what they state, what they do", command, text)
+        write_section("processors", "Processors: what they state, what they do", command, text)
 
 
 if __name__ == "__main__":

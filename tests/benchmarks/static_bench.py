@@ -1,7 +1,7 @@
 """Error and coverage of the static curve over randomised devices.
 
 Run ``python -m tests.benchmarks.static_bench`` from the repository's top; ``--write`` puts the table into
-``docs/accuracy.md``. The same command gives the same table on every machine.
+``docs/accuracy/static.md``. The same command gives the same table on every machine.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import argparse
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -204,7 +203,7 @@ def main() -> None:
     parser.add_argument("--others", type=int, default=100)
     parser.add_argument("--wires", type=int, default=60)
     parser.add_argument("--recipe", default="standard")
-    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/static.md")
     options = parser.parse_args()
     with ProcessPoolExecutor(max_workers=2) as pool:
         compressors = list(
@@ -215,8 +214,7 @@ def main() -> None:
     text = report(compressors, others, scatter, options.recipe)
     print(text)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(path, "Static curve", "python -m tests.benchmarks.static_bench --write", text)
+        write_section("static", "Static curve", "python -m tests.benchmarks.static_bench --write", text)
 
 
 if __name__ == "__main__":

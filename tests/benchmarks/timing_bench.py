@@ -1,7 +1,7 @@
 """Error and coverage of attack and release over randomised devices, and against the stages' own gain.
 
 Run ``python -m tests.benchmarks.timing_bench`` from the repository's top; ``--write`` puts the tables into
-``docs/accuracy.md``. The same command gives the same tables on every machine.
+``docs/accuracy/timing.md``. The same command gives the same tables on every machine.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import math
 from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -251,7 +250,7 @@ def main() -> None:
     parser.add_argument("--devices", type=int, default=150)
     parser.add_argument("--two-stage", type=int, default=40)
     parser.add_argument("--draws", type=int, default=40)
-    parser.add_argument("--write", action="store_true", help="put the tables into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the tables into docs/accuracy/timing.md")
     options = parser.parse_args()
     jobs = [(i, False) for i in range(options.devices)] + [(i, True) for i in range(options.two_stage)]
     with ProcessPoolExecutor(max_workers=2) as pool:
@@ -280,8 +279,7 @@ def main() -> None:
     )
     print(text)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(path, "Attack and release", "python -m tests.benchmarks.timing_bench --write", text)
+        write_section("timing", "Attack and release", "python -m tests.benchmarks.timing_bench --write", text)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """How often verdicts on pairs of simulated units are wrong: measured from captures, truth from what was built in.
 
 Run ``python -m tests.benchmarks.verdict_bench`` from the repository's top; ``--write`` puts the table into
-``docs/accuracy.md``. Half of all differences lie within a tenth of the margin beside it, where a wrong verdict is
+``docs/accuracy/verdicts.md``. Half of all differences lie within a tenth of the margin beside it, where a wrong verdict is
 likeliest.
 """
 
@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -191,15 +190,16 @@ def report(pairs: list[list[tuple[str, float, str]]]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pairs", type=int, default=300)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy.md")
+    parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/verdicts.md")
     options = parser.parse_args()
     with ProcessPoolExecutor(max_workers=2) as pool:
         pairs = list(pool.map(judge_pair, range(options.pairs), chunksize=4))
     text = report(pairs)
     print(text)
     if options.write:
-        path = Path(__file__).parents[2] / "docs" / "accuracy.md"
-        write_section(path, "Verdicts on pairs", "python -m tests.benchmarks.verdict_bench --write", text)
+        write_section(
+            "verdicts", "Verdicts on pairs", "python -m tests.benchmarks.verdict_bench --write", text
+        )
 
 
 if __name__ == "__main__":

@@ -95,8 +95,7 @@ def main() -> None:
     if chosen.write:
         command = f"python -m tests.benchmarks.zoo --recipe {chosen.recipe} --rate {chosen.rate}"
         command += "" if chosen.seed is None else f" --seed {chosen.seed}"
-        path = Path(__file__).parents[3] / "docs" / "accuracy" / "zoo.md"
-        write_section(path, chosen.write, f"{command} --write", text)
+        write_section("zoo", chosen.write, f"{command} --write", text)
 
 
 if __name__ == "__main__":
