@@ -9,7 +9,6 @@ import argparse
 
 import numpy as np
 from scipy.signal import freqz, lfilter
-from tests.benchmarks.written import write_section
 
 from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE, measure_harmonics
 from charprobe.estimators.colour.intermodulation import measure_pairs
@@ -23,6 +22,7 @@ from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
+from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000.0
 NOISE_DBFS = -110.0  # over the whole band

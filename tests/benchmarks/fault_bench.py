@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 from scipy import signal
@@ -327,8 +326,6 @@ def main() -> None:
     said += [clean_text(clean)] if clean else []
     print("\n\n".join(said))
     if options.write:
-        page = Path(__file__).parents[2] / "docs" / "accuracy" / "faults.md"
-        page.parent.mkdir(exist_ok=True)
         about = (
             f"In the setting's capture alone and in the bypass too, on {', '.join(devices)}, recipes {', '.join(recipes)}, "
             f"{RATE_HZ} Hz. {', '.join(OF_BOTH_ONLY)} count only where the bypass shows them: in one capture alone they are "

@@ -14,7 +14,6 @@ import numpy as np
 import soxr
 from scipy.fft import irfft, rfft
 from scipy.signal import butter, sosfilt
-from tests.benchmarks.written import write_section
 
 from charprobe.files.source import MemoryCapture
 from charprobe.listening.difference import take_difference
@@ -25,6 +24,7 @@ from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import Kind, generate
 from charprobe.values.arrays import Array
+from tests.benchmarks.written import write_section
 
 SECONDS = 12.0
 KINDS: tuple[Kind, ...] = ("music", "speech")

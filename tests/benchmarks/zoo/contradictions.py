@@ -138,8 +138,11 @@ def _no_colour(told: Told) -> Iterator[str]:
                 ),
                 None,
             )
-            if ripple is None or row["thd_dbc"] > ripple + 3:
-                made = "no ripple is known" if ripple is None else f"ripple makes {ripple:.1f}"
+            third = row["thd_dbc"] if ripple is None or row.get("h3_dbc") is None else row["h3_dbc"]
+            if ripple is None or third > ripple + 3:
+                made = (
+                    "no ripple is known" if ripple is None else f"ripple makes {ripple:.1f} of H3 {third:.1f}"
+                )
                 yield f"'{found[0]}' but THD of {_tone(row)} is {row['thd_dbc']:.1f} dBc, where {made}"
                 break
 
