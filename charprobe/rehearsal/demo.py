@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
@@ -97,23 +98,21 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")
     takes = [BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    count = len(takes)
-    done: list[tuple[Profile, list[Row]]] = []
-    with ProcessPoolExecutor(max_workers=JOBS) as pool:
-        captures = pool.map(
-            _capture, [folder] * count, range(count), takes, [recipe] * count, [force] * count
-        )
-        paths = []
-        for path in captures:
-            paths.append(path)
-            progress(f"capture {path.name}")
-        pair = pool.submit(_listening_pair, folder, force)
-        shared = ([paths[0]] * (count - 1), [recipe] * (count - 1), [force] * (count - 1))
-        for measured in pool.map(_measure, [folder] * (count - 1), takes[1:], paths[1:], *shared):
-            done.append(measured)
-            progress(f"profile of {measured[0].setting}")
-        pair.result()
-        progress("listening pair")
+    paths = [
+        folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
+        for number, setting in enumerate(takes)
+    ]
+    captures = [
+        delayed(_capture)(path, number, setting, recipe, force)
+        for number, (path, setting) in enumerate(zip(paths, takes, strict=True))
+    ]
+    _in_parallel([f"capture {path.name}" for path in paths], captures, progress)
+    calls = [
+        delayed(_measure)(folder, setting, path, paths[0], recipe, force)
+        for setting, path in zip(takes[1:], paths[1:], strict=True)
+    ]
+    names = [*(f"profile of {setting.name}" for setting in takes[1:]), "listening pair"]
+    *done, _ = _in_parallel(names, [*calls, delayed(_listening_pair)(folder, force)], progress)
     profiles = tuple(profile for profile, _ in done)
     truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
     comparison = compare_profiles(profiles)
@@ -124,12 +123,19 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     return Demo(profiles[: len(SETTINGS)], truth, comparison, page)
 
 
-def _capture(folder: Path, number: int, setting: DemoSetting, recipe: Recipe, force: bool) -> Path:
+def _in_parallel(names: list[str], calls: list[object], progress: Callable[[str], None]) -> list[Any]:
+    """Make calls in processes of their own; say the name of each when it and all before it are done."""
+    results = []
+    for name, result in zip(names, Parallel(n_jobs=JOBS, return_as="generator")(calls), strict=True):
+        results.append(result)
+        progress(name)
+    return results
+
+
+def _capture(path: Path, number: int, setting: DemoSetting, recipe: Recipe, force: bool) -> None:
     samples = render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
     capture = record_stage(setting.build(), samples, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
-    path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
     write_wav(path, capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
-    return path
 
 
 @lru_cache(maxsize=1)
