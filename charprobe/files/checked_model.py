@@ -62,6 +62,9 @@ def schema_of(form: type, *, title: str) -> Node:
     for node in shared.values():
         if "description" in node:
             node["description"] = node["description"].split("\n\n")[0]
+        constant = [key for key, value in node["properties"].items() if "const" in value]
+        if constant:
+            node["required"] = list(dict.fromkeys([*constant, *node.get("required", ())]))
         for value in node["properties"].values():
             value.pop("title", None)  # only repeats the key
             if patterns := value.get("patternProperties"):

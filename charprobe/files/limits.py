@@ -26,6 +26,28 @@ class Says:
 
 
 @dataclass(frozen=True)
+class Among:
+    """The only values that a whole number may have."""
+
+    values: tuple[int, ...]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        """Check a whole number against the values."""
+        from pydantic_core.core_schema import no_info_after_validator_function as after  # noqa: PLC0415  # slow
+
+        return after(self._checked, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> Any:
+        """Add the values to the schema."""
+        return handler(core) | {"enum": list(self.values)}
+
+    def _checked(self, value: int) -> int:
+        if value not in self.values:
+            raise ValueError(" or ".join(map(str, self.values)))
+        return value
+
+
+@dataclass(frozen=True)
 class OneOf:
     """Marks a union of dataclasses; `choose` names the class a table is meant for."""
 

@@ -16,8 +16,8 @@ from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.one_rate import on_one_rate
 from charprobe.listening.pair_checks import PairingError, check_rates
-from charprobe.listening.pairing import Pair, fit_response, pair_files
-from charprobe.listening.programme_gain import GainTrace, trace_gain
+from charprobe.listening.pairing import AlignedPair, fit_response, pair_files
+from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import signed_text
@@ -30,7 +30,7 @@ _FIT_SIZE = 1 << 14
 class MadePair:
     """What was written, and everything found on the way; `difference_gain_db` is at most 0."""
 
-    pair: Pair
+    pair: AlignedPair
     matched: Matched
     null: Null
     did: WhatItDid
@@ -98,7 +98,7 @@ def _reading(value: float | Unmeasured) -> float | None:
     return None if isinstance(value, Unmeasured) else value
 
 
-def _gain_table(trace: GainTrace) -> str:
+def _gain_table(trace: ProgrammeGain) -> str:
     """Gain over time as CSV; moments too quiet to tell are left out."""
     columns = (trace.time_s, trace.gain_db, trace.low_db, trace.high_db, trace.level_dbfs)
     rows = np.stack(columns, axis=1)[trace.known]
@@ -170,7 +170,7 @@ def make_pair(
 
 
 def _check_meaning(
-    pair: Pair, dry: Path, processed: Path, *, roles_as_named: bool, second_path_as_meant: bool
+    pair: AlignedPair, dry: Path, processed: Path, *, roles_as_named: bool, second_path_as_meant: bool
 ) -> None:
     """Refuse a pair that looks like a mistake, unless the caller vouches for it."""
     if pair.roles.verdict == "swapped" and not roles_as_named:
@@ -188,7 +188,7 @@ def _check_meaning(
         )
 
 
-def _written(pair: Pair, out: Path, *, rule: Rule, remove_response: bool) -> MadePair:
+def _written(pair: AlignedPair, out: Path, *, rule: Rule, remove_response: bool) -> MadePair:
     """Measure a pair, and write all of it or nothing."""
     response = np.ones((1, pair.processed.channels))
     if pair.response_fitted:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.files.frames import Frames, read_padded
-from charprobe.listening.pairing import Pair
+from charprobe.listening.pairing import AlignedPair
 from charprobe.values.arrays import Array
 
 LONGEST_S = 60.0  # of a longer pair, its middle is drawn
@@ -38,7 +38,7 @@ class BandPicture:
     change_db: Array
 
 
-def picture_bands(pair: Pair) -> BandPicture:
+def picture_bands(pair: AlignedPair) -> BandPicture:
     """Set the bands of a pair on one clock beside each other.
 
     Notes

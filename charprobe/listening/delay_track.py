@@ -19,7 +19,7 @@ _WHITENING = 0.6
 
 
 @dataclass(frozen=True)
-class Track:
+class DelayTrack:
     """Delays found along the dry file.
 
     Attributes
@@ -51,7 +51,7 @@ def window_length(frames: int) -> int:
     return int(np.clip(2 ** int(np.log2(max(frames // 2, 1))), 1024, WINDOW))
 
 
-def track_delay(guide: Guide, *, lag: int) -> Track:
+def track_delay(guide: Guide, *, lag: int) -> DelayTrack:
     """Follow the delay along the whole file, starting from a rough lag (good to a few hundred frames).
 
     Windows are tried outwards from the one that matches best, so that a jump is met once, from its near side.
@@ -85,7 +85,7 @@ def track_delay(guide: Guide, *, lag: int) -> Track:
     return _joined(points, polarity, unmatched=1 - len(kept) / max(int(loud.sum()), 1))
 
 
-def refine_track(guide: Guide, track: Track, *, size: int, step: float, response: Array) -> Track:
+def refine_track(guide: Guide, track: DelayTrack, *, size: int, step: float, response: Array) -> DelayTrack:
     """Refine all delays again, with the clocks' ratio and the dry sound sent through `response` first."""
     points = [
         fit_delay(guide, start=int(middle - size / 2), size=size, delay=delay, step=step, response=response)
@@ -94,9 +94,9 @@ def refine_track(guide: Guide, track: Track, *, size: int, step: float, response
     return _joined(points, track.polarity, unmatched=track.unmatched)
 
 
-def _joined(points: list[Point], polarity: Array, *, unmatched: float) -> Track:
+def _joined(points: list[Point], polarity: Array, *, unmatched: float) -> DelayTrack:
     columns = np.array([(p.position, p.delay, p.std, p.unexplained) for p in points]).reshape(-1, 4).T
-    return Track(columns[0], columns[1], columns[2], columns[3], polarity, unmatched)
+    return DelayTrack(columns[0], columns[1], columns[2], columns[3], polarity, unmatched)
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,9 @@ from scipy.fft import irfft, rfft
 from charprobe.files.frames import Frames, read_padded
 from charprobe.listening.filtering import through
 from charprobe.listening.pair_response import Spectra, pair_spectra
-from charprobe.listening.pairing import Pair
-from charprobe.listening.programme_gain import Gained, GainTrace
-from charprobe.listening.time_map import Placed, TimeMap
+from charprobe.listening.pairing import AlignedPair
+from charprobe.listening.programme_gain import Gained, ProgrammeGain
+from charprobe.listening.time_map import OnDryClock, TimeMap
 from charprobe.listening.warp import EXACT_BAND
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, signed_text
@@ -77,14 +77,14 @@ class Null:
     sentence: str
 
 
-def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
+def take_difference(pair: AlignedPair, *, trace: ProgrammeGain) -> Null:
     """Remove gain, delay, clock drift and linear response in turn, and measure what is left.
 
     Parameters
     ----------
-    pair : Pair
+    pair : AlignedPair
         The aligned pair.
-    trace : GainTrace
+    trace : ProgrammeGain
         Its gain against time, used only to tell moving gain from distortion.
 
     Notes
@@ -116,14 +116,16 @@ def take_difference(pair: Pair, *, trace: GainTrace) -> Null:
     return _ladder(pair, sums, impulse)
 
 
-def _last(settled: list[float], pair: Pair) -> float:
+def _last(settled: list[float], pair: AlignedPair) -> float:
     """Offset, re the first, that holds in the middle of the pair."""
     middle = pair.dry.first + pair.dry.frames / 2
     return settled[int(np.searchsorted(pair.processed.time_map.starts, middle, side="right")) - 1]
 
 
-def _shifted(pair: Pair, offsets: tuple[float, ...], starts: tuple[int, ...]) -> Placed:
-    return Placed(pair.processed.processed, TimeMap(starts, offsets, 0.0), pair.dry.first, pair.dry.frames)
+def _shifted(pair: AlignedPair, offsets: tuple[float, ...], starts: tuple[int, ...]) -> OnDryClock:
+    return OnDryClock(
+        pair.processed.processed, TimeMap(starts, offsets, 0.0), pair.dry.first, pair.dry.frames
+    )
 
 
 def _impulse(spectra: Spectra) -> Array:
@@ -150,7 +152,7 @@ class _Sums:
 
 
 def _sums(
-    pair: Pair, processed: Frames, *, bins: int, impulse: Array | None, trace: GainTrace | None
+    pair: AlignedPair, processed: Frames, *, bins: int, impulse: Array | None, trace: ProgrammeGain | None
 ) -> _Sums:
     frames = pair.dry.frames
     count = int(np.clip(2 * frames // SIZE - 1, 1, MAX_WINDOWS))
@@ -182,7 +184,9 @@ def _energy(one: NDArray[np.complex128], other: NDArray[np.complex128]) -> Array
     return np.asarray(np.sum(one.real * other.real + one.imag * other.imag, axis=1))
 
 
-def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace: GainTrace | None) -> Array:
+def dry_piece(
+    pair: AlignedPair, start: int, size: int, *, impulse: Array | None, trace: ProgrammeGain | None
+) -> Array:
     """Dry sound from `start` on, through response and moving gain where given; shape (size, channels)."""
     reach = 0 if impulse is None else (impulse.shape[0] - 1) // 2
     source = pair.dry if trace is None else Gained(pair.dry, trace)
@@ -192,7 +196,7 @@ def dry_piece(pair: Pair, start: int, size: int, *, impulse: Array | None, trace
     return through(raw, pair.polarity * impulse)
 
 
-def _ladder(pair: Pair, sums: list[_Sums], impulse: Array) -> Null:
+def _ladder(pair: AlignedPair, sums: list[_Sums], impulse: Array) -> Null:
     at_whole, at_delay, at_rate, filtered, moving = sums
     unscaled = at_whole.processed - 2 * at_whole.product + at_whole.dry
     residuals = [unscaled, *(part.residual for part in (at_whole, at_delay, at_rate, filtered))]
@@ -282,7 +286,7 @@ def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> 
 class Residual:
     """The difference as sound: processed, right way up, less the dry sound with the fitted gain or filter."""
 
-    pair: Pair
+    pair: AlignedPair
     null: Null
     remove_response: bool
 

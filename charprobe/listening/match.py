@@ -15,8 +15,8 @@ from charprobe.files.sample_codes import encode
 from charprobe.files.sound_file import open_capture
 from charprobe.files.wav_header import wav_header
 from charprobe.listening.loudness import LoudnessMeter, channel_weights
-from charprobe.listening.pairing import Pair
-from charprobe.listening.programme_gain import GainTrace, trace_gain
+from charprobe.listening.pairing import AlignedPair
+from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError, SoundFileError
@@ -88,7 +88,7 @@ def measure_levels(source: Frames) -> Levels:
     return Levels(meter.result().integrated_lufs, float(10 * np.log10(2 * rms + 1e-30)), peak.peak())
 
 
-def low_level_gain_db(trace: GainTrace) -> float | None:
+def low_level_gain_db(trace: ProgrammeGain) -> float | None:
     """Gain where the dry sound is quietest: the median over the quietest fifth of the moments with sound.
 
     None where the gain is known at no moment.
@@ -111,16 +111,16 @@ def differences_db(dry: Levels, processed: Levels, *, low_level_db: float | None
 
 
 def write_matched(
-    pair: Pair, *, trace: GainTrace, rule: Rule, dry_path: Path, processed_path: Path
+    pair: AlignedPair, *, trace: ProgrammeGain, rule: Rule, dry_path: Path, processed_path: Path
 ) -> Matched:
     """Write a pair of 24-bit files of equal length and start, matched by `rule` within 0.02 dB.
 
     Parameters
     ----------
-    pair : Pair
+    pair : AlignedPair
         The pair on one clock. The dry file is written with as many channels as the processed one, which is
         turned the right way up and dithered: read between its frames, it no longer has whole 24-bit steps.
-    trace : GainTrace
+    trace : ProgrammeGain
         Gain of the pair.
     rule : {"loudness", "rms", "low-level"}
         What shall be equal.

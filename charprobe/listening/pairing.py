@@ -9,13 +9,13 @@ import numpy as np
 
 from charprobe.files.frames import Frames
 from charprobe.listening.delay_fit import Guide
-from charprobe.listening.delay_track import Track, refine_track, track_delay, window_length
+from charprobe.listening.delay_track import DelayTrack, refine_track, track_delay, window_length
 from charprobe.listening.onsets import rough_lags
 from charprobe.listening.pair_checks import MIN_COMMON_S, PairingError, check_level, check_shapes, different
 from charprobe.listening.pair_response import SecondPath, find_second_path, minimum_phase, pair_spectra
 from charprobe.listening.programme_gain import Gained, trace_gain
 from charprobe.listening.roles import Roles, check_roles
-from charprobe.listening.time_map import FittedMap, Placed, fit_map, place_jumps
+from charprobe.listening.time_map import FittedMap, OnDryClock, fit_map, place_jumps
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
@@ -63,14 +63,14 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Pair:
+class AlignedPair:
     """A dry and a processed file on one clock, and how they lay before.
 
     Attributes
     ----------
     dry : Window
         The common part of the dry file, untouched.
-    processed : Placed
+    processed : OnDryClock
         The processed file read at the same moments; frame for frame beside `dry`.
     dry_channels : tuple of int
         Dry channel that each processed channel belongs to.
@@ -93,7 +93,7 @@ class Pair:
     """
 
     dry: Window
-    processed: Placed
+    processed: OnDryClock
     dry_channels: tuple[int, ...]
     delay: Quantity
     drift_ppm: Reading
@@ -105,7 +105,7 @@ class Pair:
     notes: tuple[str, ...]
 
 
-def pair_files(dry: Frames, processed: Frames) -> Pair:
+def pair_files(dry: Frames, processed: Frames) -> AlignedPair:
     """Find where, how fast, and which way up `processed` holds the sound of `dry`.
 
     Parameters
@@ -140,12 +140,12 @@ def pair_files(dry: Frames, processed: Frames) -> Pair:
     size = window_length(min(dry.frames, processed.frames))
     fitted, response_fitted, track = _settle(guide, track, size=size)
     first, frames = _common(guide, fitted)
-    placed = Placed(processed, fitted.map, first, frames)
+    placed = OnDryClock(processed, fitted.map, first, frames)
     window = Window(dry, first, frames)
     spectra_size = min(1 << 15, window_length(frames) * 2)
     second = find_second_path(pair_spectra(window, placed, dry_channels=channels, size=spectra_size))
     roles = check_roles(window, placed, dry_channels=channels)
-    pair = Pair(
+    pair = AlignedPair(
         dry=window,
         processed=placed,
         dry_channels=channels,
@@ -161,7 +161,7 @@ def pair_files(dry: Frames, processed: Frames) -> Pair:
     return replace(pair, notes=_notes(pair, dry, processed, track))
 
 
-def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, Track]:
+def _settle(guide: Guide, track: DelayTrack, *, size: int) -> tuple[FittedMap, bool, DelayTrack]:
     """Fit the time map; again with clocks apart, and with the response if it explains the sound better."""
     flat = np.ones((1, guide.processed.channels))
     fitted = fit_map(track, frames=guide.dry.frames)
@@ -175,7 +175,7 @@ def _settle(guide: Guide, track: Track, *, size: int) -> tuple[FittedMap, bool, 
         fitted = fit_map(track, frames=guide.dry.frames)
     fitted = _placed_jumps(guide, fitted, track)
     first, frames = _common(guide, fitted)
-    placed = Placed(guide.processed, fitted.map, first, frames)
+    placed = OnDryClock(guide.processed, fitted.map, first, frames)
     window = Window(guide.dry, first, frames)
     response = fit_response(window, placed, dry_channels=guide.dry_channels, size=min(1 << 14, size))
     step = 1 / (1 + fitted.map.drift)
@@ -208,7 +208,7 @@ def fit_response(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
     return response
 
 
-def _placed_jumps(guide: Guide, fitted: FittedMap, track: Track) -> FittedMap:
+def _placed_jumps(guide: Guide, fitted: FittedMap, track: DelayTrack) -> FittedMap:
     if len(fitted.map.starts) == 1:
         return fitted
     reach = int(np.diff(track.position).max() / 2) + window_length(guide.dry.frames)
@@ -268,7 +268,7 @@ def _jumps(fitted: FittedMap, rate_hz: int) -> tuple[Jump, ...]:
     )
 
 
-def _notes(pair: Pair, dry: Frames, processed: Frames, track: Track) -> tuple[str, ...]:
+def _notes(pair: AlignedPair, dry: Frames, processed: Frames, track: DelayTrack) -> tuple[str, ...]:
     notes = []
     if pair.polarity < 0:
         notes.append(

@@ -23,7 +23,7 @@ _CORRELATED = 6  # neighbouring residual samples that count as one
 
 
 @dataclass(frozen=True)
-class GainTrace:
+class ProgrammeGain:
     """Gain of the processed sound over the dry, from moment to moment; arrays of shape (n,).
 
     Attributes
@@ -54,7 +54,7 @@ class GainTrace:
 
 def trace_gain(
     dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], response: Array
-) -> GainTrace:
+) -> ProgrammeGain:
     """Estimate the gain of a pair on one clock.
 
     Parameters
@@ -118,7 +118,7 @@ def _windows(x: Array, y: Array, *, starts: NDArray[np.integer], size: int) -> A
     return np.stack([gain, variance, xx / count, unexplained / count], axis=1)
 
 
-def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> GainTrace:
+def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> ProgrammeGain:
     gain, variance, power, unexplained = rows.T
     upright = np.sign(np.sum(gain * power)) or 1.0
     gain = gain * upright
@@ -138,7 +138,7 @@ def _as_trace(rows: Array, time_s: Array, *, window_s: float) -> GainTrace:
         gain_db, std_db = gain_db[held], std_db[held]
     reach = Z95 * np.minimum(std_db, 60.0)
     level = 10 * np.log10(2 * power + 1e-30)
-    return GainTrace(time_s, gain_db, gain_db - reach, gain_db + reach, level, known, window_s)
+    return ProgrammeGain(time_s, gain_db, gain_db - reach, gain_db + reach, level, known, window_s)
 
 
 def _steady(unexplained: Array, power: Array) -> float:
@@ -162,7 +162,7 @@ class Gained:
     """The dry sound with a gain trace applied: what the stage's dynamics alone would have made of it."""
 
     dry: Frames
-    trace: GainTrace
+    trace: ProgrammeGain
 
     @property
     def rate_hz(self) -> int:

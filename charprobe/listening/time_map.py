@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.frames import Frames
-from charprobe.listening.delay_track import Track
+from charprobe.listening.delay_track import DelayTrack
 from charprobe.listening.warp import read_at
 from charprobe.values.arrays import Array
 
@@ -55,7 +55,7 @@ class FittedMap:
     drift_std: float | None
 
 
-def fit_map(track: Track, *, frames: int) -> FittedMap:
+def fit_map(track: DelayTrack, *, frames: int) -> FittedMap:
     """Fit one drift and as many offsets as there are jumps; stray windows are left out.
 
     The first dry frame of a piece is set half way between the windows around the jump; see `place_jumps`.
@@ -153,7 +153,7 @@ def _least_squares(
 
 
 @dataclass(frozen=True)
-class Placed:
+class OnDryClock:
     """The processed file read on the dry file's clock: frame q here belongs to dry frame ``first + q``."""
 
     processed: Frames

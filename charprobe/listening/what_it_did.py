@@ -11,8 +11,8 @@ from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed
 from charprobe.listening.pair_response import Spectra, pair_spectra
-from charprobe.listening.pairing import Pair
-from charprobe.listening.programme_gain import GainTrace
+from charprobe.listening.pairing import AlignedPair
+from charprobe.listening.programme_gain import ProgrammeGain
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -31,7 +31,7 @@ class WhatItDid:
 
     Attributes
     ----------
-    trace : GainTrace
+    trace : ProgrammeGain
         Gain against time.
     histogram_gain_db, histogram_share : ndarray, shape (bins,)
         Middle of each bin of 0.5 dB, and the share of the time with sound that the gain spends there.
@@ -49,7 +49,7 @@ class WhatItDid:
         How many were used.
     """
 
-    trace: GainTrace
+    trace: ProgrammeGain
     histogram_gain_db: Array
     histogram_share: Array
     level_in_dbfs: Array
@@ -64,7 +64,7 @@ class WhatItDid:
     transients: int
 
 
-def describe(pair: Pair, *, trace: GainTrace) -> WhatItDid:
+def describe(pair: AlignedPair, *, trace: ProgrammeGain) -> WhatItDid:
     """Compare the two files of a pair; `trace` is their gain against time."""
     dry = Routed(pair.dry, pair.dry_channels)
     gain_db, share = _histogram(trace)
@@ -90,7 +90,7 @@ def describe(pair: Pair, *, trace: GainTrace) -> WhatItDid:
     )
 
 
-def _histogram(trace: GainTrace) -> tuple[Array, Array]:
+def _histogram(trace: ProgrammeGain) -> tuple[Array, Array]:
     gain = trace.gain_db[trace.known]
     if gain.size == 0:
         return np.zeros(0), np.zeros(0)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.profile.entry import Table, numbers
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.values.arrays import Array
 
 
@@ -14,7 +14,7 @@ def reference_step(profile: Profile) -> int:
     """Return the row of "timing" that the quantities of a profile speak of: the one with their t63."""
     timing = profile.curves["timing"]
     for edge in ("attack", "release"):
-        t63 = measured(profile, f"{edge}.t63")
+        t63 = profile.measured(f"{edge}.t63")
         if t63 is not None:
             times = numbers(timing, f"{edge}_t63_s")
             if np.isfinite(times).any():

@@ -26,6 +26,11 @@ class Entry:
     reading: Reading
     conditions: str
 
+    @property
+    def clauses(self) -> tuple[str, ...]:
+        """The conditions one by one: each is a clause, and semicolons join them."""
+        return tuple(clause for part in self.conditions.split(";") if (clause := part.strip().rstrip(".")))
+
 
 @dataclass(frozen=True)
 class Table:

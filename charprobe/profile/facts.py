@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from annotated_types import Interval, MaxLen, Predicate
+from annotated_types import Interval, MaxLen
 
-from charprobe.files.limits import Says, Sha256
+from charprobe.files.limits import Among, Says, Sha256
 from charprobe.profile.entry import Cell
 
 Channel = Annotated[int, Interval(ge=1, le=1024)]
@@ -48,9 +48,7 @@ class AlignmentFacts:
 
     delay_samples: float
     drift_ppm: float
-    polarity: Annotated[
-        int, Interval(ge=-1, le=1), Predicate(bool), Says("-1: inverted by the path; never 0")
-    ]
+    polarity: Annotated[int, Among((-1, 1))]
 
 
 @dataclass(frozen=True)

@@ -97,9 +97,11 @@ class Profile:
         return self.quantities[name].reading
 
     def measured(self, name: str) -> Quantity | None:
-        """The reading if there is a number, None where it could not be measured; `KeyError` as for ``[]``."""
-        reading = self[name]
-        return reading if isinstance(reading, Quantity) else None
+        """The reading if there is a number, else None; `KeyError` if no profile holds such a quantity."""
+        if name not in glossary.TERMS:
+            raise not_held("quantity", name, self.quantities)
+        entry = self.quantities.get(name)
+        return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
 
     def curve(self, name: str) -> dict[str, NDArray[Any]]:
         """Columns of a curve as arrays; missing numbers are NaN. `KeyError` names near curves if not held."""
@@ -178,12 +180,6 @@ class Profile:
             If the file exists and `force` is false, or cannot be written.
         """
         output.write_text(Path(path), self.to_json(), force=force)
-
-
-def measured(profile: Profile, name: str) -> Quantity | None:
-    """Return a quantity of a profile if it was measured."""
-    entry = profile.quantities.get(name)
-    return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
 
 
 def load_profile(path: str | Path) -> Profile:

@@ -8,6 +8,7 @@ from typing import Literal
 
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
 from charprobe.profile.entry import Table
+from charprobe.profile.glossary import TERMS
 from charprobe.profile.profile import Profile
 from charprobe.session.file import Claim
 from charprobe.values.wording import literal, number_text
@@ -60,7 +61,8 @@ def _checked(claim: Claim, comparison: Comparison | None, profiles: Sequence[Pro
         return _only_louder(names, found)
     if claim.says == "identical":
         return _settled(f"{names} are identical", found, wanted="same")
-    subject = claim.of or "static curve"
+    term = TERMS.get(claim.of)  # the ratio is judged by its slope
+    subject = (term and term.through) or claim.of or "static curve"
     chosen = [item for item in found if item.name == subject]
     return _settled(f"{names}: {claim.says} {in_sentence(subject)}", chosen, wanted=claim.says)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from charprobe.comparing.margins import MARGINS
 from charprobe.profile.glossary.row import Margin
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.wording import number_text, signed_text
 
@@ -53,11 +53,11 @@ def _found(profile: Profile, margins: Mapping[str, Margin]) -> list[tuple[str, f
     """Words, both ends of the interval, and margin of everything that is compared."""
     found = []
     for name, word in NAMES.items():
-        reading = measured(profile, name)
+        reading = profile.measured(name)
         if reading is not None:
             text = f"{word} {signed_text(reading.value, 2)} dB"
             found.append((text, reading.low, reading.high, margins[name].size))
-    latency = measured(profile, LATENCY)
+    latency = profile.measured(LATENCY)
     if latency is not None:
         text = f"latency {signed_text(latency.value, 2)} samples"
         found.append((text, latency.low, latency.high, LATENCY_SAMPLES))

@@ -18,7 +18,7 @@ from scipy.signal import butter, sosfilt
 from charprobe.files.source import MemoryCapture
 from charprobe.listening.difference import take_difference
 from charprobe.listening.match import RULES, write_matched
-from charprobe.listening.pairing import Pair, pair_files
+from charprobe.listening.pairing import AlignedPair, pair_files
 from charprobe.listening.programme_gain import trace_gain
 from charprobe.simulation.devices.compressor import Compressor
 from charprobe.simulation.devices.gain_computer import Bend
@@ -111,7 +111,7 @@ def stage_errors(kind: Kind, *, filtered: bool, rng: np.random.Generator, folder
     )
 
 
-def matched(pair: Pair, trace, folder: Path, rule) -> float:  # type: ignore[no-untyped-def]
+def matched(pair: AlignedPair, trace, folder: Path, rule) -> float:  # type: ignore[no-untyped-def]
     """Residual of the written files."""
     folder.mkdir(exist_ok=True)
     paths = folder / "a.wav", folder / "b.wav"

@@ -25,6 +25,8 @@ def answer(says, *who, **more):
         ("different", ("B", "D"), "release.t63", "supported"),
         ("different", ("B", "D"), "attack.t63", "contradicted"),
         ("same", ("B", "D"), "release.memory", "not enough evidence"),
+        ("same", ("B", "D"), "static.ratio", "supported"),  # judged by the slope
+        ("different", ("B", "limiter"), "static.ratio", "supported"),
         ("same", ("B", "limiter"), "", "contradicted"),
         ("identical", ("B", "D"), "", "contradicted"),
         ("only louder", ("B", "loud"), "", "supported"),

@@ -10,23 +10,34 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
+from typing import Annotated, Literal
 
 import numpy as np
+from annotated_types import MaxLen
 
+from charprobe.files.checked_model import checked
 from charprobe.files.output import check_space, check_writable, write_bytes, write_text
 from charprobe.files.sound_file import open_capture
 from charprobe.files.source import MemoryCapture, Source
+from charprobe.files.untrusted import FileKind, json_content, read_text
 from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24
 from charprobe.values.arrays import Array
 
 PACK_SCHEMA = "charprobe.blind-pack/1"
-PAGE = "listen.html"
+PAGE, LIST = "listen.html", "files.json"
+LIST_FILE = FileKind(
+    called="list of the files of a blind pack",
+    error=BlindError,
+    most_bytes=100_000,
+    most_depth=3,
+    remedy="choose another name for the pack",
+    schema="charprobe.blind-files/1",
+)
 LEVEL = 0.05
 SAME_TIME = 946_684_800  # every file of a pack carries this modification time
 MIN_TRIALS, MAX_TRIALS = 5, 100  # below five, not even all hits reach the level
 _FADE_S = 0.01
-_LONGEST_PAGE = 4_000_000  # bytes; a pack of 120 trials has 0.1 MB
 _STEP = 2.0**-23
 
 
@@ -38,6 +49,14 @@ class MadePack:
     key_path: Path
     seal: str
     key: Key
+
+
+@dataclass(frozen=True)
+class ListForm:
+    """What a pack holds beside this list: all that replacing the pack may take away."""
+
+    schema: Literal["charprobe.blind-files/1"]
+    files: Annotated[tuple[str, ...], MaxLen(1000)]
 
 
 def make_pack(
@@ -120,6 +139,8 @@ def make_pack(
             source = MemoryCapture(excerpt[held[name]], rate_hz=rate_hz, name=name)
             write_pcm24(folder / "sounds" / name, source, factor=1.0, rng=rng)
         _write_page(folder, key, seal, placed)
+        listed = {"schema": LIST_FILE.schema, "files": [PAGE, *(f"sounds/{name}" for name in sorted(held))]}
+        write_text(folder / LIST, json.dumps(listed, indent=1) + "\n", force=False)
         for path in (*folder.rglob("*"), folder):
             os.utime(path, (SAME_TIME, SAME_TIME))
         earlier = Path(scratch) / "earlier"
@@ -144,15 +165,14 @@ def _check_folder(out: Path, *, force: bool) -> None:
         return
     if not force:
         raise BlindError(f"{out}: already exists; kept as it is. Choose another name or add --force")
-    if out.is_symlink() or not (out / PAGE).is_file() or not (out / "sounds").is_dir():
+    if out.is_symlink() or not (out / LIST).is_file() or not (out / "sounds").is_dir():
         raise BlindError(
             f"{out}: is no earlier blind pack and is not replaced: choose another name. Kept as it is"
         )
-    with (out / PAGE).open("rb") as stream:
-        page = stream.read(_LONGEST_PAGE).decode("utf-8", "replace")
+    text = read_text(out / LIST, LIST_FILE)
+    listed = checked(json_content(text, LIST_FILE, source=str(out / LIST)), ListForm).files
     for path in out.rglob("*"):
-        ours = path == out / PAGE or path == out / "sounds"
-        if not ours and not (path.parent == out / "sounds" and path.is_file() and f'"{path.name}"' in page):
+        if path != out / "sounds" and str(path.relative_to(out).as_posix()) not in (LIST, *listed):
             raise BlindError(
                 f"{path}: was not written with the earlier blind pack, and replacing the pack would lose it: "
                 "move it elsewhere, or choose another name. Kept as it is"

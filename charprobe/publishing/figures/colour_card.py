@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 from matplotlib.axes import Axes
 
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.source import conditions, in_words, who
 from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
@@ -110,7 +110,7 @@ def plot_colour_readings(profile: Profile, ax: Axes | None = None, *, look: Look
                 [0, 1], [height - 0.066] * 2, transform=axes.transAxes, color=look.palette.grid,
                 linewidth=look.frame.line_pt / 2, clip_on=False,
             )  # fmt: skip
-        safe = measured(profile, "colour.input_at_thd_minus60db")
+        safe = profile.measured("colour.input_at_thd_minus60db")
         if safe is not None:
             peak = number_text(np.floor(10 * safe.low) / 10, 1)
             axes.text(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import drop_legend, log_time_axis
 from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.gain_trace import steps_of
@@ -130,7 +130,7 @@ def _plot_shares(shown: Sequence[_Member], axes: Axes, look: Look, *, edge: Edge
         if step not in steps_of(trace, edge):
             continue
         time_s, gain_db = edge_trace(trace, edge, step)
-        t50, t90 = measured(profile, f"{edge}.t50"), measured(profile, f"{edge}.t90")
+        t50, t90 = profile.measured(f"{edge}.t50"), profile.measured(f"{edge}.t90")
         start = float(np.median(gain_db[time_s <= 0])) if (time_s <= 0).any() else float(gain_db[0])
         stop = _settled_after(profile, edge)
         if start == stop or not (time_s > 0).any():
@@ -211,9 +211,7 @@ def _dropped(profiles: Sequence[Profile], shown: Sequence[_Member]) -> str:
 
 def _footer(shown: Sequence[_Member], name: str) -> str:
     entries = [member.profile.quantities.get(name) for member in shown]
-    stated = list(
-        dict.fromkeys(entry.conditions.split(";")[0] for entry in entries if entry and entry.conditions)
-    )
+    stated = list(dict.fromkeys(entry.clauses[0] for entry in entries if entry and entry.clauses))
     if not stated:
         return "Conditions: every setting's own are with its figures."
     more = f" and {len(stated) - 2} more" if len(stated) > 2 else ""

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.axes import frequency_axis, least_span
 from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
@@ -46,7 +46,7 @@ def plot_response(profile: Profile, ax: Axes | None = None, *, look: Look = ARTI
         if len(drives_of(table)) > 1:
             axes.legend(loc="lower center")
         for name in ("response.low_corner", "response.high_corner"):
-            corner = measured(profile, name)
+            corner = profile.measured(name)
             if corner is not None:
                 axes.axvline(corner.value, color=look.palette.soft, linestyle=(0, (5, 3)), linewidth=0.7)
     return axes

@@ -44,9 +44,8 @@ def who(profile: Profile) -> str:
 
 def conditions(profile: Profile, names: Iterable[str]) -> str:
     """Return the conditions of the named quantities, the capture they come from, and its warnings."""
-    stated = [profile.quantities[name].conditions for name in names if name in profile.quantities]
-    clauses = [clause.strip().rstrip(".") for text in stated for clause in text.split(";")]
-    parts = list(dict.fromkeys(clause for clause in clauses if clause))
+    stated = [profile.quantities[name].clauses for name in names if name in profile.quantities]
+    parts = list(dict.fromkeys(clause for clauses in stated for clause in clauses))
     warned = sorted({item.code for item in profile.health if item.severity != "note"})
     parts.append(f"capture {literal(profile.capture.file)}, {profile.capture.rate_hz / 1000:g} kHz")
     parts.append(f"recipe {profile.stimulus.recipe}, take {profile.stimulus.take}")

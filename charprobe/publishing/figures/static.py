@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, flags, numbers, rows_of
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.drawing import Drawing, composed
 from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
@@ -41,17 +41,17 @@ def draw_static(profile: Profile, look: Look) -> Drawing:
 
 def _main_words(profile: Profile) -> str:
     """Return the main numbers: a slope where no ratio was given, and bends beside the threshold's if any."""
-    steep = "ratio" if measured(profile, "static.ratio") is not None else "slope"
-    if measured(profile, "static.slope") is None:
+    steep = "ratio" if profile.measured("static.ratio") is not None else "slope"
+    if profile.measured("static.slope") is None:
         steep = "ratio"
     threshold = in_words(profile, "static.threshold")
     entry = profile.quantities.get("static.threshold")
     top = entry.reading if entry is not None else None
     bounded = isinstance(top, Unmeasured) and top.at_least is not None
     bends = [
-        place for place in ("second", "lower") if measured(profile, f"static.{place}_threshold") is not None
+        place for place in ("second", "lower") if profile.measured(f"static.{place}_threshold") is not None
     ]
-    if bounded and measured(profile, "static.slope") is None:
+    if bounded and profile.measured("static.slope") is None:
         words = ["no compression found" + ("" if bends else f" (threshold {threshold})")]
     else:
         words = [f"threshold {threshold}", f"{steep} {in_words(profile, f'static.{steep}')}"]
@@ -101,7 +101,7 @@ def plot_anchored_curve(profile: Profile, ax: Axes | None = None, *, look: Look 
 
 def anchor(profile: Profile) -> float:
     """Return the gain in dB that an anchored curve takes off: measured, else the mean of the lowest steps."""
-    low_level_gain = measured(profile, "static.low_level_gain")
+    low_level_gain = profile.measured("static.low_level_gain")
     if low_level_gain is not None:
         return low_level_gain.value
     table = curve_of(profile, "static")
@@ -111,7 +111,7 @@ def anchor(profile: Profile) -> float:
 
 def _mark_threshold(profile: Profile, axes: Axes, look: Look) -> None:
     """Mark the threshold, where it was measured, by a line and its interval by a band."""
-    threshold = measured(profile, "static.threshold")
+    threshold = profile.measured("static.threshold")
     if threshold is None:
         return
     soft, width = look.palette.soft, look.frame.line_pt / 2

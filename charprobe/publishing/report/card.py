@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from charprobe.profile import glossary
-from charprobe.profile.profile import Profile, measured
+from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import profile_drawings
 from charprobe.publishing.figures.drawing import Drawing
 from charprobe.publishing.figures.overlay import has_reduction
@@ -98,7 +98,7 @@ class Shown:
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Draw the figures: times only where gain was reduced, on a log axis only where it has bends."""
-        stages = measured(self.profile, "release.stages")
+        stages = self.profile.measured("release.stages")
         useless = set() if stages is not None and stages.value > 1.5 else {"attack-release-log"}
         if not has_reduction(self.profile):
             useless |= {"attack-release", "attack-release-log"}

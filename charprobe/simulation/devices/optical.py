@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -61,16 +62,7 @@ class OpticalLeveller:
 
     def _gain(self, samples: Array, rate_hz: float) -> Array:
         return _divider_gain(
-            samples,
-            1 / rate_hz,
-            self.lamp_s,
-            self.cell_s,
-            self.trap_s,
-            self.detrap_s,
-            self.sensitivity,
-            self.leak,
-            self.depth,
-            self.lamp_bias,
+            samples, 1 / rate_hz, _Physics(*(getattr(self, key) for key in _Physics._fields))
         )
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
@@ -88,25 +80,28 @@ class OpticalLeveller:
         return gain_truth(self.makeup_db)
 
 
+class _Physics(NamedTuple):
+    """What the loop needs of `OpticalLeveller`, in a form that compiled code takes."""
+
+    lamp_s: float
+    cell_s: float
+    trap_s: float
+    detrap_s: float
+    sensitivity: float
+    leak: float
+    depth: float
+    lamp_bias: float
+
+
 @compiled
-def _divider_gain(
-    samples: Array,
-    dt: float,
-    lamp_s: float,
-    cell_s: float,
-    trap_s: float,
-    detrap_s: float,
-    sensitivity: float,
-    leak: float,
-    depth: float,
-    bias: float,
-) -> Array:
+def _divider_gain(samples: Array, dt: float, physics: _Physics) -> Array:
+    lamp_s, cell_s, trap_s, detrap_s, sensitivity, leak, depth, lamp_bias = physics
     out = np.empty_like(samples)
     light = carriers = traps = 0.0
     pole = np.exp(-dt / lamp_s)
     for n in range(samples.size):
         gain = 1 / (1 + carriers)
-        drive = max(0.0, abs(samples[n]) * gain - bias)
+        drive = max(0.0, abs(samples[n]) * gain - lamp_bias)
         light = pole * light + (1 - pole) * 2 * drive * drive
         free = 1 - traps
         # root of dt/cell c^2 + (1 + dt leak/cell + dt depth free/trap) c = c' + dt (sensitivity L + depth

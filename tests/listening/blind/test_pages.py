@@ -104,7 +104,7 @@ def test_the_pack_holds_the_seal_and_no_answer(pair, tmp_path, rng):
     assert '"dry"' not in page
     assert '"processed"' not in page
     assert "http" not in page.replace("http-equiv", "")  # nothing is fetched from anywhere
-    assert {path.name for path in pack.folder.iterdir()} == {PAGE, "sounds"}
+    assert {path.name for path in pack.folder.iterdir()} == {PAGE, "files.json", "sounds"}
 
 
 def test_files_hold_what_the_key_says(pair, tmp_path, rng):
@@ -217,6 +217,19 @@ def test_replacing_a_pack_never_takes_more_than_the_pack_wrote(pair, tmp_path, r
         make_pack(pair, link, key_path=tmp_path / "other.json", trials=8, controls=0, start_s=None, length_s=1.0, rng=rng,
                   force=True)  # fmt: skip
     assert not (tmp_path / "other.json").exists()
+    listed = pack.folder / "files.json"
+    (pack.folder / "sounds" / "mine.wav").write_bytes(b"")
+    with pytest.raises(BlindError, match=r"mine\.wav: was not written with"):
+        made(pair, tmp_path, rng, force=True)
+    (pack.folder / "sounds" / "mine.wav").unlink()
+    text = listed.read_text(encoding="utf-8")
+    listed.write_text(text.replace("sounds/", "sound/"), encoding="utf-8")
+    with pytest.raises(BlindError, match="was not written with"):
+        made(pair, tmp_path, rng, force=True)
+    listed.write_text("[]", encoding="utf-8")
+    with pytest.raises(BlindError, match="not a list of the files of a blind pack"):
+        made(pair, tmp_path, rng, force=True)
+    listed.write_text(text, encoding="utf-8")
     assert made(pair, tmp_path, rng, force=True).key.pack != pack.key.pack
 
 

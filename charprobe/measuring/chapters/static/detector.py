@@ -93,7 +93,7 @@ def detector_chapter(
 
 
 @dataclass(frozen=True)
-class _Placed:
+class _OnCurve:
     """A waveform on the static curve: its reduction, and the sine level that is reduced as much."""
 
     played: PlayedWaveform
@@ -104,7 +104,7 @@ class _Placed:
 
 def _placed(
     played: Sequence[PlayedWaveform], references: dict[int, np.ndarray], curve: StaticCurve
-) -> list[_Placed]:
+) -> list[_OnCurve]:
     """Place every waveform that is reduced far enough; the lowest level of each is its own zero."""
     placed = []
     for waveform in dict.fromkeys(p.waveform for p in played):
@@ -119,7 +119,7 @@ def _placed(
                 reach = curve.reduction_db_at(at.value + 0.5), curve.reduction_db_at(at.value - 0.5)
                 slope = (reach[0] or 0.0) - (reach[1] or 0.0)
                 std = math.hypot(std_db, low_std) / max(abs(slope), 0.05)
-                placed.append(_Placed(row, reduction, at.value, math.hypot(std, at.std)))
+                placed.append(_OnCurve(row, reduction, at.value, math.hypot(std, at.std)))
     return placed
 
 
@@ -130,7 +130,7 @@ def _exponent(equivalents: Sequence[Equivalent], curve: StaticCurve) -> Reading:
     return fit_exponent(equivalents)
 
 
-def _table(placed: Sequence[_Placed]) -> Table:
+def _table(placed: Sequence[_OnCurve]) -> Table:
     columns: dict[str, list[Cell]] = {
         "waveform": [p.played.waveform.name for p in placed],
         "peak_dbfs": [p.played.peak_dbfs for p in placed],

@@ -21,7 +21,7 @@ NEXT = "a recipe with bursts whose low level is still being reduced, such as sta
 
 
 @dataclass(frozen=True)
-class _Pair:
+class _Releases:
     """Releases from one high level: one that ends below the threshold, and one that ends within reduction."""
 
     below: BurstRow
@@ -68,7 +68,7 @@ def loop_sentence(ratio: Reading, reference: BurstRow, memory: Reading, static: 
     return ""
 
 
-def _ratio(pair: _Pair) -> Reading:
+def _ratio(pair: _Releases) -> Reading:
     below, within = pair.below.release.t63, pair.within.release.t63
     if isinstance(below, Quantity) and isinstance(within, Quantity):
         ratio = below.value / within.value
@@ -80,11 +80,11 @@ def _ratio(pair: _Pair) -> Reading:
     return Unmeasured("1", missing.reason, missing.next)
 
 
-def _pair(bursts: Sequence[BurstRow], static: StaticCurve | None) -> _Pair | None:
+def _pair(bursts: Sequence[BurstRow], static: StaticCurve | None) -> _Releases | None:
     """The pair that leaves the most reduction in the releases that stay within it."""
     open_rows = [row for row in bursts if _at_rest(row, static)]
     pairs = [
-        (left_db, _Pair(below, within))
+        (left_db, _Releases(below, within))
         for below in open_rows
         for within in bursts
         if _alike(below, within) and (left_db := _left_db(below, within)) > REDUCED_DB
