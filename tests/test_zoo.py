@@ -1,11 +1,16 @@
-"""The held-out stages' truth, against closed forms."""
+"""The held-out stages' truth, against closed forms, and the judge of contradictions, against made ones."""
+
+import json
 
 import numpy as np
+import pytest
 
 from tests.benchmarks.zoo.bursts import Burst, burst_truth
+from tests.benchmarks.zoo.contradictions import contradictions
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.stage import Output, Stage, factor
 from tests.benchmarks.zoo.tones import settled
+from tests.made_profiles import Setting, made_profile
 
 RATE = 48_000
 
@@ -48,3 +53,39 @@ def test_the_recorder_moves_a_tone_by_its_delay_and_clock_and_nothing_else():
     np.testing.assert_allclose(
         taken[m], 0.5 * np.cos(2 * np.pi * 5003 / RATE * at), atol=1e-6
     )  # the kernel: -110 dB of side lobes
+
+
+def changed(*, finding="", **quantities):
+    """A profile that agrees with itself, with a sentence added and values changed."""
+    profile = json.loads(made_profile(Setting("agrees")).to_json())
+    steps = profile["curves"]["static"]["columns"]["gain_db"]
+    quantities = {"static__max_reduction": max(steps) - min(steps)} | quantities
+    for name, value in quantities.items():
+        entry = profile["quantities"][name.replace("__", ".")]
+        entry |= {"value": value, "low": value - 0.001, "high": value + 0.001}
+    profile["findings"] += [finding] if finding else []
+    return profile
+
+
+def test_a_profile_that_agrees_with_itself_has_no_contradiction():
+    assert contradictions(changed(), "") == []
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"finding": "Distortion stays below 0.1 % up to −2.0 dBFS."}, "but the table has"),
+        ({"finding": "No colour found up to −2.0 dBFS: no harmonic above −110 dBc."}, "No colour found"),
+        (
+            {"release__t90": 0.5, "finding": "Release 120 ms to 63 %, one exponential in dB of 120 ms."},
+            "t90/t63",
+        ),
+        ({"attack__t63": -0.01}, "negative"),
+        ({"static__threshold": 12.0}, "outside the levels played"),
+        ({"finding": "Low-pass, −3 dB at 449 kHz."}, "above half the rate"),
+    ],
+)
+def test_what_denies_its_own_table_is_found(change, told):
+    assert any(told in line for line in contradictions(changed(**change), "")), contradictions(
+        changed(**change), ""
+    )

@@ -354,13 +354,16 @@ def _response(told: Told) -> Iterator[str]:
             yield f"shelf gain {shelf:.2f} dB, the response spans {reach:.2f} dB"
         if any(told.says("no simple shape")):
             yield f"'no simple shape' beside a shelf gain of {shelf:.2f} dB"
-    for found in told.says(rf"^Response at .*flat within ±{NUMBER} dB, {NUMBER} Hz to {NUMBER} kHz"):
-        within = float(found[1])
-        mid = [
-            r["magnitude_db"] for r in rows if float(found[2]) <= r["frequency_hz"] <= 1000 * float(found[3])
+    for found in told.says(
+        rf"^Response at {NUMBER} dBFS: flat within ±{NUMBER} dB, {NUMBER} Hz to {NUMBER} kHz"
+    ):
+        drive, within, low, high = (float(part) for part in found.groups())
+        here = [
+            r for r in rows if abs(r["drive_dbfs"] - drive) < 1 and low <= r["frequency_hz"] <= 1000 * high
         ]
-        if mid and max(mid) - min(mid) > 2 * within + 0.02:
-            yield f"'{found[0]}' but it spans {max(mid) - min(mid):.2f} dB"
+        spans = [r["magnitude_db"] for r in here]
+        if spans and max(spans) - min(spans) > 2 * within + 0.02:
+            yield f"'{found[0]}' but it spans {max(spans) - min(spans):.2f} dB"
 
 
 def _health(told: Told) -> Iterator[str]:
