@@ -59,7 +59,9 @@ def changed(*, finding="", **quantities):
     """A profile that agrees with itself, with a sentence added and values changed."""
     profile = json.loads(made_profile(Setting("agrees")).to_json())
     steps = profile["curves"]["static"]["columns"]["gain_db"]
-    quantities = {"static__max_reduction": max(steps) - min(steps)} | quantities
+    quantities = {
+        "static__max_reduction": profile["quantities"]["static.low_level_gain"]["value"] - min(steps)
+    } | quantities
     for name, value in quantities.items():
         entry = profile["quantities"][name.replace("__", ".")]
         entry |= {"value": value, "low": value - 0.001, "high": value + 0.001}
