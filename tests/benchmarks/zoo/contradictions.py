@@ -183,7 +183,7 @@ def _release_kind(told: Told) -> Iterator[str]:
     tau = told.number("release.tau_1")
     if one and t63 is not None and tau is not None and abs(tau - (t63 - hold)) > 0.1 * t63:
         yield f"one exponential of {tau:.4g} s, but t63 {t63:.4g} s"
-    if any(told.says("straight line of")) and t50 is not None and t90 is not None and t50 > hold:
+    if any(told.says(r"straight line of \d")) and t50 is not None and t90 is not None and t50 > hold:
         ratio = (t90 - hold) / (t50 - hold)
         if not 1.6 < ratio < 2.0:
             yield f"a straight line, but t90/t50 is {ratio:.2f} (1.8 of a line)"
@@ -200,7 +200,7 @@ SENTENCES = (
     (r"^Release \d", "release.t63"),
     (r"in two stages", "release.tau_2"),
     (r"one exponential", "release.tau_1"),
-    (r"straight line of", "release.rate"),
+    (r"straight line of \d", "release.rate"),
     (r"Ripple of the gain explains", "colour.ripple_share"),
     (r"no memory", "release.memory"),
     (r"harmonics lead by", "colour.even_odd_balance"),
@@ -372,7 +372,7 @@ def _health(told: Told) -> Iterator[str]:
     reach = max(gains) - min(gains) if gains else 0.0
     if "equals-stimulus" in codes and reach > 0.5:
         yield f"equals-stimulus, but the gain moves by {reach:.1f} dB with level"
-    if "never-compresses" in codes and reach > 0.5:
+    if "never-compresses" in codes and "output-saturated" not in codes and reach > 0.5:
         yield f"never-compresses, but the gain moves by {reach:.1f} dB with level"
     if "second-bend" not in codes and told.number("static.second_threshold") is not None:
         yield "a second threshold without second-bend"

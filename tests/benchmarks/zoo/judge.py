@@ -103,8 +103,8 @@ class Judged:
 
     @property
     def wrong_bound(self) -> bool:
-        """A bound that the truth does not keep."""
-        if self.kind != "bound":
+        """A bound that the truth does not keep, without a warning."""
+        if self.kind != "bound" or self.warned:
             return False
         spare = self.allowed or 0.0
         return (self.low is not None and self.truth[1] < self.low - spare) or (
@@ -213,11 +213,16 @@ class Judge:
             )
 
     def _static(self) -> Iterator[tuple[str, Range]]:
-        gain, flat, spare = self.truth.gain_db, self.truth.plateau, self.truth.unsteady_db
+        gain, spare = self.truth.gain_db, self.truth.unsteady_db
+        flat = None if self._flat_on_top() else self.truth.plateau
         if flat is not None:
             low = (flat[0] - spare, flat[1] + spare)
             yield "static.low_level_gain", low
             yield "static.makeup_gain", low
+        bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
+        if bursts is not None and _at_once(bursts, self.truth.rate_hz) and not self.truth.trace_is_gain:
+            return  # what a shaper loses at high levels is no reduction
+        if flat is not None:
             if self.truth.one_db_dbfs is not None:
                 reach = 4 * spare
                 yield "static.threshold_1db", (self.truth.one_db_dbfs - reach, self.truth.one_db_dbfs + reach)
@@ -234,6 +239,11 @@ class Judge:
                 middle = (flat[0] + flat[1]) / 2
                 met = [(middle - g + slope * level) / slope for level, g, slope in tangents]
                 yield "static.threshold", (min(met), max(met))
+
+    def _flat_on_top(self) -> bool:
+        """Whether the gain rests at the highest levels only: that is no low-level gain."""
+        gain, flat = self.truth.gain_db, self.truth.plateau
+        return flat is not None and abs(gain[-1] - flat[0]) < 0.02 and abs(gain[0] - flat[0]) > 0.02
 
     def _played(self) -> np.ndarray:
         steps = [row["input_dbfs"] for row in self.rows("static")]
@@ -254,7 +264,7 @@ class Judge:
 
     def _timing(self) -> Iterator[tuple[str, Range]]:
         bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
-        if bursts is None:
+        if bursts is None or _at_once(bursts, self.truth.rate_hz):
             return
         for edge, name, true in self._edges(bursts, self._as_played("attack.t63")):
             yield f"{edge}.{name}", true
@@ -298,14 +308,19 @@ class Judge:
                     + abs(k[2] - row["carrier_hz"]) / 100
                 ),
             )
-            for edge, name, true in self._edges(self.truth.bursts[key], False):
+            times = (
+                ()
+                if _at_once(self.truth.bursts[key], self.truth.rate_hz)
+                else self._edges(self.truth.bursts[key], False)
+            )
+            for edge, name, true in times:
                 value = row.get(f"{edge}_{name}_s")
                 if value is None:
                     continue
                 goal = glossary.term(f"{edge}.t63").goal
                 assert goal is not None
                 allowed = goal.allowed(true[0], rate_hz=self.truth.rate_hz)
-                label = f"{name}, {row['from_dbfs']:g} to {row['to_dbfs']:g} dBFS, {row['carrier_hz']:g} Hz, {row['hold_s']:g} s"
+                label = f"{name}, {row['from_dbfs']:.1f} to {row['to_dbfs']:.1f} dBFS, {row['carrier_hz']:g} Hz, {row['hold_s']:g} s"
                 yield self._judged(
                     f"{edge} rows", label, value, true, allowed, _span(row, f"{edge}_{name}", "_s"), row
                 )
@@ -416,6 +431,12 @@ class Judge:
                     (found - reach, found + reach),
                     {},
                 )
+
+
+def _at_once(bursts: BurstTruth, rate_hz: int) -> bool:
+    """Whether the change takes no time: it is a shaper's, and has neither attack nor release."""
+    ends = [edge.times.get("t90", 0.0) for edge in (bursts.settled, bursts.release)]
+    return max(ends) < 20 / rate_hz
 
 
 def _usual(name: str, truth: float, of: Truth) -> float | None:

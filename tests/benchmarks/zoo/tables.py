@@ -8,7 +8,7 @@ from typing import Protocol
 
 from tests.benchmarks.zoo.judge import Judged
 
-WORST, OF_ONE_KIND = 60, 2
+OF_GROUP, OF_ONE_KIND = 12, 2
 
 
 class Outcome(Protocol):
@@ -91,19 +91,21 @@ def _share(count: int, of: int) -> str:
 def _worst(items: Sequence[Judged]) -> str:
     found = [item for item in items if item.silent and item.grave]
     found += [item for item in items if item.wrong_bound]
-    found.sort(
-        key=lambda item: item.error / item.allowed if item.allowed and item.kind == "number" else 0,
-        reverse=True,
-    )
+    found.sort(key=_size, reverse=True)
     rows = ["| stage | quantity | published | truth | error over the goal |", "|---|---|---|---|---|"]
-    seen: Counter[tuple[str, str]] = Counter()
-    for item in found:
-        seen[item.stage, item.group] += 1
-        if seen[item.stage, item.group] <= OF_ONE_KIND and len(rows) < WORST + 2:
+    seen: Counter[str] = Counter()
+    for item in sorted(found, key=lambda item: " rows" in item.group):
+        one = f"{item.stage} {item.group}"
+        if seen[one] < OF_ONE_KIND and seen[item.group] < OF_GROUP:
+            seen.update((one, item.group))
             cells = (item.stage, f"{item.group}: {item.name}", _published(item), _true(item), _over(item))
             rows.append("| " + " | ".join(cells) + " |")
-    more = f"\n\nAt most {OF_ONE_KIND} of a stage and group are shown, of {len(found)}."
+    more = f"\n\nAt most {OF_ONE_KIND} of a stage and {OF_GROUP} of a group are shown, of {len(found)}."
     return "\n".join(rows) + more if found else "none"
+
+
+def _size(item: Judged) -> float:
+    return item.error / item.allowed if item.allowed and item.kind == "number" else 0.0
 
 
 def _published(item: Judged) -> str:
@@ -120,7 +122,7 @@ def _true(item: Judged) -> str:
 
 
 def _over(item: Judged) -> str:
-    return f"{item.error / item.allowed:.1f}" if item.allowed and item.kind == "number" else "–"
+    return f"{_size(item):.1f}" if _size(item) else "–"
 
 
 def _withheld(items: Sequence[Judged]) -> str:
