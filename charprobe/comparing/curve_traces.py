@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
+import scipy
 
 from charprobe.comparing.curve import FEWEST, ComparedCurve, std_of_mean
 from charprobe.comparing.subjects import Subject
@@ -77,7 +77,7 @@ def _bend_db(time_s: Array, gain_db: Array) -> Array:
     line = gain_db[:-2] + share * (gain_db[2:] - gain_db[:-2])
     # a parabola lies off its chord by at most a quarter of what it does off the chord of two steps
     bend = np.pad(np.abs(gain_db[1:-1] - line) / 4, 1, mode="edge")
-    return np.asarray(maximum_filter1d(bend, 3))
+    return np.asarray(scipy.ndimage.maximum_filter1d(bend, 3))
 
 
 def _at_rest(attack: tuple[Array, Array, Array]) -> tuple[float, float]:

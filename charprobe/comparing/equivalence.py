@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy.special import stdtrit
+import scipy
 
 RISK = 0.05  # of one wrong "same", and of one wrong "different", in the whole comparison
 Likeness = Literal["same", "different", "cannot tell"]
@@ -115,4 +115,4 @@ def _freedom(first: Estimate, second: Estimate) -> float:
 
 def quantile(probability: float, freedom: float = math.inf) -> float:
     """Quantile of Student's distribution, the normal one for infinitely many degrees of freedom."""
-    return float(stdtrit(min(freedom, 1e12), probability))
+    return float(scipy.special.stdtrit(min(freedom, 1e12), probability))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from charprobe.values.arrays import Array
 
@@ -81,7 +81,7 @@ def fit_unknowns(
     >>> found.values.round(6).tolist()
     [2.0, 0.5]
     """
-    found = least_squares(
+    found = scipy.optimize.least_squares(
         residuals, start, bounds=bounds, x_scale=scale, max_nfev=rounds,
         ftol=tolerance, xtol=tolerance, gtol=tolerance,
     )  # fmt: skip

@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
-from scipy.stats import chi2
+import scipy
 
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
@@ -158,8 +157,8 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
     """Power of each bin, so that a sine of full scale sums to 1 (0 dBFS), and the bin spacing in Hz."""
     n = cut.samples.size
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
-    size = int(fft.next_fast_len(n, real=True))
-    spectrum = fft.rfft(window * (cut.samples - cut.samples.mean()), size)
+    size = int(scipy.fft.next_fast_len(n, real=True))
+    spectrum = scipy.fft.rfft(window * (cut.samples - cut.samples.mean()), size)
     # twice for the negative frequencies and twice because a sine of full scale has power 1/2
     power = 4 * np.abs(spectrum) ** 2 / (size * float(window @ window))
     return np.asarray(power), cut.rate_hz / cut.step / size
@@ -168,7 +167,11 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
 def _level(weighted: Array) -> Quantity:
     total = float(weighted.sum())
     freedom = _freedom(weighted)
-    low, high = (10 * math.log10(total * freedom / float(chi2.ppf(p, freedom))) for p in (0.975, 0.025))
+    # quantiles of chi-square
+    low, high = (
+        10 * math.log10(total * freedom / (2 * float(scipy.special.gammaincinv(freedom / 2, p))))
+        for p in (0.975, 0.025)
+    )
     value = 10 * math.log10(total)
     return Quantity(value, min(low, value), max(high, value), "dBFS")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
@@ -18,6 +18,7 @@ MIN_SWEEP_S = 0.5
 WEAKEST = 1e-6  # of the in-band power: below it the sweep holds too little to divide by
 HIGHEST_KEPT_ORDER = 10  # orders up to here lie apart from the stretch the noise is read from
 MOST_NOISE_WINDOWS = 12
+BLOCK_ROWS = 1024
 LEAD_PERIODS = 8.0  # of the output frequency before a harmonic's arrival: fewer let its neighbours in
 
 
@@ -117,11 +118,11 @@ class Deconvolution:
 
     @cached_property
     def _impulse(self) -> Array:
-        return np.asarray(fft.irfft(self.quotient, self.size), dtype=np.float64)
+        return np.asarray(scipy.fft.irfft(self.quotient, self.size), dtype=np.float64)
 
     @cached_property
     def _reference(self) -> Array:
-        return np.asarray(fft.irfft(self.flatness, self.size), dtype=np.float64)
+        return np.asarray(scipy.fft.irfft(self.flatness, self.size), dtype=np.float64)
 
     def linear(self, grid_hz: Array) -> Response:
         """Linear response at `grid_hz`, each within the sweep's range.
@@ -168,10 +169,11 @@ class Deconvolution:
         starts = [centre, *self._quiet_centres(before, after)]
         pieces = window[:, None] * np.stack([self._impulse[(offset + c) % self.size] for c in starts], axis=1)
         reference = window * self._reference[offset % self.size]
-        kernel = np.exp(-2j * np.pi * np.outer(grid_hz, offset * self.step_s))
-        spectrum = kernel @ pieces
-        slope = kernel @ (pieces * (offset * self.step_s)[:, None])  # transform of t h(t)
-        flat = np.abs(kernel @ reference)
+        moment = pieces * (offset * self.step_s)[:, None]  # t h(t)
+        columns = np.concatenate([pieces, moment, reference[:, None]], axis=1)
+        found = _transform(columns, -before, grid_hz * self.step_s)
+        spectrum, slope = found[:, : len(starts)], found[:, len(starts) : -1]
+        flat = np.abs(found[:, -1])
         shift_s = centre * self.step_s - arrival_s  # the part of a sample that rounding moved the window by
         value = spectrum[:, 0] / flat * np.exp(-2j * np.pi * grid_hz * shift_s)
         std = np.sqrt(_pooled(np.mean(np.abs(spectrum[:, 1:]) ** 2, axis=1)) / 2) / flat
@@ -188,6 +190,18 @@ class Deconvolution:
         room = max(last - first, length)
         count = int(np.clip(room // length, 2, MOST_NOISE_WINDOWS))
         return [first + before + round(i * (room - length) / max(count - 1, 1)) for i in range(count)]
+
+
+def _transform(columns: Array, first: int, turns: Array) -> Complex:
+    """Fourier transform of columns whose rows count from `first`, at frequencies in turns per row."""
+    rows, count = columns.shape
+    blocks = -(-rows // BLOCK_ROWS)
+    padded = np.pad(columns, ((0, blocks * BLOCK_ROWS - rows), (0, 0)))
+    side_by_side = padded.reshape(blocks, BLOCK_ROWS, count).swapaxes(0, 1).reshape(BLOCK_ROWS, -1)
+    phase = -2 * np.pi * np.outer(turns, np.arange(BLOCK_ROWS))
+    within = np.cos(phase) @ side_by_side + 1j * (np.sin(phase) @ side_by_side)
+    starts = np.exp(-2j * np.pi * (np.outer(turns, first + BLOCK_ROWS * np.arange(blocks)) % 1.0))
+    return np.asarray(np.einsum("gbc,gb->gc", within.reshape(-1, blocks, count), starts))
 
 
 def _falling_half(length: int) -> Array:
@@ -241,9 +255,9 @@ def deconvolve_sweep(
     duration_s = cut.samples.size * cut.step / cut.rate_hz
     if length_s < MIN_SWEEP_S or duration_s < length_s:
         raise SegmentTooShortError(found_s=min(duration_s, length_s), needed_s=max(length_s, MIN_SWEEP_S))
-    size = int(fft.next_fast_len(cut.samples.size, real=True))
+    size = int(scipy.fft.next_fast_len(cut.samples.size, real=True))
     step_s = cut.step / cut.rate_hz
-    sweep, capture = fft.rfft(excitation, size), fft.rfft(cut.samples, size)
+    sweep, capture = scipy.fft.rfft(excitation, size), scipy.fft.rfft(cut.samples, size)
     power = np.abs(sweep) ** 2
     frequency = np.arange(power.size) / (size * step_s)
     in_band = (frequency >= from_hz) & (frequency <= to_hz)

@@ -180,7 +180,7 @@ def fit_common_frequency(
             frequency = nominal * (1 + relative)
             solved = _solve(cut, frequency, origin, n_orders)
             derivative = _derivative(cut, solved, nominal)
-            free = derivative - _project(derivative, solved.turns, n_orders)[1]
+            free = derivative - _project(derivative, solved.turns, n_orders, solved.carrier)[1]
             energy = float(free @ free)
             slope += float(solved.residual @ free)
             curvature += energy
@@ -213,7 +213,8 @@ def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int
     ndarray, shape (k,)
     """
     inside = orders_in_band(cycles_per_sample, rate_hz=1.0, orders=orders)
-    return np.asarray(np.abs(_amplitudes(rows, 2 * np.pi * cycles_per_sample, inside)[:, 1]))
+    turns = 2 * np.pi * cycles_per_sample
+    return np.asarray(np.abs(_amplitudes(rows, turns, inside, _carrier(turns, rows.shape[1]))[:, 1]))
 
 
 def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
@@ -228,33 +229,36 @@ def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
 class _Solved:
     """A least-squares solution: complex amplitudes of orders 0, 1, ... with phases at mid-cut.
 
-    `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin.
+    `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin; `carrier` is
+    the phasor of order 1.
     """
 
     coefficients: Complex
     residual: Array
     turns: float
     to_origin: float
+    carrier: Complex
 
 
 def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _Solved:
     turns = 2 * np.pi * frequency_hz * cut.step / cut.rate_hz
     middle = cut.start + cut.step * (cut.samples.size - 1) / 2
-    coefficients, model = _project(cut.samples, turns, orders)
-    again, rest = _project(cut.samples - model, turns, orders)  # one refinement: error down to rounding
+    carrier = _carrier(turns, cut.samples.size)
+    coefficients, model = _project(cut.samples, turns, orders, carrier)
+    left = cut.samples - model
+    again, rest = _project(left, turns, orders, carrier)  # one refinement: error down to rounding
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
-    return _Solved(coefficients + again, cut.samples - model - rest, turns, to_origin)
+    return _Solved(coefficients + again, left - rest, turns, to_origin, carrier)
 
 
-def _project(samples: Array, turns: float, orders: int) -> tuple[Complex, Array]:
+def _project(samples: Array, turns: float, orders: int, carrier: Complex) -> tuple[Complex, Array]:
     """Project samples onto a constant and the orders; return amplitudes (phase at the middle) and model.
 
     Samples are taken around their middle, where sums of cosines against sines vanish: cosine and
     sine parts are two small separate systems.
     """
     n = samples.size
-    amplitudes = _amplitudes(samples[None, :], turns, orders)[0]
-    carrier = _carrier(turns, n)
+    amplitudes = _amplitudes(samples[None, :], turns, orders, carrier)[0]
     model = np.full(n, amplitudes[orders])
     for order in range(orders - 1, -1, -1):
         model *= carrier
@@ -267,10 +271,10 @@ def _carrier(turns: float, n: int) -> Complex:
     return phasor(-per_sample * (n - 1) / 2, per_sample, n)
 
 
-def _amplitudes(rows: Array, turns: float, orders: int) -> Complex:
+def _amplitudes(rows: Array, turns: float, orders: int, carrier: Complex) -> Complex:
     """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
     n = rows.shape[1]
-    back = _carrier(turns, n).conj()
+    back = carrier.conj()
     sums = np.empty((rows.shape[0], orders + 1), dtype=np.complex128)
     turned = rows.astype(np.complex128)
     sums[:, 0] = rows.sum(axis=1)
@@ -299,11 +303,10 @@ def _derivative(cut: Cut, solved: _Solved, nominal_hz: float) -> Array:
     """Return the derivative of the model by the relative frequency offset, time taken from mid-cut."""
     n, orders = cut.samples.size, solved.coefficients.size - 1
     index = np.arange(n) - (n - 1) / 2
-    carrier = np.exp(1j * solved.turns * index)
     weights = 1j * np.arange(orders + 1) * solved.coefficients
     slope = np.full(n, weights[orders])
     for order in range(orders - 1, -1, -1):
-        slope *= carrier
+        slope *= solved.carrier
         slope += weights[order]
     return np.asarray(slope.real * index * (2 * np.pi * nominal_hz * cut.step / cut.rate_hz))
 

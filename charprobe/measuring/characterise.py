@@ -22,6 +22,7 @@ from charprobe.profile.entry import Chapter, Entry, Health
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.one_thread import on_one_thread
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -63,6 +64,7 @@ def characterise(
     return characterise_judged(judged, dry, setting=setting)
 
 
+@on_one_thread
 def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str) -> Profile:
     """Measure a judged capture against a judged bypass, which may serve many; see `characterise`."""
     wet, found = capture

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
+import scipy
 
 from charprobe.files.source import Source
 from charprobe.placing.track import finite

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
+import scipy
 
 from charprobe.files.source import Source
 from charprobe.placing.track import finite

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from charprobe.estimators.timing.times import PART_63
 from charprobe.values.arrays import Array
@@ -205,7 +205,7 @@ class _Law:
         def excess(crest_db: float) -> float:
             return float(self.speed(self.target(crest_db), np.array([settled]), ratio)[0])
 
-        return float(brentq(excess, 0.0, reduction_db / self.slope + 400.0, xtol=1e-6))
+        return float(scipy.optimize.brentq(excess, 0.0, reduction_db / self.slope + 400.0, xtol=1e-6))
 
     def speed(self, target: Array, states: Array, ratio: float) -> Array:
         """Speed of states, averaged over the period of a fast tone, in units of the attack constant."""
@@ -218,7 +218,9 @@ class _Law:
         low, high = 0.0, float(target.max())
         if high <= 0:
             return high
-        return float(brentq(lambda at: float(self.speed(target, np.array([at]), ratio)[0]), low, high))
+        return float(
+            scipy.optimize.brentq(lambda at: float(self.speed(target, np.array([at]), ratio)[0]), low, high)
+        )
 
     def times(self, motion: Motion, ratio: float) -> Array:
         """t50, t63, t90 of attack and release, in units of the attack constant; shape (2, 3)."""
@@ -287,7 +289,7 @@ def _matched(smoothed: Smoothed, falling: Falling, motion: Motion) -> Rippling |
     elif excess(high) < 0:
         return None
     else:
-        log_ratio = float(brentq(excess, low, high, xtol=1e-4))
+        log_ratio = float(scipy.optimize.brentq(excess, low, high, xtol=1e-4))
     ratio = float(np.exp(log_ratio))
     times = law.times(motion, ratio)
     attack_s = float(measured[1, 1] / times[1, 1])

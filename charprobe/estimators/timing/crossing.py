@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import isotonic_regression
+import scipy
 
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.values.arrays import Array
@@ -64,7 +64,7 @@ def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
 def monotone(gain_db: Array, std_db: Array, *, rising: bool) -> Array:
     """Return the monotone sequence closest to a trace (weighted least squares), in dB."""
     sign = 1.0 if rising else -1.0
-    fitted = isotonic_regression(sign * gain_db, weights=std_db**-2.0)
+    fitted = scipy.optimize.isotonic_regression(sign * gain_db, weights=std_db**-2.0)
     return np.asarray(sign * fitted.x)
 
 

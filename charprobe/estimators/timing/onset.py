@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.settling import Settled
@@ -18,6 +18,8 @@ PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the fi
 AGREE = 2.5  # neighbouring shares agree while their starts +- this many standard uncertainties overlap
 FEWEST = 4  # points of movement that a fit needs
 STARTS = 25
+SMEARED = 9.0  # standard deviations of the Gaussian beyond which its share is below rounding
+FINER, FINER_SCANS = 16, 3  # parts and rounds in which the spread of a start is narrowed down
 REST_SHARE = 5e-4  # share of the change by which a gain at rest may still move
 CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
 BEND = 0.15  # what the slope may bend unseen, as a share of itself, over the whole change
@@ -113,60 +115,88 @@ class _Stretch:
     order: int
     smear_s: float
 
-    def fit(self, start_s: float) -> tuple[float, float, float]:
-        """Return chi-square, slope at the start and the slope's variance for one start of the movement."""
-        since = self.t - start_s
-        reach = float(since[-1])
-        if np.count_nonzero(since > 0) < self.order + 1:
-            return float(np.sum(self.weights * self.g**2)), 0.0, math.inf
-        basis = _seen(since / reach, self.smear_s / reach)[: self.order]
-        weighted = basis * self.weights
-        gram = weighted @ basis.T
+    def fit(self, starts_s: Array) -> _Fits:
+        """Fit the movement from each of several starts on."""
+        told = starts_s < self.t[-1 - self.order]  # by enough moving points
+        reach = np.where(told, self.t[-1] - starts_s, 1.0)
+        # nothing moves before the earliest start, but for what the Gaussian smears
+        rest = int(np.searchsorted(self.t, float(starts_s.min()) - SMEARED * self.smear_s))
+        g, weights = self.g[rest:], self.weights[rest:]
+        x = (self.t[rest:] - starts_s[:, None]) / reach[:, None]
+        basis = _powers(x, self.smear_s / reach[:, None], self.order)
+        weighted = basis * weights
+        gram = weighted @ basis.swapaxes(1, 2)
         # a trace of the diagonal keeps the inverse finite where the moving points are few
-        covariance = np.linalg.inv(gram + 1e-13 * np.trace(gram) * np.eye(self.order))
-        fitted = covariance @ (weighted @ self.g)
-        misfit = self.g - fitted @ basis
-        cost = float(self.weights @ (misfit * misfit))
-        return cost, float(fitted[0]) / reach, float(covariance[0, 0]) / reach**2
+        ridge = np.where(told, 1e-13 * np.trace(gram, axis1=1, axis2=2), 1.0)
+        covariance = np.linalg.inv(gram + ridge[:, None, None] * np.eye(self.order))
+        fitted = np.where(told[:, None], (covariance @ (weighted @ g)[:, :, None])[:, :, 0], 0.0)
+        misfit = g - (fitted[:, None, :] @ basis)[:, 0]
+        return _Fits(
+            float(self.weights[:rest] @ self.g[:rest] ** 2) + (misfit * misfit) @ weights,
+            np.where(told, fitted[:, 0] / reach, 0.0),
+            np.where(told, covariance[:, 0, 0] / reach**2, np.inf),
+        )
 
     def scan(self, low_s: float, high_s: float) -> float:
         """Return the start of least chi-square, by repeated finer scans."""
         for _ in range(5):
             starts = np.linspace(low_s, high_s, STARTS)
-            best = float(starts[int(np.argmin([self.fit(float(start))[0] for start in starts]))])
+            best = float(starts[int(np.argmin(self.fit(starts).cost))])
             step = (high_s - low_s) / (STARTS - 1)
             low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
         return best
 
     def start_std(self, start_s: float, scale: float) -> float:
         """Return by how much the start may move until chi-square has risen by `scale`."""
-        ceiling, span = self.fit(start_s)[0] + scale, float(self.t[-1] - self.t[0])
+        ceiling = float(self.fit(np.array([start_s])).cost[0]) + scale
+        span = float(self.t[-1] - self.t[0])
 
-        def inside(by_s: float) -> bool:
-            return max(self.fit(start_s + by_s)[0], self.fit(start_s - by_s)[0]) < ceiling
+        def outside(by_s: Array) -> int:
+            """Return how many steps are taken before chi-square reaches the ceiling."""
+            costs = self.fit(np.concatenate([start_s + by_s, start_s - by_s])).cost
+            past = np.flatnonzero(costs.reshape(2, -1).max(axis=0) >= ceiling)
+            return int(past[0]) if past.size else by_s.size
 
-        low, high = 0.0, 1e-7
-        while high < span and inside(high):
-            low, high = high, 2 * high
-        for _ in range(12):
-            middle = (low + high) / 2
-            low, high = (middle, high) if inside(middle) else (low, middle)
+        doubled = 1e-7 * 2.0 ** np.arange(max(1, math.ceil(math.log2(max(span, 1e-7) / 1e-7))))
+        reached = outside(doubled)
+        high = 1e-7 * 2.0**reached
+        low = high / 2 if reached else 0.0
+        for _ in range(FINER_SCANS):
+            steps = np.linspace(low, high, FINER + 1)
+            reached = outside(steps[1:-1])
+            low, high = float(steps[reached]), float(steps[reached + 1])
         return high
 
 
-def _seen(x: Array, smear: float) -> Array:
-    """Powers 1 to 3 of max(x, 0), seen through a Gaussian of standard deviation `smear`; shape (3, n)."""
-    up = np.maximum(x, 0.0)
-    if smear <= 0:
-        return np.stack([up, up**2, up**3])
-    below, beside = ndtr(x / smear), smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
-    return np.stack(
-        [
-            x * below + beside,
-            (x**2 + smear**2) * below + x * beside,
-            (x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside,
-        ]
-    )
+@dataclass(frozen=True)
+class _Fits:
+    """Chi-square of each start, and the slope there with its variance."""
+
+    cost: Array
+    slope: Array
+    variance: Array
+
+    @property
+    def only(self) -> tuple[float, float, float]:
+        """All three of a single start."""
+        return float(self.cost[0]), float(self.slope[0]), float(self.variance[0])
+
+
+def _powers(x: Array, smear: Array, order: int) -> Array:
+    """Powers 1 to `order` of max(x, 0), seen through a Gaussian of standard deviation `smear`.
+
+    `x` has shape (starts, n), the result (starts, order, n).
+    """
+    if np.all(smear <= 0):
+        up = np.maximum(x, 0.0)
+        powers = [up, up * up, up**3] if order > 2 else [up, up * up]
+    else:
+        below = scipy.special.ndtr(x / smear)
+        beside = smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
+        powers = [x * below + beside, (x**2 + smear**2) * below + x * beside]
+        if order > 2:
+            powers.append((x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside)
+    return np.stack(powers, axis=1)
 
 
 def _fit_kink(
@@ -183,12 +213,11 @@ def _fit_kink(
     smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
     points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
     start = points.scan(low, stop_s)
-    cost, slope, variance = points.fit(start)
-    gained = float(np.sum(weights * points.g**2)) - cost
+    gained = float(np.sum(weights * points.g**2)) - float(points.fit(np.array([start])).cost[0])
     if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
         points = replace(points, order=3)
         start = points.scan(low, stop_s)
-        cost, slope, variance = points.fit(start)
+    cost, slope, variance = points.fit(np.array([start])).only
     scale = max(1.0, cost / max(1, points.t.size - points.order - 1))
     # a few samples of movement bend more than they can tell
     std = math.hypot(
@@ -197,6 +226,6 @@ def _fit_kink(
     if (slope > 0) != (change_db > 0) or gained < CLEAR * scale or std > LOOSEST * (stop_s - low):
         return None
     # the slope goes with the start: its variance at the best start alone would be too small
-    beside = [points.fit(start + by)[1] for by in (-std, std)]
-    slope_std = math.hypot(math.sqrt(variance * scale), max(abs(b - slope) for b in beside))
+    beside = points.fit(np.array([start - std, start + std])).slope
+    slope_std = math.hypot(math.sqrt(variance * scale), float(np.max(np.abs(beside - slope))))
     return _Kink(start, std, slope, slope_std)

@@ -159,15 +159,18 @@ class _Scan:
 
 def _scan(t: Array, g: Array, s: Array, taus: Array, at_s: float) -> _Scan:
     weights = s**-2
-    costs, levels, variances = np.empty(taus.size), np.empty((taus.size, 2)), np.empty((taus.size, 2))
-    for i, tau in enumerate(taus):
-        decay = np.exp((at_s - t) / tau)
-        reach = float(np.max(decay))
-        basis = np.stack([np.ones_like(t), decay / reach])
-        covariance = np.linalg.inv((basis * weights) @ basis.T)
-        rest, size = covariance @ ((basis * weights) @ g)
-        costs[i] = float(np.sum(weights * (g - rest - size * basis[1]) ** 2))
-        to_time = np.array([1.0, 1 / reach])
-        levels[i] = rest, rest + size / reach
-        variances[i] = covariance[0, 0], to_time @ covariance @ to_time
-    return _Scan(costs, levels, variances)
+    decay = np.exp((t[0] - t) / taus[:, None])  # 1 where the stretch begins
+    left = np.exp((t[0] - at_s) / taus)  # of it at `at_s`
+    ones, once, twice = float(weights.sum()), decay @ weights, (decay * decay) @ weights
+    level, shape = float(weights @ g), decay @ (weights * g)
+    determinant = ones * twice - once**2
+    rest = (twice * level - once * shape) / determinant
+    size = (ones * shape - once * level) / determinant
+    misfit = g - rest[:, None] - size[:, None] * decay
+    rest_variance = twice / determinant
+    at_variance = (twice - 2 * left * once + left**2 * ones) / determinant
+    return _Scan(
+        (misfit * misfit) @ weights,
+        np.stack([rest, rest + size * left], axis=1),
+        np.stack([rest_variance, at_variance], axis=1),
+    )

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, percentile_filter
+import scipy
 
 from charprobe.values.arrays import Array
+from charprobe.values.running_median import running_median
 
 FRAME = 2048
 MOST_HARMONICS = 24
@@ -71,7 +72,7 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
         if not np.any(largest > limit):
             return ()
         reach = int(TOGETHER_S * rate_hz)
-        strongest = maximum_filter1d(rest, 2 * max(reach, FRAME // 2) + 1)
+        strongest = scipy.ndimage.maximum_filter1d(rest, 2 * max(reach, FRAME // 2) + 1)
         limit_each = np.repeat(limit, block)
         limit_each = np.pad(limit_each, (0, pulses.size - limit_each.size), mode="edge")
         struck = (rest > limit_each) & (rest > STRUCK * strongest)
@@ -88,7 +89,7 @@ def _usual(values: Array) -> Array:
     """Larger of the medians of the blocks before and of those after each block."""
     size = min(SIDE_BLOCKS, values.size // 2 * 2)
     shift = size // 2
-    medians = percentile_filter(values, 50, size=size + 1, mode="nearest")
+    medians = running_median(values, width=size + 1, beyond="edge")
     padded = np.pad(medians, shift, mode="edge")
     return np.asarray(np.maximum(padded[: values.size], padded[2 * shift :]))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from charprobe.estimators.noise import (
     LEAST_MAINS_DBFS,
@@ -20,6 +19,7 @@ from charprobe.measuring.health.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
+from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
 
 LOW_HZ = 15.0
@@ -35,7 +35,7 @@ MOST_NAMED = 3
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
     """Lines that stand out of the noise around them, the strongest first."""
     power, bin_hz = spectrum.power, spectrum.bin_hz
-    around = median_filter(power, AROUND_BINS, mode="reflect")
+    around = running_median(power, width=AROUND_BINS, beyond="symmetric")
     inner = np.arange(1, power.size - 1)
     peaks = inner[
         (power[1:-1] >= power[:-2])
@@ -55,7 +55,7 @@ def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
 
 def noise_dbfs(spectrum: QuietSpectrum) -> float:
     """Level of everything in the pauses that is no line, 20 Hz to 20 kHz, a full-scale sine being 0 dBFS."""
-    power = median_filter(spectrum.power, AROUND_BINS, mode="reflect")
+    power = running_median(spectrum.power, width=AROUND_BINS, beyond="symmetric")
     hz = np.arange(power.size) * spectrum.bin_hz
     inside = power[(hz >= 20) & (hz <= 20_000)]
     return 10 * math.log10(max(float(inside.sum()) / HANN_NOISE_BINS / MEDIAN_OF_POWER, 1e-30))

@@ -28,6 +28,7 @@ from charprobe.placing.track import Track
 from charprobe.profile.entry import Health
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError
+from charprobe.values.one_thread import on_one_thread
 
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 CLIPPED = ("clipped",)  # nor do tones that this touches
@@ -36,6 +37,7 @@ MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may li
 Judged = tuple[Take, tuple[Health, ...]]
 
 
+@on_one_thread
 def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     """Place one channel of a capture and gather what is wrong with it.
 

@@ -52,11 +52,12 @@ def check_order(take: Take) -> list[Health]:
     for segment in stimulus.alike:
         if segment.spec.kind == "silence" or not take.holds(segment):
             continue
-        match = matches(patterns[segment.span.start], levels)
+        pattern = patterns[segment.span.start]
         row = round(place.capture_index(float(segment.span.start)) / hop) - LEAD_HOPS - base
-        here = match[max(0, row - NEAR_HOPS) : row + NEAR_HOPS + 1]
-        if match.size == 0 or here.size == 0 or here.max() >= FOUND:
+        here = matches(pattern, levels[max(0, row - NEAR_HOPS) : row + pattern.shape[0] + NEAR_HOPS])
+        if here.size == 0 or here.max() >= FOUND:
             continue
+        match = matches(pattern, levels)
         best = int(np.argmax(match))
         if match[best] >= ELSEWHERE:
             at_s = (base + best + LEAD_HOPS) * hop / stimulus.rate_hz

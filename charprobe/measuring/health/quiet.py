@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from charprobe.placing.take import Take
 from charprobe.stimulus.kinds.steady import Silence
@@ -61,7 +61,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     them only: tails, bangs, a dropout.
     """
     rate_hz = take.stimulus.rate_hz
-    size = int(fft.next_fast_len(round(FRAME_S * rate_hz), real=True))
+    size = int(scipy.fft.next_fast_len(round(FRAME_S * rate_hz), real=True))
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
     frames = []
     for start, stop in pauses(take.stimulus):
@@ -70,7 +70,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
         if samples.size >= size:
             pieces = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
             pieces = pieces - pieces.mean(axis=1, keepdims=True)
-            frames.append(np.abs(fft.rfft(pieces * window, axis=1)) ** 2)
+            frames.append(np.abs(scipy.fft.rfft(pieces * window, axis=1)) ** 2)
     if not frames:
         return None
     power = np.concatenate(frames)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from scipy.signal import butter, fftconvolve, lfilter, sosfilt
+import scipy
 
 from charprobe.values.arrays import Array
 
@@ -60,10 +60,15 @@ def generate(kind: Kind, *, seconds: float, rate_hz: int, rng: np.random.Generat
         )
     count = round(seconds * rate_hz)
     raw = _music(count, rate_hz, rng) if kind == "music" else _speech(count, rate_hz, rng)
-    raw = sosfilt(
-        butter(6, 0.38 * min(rate_hz, 50_000), fs=rate_hz, output="sos"), raw
+    raw = scipy.signal.sosfilt(
+        scipy.signal.butter(6, 0.38 * min(rate_hz, 50_000), fs=rate_hz, output="sos"), raw
     )  # microphones end here too
     return np.asarray(raw * (PEAK / np.abs(raw).max()))
+
+
+def _band(sound: Array, order: int, corners_hz: tuple[float, float], rate_hz: int) -> Array:
+    sections = scipy.signal.butter(order, corners_hz, "bandpass", fs=rate_hz, output="sos")
+    return np.asarray(scipy.signal.sosfilt(sections, sound))
 
 
 def _add(out: Array, at: int, sound: Array) -> None:
@@ -100,8 +105,8 @@ def _music(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
     room = rng.standard_normal(round(0.5 * rate_hz)) * np.exp(
         -np.arange(round(0.5 * rate_hz)) / (0.09 * rate_hz)
     )
-    room = sosfilt(butter(1, [200, 5000], "bandpass", fs=rate_hz, output="sos"), room)
-    return np.asarray(out + 0.12 * fftconvolve(out, room / np.linalg.norm(room))[:count])
+    room = _band(room, 1, (200.0, 5000.0), rate_hz)
+    return np.asarray(out + 0.12 * scipy.signal.fftconvolve(out, room / np.linalg.norm(room))[:count])
 
 
 def _drums(place: int, rate_hz: int, rng: np.random.Generator) -> Array:
@@ -157,7 +162,7 @@ def _speech(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
             _add(out, round(at * rate_hz), stress * vowel)
             at += 0.85 * vowel.size / rate_hz
         at += rng.uniform(0.25, 0.9)
-    breath = sosfilt(butter(1, [150, 3000], "bandpass", fs=rate_hz, output="sos"), rng.standard_normal(count))
+    breath = _band(rng.standard_normal(count), 1, (150.0, 3000.0), rate_hz)
     return np.asarray(out + 10 ** (-62 / 20) * np.abs(out).max() * breath)
 
 
@@ -168,7 +173,7 @@ def _vowel(pitch_hz: float, rate_hz: int, rng: np.random.Generator) -> Array:
     cycle = np.cumsum(glide) / rate_hz % 1.0
     opened = np.where(cycle < 0.6, (cycle / 0.6) ** 2 * (1 - cycle / 0.6), 0.0)  # slow opening, quick closing
     flow = np.diff(opened, prepend=0.0, n=1) * rate_hz / 1000 + 0.002 * rng.standard_normal(size)
-    source = lfilter([1.0, -0.85], [1.0], flow)
+    source = scipy.signal.lfilter([1.0, -0.85], [1.0], flow)
     first, second = (_VOWELS_HZ[int(rng.integers(len(_VOWELS_HZ)))] for _ in range(2))
     share = np.clip((t / t[-1] - 0.2) / 0.6, 0, 1)
     voiced = (1 - share) * _formants(source, first, rate_hz) + share * _formants(source, second, rate_hz)
@@ -180,17 +185,14 @@ def _formants(source: Array, centres_hz: tuple[int, ...], rate_hz: int) -> Array
     for centre_hz in centres_hz:
         radius = np.exp(-np.pi * (50 + 0.04 * centre_hz) / rate_hz)
         poles = [1.0, -2 * radius * np.cos(2 * np.pi * centre_hz / rate_hz), radius**2]
-        source = lfilter([sum(poles)], poles, source)
+        source = scipy.signal.lfilter([sum(poles)], poles, source)
     return source
 
 
 def _consonant(rate_hz: int, rng: np.random.Generator) -> Array:
     size = round(rng.uniform(0.03, 0.11) * rate_hz)
     low_hz = rng.choice([1500.0, 2800.0, 4500.0])
-    noise = sosfilt(
-        butter(2, [low_hz, min(2.2 * low_hz, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos"),
-        rng.standard_normal(size),
-    )
+    noise = _band(rng.standard_normal(size), 2, (low_hz, min(2.2 * low_hz, 0.45 * rate_hz)), rate_hz)
     t = np.arange(size) / rate_hz
     sudden = rng.random() < 0.4
     rise_s, fall_s = (0.001, 0.015) if sudden else (0.03, 0.03)
