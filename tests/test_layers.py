@@ -1,6 +1,7 @@
 """Imports point one way: a package imports only from packages that stand below it, and nothing runs in a circle."""
 
 import ast
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -41,6 +42,7 @@ OWNERS = {
 MODULES = sorted(ROOT.glob("*/**/*.py"))
 
 
+@cache
 def imports_of(path: Path) -> set[str]:
     """Dotted names a file imports; of `from a import b` the module `a.b` where there is one, else `a`."""
     found = set()

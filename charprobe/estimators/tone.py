@@ -11,7 +11,7 @@ import numpy as np
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
-from charprobe.values.phasor import phasor
+from charprobe.values.orders import Orders, orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured
 
 BAND = 0.475  # orders above this share of the rate are left out: converter filters have begun there
@@ -180,7 +180,9 @@ def fit_common_frequency(
             frequency = nominal * (1 + relative)
             solved = _solve(cut, frequency, origin, n_orders)
             derivative = _derivative(cut, solved, nominal)
-            free = derivative - _project(derivative, solved.turns, n_orders, solved.carrier)[1]
+            free = derivative - solved.carrier.wave(
+                _amplitudes(derivative[None, :], solved.turns, solved.carrier)[0]
+            )
             energy = float(free @ free)
             slope += float(solved.residual @ free)
             curvature += energy
@@ -214,7 +216,7 @@ def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int
     """
     inside = orders_in_band(cycles_per_sample, rate_hz=1.0, orders=orders)
     turns = 2 * np.pi * cycles_per_sample
-    return np.asarray(np.abs(_amplitudes(rows, turns, inside, _carrier(turns, rows.shape[1]))[:, 1]))
+    return np.asarray(np.abs(_amplitudes(rows, turns, _carrier(turns, rows.shape[1], inside))[:, 1]))
 
 
 def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
@@ -229,59 +231,40 @@ def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
 class _Solved:
     """A least-squares solution: complex amplitudes of orders 0, 1, ... with phases at mid-cut.
 
-    `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin; `carrier` is
-    the phasor of order 1.
+    `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin.
     """
 
     coefficients: Complex
     residual: Array
     turns: float
     to_origin: float
-    carrier: Complex
+    carrier: Orders
 
 
 def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _Solved:
     turns = 2 * np.pi * frequency_hz * cut.step / cut.rate_hz
     middle = cut.start + cut.step * (cut.samples.size - 1) / 2
-    carrier = _carrier(turns, cut.samples.size)
-    coefficients, model = _project(cut.samples, turns, orders, carrier)
-    left = cut.samples - model
-    again, rest = _project(left, turns, orders, carrier)  # one refinement: error down to rounding
+    carrier = _carrier(turns, cut.samples.size, orders)
+    coefficients = _amplitudes(cut.samples[None, :], turns, carrier)[0]
+    left = cut.samples - carrier.wave(coefficients)
+    again = _amplitudes(left[None, :], turns, carrier)[0]  # one refinement: error down to rounding
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
-    return _Solved(coefficients + again, left - rest, turns, to_origin, carrier)
+    return _Solved(coefficients + again, left - carrier.wave(again), turns, to_origin, carrier)
 
 
-def _project(samples: Array, turns: float, orders: int, carrier: Complex) -> tuple[Complex, Array]:
-    """Project samples onto a constant and the orders; return amplitudes (phase at the middle) and model.
+def _carrier(turns: float, n: int, orders: int) -> Orders:
+    """Phasors of all orders, their phase 0 at the middle.
 
-    Samples are taken around their middle, where sums of cosines against sines vanish: cosine and
-    sine parts are two small separate systems.
+    Around their middle the sums of cosines against sines vanish: both parts are small separate systems.
     """
-    n = samples.size
-    amplitudes = _amplitudes(samples[None, :], turns, orders, carrier)[0]
-    model = np.full(n, amplitudes[orders])
-    for order in range(orders - 1, -1, -1):
-        model *= carrier
-        model += amplitudes[order]
-    return amplitudes, model.real
-
-
-def _carrier(turns: float, n: int) -> Complex:
     per_sample = turns / (2 * np.pi)
-    return phasor(-per_sample * (n - 1) / 2, per_sample, n)
+    return orders_of(-per_sample * (n - 1) / 2, per_sample, count=n, highest=orders)
 
 
-def _amplitudes(rows: Array, turns: float, orders: int, carrier: Complex) -> Complex:
+def _amplitudes(rows: Array, turns: float, carrier: Orders) -> Complex:
     """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
-    n = rows.shape[1]
-    back = carrier.conj()
-    sums = np.empty((rows.shape[0], orders + 1), dtype=np.complex128)
-    turned = rows.astype(np.complex128)
-    sums[:, 0] = rows.sum(axis=1)
-    for order in range(1, orders + 1):
-        turned *= back
-        sums[:, order] = turned.sum(axis=1)
-    index = np.arange(orders + 1)
+    n, sums = rows.shape[1], carrier.sums(rows)
+    index = np.arange(sums.shape[1])
     total, apart = index[:, None] + index, index[:, None] - index
     plus, minus = _dirichlet(total * turns / 2, n), _dirichlet(apart * turns / 2, n)
     amplitudes = np.linalg.solve((minus + plus) / 2, sums.real.T).T.astype(np.complex128)
@@ -304,11 +287,8 @@ def _derivative(cut: Cut, solved: _Solved, nominal_hz: float) -> Array:
     n, orders = cut.samples.size, solved.coefficients.size - 1
     index = np.arange(n) - (n - 1) / 2
     weights = 1j * np.arange(orders + 1) * solved.coefficients
-    slope = np.full(n, weights[orders])
-    for order in range(orders - 1, -1, -1):
-        slope *= solved.carrier
-        slope += weights[order]
-    return np.asarray(slope.real * index * (2 * np.pi * nominal_hz * cut.step / cut.rate_hz))
+    slope = solved.carrier.wave(weights)
+    return np.asarray(slope * index * (2 * np.pi * nominal_hz * cut.step / cut.rate_hz))
 
 
 def _stds(residual: Array, cycles_per_sample: float, orders: int) -> Array:

@@ -12,6 +12,7 @@ from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
+from charprobe.values.orders import orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FALSE_LINES = 1e-3  # chance of naming any line where there is only noise
@@ -34,15 +35,15 @@ class StrayLine:
 
 def subtract_tone(cut: Cut, tone: ToneFit) -> Cut:
     """Return the cut without the fitted constant, tone and harmonics."""
-    seconds = (cut.position() - tone.phase_origin) / cut.rate_hz
-    # the turns are reduced before they meet the exponential, so that long tones lose no precision
-    carrier = np.exp(2j * np.pi * ((tone.frequency_hz * seconds) % 1.0))
-    model = np.full(cut.samples.size, tone.amplitudes[-1])
-    for amplitude in tone.amplitudes[-2::-1]:
-        model *= carrier
-        model += amplitude
-    model *= carrier
-    return Cut(cut.samples - tone.dc - model.real, cut.start, cut.step, cut.rate_hz)
+    per_sample = tone.frequency_hz / cut.rate_hz
+    carrier = orders_of(
+        (cut.start - tone.phase_origin) * per_sample,
+        cut.step * per_sample,
+        count=cut.samples.size,
+        highest=tone.orders,
+    )
+    model = carrier.wave(np.concatenate([[tone.dc], tone.amplitudes]))
+    return Cut(cut.samples - model, cut.start, cut.step, cut.rate_hz)
 
 
 @dataclass(frozen=True)

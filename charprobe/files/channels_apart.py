@@ -11,10 +11,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.sample_codes import SINGLE
 from charprobe.files.source import Array, Pieces, Source
 
 BLOCK = 1 << 16
-SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
 MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files
 
 

@@ -23,6 +23,7 @@ _SAMPLE_TYPES: dict[str, tuple[str, float, float]] = {  # dtype, offset, value o
     "float64": ("<f8", 0.0, 1.0),
 }
 _FULL_SCALE_24 = 1 << 23
+SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
 
 
 def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:

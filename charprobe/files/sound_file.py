@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from charprobe.files.containers import ACCEPTED
 from charprobe.files.output import check_space, write_with
-from charprobe.files.sample_codes import WrittenEncoding, decode, encode
+from charprobe.files.sample_codes import SINGLE, WrittenEncoding, decode, encode
 from charprobe.files.sound_path import kind_of, opened, size_of
 from charprobe.files.source import FileFacts, MemoryCapture, Pieces, Source
 from charprobe.files.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
@@ -23,6 +23,7 @@ __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "w
 
 Array = NDArray[np.float64]
 BLOCK_FRAMES = 1 << 16
+KEPT_BLOCKS = 192  # decoded blocks that a capture keeps: 4 minutes of one channel at 48 kHz
 
 _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
     "PCM_S8": ("pcm8", 8),
@@ -39,7 +40,8 @@ _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
 class Capture(Pieces):
     """A sound file on disk, read where asked and never changed; get one from `open_capture`.
 
-    No handle stays open: a capture can be pickled, copied and read from several threads or processes.
+    No handle stays open: a capture can be pickled, copied and read from several threads or processes. What
+    was read last of a channel is kept decoded.
     """
 
     path: Path
@@ -78,6 +80,30 @@ class Capture(Pieces):
                 "changed"
             )
         return values
+
+    def read(self, start: int, stop: int, channel: int) -> Array:
+        """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""
+        first, last = self._clipped(start, stop)
+        if first == last or not 0 <= channel < self.channels:
+            return super().read(first, last, channel)
+        begin = first // BLOCK_FRAMES
+        blocks = [self._block(channel, i) for i in range(begin, (last - 1) // BLOCK_FRAMES + 1)]
+        whole = blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
+        return whole[first - begin * BLOCK_FRAMES : last - begin * BLOCK_FRAMES].astype(np.float64)
+
+    def _block(self, channel: int, number: int) -> NDArray[np.floating]:
+        """Return a block of one channel, from what is kept or else from the file."""
+        kept: dict[tuple[int, int], NDArray[np.floating]] = self.__dict__.setdefault("_kept", {})
+        if (channel, number) not in kept:
+            values = super().read(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES, channel)
+            single = self.facts.subtype in SINGLE
+            kept[channel, number] = values.astype(np.float32) if single else values
+            if len(kept) > KEPT_BLOCKS:
+                kept.pop(next(iter(kept)), None)
+        return kept[channel, number]
+
+    def __getstate__(self) -> dict[str, object]:
+        return {"path": self.path, "facts": self.facts, "wav": self.wav}
 
     def _check_unchanged(self) -> None:
         size = size_of(self.path)

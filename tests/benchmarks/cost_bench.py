@@ -1,34 +1,42 @@
-"""What the main commands cost: time against plain reading and FFTs of the same sound, memory against its length.
+"""What the main commands cost, against what nothing can do without: reading the sound and one pass of FFTs.
 
-Run ``python -m tests.benchmarks.cost_bench`` from the repository's top; ``--write`` puts the table into ``docs/accuracy/cost.md``.
-Every figure is a ratio of two runs made one after the other, so that the machine matters little. Needs Linux (``/proc``).
+Run ``python -m tests.benchmarks.cost_bench`` from the repository's top, with the parts to run if not all;
+``--write`` puts the table into ``docs/accuracy/cost.md``. The floor reads the same files with soundfile and takes one
+real FFT of every 2^16 samples of every channel. Start-up, the import of every module that a command ends with, is taken off
+both. All runs follow one another on one machine, so that the machine matters little. Needs Linux (``/proc``).
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
+import os
+import resource
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound_file import open_capture, write_wav
 from charprobe.stimulus.kinds.programme import generate
 from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000
 RIG = ("--gain", "-9", "--noise", "-110", "--bits", "24", "--delay", "1490.37")
-SHORT_MIN, LONG_MIN = 12, 36
+AS_A_USER = {name: text for name, text in os.environ.items() if not name.endswith("_NUM_THREADS")}
+ROUNDS = 3  # the least of which counts
 STARTED = """
-import json, sys, time
+import json, sys
 from pathlib import Path
 {code}
 peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
-print(json.dumps([time.process_time(), int(peak.split()[1]) / 1024]), file=sys.stderr)
+print(json.dumps([int(peak.split()[1]) / 1024, list(sys.modules)]), file=sys.stderr)
 """
 COMMAND = """
 from charprobe.cli import main
@@ -37,41 +45,174 @@ try:
 except SystemExit as end:
     assert not end.code, end.code
 """
-FEW_FFTS = """
-from scipy.fft import next_fast_len, rfft
-from charprobe.files.sound_file import open_capture
-for name in {names!r}:
-    source = open_capture(Path(name))
-    sound = source.read_frames(0, source.frames)
-    for _ in range(4):
-        rfft(sound, next_fast_len(source.frames, real=True), axis=0)
+IMPORTS = """
+from contextlib import suppress
+from importlib import import_module
+for name in {modules!r}:
+    with suppress(Exception):
+        import_module(name)
 """
+FLOOR = """
+import numpy, soundfile
+for name in {names!r}:
+    sound, _ = soundfile.read(name, always_2d=True)
+    for channel in sound.T:
+        for start in range(0, len(channel), 1 << 16):
+            numpy.fft.rfft(channel[start : start + (1 << 16)], 1 << 16)
+"""
+Row = tuple[str, str]
 
 
-def cost(code: str) -> tuple[float, float]:
-    """CPU seconds and peak memory in MB of some code in a process of its own."""
+@dataclass(frozen=True)
+class Cost:
+    """CPU seconds of a process and all it started, seconds on the clock, peak memory in MB, and its modules."""
+
+    cpu_s: float
+    wall_s: float
+    megabytes: float
+    modules: tuple[str, ...]
+
+
+def run(code: str) -> Cost:
+    """Run code in a process of its own."""
+    before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     ran = subprocess.run(
-        [sys.executable, "-c", STARTED.format(code=code)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", STARTED.format(code=code)],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=AS_A_USER,
     )
-    seconds, megabytes = json.loads(ran.stderr.splitlines()[-1])
-    return float(seconds), float(megabytes)
+    wall_s, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+    megabytes, modules = json.loads(ran.stderr.splitlines()[-1])
+    cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return Cost(cpu_s, wall_s, float(megabytes), tuple(modules))
 
 
-def command(*arguments: str | Path) -> tuple[float, float]:
-    return cost(COMMAND.format(arguments=[str(part) for part in arguments]))
+def command(*arguments: str | Path) -> Cost:
+    return run(COMMAND.format(arguments=[str(part) for part in arguments]))
 
 
-def few_ffts(*files: Path) -> tuple[float, float]:
-    """Read whole files and take four FFTs of each: what an analysis cannot do without."""
-    return cost(FEW_FFTS.format(names=[str(file) for file in files]))
+def least(call: Callable[[], Cost]) -> Cost:
+    return min((call() for _ in range(ROUNDS)), key=lambda cost: cost.cpu_s)
+
+
+def start_up(of: Cost) -> float:
+    """CPU seconds that importing a command's modules takes."""
+    return least(lambda: run(IMPORTS.format(modules=of.modules))).cpu_s
+
+
+def floor(*files: Path) -> float:
+    code = FLOOR.format(names=[str(file) for file in files])
+    return least(lambda: run(code)).cpu_s - least(lambda: run("import numpy, soundfile")).cpu_s
+
+
+def recorded(folder: Path, recipe: str) -> tuple[Path, Path, Path]:
+    """The stimulus of a recipe, a capture of it through a stage, and its bypass."""
+    played, on, off = (folder / f"{recipe} {name}.wav" for name in ("played", "on", "off"))
+    command("stimulus", recipe, "--out", played)
+    for stage, out in (("plain-wire", off), ("coloured-compressor", on)):
+        command("simulate", stage, played, "--out", out, *RIG)
+    return played, on, off
+
+
+def starting(folder: Path) -> Iterator[Row]:
+    help_, click = (
+        least(lambda code=code: run(code)) for code in (COMMAND.format(arguments=["--help"]), "import click")
+    )
+    yield "`--help`, CPU time re importing click (goal 1.3)", f"{help_.cpu_s / click.cpu_s:.2f}"
+    imports = least(lambda: run("import charprobe.measuring.measure, charprobe.stimulus.cue_sheet"))
+    yield (
+        "start of `check` or `measure` to their first look at the capture, CPU time (goal 0.5 s)",
+        f"{imports.cpu_s:.2f} s",
+    )
+
+
+def measuring(folder: Path) -> Iterator[Row]:
+    for recipe in ("quick", "standard"):
+        played, on, off = recorded(folder, recipe)
+        out = folder / f"{recipe}.json"
+        for name, goal, files, arguments in (
+            ("check", 5, (on,), ("check", on, "--stimulus", played)),
+            (
+                "measure",
+                8,
+                (on, off),
+                ("measure", on, "--stimulus", played, "--bypass", off, "--out", out, "--force"),
+            ),
+        ):
+            done = least(lambda arguments=arguments: command(*arguments))
+            work, ground = done.cpu_s - start_up(done), floor(*files)
+            what = f"`{name}` of a `{recipe}` capture" + (" with bypass" if off in files else "")
+            yield f"{what}, CPU time re the floor (goal {goal})", f"{work / ground:.1f}"
+            yield (
+                f"{what}: start-up + work, floor, peak memory",
+                (f"{done.cpu_s - work:.2f} + {work:.2f} s, {ground:.2f} s, {done.megabytes:.0f} MB"),
+            )
+
+
+def publishing(folder: Path) -> Iterator[Row]:
+    rack = folder / "rack"
+    command("demo", "--rack", "--out", rack)
+    session = rack / "session.toml"
+    one = command("session", session, "--out", rack / "one", "--jobs", "1")
+    two = command("session", session, "--out", rack / "two", "--jobs", "2")
+    again = command("session", session, "--out", rack / "two", "--jobs", "2")
+    yield "`session` of 13 eight-channel `quick` captures: CPU time", f"{two.cpu_s:.0f} s"
+    yield "the same, time on the clock with one process re two (goal 1.8)", f"{one.wall_s / two.wall_s:.2f}"
+    yield "the same, run again with nothing new (goal 3 s)", f"{again.wall_s:.1f} s"
+
+
+def demonstrating(folder: Path) -> Iterator[Row]:
+    done = command("demo", "--out", folder / "demo")
+    ground = floor(*sorted((folder / "demo" / "captures").glob("*.wav")))
+    yield "`demo`, CPU time re the floor of its captures (goal 20)", f"{done.cpu_s / ground:.0f}"
+    yield "`demo`, time on the clock re CPU time, two cores (goal 0.6)", f"{done.wall_s / done.cpu_s:.2f}"
+    yield "`demo`: CPU time, time on the clock", f"{done.cpu_s:.0f} s, {done.wall_s:.0f} s"
+
+
+def growing(folder: Path) -> Iterator[Row]:
+    played, on, _ = recorded(folder, "quick")
+    costs = {
+        minutes: least(lambda m=minutes: command("check", padded(on, m), "--stimulus", played))
+        for minutes in (3, 30, 60)
+    }
+    start_s = start_up(costs[3])
+    power = math.log((costs[30].cpu_s - start_s) / (costs[3].cpu_s - start_s)) / math.log(10)
+    yield "`check`, growth of CPU time from 3 to 30 min of file: exponent (goal 1.05)", f"{power:.2f}"
+    yield (
+        "`check`, peak memory, 60 min re 3 min (goal 1.2)",
+        f"{costs[60].megabytes / costs[3].megabytes:.2f}",
+    )
+
+
+def padded(capture: Path, minutes: int) -> Path:
+    """The capture followed by faint noise up to so many minutes."""
+    out = capture.with_name(f"{capture.stem} {minutes}.wav")
+    if not out.exists():
+        source = open_capture(capture)
+        noise = 1e-5 * np.random.default_rng(minutes).standard_normal(
+            (minutes * 60 * RATE_HZ, source.channels)
+        )
+        noise[: source.frames] = source.read_frames(0, source.frames)
+        write_wav(out, noise, rate_hz=RATE_HZ, subtype="pcm24", force=False)
+    return out
+
+
+def pairing(folder: Path) -> Iterator[Row]:
+    short, long = (
+        command("ab", *made_pair(folder, minutes), "--out", folder / f"pair {minutes}")
+        for minutes in (12, 36)
+    )
+    yield "`ab`, CPU time, 36 min re 12 min of one channel", f"{long.cpu_s / short.cpu_s:.1f}"
+    yield f"`ab`, peak memory, the same ({short.megabytes:.0f} MB)", f"{long.megabytes / short.megabytes:.2f}"
 
 
 def made_pair(folder: Path, minutes: int) -> tuple[Path, Path]:
     """Music of so many minutes, every one different, and the same through a moving gain and a saturation."""
     rng = np.random.default_rng([3, minutes])
-    dry = np.concatenate(
-        [0.5 * generate("music", seconds=60.0, rate_hz=RATE_HZ, rng=rng) for _ in range(minutes)]
-    )
+    music = [generate("music", seconds=60.0, rate_hz=RATE_HZ, rng=rng) for _ in range(minutes)]
+    dry = 0.5 * np.concatenate(music)
     gain = 10 ** ((-3 + 2 * np.sin(2 * np.pi * 0.7 * np.arange(dry.size) / RATE_HZ)) / 20)
     wet = np.tanh(0.5 * gain * dry) / 0.5 + 1e-5 * rng.standard_normal(dry.size)
     paths = folder / f"dry {minutes}.wav", folder / f"wet {minutes}.wav"
@@ -80,48 +221,30 @@ def made_pair(folder: Path, minutes: int) -> tuple[Path, Path]:
     return paths
 
 
-def rows_of_measuring(folder: Path) -> list[Sequence[str]]:
-    played, off, on = (folder / f"{name}.wav" for name in ("played", "off", "on"))
-    command("stimulus", "standard", "--out", played)
-    for stage, out in (("plain-wire", off), ("coloured-compressor", on)):
-        command("simulate", stage, played, "--out", out, *RIG)
-    start, _ = cost("import charprobe")
-    least, _ = few_ffts(on, off)
-    check, _ = command("check", on)
-    measure, _ = command("measure", on, "--bypass", off, "--setting", "x", "--out", folder / "x.json")
-    help_s, _ = command("--help")
-    return [
-        ("`charprobe --help`, CPU time re `import charprobe`", f"{help_s / start:.1f}"),
-        ("`check` of a `standard` capture, CPU time re reading it and four FFTs", f"{check / least:.1f}"),
-        ("`measure` with bypass, `standard`, CPU time re the same", f"{measure / least:.1f}"),
-    ]
-
-
-def rows_of_pairs(folder: Path) -> list[Sequence[str]]:
-    found = {}
-    for minutes in (SHORT_MIN, LONG_MIN):
-        files = made_pair(folder, minutes)
-        found[minutes] = command("ab", *files, "--out", folder / f"pair {minutes}")
-        for path in files:
-            path.unlink()
-    (short_s, short_mb), (long_s, long_mb) = found[SHORT_MIN], found[LONG_MIN]
-    lengths = f"{LONG_MIN} min re {SHORT_MIN} min of one channel"
-    return [
-        (f"`ab`, CPU time, {lengths} ({LONG_MIN // SHORT_MIN} times the sound)", f"{long_s / short_s:.1f}"),
-        (f"`ab`, peak memory, {lengths} ({short_mb:.0f} MB)", f"{long_mb / short_mb:.2f}"),
-    ]
+PARTS = {
+    "start": starting,
+    "measure": measuring,
+    "session": publishing,
+    "demo": demonstrating,
+    "growth": growing,
+    "pair": pairing,
+}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("parts", nargs="*", choices=[[], *PARTS], help="what to run; all by default")
     parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/cost.md")
     options = parser.parse_args()
-    with tempfile.TemporaryDirectory() as name:
-        rows = [*rows_of_measuring(Path(name)), *rows_of_pairs(Path(name))]
-    table = "\n".join(["| what | ratio |", "|---|---|", *(f"| {what} | {ratio} |" for what, ratio in rows)])
-    print(table)
+    lines = ["| what | found |", "|---|---|"]
+    print(*lines, sep="\n")
+    for name in options.parts or PARTS:
+        with tempfile.TemporaryDirectory() as folder:
+            for what, value in PARTS[name](Path(folder)):
+                lines.append(f"| {what} | {value} |")
+                print(lines[-1], flush=True)
     if options.write:
-        write_section("cost", "Cost", "python -m tests.benchmarks.cost_bench --write", table)
+        write_section("cost", "Cost", "python -m tests.benchmarks.cost_bench --write", "\n".join(lines))
 
 
 if __name__ == "__main__":

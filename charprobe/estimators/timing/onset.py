@@ -162,7 +162,7 @@ class _Stretch:
         high = 1e-7 * 2.0**reached
         low = high / 2 if reached else 0.0
         for _ in range(FINER_SCANS):
-            steps = np.linspace(low, high, FINER + 1)
+            steps = low + (high - low) * np.arange(FINER + 1) / FINER
             reached = outside(steps[1:-1])
             low, high = float(steps[reached]), float(steps[reached + 1])
         return high

@@ -9,6 +9,7 @@ import numpy as np
 from charprobe.measuring.health.breaks import Break, find_breaks
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
+from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
@@ -112,7 +113,7 @@ def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
     last = min(take.source.frames, int(place.capture_index(stop)))
     if last - first < SHORTEST_S * rate_hz:
         return []
-    samples = np.nan_to_num(take.source.read(first, last, take.channel), nan=0.0, posinf=0.0, neginf=0.0)
+    samples = finite(take.source.read(first, last, take.channel))
     frequency_hz = tone.frequency_hz * place.step
     return [
         Event(

@@ -6,6 +6,7 @@ import numpy as np
 
 from charprobe.measuring.health.quiet import pauses
 from charprobe.placing.take import Take
+from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 from charprobe.values.wording import clock_text, number_text
@@ -50,7 +51,7 @@ def _levels(take: Take, start: float, stop: float) -> tuple[Array, Array]:
     cut = take.cut(first, last)
     size = round(FRAME_S * rate_hz)
     count = cut.samples.size // size
-    frames = np.nan_to_num(cut.samples[: count * size], nan=0.0, posinf=0.0, neginf=0.0).reshape(count, size)
+    frames = finite(cut.samples[: count * size]).reshape(count, size)
     power = np.mean((frames - frames.mean(axis=1, keepdims=True)) ** 2, axis=1)
     times_s = take.capture_time_s(cut.start) + FRAME_S * np.arange(count)
     return np.asarray(10 * np.log10(2 * power + 1e-16)), np.asarray(times_s)

@@ -8,6 +8,7 @@ import numpy as np
 import scipy
 
 from charprobe.placing.take import Take
+from charprobe.placing.track import finite
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
@@ -66,7 +67,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     frames = []
     for start, stop in pauses(take.stimulus):
         cut = take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz)
-        samples = np.nan_to_num(cut.samples, nan=0.0, posinf=0.0, neginf=0.0)
+        samples = finite(cut.samples)
         if samples.size >= size:
             pieces = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
             pieces = pieces - pieces.mean(axis=1, keepdims=True)
