@@ -10,7 +10,8 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.all_figures import draw_profile, draw_set
+from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
+from charprobe.publishing.made import Made, key_of
 from charprobe.publishing.report.beside import Beside, tables_beside
 from charprobe.publishing.report.page import METHOD, render_page, write_page
 from charprobe.session.claims import CheckedClaim
@@ -36,7 +37,8 @@ def publish(
 ) -> tuple[Path, ...]:
     """Write everything that belongs in print to a folder, and return the paths.
 
-    What an earlier run wrote there is replaced; profiles stay where the session put them.
+    What an earlier run wrote there is replaced where it showed something else; profiles stay where the
+    session put them.
 
     Parameters
     ----------
@@ -60,9 +62,24 @@ def publish(
     OutputError
         If the folder cannot be written.
     """
-    tables, figures = folder / "tables", folder / "figures"
-    for place in (tables, figures):
+    for place in (folder / "tables", folder / "figures"):
         output.prepare_folder(place)
+    shown = (session, result.profiles, result.stage_off, result.failures, command, *notes)
+    words = Made(folder / ".published.key", key_of(*shown))
+    written = words.there() or words.keep(_words(session, result, findings, folder, command, notes))
+    return (*written, *_figures(result.profiles, folder / "figures", looks, jobs))
+
+
+def _words(
+    session: Session,
+    result: SessionResult,
+    findings: Findings,
+    folder: Path,
+    command: str,
+    notes: Sequence[str],
+) -> list[Path]:
+    """Write the page, the texts and the tables."""
+    tables = folder / "tables"
     page = render_page(
         carded(result.profiles),
         title=session.title,
@@ -86,8 +103,7 @@ def publish(
         written += findings.settings.save(tables / "settings", force=True)
     for name, comparison in findings.channels:
         written += comparison.save(tables / f"channels of {output.safe_file_name(name)}", force=True)
-    written += _figures(result.profiles, figures, looks, jobs)
-    return tuple(written)
+    return written
 
 
 def _beside(findings: Findings) -> list[Beside]:
@@ -121,9 +137,22 @@ def _figures(profiles: Sequence[Profile], folder: Path, looks: Sequence[str], jo
     shown = carded(profiles)
     several = len({profile.channel for profile in shown}) > 1
     names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in shown]
-    written = list(draw_set(shown, names, folder, force=True, looks=looks))
-    calls = (delayed(draw_profile)(profile, folder, force=True, looks=looks) for profile in shown)
-    return written + [path for paths in Parallel(n_jobs=jobs)(calls) for path in paths]
+    overlays = Made(folder / ".overlays.key", key_of(shown, names, looks))
+    written = list(overlays.there() or overlays.keep(draw_set(shown, names, folder, force=True, looks=looks)))
+    own = [Made(folder / f".{figure_stem(profile)}.key", key_of(profile, looks)) for profile in shown]
+    drawn = {made.stamp: made.there() for made in own}
+    calls = (
+        delayed(_drawn)(made, profile, looks)
+        for made, profile in zip(own, shown, strict=True)
+        if drawn[made.stamp] is None
+    )
+    if None in drawn.values():
+        drawn |= dict(Parallel(n_jobs=jobs)(calls))
+    return written + [path for paths in drawn.values() for path in paths or ()]
+
+
+def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, tuple[Path, ...]]:
+    return made.stamp, made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
 
 
 def captures_csv(profiles: Sequence[Profile]) -> str:

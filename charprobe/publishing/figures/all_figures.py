@@ -70,13 +70,18 @@ def draw_profile(
         If a file exists and `force` is false, or cannot be written.
     """
     output.prepare_folder(folder)
-    start = f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
+    start = figure_stem(profile)
     return tuple(
         path
         for name in looks
         for drawing in profile_drawings(profile, LOOKS[name])
         for path in save_drawing(drawing, folder, stem=f"{start}-{drawing.name}-{name}", force=force)
     )
+
+
+def figure_stem(profile: Profile) -> str:
+    """Return what the names of a profile's figures begin with."""
+    return f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
 
 
 def draw_set(
