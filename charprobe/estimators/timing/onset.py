@@ -157,7 +157,8 @@ class _Stretch:
             past = np.flatnonzero(costs.reshape(2, -1).max(axis=0) >= ceiling)
             return int(past[0]) if past.size else by_s.size
 
-        doubled = 1e-7 * 2.0 ** np.arange(max(1, math.ceil(math.log2(max(span, 1e-7) / 1e-7))))
+        doublings = max(1, math.ceil(math.log2(max(span, 1e-7) / 1e-7)))
+        doubled = 1e-7 * np.exp2(np.arange(doublings, dtype=np.float64))
         reached = outside(doubled)
         high = 1e-7 * 2.0**reached
         low = high / 2 if reached else 0.0
