@@ -111,6 +111,11 @@ def cell_of(reading: Reading | None) -> float | None:
     return reading.value if isinstance(reading, Quantity) else None
 
 
+def std_of(reading: Reading | None) -> float | None:
+    """Standard uncertainty of a reading for a table; None where there is no number."""
+    return reading.std if isinstance(reading, Quantity) else None
+
+
 def numbers(table: Table, name: str) -> Array:
     """Return a column as numbers; a missing cell or column is NaN and so leaves a gap in a curve."""
     cells: Sequence[Cell] = table.columns.get(name, [None] * rows_of(table))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from charprobe.estimators.colour.tone_settling import AT_REST, SETTLED_DB, ToneSettling, judge_tones
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import StrayLine, beside_tone, subtract_tone
 from charprobe.stimulus.kinds.segment import Tone
@@ -21,6 +22,7 @@ SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
 CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
 STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement of the level is taken out
+MOST_DOUBT_DB = 1.0  # a level that may still have had farther to go than this tells no harmonics
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
 NEXT = "raise the level, lengthen the tones, or record with less noise"
 
@@ -39,7 +41,10 @@ class HarmonicCell:
         Order n = 2, 3, ... over the fundamental; the angle is the phase of order n less n times that of the
         fundamental (cosine convention).
     stds : ndarray, shape (orders - 1,)
-        Standard uncertainty of the real and of the imaginary part of each ratio.
+        Standard uncertainty of the real and of the imaginary part of each ratio; where the gain still moved,
+        with what order n changes by if the drive does: n - 1 times as many dB.
+    settling : ToneSettling
+        How far the level still had to go.
     strays : tuple of StrayLine
         Steady lines beside the tone that are no harmonics of it, strongest first.
     noise : Quantity or None
@@ -50,6 +55,7 @@ class HarmonicCell:
     fit: ToneFit
     ratios: Complex
     stds: Array
+    settling: ToneSettling = AT_REST
     strays: tuple[StrayLine, ...] = ()
     noise: Quantity | None = None
 
@@ -59,9 +65,29 @@ class HarmonicCell:
         return int(self.ratios.size) + 1
 
     @property
+    def settled(self) -> bool:
+        """Whether less than 0.05 dB was left to go, interval included."""
+        return self.settling.doubt_db <= SETTLED_DB
+
+    @property
+    def told(self) -> bool:
+        """Whether the level was near enough to settled for harmonics and level to be given."""
+        return self.settling.doubt_db <= MOST_DOUBT_DB
+
+    @property
     def fundamental(self) -> Reading:
         """Level of the fundamental in dBFS."""
-        return self.fit.level(1)
+        if not self.told:
+            return self._moving("dBFS")
+        level = self.fit.level(1)
+        if isinstance(level, Unmeasured) or self.settled:
+            return level
+        return Quantity.from_std(level.value, math.hypot(level.std, self.settling.doubt_db / Z95), "dBFS")
+
+    def _moving(self, unit: str) -> Unmeasured:
+        left = number_text(abs(self.settling.remaining_db), 1)
+        reason = f"the gain had not settled during this tone: about {left} dB were left to go"
+        return Unmeasured(unit, reason, "a recipe with longer tones")
 
     @property
     def limits_dbc(self) -> Array:
@@ -70,7 +96,7 @@ class HarmonicCell:
 
     def detected(self, order: int) -> bool:
         """Tell whether an order rises above the noise beside it; False outside the band."""
-        if order > self.orders:
+        if order > self.orders or not self.told:
             return False
         return bool(abs(self.ratios[order - 2]) > max(DETECTED * float(self.stds[order - 2]), 1e-14))
 
@@ -79,6 +105,8 @@ class HarmonicCell:
         if order > self.orders:
             reason = f"order {order} of {self.tone.frequency_hz:g} Hz lies above the band of the capture"
             return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        if not self.told:
+            return self._moving("dBc")
         size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
         if not self.detected(order):
             bound = DB_PER_NEPER * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
@@ -112,6 +140,8 @@ class HarmonicCell:
         if self.orders < 2:
             reason = f"no harmonic of {self.tone.frequency_hz:g} Hz lies inside the band of the capture"
             return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        if not self.told:
+            return self._moving("dBc")
         power, std = self.power(range(2, HIGHEST + 1))
         lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
         if power <= max(DETECTED * lone, Z95 * std, 1e-28):
@@ -145,7 +175,9 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     astray by noise. The fit is the joint least squares of `fit_tone`: amplitudes reach the Cramer-Rao
     bound of ``2 s**2 / n`` per part. A level that still moves, as in a slow release, would spread skirts
     of the fundamental over the harmonics: its movement is described by polynomials over the cut and taken
-    out. With `DETECTED` = 4, noise alone shows an order once in 3000 times.
+    out. How far it still had to go is judged from its trace, as for level steps; what may be 0.05 to 1 dB off
+    is widened, what may be farther off is not given. With `DETECTED` = 4, noise alone shows an order once in
+    3000 times.
     """
     held = [(tone, piece) for tone in tones if (piece := _settled(cut, tone)) is not None]
     if not held:
@@ -157,7 +189,25 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
         phase_origins=[float(tone.start) for tone, _ in loudest],
         orders=1,
     )
-    return tuple(_cell(tone, piece, offset.relative) for tone, piece in held)
+    cells = [_cell(tone, piece, offset.relative) for tone, piece in held]
+    noise_db = np.array([_noise_db(cell, piece) for cell, (_, piece) in zip(cells, held, strict=True)])
+    settling = judge_tones(
+        cut, tones=[tone for tone, _ in held], noise_db=noise_db, late_share=SETTLE_SHARE, edge_s=EDGE_S
+    )
+    return tuple(_judged(cell, one) for cell, one in zip(cells, settling, strict=True))
+
+
+def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
+    """Standard uncertainty of a tone's level over one second, in dB."""
+    seconds = piece.samples.size * piece.step / piece.rate_hz
+    return DB_PER_NEPER * float(cell.fit.stds[0] / abs(cell.fit.amplitudes[0])) * math.sqrt(seconds)
+
+
+def _judged(cell: HarmonicCell, settling: ToneSettling) -> HarmonicCell:
+    if settling.doubt_db <= SETTLED_DB:
+        return replace(cell, settling=settling)
+    shares = settling.doubt_db / DB_PER_NEPER / Z95 * np.arange(1, cell.orders)
+    return replace(cell, settling=settling, stds=np.hypot(cell.stds, shares * np.abs(cell.ratios)))
 
 
 def _settled(cut: Cut, tone: Tone) -> Cut | None:
@@ -189,7 +239,12 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     own = float(abs(first))
     beside = beside_tone(steady, fit)
     return HarmonicCell(
-        tone, fit, fit.amplitudes[1:] * turn / own, fit.stds[1:] / own, beside.lines, beside.noise
+        tone,
+        fit,
+        fit.amplitudes[1:] * turn / own,
+        fit.stds[1:] / own,
+        strays=beside.lines,
+        noise=beside.noise,
     )
 
 

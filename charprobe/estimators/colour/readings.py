@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -23,6 +24,9 @@ GROWTH_RUNGS = 3
 CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
 SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
+
+Origin = Literal["none", "colour", "ripple", "either"]
+"""What harmonics beyond the bypass come from; "either" where colour cannot be told from ripple."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,10 @@ class LevelRung:
         Their standard uncertainties.
     fall_db : float or None
         How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
+    at_rest : bool
+        Whether the tone lies so far below any gain reduction that its harmonics cannot be ripple.
+    origin : Origin
+        What they come from.
     """
 
     input_dbfs: float
@@ -55,6 +63,8 @@ class LevelRung:
     colour: Complex | None = None
     colour_stds: Array | None = None
     fall_db: float | None = None
+    at_rest: bool = False
+    origin: Origin = "none"
 
     @property
     def reduced_db(self) -> float | None:
@@ -82,15 +92,22 @@ class LevelRung:
         rig = float(abs(self.rig.ratios[order - 2]))
         return bool(abs(self.cell.ratios[order - 2]) < NEAR_RIG * rig) if self.rig.detected(order) else False
 
-    def exceeds_rig(self, order: int) -> bool:
-        """Tell whether colour of one order is there, beyond ripple, and beyond the bypass by its interval."""
-        if order > self.cell.orders:
-            return False
-        at = order - 2
+    def shows(self, order: int, *, sigmas: float = DETECTED) -> bool:
+        """Tell whether one order is there, whatever it comes from, and beyond the bypass by its interval."""
+        return self._beyond_rig(order, self.cell.ratios, self.cell.stds, sigmas)
+
+    def coloured(self, order: int) -> bool:
+        """The same of what is left of the order once the part that goes as ripple does is taken out."""
         ratios = self.cell.ratios if self.colour is None else self.colour
         stds = self.cell.stds if self.colour_stds is None else self.colour_stds
+        return self._beyond_rig(order, ratios, stds, DETECTED)
+
+    def _beyond_rig(self, order: int, ratios: Complex, stds: Array, sigmas: float) -> bool:
+        if order > self.cell.orders or not self.cell.told:
+            return False
+        at = order - 2
         size, std = float(abs(ratios[at])), float(stds[at])
-        if size <= max(DETECTED * std, 1e-12):
+        if size <= max(sigmas * std, 1e-12):
             return False
         if self.rig is None or order > self.rig.orders:
             return True
@@ -98,32 +115,40 @@ class LevelRung:
 
 
 def colour_onset(rungs: Sequence[LevelRung]) -> Reading:
-    """First input level, in dBFS, from which harmonics exceed the bypass and stay above.
+    """First input level, in dBFS, from which harmonics that are colour exceed the bypass and stay above.
 
     Parameters
     ----------
     rungs : sequence of LevelRung
-        One frequency, levels ascending, at least one.
+        One frequency, levels ascending, at least one; each with its origin.
 
     Notes
     -----
     The level is one of those played; the interval reaches down to the next lower one, where no excess shows.
     """
-    there = [any(rung.exceeds_rig(order) for order in range(2, HIGHEST + 1)) for rung in rungs]
-    first = len(there)
-    while first and there[first - 1]:
+    first = len(rungs)
+    while first and rungs[first - 1].origin == "colour":
         first -= 1
-    if first == len(there):
+    tones = f"tones of {rungs[0].cell.tone.frequency_hz:g} Hz"
+    unsure = next((i for i, rung in enumerate(rungs[:first]) if rung.origin == "either"), None)
+    if unsure is not None:
+        begin = number_text(rungs[unsure].input_dbfs, 1)
+        reason = f"harmonics of {tones} from {begin} dBFS up may be ripple of the gain or colour"
+        least = rungs[unsure - 1].input_dbfs if unsure else None
+        most = rungs[first].input_dbfs if first < len(rungs) else None
+        return Unmeasured("dBFS", reason, "a setting that reduces no gain", at_most=most, at_least=least)
+    if first == len(rungs):
         top = rungs[-1].input_dbfs
         limit = float(np.max(rungs[-1].cell.limits_dbc))
+        beyond = "the bypass" if all(rung.origin == "none" for rung in rungs) else "ripple of the gain"
         reason = (
-            f"no colour found up to {number_text(top, 1)} dBFS: no harmonic beyond the bypass above "
-            f"{number_text(limit, 0)} dBc"
+            f"no colour found up to {number_text(top, 1)} dBFS with {tones}: no harmonic beyond {beyond} "
+            f"above {number_text(limit, 0)} dBc"
         )
         return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=top)
     level = rungs[first].input_dbfs
     if first == 0:
-        reason = f"harmonics exceed the bypass at every level played, from {number_text(level, 1)} dBFS up"
+        reason = f"harmonics exceed the bypass at every level read, from {number_text(level, 1)} dBFS up"
         return Unmeasured("dBFS", reason, "a recipe with quieter, longer tones", at_most=level)
     return Quantity(level, rungs[first - 1].input_dbfs, level, "dBFS")
 
@@ -145,8 +170,9 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     """
     levels = [rung.input_dbfs for rung in rungs]
     thds = [rung.cell.thd for rung in rungs]
+    tones = f"{rungs[0].cell.tone.frequency_hz:g} Hz"
     reached = [i for i, thd in enumerate(thds) if isinstance(thd, Quantity) and thd.value >= target_dbc]
-    named = f"{rounded_text(target_dbc)} dB"
+    named = f"{rounded_text(target_dbc)} dB at {tones}"
     if not reached:
         return _never(levels, thds, target_dbc, named)
     at = reached[0]
@@ -155,9 +181,7 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
         reason = f"near {where}, the bypass shows as much"
         return Unmeasured("dBFS", reason, "a cleaner recording path, or lower levels in it")
     if at == 0:
-        reason = (
-            f"distortion is above {named} at every level played, from {number_text(levels[0], 1)} dBFS up"
-        )
+        reason = f"distortion is above {named} at every level read, from {number_text(levels[0], 1)} dBFS up"
         return Unmeasured("dBFS", reason, "a recipe with quieter tones", at_most=levels[0])
     below = thds[at - 1]
     upper = thds[at]
@@ -250,7 +274,7 @@ def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: s
         if (thd.high if isinstance(thd, Quantity) else thd.at_most or 0.0) < target_dbc
     ]
     if not clear:
-        reason = f"noise hides distortion of {named} at every level played"
+        reason = f"noise hides distortion of {named} at every level read"
         return Unmeasured("dBFS", reason, "record with less noise or longer tones")
     reason = f"distortion stays below {named} up to {number_text(max(clear), 1)} dBFS"
     return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=max(clear))

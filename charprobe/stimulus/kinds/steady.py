@@ -14,7 +14,11 @@ from charprobe.values.arrays import Array
 
 @dataclass(frozen=True)
 class Tones(ToneRun):
-    """Steady tones over level x frequency: harmonics."""
+    """Steady tones over level x frequency: harmonics.
+
+    Levels rise through the whole run, so no tone is read while the gain recovers from a louder one. At each
+    level the highest frequency comes first: it has the most periods to show the gain move by.
+    """
 
     kind: Literal["tones"] = field(default="tones", kw_only=True)
     frequencies_hz: HzList
@@ -22,8 +26,9 @@ class Tones(ToneRun):
     tone_s: ToneS
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
-        """Place every frequency at every level, levels in the recipe's order within each frequency."""
-        pairs = ((f, level) for f in self.frequencies_hz for level in self.levels_dbfs)
+        """Place every level at every frequency: levels rising, frequencies falling at each."""
+        falling = sorted(self.frequencies_hz, reverse=True)
+        pairs = ((f, level) for level in sorted(self.levels_dbfs) for f in falling)
         return tones_apart(pairs, start=start, tone_s=self.tone_s, rate_hz=rate_hz)
 
 

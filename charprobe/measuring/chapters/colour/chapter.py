@@ -8,7 +8,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell, measure_harmonics
-from charprobe.estimators.colour.readings import LevelRung, colour_onset, even_odd_balance, input_at_thd
+from charprobe.estimators.colour.origin import with_origins
+from charprobe.estimators.colour.readings import REDUCING_DB, LevelRung, even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_ripple, expected_words
@@ -18,13 +19,27 @@ from charprobe.measuring.chapters.colour.noise_under import (
     noise_under_table,
     noise_under_words,
 )
+from charprobe.measuring.chapters.colour.over_frequency import (
+    TARGETS,
+    AtFrequency,
+    colour_words,
+    over_frequency,
+    over_frequency_table,
+)
+from charprobe.measuring.chapters.colour.ripple import (
+    REFERENCE_DBFS,
+    SAME_LEVEL_DB,
+    ripple_entries,
+    rippling_rung,
+    split_of,
+    tone_words,
+)
 from charprobe.measuring.chapters.colour.stray_lines import stray_finding, stray_table
-from charprobe.measuring.chapters.colour.tables import colour_curves, colour_findings
+from charprobe.measuring.chapters.colour.tables import colour_curves
 from charprobe.measuring.chapters.colour.transfer import transfer
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Chapter, Entry, Published, known
-from charprobe.profile.glossary import term
+from charprobe.profile.entry import Chapter, Entry, Health, Published, known
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.cut import Cut
@@ -44,9 +59,9 @@ NAMES = (
     "noise.rise_under_signal",
 )
 RECIPE = "quick"
-REFERENCE_HZ, REFERENCE_DBFS = 1000.0, -10.0
-SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
-CLEAR_REDUCTION_DB = 1.0  # the share of ripple is judged where there is at least this much
+UNSETTLED = Unmeasured("dBFS", "no tone near 1 kHz had settled", "a recipe with longer tones")
+REFERENCE_HZ = 1000.0
+REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 
 
 def colour_chapter(
@@ -77,11 +92,17 @@ def colour_chapter(
         return Chapter(entries, pairs.curves, words=pairs.words)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
-    rungs = [_without_ripple(rung, splits) for rung in rungs]
+    # worked out only where something ripples
+    expected = expected_ripple(timing, static) if splits and timing is not None else None
+    rungs = with_origins(
+        [_without_ripple(rung, splits) for rung in rungs],
+        expected=lambda rung: _foretold(expected, rung, static),
+    )
     ladder = _ladder(rungs)
-    curve, curve_words = transfer(rungs, ladder)
+    settled = [rung for rung in ladder if rung.cell.told]
+    curve, curve_words = transfer(rungs, settled)
     reference = min(ladder, key=lambda rung: abs(rung.input_dbfs - REFERENCE_DBFS))
-    at = _tone_words(reference)
+    at = tone_words(reference)
     over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
         "" if bypass else ", no bypass to compare with"
     )
@@ -90,21 +111,21 @@ def colour_chapter(
         near = "; within 6 dB of the bypass" if reference.near_rig(order) else ""
         entries[f"colour.h{order}_at_reference"] = Entry(reference.cell.level(order), at + near)
     entries["colour.even_odd_balance"] = Entry(even_odd_balance(reference.cell), at)
-    for name, target in (("minus60db", -60.0), ("minus40db", -40.0)):
-        entries[f"colour.input_at_thd_{name}"] = Entry(input_at_thd(ladder, target_dbc=target), over)
-    entries["colour.onset"] = Entry(_onset(ladder, bypass), over + ", ripple of the gain taken out")
+    everywhere = over_frequency(rungs, bypassed=bypass is not None)
+    main = next((one for one in everywhere if one.ladder == tuple(settled)), None)
+    for name in TARGETS:
+        entries[f"colour.input_at_thd_{name}"] = Entry(main.reached[name] if main else UNSETTLED, over)
+    entries["colour.onset"] = Entry(_onset(main, bypass), over + ", ripple of the gain taken out")
     entries |= noise_under_entries(ladder, reference, at)
-    shown = _rippling(rungs, reference.cell.tone.frequency_hz)
-    # worked out only where something ripples
-    expected = expected_ripple(timing, static) if splits and timing is not None else None
-    entries |= _ripple_entries(splits, rungs, shown, expected, static)
+    shown = rippling_rung(rungs, reference.cell.tone.frequency_hz)
+    entries |= ripple_entries(splits, rungs, shown, expected, static)
 
     def words(published: Published) -> tuple[str, ...]:
         compared = shown and expected_words(
-            published["colour.ripple_expected"].reading, shown, _tone_words(shown)
+            published["colour.ripple_expected"].reading, shown, tone_words(shown)
         )
         return (
-            *colour_findings(ladder, published),
+            *colour_words(published, everywhere),
             *((compared,) if compared else ()),
             *(curve_words if known(published, "colour.thd_at_reference") else ()),
             *pairs.words(published),
@@ -114,10 +135,12 @@ def colour_chapter(
 
     return Chapter(
         quantities=entries | dict(pairs.quantities),
-        curves=colour_curves(rungs, splits, ladder, expected=expected, static=static)
+        curves=colour_curves(rungs, splits, settled, expected=expected, static=static)
+        | {"colour_over_frequency": over_frequency_table(everywhere)}
         | {"stray_lines": stray_table(rungs, rate_hz=rate_hz), "noise_under_signal": noise_under_table(rungs)}
         | dict(pairs.curves)
         | curve,
+        health=_unsettled(wet, rungs),
         words=words,
     )
 
@@ -137,7 +160,26 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
             reduction = static.reduction_db_at(input_dbfs) if static is not None else None
             rungs.append(LevelRung(input_dbfs, reduction, cell, rig))
-    return [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
+    rungs = [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
+    return [dataclasses.replace(rung, at_rest=_at_rest(rung, rungs, static)) for rung in rungs]
+
+
+def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | None) -> bool:
+    """Tell whether a tone runs so far below any gain reduction that no crest of it is reduced."""
+    if not rung.idle:
+        return False
+    if (rung.reduced_db or 0.0) >= REDUCING_DB:
+        return True  # what its gain lost is saturation
+    above = static.reduction_db_at(rung.input_dbfs + REST_DB) if static is not None else None
+    if above is not None:
+        return above < REDUCING_DB
+    hotter = [
+        one
+        for one in rungs
+        if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
+        and one.input_dbfs > rung.input_dbfs + SAME_LEVEL_DB
+    ]
+    return min(hotter, key=lambda one: one.input_dbfs).idle if hotter else True
 
 
 def _fall_db(rung: LevelRung, rungs: Sequence[LevelRung]) -> float | None:
@@ -168,25 +210,22 @@ def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, .
 def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split, ...]:
     """Colour and ripple of every level with enough frequencies, if any tone runs under gain reduction.
 
-    Levels below the reduction are split too: just under a threshold the detector's ripple reaches it.
+    Levels just below the reduction are split too: there the detector's ripple reaches the threshold.
     """
     if all(rung.idle for rung in rungs):
         return ()
     levels: dict[float, list[HarmonicCell]] = defaultdict(list)
     for rung in rungs:
-        levels[rung.cell.tone.level_dbfs].append(rung.cell)
+        if rung.cell.told and not rung.at_rest:
+            levels[rung.cell.tone.level_dbfs].append(rung.cell)
     enough = [
         cells for cells in levels.values() if len({c.tone.frequency_hz for c in cells}) >= LEAST_FREQUENCIES
     ]
     return split_ripple(enough, passage=passage)
 
 
-def _split_of(splits: Sequence[Split], cell: HarmonicCell) -> Split | None:
-    return next((split for split in splits if any(one is cell for one in split.cells)), None)
-
-
 def _without_ripple(rung: LevelRung, splits: Sequence[Split]) -> LevelRung:
-    split = _split_of(splits, rung.cell)
+    split = split_of(splits, rung.cell)
     if split is None:
         return rung
     colour, stds = split.colour_at(rung.cell)
@@ -202,77 +241,33 @@ def _ladder(rungs: Sequence[LevelRung]) -> list[LevelRung]:
     return sorted(chosen, key=lambda rung: rung.input_dbfs)
 
 
-def _tone_words(rung: LevelRung) -> str:
-    tone = rung.cell.tone
-    if rung.reduced_db is None:
-        reduction = "gain reduction not known"
-    elif rung.idle:
-        reduction = "no gain reduction"
-    elif rung.reduction_db is None:
-        reduction = f"gain {number_text(rung.reduced_db, 1)} dB lower than of quieter tones"
-    else:
-        reduction = f"{number_text(rung.reduction_db, 1)} dB of gain reduction"
-    return f"{tone.frequency_hz:g} Hz at {number_text(rung.input_dbfs, 1)} dBFS, {reduction}"
-
-
-def _onset(ladder: Sequence[LevelRung], bypass: Take | None) -> Reading:
+def _onset(main: AtFrequency | None, bypass: Take | None) -> Reading:
     if bypass is None:
         reason = "there is no bypass capture, so the recorder's own harmonics cannot be told from the stage's"
         return Unmeasured("dBFS", reason, "record the bypass and give it")
-    return colour_onset(ladder)
+    return main.onset if main is not None and main.onset is not None else UNSETTLED
 
 
-def _rippling(rungs: Sequence[LevelRung], reference_hz: float) -> LevelRung | None:
-    """Return the tone at which ripple is judged: the reference if its third harmonic shows, else the lowest.
-
-    None without a level clearly under gain reduction. Ripple is largest at the lowest tone.
-    """
-    clear = [
-        rung
-        for rung in rungs
-        if rung.reduced_db is not None and rung.reduced_db >= CLEAR_REDUCTION_DB and rung.colour is not None
-    ]
-    if not clear:
-        return None
-    nearest = min(abs(rung.input_dbfs - REFERENCE_DBFS) for rung in clear)
-    level = [rung for rung in clear if abs(rung.input_dbfs - REFERENCE_DBFS) < nearest + SAME_LEVEL_DB]
-    level.sort(key=lambda rung: (rung.cell.tone.frequency_hz != reference_hz, rung.cell.tone.frequency_hz))
-    return next((rung for rung in level if rung.cell.detected(3)), level[0])
+def _foretold(expected: ExpectedRipple | None, rung: LevelRung, static: Reduction | None) -> Quantity | None:
+    third = None if expected is None else expected.third(rung, static)
+    return third if isinstance(third, Quantity) else None
 
 
-def _ripple_entries(
-    splits: Sequence[Split],
-    rungs: Sequence[LevelRung],
-    shown: LevelRung | None,
-    expected: ExpectedRipple | None,
-    static: Reduction | None,
-) -> dict[str, Entry]:
-    """Share of ripple and ripple expected, at the tone at which ripple is judged."""
-    share, foretold = "colour.ripple_share", "colour.ripple_expected"
-    if shown is None:
-        return {name: _no_ripple(rungs, term(name).unit) for name in (share, foretold)}
-    split = _split_of(splits, shown.cell)
-    assert split is not None
-    third = f"third harmonic of {_tone_words(shown)}"
-    unknown = Unmeasured(term(foretold).unit, "attack and release were not measured", "a recipe with bursts")
-    return {
-        share: Entry(split.share(shown.cell), third),
-        foretold: Entry(unknown, "") if expected is None else Entry(expected.third(shown, static), third),
-    }
-
-
-def _no_ripple(rungs: Sequence[LevelRung], unit: str) -> Entry:
-    """Say why there is nothing to judge ripple by."""
-    if all(rung.reduced_db is None for rung in rungs):
-        reason = "it is not known which tones ran under gain reduction"
-        return Entry(Unmeasured(unit, reason, "a recipe with level_steps beside the tones"), "")
-    if all(rung.idle for rung in rungs):
-        words = "no gain reduction at any level of the tones"
-        if unit == "%":
-            return Entry(Quantity(0.0, 0.0, 0.0, unit), words)
-        return Entry(Unmeasured(unit, f"{words}, so no ripple", "none needed"), "")
-    reason = (
-        f"no level of the tones shows {CLEAR_REDUCTION_DB:g} dB of gain reduction at "
-        f"{LEAST_FREQUENCIES} frequencies"
+def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
+    """Name the tones whose gain still moved, and what that costs."""
+    moving = [rung for rung in rungs if not rung.cell.settled]
+    if not moving:
+        return ()
+    lost = sum(not rung.cell.told for rung in moving)
+    worst = max(moving, key=lambda rung: rung.cell.settling.doubt_db).cell
+    tones = [rung.cell.tone for rung in moving]
+    message = (
+        f"The gain had not settled during {len(moving)} of {len(rungs)} tones, at "
+        f"{worst.tone.frequency_hz:g} Hz by {number_text(abs(worst.settling.remaining_db), 2)} dB: harmonics "
+        f"of {lost} are not given, those of {len(moving) - lost} have wider intervals. Use a recipe with "
+        "longer tones."
     )
-    return Entry(Unmeasured(unit, reason, "a recipe with hotter tones at three frequencies"), "")
+    start_s, end_s = (
+        wet.capture_time_s(at) for at in (min(t.start for t in tones), max(t.stop for t in tones))
+    )
+    return (Health("unsettled", "warn" if lost else "note", message, wet.channel, start_s, end_s),)

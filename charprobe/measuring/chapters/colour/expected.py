@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.colour.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
+from charprobe.estimators.colour.origin import CLOSE_DB
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Chapter
@@ -17,7 +18,6 @@ from charprobe.values.wording import number_text
 
 UNIT = "dBc"
 RECIPE = "standard"
-CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
 TRUST = 0.02  # relative: how far a detector of the family is trusted to be the stage's
 SHOWN_DBC = -130.0  # ripple below is none
 
@@ -72,7 +72,7 @@ def slope_at(static: Reduction | None, input_dbfs: float) -> float | None:
 def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
     """Say how the third harmonic at one tone compares with the expected ripple; None without either."""
     if not isinstance(expected, Quantity):
-        if expected.at_most is None or not rung.cell.detected(3) or rung.near_rig(3):
+        if expected.at_most is None or rung.origin != "colour" or not rung.shows(3):
             return None
         return f"The gain moves like one without ripple: the third harmonic at {at} is colour."
     lead = f"A detector with this attack and release makes {_range(expected)} of third harmonic at {at}"
@@ -86,7 +86,8 @@ def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
         )
     found = number_text(measured.value, 1)
     if measured.value > expected.high + CLOSE_DB:
-        return f"{lead}; {found} dBc was measured: the rest is colour, or a detector of another kind."
+        rest = "the rest is colour" if rung.origin == "colour" else "more than ripple of such a detector"
+        return f"{lead}; {found} dBc was measured: {rest}."
     if measured.value < expected.low - CLOSE_DB:
         return f"{lead}; {found} dBc was measured: the detector is smoother than that."
     return f"{lead}; {found} dBc was measured: ripple explains it."

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from charprobe.estimators.colour.harmonics import HIGHEST
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.colour.transfer import Memory, Transfer, memory_signs, transfer_curve
 from charprobe.profile.entry import Table
@@ -38,18 +39,16 @@ def transfer(
     tuple
         The curve ``transfer`` (none if no harmonic shows beyond the bypass) and sentences about it.
     """
-    idle = [rung for rung in ladder if rung.idle and any(rung.exceeds_rig(n) for n in range(2, 11))]
+    idle = [rung for rung in ladder if rung.at_rest and any(rung.shows(n) for n in range(2, HIGHEST + 1))]
     if not idle:
         return {}, ()
     rung = idle[-1]
     curve = transfer_curve(rung.cell, input_dbfs=rung.input_dbfs)
-    # after a tone under gain reduction the next may still be recovering: then levels are not compared
     others = [
         other.cell
         for other in rungs
-        if other is not rung and abs(other.input_dbfs - rung.input_dbfs) < SAME_LEVEL_DB
+        if other is not rung and other.at_rest and abs(other.input_dbfs - rung.input_dbfs) < SAME_LEVEL_DB
     ]
-    others = others if all(other.idle for other in rungs) else []
     memory = memory_signs(rung.cell, others)
     if curve is None or memory is None:
         return {}, ()

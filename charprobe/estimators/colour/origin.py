@@ -1,0 +1,100 @@
+"""What harmonics under gain reduction come from: the one verdict on colour, tone by tone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from charprobe.estimators.colour.harmonics import HIGHEST
+from charprobe.estimators.colour.readings import LevelRung, Origin
+from charprobe.values.quantity import Quantity
+
+ORDERS = range(2, HIGHEST + 1)
+SURE = 5.0  # standard uncertainties from which one harmonic at rest speaks for every louder tone: 4 in 10^6
+CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
+AGAINST_DEG = (-150.0, -30.0)  # phases of a third harmonic that no lagging reduction of the crests makes
+
+Expected = Callable[[LevelRung], Quantity | None]
+
+
+def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[LevelRung]:
+    """Tell of every tone whether its harmonics are colour, ripple of the gain, or either.
+
+    Parameters
+    ----------
+    rungs : sequence of LevelRung
+        All tones, with the part that goes as ripple taken out where that is known.
+    expected : callable
+        Third harmonic in dBc that a plain detector with the measured attack and release makes at a tone; None
+        where that is not known.
+
+    Notes
+    -----
+    Four witnesses are heard. Harmonics of a tone at rest are colour, and so are those of louder tones of its
+    frequency: colour does not go away with drive. Under gain reduction, what does not fall with frequency is
+    colour unless the expected ripple accounts for every odd harmonic of the level; even harmonics are not
+    ripple of a detector that hears both half waves alike. A reduction follows the crests, at once (third
+    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple. What only the first
+    description or only the expectation calls ripple may be either.
+    """
+    sure = {
+        frequency: min(levels)
+        for frequency in {rung.cell.tone.frequency_hz for rung in rungs}
+        if (levels := [r.input_dbfs for r in rungs if r.cell.tone.frequency_hz == frequency and _sure(r)])
+    }
+    explained = {
+        level: all(_explained(rung, expected) for rung in rungs if rung.cell.tone.level_dbfs == level)
+        for level in {rung.cell.tone.level_dbfs for rung in rungs}
+    }
+    return [
+        replace(
+            rung,
+            origin=_origin(
+                rung,
+                from_dbfs=sure.get(rung.cell.tone.frequency_hz),
+                explained=explained[rung.cell.tone.level_dbfs],
+                exceeded=_exceeded(rung, expected),
+            ),
+        )
+        for rung in rungs
+    ]
+
+
+def _origin(rung: LevelRung, *, from_dbfs: float | None, explained: bool, exceeded: bool) -> Origin:
+    shown = [order for order in ORDERS if rung.shows(order)]
+    if not shown:
+        return "none"
+    if rung.at_rest or (from_dbfs is not None and rung.input_dbfs >= from_dbfs):
+        return "colour"
+    left = [order for order in shown if rung.coloured(order)]
+    if any(order % 2 == 0 for order in left) or (3 in shown and _against(rung)):
+        return "colour"
+    if left and rung.colour is not None and not explained:
+        return "colour"
+    return "either" if left or exceeded else "ripple"
+
+
+def _sure(rung: LevelRung) -> bool:
+    return rung.at_rest and any(rung.shows(order, sigmas=SURE) for order in ORDERS)
+
+
+def _against(rung: LevelRung) -> bool:
+    low, high = AGAINST_DEG
+    phase = rung.cell.phase(3)
+    return isinstance(phase, Quantity) and low < phase.low and phase.high < high
+
+
+def _over_db(rung: LevelRung, expected: Expected) -> float | None:
+    """By how much the third harmonic lies over the highest expected; None where either is not known."""
+    level, ripple = rung.cell.level(3), expected(rung)
+    return level.value - ripple.high if isinstance(level, Quantity) and ripple is not None else None
+
+
+def _explained(rung: LevelRung, expected: Expected) -> bool:
+    over = _over_db(rung, expected)
+    return not rung.shows(3) or (over is not None and over <= CLOSE_DB)
+
+
+def _exceeded(rung: LevelRung, expected: Expected) -> bool:
+    over = _over_db(rung, expected)
+    return over is not None and over > CLOSE_DB

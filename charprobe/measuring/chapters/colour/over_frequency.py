@@ -1,0 +1,180 @@
+"""Where colour and distortion begin at each frequency of the tones, and the sentences that follow."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd
+from charprobe.profile.entry import Cell, Published, Table
+from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import number_text
+
+TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
+MINUS = re.compile(r"(?<![\w-])-(?=\d)")
+SAME_DB = 0.5  # onsets this close are one
+READINGS = ("onset", *(f"input_at_thd_{name}" for name in TARGETS))
+
+
+@dataclass(frozen=True)
+class AtFrequency:
+    """What the ladder of one frequency says: `onset` is None where there is no bypass to tell colour by."""
+
+    ladder: tuple[LevelRung, ...]
+    onset: Reading | None
+    reached: dict[str, Reading]
+
+    @property
+    def frequency_hz(self) -> float:
+        """Frequency of its tones."""
+        return self.ladder[0].cell.tone.frequency_hz
+
+    @property
+    def coloured(self) -> bool:
+        """Whether colour was found."""
+        onset = self.onset
+        return isinstance(onset, Quantity) or (onset is not None and onset.at_most is not None)
+
+    @property
+    def from_dbfs(self) -> float:
+        """Level from which colour was found, or that distortion was looked for up to."""
+        onset = self.onset
+        level = onset.value if isinstance(onset, Quantity) else onset.at_most if onset is not None else None
+        return self.ladder[-1].input_dbfs if level is None else level
+
+    def has(self, origin: str) -> bool:
+        """Whether any tone's harmonics come from there."""
+        return any(rung.origin == origin for rung in self.ladder)
+
+
+def over_frequency(rungs: Sequence[LevelRung], *, bypassed: bool) -> list[AtFrequency]:
+    """Read the ladder of every frequency, ascending; tones that had not settled are left out."""
+    found = []
+    for frequency in sorted({rung.cell.tone.frequency_hz for rung in rungs}):
+        ladder = tuple(
+            sorted(
+                (r for r in rungs if r.cell.tone.frequency_hz == frequency and r.cell.told),
+                key=lambda rung: rung.input_dbfs,
+            )
+        )
+        if ladder:
+            reached = {name: input_at_thd(ladder, target_dbc=target) for name, (target, _) in TARGETS.items()}
+            found.append(AtFrequency(ladder, colour_onset(ladder) if bypassed else None, reached))
+    return found
+
+
+def over_frequency_table(found: Sequence[AtFrequency]) -> Table:
+    """Onset and levels of given distortion at each frequency, each with interval or bound."""
+    columns: dict[str, list[Cell]] = {"frequency_hz": [one.frequency_hz for one in found]}
+    for name in READINGS:
+        readings = [one.onset if name == "onset" else one.reached[name[-9:]] for one in found]
+        columns[f"{name}_dbfs"] = [q.value if isinstance(q, Quantity) else None for q in readings]
+        columns[f"{name}_low_dbfs"] = [_end(reading, "low", "at_least") for reading in readings]
+        columns[f"{name}_high_dbfs"] = [_end(reading, "high", "at_most") for reading in readings]
+    return Table(columns, {name: "Hz" if name.endswith("hz") else "dBFS" for name in columns})
+
+
+def _end(reading: Reading | None, end: str, bound: str) -> Cell:
+    value: float | None = getattr(reading, end if isinstance(reading, Quantity) else bound, None)
+    return value
+
+
+def colour_words(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
+    """Sentences on where colour begins and what distortion to expect, all from one verdict."""
+    yield from map(_signed, _told(published, found))
+
+
+def _signed(sentence: str) -> str:
+    return MINUS.sub("−", sentence)
+
+
+def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
+    onset = published["colour.onset"].reading
+    if isinstance(onset, Quantity) or onset.bounded or any(one.has("either") for one in found):
+        yield from _onsets([one for one in found if one.onset is not None])
+    for name, (_, share) in TARGETS.items():
+        level = published[f"colour.input_at_thd_{name}"].reading
+        if isinstance(level, Quantity) or level.bounded:
+            yield from _distortion(found, name, share)
+    entry = published["colour.even_odd_balance"]
+    balance, where = entry.reading, entry.conditions
+    if isinstance(balance, Quantity):
+        lead = "even" if balance.value > 0 else "odd"
+        yield f"The {lead} harmonics lead by {number_text(abs(balance.value), 1)} dB at {where}."
+    elif balance.bounded:
+        yield f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}."
+    entry = published["colour.ripple_share"]
+    if isinstance(entry.reading, Quantity) and entry.reading.low > 0:
+        yield f"Ripple of the gain explains {entry.reading.value:.0f} % of the {entry.conditions}."
+
+
+def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:
+    """Where colour begins at each frequency, or that there is none, or that it cannot be told."""
+    coloured = [one for one in found if one.coloured]
+    unsure = [one for one in found if one.has("either") and not one.coloured]
+    clean = [one for one in found if one not in coloured and one not in unsure]
+    if coloured:
+        yield f"Colour shows {_begins(coloured, everywhere=len(coloured) == len(found))}."
+    if unsure:
+        levels = [rung.input_dbfs for one in unsure for rung in one.ladder if rung.origin == "either"]
+        span = " to ".join(dict.fromkeys(number_text(level, 1) for level in (min(levels), max(levels))))
+        yield (
+            f"Whether harmonics at {_tones(unsure)} are ripple of the gain or colour cannot be told at "
+            f"{span} dBFS."
+        )
+    if not clean:
+        return
+    top = number_text(min(one.ladder[-1].input_dbfs for one in clean), 1)
+    if any(one.has("ripple") for one in clean):
+        yield (
+            f"Harmonics under gain reduction are gain ripple at {_tones(clean)}: "
+            f"no colour beyond it up to {top} dBFS."
+        )
+    else:
+        limit = max(float(np.max(one.ladder[-1].cell.limits_dbc, initial=-300.0)) for one in clean)
+        yield (
+            f"No colour found up to {top} dBFS at {_tones(clean)}: no harmonic beyond the bypass above "
+            f"{number_text(limit, 0)} dBc."
+        )
+
+
+def _begins(coloured: Sequence[AtFrequency], *, everywhere: bool) -> str:
+    """Levels from which colour shows, lowest first; one for all frequencies that begin together."""
+    parts, left = [], sorted(coloured, key=lambda one: one.from_dbfs)
+    while left:
+        near = [one for one in left if one.from_dbfs < left[0].from_dbfs + SAME_DB]
+        level = f"from {number_text(left[0].from_dbfs, 1)} dBFS up"
+        if all(not isinstance(one.onset, Quantity) and not one.has("either") for one in near):
+            level = f"at every level read, {level}"
+        parts.append(level if everywhere and len(near) == len(coloured) else f"{level} at {_tones(near)}")
+        left = left[len(near) :]
+    return ", ".join(parts)
+
+
+def _distortion(found: Sequence[AtFrequency], name: str, share: str) -> Iterator[str]:
+    """How high peaks may go before distortion reaches a share, at the frequency where that is lowest."""
+    reached = [(one, one.reached[name]) for one in found]
+    above = [one for one, level in reached if not isinstance(level, Quantity) and level.at_most is not None]
+    at = [(level.low, one) for one, level in reached if isinstance(level, Quantity)]
+    below = [one for one, level in reached if not isinstance(level, Quantity) and level.at_least is not None]
+    if above:
+        level = number_text(min(one.ladder[0].input_dbfs for one in above), 1)
+        yield f"Distortion is above {share} at every level read at {_tones(above)}, from {level} dBFS up."
+    elif at:
+        low, one = min(at, key=lambda pair: pair[0])
+        where = "" if len(at) == len(found) else f" of {_tones([one])} tones"
+        peak = number_text(math.floor(low * 10) / 10, 1)
+        yield f"Keep steady peaks{where} under {peak} dBFS to stay below {share} distortion."
+    if below:
+        top = number_text(min(one.ladder[-1].input_dbfs for one in below), 1)
+        where = "" if len(below) == len(found) else f" at {_tones(below)}"
+        yield f"Distortion stays below {share} up to {top} dBFS{where}."
+
+
+def _tones(found: Iterable[AtFrequency]) -> str:
+    named = [f"{one.frequency_hz:g}" for one in found]
+    return f"{' and '.join(part for part in (', '.join(named[:-1]), named[-1]) if part)} Hz"

@@ -1,0 +1,70 @@
+"""Where harmonics come from: rungs built by hand, each witness alone."""
+
+import numpy as np
+import pytest
+
+from charprobe.estimators.colour.harmonics import HarmonicCell
+from charprobe.estimators.colour.origin import with_origins
+from charprobe.estimators.colour.readings import LevelRung
+from charprobe.estimators.tone import ToneFit
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.quantity import Quantity
+
+STD = 1e-6
+
+
+def rung(level_dbfs, h3=0j, *, h2=0j, at_rest=False, colour=None, frequency_hz=997.0):
+    """A tone with a second and a third harmonic; `colour` is what is left of both without ripple."""
+    fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, np.array([0.1, 0.1 * h2, 0.1 * h3]), np.full(3, STD), STD)
+    tone = Tone(0, 9600, frequency_hz, level_dbfs, 0.0, 240, 0)
+    cell = HarmonicCell(tone, fit, np.array([h2, h3]), np.full(2, STD))
+    left = None if colour is None else np.array(colour)
+    stds = None if colour is None else np.full(2, STD)
+    return LevelRung(level_dbfs, 0.0 if at_rest else 6.0, cell, None, left, stds, at_rest=at_rest)
+
+
+def origins(*rungs, expected_dbc=None):
+    ripple = (
+        None
+        if expected_dbc is None
+        else Quantity(expected_dbc, expected_dbc - 0.3, expected_dbc + 0.3, "dBc")
+    )
+    return [one.origin for one in with_origins(rungs, expected=lambda _: ripple)]
+
+
+LAGGING = 1e-3 * np.exp(2j)  # at 115 degrees, as a reduction that follows the crests makes: -60 dBc
+
+
+def test_nothing_beyond_noise_has_no_origin():
+    assert origins(rung(-10, 2 * STD, colour=(0, 0))) == ["none"]
+
+
+def test_colour_at_rest_stays_colour_under_reduction_though_it_goes_as_ripple():
+    quiet, loud = rung(-30, 1e-4j, at_rest=True), rung(-10, LAGGING, colour=(0, 0))
+    assert origins(quiet, loud) == ["colour", "colour"]
+    elsewhere = rung(-10, LAGGING, colour=(0, 0), frequency_hz=5003.0)
+    assert origins(quiet, elsewhere) == ["colour", "ripple"]
+
+
+@pytest.mark.parametrize(
+    ("expected_dbc", "left", "origin"),
+    [
+        (None, (0, 0), "ripple"),
+        (-60, (0, 0), "ripple"),  # both descriptions agree
+        (-80, (0, 0), "either"),  # it goes as ripple over frequency, and is 20 dB more than the times allow
+        (None, (0, 5e-4), "colour"),
+        (-80, (0, 5e-4), "colour"),
+        (-60, (0, 5e-4), "either"),  # it does not go as ripple, and is as much as the times make
+        (-60, (5e-4, 0), "colour"),  # an even harmonic is no ripple of both half waves
+    ],
+)
+def test_description_and_expectation_together(expected_dbc, left, origin):
+    assert origins(rung(-10, LAGGING, h2=left[0], colour=left), expected_dbc=expected_dbc) == [origin]
+
+
+def test_a_third_harmonic_that_leads_the_crests_is_colour():
+    assert origins(rung(-10, 1e-3 * np.exp(-1.4j), colour=(0, 0))) == ["colour"]
+
+
+def test_without_a_description_only_the_expectation_speaks():
+    assert origins(rung(-10, LAGGING)) == ["either"]
