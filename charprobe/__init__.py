@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from charprobe.comparing.compare import compare_profiles
-    from charprobe.files.sound_file import open_capture
-    from charprobe.files.source import MemoryCapture
+    from charprobe.files.sound.sound_file import open_capture
+    from charprobe.files.sound.source import MemoryCapture
     from charprobe.listening.ab import make_pair
     from charprobe.measuring.measure import check, measure
     from charprobe.profile.profile import Profile, load_profile
     from charprobe.profile.volts_file import load_volts
     from charprobe.publishing.figures.colour_card import plot_colour_readings, plot_harmonic_bars
     from charprobe.publishing.figures.colour_map import plot_colour_map
-    from charprobe.publishing.figures.gain_trace import plot_gain_trace
     from charprobe.publishing.figures.harmonics import plot_harmonics
     from charprobe.publishing.figures.listening import (
         plot_difference,
@@ -27,7 +26,6 @@ if TYPE_CHECKING:
         plot_programme_gain,
         plot_spectrum_change,
     )
-    from charprobe.publishing.figures.memory import plot_memory
     from charprobe.publishing.figures.noise import plot_noise
     from charprobe.publishing.figures.overlay import (
         plot_anchored_overlay,
@@ -37,7 +35,9 @@ if TYPE_CHECKING:
     from charprobe.publishing.figures.pair_picture import plot_band_change, plot_band_levels
     from charprobe.publishing.figures.response import plot_phase, plot_response
     from charprobe.publishing.figures.static import plot_anchored_curve, plot_static_curve
-    from charprobe.publishing.figures.train import plot_burst_train
+    from charprobe.publishing.figures.timing.gain_trace import plot_gain_trace
+    from charprobe.publishing.figures.timing.memory import plot_memory
+    from charprobe.publishing.figures.timing.train import plot_burst_train
     from charprobe.publishing.figures.transfer import plot_transfer, plot_transfer_departure
     from charprobe.publishing.session_folder import run_session
     from charprobe.publishing.summary import summarise
@@ -94,8 +94,8 @@ __all__ = [
     "write_stimulus",
 ]
 _HOMES = {  # name -> module it comes from, below charprobe
-    "open_capture": "files.sound_file",
-    "MemoryCapture": "files.source",
+    "open_capture": "files.sound.sound_file",
+    "MemoryCapture": "files.sound.source",
     "load_recipe": "stimulus.recipe",
     "write_stimulus": "stimulus.write",
     "load_stimulus": "stimulus.cue_sheet",
@@ -112,16 +112,16 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "plot_anchored_overlay": "publishing.figures.overlay",
     "plot_band_levels": "publishing.figures.pair_picture",
     "plot_band_change": "publishing.figures.pair_picture",
-    "plot_burst_train": "publishing.figures.train",
+    "plot_burst_train": "publishing.figures.timing.train",
     "plot_colour_map": "publishing.figures.colour_map",
     "plot_colour_readings": "publishing.figures.colour_card",
     "plot_difference": "publishing.figures.listening",
     "plot_gain_histogram": "publishing.figures.listening",
-    "plot_gain_trace": "publishing.figures.gain_trace",
+    "plot_gain_trace": "publishing.figures.timing.gain_trace",
     "plot_harmonic_bars": "publishing.figures.colour_card",
     "plot_harmonics": "publishing.figures.harmonics",
     "plot_levels": "publishing.figures.listening",
-    "plot_memory": "publishing.figures.memory",
+    "plot_memory": "publishing.figures.timing.memory",
     "plot_noise": "publishing.figures.noise",
     "plot_phase": "publishing.figures.response",
     "plot_programme_gain": "publishing.figures.listening",

@@ -6,7 +6,7 @@ import json
 import numpy as np
 import soundfile
 
-from charprobe.files.wav_header import wav_header
+from charprobe.files.sound.wav_header import wav_header
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.profile import Profile

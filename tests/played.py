@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.stimulus.ident import IDENT_S, SYMBOL_S, TONES_HZ, ident_symbols
 from charprobe.stimulus.marker import sync_value
 from charprobe.stimulus.recipe import parse_recipe

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage

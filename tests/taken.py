@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
 from charprobe.simulation.rig.rig import Rig

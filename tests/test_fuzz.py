@@ -24,8 +24,8 @@ from fuzz_starts import (
     sound_starts,
 )
 
-from charprobe.files.repair import write_repaired_copy
-from charprobe.files.sound_file import open_capture
+from charprobe.files.sound.repair import write_repaired_copy
+from charprobe.files.sound.sound_file import open_capture
 from charprobe.listening.blind.key import BlindError, read_key, seal_of
 from charprobe.listening.blind.score import score
 from charprobe.measuring.characterise import characterise

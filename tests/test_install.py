@@ -4,7 +4,7 @@ import numpy as np
 from fresh_environment import FreshEnvironment, source_tree
 
 import charprobe
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 
 
 def test_each_way_of_installing_replaces_the_other(tmp_path):

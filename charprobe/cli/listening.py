@@ -82,7 +82,7 @@ def ab_command(
     )
     if figures is not None:
         from charprobe.publishing.figures.listening import save_listening
-        from charprobe.publishing.figures.style import ARTICLE_LOOK
+        from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 
         save_listening(made, figures, ARTICLE_LOOK, force=force)
     if as_json:

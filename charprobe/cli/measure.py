@@ -45,13 +45,13 @@ def check_command(
 ) -> None:
     """Say in seconds whether CAPTURE can be kept or must be taken again."""
     if repair is not None:
-        from charprobe.files.repair import write_repaired_copy
+        from charprobe.files.sound.repair import write_repaired_copy
 
         layout = write_repaired_copy(capture, repair, force=force)
         seconds = layout.frames / layout.rate_hz
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
-    from charprobe.files.sound_file import open_capture
+    from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.measure import check
     from charprobe.measuring.verdict import missing_dict
     from charprobe.placing.why_not_found import MissingStimulusError
@@ -107,7 +107,7 @@ def measure_command(
 ) -> None:
     """Measure one channel of CAPTURE and write its profile."""
     from charprobe.files.output import check_writable
-    from charprobe.files.sound_file import open_capture
+    from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.measure import measure
     from charprobe.profile.volts_file import load_volts
     from charprobe.publishing.summary import summarise

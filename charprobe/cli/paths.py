@@ -19,7 +19,7 @@ class InputPath(click.Path):
         self, value: str | os.PathLike[str], param: click.Parameter | None, ctx: click.Context | None
     ) -> Path:
         """Return the path, kept from being written over until the command's context closes."""
-        from charprobe.files.inputs import never_written
+        from charprobe.files.output import never_written
 
         path = Path(os.fsdecode(super().convert(value, param, ctx)))
         if ctx is not None:

@@ -59,7 +59,7 @@ def session_command(
         return
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
-    from charprobe.publishing.figures.style import LOOKS
+    from charprobe.publishing.figures.look.style import LOOKS
     from charprobe.publishing.folder import DEFAULT_LOOKS
     from charprobe.publishing.session_folder import run_session
 

@@ -8,9 +8,8 @@ from itertools import combinations
 
 from charprobe.comparing.comparison import Comparison, Difference, notes_on
 from charprobe.comparing.curve import ComparedCurve, curve_gap
-from charprobe.comparing.curves import CURVES
+from charprobe.comparing.curves import CURVES, MARGINS
 from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
-from charprobe.comparing.margins import MARGINS
 from charprobe.comparing.sentences import sentences_on
 from charprobe.comparing.subjects import Subject, subjects_of
 from charprobe.profile import glossary

@@ -17,6 +17,7 @@ from charprobe.comparing.curve_kinds import (
 )
 from charprobe.comparing.curve_traces import gain_trace_of
 from charprobe.comparing.subjects import Subject
+from charprobe.profile.glossary import TERMS
 from charprobe.profile.glossary.row import GAIN, HARMONIC, TRACE, Margin, difference
 
 
@@ -110,3 +111,10 @@ CURVES: Mapping[str, CurveKind] = MappingProxyType(
         ),
     }
 )
+
+
+MARGINS: Mapping[str, Margin] = MappingProxyType(
+    {name: term.margin for name, term in TERMS.items() if term.margin is not None}
+    | {name: kind.margin for name, kind in CURVES.items()}
+)
+"""Margins of quantities from the glossary and, point by point, of whole curves from their registry."""

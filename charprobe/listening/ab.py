@@ -9,14 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.files.inputs import never_written
-from charprobe.files.output import check_writable, prepare_folder, write_text
-from charprobe.files.sound_file import open_capture
+from charprobe.files.output import check_writable, never_written, prepare_folder, write_text
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.listening.aligning.one_rate import on_one_rate
+from charprobe.listening.aligning.pair_checks import PairingError, check_rates
+from charprobe.listening.aligning.pairing import AlignedPair, fit_response, pair_files
 from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
-from charprobe.listening.one_rate import on_one_rate
-from charprobe.listening.pair_checks import PairingError, check_rates
-from charprobe.listening.pairing import AlignedPair, fit_response, pair_files
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.what_it_did import WhatItDid, describe
 from charprobe.values.quantity import Quantity, Unmeasured

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.files.frames import Frames, read_padded
-from charprobe.listening.pairing import AlignedPair
+from charprobe.files.sound.frames import Frames, read_padded
+from charprobe.listening.aligning.pairing import AlignedPair
 from charprobe.values.arrays import Array
 
 LONGEST_S = 60.0  # of a longer pair, its middle is drawn

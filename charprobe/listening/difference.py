@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from charprobe.files.frames import Frames, read_padded
-from charprobe.listening.filtering import through
-from charprobe.listening.pair_response import Spectra, pair_spectra
-from charprobe.listening.pairing import AlignedPair
+from charprobe.files.sound.frames import Frames, read_padded
+from charprobe.listening.aligning.filtering import through
+from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
+from charprobe.listening.aligning.pairing import AlignedPair
+from charprobe.listening.aligning.time_map import OnDryClock, TimeMap
+from charprobe.listening.aligning.warp import EXACT_BAND
 from charprobe.listening.programme_gain import Gained, ProgrammeGain
-from charprobe.listening.time_map import OnDryClock, TimeMap
-from charprobe.listening.warp import EXACT_BAND
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, signed_text
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import sosfilt
 
-from charprobe.files.frames import Frames, frame_blocks
+from charprobe.files.sound.frames import Frames, frame_blocks
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Unmeasured
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
-from charprobe.listening.filtering import through
+from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
+from charprobe.listening.aligning.filtering import through
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95
 

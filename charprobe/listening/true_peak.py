@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import firwin, upfirdn
 
-from charprobe.files.frames import Frames, frame_blocks
+from charprobe.files.sound.frames import Frames, frame_blocks
 from charprobe.values.arrays import Array
 
 _REACH = 24  # samples on each side that shape a value in between

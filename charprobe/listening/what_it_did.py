@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import binom
 
-from charprobe.files.frames import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
+from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
+from charprobe.listening.aligning.pairing import AlignedPair
 from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed
-from charprobe.listening.pair_response import Spectra, pair_spectra
-from charprobe.listening.pairing import AlignedPair
 from charprobe.listening.programme_gain import ProgrammeGain
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from charprobe import __version__
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
 from charprobe.measuring.chapters.link import link_chapter
 from charprobe.measuring.chapters.noise import noise_chapter

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import PurePath
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.judge import judge_capture, judge_pair
 from charprobe.measuring.verdict import Verdict

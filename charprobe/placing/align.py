@@ -10,8 +10,7 @@ import numpy as np
 from charprobe.placing.edited_gaps import find_edits
 from charprobe.placing.marker_delay import delay_of, path_response
 from charprobe.placing.marker_pair import ROUNDS, UNKNOWN_DRIFT, MarkerPair
-from charprobe.placing.marker_runs import Run, belong, find_runs
-from charprobe.placing.marker_search import Hit
+from charprobe.placing.marker_search import Hit, Run, belong, find_runs
 from charprobe.placing.timing_jump import TimingJump, place_jump
 from charprobe.placing.tone_clock import drift_from_tones
 from charprobe.placing.track import Clock, Track

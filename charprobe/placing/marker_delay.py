@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.placing.track import finite
 from charprobe.stimulus.marker import Marker, sync_length, sync_value
 from charprobe.values.arrays import Array, Complex

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.placing.why_not_found import find_ident
 from charprobe.stimulus.recipe import shipped_recipe_of
 from charprobe.stimulus.render import lay_out

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import scipy
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.placing.marker_search import blocks
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.arrays import Array

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.placing.marker_search import blocks, search
 from charprobe.placing.track import Track, finite
 from charprobe.stimulus.ident import HASH_DIGITS, IDENT_S, IdentReading, read_ident

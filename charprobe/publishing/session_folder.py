@@ -61,7 +61,7 @@ def run_session(
     jobs : int
         Processes at the same time.
     looks : sequence of str
-        Names of `charprobe.publishing.figures.style.LOOKS` to draw figures in.
+        Names of `charprobe.publishing.figures.look.style.LOOKS` to draw figures in.
     watch : Watch, optional
         Hears of progress.
 

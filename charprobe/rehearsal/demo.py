@@ -14,7 +14,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
 from charprobe.files.output import prepare_folder, safe_file_name
-from charprobe.files.sound_file import open_capture, write_wav
+from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.listening.ab import make_pair
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture

@@ -10,11 +10,11 @@ import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.session.file import SCHEMA
 from charprobe.simulation.devices.chain import Wire
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import Recipe

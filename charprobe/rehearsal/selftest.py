@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Goal

@@ -9,8 +9,7 @@ from typing import Annotated, Literal
 
 from annotated_types import Interval, Len, MaxLen
 
-from charprobe.comparing.curves import CURVES
-from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.curves import CURVES, MARGINS
 from charprobe.files.checked_model import checked
 from charprobe.files.limits import Says, Words
 from charprobe.files.untrusted import Content, FileKind, read_text, toml_content

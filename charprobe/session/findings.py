@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
-from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.curves import MARGINS
 from charprobe.comparing.subjects import copies_in
 from charprobe.profile.profile import Profile
 from charprobe.session.claims import CheckedClaim, check_claims

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from charprobe.files.sound_file import open_capture
+from charprobe.files.sound.sound_file import open_capture
 from charprobe.placing.why_not_found import find_ident
 from charprobe.session.file import Session, SessionSetting
 from charprobe.values.errors import CharprobeError, SessionError

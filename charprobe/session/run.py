@@ -15,9 +15,9 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 
 from charprobe import __version__
 from charprobe.files import output
-from charprobe.files.channels_apart import channels_apart
-from charprobe.files.sound_file import open_capture
-from charprobe.files.source import Source
+from charprobe.files.sound.channels_apart import channels_apart
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.files.sound.source import Source
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.placing.recognise import recognise

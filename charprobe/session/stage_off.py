@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.curves import MARGINS
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.session.claims import CheckedClaim

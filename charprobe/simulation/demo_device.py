@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from charprobe.simulation.devices.chain import Chain, Wire
-from charprobe.simulation.devices.compressor import Compressor, SlowStore
-from charprobe.simulation.devices.filters import Filter, bass_shelf, treble_shelf
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.dynamics.compressor import Compressor, SlowStore
+from charprobe.simulation.devices.parts.filters import Filter, bass_shelf, treble_shelf
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.shapers import Polynomial, Saturation, Shaper
 from charprobe.simulation.devices.stage import Stage
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.output import check_writable
-from charprobe.files.sample_codes import WrittenEncoding
-from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.files.source import Source
+from charprobe.files.sound.sample_codes import WrittenEncoding
+from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.sound.source import Source
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.devices.stereo import LinkedPair

@@ -13,7 +13,7 @@ from annotated_types import Interval, MaxLen, MinLen
 from charprobe.files.checked_model import checked
 from charprobe.files.limits import Sha256
 from charprobe.files.output import write_text
-from charprobe.files.sample_codes import WrittenEncoding
+from charprobe.files.sound.sample_codes import WrittenEncoding
 from charprobe.files.untrusted import Content, FileKind, Step, json_content, read_text
 from charprobe.stimulus.kinds.segment import Length, Position, Segment, Span, Tone
 from charprobe.stimulus.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, recipe_from_table
@@ -81,7 +81,7 @@ class CueSheet:
         Coding of the samples in the stimulus file.
     sha256 : str
         SHA-256 over the sample bytes of that file alone, interleaved and little-endian as stored, without
-        header or padding (`charprobe.files.sample_codes.sample_sha256`), 64 hex digits.
+        header or padding (`charprobe.files.sound.sample_codes.sample_sha256`), 64 hex digits.
     """
 
     stimulus: Stimulus

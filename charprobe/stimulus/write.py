@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.output import check_writable
-from charprobe.files.sample_codes import WrittenEncoding, sample_sha256
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sample_codes import WrittenEncoding, sample_sha256
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.stimulus.cue_sheet import CueSheet, write_cue_sheet
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render_sides

@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.files.sound_file import open_capture, write_wav
+from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.stimulus.kinds.programme import generate
 from tests.benchmarks.written import write_section
 

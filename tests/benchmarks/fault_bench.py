@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import signal
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.judge import judge_capture, judge_pair
 from charprobe.profile.entry import numbers

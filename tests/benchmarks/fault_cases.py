@@ -14,7 +14,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called, fault_names
 from charprobe.simulation.rig.rig import Rig, quantise

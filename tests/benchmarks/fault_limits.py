@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.continuity import check_continuity, find_events
 from charprobe.measuring.health.markers import check_marker_levels
 from charprobe.measuring.health.steady_gain import check_steady_gain

@@ -15,13 +15,13 @@ import soxr
 from scipy.fft import irfft, rfft
 from scipy.signal import butter, sosfilt
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.listening.aligning.pairing import AlignedPair, pair_files
 from charprobe.listening.difference import take_difference
 from charprobe.listening.match import RULES, write_matched
-from charprobe.listening.pairing import AlignedPair, pair_files
 from charprobe.listening.programme_gain import trace_gain
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import Kind, generate
 from charprobe.values.arrays import Array
 from tests.benchmarks.written import write_section

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track

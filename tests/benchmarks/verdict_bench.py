@@ -15,14 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.curves import MARGINS
 from charprobe.estimators.timing.phase_set import bursts_of
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile
 from charprobe.simulation.devices.chain import Wire
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.kinds.bursts import Bursts

@@ -6,7 +6,7 @@ import soundfile
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.blind.key import read_key
 from charprobe.stimulus.kinds.programme import generate
 

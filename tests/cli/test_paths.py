@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 
 
 def run(*arguments):

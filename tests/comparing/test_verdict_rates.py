@@ -6,7 +6,7 @@ import math
 from made_profiles import B, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.margins import MARGINS
+from charprobe.comparing.curves import MARGINS
 from charprobe.profile import glossary
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Quantity

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from held import FLAT, GAIN, LATE, RATE_HZ, on_24_bit, shifted
 
-from charprobe.listening.pairing import pair_files
+from charprobe.listening.aligning.pairing import pair_files
 from charprobe.listening.programme_gain import trace_gain
 from charprobe.stimulus.kinds.programme import generate
 

@@ -1,8 +1,8 @@
 import numpy as np
 from held import FLAT, GAIN, LATE, RATE_HZ, on_24_bit, shifted
 
+from charprobe.listening.aligning.pairing import pair_files
 from charprobe.listening.difference import take_difference
-from charprobe.listening.pairing import pair_files
 from charprobe.listening.programme_gain import trace_gain
 
 

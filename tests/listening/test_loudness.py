@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.signal import sosfreqz
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.listening.loudness import LoudnessMeter, channel_weights, k_weighting, measure_loudness
 from charprobe.values.quantity import Unmeasured
 

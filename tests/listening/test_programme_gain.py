@@ -5,8 +5,8 @@ import pytest
 from held import on_24_bit
 
 from charprobe.listening.programme_gain import Gained, trace_gain
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.stimulus.kinds.programme import generate
 
 RATE_HZ = 48_000

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.signal import firwin, upfirdn
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.listening.true_peak import measure_true_peak
 
 LOW_DB, HIGH_DB = -0.4, 0.2  # EBU Tech 3341

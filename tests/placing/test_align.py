@@ -6,8 +6,7 @@ from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 from scipy.signal import bilinear, butter, lfilter
 
 from charprobe.placing.align import align_run, locate
-from charprobe.placing.marker_runs import find_runs, pair_up
-from charprobe.placing.marker_search import search
+from charprobe.placing.marker_search import find_runs, pair_up, search
 from charprobe.placing.track import Track
 from charprobe.values.errors import AlignmentError
 

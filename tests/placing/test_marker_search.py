@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.marker_search import LEAST_MATCH, search
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render

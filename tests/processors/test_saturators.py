@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.files.sound_file import open_capture
+from charprobe.files.sound.sound_file import open_capture
 from charprobe.measuring.measure import measure
 from charprobe.stimulus.cue_sheet import load_stimulus
 from charprobe.stimulus.kinds.steady import Silence, Tones

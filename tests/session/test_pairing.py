@@ -6,7 +6,7 @@ import soundfile
 from small_session import RATE_HZ, RECIPE
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.publishing.folder import publish
 from charprobe.session.file import parse_session
 from charprobe.session.findings import findings_of

@@ -6,7 +6,7 @@ from urllib.parse import unquote
 import pytest
 from small_session import RATE_HZ, RECIPE, SESSION, write_capture
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.publishing.folder import publish
 from charprobe.session.file import load_session
 from charprobe.session.findings import findings_of

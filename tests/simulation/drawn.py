@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.simulation.devices.compressor import Compressor, Placement
-from charprobe.simulation.devices.detectors import Detector
-from charprobe.simulation.devices.filters import Filter, bass_shelf, treble_shelf
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.dynamics.compressor import Compressor, Placement
+from charprobe.simulation.devices.parts.detectors import Detector
+from charprobe.simulation.devices.parts.filters import Filter, bass_shelf, treble_shelf
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.shapers import Polynomial, Shaper
 from charprobe.simulation.devices.stage import TrueValue
 from charprobe.simulation.rig.rig import Rig

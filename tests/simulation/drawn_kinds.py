@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.simulation.devices.chain import Chain
-from charprobe.simulation.devices.compressor import Compressor, SlowStore
-from charprobe.simulation.devices.feedback_compressor import FeedbackCompressor
-from charprobe.simulation.devices.gain_computer import Bend, Bends
+from charprobe.simulation.devices.dynamics.compressor import Compressor, SlowStore
+from charprobe.simulation.devices.dynamics.feedback_compressor import FeedbackCompressor
+from charprobe.simulation.devices.parts.gain_computer import Bend, Bends
 from charprobe.simulation.devices.shapers import Saturation, Shaper
 from tests.simulation.drawn import log_uniform
 

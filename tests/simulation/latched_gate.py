@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.ballistics import follow
-from charprobe.simulation.devices.detectors import sense, to_dbfs
+from charprobe.simulation.devices.parts.ballistics import follow
+from charprobe.simulation.devices.parts.detectors import sense, to_dbfs
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
 from charprobe.values.arrays import Array
 

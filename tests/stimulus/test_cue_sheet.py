@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from charprobe.files.sample_codes import sample_sha256
-from charprobe.files.sound_file import open_capture, write_wav
+from charprobe.files.sound.sample_codes import sample_sha256
+from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.stimulus.cue_sheet import (
     CueSheet,
     load_cue_sheet,

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from made_profiles import Setting, made_profile
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.profile.entry import Entry
 from charprobe.simulation.devices.catalogue import make_stage

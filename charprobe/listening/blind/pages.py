@@ -17,8 +17,8 @@ from annotated_types import MaxLen
 
 from charprobe.files.checked_model import checked
 from charprobe.files.output import check_space, check_writable, write_bytes, write_text
-from charprobe.files.sound_file import open_capture
-from charprobe.files.source import MemoryCapture, Source
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.files.sound.source import MemoryCapture, Source
 from charprobe.files.untrusted import FileKind, json_content, read_text
 from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, seal_of
 from charprobe.listening.match import write_pcm24

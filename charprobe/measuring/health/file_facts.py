@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from charprobe.files.source import FileFacts, Source
+from charprobe.files.sound.source import FileFacts, Source
 from charprobe.measuring.health.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.measuring.health.sample_facts import ChannelFacts, Stretch
 from charprobe.profile.entry import Health, Severity

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.measuring.health.clock_wander import check_clock_wander
 from charprobe.measuring.health.continuity import check_continuity
 from charprobe.measuring.health.copies import check_copy

@@ -5,8 +5,7 @@ from __future__ import annotations
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.order import check_order
 from charprobe.measuring.health.same_sound import check_same_sound
-from charprobe.placing.marker_runs import pair_up
-from charprobe.placing.marker_search import search
+from charprobe.placing.marker_search import pair_up, search
 from charprobe.placing.take import Take
 from charprobe.placing.timing_jump import TimingJump
 from charprobe.profile.entry import Health

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.files.source import Source
+from charprobe.files.sound.source import Source
 from charprobe.measuring.health.flat_tops import NEAR, FlatTops, find_flat_tops
 from charprobe.values.arrays import Array
 

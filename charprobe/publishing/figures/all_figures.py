@@ -10,16 +10,16 @@ from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.colour_card import draw_colour_card
 from charprobe.publishing.figures.colour_map import draw_colour_map, has_cells
-from charprobe.publishing.figures.drawing import Drawing, save_drawing
-from charprobe.publishing.figures.gain_trace import draw_gain_trace, draw_gain_trace_log
 from charprobe.publishing.figures.harmonics import draw_harmonics
-from charprobe.publishing.figures.memory import draw_memory, has_holds
+from charprobe.publishing.figures.look.drawing import Drawing, save_drawing
+from charprobe.publishing.figures.look.style import LOOKS, Look
 from charprobe.publishing.figures.noise import draw_noise
 from charprobe.publishing.figures.overlay import draw_static_overlay, draw_timing_overlay, has_reduction
 from charprobe.publishing.figures.response import draw_response
 from charprobe.publishing.figures.static import draw_static
-from charprobe.publishing.figures.style import LOOKS, Look
-from charprobe.publishing.figures.train import draw_train
+from charprobe.publishing.figures.timing.gain_trace import draw_gain_trace, draw_gain_trace_log
+from charprobe.publishing.figures.timing.memory import draw_memory, has_holds
+from charprobe.publishing.figures.timing.train import draw_train
 from charprobe.publishing.figures.transfer import draw_transfer
 
 DRAW: tuple[tuple[str, Callable[[Table], object], Callable[[Profile, Look], Drawing]], ...] = (

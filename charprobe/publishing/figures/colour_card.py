@@ -8,10 +8,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.source import conditions, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
-from charprobe.publishing.figures.text import shown
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.text import shown
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 

@@ -10,11 +10,11 @@ from matplotlib.patches import Rectangle
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import frequency_words
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.palette import contrast
-from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import frequency_words
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.palette import contrast
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 

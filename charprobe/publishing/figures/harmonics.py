@@ -9,11 +9,11 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import frequency_words
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.labels import EndLabel, label_ends
-from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import frequency_words
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.labels import EndLabel, label_ends
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import rounded_text
 

@@ -11,11 +11,11 @@ from matplotlib.axes import Axes
 
 from charprobe.files.output import prepare_folder
 from charprobe.listening.ab import MadePair
-from charprobe.publishing.figures.axes import frequency_axis, least_span
-from charprobe.publishing.figures.drawing import Drawing, composed, save_drawing
-from charprobe.publishing.figures.labels import EndLabel, label_ends
+from charprobe.publishing.figures.look.axes import frequency_axis, least_span
+from charprobe.publishing.figures.look.drawing import Drawing, composed, save_drawing
+from charprobe.publishing.figures.look.labels import EndLabel, label_ends
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.publishing.figures.pair_picture import draw_pair_picture
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, signed_text

@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import numbers, rows_of
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import frequency_axis, least_span
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import frequency_axis, least_span
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 
 LEAST_SPAN_DB = 30.0  # the scatter of third octaves is not blown up
 

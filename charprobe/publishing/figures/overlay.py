@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import drop_legend, log_time_axis
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.gain_trace import steps_of
-from charprobe.publishing.figures.labels import EndLabel, in_two_lines, label_ends
-from charprobe.publishing.figures.source import in_words
+from charprobe.publishing.figures.look.axes import drop_legend, log_time_axis
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.labels import EndLabel, in_two_lines, label_ends
+from charprobe.publishing.figures.look.source import in_words
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.publishing.figures.static import anchor
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.timing.gain_trace import steps_of
 from charprobe.values.edge import Edge
 from charprobe.values.wording import literal
 

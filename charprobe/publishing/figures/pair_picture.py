@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 
 from charprobe.listening.ab import MadePair
 from charprobe.listening.band_picture import QUIETEST_DB, BandPicture, picture_bands
-from charprobe.publishing.figures.axes import hertz
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import hertz
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import signed_text
 

@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import frequency_axis, least_span
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import frequency_axis, least_span
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.wording import number_text
 
 LEAST_SPAN_DB = 3.0  # a flat response is shown flat, not blown up

@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, flags, numbers, rows_of
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.source import conditions, curve_of, in_words, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Unmeasured
 

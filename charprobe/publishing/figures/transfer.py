@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.axes import frequency_words
-from charprobe.publishing.figures.drawing import Drawing, composed
-from charprobe.publishing.figures.source import conditions, curve_of, who
-from charprobe.publishing.figures.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.look.axes import frequency_words
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, curve_of, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, rounded_text
 

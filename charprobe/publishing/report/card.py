@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import profile_drawings
-from charprobe.publishing.figures.drawing import Drawing
+from charprobe.publishing.figures.look.drawing import Drawing
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, MARKERS
 from charprobe.publishing.figures.overlay import has_reduction
-from charprobe.publishing.figures.style import ARTICLE_LOOK, MARKERS
 from charprobe.publishing.report.thumbnail import static_points, timing_points
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, readable

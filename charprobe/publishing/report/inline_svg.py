@@ -7,8 +7,8 @@ from html import escape
 
 from markupsafe import Markup
 
-from charprobe.publishing.figures.drawing import Drawing
-from charprobe.publishing.figures.palette import LIGHT
+from charprobe.publishing.figures.look.drawing import Drawing
+from charprobe.publishing.figures.look.palette import LIGHT
 from charprobe.values.wording import literal
 
 _ID = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')

@@ -16,8 +16,8 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import where_text
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import set_drawings
-from charprobe.publishing.figures.palette import DARK, LIGHT
-from charprobe.publishing.figures.style import ARTICLE_LOOK
+from charprobe.publishing.figures.look.palette import DARK, LIGHT
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.report.beside import Beside
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.inline_svg import inline_svg

@@ -7,15 +7,15 @@ import math
 from collections.abc import Callable, Iterator
 
 from charprobe.simulation.devices.chain import Chain, Wire
-from charprobe.simulation.devices.compressor import Compressor, SlowStore
-from charprobe.simulation.devices.diode_bridge import DiodeBridge
-from charprobe.simulation.devices.feedback_compressor import FeedbackCompressor
+from charprobe.simulation.devices.dynamics.compressor import Compressor, SlowStore
+from charprobe.simulation.devices.dynamics.diode_bridge import DiodeBridge
+from charprobe.simulation.devices.dynamics.feedback_compressor import FeedbackCompressor
+from charprobe.simulation.devices.dynamics.gate import Gate
+from charprobe.simulation.devices.dynamics.optical import OpticalLeveller
 from charprobe.simulation.devices.filtered_shaper import FilteredShaper
-from charprobe.simulation.devices.filters import Filter, bass_shelf, high_pass, low_pass, treble_shelf
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
-from charprobe.simulation.devices.gate import Gate
 from charprobe.simulation.devices.hiss import Hiss
-from charprobe.simulation.devices.optical import OpticalLeveller
+from charprobe.simulation.devices.parts.filters import Filter, bass_shelf, high_pass, low_pass, treble_shelf
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.shapers import Polynomial, Saturation, Shaper
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.devices.stereo import LinkedPair

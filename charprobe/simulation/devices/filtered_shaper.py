@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.filters import Filter
+from charprobe.simulation.devices.parts.filters import Filter
 from charprobe.simulation.devices.shapers import Shaper
 from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
 from charprobe.values.arrays import Array, Complex

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 from scipy import optimize
 
-from charprobe.simulation.devices.oversampling import shape_oversampled
+from charprobe.simulation.devices.parts.oversampling import shape_oversampled
 from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
 from charprobe.values.arrays import Array, Complex
 

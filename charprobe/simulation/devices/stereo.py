@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.compressor import Compressor
+from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
 from charprobe.values.arrays import Array
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft
 
-from charprobe.simulation.devices.ballistics import follow
+from charprobe.simulation.devices.parts.ballistics import follow
 from charprobe.values.arrays import Array
 
 BLOCK_S = 0.005

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.simulation.devices.kernel import compiled_sums
+from charprobe.simulation.devices.parts.kernel import compiled_sums
 from charprobe.values.arrays import Array
 
 HALF_TAPS = 48  # neighbours read on either side

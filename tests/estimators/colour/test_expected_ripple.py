@@ -12,8 +12,8 @@ from charprobe.estimators.colour.expected_ripple import (
     Steady,
     likely_detectors,
 )
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 
 RATE_HZ = 48_000
 LOUD_DBFS, QUIET_DBFS, CARRIER_HZ = -12.0, -32.0, 3989.0

@@ -10,7 +10,7 @@ import browser
 import numpy as np
 import pytest
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.blind.pages import PAGE, make_pack
 from charprobe.listening.blind.score import score
 

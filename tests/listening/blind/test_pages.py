@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.blind.key import BlindError, read_key, seal_of
 from charprobe.listening.blind.pages import PAGE, make_pack
 from charprobe.listening.blind.score import score

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.chapters.link import link_chapter
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.gain_computer import Bend, slope_of
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.stereo import LinkedPair
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.kinds.link import Link

@@ -9,7 +9,7 @@ import soundfile
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.measuring.health.copies import check_copy, sound_hash
 from charprobe.measuring.health.judge import judge_capture

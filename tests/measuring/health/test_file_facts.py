@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.file_facts import check_file
 from charprobe.measuring.health.sample_facts import gather_sample_facts
 from charprobe.stimulus.recipe import load_recipe

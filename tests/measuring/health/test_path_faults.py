@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import judge_capture, judge_pair
 from charprobe.simulation.devices.catalogue import make_stage

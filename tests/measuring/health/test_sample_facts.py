@@ -3,8 +3,8 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from charprobe.files.sound_file import open_capture, write_wav
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.sample_facts import BLOCK_FRAMES, Stretch, gather_sample_facts
 
 RATE = 48_000

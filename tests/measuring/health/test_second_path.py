@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.second_path import check_second_path
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track

@@ -6,10 +6,10 @@ from figure_parts import NOISE, TRAIN, TRAIN_TRACE, TRANSFER, three_holds
 from made_profiles import UGLY, made_profile
 from matplotlib.figure import Figure
 
-from charprobe.files.sound_file import write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.ab import make_pair
 from charprobe.publishing.figures.all_figures import profile_drawings
-from charprobe.publishing.figures.style import ARTICLE_LOOK
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.stimulus.kinds.programme import generate
 
 

@@ -6,7 +6,7 @@ from figure_parts import texts
 from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profile
 
 from charprobe.publishing.figures.all_figures import DRAW, draw_profile, profile_drawings, set_drawings
-from charprobe.publishing.figures.style import LOOKS
+from charprobe.publishing.figures.look.style import LOOKS
 
 
 def test_there_is_one_figure_per_curve_with_its_own_name(drawings):

@@ -3,7 +3,7 @@ from figure_parts import texts
 from made_profiles import UGLY, made_profile
 
 from charprobe.publishing.figures.colour_card import plot_colour_readings, plot_harmonic_bars
-from charprobe.publishing.figures.source import in_words
+from charprobe.publishing.figures.look.source import in_words
 
 
 def test_the_card_writes_every_level_that_matters(drawings):

@@ -12,7 +12,7 @@ from charprobe.publishing.figures.listening import (
     plot_spectrum_change,
     save_listening,
 )
-from charprobe.publishing.figures.style import ARTICLE_LOOK
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.values.errors import OutputError
 
 RATE_HZ = 48_000

@@ -6,12 +6,12 @@ from figure_parts import texts
 from made_profiles import TWO_STAGE, B, D, gain_db, made_profile
 
 from charprobe.publishing.figures.all_figures import set_drawings
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.figures.overlay import (
     plot_anchored_overlay,
     plot_static_overlay,
     plot_timing_overlay,
 )
-from charprobe.publishing.figures.style import ARTICLE_LOOK
 
 
 def test_overlays_hold_one_curve_per_setting_and_say_what_they_left_out():

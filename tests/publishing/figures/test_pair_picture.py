@@ -1,8 +1,8 @@
 import numpy as np
 
 from charprobe.listening.band_picture import picture_bands
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, new_figure
 from charprobe.publishing.figures.pair_picture import draw_pair_picture, plot_band_change, plot_band_levels
-from charprobe.publishing.figures.style import ARTICLE_LOOK, new_figure
 
 
 def test_both_panels_have_units_and_the_change_is_what_was_measured(made):

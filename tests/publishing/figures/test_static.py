@@ -5,8 +5,8 @@ from figure_parts import lines, points, texts
 from made_profiles import UGLY, B, gain_db, made_profile
 
 from charprobe.profile.entry import Entry
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.figures.static import draw_static, plot_anchored_curve, plot_static_curve
-from charprobe.publishing.figures.style import ARTICLE_LOOK
 from charprobe.values.quantity import Unmeasured
 
 

@@ -9,7 +9,7 @@ import pytest
 from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.publishing.figures.palette import DARK, LIGHT, contrast
+from charprobe.publishing.figures.look.palette import DARK, LIGHT, contrast
 from charprobe.publishing.report.beside import Beside
 from charprobe.publishing.report.page import render_page, write_page
 from charprobe.values.quantity import Quantity, Reading

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from charprobe.simulation.devices.chain import Chain, Wire
-from charprobe.simulation.devices.compressor import Compressor
-from charprobe.simulation.devices.filters import Filter, treble_shelf
-from charprobe.simulation.devices.gain_computer import Bend
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.filters import Filter, treble_shelf
+from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.simulation.devices.shapers import Polynomial, Shaper
 
 RATE = 48_000.0

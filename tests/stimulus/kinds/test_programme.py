@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.listening.loudness import measure_loudness
 from charprobe.stimulus.kinds.programme import PEAK, generate
 

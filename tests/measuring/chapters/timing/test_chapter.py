@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.points import StaticPoint
-from charprobe.files.source import MemoryCapture
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.chapters.timing.chapter import ATTACK_NAMES, RELEASE_NAMES, timing_chapter
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track

@@ -1,0 +1,1 @@
+"""Sound on disk and in memory."""

@@ -1,0 +1,85 @@
+"""Sample values to stored bytes and back, exactly: our own quantisation, so nothing wraps at full scale."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.files.sound.wav_header import Encoding
+from charprobe.values.errors import SoundFileError
+
+Array = NDArray[np.float64]
+WrittenEncoding = Literal["float32", "pcm24"]
+
+_SAMPLE_TYPES: dict[str, tuple[str, float, float]] = {  # dtype, offset, value of one code step
+    "pcm8": ("u1", -128.0, 2.0**-7),
+    "pcm16": ("<i2", 0.0, 2.0**-15),
+    "pcm32": ("<i4", 0.0, 2.0**-31),
+    "float32": ("<f4", 0.0, 1.0),
+    "float64": ("<f8", 0.0, 1.0),
+}
+_FULL_SCALE_24 = 1 << 23
+SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
+
+
+def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:
+    """Return the exact values of whole interleaved frames; shape (n, channels), full scale = 1."""
+    if encoding == "pcm24":
+        wide = np.zeros((len(raw) // 3, 4), dtype=np.uint8)
+        wide[:, 1:] = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3)
+        return (wide.view("<i4").astype(np.float64) * 2.0**-31).reshape(-1, channels)
+    dtype, offset, step = _SAMPLE_TYPES[encoding]
+    with np.errstate(
+        invalid="ignore"
+    ):  # signalling NaN of a broken float file: told by whoever looks at values
+        values = np.frombuffer(raw, dtype=dtype).astype(np.float64)
+    if step != 1.0:
+        values = (values + offset) * step
+    return values.reshape(-1, channels)
+
+
+def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
+    """Return the stored bytes of samples, interleaved and little-endian.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+        Finite. For ``"pcm24"`` within -1 to 1: rounded to the nearest of 2**24 steps, halves to even, and
+        exactly +1, which has no code, becomes the highest one (1 - 2**-23).
+    encoding : {"float32", "pcm24"}
+        Float keeps values beyond full scale.
+
+    Raises
+    ------
+    SoundFileError
+        If a value is not finite or cannot be held.
+
+    Examples
+    --------
+    >>> encode(np.array([[1.0], [-1.0], [2.0**-23]]), encoding="pcm24").hex(" ", 3)
+    'ffff7f 000080 010000'
+    """
+    peak = float(np.max(np.abs(samples), initial=0.0))
+    most = 1.0 if encoding == "pcm24" else float(np.finfo(np.float32).max)
+    if not peak <= most:  # also true for NaN
+        found = f"a peak of {peak:.6g}" if np.isfinite(peak) else "values that are not finite"
+        raise SoundFileError(
+            f"samples with {found} cannot be written as {encoding}, which holds -{most:g} to {most:g}: "
+            "lower the level, or write float32. Nothing was written"
+        )
+    if encoding == "float32":
+        return samples.astype("<f4").tobytes()
+    codes = np.minimum(np.rint(samples * _FULL_SCALE_24), _FULL_SCALE_24 - 1).astype("<i4")
+    return np.ascontiguousarray(codes).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
+
+
+def sample_sha256(blocks: Iterable[Array], *, encoding: WrittenEncoding) -> str:
+    """SHA-256 over the stored sample bytes alone, without any header; `blocks` of shape (n, channels)."""
+    digest = hashlib.sha256()
+    for block in blocks:
+        digest.update(encode(block, encoding=encoding))
+    return digest.hexdigest()

@@ -1,0 +1,298 @@
+"""Sound files in and out: captures read piece by piece exactly as recorded, stimuli written to the bit."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import soundfile  # type: ignore[import-untyped]  # ships no types
+from numpy.typing import NDArray
+
+from charprobe.files.output import check_space, write_with
+from charprobe.files.sound.sample_codes import SINGLE, WrittenEncoding, decode, encode
+from charprobe.files.sound.sound_path import kind_of, opened, size_of
+from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.files.sound.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
+from charprobe.values.errors import SoundFileError
+
+__all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav"]
+
+Array = NDArray[np.float64]
+BLOCK_FRAMES = 1 << 16
+KEPT_BLOCKS = 192  # decoded blocks that a capture keeps: 4 minutes of one channel at 48 kHz
+
+_LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
+    "PCM_S8": ("pcm8", 8),
+    "PCM_U8": ("pcm8", 8),
+    "PCM_16": ("pcm16", 16),
+    "PCM_24": ("pcm24", 24),
+    "PCM_32": ("pcm32", 32),
+    "FLOAT": ("float32", 32),
+    "DOUBLE": ("float64", 64),
+}
+
+
+@dataclass(frozen=True)
+class Capture(Pieces):
+    """A sound file on disk, read where asked and never changed; get one from `open_capture`.
+
+    No handle stays open: a capture can be pickled, copied and read from several threads or processes. What
+    was read last of a channel is kept decoded.
+    """
+
+    path: Path
+    facts: FileFacts
+    wav: WavLayout | None
+
+    @property
+    def name(self) -> str:
+        """Name of the file, without its folder."""
+        return self.path.name
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels).
+
+        Values are exactly those stored: nothing is resampled, mixed, dithered or scaled but by full scale.
+
+        Raises
+        ------
+        SoundFileError
+            If the file has gone, grew or shrank since it was opened, or is damaged here.
+        """
+        first, last = self._clipped(start, stop)
+        self._check_unchanged()
+        if self.wav is None:
+            values = _read_library(self.path, first, last)
+        else:
+            with opened(self.path) as stream:
+                stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
+                raw = stream.read((last - first) * self.wav.frame_bytes)
+            whole = len(raw) - len(raw) % self.wav.frame_bytes
+            values = decode(raw[:whole], encoding=self.wav.encoding, channels=self.channels)
+        if len(values) != last - first:
+            raise SoundFileError(
+                f"{self.path}: only {first + len(values)} of {self.frames} samples per channel can be read: "
+                "the file is damaged, or its disk has gone. Copy it again from the recorder. It was not "
+                "changed"
+            )
+        return values
+
+    def read(self, start: int, stop: int, channel: int) -> Array:
+        """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""
+        first, last = self._clipped(start, stop)
+        if first == last or not 0 <= channel < self.channels:
+            return super().read(first, last, channel)
+        begin = first // BLOCK_FRAMES
+        blocks = [self._block(channel, i) for i in range(begin, (last - 1) // BLOCK_FRAMES + 1)]
+        whole = blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
+        return whole[first - begin * BLOCK_FRAMES : last - begin * BLOCK_FRAMES].astype(np.float64)
+
+    def _block(self, channel: int, number: int) -> NDArray[np.floating]:
+        """Return a block of one channel, from what is kept or else from the file."""
+        kept: dict[tuple[int, int], NDArray[np.floating]] = self.__dict__.setdefault("_kept", {})
+        if (channel, number) not in kept:
+            values = super().read(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES, channel)
+            single = self.facts.subtype in SINGLE
+            kept[channel, number] = values.astype(np.float32) if single else values
+            if len(kept) > KEPT_BLOCKS:
+                kept.pop(next(iter(kept)), None)
+        return kept[channel, number]
+
+    def __getstate__(self) -> dict[str, object]:
+        return {"path": self.path, "facts": self.facts, "wav": self.wav}
+
+    def _check_unchanged(self) -> None:
+        size = size_of(self.path)
+        if size != self.facts.size_bytes:
+            raise SoundFileError(
+                f"{self.path}: has {size} bytes now and had {self.facts.size_bytes} when it was opened: it "
+                "is still being recorded or copied. Wait until it is finished, then run again"
+            )
+
+    def sha256(self) -> str:
+        """SHA-256 of the whole file as it lies on disk, 64 hex digits."""
+        self._check_unchanged()
+        with opened(self.path) as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def open_capture(path: str | Path) -> Capture:
+    """Open a sound file: WAV (also extensible, RF64, BW64), FLAC, AIFF, CAF or W64, any number of channels.
+
+    Only the header is read here. A header that promises more than the file holds, or whose size
+    overflowed, is told by ``facts.length``; the capture then covers what is really there.
+
+    Raises
+    ------
+    SoundFileError
+        If there is no such file, if it holds no sound, is coded with loss or in an unknown way, cannot be
+        read, or if its header was never finished; the message says what to do. The file is never changed.
+    """
+    path = Path(path)
+    size = size_of(path)
+    container = kind_of(path)
+    wav = None
+    if container.reader == "wav":
+        with opened(path) as stream:
+            wav = read_wav_layout(stream, size_bytes=size, source=str(path))
+    facts = _library_facts(path, container.name, size) if wav is None else _wav_facts(wav, size)
+    if facts.length != "as written" and path.stat().st_size != size:
+        raise SoundFileError(
+            f"{path}: still growing: it is being recorded or copied. Wait until it is finished, then run "
+            "again"
+        )
+    if facts.length == "never finished":
+        raise SoundFileError(
+            f"{path}: its header was never finished (recorder stopped abruptly?): it says 0 samples, yet "
+            f"{facts.duration_s:.1f} s of sound seem to follow. Make a repaired copy (charprobe check FILE "
+            "--repair COPY.wav), or let the recorder recover the take. The file was not changed"
+        )
+    if facts.frames == 0:
+        raise SoundFileError(
+            f"{path}: a {facts.container} file without a single sample: the recording never started, or the "
+            "export went wrong. Record or export again. The file was not changed"
+        )
+    return Capture(path, facts, wav)
+
+
+def _wav_facts(wav: WavLayout, size_bytes: int) -> FileFacts:
+    return FileFacts(
+        container=wav.container,
+        subtype=wav.encoding,
+        bits=wav.bits,
+        rate_hz=wav.rate_hz,
+        frames=wav.frames,
+        channels=wav.channels,
+        size_bytes=size_bytes,
+        header_frames=wav.header_frames,
+        length=wav.length,
+    )
+
+
+def _library_facts(path: Path, container: str, size_bytes: int) -> FileFacts:
+    """Facts of a file that the sound file library reads; a shortened one counts as far as it can be read."""
+    try:
+        with soundfile.SoundFile(path) as file:
+            subtype, rate_hz, channels, frames = file.subtype, file.samplerate, file.channels, file.frames
+    except soundfile.SoundFileError as error:
+        raise SoundFileError(
+            f"{path}: looks like {container} but cannot be opened ({error}): it is damaged or incomplete. "
+            "Copy it again from the recorder, or export it again as WAV. The file was not changed"
+        ) from None
+    if subtype not in _LIBRARY_ENCODINGS:
+        raise SoundFileError(
+            f"{path}: {container} file with {subtype} samples: its coding alters or hides the recorded "
+            f"values. Accepted are {ACCEPTED} with PCM or float samples: export it again. The file was not "
+            "changed"
+        )
+    encoding, bits = _LIBRARY_ENCODINGS[subtype]
+    most = size_bytes << 16  # no coding packs more samples into a byte
+    promised = frames if 0 <= frames < most else None  # None: the writer left the length open
+    readable = _readable_frames(path, most if promised is None else promised)
+    length: Length = "as written" if readable == promised else "longer than file"
+    if promised is None:
+        length = "open-ended"
+    return FileFacts(
+        container=container,
+        subtype=encoding,
+        bits=bits,
+        rate_hz=rate_hz,
+        frames=readable,
+        channels=channels,
+        size_bytes=size_bytes,
+        header_frames=promised,
+        length=length,
+    )
+
+
+def _readable_frames(path: Path, promised: int) -> int:
+    """Frames up to the last that the library can reach, found by halving if the very last is missing."""
+
+    def holds(frame: int) -> bool:
+        try:
+            return len(_read_library(path, frame, frame + 1)) == 1
+        except SoundFileError:
+            return False
+
+    if promised == 0 or holds(promised - 1):
+        return promised
+    low, high = 0, promised - 1  # frames below `low` are there, those from `high` on are not
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (middle + 1, high) if holds(middle) else (low, middle)
+    return low
+
+
+def _read_library(path: Path, first: int, last: int) -> Array:
+    try:
+        with soundfile.SoundFile(path) as file:
+            file.seek(first)
+            return np.asarray(file.read(last - first, dtype="float64", always_2d=True), dtype=np.float64)
+    except soundfile.SoundFileError as error:
+        raise SoundFileError(
+            f"{path}: cannot be read from sample {first} on ({error}): the file is damaged there, or changed "
+            "while being read. Copy it again from the recorder. The file was not changed"
+        ) from None
+
+
+def write_wav(
+    path: str | Path, samples: Array, *, rate_hz: int, subtype: WrittenEncoding, force: bool
+) -> None:
+    """Write a WAV file whose bytes depend on the arguments alone, then read it back and compare.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to write; it appears only when complete.
+    samples : ndarray, shape (n,) or (n, channels)
+        Finite, full scale = 1; within -1 to 1 for ``"pcm24"`` (see `sample_codes.encode`).
+    rate_hz : int > 0
+        Sampling rate.
+    subtype : {"float32", "pcm24"}
+        Coding of the samples. Beyond 4 GB the file becomes RF64.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    SoundFileError
+        If the samples cannot be held, or the file does not read back equal.
+    OutputError
+        If the place cannot be written to, or the disk lacks room.
+    """
+    path = Path(path)
+    values = np.asarray(samples)
+    values = values[:, None] if values.ndim == 1 else values
+    frames, channels = values.shape
+    sample_bytes = 3 if subtype == "pcm24" else 4
+    header = wav_header(encoding=subtype, rate_hz=rate_hz, channels=channels, frames=frames)
+    if path.parent.is_dir():
+        check_space(path.parent, needed_bytes=len(header) + frames * channels * sample_bytes)
+
+    def write(stream: BinaryIO) -> None:
+        stream.write(header)
+        for start in range(0, frames, BLOCK_FRAMES):
+            stream.write(encode(values[start : start + BLOCK_FRAMES], encoding=subtype))
+        stream.write(b"\0" * (frames * channels * sample_bytes % 2))
+        _compare(path, stream, values, subtype)
+
+    write_with(path, write, force=force, sound=True)
+
+
+def _compare(path: Path, stream: BinaryIO, values: Array, subtype: WrittenEncoding) -> None:
+    """Read the written file back from the same stream; anything but equality is an error."""
+    stream.flush()
+    layout = read_wav_layout(stream, size_bytes=stream.seek(0, 2), source=str(path))
+    stream.seek(layout.data_start)
+    equal = layout.frames == len(values) and layout.encoding == subtype
+    for start in range(0, len(values), BLOCK_FRAMES):
+        block = encode(values[start : start + BLOCK_FRAMES], encoding=subtype)
+        equal = equal and stream.read(len(block)) == block
+    if not equal:
+        raise SoundFileError(
+            f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
+            "kept"
+        )

@@ -1,0 +1,184 @@
+"""Recorded sound behind one interface, whether it lies on disk or in memory."""
+
+from __future__ import annotations
+
+import hashlib
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, Protocol, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.files.sound.wav_header import Encoding, Length
+
+Array = NDArray[np.float64]
+Found = TypeVar("Found")
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """What a sound file says it is, and how much sound it really holds.
+
+    Attributes
+    ----------
+    container : str
+        In plain words: ``"WAV"``, ``"WAV extensible"``, ``"RF64"``, ``"FLAC"``, ...
+    subtype : str
+        Coding of one sample: ``"pcm8"`` to ``"pcm32"``, ``"float32"``, ``"float64"``.
+    bits : int
+        Bits per sample according to the header.
+    rate_hz, channels, frames : int
+        Sampling rate, channels, and samples per channel that can be read.
+    size_bytes : int
+        Size of the whole file.
+    header_frames : int or None
+        Samples per channel that the header promises; None if it leaves that open.
+    length : str
+        How `frames` and `header_frames` go together: ``"as written"``, ``"longer than file"`` (the file
+        ends early), ``"wrapped"`` (a size beyond 4 GB overflowed) or ``"open-ended"``.
+    """
+
+    container: str
+    subtype: Encoding
+    bits: int
+    rate_hz: int
+    frames: int
+    channels: int
+    size_bytes: int
+    header_frames: int | None
+    length: Length
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the readable sound in seconds."""
+        return self.frames / self.rate_hz
+
+
+class Source(Protocol):
+    """Recorded sound of one or more channels, read piece by piece."""
+
+    @property
+    def name(self) -> str:
+        """Name of the file, without its folder."""
+
+    @property
+    def facts(self) -> FileFacts:
+        """Container, coding and length."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate according to the header."""
+
+    @property
+    def frames(self) -> int:
+        """Samples per channel."""
+
+    @property
+    def channels(self) -> int:
+        """Number of channels."""
+
+    def read(self, start: int, stop: int, channel: int) -> Array:
+        """Samples `start` to `stop` of one channel, clipped to what there is; shape (n,), full scale = 1."""
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
+
+    def blocks(self, channel: int, length: int) -> Iterator[Array]:
+        """Iterate over one channel in pieces of `length` samples, the last one shorter."""
+
+    def sha256(self) -> str:
+        """SHA-256 of the file, 64 hex digits."""
+
+    def once(self, gather: Callable[[Source], Found]) -> Found:
+        """Return what `gather` finds in this source, gathered once for as long as it is in use."""
+
+
+class Pieces(ABC):
+    """What every source derives from its facts and `read_frames`."""
+
+    facts: FileFacts
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate according to the header."""
+        return self.facts.rate_hz
+
+    @property
+    def frames(self) -> int:
+        """Samples per channel."""
+        return self.facts.frames
+
+    @property
+    def channels(self) -> int:
+        """Number of channels."""
+        return self.facts.channels
+
+    @abstractmethod
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
+
+    def read(self, start: int, stop: int, channel: int) -> Array:
+        """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""
+        if not 0 <= channel < self.channels:
+            raise ValueError(f"channel {channel} of a source with channels 0 to {self.channels - 1}")
+        return np.ascontiguousarray(self.read_frames(start, stop)[:, channel])
+
+    def blocks(self, channel: int, length: int) -> Iterator[Array]:
+        """Iterate over one channel in pieces of `length` samples, the last one shorter."""
+        for start in range(0, self.frames, length):
+            yield self.read(start, start + length, channel)
+
+    def once(self, gather: Callable[[Source], Found]) -> Found:
+        """Return what `gather` finds in this source, gathered once for as long as it is in use."""
+        found: dict[object, Any] = self.__dict__.setdefault("_found", {})
+        if gather not in found:
+            found[gather] = gather(cast("Source", self))
+        return cast("Found", found[gather])
+
+    def _clipped(self, start: int, stop: int) -> tuple[int, int]:
+        first = min(max(start, 0), self.frames)
+        return first, max(first, min(stop, self.frames))
+
+
+class MemoryCapture(Pieces):
+    """Samples held in memory behind the interface of a capture.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels) or (n,)
+        Full scale = 1.
+    rate_hz : int > 0
+        Sampling rate.
+    name : str
+        Shown where a file name would be.
+    """
+
+    def __init__(self, samples: Array, *, rate_hz: int, name: str = "samples") -> None:
+        values = np.asarray(samples, dtype=np.float64)
+        values = values[:, None] if values.ndim == 1 else values
+        if values.ndim != 2 or values.shape[0] < 1 or values.shape[1] < 1 or rate_hz <= 0:
+            raise ValueError(f"samples of shape {np.shape(samples)} at {rate_hz} Hz are no sound")
+        self.samples = values
+        self.name = name
+        self.facts = FileFacts(
+            container="memory",
+            subtype="float64",
+            bits=64,
+            rate_hz=rate_hz,
+            frames=values.shape[0],
+            channels=values.shape[1],
+            size_bytes=values.nbytes,
+            header_frames=values.shape[0],
+            length="as written",
+        )
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
+        first, last = self._clipped(start, stop)
+        return self.samples[first:last].copy()
+
+    def sha256(self) -> str:
+        """SHA-256 of the interleaved little-endian float64 samples, 64 hex digits."""
+        return hashlib.sha256(np.ascontiguousarray(self.samples, dtype="<f8").tobytes()).hexdigest()

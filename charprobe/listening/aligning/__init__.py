@@ -1,0 +1,1 @@
+"""Bringing a processed file and its dry one onto one clock."""

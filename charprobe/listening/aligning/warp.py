@@ -1,0 +1,97 @@
+"""Reading sound between its samples: for listening and null files only, never for measurements."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.polynomial import chebyshev
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.special import i0
+
+from charprobe.files.sound.frames import Frames, read_padded
+from charprobe.values.arrays import Array
+
+REACH = 64  # samples on each side that shape a value in between
+_BETA = 11.5
+EXACT_BAND = 0.94  # of half the sampling rate: above, values between the samples come out too soft
+_ORDER = 10
+_FRACTION_NODES = 64
+
+
+def read_at(source: Frames, *, first: float, step: float, count: int) -> Array:
+    """Read a source at evenly spaced positions between its samples.
+
+    Parameters
+    ----------
+    source : Frames
+        Sound; silence is assumed beyond its ends.
+    first : float
+        Position of the first value, in frames of the source.
+    step : float
+        Frames from one value to the next, within 0.5 % of 1.
+    count : int
+        Number of values, up to a few blocks: this much is held in memory.
+
+    Returns
+    -------
+    ndarray, shape (count, channels)
+        At whole positions with ``step == 1`` exactly the samples of the file.
+
+    Notes
+    -----
+    Kaiser-windowed sinc over 128 samples: errors below -110 dB up to 0.94 of half the sampling rate (20.7 kHz
+    at 44.1 kHz), sound above that is attenuated. A moving fraction is followed by a polynomial of order 10 in
+    the fraction, good to -150 dB.
+    """
+    if abs(step - 1) > 5e-3:
+        raise ValueError(f"step must lie within 0.5 % of 1, got {step}")
+    if step == 1 and float(first).is_integer():
+        return read_padded(source, int(first), int(first) + count)
+    last = first + step * (count - 1)
+    origin = int(np.floor(first)) - REACH
+    samples = read_padded(source, origin, int(np.floor(last)) + REACH + 2)
+    if step == 1:
+        return np.asarray(_filtered(samples, _kernel(first % 1)[None, :])[0][:count])
+    positions = first + step * np.arange(count)
+    whole = np.floor(positions)
+    terms = _filtered(samples, _polynomial_kernels())
+    return _horner(terms, (whole - origin - REACH).astype(np.intp), positions - whole - 0.5)
+
+
+def _horner(terms: Array, index: Array, fraction: Array) -> Array:
+    value = terms[-1][index]
+    for term in terms[-2::-1]:
+        value = value * fraction[:, None] + term[index]
+    return np.asarray(value)
+
+
+def _filtered(samples: Array, kernels: Array) -> Array:
+    """Correlate every channel with every kernel; shape (kernels, n - 2 REACH + 1, channels)."""
+    size = next_fast_len(samples.shape[0] + kernels.shape[1], real=True)
+    spectrum = rfft(samples, size, axis=0)
+    responses = rfft(kernels[:, ::-1], size, axis=1)
+    full = irfft(spectrum[None] * responses[:, :, None], size, axis=1)
+    return np.asarray(full[:, kernels.shape[1] - 1 : samples.shape[0]])
+
+
+def _sinc(distance: Array) -> Array:
+    inside = np.clip(1 - (distance / REACH) ** 2, 0.0, None)
+    return np.asarray(np.sinc(distance) * i0(_BETA * np.sqrt(inside)) / i0(_BETA) * (inside > 0))
+
+
+def _kernel(fraction: float) -> Array:
+    """Weights of the samples from ``floor - REACH`` on, for a position `fraction` behind its floor."""
+    return _sinc(np.arange(-REACH, REACH + 1, dtype=np.float64) - fraction)
+
+
+@cache
+def _polynomial_kernels() -> Array:
+    """Weights as a polynomial in (fraction - 0.5): shape (order + 1, 2 REACH + 1), lowest power first."""
+    nodes = np.cos(np.pi * (np.arange(_FRACTION_NODES) + 0.5) / _FRACTION_NODES)
+    table = np.array([_kernel(0.5 + node / 2) for node in nodes])
+    fitted = chebyshev.chebfit(nodes, table, _ORDER)
+    to_powers = np.zeros((_ORDER + 1, _ORDER + 1))
+    for degree in range(_ORDER + 1):
+        to_powers[: degree + 1, degree] = chebyshev.cheb2poly(np.eye(_ORDER + 1)[degree, : degree + 1])
+    return np.asarray(2.0 ** np.arange(_ORDER + 1)[:, None] * (to_powers @ fitted))

@@ -1,0 +1,1 @@
+"""What all figures share: papers and screens, palette, letters, labels, axes, conditions, the drawing."""

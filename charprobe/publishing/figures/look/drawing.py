@@ -1,0 +1,104 @@
+"""A finished figure: panels under one heading with what goes with them, and its three files."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from charprobe.files import output
+from charprobe.publishing.figures.look.style import Look, new_figure, settings
+from charprobe.publishing.figures.look.text import ABSENT, lacks_glyphs, put_title_and_footer
+
+Plot = Callable[..., Axes]
+"""A ``plot_x`` with its data bound, called with the Axes and the look."""
+
+METADATA = {
+    "svg": {"Date": None, "Creator": None},
+    "png": {"Software": None},
+    "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
+}
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A figure, the look it is drawn in, and its words.
+
+    Attributes
+    ----------
+    name : str
+        What the figure shows, for a file name: "static", "attack-release", ...
+    title : str
+        One line for a heading.
+    alt : str
+        The figure in words, with its main numbers, for those who cannot see it.
+    conditions : str
+        Under what conditions it was measured; the footer says the same.
+    """
+
+    figure: Figure
+    look: Look
+    name: str
+    title: str
+    alt: str
+    conditions: str
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What could not be drawn as it was asked."""
+        if lacks_glyphs(self.title + self.conditions):
+            return (f"Note: the font lacks some characters of the names; the figure shows {ABSENT} instead.",)
+        return ()
+
+    def rendered(self, kind: str) -> bytes:
+        """Return the bytes of an "svg", "png" or "pdf" file; the same figure always gives the same bytes."""
+        stream = io.BytesIO()
+        with settings(self.look):
+            self.figure.savefig(stream, format=kind, metadata=METADATA[kind])
+        return stream.getvalue()
+
+
+def composed(
+    name: str,
+    look: Look,
+    plots: Sequence[Plot],
+    *,
+    title: str,
+    main: str,
+    conditions: str,
+    alt: str,
+    **margins: float,
+) -> Drawing:
+    """Draw `plots` side by side under a title, the main numbers below it, the conditions at the foot.
+
+    `margins` go to ``subplots_adjust``; the other words are those of `Drawing`.
+    """
+    with settings(look):
+        figure, panels = new_figure(look, panels=len(plots))
+        figure.subplots_adjust(**margins)
+        for plot, axes in zip(plots, panels, strict=True):
+            plot(axes, look=look)
+        put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=conditions)
+    return Drawing(figure, look, name, title, alt, conditions)
+
+
+def save_drawing(drawing: Drawing, folder: Path, *, stem: str, force: bool) -> tuple[Path, ...]:
+    """Write a drawing to ``stem.svg``, ``.png`` and ``.pdf``, and its words to ``stem.txt``.
+
+    Raises
+    ------
+    OutputError
+        If a file exists and `force` is false, or cannot be written.
+    """
+    paths = [folder / f"{stem}.{kind}" for kind in (*METADATA, "txt")]
+    for path in paths:
+        output.check_writable(path, force=force)
+    for path, kind in zip(paths, METADATA, strict=False):
+        output.write_bytes(path, drawing.rendered(kind), force=force)
+    words = [drawing.title, drawing.alt, drawing.conditions, *drawing.notes]
+    output.write_text(paths[-1], "\n\n".join(words) + "\n", force=force)
+    return tuple(paths)

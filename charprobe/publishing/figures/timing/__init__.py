@@ -1,0 +1,1 @@
+"""Figures of attack and release: traces, programme dependence, a train of bursts."""

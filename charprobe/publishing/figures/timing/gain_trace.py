@@ -1,0 +1,202 @@
+"""Attack and release: the gain at every sample around the edges, with the named times on it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import Table, numbers
+from charprobe.profile.profile import Profile
+from charprobe.publishing.figures.look.axes import drop_legend, log_time_axis
+from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
+from charprobe.values.arrays import Array
+from charprobe.values.edge import Edge
+from charprobe.values.wording import display_unit, number_text, rounded_text
+
+MARKED = ("t50", "t63", "t90")
+SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
+LOG_REACH_T90 = 4.0  # the same of logarithmic panels, before room for words
+BEFORE = 0.08  # share of the panel that lies before the edge
+RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
+LEAST_SPAN_DB = 4.0
+MOST_STEPS = 6  # burst conditions drawn; more would hide each other
+
+
+def draw_gain_trace(profile: Profile, look: Look) -> Drawing:
+    """Draw attack and release on linear time axes; the profile must have "timing" and "gain_trace"."""
+    return _draw(profile, look, log_time=False)
+
+
+def draw_gain_trace_log(profile: Profile, look: Look) -> Drawing:
+    """Draw attack and release on logarithmic time axes, where each stage of a recovery shows as a bend."""
+    return _draw(profile, look, log_time=True)
+
+
+def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
+    names = [f"{edge}.{point}" for edge in ("attack", "release") for point in MARKED]
+    times = ", ".join(f"{name.replace('.', ' ')} {in_words(profile, name)}" for name in names)
+    axis = "a logarithmic" if log_time else "a linear"
+    drawing = composed(
+        "attack-release-log" if log_time else "attack-release",
+        look,
+        [partial(plot_gain_trace, profile, edge=edge, log_time=log_time) for edge in ("attack", "release")],
+        title=f"Attack and release – {who(profile)}",
+        main=f"attack t63 {in_words(profile, 'attack.t63')}, release t63 {in_words(profile, 'release.t63')}",
+        conditions=conditions(profile, names),
+        alt=f"Two panels with {axis} time axis: gain after the rising edge, and after the falling edge. "
+        f"{times}.",
+    )
+    drop_legend(drawing.figure.axes[1])  # the first one's names both
+    return drawing
+
+
+def plot_gain_trace(
+    profile: Profile,
+    ax: Axes | None = None,
+    *,
+    edge: Edge = "attack",
+    log_time: bool = False,
+    look: Look = ARTICLE_LOOK,
+) -> Axes:
+    """Plot the gain (dB) against time from an edge (ms or s), one curve per burst condition.
+
+    The named times are marked on the curve of the condition that the quantities of the profile speak of.
+    A logarithmic axis shows each stage of a recovery as a bend.
+    """
+    timing, trace = curve_of(profile, "timing"), curve_of(profile, "gain_trace")
+    reference = reference_step(profile)
+    every = steps_of(trace, edge)
+    steps = _drawn(every, reference)
+    scale, unit = _time_scale(timing, trace, edge)
+    with panel(ax, look) as axes:
+        for index, step in enumerate(steps):
+            time_s, gain_db = edge_trace(trace, edge, step)
+            if edge == "release":  # the fall of a loud burst rings far beyond the gain it leaves
+                gain_db = np.where(_away(timing, time_s, step), gain_db, np.nan)
+            style = look.series(index) | {"marker": ""}
+            if step != reference:
+                style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
+            axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
+        if reference in steps:
+            _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
+        axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
+        word = "rising" if edge == "attack" else "falling"
+        axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
+        if log_time:
+            _log_axis(timing, trace, axes, edge, scale)
+        else:
+            reach = _reach(timing, trace, edge) * scale
+            axes.set_xlim(-BEFORE * reach, reach)
+            axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+        if len(every) > 1:
+            axes.legend(loc="upper right")
+    return axes
+
+
+def steps_of(trace: Table, edge: str) -> list[int]:
+    """Return the burst conditions (rows of "timing") that have a trace of an edge."""
+    pairs = zip(trace.columns["step"], trace.columns["edge"], strict=True)
+    return sorted({int(step) for step, word in pairs if word == edge and step is not None})
+
+
+def _gain_limits(timing: Table, trace: Table, edge: Edge, steps: list[int]) -> tuple[float, float]:
+    """Lowest and highest gain (dB) of a panel: what the gain does away from the edge, with some room.
+
+    Within some periods of the carrier from the edge the path's own ringing can reach far beyond.
+    """
+    low, high = np.inf, -np.inf
+    for step in steps:
+        time_s, gain_db = edge_trace(trace, edge, step)
+        away = _away(timing, time_s, step)
+        past = np.nan_to_num(numbers(timing, "attack_overshoot_db")[step]) if edge == "attack" else 0.0
+        kept = gain_db[away] if away.any() else gain_db
+        low, high = min(low, float(kept.min()) - past), max(high, float(kept.max()))
+    if not steps:
+        return -1.0, 1.0
+    room = max(0.12 * (high - low), LEAST_SPAN_DB / 2 - (high - low) / 2)
+    return low - room, high + room
+
+
+def _away(timing: Table, time_s: Array, step: int) -> NDArray[np.bool_]:
+    """Which times lie some periods of the carrier from the edge, where the path no longer rings."""
+    return np.asarray(np.abs(time_s) >= RINGING_PERIODS / numbers(timing, "carrier_hz")[step])
+
+
+def _drawn(steps: list[int], reference: int) -> list[int]:
+    """Thin out conditions to `MOST_STEPS`, the reference among them."""
+    kept = steps[:MOST_STEPS]
+    return kept if reference in kept or reference not in steps else [*kept[:-1], reference]
+
+
+def step_name(timing: Table, step: int) -> str:
+    """Return a burst condition in words: its levels, and its hold where conditions differ by it."""
+    low, high = numbers(timing, "from_dbfs")[step], numbers(timing, "to_dbfs")[step]
+    name = f"{number_text(low, 0)} to {number_text(high, 0)} dBFS"
+    holds = numbers(timing, "hold_s")
+    return f"{name} for {rounded_text(holds[step])} s" if np.unique(holds).size > 1 else name
+
+
+def _row_time(timing: Table, edge: str, point: str, step: int) -> float:
+    return float(numbers(timing, f"{edge}_{point}_s")[step])
+
+
+def _reach(timing: Table, trace: Table, edge: str) -> float:
+    """Seconds a linear panel reaches: some t90 of the slowest condition, and no farther than the traces."""
+    times = [edge_trace(trace, edge, step)[0] for step in steps_of(trace, edge)]
+    longest = max((float(time.max()) for time in times if time.size), default=1.0)
+    t90 = [_row_time(timing, edge, "t90", step) for step in steps_of(trace, edge)]
+    known = [time for time in t90 if np.isfinite(time) and time > 0]
+    return min(longest, SHOWN_T90[edge] * max(known)) if known else longest
+
+
+def _time_scale(timing: Table, trace: Table, edge: str) -> tuple[float, str]:
+    return (1e3, "ms") if _reach(timing, trace, edge) < 1 else (1.0, "s")
+
+
+def _mark_times(
+    timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, step: int, scale: float
+) -> None:
+    """Mark the named times of a condition on its curve and write them beside it."""
+    time_s, gain_db = edge_trace(trace, edge, step)
+    for point, marker in zip(MARKED, ("o", "s", "D"), strict=True):
+        when = _row_time(timing, edge, point, step)
+        if not np.isfinite(when):
+            continue
+        height = float(np.interp(when, time_s, gain_db))
+        factor, unit = display_unit("s", when)
+        axes.plot(
+            [when * scale],
+            [height],
+            marker,
+            color=look.palette.ink,
+            fillstyle="none",
+            markersize=look.frame.marker_pt * 1.3,
+            markeredgewidth=look.frame.line_pt * 0.6,
+        )
+        axes.annotate(
+            f"{point}  {rounded_text(when * factor)} {unit}",
+            (when * scale, height),
+            xytext=(1.0, 0.7 if edge == "attack" else -0.7),
+            textcoords="offset fontsize",
+            va="bottom" if edge == "attack" else "top",
+            ha="left",
+            bbox={"facecolor": look.palette.paper, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+        )
+
+
+def _log_axis(timing: Table, trace: Table, axes: Axes, edge: Edge, scale: float) -> None:
+    times = np.concatenate([edge_trace(trace, edge, step)[0] for step in steps_of(trace, edge)])
+    t50 = [_row_time(timing, edge, "t50", step) for step in steps_of(trace, edge)]
+    known = [time for time in t50 if np.isfinite(time) and time > 0]
+    first = min(known) / 30 if known else float(times[times > 0].min())
+    first = max(first, float(times[times > 0].min()))
+    t90 = [_row_time(timing, edge, "t90", step) for step in steps_of(trace, edge)]
+    ends = [LOG_REACH_T90 * time for time in t90 if np.isfinite(time) and time > 0]
+    last = min(float(times.max()), max(ends, default=np.inf))
+    log_time_axis(axes, first=first * scale, last=2.5 * last * scale)

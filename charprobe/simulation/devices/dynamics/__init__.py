@@ -1,0 +1,1 @@
+"""Devices whose gain moves: compressors of several makes, a gate."""

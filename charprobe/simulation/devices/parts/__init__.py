@@ -1,0 +1,1 @@
+"""What devices are built of: detectors, curves, ballistics, filters, compiled loops."""
