@@ -12,6 +12,7 @@ import soundfile  # type: ignore[import-untyped]  # ships no types
 from numpy.typing import NDArray
 
 from charprobe.files.output import check_space, write_with
+from charprobe.files.sound.containers import ACCEPTED
 from charprobe.files.sound.sample_codes import SINGLE, WrittenEncoding, decode, encode
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
 from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
