@@ -59,6 +59,8 @@ def rounded_table(table: Table) -> Table:
 
 
 def _rounded_cell(cell: Cell) -> Cell:
+    if type(cell) is float:  # most of them
+        return rounded(cell)
     if cell is None or isinstance(cell, str):
         return cell
     if isinstance(cell, bool) or type(cell).__name__ == "bool":  # numpy's own truth value included

@@ -25,7 +25,7 @@ from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
 from charprobe.session.file import Session
-from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, SessionError
@@ -191,37 +191,32 @@ def _measure_capture(
     try:
         source = open_capture(parts[0].capture)
         sha256 = source.sha256()
+        recipe_key = _recipe_key(session)
     except CharprobeError as error:
         return [Outcome(part, None, str(error), measured=True) for part in parts]
     outcomes: list[Outcome] = []
-    waiting: list[tuple[Part, Stimulus, str]] = []
+    waiting: list[tuple[Part, str]] = []
     for part in parts:
-        try:
-            stimulus = _stimulus(source, session.recipe, session.path, part.channel)
-        except CharprobeError as error:
-            outcomes.append(Outcome(part, None, str(error), measured=True))
-            continue
-        key = _key(part, session, sha256, bypass_hash, stimulus)
+        key = _key(part, session, sha256, bypass_hash, recipe_key)
         path, stamp = _files(part, folder)
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
             outcomes.append(Outcome(part, path, "up to date", measured=False))
         else:
-            waiting.append((part, stimulus, key))
+            waiting.append((part, key))
     if waiting:
         with channels_apart(source) as apart:
             outcomes += [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
     return outcomes
 
 
-def _key(part: Part, session: Session, sha256: str, bypass_hash: str, stimulus: Stimulus) -> str:
-    """Hash of everything that a profile depends on."""
+def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key: str) -> str:
+    """Hash of everything that a profile depends on; the take is in the sound."""
     state = [
         part.setting,
         sha256,
         part.channel,
         bypass_hash,
-        stimulus.recipe.hash,
-        stimulus.take,
+        recipe_key,
         __version__,
         [[one.level_dbfs, one.volts] for one in session.calibration],
     ]
@@ -236,7 +231,6 @@ def _files(part: Part, folder: Path) -> tuple[Path, Path]:
 def _measure(
     source: Source,
     part: Part,
-    stimulus: Stimulus,
     key: str,
     session: Session,
     bypass_hash: str,
@@ -244,6 +238,7 @@ def _measure(
 ) -> Outcome:
     path, stamp = _files(part, folder)
     try:
+        stimulus = _stimulus(source, session, part.channel)
         judged = judge_capture(source, stimulus, part.channel - 1)
         dry = _judged_bypass(part.bypass, bypass_hash, stimulus, part.channel) if part.bypass else None
         profile = characterise_judged(judged, dry, setting=part.setting)
@@ -271,19 +266,32 @@ def _bypass(path: Path, sha256: str) -> Source:
     return open_capture(path)
 
 
-def _stimulus(source: Source, recipe: str, session_path: Path, channel: int) -> Stimulus:
+def _own_recipe(session: Session) -> Recipe | None:
+    """Return the user's own recipe, if the session names a file beside it."""
+    path = session.path.resolve().parent / session.recipe
+    return load_recipe(path) if path.suffix == ".toml" and path.is_file() else None
+
+
+def _recipe_key(session: Session) -> str:
+    """Hash of the session's recipe; its name where there is no such recipe, which every part will say."""
+    recipe = _own_recipe(session)
+    if recipe is None and session.recipe in shipped_recipes():
+        recipe = load_recipe(session.recipe)
+    return session.recipe if recipe is None else recipe.hash
+
+
+def _stimulus(source: Source, session: Session, channel: int) -> Stimulus:
     """Return the stimulus of a shipped recipe, or of the user's own recipe file; the sound says the take."""
-    own = session_path.resolve().parent / recipe
-    if own.suffix == ".toml" and own.is_file():
-        mine = load_recipe(own)
+    own = _own_recipe(session)
+    if own is not None:
         reading = find_ident(source, min(channel, source.channels) - 1)
-        named = reading is not None and mine.hash.startswith(reading.recipe_hash_prefix)
-        return lay_out(mine, rate_hz=source.rate_hz, take=reading.take if reading and named else 1)
+        named = reading is not None and own.hash.startswith(reading.recipe_hash_prefix)
+        return lay_out(own, rate_hz=source.rate_hz, take=reading.take if reading and named else 1)
     found = recognise(source, channel - 1)
-    if found.recipe.name != recipe:
+    if found.recipe.name != session.recipe:
         raise SessionError(
-            f"{source.name}: the sound says recipe {found.recipe.name!r}, the session {recipe!r}. Mend the "
-            "session, or capture again; results of two recipes do not belong in one table"
+            f"{source.name}: the sound says recipe {found.recipe.name!r}, the session {session.recipe!r}. "
+            "Mend the session, or capture again; results of two recipes do not belong in one table"
         )
     return found
 

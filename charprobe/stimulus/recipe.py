@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from functools import cache
 from importlib import resources
 from itertools import pairwise
 from pathlib import Path
@@ -80,6 +81,7 @@ class RecipeForm:
     sync_dbfs: Annotated[float, Interval(ge=-60, le=-12)] = Recipe.sync_dbfs
 
 
+@cache
 def shipped_recipes() -> tuple[str, ...]:
     """Names of the recipes that come with charprobe, alphabetically."""
     folder = resources.files("charprobe.recipes")
@@ -101,8 +103,7 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
         If the file is missing or not valid; names file, line, key, what was found and what is allowed.
     """
     if isinstance(name_or_path, str) and name_or_path in shipped_recipes():
-        text = (resources.files("charprobe.recipes") / f"{name_or_path}.toml").read_text(encoding="utf-8")
-        return parse_recipe(text, source=f"{name_or_path}.toml")
+        return _shipped_recipe(name_or_path)
     path = Path(name_or_path)
     if not path.is_file():
         raise RecipeError(
@@ -110,6 +111,12 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
             "nor a TOML file; `charprobe recipes` lists what there is"
         )
     return parse_recipe(read_text(path, FILE), source=str(path))
+
+
+@cache
+def _shipped_recipe(name: str) -> Recipe:
+    text = (resources.files("charprobe.recipes") / f"{name}.toml").read_text(encoding="utf-8")
+    return parse_recipe(text, source=f"{name}.toml")
 
 
 def parse_recipe(text: str, *, source: str) -> Recipe:
