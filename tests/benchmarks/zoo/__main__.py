@@ -23,7 +23,8 @@ from tests.benchmarks.zoo import tables
 from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
 from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.contradictions import contradictions
-from tests.benchmarks.zoo.judge import Judged, judged
+from tests.benchmarks.zoo.judge import judged
+from tests.benchmarks.zoo.judged import Judged
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.truth import truth_of
 

@@ -9,21 +9,16 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from typing import Any
 
-Profile = dict[str, Any]
-NUMBER = r"(-?\d+(?:\.\d+)?)"
-SPARE_DB = 0.5
-THD = {"0.1 %": -60.0, "1 %": -40.0}
+from tests.benchmarks.zoo.colour_contradictions import of_colour
+from tests.benchmarks.zoo.told import NUMBER, Profile, Told, known
 
 
 def contradictions(profile: Profile, summary: str) -> list[str]:
     """Return what does not agree, a line each."""
     told = Told(profile, summary)
     checks = (
-        _thd,
-        _no_colour,
-        _ripple,
+        of_colour,
         _release_kind,
         _orphans,
         _levels,
@@ -33,143 +28,6 @@ def contradictions(profile: Profile, summary: str) -> list[str]:
         _health,
     )
     return [line for check in checks for line in check(told)]
-
-
-class Told:
-    """A profile with short ways to what it says."""
-
-    def __init__(self, profile: Profile, summary: str) -> None:
-        self.profile = profile
-        self.findings = [text.replace("−", "-") for text in profile["findings"]]
-        self.words = " ".join(summary.replace("−", "-").split())
-        self.rate_hz = profile["capture"]["rate_hz"]
-
-    def number(self, name: str) -> float | None:
-        """Value of a quantity, None where there is none."""
-        found = self.profile["quantities"].get(name, {}).get("value")
-        return None if found is None else float(found)
-
-    def span(self, name: str) -> tuple[float, float] | None:
-        """Interval of a quantity."""
-        entry = self.profile["quantities"].get(name, {})
-        return None if entry.get("value") is None else (entry["low"], entry["high"])
-
-    def bound(self, name: str) -> dict[str, float]:
-        """Bound of a quantity without number."""
-        found: dict[str, float] = self.profile["quantities"].get(name, {}).get("bound") or {}
-        return found
-
-    def rows(self, curve: str) -> list[dict[str, Any]]:
-        """Rows of a curve."""
-        columns = self.profile["curves"].get(curve, {}).get("columns", {})
-        return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
-
-    def says(self, pattern: str) -> Iterator[re.Match[str]]:
-        """Findings that match."""
-        for text in self.findings:
-            if found := re.search(pattern, text):
-                yield found
-
-
-def _numbers(row: dict[str, Any], *names: str) -> bool:
-    return all(row.get(name) is not None for name in names)
-
-
-def _thd(told: Told) -> Iterator[str]:
-    rows = [row for row in told.rows("harmonics") if _numbers(row, "thd_dbc", "input_dbfs")]
-    for found in told.says(rf"Distortion.*? stays below (0\.1 %|1 %).*? up to {NUMBER} dBFS"):
-        share, top = found[1], float(found[2])
-        loud = [
-            row
-            for row in rows
-            if row["input_dbfs"] <= top + 0.05
-            and row["thd_dbc"] > THD[share] + SPARE_DB
-            and _meant(row["frequency_hz"], found.string)
-        ]
-        if loud:
-            worst = max(loud, key=lambda row: row["thd_dbc"])
-            yield f"'{found[0]}' but the table has {_tone(worst)} with {worst['thd_dbc']:.1f} dBc"
-    for name, limit in (("minus60db", -60.0), ("minus40db", -40.0)):
-        least = told.bound(f"colour.input_at_thd_{name}").get("at_least")
-        conditions = told.profile["quantities"].get(f"colour.input_at_thd_{name}", {}).get("reason", "")
-        if least is not None and "Hz" not in conditions:
-            for row in rows:
-                if row["input_dbfs"] <= least + 0.05 and row["thd_dbc"] > limit + SPARE_DB:
-                    yield f"input at THD {limit:g} dB bounded from {least:.1f} dBFS, yet {_tone(row)} has {row['thd_dbc']:.1f}"
-                    break
-    for row in rows:
-        parts = [row[f"h{n}_dbc"] for n in range(2, 11) if row.get(f"h{n}_dbc") is not None]
-        total = 10 * math.log10(sum(10 ** (part / 10) for part in parts)) if parts else -300.0
-        if total > row["thd_dbc"] + 1.5:
-            yield f"THD of {_tone(row)} is {row['thd_dbc']:.1f} dBc, its harmonics alone make {total:.1f}"
-
-
-def _meant(frequency_hz: float, sentence: str) -> bool:
-    """Whether a sentence speaks of this frequency: of all, unless it names some."""
-    named = [float(f[1]) * (1000 if f[2] else 1) for f in re.finditer(rf"{NUMBER} (k?)Hz", sentence)]
-    return not named or any(math.isclose(hz, frequency_hz, rel_tol=0.02) for hz in named)
-
-
-def _tone(row: dict[str, Any]) -> str:
-    return f"{row['frequency_hz']:g} Hz at {row['input_dbfs']:.1f} dBFS"
-
-
-def _no_colour(told: Told) -> Iterator[str]:
-    denied = [
-        *told.says(rf"No colour found(?: at .*?Hz)? up to {NUMBER} dBFS"),
-        *told.says(rf"no colour beyond it.*? up to {NUMBER} dBFS"),
-    ]
-    for found in denied:
-        top = float(found[1])
-        for text in told.says(r"Keep steady peaks under|is colour\b|Colour shows|is (?:saturation|colour)\."):
-            if _same_tone(found.string, text.string):
-                yield f"'{found[0]}' beside '{text.string}'"
-        for row in told.rows("harmonics"):
-            if not _numbers(row, "thd_dbc") or row["input_dbfs"] > top + 0.05 or row["thd_dbc"] < -60:
-                continue
-            if not _meant(row["frequency_hz"], found.string):
-                continue
-            ripple = next(
-                (
-                    r["ripple_dbc"]
-                    for r in told.rows("colour_and_ripple")
-                    if r["frequency_hz"] == row["frequency_hz"]
-                    and abs(r["input_dbfs"] - row["input_dbfs"]) < 0.1
-                ),
-                None,
-            )
-            third = row["thd_dbc"] if ripple is None or row.get("h3_dbc") is None else row["h3_dbc"]
-            if ripple is None or third > ripple + 3:
-                made = (
-                    "no ripple is known" if ripple is None else f"ripple makes {ripple:.1f} of H3 {third:.1f}"
-                )
-                yield f"'{found[0]}' but THD of {_tone(row)} is {row['thd_dbc']:.1f} dBc, where {made}"
-                break
-
-
-def _same_tone(one: str, other: str) -> bool:
-    """Whether two sentences may speak of one frequency."""
-    named = [float(f[1]) * (1000 if f[2] else 1) for f in re.finditer(rf"{NUMBER} (k?)Hz", other)]
-    return not named or any(_meant(hz, one) for hz in named)
-
-
-def _ripple(told: Told) -> Iterator[str]:
-    for found in told.says(
-        rf"Ripple of the gain explains {NUMBER} % of the third harmonic of {NUMBER} Hz at {NUMBER} dBFS"
-    ):
-        share, frequency_hz, level = (float(part) for part in found.groups())
-        span = told.span("colour.ripple_share")
-        for row in told.rows("colour_and_ripple"):
-            if row["frequency_hz"] != frequency_hz or abs(row["input_dbfs"] - level) > 0.1:
-                continue
-            for other in ("ripple_dbc", "expected_high_dbc"):
-                if _numbers(row, "h3_dbc", other):
-                    most = 100 * 10 ** ((row[other] - row["h3_dbc"]) / 20)
-                    if share > most + 20 and (span is None or span[0] > most):
-                        yield f"'{found[0]}' but {other} {row[other]:.1f} against H3 {row['h3_dbc']:.1f} explains {most:.0f} %"
-        for text in told.says(r"the rest is colour|is colour\.|smoother than that"):
-            if share > 90 and "is colour" in text.string:
-                yield f"'{found[0]}' beside '{text.string}'"
 
 
 def _release_kind(told: Told) -> Iterator[str]:
@@ -267,9 +125,7 @@ def _times(told: Told) -> Iterator[str]:
             yield f"times out of order: {dict(zip(names, values, strict=True))}"
     t63 = told.number("release.t63")
     trace = [
-        row["time_s"]
-        for row in told.rows("gain_trace")
-        if row["edge"] == "release" and _numbers(row, "time_s")
+        row["time_s"] for row in told.rows("gain_trace") if row["edge"] == "release" and known(row, "time_s")
     ]
     if t63 is not None and trace and t63 > 1.02 * max(trace):
         conditions = told.profile["quantities"]["release.t63"]["conditions"]
@@ -278,10 +134,10 @@ def _times(told: Told) -> Iterator[str]:
     for row in told.rows("timing"):
         for edge in ("attack", "release"):
             parts = [row.get(f"{edge}_{name}_s") for name in ("t50", "t63", "t90")]
-            known = [part for part in parts if part is not None]
-            if known != sorted(known):
+            times = [part for part in parts if part is not None]
+            if times != sorted(times):
                 yield f"timing row {row['from_dbfs']:g} to {row['to_dbfs']:g}, {row['hold_s']:g} s: {edge} times out of order"
-            if any(part < -2 / told.rate_hz for part in known) and not ahead:
+            if any(part < -2 / told.rate_hz for part in times) and not ahead:
                 yield f"timing row {row['from_dbfs']:g} to {row['to_dbfs']:g}: negative {edge} time, no look-ahead told"
     reduction = told.number("static.max_reduction")
     if reduction is not None and abs(reduction) < 0.1:
@@ -293,7 +149,7 @@ def _static(told: Told) -> Iterator[str]:
     rows = [
         row
         for row in told.rows("static")
-        if row["settled"] and _numbers(row, "gain_db", "input_dbfs") and not row.get("saturated")
+        if row["settled"] and known(row, "gain_db", "input_dbfs") and not row.get("saturated")
     ]
     rows.sort(key=lambda row: row["input_dbfs"])
     low, one = told.number("static.low_level_gain"), told.number("static.threshold_1db")
@@ -343,7 +199,7 @@ def _response(told: Told) -> Iterator[str]:
         if value is not None and not 3 < value < told.rate_hz / 2:
             yield f"{name} is {value:g} Hz"
     rows = [
-        r for r in told.rows("response") if _numbers(r, "magnitude_db") and 20 <= r["frequency_hz"] <= 20_000
+        r for r in told.rows("response") if known(r, "magnitude_db") and 20 <= r["frequency_hz"] <= 20_000
     ]
     shelf = told.number("response.shelf_gain")
     if rows and shelf is not None:
@@ -368,7 +224,7 @@ def _response(told: Told) -> Iterator[str]:
 
 def _health(told: Told) -> Iterator[str]:
     codes = {item["code"] for item in told.profile["health"]}
-    gains = [r["gain_db"] for r in told.rows("static") if _numbers(r, "gain_db") and r["settled"]]
+    gains = [r["gain_db"] for r in told.rows("static") if known(r, "gain_db") and r["settled"]]
     reach = max(gains) - min(gains) if gains else 0.0
     if "equals-stimulus" in codes and reach > 0.5:
         yield f"equals-stimulus, but the gain moves by {reach:.1f} dB with level"

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from charprobe.profile import glossary
-from tests.benchmarks.zoo.bursts import BurstTruth, Edge
+from tests.benchmarks.zoo.judged import Judged, Range
+from tests.benchmarks.zoo.true_quantities import TrueQuantities, at_once
 from tests.benchmarks.zoo.truth import Truth
 
-WIDER = 1.5
 CLEAR_DB = 20.0  # harmonics are judged from here over the limit of detection, as the goal says
-NUMBER = r"(-?\d+(?:\.\d+)?)"
-STRAIGHT = rf"straight part from {NUMBER} dBFS to {NUMBER} dBFS"
 OF_STAGE = {
     "unsettled": ("static",),
     "gap-too-short": ("attack", "release"),
@@ -39,77 +36,6 @@ OF_ROWS = {
     "tone gain rows": "colour",
     "response points": "response",
 }
-Range = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Judged:
-    """One published number, bound or refusal beside the truth.
-
-    `low` and `high` are None where no interval is given; `allowed` is the goal, None where there is none. `kind` is
-    number, bound or withheld; `warned` tells that a warning speaks of it.
-    """
-
-    stage: str
-    group: str
-    name: str
-    kind: str
-    value: float
-    low: float | None
-    high: float | None
-    truth: Range
-    allowed: float | None
-    warned: bool
-    reason: str = ""
-
-    @property
-    def error(self) -> float:
-        """Distance of the value from the truth."""
-        return max(self.truth[0] - self.value, self.value - self.truth[1], 0.0)
-
-    @property
-    def covered(self) -> bool:
-        """Whether the interval holds the truth."""
-        return self._within(1.0)
-
-    def _within(self, wider: float) -> bool:
-        if self.low is None or self.high is None:
-            return self.allowed is None or self.error <= self.allowed
-        low = self.value - wider * (self.value - self.low)
-        high = self.value + wider * (self.high - self.value)
-        return low <= self.truth[1] and self.truth[0] <= high
-
-    @property
-    def inside_goal(self) -> bool:
-        """Whether the value is as near as asked."""
-        return self.allowed is not None and self.error <= self.allowed
-
-    @property
-    def missed(self) -> bool:
-        """Outside the interval widened by half, or outside the interval by more than the goal."""
-        if self.kind != "number" or self.covered:
-            return False
-        return not self._within(WIDER) or (self.allowed is not None and self.error > self.allowed)
-
-    @property
-    def grave(self) -> bool:
-        """Missed, and off by more than the goal (where there is one)."""
-        return self.missed and (self.allowed is None or self.error > self.allowed)
-
-    @property
-    def silent(self) -> bool:
-        """Missed without a warning."""
-        return self.missed and not self.warned
-
-    @property
-    def wrong_bound(self) -> bool:
-        """A bound that the truth does not keep, without a warning."""
-        if self.kind != "bound" or self.warned:
-            return False
-        spare = self.allowed or 0.0
-        return (self.low is not None and self.truth[1] < self.low - spare) or (
-            self.high is not None and self.truth[0] > self.high + spare
-        )
 
 
 def judged(profile: dict[str, Any], truth: Truth, *, noise_dbfs: float) -> list[Judged]:
@@ -129,6 +55,7 @@ class Judge:
 
     def __init__(self, profile: dict[str, Any], truth: Truth) -> None:
         self.profile, self.truth = profile, truth
+        self.true = TrueQuantities(profile, truth)
         self.levels = np.array(truth.curve_dbfs)
         self.warnings = [item for item in profile["health"] if item["severity"] in ("warn", "stop")]
 
@@ -166,11 +93,7 @@ class Judge:
 
     def quantities(self, *, noise_dbfs: float) -> Iterator[Judged]:
         """Quantities whose truth is known."""
-        known = dict(self._static()) | dict(self._timing()) | dict(self._colour())
-        if self.truth.trace_is_gain and self.truth.unsteady_db == 0:
-            known["path.latency"] = (self.truth.late_s, self.truth.late_s)
-        flat = noise_dbfs + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
-        known["noise.unweighted"] = (flat, flat)
+        known = self.true.ranges(noise_dbfs=noise_dbfs)
         for name, true in known.items():
             entry = self.profile["quantities"].get(name)
             if entry is None:
@@ -212,90 +135,6 @@ class Judge:
                 entry["reason"],
             )
 
-    def _static(self) -> Iterator[tuple[str, Range]]:
-        gain, spare = self.truth.gain_db, self.truth.unsteady_db
-        flat = None if self._flat_on_top() else self.truth.plateau
-        if flat is not None:
-            low = (flat[0] - spare, flat[1] + spare)
-            yield "static.low_level_gain", low
-            yield "static.makeup_gain", low
-        bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
-        if bursts is not None and _at_once(bursts, self.truth.rate_hz) and not self.truth.trace_is_gain:
-            return  # what a shaper loses at high levels is no reduction
-        if flat is not None:
-            if self.truth.one_db_dbfs is not None:
-                reach = 4 * spare
-                yield "static.threshold_1db", (self.truth.one_db_dbfs - reach, self.truth.one_db_dbfs + reach)
-            deep = flat[0] - float(gain[self._played()].min())
-            if deep > 0.05:
-                yield "static.max_reduction", (deep - 2 * spare, deep + 2 * spare)
-        tangents = list(self._tangents())
-        if tangents and spare == 0:
-            slopes = [1 + slope for _, _, slope in tangents]
-            yield "static.slope", (min(slopes), max(slopes))
-            if min(slopes) > 0.01:
-                yield "static.ratio", (1 / max(slopes), 1 / min(slopes))
-            if flat is not None and max(slopes) < 0.95:
-                middle = (flat[0] + flat[1]) / 2
-                met = [(middle - g + slope * level) / slope for level, g, slope in tangents]
-                yield "static.threshold", (min(met), max(met))
-
-    def _flat_on_top(self) -> bool:
-        """Whether the gain rests at the highest levels only: that is no low-level gain."""
-        gain, flat = self.truth.gain_db, self.truth.plateau
-        return flat is not None and abs(gain[-1] - flat[0]) < 0.02 and abs(gain[0] - flat[0]) > 0.02
-
-    def _played(self) -> np.ndarray:
-        steps = [row["input_dbfs"] for row in self.rows("static")]
-        return self.levels >= min(steps, default=-100) - 0.5
-
-    def _tangents(self) -> Iterator[tuple[float, float, float]]:
-        """Level, gain and slope of the gain over the part that the profile calls straight."""
-        said = self.profile["quantities"].get("static.slope", {}).get("conditions", "").replace("−", "-")
-        part = re.search(STRAIGHT, said)
-        if part is None:
-            return
-        gain, levels = self.truth.gain_db, self.levels
-        for i in range(1, levels.size - 1):
-            if float(part[1]) - 0.3 <= levels[i - 1] and levels[i + 1] <= float(part[2]) + 0.3:
-                slope = (gain[i + 1] - gain[i - 1]) / (levels[i + 1] - levels[i - 1])
-                if abs(slope) > 1e-4:
-                    yield float(levels[i]), float(gain[i]), float(slope)
-
-    def _timing(self) -> Iterator[tuple[str, Range]]:
-        bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
-        if bursts is None or _at_once(bursts, self.truth.rate_hz):
-            return
-        for edge, name, true in self._edges(bursts, self._as_played("attack.t63")):
-            yield f"{edge}.{name}", true
-        if abs(bursts.settled.change_db) > 0.3:
-            yield "attack.overshoot", (bursts.settled.overshoot_db, bursts.settled.overshoot_db)
-        memory = self.profile["quantities"].get("release.memory", {}).get("conditions", "").replace("−", "-")
-        found = re.search(
-            rf"bursts of {NUMBER} s and {NUMBER} s, {NUMBER} to {NUMBER} dBFS, carrier {NUMBER} Hz", memory
-        )
-        if found:
-            long, short, low, high, carrier = (float(part) for part in found.groups())
-            ends = [self.truth.bursts.get((low, high, carrier, hold)) for hold in (long, short)]
-            times = [end.release.times.get("t63") for end in ends if end is not None]
-            if len(times) == 2 and times[0] and times[1] and self.truth.unsteady_db == 0:
-                yield "release.memory", (times[0] / times[1], times[0] / times[1])
-
-    def _as_played(self, name: str) -> bool:
-        return "as played" in self.profile["quantities"].get(name, {}).get("conditions", "")
-
-    def _edges(self, bursts: BurstTruth, played: bool) -> Iterator[tuple[str, str, Range]]:
-        spare = self.truth.unsteady_db
-        chosen: tuple[tuple[str, Edge], ...] = (
-            ("attack", bursts.played if played else bursts.settled),
-            ("release", bursts.release),
-        )
-        for edge, times in chosen:
-            for name, time in times.times.items():
-                part = spare / max(abs(times.change_db), 0.1)
-                reach = abs(time) * part * {"t50": 3.0, "t63": 2.8, "t90": 4.4, "delay": 30.0}.get(name, 6.0)
-                yield edge, name, (time - reach, time + reach)
-
     def timing_rows(self) -> Iterator[Judged]:
         """Rows of the timing table."""
         for row in self.rows("timing"):
@@ -310,8 +149,8 @@ class Judge:
             )
             times = (
                 ()
-                if _at_once(self.truth.bursts[key], self.truth.rate_hz)
-                else self._edges(self.truth.bursts[key], False)
+                if at_once(self.truth.bursts[key], self.truth.rate_hz)
+                else self.true.edges(self.truth.bursts[key], False)
             )
             for edge, name, true in times:
                 value = row.get(f"{edge}_{name}_s")
@@ -324,30 +163,6 @@ class Judge:
                 yield self._judged(
                     f"{edge} rows", label, value, true, allowed, _span(row, f"{edge}_{name}", "_s"), row
                 )
-
-    def _colour(self) -> Iterator[tuple[str, Range]]:
-        said = self.profile["quantities"].get("colour.h3_at_reference", {}).get(
-            "conditions", ""
-        ) or self.profile["quantities"].get("colour.thd_at_reference", {}).get("conditions", "")
-        found = re.search(rf"{NUMBER} Hz at {NUMBER} dBFS", said.replace("−", "-"))
-        if found:
-            point = self.truth.tones.get((float(found[1]), float(found[2])))
-            if point is not None:
-                yield "colour.thd_at_reference", (point.thd_dbc, point.thd_dbc)
-                for order, level in enumerate(point.harmonics_dbc, start=2):
-                    if level > -200:
-                        yield f"colour.h{order}_at_reference", (level, level)
-        thd = np.array([point.thd_dbc for point in self.truth.curve])
-        loud = [level for (_, level) in self.truth.tones]
-        if not loud:
-            return
-        played = (self.levels >= min(loud) - 0.1) & (self.levels <= max(loud) + 0.1)
-        for name, limit in (("minus60db", -60.0), ("minus40db", -40.0)):
-            over = np.flatnonzero(played & (thd >= limit))
-            if over.size and over[0] > 0 and played[over[0] - 1]:
-                i = int(over[0])
-                at = float(np.interp(limit, thd[i - 1 : i + 1], self.levels[i - 1 : i + 1]))
-                yield f"colour.input_at_thd_{name}", (at, at)
 
     def static_points(self) -> Iterator[Judged]:
         """Settled points of the static curve."""
@@ -431,12 +246,6 @@ class Judge:
                     (found - reach, found + reach),
                     {},
                 )
-
-
-def _at_once(bursts: BurstTruth, rate_hz: int) -> bool:
-    """Whether the change takes no time: it is a shaper's, and has neither attack nor release."""
-    ends = [edge.times.get("t90", 0.0) for edge in (bursts.settled, bursts.release)]
-    return max(ends) < 20 / rate_hz
 
 
 def _usual(name: str, truth: float, of: Truth) -> float | None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 AT_ONCE = 20
+LONGEST = 10**0.4
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Draw:
         return 0.0 if self._rng is None else float(self._rng.uniform(low, high))
 
     def time(self, usual_s: float) -> float:
-        """A time within a factor of 2.5 either way."""
+        """A time within a factor of `LONGEST` either way."""
         return usual_s * 10 ** self._between(-0.4, 0.4)
 
     def level(self, usual_db: float, reach_db: float = 5.0) -> float:

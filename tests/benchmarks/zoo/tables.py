@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Protocol
 
-from tests.benchmarks.zoo.judge import Judged
+from tests.benchmarks.zoo.judged import Judged
 
 OF_GROUP, OF_ONE_KIND = 12, 2
 

@@ -1,0 +1,98 @@
+"""What a stage answers to steady tones and bursts; each is asked once and kept in the system's temporary folder."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pickle
+import tempfile
+from collections.abc import Sequence
+from functools import partial
+from inspect import getsource, isfunction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.benchmarks.zoo.bursts import Burst, BurstTruth, burst_truth
+from tests.benchmarks.zoo.stage import Stage
+from tests.benchmarks.zoo.tones import Settled, settled
+
+ROUNDS, PARTS = 4, 8
+CODE = ("stage", "loops", "curves", "filters", "tones", "bursts")
+
+
+class Answers:
+    """A stage at one rate, and what it has answered so far."""
+
+    def __init__(self, stage: Stage, rate_hz: int) -> None:
+        self._stage, self._rate_hz = stage, rate_hz
+        told = f"{_code(stage)}|{stage.name}|{_parameters(stage.process)}|{rate_hz}"
+        name = hashlib.sha256(told.encode()).hexdigest()[:24]
+        self._file = Path(tempfile.gettempdir(), "charprobe-zoo", f"{name}.answers")
+        self._known: dict[Any, Any] = pickle.loads(self._file.read_bytes()) if self._file.exists() else {}
+
+    def keep(self) -> None:
+        """Write down all answers, whole or not at all."""
+        self._file.parent.mkdir(exist_ok=True)
+        part = self._file.with_suffix(f".{os.getpid()}")
+        part.write_bytes(pickle.dumps(self._known))
+        part.replace(self._file)
+
+    def tones(self, asked: Sequence[tuple[float, float]]) -> list[Settled]:
+        """Settled tones of (frequency, level)."""
+        new = [tone for tone in dict.fromkeys(asked) if tone not in self._known]
+        self._known.update(zip(new, settled(self._stage, new, self._rate_hz), strict=True))
+        return [self._known[tone] for tone in asked]
+
+    def burst(self, burst: Burst) -> BurstTruth:
+        """Times of a burst."""
+        if burst not in self._known:
+            self._known[burst] = burst_truth(self._stage, burst, self._rate_hz)
+        found: BurstTruth = self._known[burst]
+        return found
+
+    def one_db_down(
+        self,
+        frequency_hz: float,
+        levels: Sequence[float],
+        curve: Sequence[Settled],
+        flat: tuple[float, float],
+    ) -> float | None:
+        """Level at which the gain has fallen 1 dB below its plateau, from ever closer levels."""
+        gain = np.array([point.gain_db for point in curve])
+        line = (flat[0] + flat[1]) / 2 - 1
+        on = np.flatnonzero(np.abs(gain - line - 1) < 0.01 + flat[1] - flat[0])
+        under = np.flatnonzero((gain < line) & (np.arange(gain.size) > on[0])) if on.size else on
+        if not under.size:
+            return None
+        low, high = levels[under[0] - 1], levels[under[0]]
+        for _ in range(ROUNDS):
+            inner = np.linspace(low, high, PARTS + 1)[1:-1].tolist()
+            lost = [point.gain_db < line for point in self.tones([(frequency_hz, level) for level in inner])]
+            first = lost.index(True) if True in lost else len(lost)
+            edges = [low, *inner, high]
+            low, high = edges[first], edges[first + 1]
+        return (low + high) / 2
+
+
+def _code(stage: Stage) -> str:
+    """Text of all that bears on the answers of a stage."""
+    texts = ((Path(__file__).parent / f"{name}.py").read_text() for name in CODE)
+    return "".join(texts) + _source(stage.process)
+
+
+def _source(part: Any) -> str:
+    """Text of a function and of the functions it was made with."""
+    if not isfunction(part):
+        return ""
+    return getsource(part) + "".join(_source(cell.cell_contents) for cell in part.__closure__ or ())
+
+
+def _parameters(part: Any) -> str:
+    """All numbers a stage was made with."""
+    if isinstance(part, partial):
+        return f"{part.keywords}"
+    if not callable(part):
+        return repr(part)
+    return "|".join(_parameters(cell.cell_contents) for cell in getattr(part, "__closure__", None) or ())
