@@ -12,7 +12,7 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.orders import Orders, orders_of
-from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured, student_factor
 
 BAND = 0.475  # orders above this share of the rate are left out: converter filters have begun there
 MIN_PERIODS = 2.0
@@ -137,7 +137,7 @@ def fit_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int,
         )
         frequency, std = frequency_hz * (1 + offset.relative), frequency_hz * offset.std
     solved = _solve(cut, frequency, phase_origin, orders)
-    stds = _stds(solved.residual, frequency * cut.step / cut.rate_hz, orders)
+    stds = order_stds(solved.residual, frequency * cut.step / cut.rate_hz, orders)
     # the solution refers to the middle of the cut, where few periods and long times do no harm
     turn = np.exp(1j * solved.to_origin * np.arange(1, orders + 1))
     rms = math.sqrt(float(np.mean(solved.residual**2)))
@@ -187,7 +187,7 @@ def fit_common_frequency(
             slope += float(solved.residual @ free)
             curvature += energy
             variance = float(solved.residual @ solved.residual) / max(1, cut.samples.size - 2 * n_orders - 2)
-            local = _stds(solved.residual, frequency * cut.step / cut.rate_hz, n_orders)[0] ** 2
+            local = order_stds(solved.residual, frequency * cut.step / cut.rate_hz, n_orders)[0] ** 2
             noise += energy * max(variance, local * cut.samples.size / 2)
         if curvature <= 0:
             return FrequencyOffset(0.0, math.inf)
@@ -291,19 +291,42 @@ def _derivative(cut: Cut, solved: _Solved, nominal_hz: float) -> Array:
     return np.asarray(slope * index * (2 * np.pi * nominal_hz * cut.step / cut.rate_hz))
 
 
-def _stds(residual: Array, cycles_per_sample: float, orders: int) -> Array:
-    """Return the standard uncertainty of each amplitude part from the residual's spectrum beside it."""
+def order_stds(residual: Array, cycles_per_sample: float, orders: int) -> Array:
+    """Return the standard uncertainty of the amplitude parts of a tone and its harmonics; shape (orders,)."""
     n = residual.size
-    power = np.abs(np.fft.rfft(residual)) ** 2 / n
-    white = float(power.sum() * 2 / n) * n / max(1, n - 2 * orders - 2)
     spacing = cycles_per_sample * n
     farthest = min(FARTHEST_BIN, int(spacing / 2))
     if farthest < NEAREST_BIN + 1:
+        white = float(residual @ residual) / max(1, n - 2 * orders - 2)
         return np.full(orders, math.sqrt(2 * white / n))
+    return stds_beside(residual, cycles_per_sample * np.arange(1, orders + 1), farthest=farthest)
+
+
+def stds_beside(residual: Array, cycles_per_sample: Array, *, farthest: int) -> Array:
+    """Return the standard uncertainty of the amplitude parts of fitted lines from the noise beside them.
+
+    Parameters
+    ----------
+    residual : ndarray, shape (n,)
+        What the fit of the lines left over.
+    cycles_per_sample : ndarray, shape (k,)
+        Where the lines lie.
+    farthest : int > NEAREST_BIN
+        Bins on either side that are still read.
+
+    Notes
+    -----
+    The noise of a line is known from a few bins only, so its standard uncertainty is raised by Student's
+    factor: 1.96 of them hold 95 %. A fitted line takes with it ``sinc(d)**2`` of the noise ``d`` bins away.
+    """
+    n = residual.size
+    power = np.abs(np.fft.rfft(residual)) ** 2 / n
     away = np.arange(NEAREST_BIN, farthest + 1)
-    bins = np.round(np.arange(1, orders + 1)[:, None] * spacing) + np.concatenate([-away, away])
-    local = power[np.clip(bins, 1, power.size - 1).astype(int)].mean(axis=1)
-    return np.asarray(np.sqrt(2 * local / n))
+    at = cycles_per_sample[:, None] * n
+    bins = np.clip(np.round(at) + np.concatenate([-away, away]), 1, power.size - 1)
+    kept = 1 - np.mean(np.sinc(bins - at) ** 2, axis=1)
+    local = power[bins.astype(int)].mean(axis=1) / kept
+    return np.asarray(np.sqrt(2 * local / n) * student_factor(4 * away.size))
 
 
 def _require_length(cut: Cut, frequency_hz: float, orders: int) -> None:

@@ -63,6 +63,19 @@ class Unmeasured:
 Reading = Quantity | Unmeasured
 
 
+def student_factor(dof: int) -> float:
+    """Student's over the normal 97.5 % quantile: by how much few degrees of freedom widen an interval.
+
+    First term of the expansion in ``1 / dof``, at least one degree.
+
+    Examples
+    --------
+    >>> round(student_factor(32), 3)  # tables: 2.037 / 1.960
+    1.038
+    """
+    return 1 + (Z95**2 + 1) / (4 * max(1, dof))
+
+
 def difference_db(one: Quantity, other: Quantity) -> Quantity:
     """One level less another, in dB; their errors are taken as independent."""
     value = one.value - other.value

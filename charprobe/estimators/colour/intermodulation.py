@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE
-from charprobe.estimators.tone import BAND
+from charprobe.estimators.tone import BAND, FARTHEST_BIN, stds_beside
 from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.arrays import Array
@@ -20,7 +20,7 @@ Product = tuple[int, int]
 
 HIGHEST_ORDER = 5  # products up to this order are fitted
 APART_BINS = 3.0  # products closer than this many over the length cannot be told apart
-NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside a product that its noise is read from
+
 ITERATIONS = 2
 LOWER: Product = (1, 0)
 UPPER: Product = (0, 1)
@@ -151,7 +151,7 @@ def _fit(piece: Cut, tone: Tone, spec: TwoTone) -> TwoToneFit:
         relative += float(slope @ residual) / energy if energy > 0 else 0.0
     residual = residual - slope * float(slope @ residual) / energy if energy > 0 else residual
     sizes = np.hypot(cosine, sine)
-    stds = _stds(residual, frequency * piece.step / piece.rate_hz)
+    stds = stds_beside(residual, frequency * piece.step / piece.rate_hz, farthest=FARTHEST_BIN)
     return TwoToneFit(
         tone,
         spec,
@@ -180,13 +180,3 @@ def _products(spec: TwoTone, *, rate_hz: float, duration_s: float) -> list[Produ
         if apart < at < BAND * rate_hz and all(abs(at - other) > apart for other in kept.values()):
             kept[product] = at
     return list(kept)
-
-
-def _stds(residual: Array, cycles_per_sample: Array) -> Array:
-    """Return the standard uncertainty of each part of each amplitude from the residual beside it."""
-    n = residual.size
-    power = np.abs(np.fft.rfft(residual)) ** 2 / n
-    away = np.arange(NEAREST_BIN, FARTHEST_BIN + 1)
-    bins = np.round(cycles_per_sample * n)[:, None] + np.concatenate([-away, away])
-    local = power[np.clip(bins, 1, power.size - 1).astype(int)].mean(axis=1)
-    return np.asarray(np.sqrt(2 * local / n))

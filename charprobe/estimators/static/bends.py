@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Z95
+from charprobe.values.quantity import student_factor
 
 MAX_WIDTH_DB = 80.0
 ITERATIONS = 60
@@ -200,7 +200,7 @@ def fit_bends(
             current[width] = 0.0  # no point lies inside: the width has no bearing on the curve
     dof = level.size - free.size
     dispersion = max(1.0, cost / max(1, dof))
-    covariance = _covariance(jacobian / std[:, None], free) * dispersion * _few_points(dof)
+    covariance = _covariance(jacobian / std[:, None], free) * dispersion * student_factor(dof) ** 2
     return BendsFit(shape, origin, current, covariance, cost, dof, dispersion)
 
 
@@ -270,11 +270,6 @@ def _output_slopes(level: Array, corner: float, width: float, change: float) -> 
         ends = [p[2] * _output_ramp(level - p[0], max(p[1], 0.0), p[2]) for p in (more, less)]
         slopes.append((ends[0] - ends[1]) / (2 * step))
     return np.column_stack(slopes)
-
-
-def _few_points(dof: int) -> float:
-    """Square of Student's over the normal 97.5 % quantile (first term of the expansion in 1 / dof)."""
-    return (1 + (Z95**2 + 1) / (4 * max(1, dof))) ** 2
 
 
 def _covariance(weighted: Array, free: Array) -> Array:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
 from charprobe.values.arrays import Array, Flags
 
-SIGNIFICANT = 3.0  # a drift larger than this many standard uncertainties is motion
-POOLED = (1, 3, 7)  # steps in a row over which a drift is looked for
+SIGNIFICANT = 3.0  # a drift over several steps larger than this many standard uncertainties is motion
+FALSE_ALARMS = 0.01  # chance that noise alone makes any one step of a segment look as if it moved
+POOLED = (3, 7)  # steps in a row over which a drift is looked for
 MOST_POOLED = 2.0  # score that one step adds at most: a strong motion must not spill over to its neighbours
 JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: never called settled
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
@@ -74,7 +76,8 @@ def judge_settling(
     -----
     Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
     those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
-    likelihood; where the steps disagree, each has its own and only learns from its neighbours. A drift
+    likelihood; where the steps disagree, each has its own and only learns from its neighbours. Many steps
+    are looked at, so a lone one moves only if its drift is larger than noise makes any of them; a drift
     too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in
     which an unfinished motion of the one before must still go on, seen or not; so do the first steps of
     all if the gain is found rising later, as what was played before may still be recovered from. Holds
@@ -85,9 +88,10 @@ def judge_settling(
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
     score = gain_db @ centred / np.sqrt(centred @ centred) / std_db
-    scores = np.array([_pooled(score, steps) for steps in POOLED])
+    lone = NormalDist().inv_cdf(1 - FALSE_ALARMS / (2 * score.size))
+    scores = np.array([score / lone, *(_pooled(score, steps) / SIGNIFICANT for steps in POOLED)])
     surest = scores[np.argmax(np.abs(scores), axis=0), np.arange(score.size)]
-    moving, heading = (np.abs(surest) > SIGNIFICANT) & (surest * score > 0), surest > 0
+    moving, heading = (np.abs(surest) > 1) & (surest * score > 0), surest > 0
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     moving, heading, unseen_db = _carried_on(moving, heading, *first, step_s, VISIBLE * std_db)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
@@ -101,8 +105,6 @@ def judge_settling(
 
 def _pooled(score: Array, steps: int) -> Array:
     """Combine the scores of so many steps in a row around each, as one score; no single one may decide."""
-    if steps == 1:
-        return score
     ones = np.ones(min(steps, score.size))
     total = np.convolve(np.clip(score, -MOST_POOLED, MOST_POOLED), ones, mode="same")
     return np.asarray(total / np.sqrt(np.convolve(np.ones(score.size), ones, mode="same")))

@@ -156,7 +156,8 @@ def test_lookups_hold_the_closed_form_inside_the_range_and_refuse_outside(rng):
 def test_local_slopes_follow_the_curve(rng):
     levels, slopes, stds = local_slopes(curve_of(soft, rng))
     truth = 1 - (soft(levels + 1.5) - soft(levels - 1.5)) / 3
-    assert np.all(np.abs(slopes - truth) < 4 * stds)
+    # 38 levels are asked at once: one in 4000 draws has a score beyond 4.5
+    assert np.all(np.abs(slopes - truth) < 4.5 * stds)
 
 
 def test_hysteresis_is_found_and_its_absence_covered(rng):
