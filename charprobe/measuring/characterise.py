@@ -73,7 +73,8 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
         dry, _ = bypass
         found += judge_pair(capture, bypass)
     chapters = _chapters(wet, dry)
-    health = found + tuple(item for chapter in chapters for item in chapter.health)
+    told = {item.code for item in found}
+    health = found + tuple(item for chapter in chapters for item in chapter.health if item.code not in told)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
     curves = {name: table for chapter in chapters for name, table in chapter.curves.items()}
     published, denied = reconciled(withheld(quantities, health), curves)

@@ -35,11 +35,14 @@ class StaticCurve:
         The curve chosen for the points in use; None if too few steps had settled.
     axis_std_db : float
         Standard uncertainty of the whole input axis (gain of the path, from the bypass).
+    drift_std_db : float
+        Standard uncertainty of any level for what the gain of the gear moved by during the take.
     """
 
     points: tuple[StaticPoint, ...]
     choice: CurveChoice | None
     axis_std_db: float
+    drift_std_db: float = 0.0
 
     @property
     def fit(self) -> BendsFit | None:
@@ -52,6 +55,14 @@ class StaticCurve:
         rows = sorted((p.input_dbfs, p.gain_db, p.std_db) for p in self.points if p.used)
         level, gain, std = np.array(rows, dtype=float).reshape(-1, 3).T
         return level, gain, np.hypot(std, FLOOR_DB)
+
+    @cached_property
+    def means(self) -> tuple[Array, Array, Array]:
+        """Levels in use, the gain at each averaged over directions, and its standard uncertainty."""
+        level, gain, std = self.used
+        levels, index = np.unique(np.round(level, 1), return_inverse=True)
+        total = np.bincount(index, weights=std**-2)
+        return levels, np.bincount(index, weights=gain * std**-2) / total, total**-0.5
 
     @property
     def lowest_dbfs(self) -> float:
@@ -96,7 +107,8 @@ class StaticCurve:
             return self._lowest_plateau()
         if self.flat_section is None:
             return self._bent_below()
-        return Quantity.from_std(float(self.fit.parameters[0]), float(self.fit.covariance[0, 0]) ** 0.5, "dB")
+        std = float(np.hypot(self.fit.covariance[0, 0] ** 0.5, self.drift_std_db))
+        return Quantity.from_std(float(self.fit.parameters[0]), std, "dB")
 
     def gain_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain at an input level, in dB.
@@ -111,7 +123,7 @@ class StaticCurve:
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
             return Unmeasured("dB", reason, "a recipe whose level steps include this level")
-        shifted = self.axis_std_db * self._slope_at(input_dbfs)
+        shifted = float(np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.drift_std_db))
         if self.fit is not None:
             at = np.array([input_dbfs])
             spread = float(self.fit.spread(self.fit.jacobian(at))[0])
@@ -128,7 +140,7 @@ class StaticCurve:
         if self.fit is not None:  # both hang on the same constant
             weights = self.fit.jacobian(np.array([input_dbfs]))
             weights[:, 0] -= 1.0
-            shifted = self.axis_std_db * self._slope_at(input_dbfs)
+            shifted = np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.drift_std_db)
             std = float(np.hypot(self.fit.spread(weights)[0], shifted))
         return Quantity.from_std(low.value - here.value, std, "dB")
 
@@ -185,9 +197,8 @@ class StaticCurve:
         spread = float(np.ptp(gain[:count]))
         if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
             return self._bent_below()
-        return Quantity.from_std(
-            float(gain[:count].mean()), float(np.hypot(std[:count].max(), spread / 4)), "dB"
-        )
+        own = float(np.hypot(std[:count].max(), spread / 4))
+        return Quantity.from_std(float(gain[:count].mean()), float(np.hypot(own, self.drift_std_db)), "dB")
 
 
 def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> StaticCurve:

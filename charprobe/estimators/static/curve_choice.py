@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,8 @@ HOLDS_DB = 0.05  # a model that misses the points by more (rms, beyond their unc
 PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the input axis
 MOST_BENDS = 3
 FEWEST_FLAT = 3  # levels that a flat section below the first corner must hold, or it is no flat section
+MISSES = 4.0  # standard deviations of chi squared beyond which a curve misses the points by its shape
+STRETCHES = 10  # of levels, left out one after the other to see what a curve that misses them hangs on
 FAMILIES = 3  # of the curves with one bend less, so many are given another
 
 
@@ -59,7 +61,9 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
     Bends are added one at a time, at either side, as long as the corrected Akaike criterion (for
     overdispersed data: residuals scaled by those of the best model of that many bends) falls by
     `EVIDENCE`, the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart. Widths are
-    free down to zero, so a hard knee is a soft one whose width interval reaches zero.
+    free down to zero, so a hard knee is a soft one whose width interval reaches zero. Where the chosen curve
+    misses the points by more than their uncertainties, its unknowns depend on where one looks: what they
+    move by when one stretch of levels after the other is left out (jackknife) is added to their covariance.
     """
     flat = fit_bends(level, gain, std=std, shape=Shape(False, ()), start=np.array([gain.mean()]))
     line = fit_bends(level, gain, std=std, shape=Shape(True, ()), start=np.array([gain.mean(), 0.0]))
@@ -71,7 +75,7 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
         richest = min(fit.chi2 / max(1, fit.dof) for fit in generation)
         chosen = _best(generation, chosen, level, max(1.0, richest))
     misfit = _misfit(chosen, level, gain, std)
-    return CurveChoice(chosen, misfit, misfit <= HOLDS_DB)
+    return CurveChoice(_allowing_for_misfit(chosen, level, gain, std), misfit, misfit <= HOLDS_DB)
 
 
 def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion: float) -> BendsFit:
@@ -139,6 +143,26 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
         shows = drop > MATTERS_DB and abs(first.slope) > max(LEAST_CHANGE, 4 * first.std)
         return inside and apart and shows
     return inside and apart
+
+
+def _allowing_for_misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:
+    """Add to the covariance what the unknowns move by without one stretch of levels, if any are missed."""
+    if fit.chi2 <= fit.dof + MISSES * math.sqrt(2 * fit.dof):
+        return fit
+    levels = np.unique(np.round(level, 1))
+    moved = []
+    for stretch in np.array_split(levels, min(STRETCHES, levels.size // 2)):
+        kept = (level < stretch[0] - 0.05) | (level > stretch[-1] + 0.05)
+        if np.count_nonzero(kept) > fit.shape.size:
+            part = fit_bends(level[kept], gain[kept], std=std[kept], shape=fit.shape, start=fit.parameters)
+            unknowns = part.parameters.copy()
+            if fit.shape.sloped:
+                unknowns[0] += unknowns[1] * (fit.origin - part.origin)
+            moved.append(unknowns - fit.parameters)
+    if not moved:
+        return fit
+    apart = np.array(moved)
+    return replace(fit, covariance=fit.covariance + (1 - 1 / len(moved)) * apart.T @ apart)
 
 
 def _misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -> float:

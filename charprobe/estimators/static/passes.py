@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from statistics import NormalDist
 
@@ -16,6 +17,7 @@ def hysteresis(curve: StaticCurve) -> Reading:
     """Largest difference of the settled gain between falling and rising pass.
 
     The pair whose difference is surest is chosen, and its interval widened for having been chosen among many.
+    A gain that moved between the passes cannot be told from a gain that depends on the direction.
     """
     unit, pairs = "dB", pairs_by_level(curve.points)
     if not any(p.direction == "falling" for p in curve.points):
@@ -27,7 +29,7 @@ def hysteresis(curve: StaticCurve) -> Reading:
     return surest_difference(
         [falling.gain_db - rising.gain_db for rising, falling in pairs],
         [
-            float(np.hypot(np.hypot(rising.std_db, falling.std_db), FLOOR_DB * 2**0.5))
+            math.hypot(rising.std_db, falling.std_db, FLOOR_DB, FLOOR_DB, curve.drift_std_db)
             for rising, falling in pairs
         ],
     )

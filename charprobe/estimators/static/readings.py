@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +18,13 @@ from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
 FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
 BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
+LOCAL = "read the local slopes of the static curve instead"
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
-RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger
+RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger or smaller
+STRAIGHT_STDS, STRAIGHT_SLOPE = 4.0, 0.002  # a slope between two steps that differs by more shows a bend
+STRAIGHT_ENOUGH = 0.03  # slopes within this of each other, as of a limiter, are one
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,8 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     converted last.
     """
     bend, section = _compression(curve)
-    slope = _slope(curve, section)
+    second = _second(curve, bend)
+    slope = _slope(curve, section) if second is not None else _to_the_top(curve, _slope(curve, section), bend)
     return StaticReadings(
         _threshold(curve, bend, section),
         _threshold_1db(curve),
@@ -87,7 +92,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         _max_reduction(curve),
         hysteresis(curve),
         _saturation(curve),
-        _second(curve, bend),
+        second,
         _lower(curve),
         bend,
         section,
@@ -114,15 +119,10 @@ def local_slopes(curve: StaticCurve) -> tuple[Array, Array, Array]:
 
     Central differences of the gain averaged over directions at each level; two levels fewer than were played.
     """
-    level, gain, std = curve.used
-    key = np.round(level, 1)
-    levels = np.unique(key)
-    weight = 1 / std**2
-    total = np.array([weight[key == one].sum() for one in levels])
-    mean = np.array([np.sum((weight * gain)[key == one]) for one in levels]) / total
+    levels, mean, std = curve.means
     span = levels[2:] - levels[:-2]
     slope = 1 + (mean[2:] - mean[:-2]) / span
-    return levels[1:-1], slope, np.sqrt(1 / total[2:] + 1 / total[:-2]) / span
+    return levels[1:-1], slope, np.hypot(std[2:], std[:-2]) / span
 
 
 def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None]:
@@ -138,16 +138,15 @@ def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None
 
 
 def _second(curve: StaticCurve, first: int | None) -> BendReadings | None:
-    """Read the next bend above the threshold's, if the slope falls there by more than `RATIOS_APART`."""
+    """Read the next bend above the threshold's, if the ratio changes there by more than `RATIOS_APART`."""
     fit = curve.fit
     if fit is None or first is None or first + 1 >= len(fit.shape.facing):
         return None
-    before, after = fit.sections[first + 1], fit.sections[first + 2]
-    if not (1 + before.slope) > max(RATIOS_APART * (1 + after.slope), 0.0):
+    section = fit.sections[first + 2]
+    before, after = (1 + fit.sections[index].slope for index in (first + 1, first + 2))
+    if not (before > max(RATIOS_APART * after, 0.0) or after > max(RATIOS_APART * before, 0.0)):
         return None
-    return BendReadings(
-        _corner(curve, fit, first + 1), Quantity.from_std(1 + after.slope, after.std, "dB/dB")
-    )
+    return BendReadings(_corner(curve, fit, first + 1), _straight(curve, section))
 
 
 def _lower(curve: StaticCurve) -> BendReadings | None:
@@ -162,7 +161,8 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
 
 def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
     first = fit.shape.first(bend)
-    std = float(np.hypot(fit.covariance[first, first] ** 0.5, curve.axis_std_db))
+    moved = curve.drift_std_db / max(abs(float(fit.parameters[first + 2])), 1e-3)
+    std = math.hypot(float(fit.covariance[first, first]) ** 0.5, curve.axis_std_db, moved)
     return Quantity.from_std(float(fit.parameters[first]), std, "dBFS")
 
 
@@ -172,7 +172,7 @@ def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = Non
     if curve.fit is None:
         misfit = curve.choice.misfit_db
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
-        return Unmeasured(unit, reason, "read the local slopes of the static curve instead")
+        return Unmeasured(unit, reason, LOCAL)
     reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least)
 
@@ -216,7 +216,43 @@ def _slope(curve: StaticCurve, section: StraightSection | None) -> Reading:
         _, slopes, stds = local_slopes(curve)
         missing = _unfinished(curve, unit)
         return Unmeasured(unit, missing.reason, missing.next, at_most=float(slopes[-1] + Z95 * stds[-1]))
-    return Quantity.from_std(1 + section.slope, section.std, unit)
+    return _straight(curve, section)
+
+
+def _straight(curve: StaticCurve, section: StraightSection) -> Reading:
+    """Slope of a straight section; its interval reaches to all slopes that show between its steps."""
+    unit = "dB/dB"
+    level, mean, std = curve.means
+    inside = (level >= section.begin - 0.05) & (level <= section.end + 0.05)
+    level, mean, std = level[inside], mean[inside], std[inside]
+    if level.size < BEYOND + bool(np.isfinite(section.end)):
+        end = in_dbfs(min(section.end, curve.highest_dbfs))
+        reason = f"no straight part: the slope goes on changing up to {end}"
+        return Unmeasured(unit, reason, LOCAL)
+    moved = curve.drift_std_db / float(level[-1] - level[0])
+    slope = Quantity.from_std(1 + section.slope, math.hypot(section.std, moved), unit)
+    chords, reach = 1 + np.diff(mean) / np.diff(level), np.hypot(std[1:], std[:-1]) / np.diff(level)
+    bent = np.abs(chords - slope.value) > STRAIGHT_STDS * np.hypot(reach, section.std) + STRAIGHT_SLOPE
+    if not bent.any():
+        return slope
+    low, high = min(slope.low, float(chords[bent].min())), max(slope.high, float(chords[bent].max()))
+    if high > RATIOS_APART * max(low, 0.0) and high - low > STRAIGHT_ENOUGH:
+        reason = (
+            f"no straight part: between {in_dbfs(level[0])} and {in_dbfs(level[-1])} the slope runs from "
+            f"{low:.2f} to {high:.2f} dB/dB"
+        )
+        return Unmeasured(unit, reason, LOCAL)
+    return Quantity(slope.value, low, high, unit)
+
+
+def _to_the_top(curve: StaticCurve, slope: Reading, first: int | None) -> Reading:
+    """Let the interval of a slope reach to those above later bends, which are too slight to be named."""
+    if curve.fit is None or first is None or isinstance(slope, Unmeasured):
+        return slope
+    later = [_straight(curve, section) for section in curve.fit.sections[first + 2 :]]
+    all_of_it = [slope, *(one for one in later if isinstance(one, Quantity))]
+    low, high = min(one.low for one in all_of_it), max(one.high for one in all_of_it)
+    return Quantity(slope.value, low, high, slope.unit)
 
 
 def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
@@ -253,12 +289,13 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     value = float(grid[hit] - course[hit] / slope)
     if fit is None:
         _, bow, spread = between_steps(level, gain, std, value)
-        spread = float(np.hypot(np.hypot(spread, low.std), 2 * bow))
+        spread = math.hypot(spread, low.std, 2 * bow)
     else:
         weights = fit.jacobian(np.array([value]))
         weights[:, 0] -= 1.0
         spread = float(fit.spread(weights)[0])
-    return Quantity.from_std(value, float(np.hypot(spread / abs(slope), curve.axis_std_db)), unit)
+    spread = math.hypot(spread, curve.drift_std_db) / abs(slope)
+    return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
 
 
 def _max_reduction(curve: StaticCurve) -> Reading:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.estimators.gain_drift import GainDrift, gain_drift
 from charprobe.estimators.noise import Line
+from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.estimators.timing.phase_set import carrier_phase
 from charprobe.measuring.health.foreign_tones import foreign_lines
 from charprobe.measuring.health.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array
+from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import clock_text, signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
@@ -21,9 +24,9 @@ SETTLED_FROM = 0.4  # share of a tone that is left to settle
 LEAST_S = 0.05
 TOP_DB = 12.0  # tones this close to full scale may be bent by the path without any automatic gain
 MOST_STD_DB = 0.03  # of a level that is used
-LEAST_DB = 0.1  # of change that is told
+LEAST_DB = 0.02  # of change that is told
 AUTOMATIC_DB = 0.3  # of change, not explained by a step or drift, that is an automatic gain
-EXPLAINED = 0.9  # share of the variance of the gain that a step or a drift must explain
+EXPLAINED = 0.9  # share of what changed, beyond noise, that a step or a drift must explain
 FEWEST = 8
 BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a short tone by 0.04 dB
 
@@ -32,8 +35,8 @@ BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a
 class _Gain:
     time_s: float
     frequency_hz: float
-    level_dbfs: float
     gain_db: float
+    std_db: float
 
 
 def check_steady_gain(bypass: Take) -> list[Health]:
@@ -43,40 +46,31 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     that explains nine tenths of what changes is a knob that was moved, an even drift is warming up, and
     anything else follows the sound. The loudest tones are left out: a path may bend them. Levels are
     used whose standard uncertainty is below 0.03 dB and which no foreign tone beats with, and changes told
-    from 0.1 dB: noise alone never does it.
+    that stand out of them, from 0.02 dB.
     """
     spectrum = quiet_spectrum(bypass)
     gains = _gains(bypass, () if spectrum is None else foreign_lines(spectrum))
     if len(gains) < FEWEST:
         return []
-    time = np.array([g.time_s for g in gains])
-    change = np.array([g.gain_db for g in gains])
-    tones, index = np.unique([g.frequency_hz for g in gains], return_inverse=True)
-    each = np.eye(tones.size)[index]
-    change = change - each @ np.linalg.lstsq(each, change, rcond=None)[0]
-    spread = float(np.ptp(change))
-    if spread < LEAST_DB:
-        return []
-    total = float(change @ change)
-    at, size, left = _best_step(each, time, change)
-    drift, left_by_drift = _added(each, time, change)
-    if left < (1 - EXPLAINED) * total and left <= left_by_drift:
-        return [_step(bypass, time, at, size)]
-    if left_by_drift < (1 - EXPLAINED) * total:
-        return [_drift(bypass, drift * float(np.ptp(time)))]
+    time_s, gain_db, std_db = np.array([(g.time_s, g.gain_db, g.std_db) for g in gains]).T
+    _, group = np.unique([g.frequency_hz for g in gains], return_inverse=True)
+    drift = gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group)
+    if drift.explained > EXPLAINED and abs(drift.size_db) >= LEAST_DB:
+        return [_step(bypass, drift) if drift.kind == "step" else _drift(bypass, drift.size_db)]
+    middles = np.bincount(group, gain_db) / np.bincount(group)
+    spread = float(np.ptp(gain_db - middles[group]))
     return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
 
 
 def _gains(take: Take, lines: tuple[Line, ...]) -> list[_Gain]:
     out = []
     for segment in take.stimulus.segments:
-        if segment.spec.kind in BY_TONE and take.holds(segment):
+        if segment.spec.kind in (*BY_TONE, "silence") and take.holds(segment):
             for tone in take.intact(segment).tones:
                 if tone.level_dbfs > -TOP_DB or _beats(tone, lines, take.alignment.gain_db):
                     continue
-                if (gain := _gain_db(take, tone)) is not None:
-                    time_s = take.capture_time_s(tone.start)
-                    out.append(_Gain(time_s, tone.frequency_hz, tone.level_dbfs, gain))
+                if (gain := _gain(take, tone)) is not None:
+                    out.append(gain)
     return out
 
 
@@ -89,7 +83,7 @@ def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
     )
 
 
-def _gain_db(take: Take, tone: Tone) -> float | None:
+def _gain(take: Take, tone: Tone) -> _Gain | None:
     """Gain of one tone's settled part; None where it is short or noisy."""
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
@@ -100,37 +94,22 @@ def _gain_db(take: Take, tone: Tone) -> float | None:
     fitted, *_ = np.linalg.lstsq(basis, cut.samples, rcond=None)
     size = float(np.hypot(fitted[0], fitted[1]))
     rest = float(np.std(cut.samples - basis @ fitted))
-    if size <= 0 or 8.69 * rest / size * np.sqrt(2 / theta.size) > MOST_STD_DB:
+    std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / theta.size) if size > 0 else math.inf
+    if std_db > MOST_STD_DB:
         return None
-    return float(20 * np.log10(size) - tone.level_dbfs)
+    gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
+    return _Gain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
 
 
-def _best_step(each: Array, time: Array, change: Array) -> tuple[int, float, float]:
-    """Index of the first tone after the step that fits best, its size in dB, and the squares it leaves."""
-    best = (1, 0.0, float("inf"))
-    for at in range(2, time.size - 1):
-        size, left = _added(each, (np.arange(time.size) >= at).astype(float), change)
-        if left < best[2]:
-            best = at, size, left
-    return best
-
-
-def _added(each: Array, column: Array, change: Array) -> tuple[float, float]:
-    """Coefficient of one more column beside the gain of each frequency, and the squares it leaves."""
-    basis = np.column_stack([each, column])
-    fitted = np.linalg.lstsq(basis, change, rcond=None)[0]
-    return float(fitted[-1]), float(np.sum((change - basis @ fitted) ** 2))
-
-
-def _step(take: Take, time: Array, at: int, size: float) -> Health:
-    before, after = clock_text(float(time[at - 1])), clock_text(float(time[at]))
+def _step(take: Take, drift: GainDrift) -> Health:
+    before, after = clock_text(drift.before_s), clock_text(drift.after_s)
     message = (
-        f"Gain steps {signed_text(size, 2)} dB between {before} and {after} ({take.label}): a knob was "
-        "moved, or a pad switched. What lies before and after does not compare; "
+        f"Gain steps {signed_text(drift.size_db, 2)} dB between {before} and {after} ({take.label}): "
+        "a knob was moved, or a pad switched. What lies before and after does not compare; "
         "retake. Everything is given, marked"
     )
     return Health(
-        "gain-step", "warn", message, channel=take.channel, start_s=float(time[at - 1]), end_s=float(time[at])
+        "gain-step", "warn", message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s
     )
 
 

@@ -168,3 +168,28 @@ def test_hysteresis_is_found_and_its_absence_covered(rng):
     # chosen among 40 pairs, the interval holds for all at once: nearly always 0 inside when there is none
     covered = [surest_difference(rng.normal(0, 1, 40).tolist(), [1.0] * 40) for _ in range(200)]
     assert np.mean([q.low <= 0 <= q.high for q in covered]) > 0.9  # 95 % less 3 sigma of 200 draws
+
+
+def test_a_second_bend_is_told_where_the_ratio_falls_again(rng):
+    level = np.arange(-59.0, -1.9, 3.0)  # as coarse as a first look
+    curve = curve_of(lambda x: 0.563 * knee(x + 25, 12) - 0.18 * knee(x + 11, 3), rng, level=level)
+    read = read_static_curve(curve)
+    assert read.slope.low <= 1 - 0.563 <= read.slope.high
+    assert read.second.slope.low <= 1 - 0.563 + 0.18 <= read.second.slope.high
+    assert read.second.threshold.value == pytest.approx(-11, abs=1)  # a knee of 3 dB between steps of 3 dB
+
+
+@pytest.mark.parametrize("level", [np.arange(-59.0, -1.9, 3.0), np.arange(-60.0, -1.4, 1.5)])
+def test_a_curve_that_is_straight_nowhere_has_no_slope(rng, level):
+    read = read_static_curve(curve_of(lambda x: 6 * (1 + np.tanh((x + 20) / 12)), rng, level=level))
+    assert isinstance(read.slope, Unmeasured) and isinstance(read.ratio, Unmeasured)
+    assert "local slopes" in read.slope.next
+
+
+def test_a_ratio_that_eases_a_little_has_an_interval_that_reaches_all_of_it(rng):
+    def eased(x):
+        return 0.75 * knee(x + 24, 6) - 0.002 * np.maximum(x + 16, 0) ** 2  # slope 0.25 to 0.31 at the top
+
+    slope = read_static_curve(curve_of(eased, rng, sigma_db=1e-4)).slope
+    assert slope.low <= 0.25
+    assert slope.high >= 0.25 + 0.004 * 13.5  # chord of the two highest steps

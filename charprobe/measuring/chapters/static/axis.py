@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from charprobe.estimators.gain_drift import GainDrift, gain_drift
 from charprobe.estimators.static.curve import FLOOR_DB
-from charprobe.estimators.static.level_steps import Step, measure_level_steps
+from charprobe.estimators.static.level_steps import LevelStepsFit, Step, measure_level_steps
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.lookup import counterpart
+from charprobe.measuring.chapters.static.references import quiet_tones
 from charprobe.placing.take import Take
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.errors import SegmentTooShortError
@@ -64,11 +67,25 @@ def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
     same = counterpart(bypass, segment)
     if bypass is None or same is None:
         return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as there is no bypass")
-    steps = _measured(bypass, same)
-    if not steps:
+    fit = _measured(bypass, same)
+    if fit is None:
         return InputAxis(0.0, 0.0, {}, "input axis: stimulus level, as the bypass cannot be read")
     moved = segment.span.start - same.span.start
-    return axis_of(steps, {step.tone.start: step.tone.start + moved for step in steps})
+    axis = axis_of(fit.steps, {step.tone.start: step.tone.start + moved for step in fit.steps})
+    drift = drift_of_bypass(bypass, fit)
+    return replace(axis, gain_std_db=math.hypot(axis.gain_std_db, drift.std_db))
+
+
+def drift_of_bypass(bypass: Take, fit: LevelStepsFit) -> GainDrift:
+    """Compare the gain of all steps of a bypass and of quiet tones like them: it must stay the same."""
+    rows = [
+        (bypass.capture_time_s(step.tone.start), step.level_dbfs - step.tone.level_dbfs, step.std_db)
+        for step in fit.steps
+    ]
+    tones = quiet_tones(bypass, frequency_hz=fit.frequency_hz)
+    rows += [(tone.time_s, tone.level.value - tone.played_dbfs, tone.level.std) for tone in tones]
+    time_s, gain_db, std_db = np.array(rows).T
+    return gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=np.zeros(time_s.size))
 
 
 def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
@@ -82,7 +99,7 @@ def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
         words = f"input axis: level of the bypass (path gain {round(mean, 2) + 0.0:+.2f} dB)".replace(
             "-", "−"
         )
-        std = float(np.hypot(weights.sum() ** -0.5, BETWEEN_CAPTURES_DB))
+        std = math.hypot(float(weights.sum()) ** -0.5, BETWEEN_CAPTURES_DB)
         return InputAxis(mean, std, {}, words)
     own = {
         starts[step.tone.start]: (float(level), float(std))
@@ -91,8 +108,9 @@ def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
     return InputAxis(mean, BETWEEN_CAPTURES_DB, own, "input axis: level of the bypass, step by step")
 
 
-def _measured(take: Take, segment: Segment) -> tuple[Step, ...]:
+def _measured(take: Take, segment: Segment) -> LevelStepsFit | None:
     try:
-        return measure_level_steps(take.intact(segment), take.segment(segment)).steps
+        fit = measure_level_steps(take.intact(segment), take.segment(segment))
     except SegmentTooShortError:
-        return ()
+        return None
+    return fit if fit.steps else None

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from charprobe.estimators.gain_drift import GainDrift
 from charprobe.estimators.static.curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit, measure_level_steps
 from charprobe.estimators.static.readings import StaticReadings, local_slopes, read_static_curve
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
+from charprobe.measuring.chapters.static.steadiness import drift_of_pairs, health_of_drift, steadiness
 from charprobe.measuring.chapters.static.words import health_of, words_on
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
@@ -38,12 +40,13 @@ MAIN_HZ = 1000.0  # of several frequencies, the one nearest to this stands for t
 
 @dataclass(frozen=True)
 class MeasuredSteps:
-    """One segment of level steps: what came back, on which axis, and the curve through it."""
+    """One segment of level steps: what came back, on which axis, the curve through it, what drifted."""
 
     segment: SegmentOf[LevelSteps]
     fit: LevelStepsFit
     axis: InputAxis
     curve: StaticCurve
+    drift: GainDrift
 
     @property
     def nominal_hz(self) -> float:
@@ -83,7 +86,7 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
     chapter = Chapter(
         quantities=_entries(main, readings, bypass) | dict(detector.quantities),
         curves=curves | dict(detector.curves),
-        health=health_of(main.curve, readings, main.fit, take=wet),
+        health=(*health_of(main.curve, readings, main.fit, take=wet), *health_of_drift(wet, main.drift)),
         words=lambda published: (*words_on(main.curve, readings, published), *detector.words(published)),
     )
     return chapter, main.curve
@@ -105,9 +108,15 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
         fit = measure_level_steps(intact, wet.segment(segment))
         if fit.steps:
             axis = input_axis(bypass, segment)
+            moved = drift_of_pairs(wet, fit)
+            own_db = moved.std_db if moved.kind else 0.0  # a curve must not bend to follow what drifted
             points = [axis.point(step) for step in fit.steps]
+            points = [replace(point, std_db=math.hypot(point.std_db, own_db)) for point in points]
             curve = fit_static_curve(points, axis_std_db=axis.gain_std_db)
-            measured.append(MeasuredSteps(segment, fit, axis, curve))
+            seen = steadiness(wet, fit, axis, curve)
+            drift = moved if moved.kind and moved.std_db > seen.std_db else seen
+            curve = replace(curve, drift_std_db=drift.std_db)
+            measured.append(MeasuredSteps(segment, fit, axis, curve, drift))
     return measured
 
 
@@ -163,7 +172,9 @@ def static_table(measured: list[MeasuredSteps]) -> Table:
         "input_dbfs": [point.input_dbfs for _, point in rows],
         "output_dbfs": [point.output_dbfs for _, point in rows],
         "gain_db": [point.gain_db for _, point in rows],
-        "std_db": [point.std_db for _, point in rows],
+        "std_db": [
+            math.hypot(p.std_db, one.curve.drift_std_db) for one in measured for p in one.curve.points
+        ],
         "direction": [point.direction for _, point in rows],
         "settled": [point.settled for _, point in rows],
         "used": [point.used for _, point in rows],

@@ -138,12 +138,13 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             )
     if second is not None and isinstance(second.threshold, Quantity) and readings.bend is not None:
         before, after = fit.sections[readings.bend + 1], fit.sections[readings.bend + 2]
+        shown = isinstance(second.slope, Quantity)
         yield (
             "second-bend",
             "note",
             f"Two bends: {_ratio(1 + before.slope)} above {in_dbfs(fit.corner(readings.bend)[0])}, "
-            f"{_ratio(1 + after.slope)} above {in_dbfs(second.threshold.value)}. "
-            "Threshold, slope and knee are those of the first.",
+            f"{_ratio(1 + after.slope) if shown else 'another ratio, of which too few steps tell,'} above "
+            f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
         )
     for bend, facing in enumerate(fit.shape.facing):
         slope_above = fit.sections[bend + 1].slope
@@ -182,6 +183,9 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
     elif readings.compressed is not None and curve.flat_section is None:
         yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
+    elif readings.compressed is not None and isinstance(threshold, Quantity):
+        how = "compresses, but not along a straight line: read its local slopes"
+        yield f"Above {readable(threshold).value} dBFS it {how}."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:
@@ -198,7 +202,9 @@ def _other_bends(published: Published) -> Iterator[str]:
         threshold, slope = (entry.reading if entry else None for entry in entries)
         if not (isinstance(threshold, Quantity) and isinstance(slope, Quantity)):
             continue
-        if name == "second":
+        if name == "second" and slope.value >= 1 - FLAT_SLOPE:
+            how = "reduces no further"
+        elif name == "second":
             how = "limits" if slope.low <= 0 else f"compresses {_ratio(slope.value)}"
         elif slope.value > 1:
             how = "expands: the output falls faster than the input"

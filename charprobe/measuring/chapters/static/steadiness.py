@@ -1,0 +1,87 @@
+"""Whether the gear kept its gain during the take: every level that nothing reduces must come back alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from charprobe.estimators.gain_drift import GainDrift, gain_drift
+from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve
+from charprobe.estimators.static.level_steps import LevelStepsFit, Step
+from charprobe.measuring.chapters.static.axis import InputAxis
+from charprobe.measuring.chapters.static.references import quiet_tones
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Health
+from charprobe.values.wording import clock_text, signed_text
+
+AT_REST_DB = 0.001  # the curve lies this near its low-level gain where nothing is reduced
+QUIETEST, FEWEST_PAIRS = 1 / 3, 3  # share of the levels played twice that is quiet, and levels at least
+TOLD_DB, WARNED_DB = 0.01, 0.05  # changes that are noted, and warned of
+
+
+def drift_of_pairs(take: Take, fit: LevelStepsFit) -> GainDrift:
+    """Compare the quietest levels with themselves, played later: what can be told before there is a curve."""
+    pairs: dict[float, list[Step]] = {}
+    for step in fit.steps:
+        if step.settled:
+            pairs.setdefault(round(step.tone.level_dbfs, 2), []).append(step)
+    twice = [steps for _, steps in sorted(pairs.items()) if len(steps) > 1]
+    rows = [
+        (take.capture_time_s(step.tone.start), step.level_dbfs, step.std_db, group)
+        for group, steps in enumerate(twice[: max(FEWEST_PAIRS, round(QUIETEST * len(twice)))])
+        for step in steps
+    ]
+    return _drift(rows)
+
+
+def steadiness(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCurve) -> GainDrift:
+    """Compare the gain of all settled steps that the stage leaves at rest, and of quiet tones like them.
+
+    A curve without a flat section has no such steps, and only its quietest levels tell anything.
+    """
+    if curve.fit is None or curve.flat_section is None:
+        return drift_of_pairs(take, fit)
+    rows = [
+        (take.capture_time_s(step.tone.start), point.gain_db, point.std_db, 0)
+        for step, point in zip(fit.steps, curve.points, strict=True)
+        if point.used and point.settled and _at_rest(curve, point.input_dbfs)
+    ]
+    for tone in quiet_tones(take, frequency_hz=fit.frequency_hz):
+        level = tone.played_dbfs + axis.gain_db
+        if not axis.own and _at_rest(curve, level):
+            rows.append((tone.time_s, tone.level.value - level, tone.level.std, 0))
+    return _drift(rows)
+
+
+def _drift(rows: Sequence[tuple[float, float, float, int]]) -> GainDrift:
+    time_s, gain_db, std_db, group = np.array(rows, dtype=float).reshape(-1, 4).T
+    return gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group)
+
+
+def health_of_drift(take: Take, drift: GainDrift) -> tuple[Health, ...]:
+    """Tell a step or drift that matters: codes ``gain-step`` and ``level-drift``."""
+    if drift.kind is None or abs(drift.size_db) < TOLD_DB:
+        return ()
+    before, after = clock_text(drift.before_s), clock_text(drift.after_s)
+    how = "step" if drift.kind == "step" else "drift"
+    message = (
+        f"Quiet tones that the stage leaves alone {how} by {signed_text(drift.size_db, 3)} dB between "
+        f"{before} and {after} ({take.label}): a knob was touched, the gear was warming up, or the stage "
+        "itself changes with time. Intervals of make-up, threshold and hysteresis reach over it. If the "
+        "gear may rest and warm up first, do so and retake"
+    )
+    return (
+        Health(
+            "gain-step" if drift.kind == "step" else "level-drift",
+            "warn" if abs(drift.size_db) >= WARNED_DB else "note",
+            message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s,
+        ),
+    )  # fmt: skip
+
+
+def _at_rest(curve: StaticCurve, input_dbfs: float) -> bool:
+    section, fit = curve.flat_section, curve.fit
+    if fit is None or section is None or input_dbfs < section.begin:
+        return False
+    return abs(float(fit.gain(np.array([input_dbfs]))[0] - fit.parameters[0])) < AT_REST_DB

@@ -1,0 +1,61 @@
+"""Gear whose gain moves a little during the take of a compressor that has a closed form."""
+
+import numpy as np
+import pytest
+from taken import reading, take_of
+
+from charprobe.measuring.chapters.static.chapter import static_chapter
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig import faults
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence
+
+SEGMENTS = (Silence("idle", 0.5, tone_s=0.5), LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.2))
+TRUTH = {"static.makeup_gain": 3.0, "static.threshold_1db": -24 + 4 / 3, "static.hysteresis": 0.0}  # hard 4:1
+AT = {"within the steps": 0.55, "before the steps": 0.36}
+
+
+def played(rng, stage, *, gain_db=0.0, at=0.5, ramp_db=0.0):
+    def device(samples):
+        out = make_stage(stage).process(samples, rate_hz=48_000, rng=rng).samples[:, None]
+        out = faults.step_gain(out, at=int(at * out.shape[0]), gain_db=gain_db)
+        return faults.drift_gain(out, total_db=ramp_db)[:, 0]
+
+    return take_of(SEGMENTS, device, rng=rng)
+
+
+def told(chapter):
+    return {item.code for item in chapter.health} & {"gain-step", "level-drift"}
+
+
+@pytest.fixture(scope="module")
+def bypass():
+    return played(np.random.default_rng(5), "plain-wire")
+
+
+@pytest.mark.parametrize("gain_db", [0.1, -0.03, 0.004])
+@pytest.mark.parametrize("when", AT)
+def test_a_step_of_the_gain_is_told_and_stays_inside_the_intervals(rng, bypass, gain_db, when):
+    wet = played(rng, "smooth-gain-hard", gain_db=gain_db, at=AT[when])
+    chapter, _ = static_chapter(wet, bypass)
+    assert told(chapter) == ({"gain-step"} if abs(gain_db) > 0.01 else set())
+    for name, truth in TRUTH.items():
+        found = reading(chapter, name)
+        assert found.low <= truth <= found.high, name
+
+
+def test_a_drift_of_the_gain_is_told_and_stays_inside_the_intervals(rng, bypass):
+    chapter, _ = static_chapter(played(rng, "smooth-gain-hard", ramp_db=0.06), bypass)
+    assert told(chapter) & {"level-drift", "gain-step"}
+    found = reading(chapter, "static.makeup_gain")
+    assert found.low <= 3.0 <= found.high
+
+
+def test_a_bypass_that_steps_widens_the_axis(rng, bypass):
+    wet = played(rng, "smooth-gain-hard")
+    clean, _ = static_chapter(wet, bypass)
+    stepped, _ = static_chapter(wet, played(rng, "plain-wire", gain_db=0.05, at=AT["before the steps"]))
+    assert not told(clean)
+    assert reading(clean, "static.makeup_gain").std < 0.001
+    found = reading(stepped, "static.makeup_gain")
+    assert found.low <= 3.0 <= found.high
