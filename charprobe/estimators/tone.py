@@ -299,7 +299,8 @@ def order_stds(residual: Array, cycles_per_sample: float, orders: int) -> Array:
     if farthest < NEAREST_BIN + 1:
         white = float(residual @ residual) / max(1, n - 2 * orders - 2)
         return np.full(orders, math.sqrt(2 * white / n))
-    return stds_beside(residual, cycles_per_sample * np.arange(1, orders + 1), farthest=farthest)
+    at = np.asarray(cycles_per_sample * np.arange(1, orders + 1), dtype=np.float64)
+    return stds_beside(residual, at, farthest=farthest)
 
 
 def stds_beside(residual: Array, cycles_per_sample: Array, *, farthest: int) -> Array:

@@ -62,7 +62,7 @@ class StaticCurve:
         level, gain, std = self.used
         levels, index = np.unique(np.round(level, 1), return_inverse=True)
         total = np.bincount(index, weights=std**-2)
-        return levels, np.bincount(index, weights=gain * std**-2) / total, total**-0.5
+        return levels, np.bincount(index, weights=gain * std**-2) / total, np.asarray(total**-0.5)
 
     @property
     def lowest_dbfs(self) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -246,13 +246,12 @@ def _straight(curve: StaticCurve, section: StraightSection) -> Reading:
 
 
 def _to_the_top(curve: StaticCurve, slope: Reading, first: int | None) -> Reading:
-    """Let the interval of a slope reach to those above later bends, which are too slight to be named."""
+    """Let the interval of a slope reach to those beyond a later bend, which is too slight to be named."""
     if curve.fit is None or first is None or isinstance(slope, Unmeasured):
         return slope
-    later = [_straight(curve, section) for section in curve.fit.sections[first + 2 :]]
-    all_of_it = [slope, *(one for one in later if isinstance(one, Quantity))]
-    low, high = min(one.low for one in all_of_it), max(one.high for one in all_of_it)
-    return Quantity(slope.value, low, high, slope.unit)
+    section = curve.fit.sections[first + 1]
+    whole = _straight(curve, replace(section, end=math.inf))
+    return whole if isinstance(whole, Quantity) else slope
 
 
 def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:

@@ -54,7 +54,7 @@ def check_steady_gain(bypass: Take) -> list[Health]:
         return []
     time_s, gain_db, std_db = np.array([(g.time_s, g.gain_db, g.std_db) for g in gains]).T
     _, group = np.unique([g.frequency_hz for g in gains], return_inverse=True)
-    drift = gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group)
+    drift = gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group.astype(float))
     if drift.explained > EXPLAINED and abs(drift.size_db) >= LEAST_DB:
         return [_step(bypass, drift) if drift.kind == "step" else _drift(bypass, drift.size_db)]
     middles = np.bincount(group, gain_db) / np.bincount(group)

@@ -172,11 +172,11 @@ def test_hysteresis_is_found_and_its_absence_covered(rng):
 
 def test_a_second_bend_is_told_where_the_ratio_falls_again(rng):
     level = np.arange(-59.0, -1.9, 3.0)  # as coarse as a first look
-    curve = curve_of(lambda x: 0.563 * knee(x + 25, 12) - 0.18 * knee(x + 11, 3), rng, level=level)
+    curve = curve_of(lambda x: 0.563 * knee(x + 25, 12) - 0.18 * knee(x + 9, 3), rng, level=level)
     read = read_static_curve(curve)
     assert read.slope.low <= 1 - 0.563 <= read.slope.high
     assert read.second.slope.low <= 1 - 0.563 + 0.18 <= read.second.slope.high
-    assert read.second.threshold.value == pytest.approx(-11, abs=1)  # a knee of 3 dB between steps of 3 dB
+    assert read.second.threshold.value == pytest.approx(-9, abs=1)  # a knee of 3 dB between steps of 3 dB
 
 
 @pytest.mark.parametrize("level", [np.arange(-59.0, -1.9, 3.0), np.arange(-60.0, -1.4, 1.5)])
@@ -190,6 +190,7 @@ def test_a_ratio_that_eases_a_little_has_an_interval_that_reaches_all_of_it(rng)
     def eased(x):
         return 0.75 * knee(x + 24, 6) - 0.002 * np.maximum(x + 16, 0) ** 2  # slope 0.25 to 0.31 at the top
 
-    slope = read_static_curve(curve_of(eased, rng, sigma_db=1e-4)).slope
-    assert slope.low <= 0.25
-    assert slope.high >= 0.25 + 0.004 * 13.5  # chord of the two highest steps
+    read = read_static_curve(curve_of(eased, rng, sigma_db=1e-4))
+    assert read.slope.low <= 0.25
+    # told as a bend of its own, or reached up to the chord of the two highest steps
+    assert read.second is not None or read.slope.high >= 0.25 + 0.004 * 13.5
