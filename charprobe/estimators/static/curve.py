@@ -18,6 +18,7 @@ FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added 
 FEWEST_LEVELS = 6
 PLATEAU_DB = 0.02
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
+NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
@@ -86,6 +87,12 @@ class StaticCurve:
         flat = shape is not None and not shape.facing and not shape.sloped
         return flat and any(point.saturated for point in self.points)
 
+    @cached_property
+    def common_std_db(self) -> float:
+        """What all reduced levels may be off by together: drift, and the law that extrapolated them."""
+        extrapolated = [p.std_db for p in self.points if p.used and not p.settled and _nearly(p)]
+        return float(np.hypot(self.drift_std_db, np.median(extrapolated) if extrapolated else 0.0))
+
     @property
     def flat_section(self) -> StraightSection | None:
         """The section that carries the low-level gain, None if it lies outside the points."""
@@ -123,7 +130,7 @@ class StaticCurve:
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
             return Unmeasured("dB", reason, "a recipe whose level steps include this level")
-        shifted = float(np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.drift_std_db))
+        shifted = float(np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.common_std_db))
         if self.fit is not None:
             at = np.array([input_dbfs])
             spread = float(self.fit.spread(self.fit.jacobian(at))[0])
@@ -140,7 +147,7 @@ class StaticCurve:
         if self.fit is not None:  # both hang on the same constant
             weights = self.fit.jacobian(np.array([input_dbfs]))
             weights[:, 0] -= 1.0
-            shifted = np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.drift_std_db)
+            shifted = np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.common_std_db)
             std = float(np.hypot(self.fit.spread(weights)[0], shifted))
         return Quantity.from_std(low.value - here.value, std, "dB")
 
@@ -223,21 +230,25 @@ def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> St
 
 
 def _stands_on_settled(points: Sequence[StaticPoint], choice: CurveChoice) -> bool:
-    """Whether most levels above the threshold have a settled step.
+    """Whether most levels above the threshold have a step that settled, or had little left to go.
 
-    An extrapolated step knows nothing of slower stages still to come, so a curve must not rest on such steps.
+    A step extrapolated far knows nothing of slower stages still to come: a curve must not rest on such ones.
     """
     fit = choice.fit
     if not fit.shape.sloped and 1 not in fit.shape.facing:
         return True  # nothing is reduced above a threshold
     levels = {round(p.input_dbfs, 1) for p in points if p.used}
-    settled = {round(p.input_dbfs, 1) for p in points if p.used and p.settled}
+    settled = {round(p.input_dbfs, 1) for p in points if p.used and (p.settled or _nearly(p))}
     if not fit.shape.sloped:
         at = np.array(sorted(levels))
         corners = [fit.corner(bend)[0] for bend, facing in enumerate(fit.shape.facing) if facing < 0]
         reduced = (np.abs(fit.gain(at) - fit.parameters[0]) > MOVED_DB) & (at > max(corners, default=-np.inf))
         levels = set(at[reduced].tolist())
     return len(levels & settled) >= SETTLED_SHARE * len(levels)
+
+
+def _nearly(point: StaticPoint) -> bool:
+    return abs(point.remaining_db) < NEARLY_DB and point.std_db < NEARLY_STD_DB
 
 
 def between_steps(level: Array, gain: Array, std: Array, at: float) -> tuple[float, float, float]:

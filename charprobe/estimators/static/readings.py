@@ -161,7 +161,7 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
 
 def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
     first = fit.shape.first(bend)
-    moved = curve.drift_std_db / max(abs(float(fit.parameters[first + 2])), 1e-3)
+    moved = curve.common_std_db / max(abs(float(fit.parameters[first + 2])), 1e-3)
     std = math.hypot(float(fit.covariance[first, first]) ** 0.5, curve.axis_std_db, moved)
     return Quantity.from_std(float(fit.parameters[first]), std, "dBFS")
 
@@ -229,7 +229,7 @@ def _straight(curve: StaticCurve, section: StraightSection) -> Reading:
         end = in_dbfs(min(section.end, curve.highest_dbfs))
         reason = f"no straight part: the slope goes on changing up to {end}"
         return Unmeasured(unit, reason, LOCAL)
-    moved = curve.drift_std_db / float(level[-1] - level[0])
+    moved = curve.common_std_db / float(level[-1] - level[0])
     slope = Quantity.from_std(1 + section.slope, math.hypot(section.std, moved), unit)
     chords, reach = 1 + np.diff(mean) / np.diff(level), np.hypot(std[1:], std[:-1]) / np.diff(level)
     bent = np.abs(chords - slope.value) > STRAIGHT_STDS * np.hypot(reach, section.std) + STRAIGHT_SLOPE
@@ -293,7 +293,7 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
         weights = fit.jacobian(np.array([value]))
         weights[:, 0] -= 1.0
         spread = float(fit.spread(weights)[0])
-    spread = math.hypot(spread, curve.drift_std_db) / abs(slope)
+    spread = math.hypot(spread, curve.common_std_db) / abs(slope)
     return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
 
 

@@ -23,7 +23,11 @@ VISIBLE = 6.0  # standard uncertainties of a window: a motion of that size withi
 KIN = 2.0  # steps; how far neighbours inform each other on the time constant where they do not
 SHORTEST, LONGEST = 0.04, 20.0  # range of time constants tried, in lengths of the trace
 LARGE = 50.0  # logarithm of more than any motion could have been
-ONE_MORE = 2.0  # fall of chi squared that speaks for one parameter more (Akaike)
+ONE_MORE = (
+    9.0  # fall of chi squared by which one step speaks for a slower stage: three standard uncertainties
+)
+ROW, KEPT_UP = 5, 3.0  # steps in a row that speak for it together, and by how much each on average
+TAIL = 0.45  # share of a trace at its end that must be flat where no exponential fits the way there
 SLOWER_S = 3.0  # a slower stage still at work under the exponential may take this long
 
 
@@ -83,7 +87,8 @@ def judge_settling(
     all if the gain is found rising later, as what was played before may still be recovered from. Holds
     where the late motion is near one exponential; `MODEL_SHARE` of the extrapolated distance allows for
     level-domain smoothers, and a straight line that shows under the exponential for a slower stage, which
-    is then granted `SLOWER_S`.
+    is then granted `SLOWER_S`. Where neither fits, the gain gets there in a way of its own, and has arrived
+    if the last part of the trace is flat.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
@@ -96,9 +101,16 @@ def judge_settling(
     moving, heading, unseen_db = _carried_on(moving, heading, *first, step_s, VISIBLE * std_db)
     remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     std = np.hypot(std, unseen_db)
-    std[moving] = np.hypot(std[moving], SLOWER_S * _slower_stage(gain_db[moving], edges_s, std_db[moving]))
-    late = np.count_nonzero(edges_s[:-1] >= late_from_s - 1e-9)
-    judged = std_db / np.sqrt(late) <= JUDGED_DB
+    late = edges_s[:-1] >= late_from_s - 1e-9
+    if moving.any():
+        slope, lawless = _slower_stage(gain_db[moving], edges_s, std_db[moving])
+        std[moving] = np.hypot(std[moving], SLOWER_S * slope)
+        rest_db, rest_std = _at_rest(gain_db[moving], std_db[moving])
+        arrived = np.flatnonzero(moving)[lawless & (rest_std < SETTLED_DB / 2)]
+        ended = lawless & (rest_std < SETTLED_DB / 2)
+        remaining[arrived] = (rest_db - gain_db[moving][:, late].mean(axis=1))[ended]
+        std[arrived], moving[arrived] = rest_std[ended], False
+    judged = std_db / np.sqrt(np.count_nonzero(late)) <= JUDGED_DB
     settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
     return StepSettling(moving, settled, remaining, std)
 
@@ -153,10 +165,20 @@ def _carried_on(
     return moving | carried, heading, np.where(carried, 0.0, unseen_db)
 
 
-def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> Array:
-    """Slope of the straight line that is found under an exponential, in dB/s; 0 where none shows."""
+def _at_rest(gain_db: Array, std_db: Array) -> tuple[Array, Array]:
+    """Mean of the last part of each trace, and how far it may lie from a rest: infinite where it still moves."""
+    tail = gain_db[:, -max(4, round(TAIL * gain_db.shape[1])) :]
+    line = np.linspace(-0.5, 0.5, tail.shape[1])
+    change = tail @ line / (line @ line)
+    spread = std_db / np.sqrt(line @ line)
+    still = np.abs(change) < SIGNIFICANT * spread
+    return tail.mean(axis=1), np.where(still, np.hypot(change, spread), np.inf)
+
+
+def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array, Flags]:
+    """Slope of the line under an exponential, in dB/s, 0 where none shows; and where neither fits."""
     middle = (edges_s[1:] + edges_s[:-1]) / 2
-    std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
+    own_db, std_db = std_db, np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
     tau = np.geomspace(SHORTEST, LONGEST, FINE * TIME_CONSTANTS) * float(edges_s[-1] - edges_s[0])
     decay = np.exp((middle[0] - middle) / tau[:, None])
     line = np.broadcast_to(middle - middle.mean(), decay.shape)
@@ -164,7 +186,14 @@ def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> Array:
     lined = np.stack([np.ones_like(decay), decay, line], axis=2)
     alone, _ = _best_of(plain, gain_db)
     under, slope = _best_of(lined, gain_db)
-    return np.where(alone - under > ONE_MORE * std_db**2, np.abs(slope), 0.0)
+    dof = middle.size - 4
+    lawless = under > (dof + UNLIKE * np.sqrt(2 * dof)) * own_db**2
+    spoken = (alone - under) / std_db**2
+    row = np.ones(min(ROW, spoken.size))
+    kept_up = np.convolve(np.minimum(spoken, ONE_MORE), row, mode="same") > KEPT_UP * np.convolve(
+        np.ones(spoken.size), row, mode="same"
+    )
+    return np.where((spoken > ONE_MORE) | kept_up, np.abs(slope), 0.0), lawless
 
 
 def _best_of(bases: Array, gain_db: Array) -> tuple[Array, Array]:
