@@ -166,7 +166,7 @@ def _carried_on(
 
 
 def _at_rest(gain_db: Array, std_db: Array) -> tuple[Array, Array]:
-    """Mean of the last part of each trace, and how far it may lie from a rest: infinite where it still moves."""
+    """Mean of the last part of each trace, and how far that may lie from a rest; infinite where it moves."""
     tail = gain_db[:, -max(4, round(TAIL * gain_db.shape[1])) :]
     line = np.linspace(-0.5, 0.5, tail.shape[1])
     change = tail @ line / (line @ line)
