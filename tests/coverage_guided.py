@@ -1,13 +1,20 @@
 """Coverage-guided fuzzing without any extra package: inputs that reach new lines are kept and mutated further."""
 
+import multiprocessing
+import os
+import resource
+import signal
 import sys
 import time
+import traceback
 from pathlib import Path
 
 import charprobe
 
 ROOT = str(Path(charprobe.__file__).parent)
 MOST_BYTES = 20_000
+MOST_MEMORY = 500_000_000
+MOST_SECONDS = 10.0
 
 
 class Reached:
@@ -67,9 +74,39 @@ def fuzz(target, *, starts, words, allowed, seconds, rng):
     return tried, len(reached), len(corpus)
 
 
+def fuzz_within_limits(target, **options):
+    """Do the same in a child that may take `MOST_MEMORY` bytes more than it has; parameters as in `fuzz`."""
+    receiver, sender = multiprocessing.Pipe(duplex=False)
+    child = multiprocessing.get_context("fork").Process(target=_limited, args=(sender, target, options))
+    child.start()
+    sender.close()
+    try:
+        found = receiver.recv()
+    except EOFError:
+        found = "the child ended without a word"
+    child.join()
+    assert not isinstance(found, str), found
+    return found
+
+
+def _limited(sender, target, options):
+    pages = int(Path("/proc/self/statm").read_text().split()[0])
+    resource.setrlimit(resource.RLIMIT_AS, (pages * os.sysconf("SC_PAGE_SIZE") + MOST_MEMORY,) * 2)
+    try:
+        sender.send(fuzz(target, **options))
+    except BaseException:
+        sender.send(traceback.format_exc())
+
+
+def _too_slow(signum, frame):
+    raise TimeoutError(f"one input took more than {MOST_SECONDS} s of the processor")
+
+
 def run(target, data, allowed):
-    """Run one input; show it if it breaks the promise that only `allowed` is raised."""
+    """Run one input; show it if it breaks the promise that only `allowed` is raised, or takes too long."""
+    signal.signal(signal.SIGPROF, _too_slow)
     with Reached() as trace:
+        signal.setitimer(signal.ITIMER_PROF, MOST_SECONDS)
         try:
             target(data)
         except allowed:
@@ -77,6 +114,8 @@ def run(target, data, allowed):
         except BaseException as error:
             error.add_note(f"input ({len(data)} bytes): {data[:2000]!r}")
             raise
+        finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
     return trace.lines
 
 

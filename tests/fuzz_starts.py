@@ -17,6 +17,18 @@ from charprobe.values.quantity import Quantity, Unmeasured
 
 JSON_WORDS = [b'"', b"{", b"}", b"[", b"]", b",", b":", b"null", b"true", b"-1", b"1e999", b"NaN", b"0.5", b"\\u0000",
               b"99999999999999999999", b"\xff", b'"schema"']  # fmt: skip
+TOML_WORDS = [
+    b"=",
+    b"\n",
+    b"[[",
+    b'"""',
+    b"'''",
+    b"a." * 4000,
+    b"[" * 4000,
+    b"9" * 6000,
+    b"{a=" * 2000,
+    b"0x" + b"f" * 90,
+]
 WAV_WORDS = [b"RIFF", b"RF64", b"WAVE", b"fmt ", b"data", b"ds64", b"LIST", b"fact", b"\xfe\xff", b"\x03\0", b"\x01\0",
              b"\xff\xff\xff\xff", b"\0\0\0\0", b"fLaC", b"FORM", b"caff"]  # fmt: skip
 RECIPE = b"""schema = "charprobe.recipe/1"

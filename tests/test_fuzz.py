@@ -1,6 +1,6 @@
 """Every parser of files that nobody vouches for, fuzzed with coverage as the guide.
 
-One second each; ``FUZZ_SECONDS=600 pytest tests/test_fuzz.py`` goes on for longer and from another seed.
+One second each, under a limit of memory and, for each input, of time; ``FUZZ_SECONDS=600 pytest tests/test_fuzz.py`` goes on for longer and from another seed.
 """
 
 import os
@@ -10,11 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from coverage_guided import fuzz
+from coverage_guided import fuzz, fuzz_within_limits
 from fuzz_starts import (
     JSON_WORDS,
     RECIPE,
     SESSION,
+    TOML_WORDS,
     VOLTS,
     WAV_WORDS,
     cue_starts,
@@ -58,14 +59,14 @@ TEXTS = {
     "recipe": (
         as_text(parse_recipe),
         [RECIPE],
-        [*JSON_WORDS, b"[[segment]]", b"=", b"\n", b"kind"],
+        [*JSON_WORDS, *TOML_WORDS, b"[[segment]]", b"kind"],
         RecipeError,
     ),
     "cue sheet": (as_text(parse_cue_sheet), cue_starts(), JSON_WORDS, RecipeError),
     "session": (
         lambda data: parse_session(data.decode("utf-8", "surrogateescape"), path=Path("x.toml")),
         [SESSION, STARTER.encode()],
-        [*JSON_WORDS, b"[[setting]]", b"[[claim]]", b"[device]", b"=", b"\n"],
+        [*JSON_WORDS, *TOML_WORDS, b"[[setting]]", b"[[claim]]", b"[device]"],
         SessionError,
     ),
     "profile": (as_text(Profile.from_json), profile_starts(), JSON_WORDS, ProfileError),
@@ -80,7 +81,9 @@ def rng_of(name):
 def test_a_text_parses_or_gives_a_message(name, record_property):
     target, starts, words, allowed = TEXTS[name]
     target(starts[0])  # what is imported and built on first use is no part of the time
-    found = fuzz(target, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name))
+    found = fuzz_within_limits(
+        target, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name)
+    )
     record_property("tried, lines, kept", found)
     assert found[0] > 20
     assert found[2] > len(starts), "the mutations reach nothing new: the guide is broken"
@@ -96,7 +99,7 @@ def test_a_sound_file_is_judged_or_gives_a_message(tmp_path, record_property):
         check_file(capture, gather_sample_facts(capture))
         write_repaired_copy(path, out, force=True)
 
-    found = fuzz(
+    found = fuzz_within_limits(
         judge,
         starts=sound_starts(),
         words=WAV_WORDS,
@@ -113,7 +116,7 @@ def test_a_small_file_is_read_or_gives_a_message(name, tmp_path, record_property
     path, key = tmp_path / "a.file", tmp_path / "key.json"
     key.write_bytes(key_starts()[0])
     target, starts, words, allowed = {
-        "volts": (load_volts, [VOLTS], [*JSON_WORDS, b"[[reading]]", b"=", b"\n"], VoltsError),
+        "volts": (load_volts, [VOLTS], [*JSON_WORDS, *TOML_WORDS, b"[[reading]]"], VoltsError),
         "blind key": (read_key, key_starts(), JSON_WORDS, BlindError),
         "blind result": (
             lambda file: score(file, key_path=key), result_starts(seal_of(key.read_bytes())), JSON_WORDS, BlindError
@@ -125,7 +128,9 @@ def test_a_small_file_is_read_or_gives_a_message(name, tmp_path, record_property
         target(path)
 
     read(starts[0])
-    found = fuzz(read, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name))
+    found = fuzz_within_limits(
+        read, starts=starts, words=words, allowed=allowed, seconds=SECONDS, rng=rng_of(name)
+    )
     record_property("tried, lines, kept", found)
     assert found[2] > len(starts), "the mutations reach nothing new: the guide is broken"
 
@@ -147,7 +152,7 @@ def test_a_damaged_capture_is_measured_or_gives_a_message(tmp_path, record_prope
         characterise(capture, stimulus, channel=1, setting="x", bypass=None)
 
     measure(b"")
-    found = fuzz(
+    found = fuzz_within_limits(
         measure,
         starts=[bytes(8), bytes(range(24))],
         words=[bytes([op, 0, place, 0, 1, 0, 255, 127]) for op in range(6) for place in (0, 20, 60)],
@@ -176,6 +181,19 @@ def damage(data, edit):
         data[at:stop] = (value.to_bytes(2, "little") * (stop - at))[: stop - at]
     else:
         del data[max(44, at) :]
+
+
+def test_the_fuzzer_finds_memory_and_time_without_end():
+    for greedy, word in ((lambda _: bytearray(10**9), "MemoryError"), (lambda _: endless(), "TimeoutError")):
+        with pytest.raises(AssertionError, match=word):
+            fuzz_within_limits(
+                greedy, starts=[b"x"], words=[b"y"], allowed=CharprobeError, seconds=0.1, rng=rng_of("x")
+            )
+
+
+def endless():
+    while True:
+        pass
 
 
 def test_the_fuzzer_finds_a_planted_fault():

@@ -22,7 +22,7 @@ def folder_lock(folder: Path) -> Iterator[None]:
         If another run holds it. A lock file left by a run that crashed does not count.
     """
     with (folder / LOCK_NAME).open("a+", encoding="utf-8") as stream:
-        if not _taken(stream.fileno()):
+        if not hold(stream.fileno()):
             stream.seek(0)
             holder = stream.read(40).strip() or "unknown"
             raise SessionError(
@@ -36,8 +36,8 @@ def folder_lock(folder: Path) -> Iterator[None]:
         yield
 
 
-def _taken(descriptor: int) -> bool:
-    """Try to lock an open file; the system unlocks it when the process ends."""
+def hold(descriptor: int) -> bool:
+    """Try to lock an open file; the system unlocks it when it is closed, or the process ends."""
     try:
         if os.name == "nt":  # pragma: no cover
             import msvcrt  # noqa: PLC0415

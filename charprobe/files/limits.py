@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, get_args
 
-from annotated_types import Len
+from annotated_types import Interval, Len
 
 
 @dataclass(frozen=True)
@@ -61,5 +61,6 @@ class OneOf:
         return tagged_union_schema(choices, discriminator=self.choose)
 
 
+Number = Annotated[float, Interval(ge=-1e12, le=1e12)]  # far beyond anything that is measured
 Sha256 = Annotated[str, Says("64 hexadecimal digits (0-9, a-f)", "^[0-9a-f]{64}$")]
 Words = Annotated[str, Len(1, 2000), Says("text of 1 to 2000 characters", r"\S")]

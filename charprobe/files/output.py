@@ -15,6 +15,7 @@ from contextvars import ContextVar
 from pathlib import Path
 from typing import BinaryIO
 
+from charprobe.files.folder_lock import hold
 from charprobe.values.errors import OutputError
 
 _KEPT: ContextVar[frozenset[tuple[int, int]]] = ContextVar("_KEPT", default=frozenset())
@@ -51,6 +52,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 MAX_NAME_BYTES = 80
+LEAST_FREE_BYTES = 4_000_000  # a profile and its figures; who writes more asks for more
 SOUND_STARTS = {b"RIFF", b"RIFX", b"RF64", b"BW64", b"riff", b"FORM", b"fLaC", b"OggS", b"caff", b".snd"}
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
 
@@ -137,7 +139,8 @@ def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool, so
     """Let `write` fill a new file that takes the name `path` only once it is complete and on the disk.
 
     Whatever happens meanwhile (an exception, Ctrl-C, a kill, a full disk), `path` is either what it was
-    before or the complete new file. After a kill a hidden ``.charprobe-*.part`` file may stay behind.
+    before or the complete new file. After a kill a hidden ``.charprobe-*.part`` file stays behind until the
+    next run into that folder clears it away.
 
     Parameters
     ----------
@@ -221,12 +224,23 @@ def _is_sound(path: Path) -> bool:
 
 
 def _open_part(folder: Path) -> tuple[Path, BinaryIO]:
-    """Create a new hidden file in `folder`, so that renaming it later needs no copy."""
-    part = folder / f".charprobe-{secrets.token_hex(8)}.part"
-    return part, part.open("x+b")
+    """Create a new hidden file in `folder`, held while open, so that renaming it later needs no copy."""
+    while True:
+        part = folder / f".charprobe-{secrets.token_hex(8)}.part"
+        stream: BinaryIO = part.open("x+b")
+        hold(stream.fileno())
+        if part.exists():  # nobody took it for a part left behind before it was held
+            return part, stream
+        stream.close()
 
 
 def _try_folder(folder: Path) -> None:
+    """Make sure that a folder takes files, and clear away what a run that was killed left in it."""
+    for left in folder.glob(".charprobe-*.part"):
+        with contextlib.suppress(OSError), left.open("r+b") as old:
+            if hold(old.fileno()):
+                left.unlink()
+    check_space(folder, needed_bytes=LEAST_FREE_BYTES)
     part, stream = _open_part(folder)
     stream.close()
     part.unlink()

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from charprobe.files.strict_json import parse_strict
+from charprobe.files.toml_limits import too_costly
 from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import shortened
 
@@ -123,15 +124,12 @@ def json_content(text: str, kind: FileKind, *, source: str) -> Content:
 
 def toml_content(text: str, kind: FileKind, *, source: str) -> Content:
     """Parse TOML within the kind's limits; `source` names it in messages."""
+    if why := too_costly(text, most_depth=kind.most_depth):
+        raise kind.error(f"{source}, {why}; {kind.mend or kind.remedy}")
     try:
         table = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        why = (
-            error
-            if isinstance(error, tomllib.TOMLDecodeError)
-            else "a number is too long, or nested too deep"
-        )
-        raise kind.error(f"{source}: not valid TOML: {why}; {kind.mend or kind.remedy}") from None
+    except ValueError as error:
+        raise kind.error(f"{source}: not valid TOML: {error}; {kind.mend or kind.remedy}") from None
     content = Content(kind, source, table, text)
     _check_limits(content)
     return _of_kind(content)

@@ -9,14 +9,17 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from charprobe.files.limits import Says
+from charprobe.files.limits import Number, Says
 from charprobe.profile import glossary
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
-from charprobe.values.wording import time_text
+from charprobe.values.wording import shortened, time_text
 
 Severity = Literal["stop", "warn", "note"]
-Cell = float | int | bool | str | None
+Cell = Number | int | bool | str | None
+WORDS = frozenset(
+    {"direction", "edge", "waveform", "definition"}
+)  # columns that hold words, all others numbers
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,10 @@ class Table:
             raise ValueError("columns of a table must be of one length")
         if set(self.columns) != set(self.units):
             raise ValueError("every column of a table needs a unit, and no other")
+        for name, column in self.columns.items():
+            wrong = next((cell for cell in column if isinstance(cell, str)), None)
+            if self.units[name] and wrong is not None:
+                raise ValueError(f"only numbers in column {name}, not {shortened(repr(wrong), 40)}")
 
 
 @dataclass(frozen=True)
@@ -117,9 +124,11 @@ def std_of(reading: Reading | None) -> float | None:
 
 
 def numbers(table: Table, name: str) -> Array:
-    """Return a column as numbers; a missing cell or column is NaN and so leaves a gap in a curve."""
+    """Return a column as numbers; a missing cell or column, or a word, is NaN: a gap in a curve."""
     cells: Sequence[Cell] = table.columns.get(name, [None] * rows_of(table))
-    return np.array([np.nan if cell is None else float(cell) for cell in cells], dtype=float)
+    return np.array(
+        [np.nan if cell is None or isinstance(cell, str) else cell for cell in cells], dtype=float
+    )
 
 
 def flags(table: Table, name: str, *, missing: bool) -> NDArray[np.bool_]:

@@ -8,12 +8,12 @@ from typing import Annotated
 
 from annotated_types import Interval, MaxLen
 
-from charprobe.files.limits import Among, Says, Sha256
+from charprobe.files.limits import Among, Number, Says, Sha256
 from charprobe.profile.entry import Cell
 
 Channel = Annotated[int, Interval(ge=1, le=1024)]
 Name = Annotated[str, MaxLen(1000)]
-Rate = Annotated[int, Interval(ge=1)]
+Rate = Annotated[int, Interval(ge=1, le=10_000_000)]
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class CaptureFacts:
     rate_hz: Rate
     bits: Annotated[int, Interval(ge=1, le=64)]
     channels: Channel
-    duration_s: Annotated[float, Interval(ge=0)]
+    duration_s: Annotated[float, Interval(ge=0, le=1e7)]
     sound_sha256: Annotated[str, Says("64 hexadecimal digits (0-9, a-f), or none", "^([0-9a-f]{64})?$")] = ""
 
 
@@ -46,8 +46,8 @@ class StimulusFacts:
 class AlignmentFacts:
     """How the capture lies on the stimulus clock; polarity is 1, or -1 where the path inverts."""
 
-    delay_samples: float
-    drift_ppm: float
+    delay_samples: Number
+    drift_ppm: Number
     polarity: Annotated[int, Among((-1, 1))]
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from annotated_types import Interval, MaxLen
 
-from charprobe.files.limits import OneOf, Says
+from charprobe.files.limits import Number, OneOf, Says
 from charprobe.files.strict_json import Json
 from charprobe.files.untrusted import FileKind
 from charprobe.profile.entry import Entry, Severity, Table
@@ -34,10 +34,10 @@ Said = Annotated[str, Says("text that is not empty", r"[\s\S]")]
 class MeasuredForm:
     """A quantity with its value; `low` and `high` are the ends of the 95 % interval."""
 
-    value: float
+    value: Number
     unit: str
-    low: float
-    high: float
+    low: Number
+    high: Number
     definition: Said
     conditions: str
 
@@ -50,8 +50,8 @@ class MeasuredForm:
 class BoundForm:
     """What can be said of a quantity without a value: at least one of the two."""
 
-    at_most: float | None = None
-    at_least: float | None = None
+    at_most: Number | None = None
+    at_least: Number | None = None
 
     def __post_init__(self) -> None:
         if self.at_most is self.at_least is None:
@@ -83,8 +83,8 @@ class HealthForm:
     severity: Severity
     message: Said
     channel: Annotated[int, Interval(ge=1)] | None
-    start_s: float | None
-    end_s: float | None
+    start_s: Number | None
+    end_s: Number | None
     withholds: tuple[str, ...]
 
 

@@ -8,13 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from charprobe.files.folder_lock import folder_lock
-from charprobe.files.output import prepare_folder
+from charprobe.files.output import check_space, prepare_folder
 from charprobe.publishing.folder import DEFAULT_LOOKS, publish
 from charprobe.session.file import Session
 from charprobe.session.findings import Findings, findings_of
 from charprobe.session.pairing import pair_captures
 from charprobe.session.run import Outcome, SessionResult, measure_parts, parts_of
 from charprobe.values.errors import SessionError
+
+PAGE_BYTES, PART_BYTES = 20_000_000, 20_000_000  # page and tables; profile and figures of a part
 
 
 class Watch:
@@ -79,6 +81,7 @@ def run_session(
     watch.paired(pairing.notes)
     count = len(parts_of(paired))
     prepare_folder(folder)
+    check_space(folder, needed_bytes=PAGE_BYTES + count * PART_BYTES)
     with folder_lock(folder):
         watch.started(count)
         result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done)

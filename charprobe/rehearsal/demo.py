@@ -13,8 +13,9 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
-from charprobe.files.output import prepare_folder, safe_file_name
+from charprobe.files.output import check_space, prepare_folder, safe_file_name
 from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.unfinished import may_start_over
 from charprobe.listening.ab import make_pair
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
@@ -36,6 +37,7 @@ JOBS = 2
 SEED = 7
 STEPS = 2 * (len(SETTINGS) + 1) + 5  # captures, profiles; stimulus, bypass, listening pair, comparison, page
 SPEECH_S = 10.0
+PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     recipe : Recipe
         What is played.
     force : bool
-        Whether files of an earlier demo may be replaced.
+        Whether files of an earlier demo may be replaced; those of one that was killed always are.
     progress : callable
         Called `STEPS` times with what was just done.
 
@@ -93,7 +95,15 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     OutputError
         If a file exists and `force` is false, or the folder cannot be written.
     """
-    for place in (folder, folder / "captures", folder / "profiles"):
+    prepare_folder(folder)
+    length = lay_out(recipe, rate_hz=RATE_HZ, take=1).length
+    check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
+    with may_start_over(folder, force=force) as replaced:
+        return _run(folder, recipe, replaced, progress)
+
+
+def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
+    for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")

@@ -11,6 +11,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 
 from charprobe.files import output
 from charprobe.files.sound.sound_file import write_wav
+from charprobe.files.unfinished import may_start_over
 from charprobe.session.file import SCHEMA
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.devices.dynamics.compressor import Compressor
@@ -113,7 +114,7 @@ def make_rack(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[
     recipe : Recipe
         A shipped recipe.
     force : bool
-        Whether files that exist are replaced.
+        Whether files that exist are replaced; those of a run that was killed always are.
     progress : callable
         Called with what was written.
 
@@ -123,12 +124,23 @@ def make_rack(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[
         If a file exists and `force` is false, or the folder cannot be written.
     """
     output.prepare_folder(folder)
-    output.prepare_folder(folder / "captures")
-    session = folder / "session.toml"
-    output.check_writable(session, force=force)
     takes = rack_takes()
     bytes_each = lay_out(recipe, rate_hz=RATE_HZ, take=1).length * CHANNELS * 3
     output.check_space(folder, needed_bytes=len(takes) * bytes_each)
+    with may_start_over(folder, force=force) as replaced:
+        return _write_rack(folder, takes, recipe, replaced, progress)
+
+
+def _write_rack(
+    folder: Path,
+    takes: tuple[RackTake, ...],
+    recipe: Recipe,
+    force: bool,
+    progress: Callable[[str], None],
+) -> Path:
+    output.prepare_folder(folder / "captures")
+    session = folder / "session.toml"
+    output.check_writable(session, force=force)
     calls = (delayed(_capture)(folder, take, recipe, force) for take in takes)
     for name in Parallel(n_jobs=JOBS, return_as="generator")(calls):
         progress(name)

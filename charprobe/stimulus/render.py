@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from charprobe.stimulus.ident import ident_length, render_ident
-from charprobe.stimulus.kinds.segment import Segment, Span
+from charprobe.stimulus.kinds.segment import PIECE, Piece, Segment, Span
 from charprobe.stimulus.marker import render_sync, sync_length
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.timetable import Stimulus
@@ -19,7 +19,7 @@ from charprobe.values.wording import number_text
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4
 MAX_TAKE = 255
-LONGEST_S = 1800  # of bench time and of memory: half an hour at 192 kHz takes 2.8 GB
+LONGEST_S = 1800  # of bench time; and what measures it reads it whole: half an hour at 192 kHz is 2.8 GB
 
 
 def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
@@ -56,7 +56,7 @@ def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
     return Stimulus(recipe, rate_hz, take, opening, ident, tuple(segments), closing, length)
 
 
-def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, Array]]:
+def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[Piece]:
     """Yield (start, samples) of everything that a side sounds, in playing order; between them is silence."""
     recipe, rate_hz = stimulus.recipe, stimulus.rate_hz
     sync: dict[str, Any] = {"rate_hz": rate_hz, "level_dbfs": recipe.sync_dbfs}
@@ -64,8 +64,27 @@ def render_pieces(stimulus: Stimulus, *, side: int = 1) -> Iterator[tuple[int, A
     code = render_ident(recipe.hash[:6], stimulus.take, **sync)
     yield stimulus.ident.start, code
     for segment in stimulus.segments:
-        yield segment.span.start, segment.render(rate_hz=rate_hz, side=side)
+        yield from segment.pieces(rate_hz=rate_hz, side=side)
     yield stimulus.closing.start, render_sync("closing", **sync)
+
+
+def render_blocks(stimulus: Stimulus) -> Iterator[Array]:
+    """Yield everything that is played, block by block; shapes ``(n, stimulus.channels)``, one after another.
+
+    A long stimulus takes no more memory than a short one.
+    """
+    sides = [render_pieces(stimulus, side=side + 1) for side in range(stimulus.channels)]
+    reached = 0
+    for pieces in zip(*sides, strict=True):
+        yield from _silence(pieces[0][0] - reached, stimulus.channels)
+        yield np.stack([samples for _, samples in pieces], axis=1)
+        reached = pieces[0][0] + pieces[0][1].size
+    yield from _silence(stimulus.length - reached, stimulus.channels)
+
+
+def _silence(count: int, channels: int) -> Iterator[Array]:
+    for start in range(0, count, PIECE):
+        yield np.zeros((min(PIECE, count - start), channels))
 
 
 def render(stimulus: Stimulus) -> Array:
@@ -78,9 +97,4 @@ def render(stimulus: Stimulus) -> Array:
 
 def render_sides(stimulus: Stimulus) -> Array:
     """Render everything that is played; shape ``(stimulus.length, stimulus.channels)``."""
-    out = np.repeat(render(stimulus)[:, None], stimulus.channels, axis=1)
-    for segment in stimulus.segments:
-        if not segment.spec.sides_alike:
-            span = slice(segment.span.start, segment.span.stop)
-            out[span, 1] = segment.render(rate_hz=stimulus.rate_hz, side=2)
-    return out
+    return np.concatenate(list(render_blocks(stimulus)))

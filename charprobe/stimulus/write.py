@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from charprobe.files.output import check_writable
-from charprobe.files.sound.sample_codes import WrittenEncoding, sample_sha256
-from charprobe.files.sound.sound_file import write_wav
+from charprobe.files.sound.sample_codes import WrittenEncoding
+from charprobe.files.sound.sound_file import write_wav_blocks
 from charprobe.stimulus.cue_sheet import CueSheet, write_cue_sheet
 from charprobe.stimulus.recipe import Recipe
-from charprobe.stimulus.render import lay_out, render_sides
+from charprobe.stimulus.render import lay_out, render_blocks
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 from charprobe.values.errors import OutputError
 
 
@@ -69,9 +71,15 @@ def write_stimulus(
     for path in (wav, cues):
         check_writable(path, force=force, sound=path == wav)
     stimulus = lay_out(recipe, rate_hz=rate_hz, take=take)
-    samples = render_sides(stimulus)
-    write_wav(wav, samples, rate_hz=rate_hz, subtype=subtype, force=force)
-    sha256 = sample_sha256([samples], encoding=subtype)
+    peak = 0.0
+
+    def blocks() -> Iterator[Array]:
+        nonlocal peak
+        for block in render_blocks(stimulus):
+            peak = max(peak, float(np.abs(block).max()))
+            yield block
+
+    size = (stimulus.length, stimulus.channels)
+    sha256 = write_wav_blocks(wav, blocks(), size=size, rate_hz=rate_hz, subtype=subtype, force=force)
     write_cue_sheet(cues, CueSheet(stimulus, subtype, sha256), force=force)
-    peak_dbfs = float(20 * np.log10(np.abs(samples).max()))
-    return WrittenStimulus(wav, cues, stimulus, peak_dbfs)
+    return WrittenStimulus(wav, cues, stimulus, float(20 * np.log10(peak)))

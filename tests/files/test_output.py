@@ -198,6 +198,20 @@ def test_kill_9_at_any_moment_leaves_one_whole_file(tmp_path):
             time.sleep(wait_s)
             writer.send_signal(signal.SIGKILL)
         assert path.read_bytes() in whole
+    check_writable(path, force=True)
+    assert list(tmp_path.iterdir()) == [path], "what a killed run left is cleared away by the next"
+
+
+def test_a_part_that_is_being_written_is_left_alone_and_room_is_asked_for(tmp_path, monkeypatch):
+    def write(stream):
+        check_writable(tmp_path / "other", force=False)
+        stream.write(b"whole")
+
+    write_with(tmp_path / "a", write, force=False)
+    assert (tmp_path / "a").read_bytes() == b"whole"
+    monkeypatch.setattr(output, "LEAST_FREE_BYTES", 10**18)
+    with pytest.raises(OutputError, match="make room or choose another folder"):
+        check_writable(tmp_path / "b", force=False)
         names = {p.name for p in tmp_path.iterdir()} - {"a"}
         assert all(name.startswith(".charprobe-") and name.endswith(".part") for name in names)
 

@@ -131,7 +131,15 @@ BAD = {
     "no next": (changed(quantities=BAD_ENTRY), "quantities, static.slope: `next` is nothing; allowed: text"),
     "a cell that is a list": (
         changed(curves={"a": {"columns": {"x": [1, [2]]}, "units": {"x": ""}}}),
-        r"curves, a, columns: entry 2 of `x` is \[2\]; allowed: a number, true or false, text or null",
+        r"curves, a, columns: entry 2 of `x` is \[2\]; allowed: a number from -1e.12 to 1e.12, a whole number, .*text or null",
+    ),
+    "a value beyond all measure": (
+        PLAIN.to_json().replace('"at_most": 0.0001', '"at_most": 1e308'),
+        "`at_most` is 1e.308; allowed: a number from",
+    ),
+    "a word among numbers": (
+        changed(curves={"a": {"columns": {"x": [1, "loud"]}, "units": {"x": "dB"}}}),
+        "allowed: only numbers in column x, not 'loud'",
     ),
     "a bound of nothing": (
         PLAIN.to_json().replace('"at_most": 0.0001', ""),

@@ -1,3 +1,4 @@
+import tracemalloc
 from itertools import pairwise
 
 import numpy as np
@@ -7,6 +8,7 @@ from charprobe.stimulus.kinds.link import Link
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.recipe import Recipe, load_recipe, parse_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out, render, render_pieces, render_sides
+from charprobe.stimulus.write import write_stimulus
 from charprobe.values.errors import RecipeError
 
 
@@ -28,6 +30,19 @@ def test_shipped_recipes_stay_below_their_peak_and_inside_their_timetable(name, 
 def test_rendering_is_the_same_at_every_call():
     stimulus = lay_out(load_recipe("quick"), rate_hz=44_100, take=3)
     assert render(stimulus).tobytes() == render(stimulus).tobytes()
+
+
+def test_a_long_stimulus_is_written_in_little_memory(tmp_path):
+    silences = "".join(f'[[segment]]\nkind = "silence"\nname = "s{i}"\nlength_s = 60\n' for i in range(8))
+    head = 'schema = "charprobe.recipe/1"\nname = "long"\nsummary = "eight minutes"\n'
+    recipe = parse_recipe(head + silences, source="x")
+    tracemalloc.start()
+    try:
+        write_stimulus(recipe, tmp_path / "long.wav", rate_hz=44_100)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 100e6  # the whole takes 175 MB, a block of 2**20 samples and its codes 40 MB
 
 
 def test_pieces_are_the_whole_sound_and_between_them_is_silence():

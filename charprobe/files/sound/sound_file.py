@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -19,7 +20,7 @@ from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Sourc
 from charprobe.files.sound.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
 from charprobe.values.errors import SoundFileError
 
-__all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav"]
+__all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav", "write_wav_blocks"]
 
 Array = NDArray[np.float64]
 BLOCK_FRAMES = 1 << 16
@@ -264,35 +265,58 @@ def write_wav(
     OutputError
         If the place cannot be written to, or the disk lacks room.
     """
-    path = Path(path)
     values = np.asarray(samples)
     values = values[:, None] if values.ndim == 1 else values
-    frames, channels = values.shape
+    blocks = (values[start : start + BLOCK_FRAMES] for start in range(0, len(values), BLOCK_FRAMES))
+    write_wav_blocks(path, blocks, size=values.shape, rate_hz=rate_hz, subtype=subtype, force=force)
+
+
+def write_wav_blocks(
+    path: str | Path,
+    blocks: Iterable[Array],
+    *,
+    size: tuple[int, int],
+    rate_hz: int,
+    subtype: WrittenEncoding,
+    force: bool,
+) -> str:
+    """Write a WAV file block by block, so that a long one needs no more memory than a short one.
+
+    Parameters as in `write_wav`; `blocks` of shape (n, channels) follow each other and are `size` together,
+    frames and channels. Returns the SHA-256 of the sample bytes alone, 64 hex digits.
+    """
+    path = Path(path)
+    frames, channels = size
     sample_bytes = 3 if subtype == "pcm24" else 4
     header = wav_header(encoding=subtype, rate_hz=rate_hz, channels=channels, frames=frames)
     if path.parent.is_dir():
         check_space(path.parent, needed_bytes=len(header) + frames * channels * sample_bytes)
 
+    written = hashlib.sha256()
+
     def write(stream: BinaryIO) -> None:
         stream.write(header)
-        for start in range(0, frames, BLOCK_FRAMES):
-            stream.write(encode(values[start : start + BLOCK_FRAMES], encoding=subtype))
+        for block in blocks:
+            stored = encode(block, encoding=subtype)
+            written.update(stored)
+            stream.write(stored)
         stream.write(b"\0" * (frames * channels * sample_bytes % 2))
-        _compare(path, stream, values, subtype)
+        _compare(path, stream, frames, subtype, written.hexdigest())
 
     write_with(path, write, force=force, sound=True)
+    return written.hexdigest()
 
 
-def _compare(path: Path, stream: BinaryIO, values: Array, subtype: WrittenEncoding) -> None:
+def _compare(path: Path, stream: BinaryIO, frames: int, subtype: WrittenEncoding, sha256: str) -> None:
     """Read the written file back from the same stream; anything but equality is an error."""
     stream.flush()
     layout = read_wav_layout(stream, size_bytes=stream.seek(0, 2), source=str(path))
     stream.seek(layout.data_start)
-    equal = layout.frames == len(values) and layout.encoding == subtype
-    for start in range(0, len(values), BLOCK_FRAMES):
-        block = encode(values[start : start + BLOCK_FRAMES], encoding=subtype)
-        equal = equal and stream.read(len(block)) == block
-    if not equal:
+    left, read = layout.frames * layout.frame_bytes, hashlib.sha256()
+    while left > 0 and (stored := stream.read(min(left, BLOCK_FRAMES))):
+        read.update(stored)
+        left -= len(stored)
+    if layout.frames != frames or layout.encoding != subtype or read.hexdigest() != sha256:
         raise SoundFileError(
             f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
             "kept"

@@ -42,7 +42,7 @@ def ring_tone(capture: Array, *, level_dbfs: float, rate_hz: float) -> Array:
 
 def noise(capture: Array, *, level_dbfs: float) -> Array:
     """White noise, the same in all channels."""
-    line = np.random.default_rng(51).standard_normal(capture.shape[0])
+    line = np.random.default_rng(51).standard_normal(len(capture))
     return capture + _at_level(line, level_dbfs)[:, None]
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 import numpy as np
 from annotated_types import Interval
 
-from charprobe.stimulus.kinds.segment import DbfsList, Segment, Tone, ToneS
+from charprobe.stimulus.kinds.segment import DbfsList, Piece, Segment, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, faded, tones_apart
 from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, WAVEFORMS
-from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)
@@ -32,13 +32,10 @@ class EqualPeak(ToneRun):
         levels = ((self.frequency_hz, level) for level in self.levels_dbfs for _ in WAVEFORMS)
         return tones_apart(levels, start=start, tone_s=self.tone_s, rate_hz=rate_hz)
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render the segment; every waveform is faded in and out over its ramp."""
-        out = np.zeros(segment.span.length)
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield waveform after waveform, each faded in and out over its ramp."""
         for i, tone in enumerate(segment.tones):
             n, fade = faded(tone)
             turns = np.asarray((tone.frequency_hz / PER_FUNDAMENTAL / rate_hz * n) % 1.0)
             wave = WAVEFORMS[i % len(WAVEFORMS)].at(turns) * fade
-            first = tone.start - segment.span.start
-            out[first : first + tone.length] = 10 ** (tone.level_dbfs / 20) * wave
-        return out
+            yield tone.start, 10 ** (tone.level_dbfs / 20) * wave

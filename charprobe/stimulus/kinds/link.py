@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from annotated_types import Interval
 
-from charprobe.stimulus.kinds.segment import Dbfs, DbfsList, Hz, Segment, SegmentOf, Span, Spec, Tone
-from charprobe.stimulus.kinds.tone_run import ramp_samples, render_tones
-from charprobe.values.arrays import Array
+from charprobe.stimulus.kinds.segment import Dbfs, DbfsList, Hz, Piece, Segment, SegmentOf, Span, Spec, Tone
+from charprobe.stimulus.kinds.tone_run import ramp_samples, tone_pieces
 
 HALVES_GAP_S = 1.0  # what one side was driven to has died away before the other is driven
 
@@ -35,11 +35,11 @@ class Link(Spec):
         half = len(self.levels_dbfs) * round(self.tone_s * rate_hz)
         return SegmentOf(self, Span(start, 2 * half + round(HALVES_GAP_S * rate_hz)), ())
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render what one side plays."""
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield what one side plays; both sides' pieces lie side by side."""
         driven, pilot = self.side_tones(segment.span, side, rate_hz=rate_hz)
         tones = sorted((*driven, *pilot), key=lambda tone: tone.start)
-        return render_tones(tones, segment.span, rate_hz=rate_hz)
+        return tone_pieces(tones, rate_hz=rate_hz)
 
     def side_tones(
         self, span: Span, side: int, *, rate_hz: float

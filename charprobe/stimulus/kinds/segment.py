@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Generic, TypeAlias, TypeVar
 
+import numpy as np
 from annotated_types import Interval, Len
 
 from charprobe.files.limits import Says
@@ -23,6 +25,8 @@ DbfsList = Annotated[tuple[Dbfs, ...], Len(1, 64)]
 Position = Annotated[int, Interval(ge=0)]
 Length = Annotated[int, Interval(ge=1)]
 ToneS = Annotated[float, Interval(ge=0.05, le=30)]
+Piece: TypeAlias = tuple[int, Array]  # first sample in the stimulus, and the samples
+PIECE = 1 << 20  # samples that a piece of a long tone or sweep holds
 
 
 @dataclass(frozen=True)
@@ -88,8 +92,8 @@ class Spec(ABC):
         """Place the segment from stimulus sample `start` on."""
 
     @abstractmethod
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render one side of the segment that `lay_out` placed; shape ``(segment.span.length,)``."""
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield what one side sounds of the segment that `lay_out` placed, in order, in short pieces."""
 
 
 S = TypeVar("S", bound=Spec)
@@ -108,9 +112,17 @@ class SegmentOf(Generic[S_co]):
     span: Span
     tones: tuple[Tone, ...]
 
+    def pieces(self, *, rate_hz: int, side: int = 1) -> Iterator[Piece]:
+        """Yield (start in the stimulus, samples) of what one side sounds; between pieces is silence."""
+        return self.spec.pieces(self, rate_hz=rate_hz, side=side)
+
     def render(self, *, rate_hz: int, side: int = 1) -> Array:
         """Render one side; shape ``(span.length,)``."""
-        return self.spec.render(self, rate_hz=rate_hz, side=side)
+        out = np.zeros(self.span.length)
+        for start, samples in self.pieces(rate_hz=rate_hz, side=side):
+            first = start - self.span.start
+            out[first : first + samples.size] = samples
+        return out
 
 
 Segment: TypeAlias = SegmentOf[Spec]

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from annotated_types import Interval
 
-from charprobe.stimulus.kinds.segment import DbfsList, Hz, HzList, Segment, SegmentOf, Span, Spec, Tone, ToneS
-from charprobe.stimulus.kinds.tone_run import ToneRun, ramp_samples, render_tones, tones_apart
-from charprobe.values.arrays import Array
+from charprobe.stimulus.kinds.segment import (
+    DbfsList,
+    Hz,
+    HzList,
+    Piece,
+    Segment,
+    SegmentOf,
+    Span,
+    Spec,
+    Tone,
+    ToneS,
+)
+from charprobe.stimulus.kinds.tone_run import ToneRun, ramp_samples, tone_pieces, tones_apart
 
 
 @dataclass(frozen=True)
@@ -49,6 +60,6 @@ class Silence(Spec):
         tone = Tone(start + silent, sounding, self.tone_hz, self.tone_dbfs, 0.0, ramp, 0)
         return SegmentOf(self, Span(start, silent + sounding), (tone,) if sounding else ())
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render the silence and the tone."""
-        return render_tones(segment.tones, segment.span, rate_hz=rate_hz)
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield the tone."""
+        return tone_pieces(segment.tones, rate_hz=rate_hz)

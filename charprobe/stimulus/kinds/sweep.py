@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from annotated_types import Interval
 
-from charprobe.stimulus.kinds.segment import RAMP_S, TOP_HZ, Segment, SegmentOf, Span, Spec
+from charprobe.stimulus.kinds.segment import PIECE, RAMP_S, TOP_HZ, Piece, Segment, SegmentOf, Span, Spec
 from charprobe.values.arrays import Array
 
 
@@ -27,9 +28,11 @@ class Sweep(Spec):
         """Place the sweep; it has no tones."""
         return SegmentOf(self, Span(start, round(self.length_s * rate_hz)), ())
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render the sweep."""
-        return self.at(np.arange(segment.span.length) / rate_hz)
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield the sweep."""
+        for first in range(0, segment.span.length, PIECE):
+            n = np.arange(first, min(first + PIECE, segment.span.length))
+            yield segment.span.start + first, self.at(n / rate_hz)
 
     def at(self, seconds: Array) -> Array:
         """Value of the sweep at any times, in seconds from its start; zero outside it.

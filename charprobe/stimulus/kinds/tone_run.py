@@ -1,13 +1,13 @@
-"""Runs of tones: placing them without phase jumps, and rendering any list of them."""
+"""Runs of tones: placing them without phase jumps, and the sound of any list of them."""
 
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from charprobe.stimulus.kinds.segment import RAMP_S, Segment, SegmentOf, Span, Spec, Tone
+from charprobe.stimulus.kinds.segment import PIECE, RAMP_S, Piece, Segment, SegmentOf, Span, Spec, Tone
 from charprobe.values.arrays import Array
 
 GROUP_GAP_S = 0.002  # a gap this short parts tones whose phases do not join
@@ -25,9 +25,9 @@ class ToneRun(Spec):
         tones = tuple(self.place(start=start, rate_hz=rate_hz))
         return SegmentOf(self, Span(start, tones[-1].stop - start), tones)
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render the tones."""
-        return render_tones(segment.tones, segment.span, rate_hz=rate_hz)
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield the tones."""
+        return tone_pieces(segment.tones, rate_hz=rate_hz)
 
 
 def ramp_samples(rate_hz: int) -> int:
@@ -59,27 +59,29 @@ def faded(tone: Tone) -> tuple[Array, Array]:
     return n, 0.5 - 0.5 * np.cos(np.pi * edge)
 
 
-def render_tones(tones: Sequence[Tone], span: Span, *, rate_hz: int) -> Array:
-    """Render `tones` into the samples of `span`.
+def tone_pieces(tones: Sequence[Tone], *, rate_hz: int) -> Iterator[Piece]:
+    """Yield the sound of `tones`, in pieces of at most `PIECE` samples.
 
     A tone that follows another without a gap moves from its level over `Tone.ramp` samples; any other tone
     rises from silence. A tone that nothing follows fades out within its last `RAMP_S`.
     """
-    out = np.zeros(span.length)
     for i, tone in enumerate(tones):
         before = tones[i - 1] if i and tones[i - 1].stop == tone.start else None
         followed = i + 1 < len(tones) and tones[i + 1].start == tone.stop
         amplitude = 10 ** (tone.level_dbfs / 20)
-        envelope = np.full(tone.length, amplitude)
-        if tone.ramp:
-            origin = 10 ** (before.level_dbfs / 20) if before else 0.0
-            rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(tone.ramp) + 0.5) / tone.ramp)
-            envelope[: tone.ramp] = origin + (amplitude - origin) * rise[: tone.length]
-        if not followed:
-            ramp = min(ramp_samples(rate_hz), tone.length)
-            envelope[-ramp:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(ramp) + 0.5) / ramp)
-        # the cosine's argument is kept small so that long tones lose no precision
-        turns = (tone.frequency_hz / rate_hz * np.arange(tone.length)) % 1.0
-        first = tone.start - span.start
-        out[first : first + tone.length] = envelope * np.cos(2 * np.pi * turns + tone.phase_rad)
-    return out
+        origin = 10 ** (before.level_dbfs / 20) if before else 0.0
+        fade = 0 if followed else min(ramp_samples(rate_hz), tone.length)
+        for first in range(0, tone.length, PIECE):
+            n = np.arange(first, min(first + PIECE, tone.length))
+            envelope = np.full(n.size, amplitude)
+            rise = n[: max(tone.ramp - first, 0)]
+            envelope[: rise.size] = origin + (amplitude - origin) * (
+                0.5 - 0.5 * np.cos(np.pi * (rise + 0.5) / max(tone.ramp, 1))
+            )
+            fall = n[max(tone.length - fade - first, 0) :]
+            envelope[n.size - fall.size :] *= 0.5 + 0.5 * np.cos(
+                np.pi * (fall - (tone.length - fade) + 0.5) / max(fade, 1)
+            )
+            # the cosine's argument is kept small so that long tones lose no precision
+            turns = (tone.frequency_hz / rate_hz * n) % 1.0
+            yield tone.start + first, envelope * np.cos(2 * np.pi * turns + tone.phase_rad)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from annotated_types import Interval
 
-from charprobe.stimulus.kinds.segment import DbfsList, Hz, Segment, Tone, ToneS
+from charprobe.stimulus.kinds.segment import DbfsList, Hz, Piece, Segment, Tone, ToneS
 from charprobe.stimulus.kinds.tone_run import ToneRun, faded, tones_apart
-from charprobe.values.arrays import Array
 
 
 @dataclass(frozen=True)
@@ -37,14 +37,11 @@ class TwoTone(ToneRun):
         pairs = ((self.lower_hz, level) for level in self.levels_dbfs)
         return tones_apart(pairs, start=start, tone_s=self.tone_s, rate_hz=rate_hz)
 
-    def render(self, segment: Segment, *, rate_hz: int, side: int) -> Array:
-        """Render the segment; both tones start as cosines and are faded in and out over the ramp."""
-        out = np.zeros(segment.span.length)
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield pair after pair; both tones start as cosines and are faded in and out over the ramp."""
         lower = self.lower_over_upper / (1 + self.lower_over_upper)
         for tone in segment.tones:
             n, fade = faded(tone)
             waves = [np.cos(2 * np.pi * ((f / rate_hz * n) % 1.0)) for f in (self.lower_hz, self.upper_hz)]
             pair = lower * waves[0] + (1 - lower) * waves[1]
-            first = tone.start - segment.span.start
-            out[first : first + tone.length] = 10 ** (tone.level_dbfs / 20) * fade * pair
-        return out
+            yield tone.start, 10 ** (tone.level_dbfs / 20) * fade * pair

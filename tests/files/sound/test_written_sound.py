@@ -8,7 +8,8 @@ import soundfile
 
 from charprobe.files.sound import sound_file as audio
 from charprobe.files.sound import wav_header
-from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.sound.sample_codes import sample_sha256
+from charprobe.files.sound.sound_file import open_capture, write_wav, write_wav_blocks
 from charprobe.values.errors import OutputError, SoundFileError
 
 NOISE = np.random.default_rng(1).uniform(-1, 1, (3000, 3))
@@ -67,16 +68,27 @@ def test_an_existing_file_is_kept_without_force(tmp_path):
 
 
 def test_a_disk_that_returns_other_bytes_is_noticed(tmp_path, monkeypatch):
-    real = audio.encode
-    calls = []
+    real = audio.read_wav_layout
 
-    def fickle(samples, *, encoding):  # what is compared differs from what was written in the last bit
-        calls.append(1)
-        raw = bytearray(real(samples, encoding=encoding))
-        raw[-1] ^= len(calls) == 2
-        return bytes(raw)
+    def fickle(stream, *, size_bytes, source):  # the last bit turns round between writing and reading
+        stream.seek(size_bytes - 1)
+        last = stream.read(1)[0]
+        stream.seek(size_bytes - 1)
+        stream.write(bytes([last ^ 1]))
+        return real(stream, size_bytes=size_bytes, source=source)
 
-    monkeypatch.setattr(audio, "encode", fickle)
+    monkeypatch.setattr(audio, "read_wav_layout", fickle)
     with pytest.raises(SoundFileError, match="does not read back as it was written"):
         write_wav(tmp_path / "a.wav", NOISE, rate_hz=48_000, subtype="pcm24", force=False)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_blocks_give_the_bytes_of_the_whole_and_their_checksum(tmp_path):
+    write_wav(tmp_path / "whole.wav", NOISE, rate_hz=48_000, subtype="pcm24", force=False)
+    values = NOISE[:, None] if NOISE.ndim == 1 else NOISE
+    blocks = iter([values[:7], values[7:]])
+    sha256 = write_wav_blocks(
+        tmp_path / "parts.wav", blocks, size=values.shape, rate_hz=48_000, subtype="pcm24", force=False
+    )
+    assert (tmp_path / "parts.wav").read_bytes() == (tmp_path / "whole.wav").read_bytes()
+    assert sha256 == sample_sha256([values], encoding="pcm24")

@@ -1,10 +1,25 @@
 import numpy as np
 import pytest
 
-from charprobe.stimulus.kinds.segment import Span, Tone
-from charprobe.stimulus.kinds.tone_run import faded, phase_at, render_tones, tones_apart
+from charprobe.stimulus.kinds import tone_run
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.stimulus.kinds.tone_run import faded, phase_at, tone_pieces, tones_apart
 
 RATE_HZ = 48_000
+
+
+def sound_of(*tones):
+    out = np.zeros(5000)
+    for start, samples in tone_pieces(tones, rate_hz=RATE_HZ):
+        out[start : start + samples.size] = samples
+    return out
+
+
+def test_a_long_tone_comes_in_pieces_that_are_the_whole(monkeypatch):
+    tones = [Tone(0, 2400, 997.0, -40.0, 0.3, 240, 0), Tone(2400, 2400, 440.0, -20.0, 0.0, 240, 1)]
+    whole = sound_of(*tones)
+    monkeypatch.setattr(tone_run, "PIECE", 100)
+    np.testing.assert_array_equal(sound_of(*tones), whole)
 
 
 def test_the_phase_runs_on_before_and_after_a_tone():
@@ -33,8 +48,7 @@ def test_a_tone_alone_is_faded_at_both_ends():
 def test_a_level_moves_softly_after_a_tone_that_ramps_and_at_once_after_one_that_does_not():
     low = Tone(0, 2400, 0.0, -40.0, 0.0, 0, 0)  # of 0 Hz the samples are the envelope
     soft, hard = Tone(2400, 2400, 0.0, -20.0, 0.0, 240, 1), Tone(2400, 2400, 0.0, -20.0, 0.0, 0, 1)
-    moved = render_tones([low, soft], Span(0, 5000), rate_hz=RATE_HZ)
-    jumped = render_tones([low, hard], Span(0, 5000), rate_hz=RATE_HZ)
+    moved, jumped = sound_of(low, soft), sound_of(low, hard)
     np.testing.assert_allclose(moved[:2400], 0.01)  # followed without a gap: no fade
     assert 0.01 < moved[2400] < 0.0101 and np.all(np.diff(moved[2400:2640]) > 0)
     np.testing.assert_allclose(jumped[2400:4560], 0.1)
