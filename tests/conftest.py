@@ -8,6 +8,19 @@ import numpy as np
 import pytest
 
 NOBODY = 65_534
+LONG = (
+    "test_checks.py",
+    "test_install.py",
+    "test_wheel.py",
+    "test_fuzz.py",
+    "test_demo.py",
+    "test_on_a_cluster.py",
+)
+
+
+def pytest_collection_modifyitems(items):
+    """Start what takes long first, so that no worker is left with it at the end."""
+    items.sort(key=lambda item: item.path.name not in LONG)
 
 
 @pytest.fixture

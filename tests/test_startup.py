@@ -43,6 +43,15 @@ def test_every_name_of_the_front_door_is_there_and_documented(name):
     assert name in dir(charprobe)
 
 
+def test_measuring_is_imported_without_the_slow_scientific_packages():
+    code = """
+import charprobe.measuring.measure, sys
+slow = {"fft", "ndimage", "optimize", "signal", "special", "stats"}
+assert not {f"scipy.{name}" for name in slow} & set(sys.modules)
+"""
+    assert "numpy" in loaded_by(code)
+
+
 def test_another_name_is_refused_as_usual():
     with pytest.raises(AttributeError, match="no attribute 'mesure'"):
         charprobe.mesure  # noqa: B018  # asking is the test

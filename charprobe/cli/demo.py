@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
@@ -84,6 +83,8 @@ def selftest_command(
     Exit code 1 if any number is off.
     """
     click.echo("Setting up ...", err=True)
+    import json
+
     from charprobe.rehearsal.selftest import rows_text, run_selftest
     from charprobe.simulation.devices.catalogue import stage_names
     from charprobe.stimulus.recipe import load_recipe

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -51,6 +50,8 @@ def check_command(
         seconds = layout.frames / layout.rate_hz
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
+    import json
+
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.measure import check
     from charprobe.measuring.verdict import missing_dict

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,8 @@ def stages_command(as_json: bool, faults: bool) -> None:
     if faults:
         _list_faults(as_json=as_json)
         return
+    import json
+
     from charprobe.simulation.devices.catalogue import make_stage, stage_names
 
     stages = [make_stage(name) for name in stage_names()]
@@ -42,6 +43,8 @@ def stages_command(as_json: bool, faults: bool) -> None:
 
 
 def _list_faults(*, as_json: bool) -> None:
+    import json
+
     from charprobe.simulation.rig.fault_catalogue import fault_called, fault_names
 
     known = {name: fault_called(name) for name in fault_names()}

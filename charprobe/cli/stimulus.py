@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -28,6 +27,8 @@ First play at -40 dBFS, then raise in steps until the recorder's peak stays just
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def recipes_command(as_json: bool) -> None:
     """List the shipped recipes: length, and what each is for."""
+    import json
+
     from charprobe.stimulus.recipe import load_recipe, shipped_recipes
     from charprobe.stimulus.render import lay_out
 

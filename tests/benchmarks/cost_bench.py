@@ -31,6 +31,7 @@ RATE_HZ = 48_000
 RIG = ("--gain", "-9", "--noise", "-110", "--bits", "24", "--delay", "1490.37")
 AS_A_USER = {name: text for name, text in os.environ.items() if not name.endswith("_NUM_THREADS")}
 ROUNDS = 3  # the least of which counts
+FLOOR_ROUNDS = 5  # within one process, whose start-up and first reading do not count
 STARTED = """
 import json, sys
 from pathlib import Path
@@ -54,7 +55,7 @@ for name in {modules!r}:
 """
 FLOOR = """
 import numpy, soundfile
-for name in {names!r}:
+for name in {names!r} * {rounds}:
     sound, _ = soundfile.read(name, always_2d=True)
     for channel in sound.T:
         for start in range(0, len(channel), 1 << 16):
@@ -103,8 +104,11 @@ def start_up(of: Cost) -> float:
 
 
 def floor(*files: Path) -> float:
-    code = FLOOR.format(names=[str(file) for file in files])
-    return least(lambda: run(code)).cpu_s - least(lambda: run("import numpy, soundfile")).cpu_s
+    often, once = (
+        least(lambda n=n: run(FLOOR.format(names=[str(file) for file in files], rounds=n))).cpu_s
+        for n in (1 + FLOOR_ROUNDS, 1)
+    )
+    return (often - once) / FLOOR_ROUNDS
 
 
 def recorded(folder: Path, recipe: str) -> tuple[Path, Path, Path]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
@@ -78,8 +78,8 @@ def _answers(take: Take) -> list[tuple[_Answer, _Answer]]:
 
 def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
     """Envelope of the impulse response in each band, by division of spectra."""
-    size = int(fft.next_fast_len(samples.size + round(2 * REACH_S * rate_hz), real=True))
-    spectrum, reference = fft.rfft(samples, size), fft.rfft(played, size)
+    size = int(scipy.fft.next_fast_len(samples.size + round(2 * REACH_S * rate_hz), real=True))
+    spectrum, reference = scipy.fft.rfft(samples, size), scipy.fft.rfft(played, size)
     power = np.abs(reference) ** 2
     response = spectrum * reference.conj() / (power + FINE * float(power.max()))
     frequency = np.arange(power.size) * rate_hz / size
@@ -90,7 +90,7 @@ def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
         share = np.clip((frequency - low_hz) / (high_hz - low_hz), 0.0, 1.0)
         one_sided = np.zeros(size, dtype=np.complex128)
         one_sided[: power.size] = response * np.sin(np.pi * share) ** 2
-        envelope = np.abs(fft.ifft(one_sided))
+        envelope = np.abs(scipy.fft.ifft(one_sided))
         first = round(NEAREST / (high_hz - low_hz) * rate_hz)
         envelope /= max(float(envelope[:first].max()), float(envelope[-first:].max()), 1e-30)
         answers.append(_Answer(envelope[first:last], envelope[::-1][first - 1 : last - 1], first, rate_hz))
