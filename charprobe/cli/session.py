@@ -23,7 +23,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--new", is_flag=True, help="Write a commented starter to SESSION instead.")
 @click.option("--plan", is_flag=True, help="Say what SESSION asks for, and measure nothing.")
 @click.option("--jobs", type=click.IntRange(1, 256), default=2, show_default=True, help="Captures at a time.")
-@click.option("--all-looks", is_flag=True, help="Draw figures in dark colours too.")
+@click.option("--all-looks", is_flag=True, help="Draw figures for video and in dark colours too.")
 @click.option("--force", is_flag=True, help="With --new: replace a file that exists.")
 @click.pass_context
 def session_command(

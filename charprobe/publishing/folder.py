@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import chain
 from pathlib import Path, PurePosixPath
 
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
+from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
@@ -17,10 +18,10 @@ from charprobe.publishing.report.page import METHOD, render_page, write_page
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings
-from charprobe.session.run import SessionResult
+from charprobe.session.run import SessionResult, side_by_side
 from charprobe.values.wording import literal
 
-DEFAULT_LOOKS = ("article", "video")
+DEFAULT_LOOKS = ("article",)
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
 
 
@@ -66,8 +67,10 @@ def publish(
         output.prepare_folder(place)
     shown = (session, result.profiles, result.stage_off, result.failures, command, *notes)
     words = Made(folder / ".published.key", key_of(*shown))
+    figures = _Figures(result.profiles, folder / "figures", looks)
+    drawn = figures.begun(jobs)  # in other processes, while the page is made here
     written = words.there() or words.keep(_words(session, result, findings, folder, command, notes))
-    return (*written, *_figures(result.profiles, folder / "figures", looks, jobs))
+    return (*written, *figures.overlays(), *(path for paths in drawn for path in paths))
 
 
 def _words(
@@ -133,26 +136,39 @@ def carded(profiles: Sequence[Profile]) -> list[Profile]:
     return list({p.setting: p for p in reversed(firsts)}.values())[::-1]
 
 
-def _figures(profiles: Sequence[Profile], folder: Path, looks: Sequence[str], jobs: int) -> list[Path]:
-    shown = carded(profiles)
-    several = len({profile.channel for profile in shown}) > 1
-    names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in shown]
-    overlays = Made(folder / ".overlays.key", key_of(shown, names, looks))
-    written = list(overlays.there() or overlays.keep(draw_set(shown, names, folder, force=True, looks=looks)))
-    own = [Made(folder / f".{figure_stem(profile)}.key", key_of(profile, looks)) for profile in shown]
-    drawn = {made.stamp: made.there() for made in own}
-    calls = (
-        delayed(_drawn)(made, profile, looks)
-        for made, profile in zip(own, shown, strict=True)
-        if drawn[made.stamp] is None
-    )
-    if None in drawn.values():
-        drawn |= dict(Parallel(n_jobs=jobs)(calls))
-    return written + [path for paths in drawn.values() for path in paths or ()]
+class _Figures:
+    """Figures of the profiles that get a card, drawn where they would show something new."""
+
+    def __init__(self, profiles: Sequence[Profile], folder: Path, looks: Sequence[str]) -> None:
+        self.profiles, self.folder, self.looks = carded(profiles), folder, looks
+
+    def begun(self, jobs: int) -> Iterator[tuple[Path, ...]]:
+        """Begin to draw each profile; give the paths of its figures when they are there."""
+        own = [
+            Made(self.folder / f".{figure_stem(profile)}.key", key_of(profile, self.looks))
+            for profile in self.profiles
+        ]
+        there = [made.there() for made in own]
+        calls = [
+            delayed(_drawn)(made, profile, self.looks)
+            for made, profile, paths in zip(own, self.profiles, there, strict=True)
+            if paths is None
+        ]
+        new = side_by_side(calls, jobs=jobs) if calls else iter(())
+        return chain((paths for paths in there if paths is not None), new)
+
+    def overlays(self) -> tuple[Path, ...]:
+        """Draw the profiles over one another."""
+        several = len({profile.channel for profile in self.profiles}) > 1
+        names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in self.profiles]
+        made = Made(self.folder / ".overlays.key", key_of(self.profiles, names, self.looks))
+        return made.there() or made.keep(
+            draw_set(self.profiles, names, self.folder, force=True, looks=self.looks)
+        )
 
 
-def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, tuple[Path, ...]]:
-    return made.stamp, made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
+def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ...]:
+    return made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
 
 
 def captures_csv(profiles: Sequence[Profile]) -> str:

@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
-from itertools import groupby
+from itertools import chain, groupby
 from pathlib import Path
+from typing import Any
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
@@ -156,7 +157,7 @@ def measure_parts(
         for own in captures
     )
     outcomes: dict[str, Outcome] = {}
-    for outcome in _results(jobs, calls):
+    for outcome in chain.from_iterable(side_by_side(calls, jobs=jobs)):
         outcomes[outcome.part.name] = outcome
         _log(folder, outcome)
         progress(outcome)
@@ -174,14 +175,16 @@ def _loaded(outcomes: Iterable[Outcome]) -> tuple[Profile, ...]:
     return tuple(load_profile(item.profile) for item in outcomes if item.profile is not None)
 
 
-def _results(jobs: int, calls: Iterator[object]) -> Iterator[Outcome]:
-    """Yield outcomes as they are ready; all at the end where the active backend cannot do that."""
+def side_by_side(calls: Iterable[object], *, jobs: int) -> Iterator[Any]:
+    """Begin calls in so many processes; give what they return as it is ready.
+
+    All comes at the end where joblib's active backend cannot do that.
+    """
     try:
         parallel = Parallel(n_jobs=jobs, return_as="generator_unordered")
     except ValueError:
         parallel = Parallel(n_jobs=jobs)
-    for outcomes in parallel(calls):
-        yield from outcomes
+    return iter(parallel(calls))
 
 
 def _measure_capture(

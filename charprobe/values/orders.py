@@ -28,8 +28,10 @@ class Orders:
     def sums(self, rows: Array) -> Complex:
         """Return the sum of each row times the conjugate of each order; shape (k, orders) from (k, count)."""
         blocks, block = self.starts.shape[0], self.cosine.shape[1]
-        padded = np.pad(rows, ((0, 0), (0, blocks * block - self.count))).reshape(-1, block)
-        within = (padded @ self.cosine.T - 1j * (padded @ self.sine.T)).reshape(rows.shape[0], blocks, -1)
+        padded = np.zeros((rows.shape[0], blocks * block))
+        padded[:, : self.count] = rows
+        folded = padded.reshape(-1, block)
+        within = (folded @ self.cosine.T - 1j * (folded @ self.sine.T)).reshape(rows.shape[0], blocks, -1)
         return np.asarray(np.einsum("kbm,bm->km", within, self.starts.conj()))
 
     def wave(self, amplitudes: Complex) -> Array:
