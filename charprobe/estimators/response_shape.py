@@ -61,7 +61,7 @@ class ResponseShape:
     gain_db : Quantity
         Gain of the description apart from its parts.
     parts : tuple of ResponsePart
-        Low end first; empty for a flat or merely tilted response.
+        Low end first; empty for a flat or merely tilted response, and where no description follows the curve.
     tilted : bool
         Whether a straight tilt over log frequency is the description.
     tilt_db_per_decade : Quantity
@@ -122,7 +122,7 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     tilt = _tilt(frequency_hz, magnitude_db, std_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
-    return ResponseShape(chosen.gain(), parts, tilted, tilt, low, high, worst, sentence)
+    return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, worst, sentence)
 
 
 @dataclass(frozen=True)
@@ -253,7 +253,7 @@ def _corner_start(
     side = below if element.side == "low" else ~below
     nearest = frequency_hz[side][np.argmin(np.abs(shape_db[side] - half))]
     first, last = float(frequency_hz[0]), float(frequency_hz[-1])
-    outside = 30.0 if element.kind == "cut" else 1.5
+    outside = 30.0 if element.kind == "cut" else 1.0  # a shelf is only told where half of it shows
     limits = (first / outside, 3000.0) if element.side == "low" else (300.0, last * outside)
     if element.kind == "cut" and end_db > -HALF_POWER_DB:
         # how far outside the band a cut of this order lies that loses `end_db` at its edge
@@ -330,18 +330,24 @@ def _sentence(
         return f"tilt of {signed_text(tilt.value, 2)} dB per decade, {span} (within {worst_db:.2f} dB)"
     if not parts:
         return f"flat within ±{max(np.ptp(magnitude_db) / 2, 0.005):.2f} dB, {span}"
-    words = ", ".join(map(_part_words, parts))
+    band = float(frequency_hz[0]), float(frequency_hz[-1])
+    words = ", ".join(_part_words(part, *band) for part in parts)
     if worst_db >= FOLLOWS_DB:
         return f"no simple shape; nearest: {words}, up to {worst_db:.1f} dB off ({span})"
     return f"{words} (within {max(worst_db, 0.01):.2f} dB, {span})"
 
 
-def _part_words(part: ResponsePart) -> str:
+def _part_words(part: ResponsePart, first_hz: float, last_hz: float) -> str:
     order = "first" if part.order == 1 else "second"
     corner = _hz(part.corner_hz.value)
     if part.gain_db is None:
         name = "high-pass" if part.side == "low" else "low-pass"
-        return f"{order}-order {name}, -3 dB at {corner}"
+        if first_hz <= part.corner_hz.value <= last_hz:
+            return f"{order}-order {name}, -3 dB at {corner}"
+        edge = first_hz if part.side == "low" else last_hz
+        element = _Element(part.side, part.kind, part.order)
+        there = float(element.curve_db(np.array([edge]), np.array([math.log(part.corner_hz.value)]))[0])
+        return f"{order}-order {name} beyond the band, {signed_text(there, 2)} dB at {_hz(edge)}"
     end, where = ("bass", "below") if part.side == "low" else ("treble", "above")
     return f"{order}-order {end} shelf, {signed_text(part.gain_db.value, 2)} dB {where} {corner}"
 

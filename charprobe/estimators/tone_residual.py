@@ -16,6 +16,7 @@ from charprobe.values.orders import orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FALSE_LINES = 1e-3  # chance of naming any line where there is only noise
+SIDEBAND_HZ, ALIKE_DB = 120.0, 6.0  # lines so near an order, mirrored by others as strong, are the gain's
 APART_BINS = 3  # a line this near an order of the tone is a skirt of it, no line of its own
 FLOOR_BINS = 40  # half width of the stretch whose median is the floor beside a bin
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
@@ -72,7 +73,8 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     Hann-windowed periodogram of the residual, in stretches of 80 bins; the median of a stretch is its
     floor, which lines and the skirts of the tone hardly move. A bin is a line when it exceeds the floor by
     what noise would reach once in 1000 cuts; bins within three of an order are left out: there the skirts of
-    gain movement lie. The noise is the sum of the floor from 20 Hz to 20 kHz (or 0.47 of the rate).
+    gain movement lie. Lines up to 120 Hz off an order on both sides, about as strong, are the sidebands of a
+    gain that moves, not lines. The noise is the sum of the floor from 20 Hz to 20 kHz (or 0.47 of the rate).
     """
     residual = subtract_tone(cut, tone).samples
     n = residual.size
@@ -98,8 +100,20 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
         for i in chosen
     ]
     at_hz = bin_hz * np.arange(power.size)
+    lines = [line for line in lines if not _mirrored(line, lines, tone.frequency_hz, 1.5 * bin_hz)]
     heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
     return NoiseBeside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
+
+
+def _mirrored(line: StrayLine, lines: list[StrayLine], tone_hz: float, within_hz: float) -> bool:
+    """Whether another line stands as far on the other side of the nearest order, about as strong."""
+    order_hz = tone_hz * max(1, round(line.frequency_hz / tone_hz))
+    off_hz = line.frequency_hz - order_hz
+    return abs(off_hz) <= SIDEBAND_HZ and any(
+        abs(other.frequency_hz - order_hz + off_hz) < within_hz
+        and abs(other.level_dbc - line.level_dbc) < ALIKE_DB
+        for other in lines
+    )
 
 
 def _noise(floor: Array, floors: Array) -> Quantity | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,15 +11,19 @@ from itertools import pairwise
 import numpy as np
 
 from charprobe.profile import glossary
-from charprobe.profile.entry import Entry, Health, Published, Table, numbers
+from charprobe.profile.entry import Entry, Health, Published, Table, flags, numbers
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import time_text
+from charprobe.values.wording import number_text, time_text
 
 CODE = "contradiction"
 SHARE = 0.15  # by which times of a law may miss those read off the trace: a knee rounds the end of a line
 SLOPE = 0.05  # dB per dB by which a slope may miss the level steps it stands for
 GAIN_DB = 0.1  # by which a low-level gain may miss the steps it stands for
 CLOSE_DB = 1.0  # of a harmonic
+SHARE_POINTS = 10.0  # percent by which a share may miss what is expected
+TONE_DB = 0.3  # by which the gain of a tone may miss that of the steps beside it: curves bend between them
+REFERENCE_DBFS, BESIDE_DB = -10.0, 3.0
 SIGMAS = 4.0  # standard uncertainties by which two readings must differ to deny each other
 
 
@@ -42,9 +47,23 @@ class Readings:
         entry = self.published.get(name)
         return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
 
-    def column(self, curve: str, name: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    def bound(self, name: str) -> float | None:
+        """A lower bound, if the quantity is published as one."""
+        entry = self.published.get(name)
+        return entry.reading.at_least if entry is not None and isinstance(entry.reading, Unmeasured) else None
+
+    def column(self, curve: str, name: str) -> Array:
         """A column of a curve; empty where there is no such curve."""
         return numbers(self.curves[curve], name) if curve in self.curves else np.empty(0)
+
+    def steps(self) -> tuple[Array, Array, Array]:
+        """Level, gain and standard uncertainty of the level steps in use, by rising level."""
+        if "static" not in self.curves:
+            return np.empty(0), np.empty(0), np.empty(0)
+        used = np.flatnonzero(flags(self.curves["static"], "used", missing=False))
+        level, gain, std = (self.column("static", name)[used] for name in ("input_dbfs", "gain_db", "std_db"))
+        order = np.argsort(level, kind="stable")
+        return level[order], gain[order], std[order]
 
 
 Rule = Callable[[Readings], Iterator[Contradiction]]
@@ -150,13 +169,12 @@ def gain_of_steps(read: Readings) -> Iterator[Contradiction]:
     gain, threshold, knee = (
         read.number(f"static.{name}") for name in ("low_level_gain", "threshold", "knee_width")
     )
-    if gain is None or threshold is None or "static" not in read.curves:
+    if gain is None or threshold is None:
         return
-    level, own, std = (read.column("static", name) for name in ("input_dbfs", "gain_db", "std_db"))
-    used = np.array([bool(cell) for cell in read.curves["static"].columns["used"]])
+    level, own, std = read.steps()
     floor = read.number("static.lower_threshold")
     low = level < threshold.value - (knee.high / 2 if knee is not None else 0.0) - 3.0
-    low &= used & (level > (floor.value + 3.0 if floor is not None else -math.inf))
+    low &= level > (floor.value + 3.0 if floor is not None else -math.inf)
     if np.count_nonzero(low) < 2:
         return
     middle, spread = float(np.median(own[low])), float(np.median(std[low]))
@@ -167,5 +185,88 @@ def gain_of_steps(read: Readings) -> Iterator[Contradiction]:
         )
 
 
-RULES: tuple[Rule, ...] = (ordered_times, release_law, slope_of_steps, gain_of_steps)
+def ripple_of_times(read: Readings) -> Iterator[Contradiction]:
+    """Deny a share of ripple that the ripple expected from attack and release does not allow."""
+    share, expected = read.number("colour.ripple_share"), read.number("colour.ripple_expected")
+    if share is None or expected is None:
+        return
+    row = np.flatnonzero(read.column("colour_and_ripple", "expected_dbc") == expected.value)
+    third = read.column("colour_and_ripple", "h3_dbc")[row]
+    if not row.size or not math.isfinite(third[0]):
+        return
+    least, most = (
+        100 * 10 ** ((end - third[0]) / 20) for end in (expected.low - CLOSE_DB, expected.high + CLOSE_DB)
+    )
+    if share.low > most or share.high < min(least, 100.0) - SHARE_POINTS:
+        yield Contradiction(
+            ("colour.ripple_share",),
+            f"Over frequency the third harmonic looks like {share.value:.0f} % ripple; attack and release "
+            f"let expect {number_text(expected.value, 1)} dBc of ripple, and {number_text(third[0], 1)} dBc "
+            "was measured",
+        )
+
+
+def distortion_of_tones(read: Readings) -> Iterator[Contradiction]:
+    """Deny a level up to which distortion stays low, or no colour is found, that a quieter tone exceeds."""
+    frequency, level, thd = (
+        read.column("harmonics", name) for name in ("frequency_hz", "input_dbfs", "thd_dbc")
+    )
+    if not frequency.size:
+        return
+    main = frequency == frequency[np.argmin(np.abs(np.log(frequency / 1000)))]
+    for name, target in (("minus60db", -60.0), ("minus40db", -40.0)):
+        full = f"colour.input_at_thd_{name}"
+        bound = read.bound(full)
+        loud = main & (thd > target) & (level <= (-math.inf if bound is None else bound))
+        if loud.any():
+            yield Contradiction(
+                (full,),
+                f"A tone at {number_text(float(level[loud].min()), 1)} dBFS has more than "
+                f"{number_text(target, 0)} dB of distortion, though it is said to stay below up to "
+                f"{number_text(bound or 0.0, 1)} dBFS",
+            )
+    bound = read.bound("colour.onset")
+    found = np.array([cell == "colour" for cell in read.curves["harmonics"].columns["origin"]])
+    if bound is not None and np.any(main & found & (level <= bound)):
+        yield Contradiction(
+            ("colour.onset",),
+            f"Tones below {number_text(bound, 1)} dBFS show colour, though none is said to be",
+        )
+
+
+def gain_of_tones(read: Readings) -> Iterator[Contradiction]:
+    """Deny harmonics of a reference tone that came through another gain than the level steps show there."""
+    frequency, level, out, std = (
+        read.column("harmonics", name)
+        for name in ("frequency_hz", "input_dbfs", "fundamental_dbfs", "fundamental_std_db")
+    )
+    at, gain, spread = read.steps()
+    if not at.size:
+        return
+    steps_hz = float(read.column("static", "frequency_hz")[0])
+    tones = np.flatnonzero((np.abs(frequency / steps_hz - 1) < 0.02) & np.isfinite(out))
+    if not tones.size:
+        return
+    tone = tones[np.argmin(np.abs(level[tones] - REFERENCE_DBFS))]
+    if np.abs(at - level[tone]).min() > BESIDE_DB:
+        return
+    own, steps = float(out[tone] - level[tone]), float(np.interp(level[tone], at, gain))
+    if abs(own - steps) > TONE_DB + SIGMAS * math.hypot(float(std[tone]), float(spread.max())):
+        names = [name for name in read.published if re.fullmatch(r"colour\.\w+_at_reference", name)]
+        yield Contradiction(
+            (*names, "colour.even_odd_balance", "colour.ripple_share"),
+            f"The reference tone came through a gain of {own:.2f} dB, the level steps show {steps:.2f} dB "
+            "there: one of both had not settled",
+        )
+
+
+RULES: tuple[Rule, ...] = (
+    ordered_times,
+    release_law,
+    slope_of_steps,
+    gain_of_steps,
+    ripple_of_times,
+    distortion_of_tones,
+    gain_of_tones,
+)
 """Every rule, in the order in which they are asked; a later one sees what earlier ones left."""

@@ -6,7 +6,7 @@ import pytest
 from charprobe.measuring.consistency import CODE, reconciled
 from charprobe.profile.entry import Entry, Table
 from charprobe.profile.glossary import term
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import Quantity, Unmeasured
 
 
 def entries(**values):
@@ -85,3 +85,56 @@ def test_a_low_level_gain_that_its_steps_do_not_have_is_taken_back():
         "static.low_level_gain",
         "static.makeup_gain",
     }
+
+
+def ripple(h3_dbc, expected_dbc):
+    columns = {"h3_dbc": [h3_dbc], "expected_dbc": [expected_dbc]}
+    return {"colour_and_ripple": Table(columns, dict.fromkeys(columns, "dBc"))}
+
+
+@pytest.mark.parametrize(
+    ("share", "h3_dbc", "stays"), [(100, -60.5, True), (100, -40, False), (20, -60, False)]
+)
+def test_a_share_of_ripple_that_attack_and_release_deny_is_taken_back(share, h3_dbc, stays):
+    read = entries(colour__ripple_share=share, colour__ripple_expected=-60.0)
+    assert taken_back(read, ripple(h3_dbc, -60.0)) == (set() if stays else {"colour.ripple_share"})
+
+
+def tones(thd_dbc, origin="none", fundamental_dbfs=-10.0):
+    columns = {
+        "frequency_hz": [110.0, 997.0],
+        "input_dbfs": [-10.0, -10.0],
+        "thd_dbc": [-30.0, thd_dbc],
+        "fundamental_dbfs": [-10.0, fundamental_dbfs],
+        "fundamental_std_db": [0.001, 0.001],
+        "origin": ["colour", origin],
+    }
+    return {"harmonics": Table(columns, dict.fromkeys(columns, ""))}
+
+
+def bound(name, at_least):
+    return {name: Entry(Unmeasured("dBFS", "stays below", "hotter tones", at_least=at_least), "")}
+
+
+def test_bounds_that_a_quieter_tone_breaks_are_taken_back():
+    low = bound("colour.input_at_thd_minus60db", -2.0)
+    kept, health = reconciled(low, tones(-70.0))
+    assert not health and kept == low  # tones of another frequency are not what it speaks of
+    kept, (item,) = reconciled(low, tones(-50.0))
+    assert item.withholds == tuple(low) and not kept["colour.input_at_thd_minus60db"].reading.bounded
+    kept, (item,) = reconciled(bound("colour.onset", -2.0), tones(-50.0, "colour"))
+    assert item.withholds == ("colour.onset",)
+
+
+def test_harmonics_of_a_tone_that_had_another_gain_than_the_steps_are_taken_back():
+    columns = {
+        "input_dbfs": [-11.0, -9.0],
+        "gain_db": [0.0, 0.0],
+        "std_db": [0.001, 0.001],
+        "used": [True, True],
+        "frequency_hz": [997.0, 997.0],
+    }
+    steps = {"static": Table(columns, dict.fromkeys(columns, ""))}
+    read = entries(colour__h3_at_reference=-60.0, colour__thd_at_reference=-59.0)
+    assert not taken_back(read, steps | tones(-59.0))
+    assert taken_back(read, steps | tones(-59.0, fundamental_dbfs=-15.4)) == set(read)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from charprobe.estimators.colour.harmonics import HIGHEST
+from charprobe.estimators.colour.harmonic_cell import HIGHEST
 from charprobe.estimators.colour.readings import LevelRung, Origin
 from charprobe.values.quantity import Quantity
 

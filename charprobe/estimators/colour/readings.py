@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text, rounded_text

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.passage import Passage, PassageAt, places
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import DB_PER_NEPER
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from charprobe.estimators.link import LinkLevel, LinkLevels, link_of, measure_link
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, cell_of, unmeasured
+from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, cell_of, std_of, unmeasured
 from charprobe.stimulus.kinds.link import Link
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -135,14 +135,16 @@ def _link(rows: Sequence[_Row], leaked_db: float | None) -> Reading:
 
 
 def _table(rows: Sequence[_Row]) -> Table:
-    readings: dict[str, list[Cell]] = {
-        "drive_dbfs": [row.drive_dbfs for row in rows],
-        "own_reduction_db": [cell_of(row.own) for row in rows],
-        "pilot_reduction_db": [cell_of(row.pilot) for row in rows],
-        "crosstalk_db": [cell_of(row.crosstalk) for row in rows],
-        "bypass_crosstalk_db": [cell_of(row.bypass_crosstalk) for row in rows],
-    }
-    return Table(readings, {name: "dBFS" if name.endswith("dbfs") else "dB" for name in readings})
+    columns: dict[str, list[Cell]] = {"drive_dbfs": [row.drive_dbfs for row in rows]}
+    for name, readings in (
+        ("own_reduction", [row.own for row in rows]),
+        ("pilot_reduction", [row.pilot for row in rows]),
+        ("crosstalk", [row.crosstalk for row in rows]),
+        ("bypass_crosstalk", [row.bypass_crosstalk for row in rows]),
+    ):
+        columns[f"{name}_db"] = [cell_of(reading) for reading in readings]
+        columns[f"{name}_std_db"] = [std_of(reading) for reading in readings]
+    return Table(columns, {name: "dBFS" if name.endswith("dbfs") else "dB" for name in columns})
 
 
 def _words(published: Published, row: _Row) -> list[str]:

@@ -28,6 +28,7 @@ NAMES = (
 RECIPE = "quick"
 THIRD_OCTAVE = 2 ** (1 / 6) - 2 ** (-1 / 6)  # its width over its middle
 CLOSE_DB = 1.0  # noise this close to the bypass is the recorder's as much as the stage's
+LINE_STD_DB = 0.25  # a line adds to the noise in its few bins: covers the worst that is still told apart
 RECORD_LONGER = "a recipe with a longer silence segment"
 
 
@@ -87,8 +88,7 @@ def _mains(noise: Noise | None) -> Reading:
     if total < LEAST_MAINS_DBFS:
         reason = f"all lines of the 50 or 60 Hz family lie below {number_text(LEAST_MAINS_DBFS, 0)} dBFS"
         return Unmeasured("dBFS", reason, "nothing: they are far below any noise", at_most=LEAST_MAINS_DBFS)
-    # a line adds to the noise in its few bins; 0.5 dB covers the worst line that is still told apart
-    return Quantity.from_std(total, 0.25, "dBFS")
+    return Quantity.from_std(total, LINE_STD_DB, "dBFS")
 
 
 def _dynamic_range(heard: Heard) -> Reading:
@@ -168,28 +168,33 @@ def _curves(heard: Heard, other: Heard | None) -> dict[str, Table]:
         return {}
     size = noise.spectrum_hz.size
     rig: list[Cell] = [None] * size
+    rig_std: list[Cell] = [None] * size
     if other is not None and other.used is not None and other.used.spectrum_hz.size == size:
         rig = [float(x) for x in other.used.spectrum_dbfs_per_hz]
+        rig_std = [float(x) for x in other.used.spectrum_std_db]
     spectrum = Table(
         {
             "frequency_hz": [float(x) for x in noise.spectrum_hz],
             "density_dbfs_per_hz": [float(x) for x in noise.spectrum_dbfs_per_hz],
             "density_std_db": [float(x) for x in noise.spectrum_std_db],
             "bypass_density_dbfs_per_hz": rig,
+            "bypass_density_std_db": rig_std,
         },
         {
             "frequency_hz": "Hz",
             "density_dbfs_per_hz": "dBFS/Hz",
             "density_std_db": "dB",
             "bypass_density_dbfs_per_hz": "dBFS/Hz",
+            "bypass_density_std_db": "dB",
         },
     )
     mains = Table(
         {
             "frequency_hz": [line.frequency_hz for line in noise.mains],
             "level_dbfs": [line.level_dbfs for line in noise.mains],
+            "level_std_db": [LINE_STD_DB] * len(noise.mains),
         },
-        {"frequency_hz": "Hz", "level_dbfs": "dBFS"},
+        {"frequency_hz": "Hz", "level_dbfs": "dBFS", "level_std_db": "dB"},
     )
     return {"noise_spectrum": spectrum, "mains_lines": mains}
 

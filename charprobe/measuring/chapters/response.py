@@ -16,7 +16,7 @@ from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, know
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import DETECTED, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
 NAMES = (
@@ -34,6 +34,7 @@ HIGHEST_ORDER = 5
 SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
+QUIETER_DB, QUIETER_STEP_DB = 40.0, 2.0  # below the drive, where a gate is looked for
 FIGURE_OF_CHANGE_DB = 0.1
 
 
@@ -47,6 +48,7 @@ class _Swept:
     parts: Deconvolution
     own: Response
     bypassed: bool
+    moved: bool
 
     @property
     def idle(self) -> bool:
@@ -55,8 +57,8 @@ class _Swept:
 
     @property
     def settled_from_hz(self) -> float:
-        """Frequency from which the gain has had time to settle after the sweep's start."""
-        return 0.0 if self.idle else self.parts.from_hz * math.exp(SETTLE_S / self.parts.rate_s)
+        """Frequency from which the gain has had time to settle after the sweep's start, if it had to move."""
+        return 0.0 if not self.moved else self.parts.from_hz * math.exp(SETTLE_S / self.parts.rate_s)
 
 
 def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -> Chapter:
@@ -134,7 +136,14 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         response, bypassed = own.relative_to(rig), True
         drive_dbfs += float(np.interp(1000, grid, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
-    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed)
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, _moved(static, drive_dbfs))
+
+
+def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
+    """Whether the gain at the drive, or below it as of a gate that has to open, is another than at rest."""
+    below = np.arange(drive_dbfs, drive_dbfs - QUIETER_DB, -QUIETER_STEP_DB)
+    gains = [static.reduction_db_at(float(level)) for level in below] if static is not None else []
+    return any(gain is not None and abs(gain) >= IDLE_DB for gain in gains)
 
 
 def _deconvolved(take: Take, segment: SegmentOf[Sweep]) -> Deconvolution:
@@ -194,6 +203,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         "magnitude_std_db": [],
         "phase_std_deg": [],
         "group_delay_s": [],
+        "group_delay_std_s": [],
     }
     for sweep in sweeps:
         response = sweep.response
@@ -207,6 +217,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         columns["magnitude_std_db"] += _cells(response.magnitude_std_db[told])
         columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
         columns["group_delay_s"] += _cells(response.group_delay_s[told])
+        columns["group_delay_std_s"] += _cells(response.group_delay_std_s[told])
     units = {
         "frequency_hz": "Hz",
         "magnitude_db": "dB",
@@ -216,6 +227,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         "magnitude_std_db": "dB",
         "phase_std_deg": "deg",
         "group_delay_s": "s",
+        "group_delay_std_s": "s",
     }
     return Table(columns, units)
 
@@ -229,7 +241,9 @@ def _harmonics_table(sweeps: list[_Swept]) -> Table:
         "order": [],
         "frequency_hz": [],
         "level_dbc": [],
+        "level_std_db": [],
         "phase_deg": [],
+        "phase_std_deg": [],
         "limit_dbc": [],
         "drive_dbfs": [],
     }
@@ -249,16 +263,20 @@ def _harmonics_table(sweeps: list[_Swept]) -> Table:
             found = sweep.parts.harmonic(order, drive_hz * order)
             ratio, std = _over_fundamental(sweep.own, found, order, drive_hz)
             seen = np.abs(ratio) > DETECTED * std
-            phase = np.degrees(np.angle(ratio))
+            size = np.maximum(np.abs(ratio), 1e-15)
             columns["order"] += [order] * drive_hz.size
             columns["frequency_hz"] += _cells(drive_hz)
-            levels = _cells(20 * np.log10(np.maximum(np.abs(ratio), 1e-15)))
-            columns["level_dbc"] += [x if ok else None for x, ok in zip(levels, seen, strict=True)]
-            columns["phase_deg"] += [x if ok else None for x, ok in zip(_cells(phase), seen, strict=True)]
+            for name, values in (
+                ("level_dbc", 20 * np.log10(size)),
+                ("level_std_db", DB_PER_NEPER * std / size),
+                ("phase_deg", np.degrees(np.angle(ratio))),
+                ("phase_std_deg", np.degrees(std / size)),
+            ):
+                columns[name] += [x if ok else None for x, ok in zip(_cells(values), seen, strict=True)]
             columns["limit_dbc"] += _cells(20 * np.log10(np.maximum(DETECTED * std, 1e-15)))
             columns["drive_dbfs"] += [sweep.drive_dbfs] * drive_hz.size
-    units = {"order": "", "frequency_hz": "Hz", "level_dbc": "dBc", "phase_deg": "deg"}
-    return Table(columns, units | {"limit_dbc": "dBc", "drive_dbfs": "dBFS"})
+    units = {"order": "", "frequency_hz": "Hz", "level_dbc": "dBc", "level_std_db": "dB", "phase_deg": "deg"}
+    return Table(columns, units | {"phase_std_deg": "deg", "limit_dbc": "dBc", "drive_dbfs": "dBFS"})
 
 
 def _over_fundamental(

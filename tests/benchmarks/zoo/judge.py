@@ -210,13 +210,15 @@ class Judge:
             if row["fundamental_dbfs"] is not None:
                 gain, spare = row["fundamental_dbfs"] - row["input_dbfs"], self.truth.unsteady_db
                 true_gain = (point.gain_db - spare, point.gain_db + spare)
+                level = _span(row, "fundamental", "_dbfs")
+                span = None if level is None else (level[0] - row["input_dbfs"], level[1] - row["input_dbfs"])
                 yield self._judged(
                     "tone gain rows",
                     f"gain, {tone}",
                     gain,
                     true_gain,
                     0.05,
-                    _span(row, "fundamental", "_dbfs"),
+                    span,
                     row,
                 )
 

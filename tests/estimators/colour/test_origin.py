@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from charprobe.estimators.colour.harmonics import HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HarmonicCell
 from charprobe.estimators.colour.origin import with_origins
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.tone import ToneFit
@@ -17,7 +17,7 @@ def rung(level_dbfs, h3=0j, *, h2=0j, at_rest=False, colour=None, frequency_hz=9
     """A tone with a second and a third harmonic; `colour` is what is left of both without ripple."""
     fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, np.array([0.1, 0.1 * h2, 0.1 * h3]), np.full(3, STD), STD)
     tone = Tone(0, 9600, frequency_hz, level_dbfs, 0.0, 240, 0)
-    cell = HarmonicCell(tone, fit, np.array([h2, h3]), np.full(2, STD))
+    cell = HarmonicCell(tone, fit, np.array([h2, h3]), np.full(2, STD), np.zeros(2))
     left = None if colour is None else np.array(colour)
     stds = None if colour is None else np.full(2, STD)
     return LevelRung(level_dbfs, 0.0 if at_rest else 6.0, cell, None, left, stds, at_rest=at_rest)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from charprobe.estimators.colour.harmonics import HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HarmonicCell
 from charprobe.estimators.colour.ripple import split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.tone import ToneFit
@@ -19,7 +19,7 @@ def cell(frequency_hz, ratios, std=STD):
     amplitudes = np.concatenate([[0.3 + 0j], 0.3 * ratios])
     fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, amplitudes, np.full(amplitudes.size, 0.3 * std), 0.0)
     return HarmonicCell(
-        Tone(0, 9600, frequency_hz, -10.0, 0.0, 240, 0), fit, ratios, np.full(ratios.size, std)
+        Tone(0, 9600, frequency_hz, -10.0, 0.0, 240, 0), fit, ratios, np.full(ratios.size, std), np.zeros(ratios.size)
     )
 
 

@@ -56,3 +56,16 @@ def test_a_gain_with_much_left_to_go_tells_no_harmonics(rng):
         assert not cell.told
         for reading in (cell.fundamental, cell.level(3), cell.phase(3), cell.thd):
             assert isinstance(reading, Unmeasured) and "had not settled" in reading.reason
+
+
+def test_ripple_that_still_falls_where_the_gain_has_settled_is_widened(rng):
+    """Two tones in one cut: the third harmonic falls by half a decibel to where it stays."""
+    course = 1e-3 * (1 + 0.2 * np.exp(-SECONDS / 0.2))
+    turns = 2 * np.pi * 997.0 * SECONDS
+    tone = Tone(0, LENGTH, 997.0, -10.0, 0.0, 240, 0)
+    samples = 10 ** (-10 / 20) * (np.cos(turns) + course * np.cos(3 * turns))
+    samples += rng.normal(0, 10 ** (-110 / 20) / np.sqrt(2), LENGTH)
+    (cell,) = measure_harmonics(Cut(samples, 0.0, 1.0, RATE_HZ), tones=[tone])
+    h3 = cell.level(3)
+    assert h3.value > -59.5 and h3.low <= -60.0 <= h3.high
+    assert cell.settled

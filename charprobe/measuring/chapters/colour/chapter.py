@@ -7,7 +7,8 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.harmonics import HIGHEST, HarmonicCell, measure_harmonics
+from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
+from charprobe.estimators.colour.harmonics import measure_harmonics
 from charprobe.estimators.colour.origin import with_origins
 from charprobe.estimators.colour.readings import REDUCING_DB, LevelRung, even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, TwoToneFit, measure_pairs
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, known
+from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, known, std_of
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -25,9 +25,11 @@ COLUMNS = {
     "peak_dbfs": "dBFS",
     "fall_db": "dB",
     "total_db": "dB",
-    **{f"d{order}_db": "dB" for order in range(2, len(MODULATION) + 2)},
+    "total_std_db": "dB",
+    **{f"d{order}_{name}": "dB" for order in range(2, len(MODULATION) + 2) for name in ("db", "std_db")},
     "limit_db": "dB",
     "bypass_total_db": "dB",
+    "bypass_total_std_db": "dB",
 }
 
 
@@ -149,8 +151,9 @@ def _row(step: TwoToneStep) -> dict[str, Cell]:
     pair, spec = step.pair, step.pair.spec
     highest = 3 if pair.is_difference else len(MODULATION) + 1
     orders = {
-        f"d{order}_db": cell_of(pair.order(order)) if order <= highest else None
+        f"d{order}_{name}": of(pair.order(order)) if order <= highest else None
         for order in range(2, len(MODULATION) + 2)
+        for name, of in (("db", cell_of), ("std_db", std_of))
     }
     return {
         "lower_hz": spec.lower_hz,
@@ -159,7 +162,9 @@ def _row(step: TwoToneStep) -> dict[str, Cell]:
         "peak_dbfs": pair.tone.level_dbfs,
         "fall_db": step.fall_db,
         "total_db": cell_of(pair.total),
+        "total_std_db": std_of(pair.total),
         **orders,
         "limit_db": pair.limit_db,
         "bypass_total_db": None if step.rig is None else cell_of(step.rig.total),
+        "bypass_total_std_db": None if step.rig is None else std_of(step.rig.total),
     }

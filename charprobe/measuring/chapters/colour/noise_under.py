@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from charprobe.estimators.colour.readings import LevelRung
-from charprobe.profile.entry import Cell, Entry, Published, Table, cell_of
+from charprobe.profile.entry import Cell, Entry, Published, Table, cell_of, std_of
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text
 
@@ -17,8 +17,11 @@ COLUMNS = {
     "frequency_hz": "Hz",
     "reduction_db": "dB",
     "noise_dbfs": "dBFS",
+    "noise_std_db": "dB",
     "bypass_noise_dbfs": "dBFS",
+    "bypass_noise_std_db": "dB",
     "own_noise_dbfs": "dBFS",
+    "own_noise_std_db": "dB",
 }
 
 
@@ -38,14 +41,18 @@ def noise_under_table(rungs: Sequence[LevelRung]) -> Table:
             rung.input_dbfs,
             rung.cell.tone.frequency_hz,
             rung.reduction_db,
-            cell_of(rung.cell.noise),
-            cell_of(None if rung.rig is None else rung.rig.noise),
-            cell_of(_own(rung)),
+            *_both(rung.cell.noise),
+            *_both(None if rung.rig is None else rung.rig.noise),
+            *_both(_own(rung)),
         )
         for rung in rungs
     ]
     columns: dict[str, list[Cell]] = {name: [row[i] for row in rows] for i, name in enumerate(COLUMNS)}
     return Table(columns, COLUMNS)
+
+
+def _both(reading: Reading | None) -> tuple[Cell, Cell]:
+    return cell_of(reading), std_of(reading)
 
 
 def noise_under_words(entries: Published) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.harmonics import HarmonicCell
+from charprobe.estimators.colour.harmonic_cell import HarmonicCell
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple

@@ -81,8 +81,8 @@ def folded_order(tone_hz: float, line_hz: float, *, rate_hz: float) -> int | Non
 def _own(rung: LevelRung) -> list[StrayLine]:
     """Lines strong enough to be listed that stand 6 dB over any the bypass has in their place."""
     level = rung.cell.fundamental
-    if not isinstance(level, Quantity):
-        return []
+    if not isinstance(level, Quantity) or not rung.cell.settled:
+        return []  # beside a tone whose gain moves, its skirts look like lines
     rig = () if rung.rig is None else rung.rig.strays
     return [
         line

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.colour.harmonics import HIGHEST
+from charprobe.estimators.colour.harmonic_cell import HIGHEST
 from charprobe.estimators.colour.readings import Growth, LevelRung, growth_laws
 from charprobe.estimators.colour.ripple import Split
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_columns

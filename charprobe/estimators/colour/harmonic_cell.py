@@ -1,0 +1,156 @@
+"""One tone of a map of harmonics over level and frequency: each order with what hides it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.colour.tone_settling import AT_REST, SETTLED_DB, ToneSettling
+from charprobe.estimators.tone import ToneFit
+from charprobe.estimators.tone_residual import StrayLine
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
+
+HIGHEST = 10
+MOST_DOUBT_DB = 1.0  # a level that may still have had farther to go than this tells no harmonics
+NEXT = "raise the level, lengthen the tones, or record with less noise"
+
+
+@dataclass(frozen=True)
+class HarmonicCell:
+    """One tone of a level x frequency map.
+
+    Attributes
+    ----------
+    tone : Tone
+        What was played.
+    fit : ToneFit
+        The fitted orders.
+    ratios : ndarray of complex, shape (orders - 1,)
+        Order n = 2, 3, ... over the fundamental; the angle is the phase of order n less n times that of the
+        fundamental (cosine convention).
+    stds : ndarray, shape (orders - 1,)
+        Standard uncertainty of the real and of the imaginary part of each ratio, from the noise.
+    moving_stds : ndarray, shape (orders - 1,)
+        The same for what still moved: the level, which order n follows n - 1 times in dB, or the order.
+    settling : ToneSettling
+        How far the level still had to go.
+    strays : tuple of StrayLine
+        Steady lines beside the tone that are no harmonics of it, strongest first.
+    noise : Quantity or None
+        Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
+    """
+
+    tone: Tone
+    fit: ToneFit
+    ratios: Complex
+    stds: Array
+    moving_stds: Array
+    settling: ToneSettling = AT_REST
+    strays: tuple[StrayLine, ...] = ()
+    noise: Quantity | None = None
+
+    @property
+    def orders(self) -> int:
+        """Highest order inside the band, 10 at most; 1 if not even the second fits."""
+        return int(self.ratios.size) + 1
+
+    @property
+    def settled(self) -> bool:
+        """Whether less than 0.05 dB was left to go, interval included."""
+        return self.settling.doubt_db <= SETTLED_DB
+
+    @property
+    def told(self) -> bool:
+        """Whether the level was near enough to settled for harmonics and level to be given."""
+        return self.settling.doubt_db <= MOST_DOUBT_DB
+
+    @property
+    def whole_stds(self) -> Array:
+        """Standard uncertainties with what still moved."""
+        return np.hypot(self.stds, self.moving_stds)
+
+    @property
+    def fundamental(self) -> Reading:
+        """Level of the fundamental in dBFS."""
+        if not self.told:
+            return self._moving("dBFS")
+        level = self.fit.level(1)
+        if isinstance(level, Unmeasured):
+            return level
+        return Quantity.from_std(level.value, math.hypot(level.std, self.settling.doubt_db / Z95), "dBFS")
+
+    def _moving(self, unit: str) -> Unmeasured:
+        left = number_text(abs(self.settling.remaining_db), 1)
+        reason = f"the gain had not settled during this tone: about {left} dB were left to go"
+        return Unmeasured(unit, reason, "a recipe with longer tones")
+
+    @property
+    def limits_dbc(self) -> Array:
+        """Level over the fundamental at which each order would just be detected; shape (orders - 1,)."""
+        return np.asarray(DB_PER_NEPER * np.log(np.maximum(DETECTED * self.stds, 1e-15)))
+
+    def detected(self, order: int) -> bool:
+        """Tell whether an order rises above the noise beside it; False outside the band."""
+        if order > self.orders or not self.told:
+            return False
+        return bool(abs(self.ratios[order - 2]) > max(DETECTED * float(self.stds[order - 2]), 1e-14))
+
+    def level(self, order: int) -> Reading:
+        """Level of one order over the fundamental, in dBc, or the bound below which it lies."""
+        if order > self.orders:
+            reason = f"order {order} of {self.tone.frequency_hz:g} Hz lies above the band of the capture"
+            return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        if not self.told:
+            return self._moving("dBc")
+        size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
+        if not self.detected(order):
+            bound = DB_PER_NEPER * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
+            reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
+            return Unmeasured("dBc", reason, NEXT, at_most=bound)
+        return Quantity.from_std(
+            DB_PER_NEPER * math.log(size), DB_PER_NEPER * float(self.whole_stds[order - 2]) / size, "dBc"
+        )
+
+    def phase(self, order: int) -> Reading:
+        """Phase of one order less `order` times that of the fundamental, in degrees from -180 to 180."""
+        level = self.level(order)
+        if isinstance(level, Unmeasured):
+            return Unmeasured("deg", level.reason, level.next)
+        ratio, std = self.ratios[order - 2], float(self.whole_stds[order - 2])
+        own = float(self.fit.stds[0] / abs(self.fit.amplitudes[0]))
+        return Quantity.from_std(
+            float(np.degrees(np.angle(ratio))), math.degrees(math.hypot(std / abs(ratio), order * own)), "deg"
+        )
+
+    def power(self, orders: Sequence[int]) -> tuple[float, float]:
+        """Power of some orders over the fundamental's, less the noise's share, and its standard uncertainty.
+
+        Orders outside the band count as nothing. The power may come out below zero where there is only noise.
+        """
+        chosen = [order - 2 for order in orders if order <= self.orders]
+        size2, noise2 = np.abs(self.ratios[chosen]) ** 2, self.stds[chosen] ** 2
+        std2 = self.whole_stds[chosen] ** 2
+        return float(np.sum(size2 - 2 * noise2)), float(np.sqrt(np.sum(4 * size2 * std2 + 4 * noise2**2)))
+
+    @property
+    def thd(self) -> Reading:
+        """Root sum of squares of orders 2 to 10 over the fundamental, in dBc, or its bound."""
+        if self.orders < 2:
+            reason = f"no harmonic of {self.tone.frequency_hz:g} Hz lies inside the band of the capture"
+            return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
+        if not self.told:
+            return self._moving("dBc")
+        power, std = self.power(range(2, HIGHEST + 1))
+        lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
+        if power <= max(DETECTED * lone, Z95 * std, 1e-28):
+            bound = 10 * math.log10(max(max(power, 0.0) + Z95 * std, DETECTED * lone, 1e-30))
+            reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: the noise hides them"
+            return Unmeasured("dBc", reason, NEXT, at_most=bound)
+        low, value, high = (10 * math.log10(power + k * Z95 * std) for k in (-1, 0, 1))
+        return Quantity(value, low, high, "dBc")
