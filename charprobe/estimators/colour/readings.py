@@ -142,8 +142,8 @@ def colour_onset(rungs: Sequence[LevelRung]) -> Reading:
         limit = float(np.max(rungs[-1].cell.limits_dbc))
         beyond = "the bypass" if all(rung.origin == "none" for rung in rungs) else "ripple of the gain"
         reason = (
-            f"no colour found up to {number_text(top, 1)} dBFS with {tones}: no harmonic beyond {beyond} "
-            f"above {number_text(limit, 0)} dBc"
+            f"{tones} show no colour up to {number_text(top, 1)} dBFS: no harmonic beyond {beyond} above "
+            f"{number_text(limit, 0)} dBc"
         )
         return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=top)
     level = rungs[first].input_dbfs

@@ -19,7 +19,11 @@ def cell(frequency_hz, ratios, std=STD):
     amplitudes = np.concatenate([[0.3 + 0j], 0.3 * ratios])
     fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, amplitudes, np.full(amplitudes.size, 0.3 * std), 0.0)
     return HarmonicCell(
-        Tone(0, 9600, frequency_hz, -10.0, 0.0, 240, 0), fit, ratios, np.full(ratios.size, std), np.zeros(ratios.size)
+        Tone(0, 9600, frequency_hz, -10.0, 0.0, 240, 0),
+        fit,
+        ratios,
+        np.full(ratios.size, std),
+        np.zeros(ratios.size),
     )
 
 

@@ -101,7 +101,7 @@ def test_a_late_onset_is_bracketed(rng, bypass):
 def test_wire_has_no_colour(rng, bypass):
     chapter = colour_chapter(take_of(TONES, wire, rng=rng), bypass, NoReduction())
     onset = reading(chapter, "colour.onset")
-    assert isinstance(onset, Unmeasured) and "no colour found" in onset.reason
+    assert isinstance(onset, Unmeasured) and "show no colour" in onset.reason
     assert isinstance(reading(chapter, "colour.thd_at_reference"), Unmeasured)
     assert reading(chapter, "colour.ripple_share") == Quantity(0.0, 0.0, 0.0, "%")
     assert any("No colour found" in sentence for sentence in chapter.findings)
@@ -137,7 +137,7 @@ def test_ripple_of_a_clean_compressor_is_not_taken_for_colour(rng, bypass):
     share = reading(chapter, "colour.ripple_share")
     assert share.high == 100 and share.value > 90
     onset = reading(chapter, "colour.onset")
-    assert isinstance(onset, Unmeasured) and "no colour found" in onset.reason
+    assert isinstance(onset, Unmeasured) and "show no colour" in onset.reason
 
 
 def test_ripple_is_told_from_the_fall_of_the_gain_where_no_static_curve_is_known(rng, bypass):
