@@ -1,87 +1,12 @@
-"""The commands as a person uses them: what is said where, exit codes, and nothing half-written."""
-
-import csv
 import json
 
 import numpy as np
 import pytest
 import soundfile
-from click.testing import CliRunner
+from commands import RATE, altered, good, refused, run
 
-from charprobe.cli import main
 from charprobe.profile.profile import load_profile
 from charprobe.simulation.devices.catalogue import make_stage
-
-RATE = 48_000
-
-
-def run(*arguments):
-    return CliRunner().invoke(main, [str(argument) for argument in arguments])
-
-
-def good(*arguments):
-    result = run(*arguments)
-    assert result.exit_code == 0, result.output
-    return result
-
-
-def refused(result, *, code=1, says):
-    assert result.exit_code == code, result.output
-    assert says in result.stderr
-    assert "Traceback" not in result.output
-    assert result.stderr.count("Error:") == 1
-    return result
-
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    """A folder with a stimulus, a bypass capture and a capture of a compressor."""
-    folder = tmp_path_factory.mktemp("bench")
-    good("stimulus", "quick", "--out", folder / "s.wav")
-    rig = ("--bits", 24, "--noise", -110, "--delay", 812.3, "--drift", 15)
-    good("simulate", "plain-wire", folder / "s.wav", "--out", folder / "off.wav", *rig)
-    good("simulate", "smooth-gain-hard", folder / "s.wav", "--out", folder / "on.wav", "--seed", 1, *rig)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def profiles(bench):
-    for name in ("on", "off"):
-        out = bench / f"{name}.json"
-        good("measure", bench / f"{name}.wav", "--bypass", bench / "off.wav", "--out", out, "--force")
-    return bench / "on.json", bench / "off.json"
-
-
-def altered(bench, folder, change, *, subtype="PCM_24", rate=RATE):
-    samples, _ = soundfile.read(bench / "on.wav")
-    path = folder / "altered.wav"
-    soundfile.write(path, change(samples), rate, subtype=subtype)
-    return path
-
-
-def test_recipes_are_listed_for_people_and_machines():
-    assert "standard" in good("recipes").stdout
-    rows = json.loads(good("recipes", "--json").stdout)
-    assert {"quick", "standard", "full"} <= {row["name"] for row in rows}
-
-
-def test_a_stimulus_says_what_it_is_and_how_to_play_it_safely(tmp_path):
-    result = good("stimulus", "quick", "--out", tmp_path / "q.wav", "--rate", 96_000)
-    assert "96000 Hz" in result.stdout and "peak" in result.stdout
-    for caution in ("headphones", "Tweeters", "Phantom", "monitoring", "DC"):
-        assert caution in result.stderr
-
-
-def test_the_next_stimulus_is_designed_from_a_first_profile(profiles, tmp_path):
-    result = good("stimulus", "--for", profiles[0], "--out", tmp_path / "next.wav")
-    assert "expected" in result.stdout and (tmp_path / "next.json").exists()
-    refused(run("stimulus", "--out", tmp_path / "x.wav"), code=2, says="either a RECIPE or --for")
-
-
-def test_stages_print_their_truth():
-    assert "smooth-gain-hard" in good("stages").stdout
-    rows = json.loads(good("stages", "--json").stdout)
-    assert len(rows) >= 8 and all(row["name"] for row in rows)
 
 
 def test_a_measurement_names_the_setting_and_gives_the_truth(profiles):
@@ -119,19 +44,6 @@ def test_voltmeter_readings_put_dbu_beside_the_levels_that_are_shown(bench, tmp_
     good("measure", bench / "on.wav", *given, "--out", tmp_path / "q.json")
     told = good("show", tmp_path / "q.json").stdout
     assert "volts-misfit" in told and "= −" not in told
-
-
-def test_show_prints_the_profile(profiles):
-    assert "Threshold" in good("show", profiles[0]).stdout  # README's example draws it
-
-
-def test_compare_writes_tables_and_says_what_differs(profiles, tmp_path):
-    good("compare", *profiles, "--out", tmp_path / "c")
-    with (tmp_path / "c" / "differences.csv").open(encoding="utf-8-sig", newline="") as stream:
-        rows = list(csv.DictReader(stream))
-    curve = next(row for row in rows if row["quantity"] == "static curve")
-    assert {curve["first"], curve["second"]} == {"on", "off"}
-    assert curve["verdict"] == "different"
 
 
 def test_check_says_keep_and_where_the_stimulus_lies(bench):
@@ -264,13 +176,6 @@ def test_a_folder_that_takes_no_files_is_noticed_before_the_work(bench, tmp_path
         refused(run("measure", capture, "--out", folder / "p.json"), says="cannot write here (read-only)")
 
 
-def test_a_bad_recipe_names_line_and_range(tmp_path):
-    path = tmp_path / "r.toml"
-    path.write_text('schema = "charprobe.recipe/1"\nname = "r"\nsummary = "s"\npeak_dbfs = 3\n')
-    refused(run("stimulus", path, "--out", tmp_path / "r.wav"), says="r.toml")
-    assert not (tmp_path / "r.wav").exists()
-
-
 def test_a_channel_that_is_not_there_is_refused(bench, tmp_path):
     refused(run("measure", bench / "on.wav", "--channel", 3, "--out", tmp_path / "p.json"), says="1 channel")
 
@@ -279,36 +184,6 @@ def test_strict_turns_warnings_into_exit_1(bench, tmp_path):
     path = altered(bench, tmp_path, lambda x: x[: int(0.7 * x.size)])
     assert run("measure", path, "--out", tmp_path / "p.json", "--strict").exit_code == 1
     assert (tmp_path / "p.json").exists()
-
-
-def test_faults_are_listed_and_added_in_the_size_asked_for(bench, tmp_path):
-    listed = good("stages", "--faults").stdout
-    assert "gain-step" in listed and "-40 to 40 dB, typically 1.4" in listed
-    assert {row["name"] for row in json.loads(good("stages", "--faults", "--json").stdout)} > {"two-paths"}
-    out = tmp_path / "faulty.wav"
-    rig = ("--noise", -110, "--lead", 0.3, "--tail", 0.3)
-    good("simulate", "plain-wire", bench / "s.wav", "--out", out, *rig, "--fault", "gain-step=-0.8")
-    verdict = run("check", out)
-    assert "Gain steps −0.80 dB" in " ".join(verdict.stdout.split())
-
-
-@pytest.mark.parametrize(
-    ("fault", "code", "says"),
-    [
-        ("gremlins", 1, "there are: added-silence"),
-        ("gain-step=200", 1, "it has -40 to 40 dB"),
-        ("gain-step=loud", 2, "write NAME or NAME=SIZE"),
-        ("misplaced-bits", 1, "leave out --bits"),
-    ],
-)
-def test_faults_that_cannot_be_are_refused_with_a_reason(bench, tmp_path, fault, code, says):
-    out = tmp_path / "faulty.wav"
-    refused(
-        run("simulate", "plain-wire", bench / "s.wav", "--out", out, "--bits", 24, "--fault", fault),
-        code=code,
-        says=says,
-    )
-    assert not out.exists()
 
 
 def test_a_file_that_was_never_finished_is_repaired_into_a_copy_and_judged(bench, tmp_path):
@@ -324,19 +199,3 @@ def test_a_file_that_was_never_finished_is_repaired_into_a_copy_and_judged(bench
     assert broken.read_bytes() == raw
     np.testing.assert_array_equal(soundfile.read(copy)[0], soundfile.read(bench / "on.wav")[0])
     refused(run("check", broken, "--repair", copy), says="--force")
-
-
-def test_a_pair_goes_through_both_channels(tmp_path):
-    stimulus, capture, profile = tmp_path / "pair.wav", tmp_path / "out.wav", tmp_path / "pair.json"
-    told = good("stimulus", "link", "--out", stimulus)
-    assert "2 channels, one for each side" in told.stdout
-    assert soundfile.info(stimulus).channels == 2
-    good("simulate", "linked-pair", stimulus, "--out", capture, "--bits", 24, "--noise", -110)
-    assert soundfile.info(capture).channels == 2
-    for channel in (1, 2):
-        good("measure", capture, "--channel", channel, "--out", profile, "--force")
-        found = load_profile(profile).quantities["detector.link"].reading
-        assert (
-            found.low - 0.002 <= make_stage("linked-pair").truth["detector.link"].value <= found.high + 0.002
-        )
-        assert not [item for item in load_profile(profile).health if item.severity == "stop"]

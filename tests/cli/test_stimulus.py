@@ -1,0 +1,29 @@
+import json
+
+from commands import good, refused, run
+
+
+def test_recipes_are_listed_for_people_and_machines():
+    assert "standard" in good("recipes").stdout
+    rows = json.loads(good("recipes", "--json").stdout)
+    assert {"quick", "standard", "full"} <= {row["name"] for row in rows}
+
+
+def test_a_stimulus_says_what_it_is_and_how_to_play_it_safely(tmp_path):
+    result = good("stimulus", "quick", "--out", tmp_path / "q.wav", "--rate", 96_000)
+    assert "96000 Hz" in result.stdout and "peak" in result.stdout
+    for caution in ("headphones", "Tweeters", "Phantom", "monitoring", "DC"):
+        assert caution in result.stderr
+
+
+def test_the_next_stimulus_is_designed_from_a_first_profile(profiles, tmp_path):
+    result = good("stimulus", "--for", profiles[0], "--out", tmp_path / "next.wav")
+    assert "expected" in result.stdout and (tmp_path / "next.json").exists()
+    refused(run("stimulus", "--out", tmp_path / "x.wav"), code=2, says="either a RECIPE or --for")
+
+
+def test_a_bad_recipe_names_line_and_range(tmp_path):
+    path = tmp_path / "r.toml"
+    path.write_text('schema = "charprobe.recipe/1"\nname = "r"\nsummary = "s"\npeak_dbfs = 3\n')
+    refused(run("stimulus", path, "--out", tmp_path / "r.wav"), says="r.toml")
+    assert not (tmp_path / "r.wav").exists()
