@@ -30,7 +30,7 @@ def test_faults_are_listed_and_added_in_the_size_asked_for(bench, tmp_path):
     [
         ("gremlins", 1, "there are: added-silence"),
         ("gain-step=200", 1, "it has -40 to 40 dB"),
-        ("gain-step=loud", 2, "write NAME or NAME=SIZE"),
+        ("gain-step=loud", 2, "write NAME, NAME=SIZE or NAME=SIZE@MS"),
         ("misplaced-bits", 1, "leave out --bits"),
     ],
 )
