@@ -15,7 +15,7 @@ from charprobe.files.untrusted import FileKind
 from charprobe.profile.entry import Entry, Severity, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, Channel, MadeWith, Name, StimulusFacts
 from charprobe.values.errors import ProfileError
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Cause, Quantity, Unmeasured
 
 SCHEMA = "charprobe.profile/1"
 FILE = FileKind(
@@ -67,12 +67,13 @@ class UnmeasuredForm:
     reason: Said
     next: Said
     bound: BoundForm | None = None
+    cause: Cause | None = None
 
     def entry(self) -> Entry:
         """Return the entry of a profile."""
         bound = self.bound
         at_most, at_least = (bound.at_most, bound.at_least) if bound else (None, None)
-        return Entry(Unmeasured(self.unit, self.reason, self.next, at_most, at_least), "")
+        return Entry(Unmeasured(self.unit, self.reason, self.next, at_most, at_least, self.cause), "")
 
 
 @dataclass(frozen=True)

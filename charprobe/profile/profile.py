@@ -222,4 +222,6 @@ def _entry_table(name: str, entry: Entry) -> Json:
     bound = {"at_most": reading.at_most, "at_least": reading.at_least}
     if kept := {key: value for key, value in bound.items() if value is not None}:
         table["bound"] = dict(kept)
+    if reading.cause is not None:
+        table["cause"] = reading.cause
     return table

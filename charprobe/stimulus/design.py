@@ -1,27 +1,28 @@
-"""The next stimulus, designed from a first profile: steps around its threshold, gaps as its release needs."""
+"""The next stimulus, designed from a first profile: it cures what kept numbers from being had."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from charprobe.profile.profile import Profile
+from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
 from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out
-from charprobe.values.quantity import Z95, Quantity, Reading
-from charprobe.values.wording import number_text
+from charprobe.values.quantity import Z95, Cause
 
-CARRIER_HZ, STEPS_HZ = 3989.0, 997.0
-TOP_DBFS = -1.5
+CARRIER_HZ, FINE_CARRIER_HZ, STEPS_HZ = 3989.0, 11_003.0, 997.0
+TOP_DBFS, BOTTOM_DBFS, LOWEST_DBFS = -1.5, -60.0, -84.0
 REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bring out
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
 PHASES = (9, 7, 5, 3)  # odd: second-order distortion cancels
-LONGEST_GAP_S, LONGEST_HOLD_S = 40.0, 10.0
-SETTLE = 2.7  # t90 times this is six time constants of one pole
-GUESS = 4.0  # a time known only as "at least" is planned for as this many times as long
+LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
+RISES, FALLS = 4.0, 0.7  # a level step lasts so many attack t90, or such a share of a release to its rest
+STEPS_SHARE = 0.4  # of the take that level steps may last
+TONES_DBFS = (-40.0, -30.0, -20.0, -12.0, -6.0, -2.0)
+TOLD_ANEW = 0.8  # an interval that shrinks to no less than this tells nothing new
 DB = 20 / math.log(10)
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}
@@ -55,16 +56,12 @@ class Design:
 
 
 @dataclass(frozen=True)
-class _Known:
-    """What the first profile knows, completed by careful guesses."""
+class _Plan:
+    """What is given up, in turn, to keep to the time: phases, heights of bursts, bursts of unlike lengths."""
 
-    threshold_dbfs: float
-    knee_db: float
-    slope: float  # dB of reduction per dB above the threshold
-    attack_t90_s: float
-    release_t90_s: float
-    hold_s: float
-    reasons: tuple[str, ...]
+    phases: int
+    heights: int
+    lengths: bool
 
 
 def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
@@ -75,13 +72,14 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     profile : Profile
         A first, quick profile of the setting, ideally with bypass.
     longest_s : float > 0
-        Bench time that one take may cost, in s. Phases, then steps, are given up to keep to it; if the
-        release alone needs more, the recipe is longer and a reason says so.
+        Bench time that one take may cost, in s. Phases, then steps, then bursts of unlike lengths are given
+        up to keep to it; if the release alone needs more, the recipe is longer and a reason says so.
 
     Returns
     -------
     Design
-        The recipe, its length at the profile's sampling rate, the intervals to expect and the reasons.
+        The recipe, its length at the profile's sampling rate, the intervals to expect and the reasons: what
+        each cause of a missing number is met with, and where a longer take would gain nothing.
 
     Notes
     -----
@@ -92,133 +90,78 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     with unknown end value has 4.3 for 5.1. Holds are at least as long as
     in the first profile, so that a stage with memory is compared with itself.
     """
-    known = _known(profile)
-    low = _half_db(min(-12.0, max(-60.0, known.threshold_dbfs - known.knee_db / 2 - KNEE_ROOM_DB)))
-    highs = _high_levels(known, low)
+    needs = needs_of(profile)
+    low = _half_db(min(-12.0, max(-60.0, needs.threshold_dbfs - needs.knee_db / 2 - KNEE_ROOM_DB)))
+    highs = _high_levels(needs, low)
     rate_hz = profile.stimulus.rate_hz
-    reasons = list(known.reasons)
-    recipe = duration = None
-    for phases, count in [*((k, len(highs)) for k in PHASES), (3, 2), (3, 1)]:
-        recipe = _recipe(known, low, highs[-count:], phases)
+    plans = [*(_Plan(phases, len(highs), True) for phases in PHASES), _Plan(3, 2, True), _Plan(3, 1, True)]
+    for plan in (*plans, _Plan(3, 1, False)):
+        recipe = _recipe(needs, low, highs[-plan.heights :], plan, longest_s)
         duration = lay_out(recipe, rate_hz=rate_hz, take=0).duration_s
         if duration <= longest_s:
             break
-    assert recipe is not None and duration is not None
+    reasons = [*needs.reasons, *_cures(needs, recipe)]
     if duration > longest_s:
         reasons.append(
             f"the gaps this release needs make the take {duration:.0f} s long, more than {longest_s:.0f} s"
         )
-    chosen = next(spec for spec in recipe.segments if getattr(spec, "reference", False))
     reasons.append(
-        f"{_phases_of(chosen)} carrier phases and {_steps_in(recipe)} steps fit into {duration:.0f} s"
+        f"{plan.phases} carrier phases and {min(plan.heights, len(highs))} steps fit into {duration:.0f} s"
     )
-    return Design(
-        recipe, duration, _expected(profile, known, low, highs[-1], _phases_of(chosen)), tuple(reasons)
-    )
-
-
-def _known(profile: Profile) -> _Known:
-    readings = {name: entry.reading for name, entry in profile.quantities.items()}
-    reasons = []
-    threshold = _value(readings, "static.threshold")
-    if threshold is None:
-        threshold = -28.0
-        reasons.append("the threshold is not known: steps start from -28 dBFS")
-    else:
-        reasons.append(f"steps lie around the measured threshold of {number_text(threshold, 1)} dBFS")
-    slope = _value(readings, "static.slope")
-    attack, attack_why = _time(readings, "attack.t90", 0.02)
-    release, release_why = _time(readings, "release.t90", 0.5)
-    slow = _value(readings, "release.tau_2")
-    if slow is not None:
-        release = max(release, math.log(10) * slow)
-    return _Known(
-        threshold,
-        max(0.0, _value(readings, "static.knee_width") or 0.0),
-        max(0.1, 1 - slope) if slope is not None else 0.7,
-        attack,
-        release,
-        _first_hold_s(profile),
-        (
-            *reasons,
-            f"holds follow an attack t90 of {attack_why}",
-            f"gaps follow a release t90 of {release_why}",
-        ),
-    )
-
-
-def _first_hold_s(profile: Profile) -> float:
-    """Hold of the first burst condition of the profile, 0 if it has none."""
-    table = profile.curves.get("timing")
-    holds = [] if table is None else table.columns.get("hold_s", [])
-    return float(holds[0]) if holds and isinstance(holds[0], int | float) else 0.0
-
-
-def _value(readings: Mapping[str, Reading], name: str) -> float | None:
-    reading = readings.get(name)
-    return reading.value if isinstance(reading, Quantity) else None
-
-
-def _time(readings: Mapping[str, Reading], name: str, guess_s: float) -> tuple[float, str]:
-    """Time to plan for, and in words where it comes from."""
-    reading = readings.get(name)
-    if isinstance(reading, Quantity):
-        return max(reading.high, 0.0), f"{reading.value:.3g} s"
-    if reading is not None and reading.at_least:
-        return (
-            GUESS * reading.at_least,
-            f"at least {reading.at_least:.3g} s, planned for {GUESS:g} times that",
-        )
-    if reading is not None and reading.at_most:
-        return reading.at_most, f"at most {reading.at_most:.3g} s"
-    return guess_s, f"{guess_s:g} s, a guess"
+    expected = _expected(profile, needs, low, highs[-1], plan.phases)
+    known = [row for row in expected if row.now is not None]
+    if not needs.causes and known and all(row.then > TOLD_ANEW * (row.now or 0.0) for row in known):
+        reasons.append("a longer take gains nothing: what is known is known as well as this design would")
+    return Design(recipe, duration, expected, tuple(reasons))
 
 
 def _half_db(level: float) -> float:
     return round(2 * level) / 2
 
 
-def _high_levels(known: _Known, low_dbfs: float) -> list[float]:
+def _high_levels(needs: Needs, low_dbfs: float) -> list[float]:
     """Levels that bring out the wanted reductions, as far apart as they must be, below full scale."""
     levels: list[float] = []
     for reduction in REDUCTIONS_DB:
-        level = _half_db(min(TOP_DBFS, max(known.threshold_dbfs + reduction / known.slope, low_dbfs + 6)))
+        level = _half_db(min(TOP_DBFS, max(needs.threshold_dbfs + reduction / needs.slope, low_dbfs + 6)))
         if not levels or level >= levels[-1] + LEAST_APART_DB:
             levels.append(level)
     return levels
 
 
-def _recipe(known: _Known, low_dbfs: float, highs: list[float], phases: int) -> Recipe:
-    hold = min(LONGEST_HOLD_S, max(0.1, known.hold_s, SETTLE * known.attack_t90_s + 0.05))
-    gap = min(LONGEST_GAP_S, max(0.3, SETTLE * known.release_t90_s))
-    lead = min(0.3, max(0.12, 0.05 * gap))
-    common = {"carrier_hz": CARRIER_HZ, "low_dbfs": low_dbfs, "lead_s": lead, "release_s": round(gap, 3)}
-    step_s = round(min(2.0, max(0.2, 1.3 * max(known.attack_t90_s, 0.4 * known.release_t90_s))), 3)
-    bottom = max(-60.0, low_dbfs - 6)
-    fine = {"step_db": 1.0 if step_s <= 0.5 else 2.0, "step_s": step_s, "gap_s": min(2.0, gap)}
-    span = {"frequency_hz": STEPS_HZ, "from_dbfs": bottom, "to_dbfs": TOP_DBFS}
+def _recipe(needs: Needs, low_dbfs: float, highs: list[float], plan: _Plan, longest_s: float) -> Recipe:
+    hold = round(min(LONGEST_HOLD_S, max(0.1, needs.hold_s, SETTLE * needs.attack_t90_s + 0.05)), 3)
+    gap = round(min(LONGEST_GAP_S, max(0.3, needs.rest_s)), 3)
+    carrier_hz = FINE_CARRIER_HZ if "coarse-carrier" in needs.causes else CARRIER_HZ
+    common = {
+        "carrier_hz": carrier_hz,
+        "low_dbfs": low_dbfs,
+        "lead_s": min(0.3, max(0.12, 0.05 * gap)),
+        "release_s": gap,
+    }
+    steps = _level_steps(needs, low_dbfs, gap, longest_s)
     segments: list[dict[str, Any]] = [
-        {"kind": "silence", "name": "idle", "length_s": 3.0, "tone_s": 2.0},
-        {"kind": "level_steps", "name": "steps", **span, **fine},
+        {"kind": "silence", "name": "idle", "length_s": 3.0, "tone_s": 2.0, "gap_s": 1.0},
+        {"kind": "level_steps", "name": "steps", **steps},
     ]
+    if any(name.startswith("colour.") for name in needs.causes.get("short-steps", ())):
+        tones = {
+            "frequencies_hz": [STEPS_HZ],
+            "levels_dbfs": TONES_DBFS,
+            "tone_s": max(0.32, steps["step_s"]),
+        }
+        segments.append({"kind": "tones", "name": "harmonics", **tones, "gap_s": gap})
     for i, high in enumerate(highs):
         last = i == len(highs) - 1
         name = "reference" if last else f"step-{i + 1}"
         segments.append(
-            {"kind": "bursts", "name": name, "phases": phases, "high_dbfs": high, "hold_s": round(hold, 3),
-             "reference": last, "gap_s": min(2.0, gap), **common}
+            {"kind": "bursts", "name": name, "phases": plan.phases, "high_dbfs": high, "hold_s": hold,
+             "reference": last, "gap_s": 0.3, **common}
         )  # fmt: skip
-    holds = sorted({max(0.01, round(0.1 * hold, 3)), round(hold, 3), round(max(1.0, 5 * hold), 3)})
-    segments.append(
-        {
-            "kind": "burst_lengths",
-            "name": "programme",
-            "phases": 2,
-            "high_dbfs": highs[-1],
-            "holds_s": holds,
-            **common,
-        }
-    )
+    holds = sorted({max(0.01, round(0.1 * hold, 3)), hold, round(max(1.0, 5 * hold), 3)})
+    if plan.lengths:
+        lengths = {"phases": 2, "high_dbfs": highs[-1], "holds_s": holds}
+        segments.append({"kind": "burst_lengths", "name": "programme", **lengths, **common})
     table = {
         "schema": SCHEMA,
         "name": "designed",
@@ -228,37 +171,60 @@ def _recipe(known: _Known, low_dbfs: float, highs: list[float], phases: int) -> 
     return recipe_from_table(table, source="designed recipe")
 
 
-def _phases_of(spec: object) -> int:
-    return int(getattr(spec, "phases", 0))
+def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) -> dict[str, Any]:
+    """Level steps as long as the stage needs, so far as the take allows."""
+    too_high = "high-levels" in needs.causes
+    bottom = LOWEST_DBFS if too_high else max(BOTTOM_DBFS, low_dbfs - 6)
+    wanted = max(0.2, RISES * needs.attack_t90_s, FALLS * needs.rest_s)
+    for step_db in (1.0, 1.5, 2.0, 3.0):
+        count = 2 * (TOP_DBFS - bottom) / step_db
+        allowed = STEPS_SHARE * longest_s / count
+        if allowed >= wanted:
+            break
+    step_s = min(LONGEST_STEP_S, max(0.2, RISES * needs.attack_t90_s, min(wanted, allowed)))
+    return {
+        "frequency_hz": STEPS_HZ, "from_dbfs": bottom, "to_dbfs": TOP_DBFS,
+        "step_db": step_db, "step_s": round(step_s, 3), "gap_s": gap_s,
+    }  # fmt: skip
 
 
-def _steps_in(recipe: Recipe) -> int:
-    return sum(spec.kind == "bursts" for spec in recipe.segments)
+def _cures(needs: Needs, recipe: Recipe) -> list[str]:
+    """Say of each cause of a missing number what meets it, or that nothing played longer would."""
+    specs = {spec.name: spec for spec in recipe.segments}
+    steps, bursts = specs["steps"], specs["reference"]
+    step_s, release_s = getattr(steps, "step_s", 0.0), getattr(bursts, "release_s", 0.0)
+    meets: dict[Cause, str] = {
+        "short-steps": f"steps of {step_s:.3g} s let the gain settle",
+        "short-gaps": f"gaps of {release_s:.3g} s let the release end before the next burst",
+        "coarse-carrier": f"a carrier of {FINE_CARRIER_HZ:g} Hz resolves faster edges",
+        "high-levels": f"level steps begin at {LOWEST_DBFS:g} dBFS",
+        "low-levels": f"steps end at {TOP_DBFS:g} dBFS; if that is too low, a longer take gains nothing: "
+        "raise the gain before the stage",
+    }
+    return [f"{meets[cause]}, for {', '.join(names)}" for cause, names in needs.causes.items()]
 
 
 def _expected(
-    profile: Profile, known: _Known, low_dbfs: float, high_dbfs: float, phases: int
+    profile: Profile, needs: Needs, low_dbfs: float, high_dbfs: float, phases: int
 ) -> tuple[Expected, ...]:
     """Half intervals of the main times, from the noise the first profile found."""
-    readings = {name: entry.reading for name, entry in profile.quantities.items()}
-    noise = _value(readings, "noise.unweighted")
+    noise, low_level = profile.measured("noise.unweighted"), profile.measured("static.low_level_gain")
     if noise is None:
         return ()
-    change = known.slope * max(1.0, high_dbfs - known.threshold_dbfs)
-    gain = _value(readings, "static.low_level_gain") or 0.0
+    change = needs.slope * max(1.0, high_dbfs - needs.threshold_dbfs)
+    gain = low_level.value if low_level else 0.0
     rate_hz = profile.stimulus.rate_hz
     rows = []
     for edge, level, t90 in (
-        ("attack", high_dbfs + gain - change, known.attack_t90_s),
-        ("release", low_dbfs + gain, known.release_t90_s),
+        ("attack", high_dbfs + gain - change, needs.attack_t90_s),
+        ("release", low_dbfs + gain, needs.release_t90_s),
     ):
         tau = t90 / math.log(10)
-        sigma_db = DB * 10 ** ((noise - level) / 20) / math.sqrt(phases)
+        sigma_db = DB * 10 ** ((noise.value - level) / 20) / math.sqrt(phases)
         for name, kappa in KAPPA.items():
             std = kappa * tau * sigma_db / change / math.sqrt(max(1.0, tau * rate_hz))
-            first = readings.get(f"{edge}.{name}")
-            now = Z95 * first.std if isinstance(first, Quantity) else None
+            first = profile.measured(f"{edge}.{name}")
             value = tau if name == "t63" else t90
             then = Z95 * math.hypot(std, ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
-            rows.append(Expected(f"{edge}.{name}", value, now, then, "s"))
+            rows.append(Expected(f"{edge}.{name}", value, Z95 * first.std if first else None, then, "s"))
     return tuple(rows)

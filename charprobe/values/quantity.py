@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 DB_PER_NEPER = 20 / math.log(10)  # dB of a ratio whose logarithm is 1
 Z95 = 1.959963984540054  # two-sided 95 % quantile of the normal distribution
@@ -41,11 +42,17 @@ class Quantity:
         return (self.high - self.low) / (2 * Z95)
 
 
+# what in a stimulus kept a number from being had, and another stimulus would cure
+Cause = Literal["short-steps", "short-gaps", "coarse-carrier", "low-levels", "high-levels"]
+
+
 @dataclass(frozen=True)
 class Unmeasured:
     """A quantity that this capture cannot settle: why, and which test would settle it.
 
-    `at_most` or `at_least` carries a bound where one is known.
+    `at_most` or `at_least` carries a bound where one is known, `cause` what the stimulus lacked: steps or
+    tones too short for the gain to settle, gaps too short for it to come to rest, a carrier too low to time
+    it, levels that end too low, levels that begin too high; None where no other stimulus would help.
     """
 
     unit: str
@@ -53,6 +60,11 @@ class Unmeasured:
     next: str
     at_most: float | None = None
     at_least: float | None = None
+    cause: Cause | None = None
+
+    def as_of(self, unit: str, *, at_most: float | None = None, at_least: float | None = None) -> Unmeasured:
+        """Return the same for another quantity, with the bounds of that one."""
+        return replace(self, unit=unit, at_most=at_most, at_least=at_least)
 
     @property
     def bounded(self) -> bool:

@@ -7,7 +7,7 @@ from made_profiles import Setting, made_profile
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
-from charprobe.profile.entry import Entry
+from charprobe.profile.entry import Entry, Table
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.design import design_stimulus
@@ -90,6 +90,44 @@ def test_without_a_threshold_the_guess_is_told():
     nothing = Unmeasured("dBFS", "no bend", "drive harder")
     design = design_stimulus(profile_with(static__threshold=nothing), longest_s=300)
     assert any("not known" in reason for reason in design.reasons)
+
+
+def test_each_cause_of_a_missing_number_has_its_cure():
+    def missing(unit, cause):
+        return Unmeasured(unit, "any words at all", "any", cause=cause)
+
+    plain = design_stimulus(profile_with(), longest_s=300)
+    cured = design_stimulus(
+        profile_with(
+            static__threshold=missing("dBFS", "high-levels"),
+            attack__t63=missing("s", "coarse-carrier"),
+            colour__onset=missing("dBFS", "short-steps"),
+        ),
+        longest_s=300,
+    )
+    was, now = ({spec.name: spec for spec in design.recipe.segments} for design in (plain, cured))
+    assert now["steps"].from_dbfs < was["steps"].from_dbfs
+    assert now["reference"].carrier_hz > was["reference"].carrier_hz
+    assert "harmonics" in now and "harmonics" not in was
+    told = " ".join(cured.reasons)
+    assert all(name in told for name in ("static.threshold", "attack.t63", "colour.onset"))
+
+
+@pytest.mark.parametrize("tau_s", [0.4, 1.5])
+def test_the_end_of_an_unfinished_release_foretells_its_rest(tau_s):
+    profile = profile_with(release__t90=Unmeasured("s", "any words", "any", at_least=0.6, cause="short-gaps"))
+    time_s = np.concatenate([np.linspace(-0.1, -0.01, 10), np.geomspace(0.001, 0.6, 60)])
+    gain_db = np.where(time_s < 0, -12.0, -12 * np.exp(-time_s / tau_s))
+    trace = Table(
+        {"step": [0] * 70, "edge": ["release"] * 70, "time_s": time_s.tolist(), "gain_db": gain_db.tolist(),
+         "std_db": [0.001] * 70},
+        {"step": "", "edge": "", "time_s": "s", "gain_db": "dB", "std_db": "dB"},
+    )  # fmt: skip
+    profile = dataclasses.replace(profile, curves={**profile.curves, "gain_trace": trace})
+    rest = dict(profile.quantities) | {"static.low_level_gain": Entry(Quantity.from_std(0.0, 1e-3, "dB"), "")}
+    spec = bursts_in(design_stimulus(dataclasses.replace(profile, quantities=rest), longest_s=900))[0]
+    # at rest means 0.02 dB of 12 dB left; not much longer either
+    assert tau_s * np.log(12 / 0.02) <= spec.release_s <= 1.5 * tau_s * np.log(12 / 0.02)
 
 
 def test_expected_intervals_follow_the_formula():

@@ -22,6 +22,7 @@ NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a ste
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
+TOO_FEW = Unmeasured("dB", "too few level steps had settled", MORE_STEPS, cause="short-steps")
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ class StaticCurve:
     def low_level_gain(self) -> Reading:
         """Gain where nothing is reduced, output over input axis, in dB, without the axis' own uncertainty."""
         if np.unique(np.round(self.used[0], 1)).size < FEWEST_LEVELS:
-            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
+            return TOO_FEW
         if self.fit is None:
             return self._lowest_plateau()
         if self.flat_section is None:
@@ -125,7 +126,7 @@ class StaticCurve:
         """
         level, gain, std = self.used
         if self.choice is None:
-            return Unmeasured("dB", "too few level steps had settled", MORE_STEPS)
+            return TOO_FEW
         reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"
@@ -190,10 +191,13 @@ class StaticCurve:
         lowest = in_dbfs(self.lowest_dbfs)
         if self.reaches_down:
             return Unmeasured(
-                "dB", f"the gain changes with level even at the lowest step, {lowest}", LOWER_STEPS
+                "dB",
+                f"the gain changes with level even at the lowest step, {lowest}",
+                LOWER_STEPS,
+                cause="high-levels",
             )
         reason = f"the gain changes with level at {lowest}, and no step below that had settled"
-        return Unmeasured("dB", reason, MORE_STEPS)
+        return Unmeasured("dB", reason, MORE_STEPS, cause="short-steps")
 
     def _lowest_plateau(self) -> Reading:
         """Gain of the lowest levels for as long as they agree, for curves without a model."""

@@ -25,7 +25,9 @@ def hysteresis(curve: StaticCurve) -> Reading:
             unit, "the level steps do not come down again", "a recipe whose level steps fall too"
         )
     if not pairs:
-        return Unmeasured(unit, "no level had settled on the way up and on the way down", MORE_STEPS)
+        return Unmeasured(
+            unit, "no level had settled on the way up and on the way down", MORE_STEPS, cause="short-steps"
+        )
     return surest_difference(
         [falling.gain_db - rising.gain_db for rising, falling in pairs],
         [

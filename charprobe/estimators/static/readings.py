@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.curve import TOO_FEW, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
@@ -104,7 +104,7 @@ def ratio_of(slope: Reading) -> Reading:
     unit = ":1"
     if isinstance(slope, Unmeasured):
         bound = None if not slope.at_most else 1 / slope.at_most
-        return Unmeasured(unit, slope.reason, slope.next, at_least=bound)
+        return slope.as_of(unit, at_least=bound)
     if slope.high < -OVER:
         reason = "the output falls as the input rises: no ratio describes that, the slope does"
         return Unmeasured(unit, reason, "read static.slope instead")
@@ -168,13 +168,13 @@ def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
 
 def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
     if curve.choice is None:
-        return Unmeasured(unit, "too few level steps had settled", MORE_STEPS)
+        return TOO_FEW.as_of(unit)
     if curve.fit is None:
         misfit = curve.choice.misfit_db
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
         return Unmeasured(unit, reason, LOCAL)
     reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
-    return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least)
+    return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least, cause="low-levels")
 
 
 def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
@@ -189,7 +189,7 @@ def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
 
 def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
     reason = f"the knee is still bending at the highest step in use, {in_dbfs(curve.highest_dbfs)}"
-    return Unmeasured(unit, reason, HIGHER_STEPS)
+    return Unmeasured(unit, reason, HIGHER_STEPS, cause="low-levels")
 
 
 def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
@@ -199,7 +199,7 @@ def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | 
         assert isinstance(low, Unmeasured)
         # the slope shows between the two lowest steps; a wide knee may have its corner above
         bound = curve.next_lowest_dbfs if fit.shape.sloped else None
-        return Unmeasured(unit, low.reason, low.next, at_most=bound)
+        return low.as_of(unit, at_most=bound)
     if fit is None or bend is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
     if not _ends_inside(curve, fit, bend):
@@ -215,7 +215,7 @@ def _slope(curve: StaticCurve, section: StraightSection | None) -> Reading:
     if bend is not None and not _ends_inside(curve, fit, bend):
         _, slopes, stds = local_slopes(curve)
         missing = _unfinished(curve, unit)
-        return Unmeasured(unit, missing.reason, missing.next, at_most=float(slopes[-1] + Z95 * stds[-1]))
+        return missing.as_of(unit, at_most=float(slopes[-1] + Z95 * stds[-1]))
     return _straight(curve, section)
 
 
@@ -261,7 +261,7 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection |
     if bend is None:
         low = curve.low_level_gain
         assert isinstance(low, Unmeasured)  # a slope without a bend: no flat part was seen
-        return Unmeasured(unit, low.reason, low.next)
+        return low.as_of(unit)
     if not _ends_inside(curve, fit, bend):
         return _unfinished(curve, unit)
     return knee_width(curve, fit, bend)
@@ -271,7 +271,7 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds."""
     low, unit = curve.low_level_gain, "dBFS"
     if isinstance(low, Unmeasured):
-        return Unmeasured(unit, low.reason, low.next)
+        return low.as_of(unit)
     level, gain, std = curve.used
     fit = curve.fit
     begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
@@ -282,7 +282,7 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
     if hits.size == 0:
         reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
-        return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]))
+        return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]), cause="low-levels")
     hit = int(hits[0])
     slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
     value = float(grid[hit] - course[hit] / slope)
@@ -300,7 +300,7 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
 def _max_reduction(curve: StaticCurve) -> Reading:
     low, unit = curve.low_level_gain, "dB"
     if isinstance(low, Unmeasured):
-        return Unmeasured(unit, low.reason, low.next)
+        return low.as_of(unit)
     if curve.choice is None:
         return _not_compressing(curve, unit)
     level, gain, _ = curve.used

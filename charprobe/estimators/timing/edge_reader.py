@@ -136,6 +136,7 @@ def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
         f"shorter than this capture resolves ({trace.resolution_s * 1e3:.3g} ms)",
         "capture a bypass too, raise the sampling rate, or use a recipe with more phases",
         at_most=max(trace.resolution_s, upper_s),
+        cause="coarse-carrier",
     )
 
 
@@ -146,4 +147,5 @@ def unreached(end_s: float) -> Unmeasured:
         f"not reached when the record ended, {end_s:.3g} s after the edge",
         "use a recipe with a longer hold and release, such as timing",
         at_least=end_s,
+        cause="short-gaps",
     )

@@ -60,7 +60,9 @@ NAMES = (
     "noise.rise_under_signal",
 )
 RECIPE = "quick"
-UNSETTLED = Unmeasured("dBFS", "no tone near 1 kHz had settled", "a recipe with longer tones")
+UNSETTLED = Unmeasured(
+    "dBFS", "no tone near 1 kHz had settled", "a recipe with longer tones", cause="short-steps"
+)
 REFERENCE_HZ = 1000.0
 REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 

@@ -172,14 +172,14 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
         reason = (
             f"{100 * times.left:.0f} % of the recovery was still to come: one stage cannot be told from two"
         )
-        why = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
+        why = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing", cause="short-gaps")
     names = [f"release.{name}" for name in ("rate", "stages", "tau_1", "tau_2", "tau_1_share")]
-    return {name: Unmeasured(term(name).unit, why.reason, why.next) for name in names}
+    return {name: why.as_of(term(name).unit) for name in names}
 
 
 def _lookahead(start: Reading, trace: GainTrace) -> Reading:
     if isinstance(start, Unmeasured):
-        return Unmeasured("s", start.reason, start.next)
+        return start.as_of("s")
     if start.high < -AHEAD * trace.resolution_s:
         return Quantity(-start.value, -start.high, -start.low, "s")
     bound = max(AHEAD * trace.resolution_s, -start.low)
@@ -223,7 +223,7 @@ def _memory(rows: Sequence[BurstRow], wet: Take) -> Entry:
     bound = None
     if isinstance(short, Quantity) and isinstance(long, Unmeasured) and long.at_least:
         bound = long.at_least / short.high
-    return Entry(Unmeasured("1", missing.reason, missing.next, at_least=bound), conditions)
+    return Entry(missing.as_of("1", at_least=bound), conditions)
 
 
 def _remembers(memory: Quantity, rows: Sequence[BurstRow]) -> bool:

@@ -153,7 +153,7 @@ def _from_elsewhere(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
         reason = (
             f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
         )
-        return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing")
+        return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing", cause="short-gaps")
 
     start, speed = attack.start, attack.initial_slope
     if isinstance(start, Quantity) and isinstance(speed, Quantity) and speed.value != 0:

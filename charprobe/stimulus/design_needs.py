@@ -1,0 +1,151 @@
+"""What the next stimulus must allow for: levels and times of a setting, as its first profile tells them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import numbers
+from charprobe.profile.profile import Profile
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import Cause, Quantity, Unmeasured
+from charprobe.values.wording import number_text
+
+SETTLE = 2.7  # t90 times this is six time constants of one pole
+GUESS = 4.0  # a time known only as "at least" is planned for as this many times as long
+NO_THRESHOLD_DBFS, NO_SLOPE, NO_ATTACK_S, NO_RELEASE_S = -28.0, 0.7, 0.02, 0.5
+REST_DB = 0.02  # a gain this near its rest has come back
+CARE = 1.3  # times what the end of an unfinished release foretells: stages mostly grow slower still
+SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
+
+
+@dataclass(frozen=True)
+class Needs:
+    """Levels and times to plan for, and why.
+
+    Attributes
+    ----------
+    threshold_dbfs, knee_db, slope : float
+        Where the curve bends, how softly, and the reduction per dB above; guesses where not known.
+    attack_t90_s : float
+        Time of an attack to 90 %.
+    release_t90_s, rest_s : float
+        Time of a release to 90 %, and to its rest.
+    hold_s : float
+        Hold of the first bursts of the profile: a stage with memory is compared with itself.
+    causes : dict of Cause to tuple of str
+        What the first stimulus lacked, and the quantities that have no number for it.
+    reasons : tuple of str
+        Where the levels and times come from.
+    """
+
+    threshold_dbfs: float
+    knee_db: float
+    slope: float
+    attack_t90_s: float
+    release_t90_s: float
+    rest_s: float
+    hold_s: float
+    causes: dict[Cause, tuple[str, ...]]
+    reasons: tuple[str, ...]
+
+
+def needs_of(profile: Profile) -> Needs:
+    """Read what a first profile tells, from its numbers, its bounds and its gain traces."""
+    threshold, slope = profile.measured("static.threshold"), profile.measured("static.slope")
+    knee, slow = profile.measured("static.knee_width"), profile.measured("release.tau_2")
+    attack_s, attack_why = _attack_s(profile)
+    release_s, rest_s, release_why = _release_s(profile)
+    if slow is not None:
+        release_s = max(release_s, math.log(10) * slow.value)
+        rest_s = max(rest_s, SETTLE * release_s)
+    level = f"the measured threshold of {number_text(threshold.value, 1)} dBFS" if threshold else ""
+    holds = numbers(profile.curves["timing"], "hold_s") if "timing" in profile.curves else np.empty(0)
+    return Needs(
+        threshold.value if threshold else NO_THRESHOLD_DBFS,
+        knee.value if knee else 0.0,
+        max(0.1, 1 - slope.value) if slope else NO_SLOPE,
+        attack_s,
+        release_s,
+        rest_s,
+        float(holds[0]) if holds.size and np.isfinite(holds[0]) else 0.0,
+        causes_in(profile),
+        (
+            f"steps lie around {level}"
+            if level
+            else f"the threshold is not known: steps start from {NO_THRESHOLD_DBFS:.0f} dBFS",
+            f"holds follow an attack t90 of {attack_why}",
+            f"gaps follow a release t90 of {release_why}",
+        ),
+    )
+
+
+def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:
+    """Return what the stimulus of a profile lacked, and for which quantities."""
+    found: dict[Cause, tuple[str, ...]] = {}
+    for name, entry in profile.quantities.items():
+        if isinstance(entry.reading, Unmeasured) and entry.reading.cause is not None:
+            found[entry.reading.cause] = (*found.get(entry.reading.cause, ()), name)
+    return found
+
+
+def _attack_s(profile: Profile) -> tuple[float, str]:
+    reading = profile.quantities["attack.t90"].reading if "attack.t90" in profile.quantities else None
+    if isinstance(reading, Quantity):
+        return max(reading.high, 0.0), f"{reading.value:.3g} s"
+    time_s, gain_db = _trace(profile, "attack")
+    if reading is not None and reading.at_most:
+        return reading.at_most, f"at most {reading.at_most:.3g} s"
+    if time_s.size:
+        moved = np.abs(gain_db - gain_db[time_s < 0].mean())
+        seen = float(time_s[np.argmax(moved >= 0.9 * moved[-1])])
+        long = GUESS * seen if reading is not None and reading.at_least else seen
+        return max(long, 0.0), f"about {long:.2g} s, as the trace shows"
+    return NO_ATTACK_S, f"{NO_ATTACK_S:g} s, a guess"
+
+
+def _release_s(profile: Profile) -> tuple[float, float, str]:
+    """Time to 90 %, time to rest, and in words where they come from."""
+    reading = profile.quantities["release.t90"].reading if "release.t90" in profile.quantities else None
+    if isinstance(reading, Quantity):
+        return max(reading.high, 0.0), SETTLE * max(reading.high, 0.0), f"{reading.value:.3g} s"
+    if reading is not None and reading.at_most and not reading.at_least:
+        return reading.at_most, SETTLE * reading.at_most, f"at most {reading.at_most:.3g} s"
+    foretold = _foretold(profile)
+    if foretold is not None:
+        t90_s, rest_s = foretold
+        return t90_s, rest_s, f"about {t90_s:.2g} s, as the end of the unfinished trace foretells"
+    if reading is not None and reading.at_least:
+        long = GUESS * reading.at_least
+        return long, SETTLE * long, f"at least {reading.at_least:.3g} s, planned for {GUESS:g} times that"
+    return NO_RELEASE_S, SETTLE * NO_RELEASE_S, f"{NO_RELEASE_S:g} s, a guess"
+
+
+def _foretold(profile: Profile) -> tuple[float, float] | None:
+    """Times to 90 % and to rest of an unfinished release, from how its last half nears the gain at rest."""
+    rest = profile.measured("static.low_level_gain")
+    time_s, gain_db = _trace(profile, "release")
+    if rest is None or time_s.size == 0:
+        return None
+    end_s, left_db = float(time_s[-1]), rest.value - gain_db
+    half = float(np.interp(end_s / 2, time_s, left_db))
+    start, last = float(left_db[time_s < 0].mean()), float(left_db[-1])
+    if not start > half > last > REST_DB:
+        return None
+    tau_s = CARE * end_s / 2 / math.log(half / last)
+    if tau_s > SLOWEST * end_s:
+        return None
+    t90_s = max(end_s, end_s + tau_s * math.log(max(last / (0.1 * start), 1.0)))
+    return t90_s, end_s + tau_s * math.log(last / REST_DB)
+
+
+def _trace(profile: Profile, edge: str) -> tuple[Array, Array]:
+    """Gain trace of the reference bursts around an edge; empty where there is none."""
+    if "gain_trace" not in profile.curves or "timing" not in profile.curves:
+        return np.empty(0), np.empty(0)
+    time_s, gain_db = edge_trace(profile.curves["gain_trace"], edge, reference_step(profile))
+    usable = time_s.size > 0 and bool((time_s < 0).any())
+    return (time_s, gain_db) if usable else (np.empty(0), np.empty(0))
