@@ -25,9 +25,10 @@ def half_period_means(rows: Array, *, period: float, where: Flags) -> Array:
 
 
 def calmed(rows: Array, *, period: float, ahead: float) -> Array:
-    """Average the times and gains of calm points over carrier periods, without bending what moves smoothly.
+    """Average times and gains of calm points over carrier periods, without bending what moves smoothly.
 
-    Points are calm from `CALM_PERIODS` after the edge, and more than `ahead` samples before it. What turns
+    Rows are the grid, time and gain first, and the gain's quadrature part last. Points are calm from
+    `CALM_PERIODS` after the edge, and more than `ahead` samples before it. What turns
     with the carrier or any multiple of it is gone: the rest of a thump, and the ripple that a detector makes
     of the carrier. The mean over a period, taken twice from twice the mean, keeps everything up to a cubic
     as it is. Points less than a period from the ends of the grid are left out.
@@ -35,7 +36,7 @@ def calmed(rows: Array, *, period: float, ahead: float) -> Array:
     grid, out = rows[0], rows.copy()
     calm = (grid >= CALM_PERIODS * period) | (grid <= -max(ahead, CALM_PERIODS * period))
     for side in (grid < 0, grid >= 0):
-        for i in (1, 2):
+        for i in (1, 2, -1):
             once = _period_mean(rows[i, side], period)
             out[i, side & calm] = (2 * once - _period_mean(once, period))[calm[side]]
     return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]

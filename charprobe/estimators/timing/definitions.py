@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from charprobe.estimators.timing.edge_reader import EdgeReader, read_edge
+from charprobe.estimators.timing.edge_reader import EdgeReader, read_edge, time_of
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.settling import gain_after, gain_before
 from charprobe.values.quantity import Quantity, Reading
@@ -68,9 +68,7 @@ def _between(first: Reading, last: Reading) -> Definition:
     words = "from 10 % to 90 % of the change in dB"
     if not (isinstance(first, Quantity) and isinstance(last, Quantity)):
         return Definition(words, last if not isinstance(last, Quantity) else first)
-    return Definition(
-        words, Quantity.from_std(last.value - first.value, math.hypot(first.std, last.std), "s")
-    )
+    return Definition(words, time_of(last.value - first.value, math.hypot(first.std, last.std)))
 
 
 def _moved(reader: EdgeReader) -> Definition:

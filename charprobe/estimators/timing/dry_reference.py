@@ -65,7 +65,25 @@ def stimulus_reference(bursts: Sequence[Burst], *, rate_hz: float) -> DryReferen
     )
 
 
-def edge_ratio(
+@dataclass(frozen=True)
+class BesideEdge:
+    """Capture and reference beside an edge, both seen through the same Gaussian.
+
+    Attributes
+    ----------
+    ratio, reference : ndarray, shape (n,)
+        Complex gain of the capture over the reference, and of the reference over its settled level.
+    wet, dry : sequence of ndarray, each shape (n,)
+        What was seen of each repetition.
+    """
+
+    ratio: Complex
+    reference: Complex
+    wet: Sequence[Array]
+    dry: Sequence[Array]
+
+
+def beside_edge(
     wet: Cut,
     pieces: Sequence[Cut],
     pairs: Sequence[tuple[Tone, Tone]],
@@ -73,7 +91,7 @@ def edge_ratio(
     carriers: tuple[CarrierFit, CarrierFit],
     offsets: Sequence[float],
     grid: Index,
-) -> tuple[Complex, Complex]:
+) -> BesideEdge:
     """Solve wet and reference around an edge at the same positions, both seen through the same Gaussian.
 
     Parameters
@@ -93,22 +111,22 @@ def edge_ratio(
 
     Returns
     -------
-    tuple of ndarray, each shape (n,)
-        Complex gain of wet over reference, and of the reference over its settled level.
+    BesideEdge
     """
     edges = [after.start for _, after in pairs]
     places: list[Array] = [
         edge + offset + wet.step * grid.astype(float) for edge, offset in zip(edges, offsets, strict=True)
     ]
     dry = [seen_through(piece, at) for piece, at in zip(pieces, places, strict=True)]
-    seen = ([seen_through(wet, at) for at in places], dry)
+    heard = [seen_through(wet, at) for at in places]
     at: dict[str, Any] = {"grid": grid, "step": wet.step, "rate_hz": wet.rate_hz}
     solved = [
         solve_edge(samples, offsets, pairs, carrier=carrier, **at).gain
-        for samples, carrier in zip(seen, carriers, strict=True)
+        for samples, carrier in zip((heard, dry), carriers, strict=True)
     ]
     omega = 2 * np.pi * pairs[0][0].frequency_hz / wet.rate_hz
-    return solved[0] / solved[1], solved[1] * np.exp(0.5 * (WIDTH * omega) ** 2)
+    reference = solved[1] * np.exp(0.5 * (WIDTH * omega) ** 2)
+    return BesideEdge(solved[0] / solved[1], reference, heard, dry)
 
 
 def seen_through(cut: Cut, position: Array) -> Array:

@@ -20,7 +20,9 @@ EDGE_SAMPLES = (
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.28  # windows reach over this share of the way back to the start of the movement
 ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
+BACK = 0.05  # share of the change by which a gain must fall back for a crossing not to count
 RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
+TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
 
@@ -58,12 +60,22 @@ class EdgeReader:
         return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
 
     def part(self, part: float) -> Reading:
-        """Return when `part` (0 to 1) of the change is done."""
-        if self.guess(part) >= self.trace.time_s[-1]:
+        """Return from when on `part` (0 to 1) of the change is done."""
+        near = self._stays(part)
+        if near >= self.trace.time_s[-1]:
             return unreached(float(self.trace.time_s[-1]))
         level = self.before.value_db + part * self.change
         level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
-        return self._read(level, level_std, self.guess(part), toward=True)
+        return self._read(level, level_std, near, toward=True)
+
+    def _stays(self, part: float) -> float:
+        """Return about when `part` of the change is done and clearly stays so."""
+        first, done = self.guess(part), self._done(self.smoothed)
+        short = np.flatnonzero((done < part - BACK) & (self.trace.time_s > first))
+        if not short.size:
+            return first
+        past = np.flatnonzero(done[short[-1] :] >= part)
+        return float(self.trace.time_s[short[-1] + past[0]] if past.size else self.trace.time_s[-1])
 
     def within(self, limit_db: float) -> Reading:
         """Return the last time the gain is farther than `limit_db` from its settled value."""
@@ -122,11 +134,26 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
         ZERO_SAMPLES, EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9)
     )
     # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
-    level_std = math.hypot(level_std, RIPPLE_SHARE * trace.ripple_db)
+    ripple = math.hypot(RIPPLE_SHARE * trace.ripple_db, TURN_SHARE * trace.turn_at(found.time_s))
+    if found.time_s < trace.calm_s:  # from there on the gain is taken over whole carrier periods
+        ripple = math.hypot(ripple, trace.scatter.ripple_at(found.time_s))
+    level_std = math.hypot(level_std, ripple, trace.scatter.at(found.time_s))
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)
-    return Quantity.from_std(found.time_s, std, "s")
+    if found.time_s < 0:
+        reason = "done before the edge comes out: the stage looks ahead"
+        return Unmeasured("s", reason, "none needed; see the look-ahead", at_most=trace.resolution_s)
+    return time_of(found.time_s, std)
+
+
+def time_of(value_s: float, std_s: float) -> Reading:
+    """Return a time with its interval, or a bound where that would reach below zero."""
+    if value_s > Z95 * std_s:
+        return Quantity.from_std(value_s, std_s, "s")
+    reason = "not told from zero: its interval is wider than the time itself"
+    then = "record with less noise, or use a recipe with more phases"
+    return Unmeasured("s", reason, then, at_most=value_s + Z95 * std_s)
 
 
 def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:

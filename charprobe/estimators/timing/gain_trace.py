@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -13,9 +14,10 @@ from charprobe.estimators.timing.coupling import find_coupling, undo_coupling
 from charprobe.estimators.timing.dry_reference import (
     VISIBLE,
     WIDTH,
+    BesideEdge,
     DryReference,
+    beside_edge,
     bypass_reference,
-    edge_ratio,
     stimulus_reference,
 )
 from charprobe.estimators.timing.phase_set import (
@@ -29,6 +31,7 @@ from charprobe.estimators.timing.phase_set import (
     solve_edge,
     usable_stop,
 )
+from charprobe.estimators.timing.scatter import Scatter, scatter
 from charprobe.estimators.timing.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
@@ -60,6 +63,9 @@ class GainTrace:
         Output over dry reference, in dB.
     std_db : ndarray, shape (n,)
         Standard uncertainty of each point, in dB.
+    turn_db : ndarray, shape (n,)
+        What the carrier's phase has turned from where it settles, as the gain's magnitude over its part in
+        phase, in dB: a stage that splits bands turns it while it moves.
     resolution_s : float
         Shortest time this trace can tell from zero: sample spacing, smear of the edge by the path, and the
         span that had to be averaged to part the gain from the carrier.
@@ -70,8 +76,8 @@ class GainTrace:
         there on.
     carrier_hz, from_dbfs, to_dbfs : float
         Carrier, and its level before and after the edge on the input axis.
-    repeats : int
-        Number of bursts the trace was made from.
+    scatter : Scatter
+        How the bursts that the trace was made from differ.
     ripple_db : float
         Amplitude of what the detector makes of the carrier, at twice its frequency, soon after the edge.
     """
@@ -80,6 +86,7 @@ class GainTrace:
     time_s: Array
     gain_db: Array
     std_db: Array
+    turn_db: Array
     resolution_s: float
     sample_s: float
     window_s: float
@@ -88,8 +95,17 @@ class GainTrace:
     carrier_hz: float
     from_dbfs: float
     to_dbfs: float
-    repeats: int
+    scatter: Scatter
     ripple_db: float
+
+    @property
+    def repeats(self) -> int:
+        """Number of bursts the trace was made from."""
+        return self.scatter.repeats
+
+    def turn_at(self, time_s: float) -> float:
+        """What the carrier's phase costs the gain at one time, in dB."""
+        return float(np.interp(time_s, self.time_s, self.turn_db))
 
     def window_at(self, time_s: float) -> float:
         """Width in s of the box that smooths as much as the averaging at one time."""
@@ -188,15 +204,24 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     before, after = edge.pairs[0]
     rate_hz, single = wet.rate_hz, len(edge.pairs) == 1
     period = rate_hz / after.frequency_hz / wet.step
-    solved, offsets = _solved(edge, wet, carrier)
-    rows, smeared = _over_reference(edge, wet, solved, (carrier, dry.carrier), offsets, dry.reach)
+    samples, offsets, grid = _around(edge, wet)
+    clock: dict[str, Any] = {"step": wet.step, "rate_hz": rate_hz, "carrier": carrier}
+    solved = solve_edge(samples, offsets, edge.pairs, grid=grid, **clock)
+    near = grid[np.abs(grid) <= dry.reach]
+    beside = beside_edge(
+        wet, edge.pieces, edge.pairs, carriers=(carrier, dry.carrier), offsets=offsets, grid=near
+    )
+    apart = scatter(
+        samples, offsets, edge.pairs, solved=solved, beside=beside, near=near, dry=edge.dry_gains, **clock
+    )
+    rows, smeared = _over_reference(edge, solved, beside, near, period=period)
     span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
     if not single:
         sides = (solved.grid < -BESIDE, solved.grid > BESIDE)
         if max(turning(solved, far_points(side), period=period) for side in sides) > EVEN_LIMIT:
             span, window = period / 2, math.sqrt(12) * period / 4
-            near = np.abs(solved.grid) < CALM_PERIODS * period
-            rows = half_period_means(rows, period=period, where=near)
+            early = np.abs(solved.grid) < CALM_PERIODS * period
+            rows = half_period_means(rows, period=period, where=early)
         rows = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
     grid, gain = rows[0].astype(np.int64), rows[2]
     least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
@@ -204,12 +229,13 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
     keep = gain > 0.05 * least
     # points of a trace solved over whole periods share their noise within a period
-    time_s, gain_db, std_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
+    time_s, gain_db, std_db, turn_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
     return GainTrace(
         edge.name,
         time_s,
         gain_db,
         std_db,
+        turn_db,
         resolution_s=math.hypot(span, smeared) * wet.step / rate_hz,
         sample_s=wet.step / rate_hz,
         window_s=window * wet.step / rate_hz,
@@ -218,53 +244,41 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         carrier_hz=after.frequency_hz,
         from_dbfs=before.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[1]),
-        repeats=len(edge.pairs),
+        scatter=apart,
         ripple_db=ripple_db(solved, period=period),
     )
 
 
-def _solved(edge: _EdgePairs, wet: Cut, carrier: CarrierFit) -> tuple[Solved, list[float]]:
-    """Solve the carrier of the capture around an edge; how far each repetition's samples lie after it."""
+def _around(edge: _EdgePairs, wet: Cut) -> tuple[list[Array], list[float], Index]:
+    """Samples of each repetition around an edge, how far they lie after it, and their grid from it on."""
     before, after = edge.pairs[0]
     first = -int(min(0.6 * before.length, BEFORE_S * wet.rate_hz) / wet.step)
     stop = usable_stop(after, last=edge.name == "release", rate_hz=wet.rate_hz) - after.start
     grid: Index = np.arange(first, int(stop / wet.step) - 1)
     places = [nearest(wet, tone.start) for _, tone in edge.pairs]
-    offsets = [offset for _, offset in places]
     samples = [wet.samples[i + first : i + first + grid.size] for i, _ in places]
-    solved = solve_edge(
-        samples, offsets, edge.pairs, grid=grid, step=wet.step, rate_hz=wet.rate_hz, carrier=carrier
-    )
-    return solved, offsets
+    return samples, [offset for _, offset in places], grid
 
 
 def _over_reference(
-    edge: _EdgePairs,
-    wet: Cut,
-    solved: Solved,
-    carriers: tuple[CarrierFit, CarrierFit],
-    offsets: list[float],
-    reach: int,
+    edge: _EdgePairs, solved: Solved, beside: BesideEdge, near: Index, *, period: float
 ) -> tuple[Array, float]:
     """Divide by the dry reference, sample by sample within its reach of the edge.
 
-    Returns grid, time, gain, its relative noise and the smear of the reference in dB as rows, and the samples
-    that the reference smears the edge over.
+    Returns grid, time, gain, its relative noise, the smear of the reference in dB and the quadrature part of
+    the gain as rows, and the samples that the reference smears the edge over.
     """
     before, after = edge.pairs[0]
-    grid, period = solved.grid, wet.rate_hz / after.frequency_hz / wet.step
+    grid = solved.grid
     far = (solved.gain[grid < -BESIDE], solved.gain[grid > BESIDE][::-1])
     noise = tuple(point_noise(gain, period=period) for gain in far)
     relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
-    near = np.flatnonzero(np.abs(grid) <= reach)
-    ratio, seen = edge_ratio(
-        wet, edge.pieces, edge.pairs, carriers=carriers, offsets=offsets, grid=grid[near]
-    )
-    seen /= np.where(grid[near] < 0, *edge.dry_gains)
-    gain, smear = np.asarray(solved.gain.real) / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
-    gain[near], smear[near] = ratio.real, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
-    rows = np.stack([grid.astype(float), solved.time_s, gain, relative, smear])
-    return rows, _smeared_samples(seen, grid[near], before, after)
+    seen = beside.reference / np.where(near < 0, *edge.dry_gains)
+    gain, smear = solved.gain / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
+    at = near - grid[0]
+    gain[at], smear[at] = beside.ratio, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
+    rows = np.stack([grid.astype(float), solved.time_s, gain.real, relative, smear, gain.imag])
+    return rows, _smeared_samples(seen, near, before, after)
 
 
 def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:
@@ -273,12 +287,13 @@ def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> 
     return float(np.count_nonzero(np.abs(ratio - 1) * step > VISIBLE))
 
 
-def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Array]:
+def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Array, Array]:
     """Average the far parts of a trace over blocks that grow with the distance from the edge.
 
-    `rows` hold time, gain, its relative noise and the smear of the reference in dB.
+    `rows` are those of `_over_reference` without the grid; returned are time, gain, its standard uncertainty
+    and what the carrier has turned, the last three in dB.
     """
-    time_s, gain, relative, smear = rows
+    time_s, gain, relative, smear, aside = rows
     far = int(max(-grid[0], grid[-1]))
     edges = [0]
     while edges[-1] <= far:
@@ -291,4 +306,6 @@ def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Arra
     noise = np.sqrt(np.add.reduceat(relative**2, starts) / counts / np.maximum(1, counts / shared))
     worst = np.maximum.reduceat(smear, starts)
     std = np.hypot(DB_PER_NEPER * noise, SMEAR_SHARE * worst)
-    return np.add.reduceat(time_s, starts) / counts, DB_PER_NEPER * np.log(gains), np.asarray(std)
+    turn = np.hypot(1.0, np.add.reduceat(aside, starts) / counts / gains)
+    gain_db, turn_db = DB_PER_NEPER * np.log(gains), DB_PER_NEPER * np.log(turn)
+    return np.add.reduceat(time_s, starts) / counts, gain_db, np.asarray(std), turn_db

@@ -205,16 +205,10 @@ def solve_edge(
         Phase of this capture.
     """
     sums = np.zeros((6, grid.size))  # cc, cs, ss, cy, sy, cc * offset
-    for y, offset, (before, after) in zip(samples, offsets, pairs, strict=True):
-        position: Array = after.start + offset + step * grid.astype(float)
-        split = int(np.searchsorted(position, after.start - 1e-6))
-        normal, theta = np.empty(grid.size), np.empty(grid.size)
-        for part, tone in ((slice(0, split), before), (slice(split, None), after)):
-            high = tone.level_dbfs > min(before.level_dbfs, after.level_dbfs)
-            theta[part] = carrier_phase(tone, position[part], rate_hz=rate_hz)
-            theta[part] += carrier.at(position[part], high=high)
-            normal[part] = y[part] / amplitude(tone)
-        c, s = np.cos(theta), -np.sin(theta)
+    for y, offset, pair in zip(samples, offsets, pairs, strict=True):
+        c, s, normal = against_carrier(
+            y, offset, pair, grid=grid, step=step, rate_hz=rate_hz, carrier=carrier
+        )
         for i, term in enumerate((c * c, c * s, s * s, c * normal, s * normal, c * c * offset)):
             sums[i] += term
     if len(samples) == 1:
@@ -224,6 +218,29 @@ def solve_edge(
     gain = np.empty(grid.size, complex)
     gain.real, gain.imag = (ss * cy - cs * sy) / determinant, (cc * sy - cs * cy) / determinant
     return Solved(grid, (grid * step + late / cc) / rate_hz, gain)
+
+
+def against_carrier(
+    y: Array,
+    offset: float,
+    pair: tuple[Tone, Tone],
+    *,
+    grid: Index,
+    step: float,
+    rate_hz: float,
+    carrier: CarrierFit,
+) -> tuple[Array, Array, Array]:
+    """Return cosine and minus sine of one repetition's carrier on the grid, and its sound over amplitude."""
+    before, after = pair
+    position: Array = after.start + offset + step * grid.astype(float)
+    early = position < after.start - 1e-6
+    normal, theta = np.empty(grid.size), np.empty(grid.size)
+    for part, tone in ((early, before), (~early, after)):
+        high = tone.level_dbfs > min(before.level_dbfs, after.level_dbfs)
+        theta[part] = carrier_phase(tone, position[part], rate_hz=rate_hz)
+        theta[part] += carrier.at(position[part], high=high)
+        normal[part] = y[part] / amplitude(tone)
+    return np.cos(theta), -np.sin(theta), normal
 
 
 def _over_a_period(sums: Array, period: float) -> Array:

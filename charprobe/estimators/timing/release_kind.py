@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +22,7 @@ UNLIKE = 4e-3  # share of the change that a model may miss without being called 
 WRONG = 0.03  # share of the change, rms, from which no model is said to describe the movement
 CLEARLY = 12.0  # BIC by which a richer model must win
 WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
+LIKE = 0.1  # share by which times that a law gives may miss those read off the trace
 APART = 2.5  # smallest ratio of two time constants that a recording can part
 SMALLEST_SHARE = 0.05  # of either stage
 LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
@@ -64,13 +65,20 @@ class ReleaseKind:
 class _Law:
     """A fitted shape and how well it fits."""
 
+    shape: Shape
     fitted: Fitted
     rms_db: float
     bic: float
 
 
 def classify_movement(
-    trace: GainTrace, *, before_db: float, after_db: float, after_std_db: float, t63_s: float
+    trace: GainTrace,
+    *,
+    before_db: float,
+    after_db: float,
+    after_std_db: float,
+    t63_s: float,
+    t90_s: float | None,
 ) -> ReleaseKind:
     """Find the simplest shape that describes the movement after an edge, and its constants.
 
@@ -82,8 +90,9 @@ def classify_movement(
         Settled gains.
     after_std_db : float
         Standard uncertainty of the gain after the edge, which the fit may move within.
-    t63_s : float
-        Time for 63.2 % of the change: sets the scale.
+    t63_s, t90_s : float, float or None
+        Times for 63.2 and 90 % of the change: the first sets the scale, and no shape is said to describe the
+        movement that misses either by more than a tenth.
 
     Notes
     -----
@@ -99,20 +108,21 @@ def classify_movement(
     floor = UNLIKE * abs(change)
     movement = _Movement(t, g, np.hypot(s, floor), before_db, after_db, max(after_std_db, floor))
     fit = movement.fit
+    times = {1 - math.exp(-1): t63_s} | ({0.9: t90_s} if t90_s is not None else {})
     end, tick = float(t[-1]), trace.resolution_s
     one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
     line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
     best = min(one, line, key=lambda law: law.bic)
-    if WORTH * best.rms_db <= floor / 4:  # no second stage could be worth its constants
-        return _straight_kind(line, change) if best is line else _one(one)
-    firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
-    bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
-    two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda law: law.bic)
-    if _two_stages(best, two, end, floor):
-        return _two(two)
-    if best.rms_db > WRONG * abs(change):
+    simple = _straight_kind(line, change) if best is line else _one(one)
+    if WORTH * best.rms_db > floor / 4:  # else no second stage could be worth its constants
+        firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
+        bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
+        two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda law: law.bic)
+        if _two_stages(best, two, end, floor) and movement.agrees(two, times):
+            return _two(two)
+    if best.rms_db > WRONG * abs(change) or not movement.agrees(best, times):
         return _other(best)
-    return _straight_kind(line, change) if best is line else _one(one)
+    return simple
 
 
 _STARTS = ((0.4, 4.0, 0.6), (0.15, 2.0, 0.4), (0.7, 12.0, 0.8))
@@ -183,7 +193,18 @@ class _Movement:
         residual = model(fitted.values) - self.gain_db
         chi2 = float(np.sum(fitted.residuals[:-1] ** 2))
         evidence = bic(chi2, points=self.time_s.size, unknowns=fitted.values.size)
-        return _Law(fitted, float(np.sqrt(np.mean(residual**2))), evidence)
+        return _Law(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
+
+    def agrees(self, law: _Law, times: Mapping[float, float]) -> bool:
+        """Tell whether a law does each share of the change within a tenth of the time that it took."""
+        hold, unknowns, rest_db = law.fitted.values[0], law.fitted.values[1:-1], law.fitted.values[-1]
+        scale = (self.before_db - rest_db) / (self.before_db - self.after_db)
+
+        def done(time_s: float) -> float:
+            u = np.array([max(time_s - hold, 0.0)])
+            return float(scale * (1 - law.shape(u, unknowns)[0]))
+
+        return all(done((1 - LIKE) * t) < share < done((1 + LIKE) * t) for share, t in times.items())
 
 
 def _two_stages(simple: _Law, two: _Law, end_s: float, floor_db: float) -> bool:

@@ -48,12 +48,16 @@ class Settled:
 
 @dataclass(frozen=True)
 class _Line:
-    """Weighted straight line: value and slope at the axis origin, with standard uncertainties."""
+    """Weighted straight line: value and slope at the axis origin, with standard uncertainties.
+
+    `unrest` is the scatter of the points about it beyond their noise: beats of carrier and detector, wobble.
+    """
 
     value: float
     slope: float
     value_std: float
     slope_std: float
+    unrest: float
 
 
 def gain_before(trace: GainTrace) -> Settled:
@@ -64,10 +68,11 @@ def gain_before(trace: GainTrace) -> Settled:
     early = trace.time_s < GUARD * trace.time_s[0]
     t, g, s = trace.time_s[early], trace.gain_db[early], trace.std_db[early]
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
-    if abs(line.slope) <= SIGNIFICANT * line.slope_std:
-        return Settled(line.value, line.value_std, 0.0, True)
-    tail = _tail(t, g, s, at_s=0.0)
-    return Settled(tail.at_db, tail.at_std_db, 0.0, True)
+    value, std, unrest = line.value, line.value_std, line.unrest
+    if abs(line.slope) > SIGNIFICANT * line.slope_std:
+        tail = _tail(t, g, s, at_s=0.0)
+        value, std, unrest = tail.at_db, tail.at_std_db, tail.unrest
+    return Settled(value, math.hypot(std, unrest, trace.scatter.before_std_db), 0.0, True)
 
 
 def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
@@ -92,13 +97,15 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     t, g, s = trace.time_s[last], trace.gain_db[last], trace.std_db[last]
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
     if abs(line.slope) <= SIGNIFICANT * line.slope_std:
-        return Settled(line.value, line.value_std, 0.0, True)
+        std = math.hypot(line.value_std, line.unrest, trace.scatter.after_std_db)
+        return Settled(line.value, std, 0.0, True)
     tails = [trace.time_s > share * end for share in TAILS]
     early, late = (_tail(trace.time_s[i], trace.gain_db[i], trace.std_db[i], at_s=end) for i in tails)
     # a slower stage shows as a difference between the two: the later one is then closer to the truth
     apart = abs(early.rest_db - late.rest_db)
     fitted = late if apart > APART * early.rest_std_db else early
-    fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, apart if fitted is late else 0.0))
+    more = math.hypot(fitted.unrest, trace.scatter.after_std_db, apart if fitted is late else 0.0)
+    fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, more))
     change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
     if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:
         return Settled(fitted.rest_db, fitted.rest_std_db, left, True)
@@ -112,7 +119,7 @@ def _line(t: Array, g: Array, s: Array) -> _Line:
     value, slope = covariance @ ((basis * weights) @ g)
     chi = float(np.sum(weights * (g - value - slope * t) ** 2)) / max(1, t.size - 2)
     spread = np.sqrt(np.diag(covariance) * max(1.0, chi))
-    return _Line(float(value), float(slope), float(spread[0]), float(spread[1]))
+    return _Line(float(value), float(slope), float(spread[0]), float(spread[1]), _unrest(chi, s))
 
 
 @dataclass(frozen=True)
@@ -123,6 +130,13 @@ class _Tail:
     rest_std_db: float
     at_db: float
     at_std_db: float
+    unrest: float
+
+
+def _unrest(chi_square: float, std_db: Array) -> float:
+    """Scatter in dB beyond the noise, from chi-square per degree of freedom."""
+    chance = 1 + SIGNIFICANT * math.sqrt(2 / std_db.size)
+    return math.sqrt((chi_square - 1) * float(np.mean(std_db**-2.0)) ** -1) if chi_square > chance else 0.0
 
 
 def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
@@ -138,7 +152,7 @@ def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
     reach = fine.within(best, scale)
     std = np.sqrt(fine.variances[best] * scale + reach**2)
     rest, at = fine.levels[best]
-    return _Tail(float(rest), float(std[0]), float(at), float(std[1]))
+    return _Tail(float(rest), float(std[0]), float(at), float(std[1]), _unrest(scale, s))
 
 
 @dataclass(frozen=True)

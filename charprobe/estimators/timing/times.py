@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from charprobe.estimators.timing.edge_reader import read_edge
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.estimators.timing.onset import Onset, find_onset
-from charprobe.estimators.timing.settling import Settled, gain_after, gain_before
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.estimators.timing.settling import WORST, Settled, gain_after, gain_before
+from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
-SMALLEST_DB = 0.1  # a change below this, or below ten of its standard uncertainties, is no change to time
+SMALLEST_DB = 0.1  # a change below this is none to time, nor one that noise and repeats could make
 PART_63 = 1 - math.exp(-1)
 SHORT_OF, SHORT_SHARE = 2.0, 0.03  # by more than this an edge has stopped short of the rest it must reach
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
@@ -82,8 +82,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         Gain known to be reached later, such as that of the next lead; used only for bounds when
         the gain has not settled within the record.
     rest : Quantity or None
-        Gain known from elsewhere to be reached in the end. An edge that seems to settle `SHORT_OF` standard
-        uncertainties before it, and `SHORT_SHARE` of its change, has not settled: a slower stage goes on.
+        Gain known from elsewhere to be reached in the end, to 5 % of the change. An edge is timed against it
+        if it is still moving when its record ends and does not point there within `SHORT_OF` standard
+        uncertainties, or seems to settle before it by that and `SHORT_SHARE` of its change.
 
     Returns
     -------
@@ -97,12 +98,14 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
     """
     before = gain_before(trace)
     after = gain_after(trace, before_db=before.value_db)
+    if rest is not None and _goes_on(after, before, rest):
+        end_db, rest_db = after.value_db + (after.left_db if after.known else 0.0), rest.value
+        ahead = (rest.value - end_db) * (rest.value - before.value_db) > 0
+        known = ahead and rest.std < WORST * abs(rest.value - before.value_db)
+        after = Settled(rest.value if known else end_db, rest.std, end_db - rest.value, known)
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
-    if rest is not None and after.known and _stops_short(after, change, rest):
-        after = replace(after, left_db=rest.value - after.value_db, known=False)
-        rest_db = rest.value
-    if abs(change) < (max(SMALLEST_DB, 10 * std) if after.known else SMALLEST_DB):
+    if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
         return _nothing(trace, before, after, change, std)
     if not after.known:
         return _unsettled(trace, before, after, rest_db)
@@ -129,10 +132,13 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
     )
 
 
-def _stops_short(after: Settled, change: float, rest: Quantity) -> bool:
-    """Whether the gain an edge seems to settle at lies clearly before the one it must reach."""
-    missing = (rest.value - after.value_db) * math.copysign(1.0, change)
-    return missing > max(SHORT_OF * math.hypot(after.std_db, rest.std), SHORT_SHARE * abs(change))
+def _goes_on(after: Settled, before: Settled, rest: Quantity) -> bool:
+    """Whether an edge comes to rest at another gain than its record says, if that says any."""
+    change = after.value_db - before.value_db
+    missing, unsure = rest.value - after.value_db, SHORT_OF * math.hypot(after.std_db, rest.std)
+    if not after.known or (after.left_db and abs(missing) > unsure):
+        return True
+    return missing * math.copysign(1.0, change) > max(unsure, SHORT_SHARE * abs(change))
 
 
 def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:

@@ -11,31 +11,36 @@ _TIME = ratio(1.1, "timing parts of 5 to 10 % tolerance are common; 10 % is hard
 _START = difference(0.0001, "0.1 ms is five samples at 48 kHz")
 _ATTACK_GOAL, _RELEASE_GOAL = Goal(relative=0.02, samples=1), Goal(relative=0.01)
 _CHANGE = "of the gain change in dB between the settled gains before and after the edge"
+_FALLS = "of the gain change in dB from the gain that the burst has reached to the settled gain after it"
+_MEAN = (
+    "The gain is the mean over the carrier phases of the bursts, weighted with the square of the signal; "
+    "from eight carrier periods after the edge on it is taken over whole periods."
+)
 _ATTACK = "Time from the rising edge of the input until"
 _RELEASE = "Time from the falling edge of the input until"
 
+
+def _part(title: str, text: str, goal: Goal) -> Term:
+    """A time by which part of the change is done."""
+    return Term(title, "s", f"{text} {_MEAN}", margin=_TIME, goal=goal)
+
+
 ATTACK: Mapping[str, Term] = MappingProxyType(
     {
-        "attack.delay": Term("Attack delay", "s", f"{_ATTACK} 5 % {_CHANGE} is done.", margin=_START),
-        "attack.t50": Term(
-            "Attack t50", "s", f"{_ATTACK} 50 % {_CHANGE} is done.", margin=_TIME, goal=_ATTACK_GOAL
-        ),
-        "attack.t63": Term(
-            "Attack t63", "s", f"{_ATTACK} 63.2 % {_CHANGE} is done.", margin=_TIME, goal=_ATTACK_GOAL
-        ),
-        "attack.t90": Term(
-            "Attack t90", "s", f"{_ATTACK} 90 % {_CHANGE} is done.", margin=_TIME, goal=_ATTACK_GOAL
-        ),
+        "attack.delay": Term("Attack delay", "s", f"{_ATTACK} 5 % {_CHANGE} is done. {_MEAN}", margin=_START),
+        "attack.t50": _part("Attack t50", f"{_ATTACK} 50 % {_CHANGE} is done for good.", _ATTACK_GOAL),
+        "attack.t63": _part("Attack t63", f"{_ATTACK} 63.2 % {_CHANGE} is done for good.", _ATTACK_GOAL),
+        "attack.t90": _part("Attack t90", f"{_ATTACK} 90 % {_CHANGE} is done for good.", _ATTACK_GOAL),
         "attack.within_2db": Term(
             "Attack within 2 dB",
             "s",
-            f"{_ATTACK} the gain is for the last time farther than 2 dB from its settled value.",
+            f"{_ATTACK} the gain is for the last time farther than 2 dB from its settled value. {_MEAN}",
             margin=_TIME,
         ),
         "attack.within_3db": Term(
             "Attack within 3 dB",
             "s",
-            f"{_ATTACK} the gain is for the last time farther than 3 dB from its settled value.",
+            f"{_ATTACK} the gain is for the last time farther than 3 dB from its settled value. {_MEAN}",
             margin=_TIME,
         ),
         "attack.initial_slope": Term(
@@ -68,25 +73,25 @@ RELEASE: Mapping[str, Term] = MappingProxyType(
             margin=difference(0.002, "2 ms of hold is short against any release"),
             goal=Goal(relative=0.02, samples=2),
         ),
-        "release.t50": Term(
-            "Release t50", "s", f"{_RELEASE} 50 % {_CHANGE} is recovered.", margin=_TIME, goal=_RELEASE_GOAL
+        "release.t50": _part(
+            "Release t50", f"{_RELEASE} 50 % {_FALLS} is recovered for good.", _RELEASE_GOAL
         ),
-        "release.t63": Term(
-            "Release t63", "s", f"{_RELEASE} 63.2 % {_CHANGE} is recovered.", margin=_TIME, goal=_RELEASE_GOAL
+        "release.t63": _part(
+            "Release t63", f"{_RELEASE} 63.2 % {_FALLS} is recovered for good.", _RELEASE_GOAL
         ),
-        "release.t90": Term(
-            "Release t90", "s", f"{_RELEASE} 90 % {_CHANGE} is recovered.", margin=_TIME, goal=_RELEASE_GOAL
+        "release.t90": _part(
+            "Release t90", f"{_RELEASE} 90 % {_FALLS} is recovered for good.", _RELEASE_GOAL
         ),
         "release.within_2db": Term(
             "Release within 2 dB",
             "s",
-            f"{_RELEASE} the gain is for the last time farther than 2 dB from its settled value.",
+            f"{_RELEASE} the gain is for the last time farther than 2 dB from its settled value. {_MEAN}",
             margin=_TIME,
         ),
         "release.within_4db": Term(
             "Release within 4 dB",
             "s",
-            f"{_RELEASE} the gain is for the last time farther than 4 dB from its settled value.",
+            f"{_RELEASE} the gain is for the last time farther than 4 dB from its settled value. {_MEAN}",
             margin=_TIME,
         ),
         "release.rate": Term(

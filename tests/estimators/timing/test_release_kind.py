@@ -27,6 +27,7 @@ def kind_of(shape, rng, *, release_s=2.0, noise_dbfs=-105.0):
         after_db=edge.after.value,
         after_std_db=edge.after.std,
         t63_s=edge.t63.value,
+        t90_s=edge.t90.value if isinstance(edge.t90, Quantity) else None,
     )
 
 
@@ -104,6 +105,7 @@ def test_intervals_of_the_constant_hold_the_truth(rng):
         found = classify_movement(
             trace, before_db=edge.before.value, after_db=edge.after.value, after_std_db=edge.after.std,
             t63_s=edge.t63.value,
+            t90_s=edge.t90.value if isinstance(edge.t90, Quantity) else None,
         )  # fmt: skip
         inside += found.tau_1.low <= tau_s <= found.tau_1.high
     assert inside >= 18  # 95 % of 20; 17 or fewer happen by chance in one run of 13 only if coverage is 95 %

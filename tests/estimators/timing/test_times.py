@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
 
+from charprobe.estimators.timing.edge_reader import time_of
 from charprobe.estimators.timing.gain_trace import trace_edges
 from charprobe.estimators.timing.times import time_edge
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -79,7 +80,7 @@ def test_look_ahead_shows_as_a_negative_start(rng):
 
     attack, _ = times(device, rng)
     assert attack.start.value == pytest.approx(-ahead_s, abs=2 / 48_000)  # the goal: two samples
-    assert attack.t50.value == pytest.approx(-0.002, abs=1 / 48_000)
+    assert attack.t50.at_most == attack.resolution_s  # done when the edge comes out: never a negative time
 
 
 def test_overshoot_of_the_gain(rng):
@@ -128,6 +129,39 @@ def test_a_time_beyond_the_record_is_at_least_the_record(rng):
     assert isinstance(release.t63, Quantity)
     assert isinstance(release.t90, Unmeasured)
     assert 0.58 < release.t90.at_least < 0.3 * math.log(10)
+
+
+def test_a_record_that_ends_too_early_is_timed_against_a_gain_known_to_be_reached(rng):
+    tau_s, end_s = 0.3, 0.25 - 0.006
+    device = exponential(attack_s=0.002, release_s=tau_s, depth_db=10, hold_s=0.2)
+    bursts, wet, dry = play(
+        recipe(hold_s=0.2, release_s=0.25), device, rate_hz=48_000, rng=rng, noise_dbfs=-110.0
+    )
+    _, trace = trace_edges(wet, bursts=bursts, bypass=dry)
+    known = time_edge(trace, rest_db=None, rest=Quantity.from_std(0.0, 0.01, "dB"))
+    assert known.t50.low <= tau_s * math.log(2) <= known.t50.high
+    assert known.t50.value == pytest.approx(tau_s * math.log(2), rel=0.01)
+    for beyond in (known.t63, known.t90):
+        assert beyond.at_least == pytest.approx(end_s, abs=0.002)
+    assert known.left == pytest.approx(math.exp(-end_s / tau_s), abs=0.02)
+    unsure = time_edge(trace, rest_db=None, rest=Quantity.from_std(0.0, 1.0, "dB"))
+    assert isinstance(unsure.t50, Unmeasured)
+
+
+def test_a_crossing_that_does_not_stay_crossed_is_none(rng):
+    def device(since_rise, since_fall):
+        left = np.where(since_fall < 3e-4, 0.1, np.exp(-np.maximum(since_fall, 0) / 0.08))
+        down = -10 * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
+        return np.where(since_fall < 0, down, -10 * left)
+
+    _, release = times(device, rng)
+    for name, part in PARTS.items():
+        assert getattr(release, name).value == pytest.approx(-0.08 * math.log(1 - part), rel=0.01)
+
+
+def test_a_time_that_is_not_told_from_zero_is_a_bound():
+    assert time_of(1e-3, 4e-4).low > 0
+    assert time_of(1e-3, 6e-4).at_most == pytest.approx(1e-3 + 1.96 * 6e-4, rel=1e-4)
 
 
 @pytest.mark.parametrize("noise_dbfs", [-95.0, -80.0])

@@ -57,11 +57,15 @@ SATURATED = (
     "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
     "none needed; look at the colour of the setting",
 )
+AT_ONCE = (
+    "the gain follows the level at once, up and down: that is saturation, which takes no time",
+    "none needed; look at the colour of the setting",
+)
 INAUDIBLE = (
     "the bursts do not stand out of the noise",
     "check path and level, close idle mutes, and retake",
 )
-"""Why there is no time, and what to do, where the stage only saturates and where nothing is heard."""
+"""Why there is no time, and what to do, where a stage only saturates and where nothing is heard."""
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
 AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
@@ -96,6 +100,9 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     lengths = tuple(row for row in lengths if row.segment is lengths[0].segment)  # one depth
     entries: dict[str, Entry] = {}
     health: list[Health] = []
+    if bursts and _at_once(_reference(bursts)):
+        others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
+        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *AT_ONCE))
     if bursts:
         reference = _reference(bursts)
         note = "" if bypass is not None else ", no bypass: stimulus levels, path not divided out"
@@ -156,6 +163,12 @@ def _reference(rows: Sequence[BurstRow]) -> BurstRow:
 
 def _is_reference(row: BurstRow) -> bool:
     return isinstance(row.segment.spec, Bursts) and row.segment.spec.reference
+
+
+def _at_once(row: BurstRow) -> bool:
+    """Whether neither edge takes any time that the capture resolves, as no detector of level can do."""
+    t63 = (row.attack.t63, row.release.t63)
+    return all(isinstance(r, Unmeasured) and r.at_most is not None and r.at_least is None for r in t63)
 
 
 def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Reading]:
@@ -250,21 +263,33 @@ def _finer(row: BurstRow, recipe: str) -> str:
 
 def _reference_health(row: BurstRow, entries: dict[str, Entry], channel: int, recipe: str) -> list[Health]:
     limit = row.attack_trace.resolution_s
-    low = tuple(
-        name
-        for name, entry in entries.items()
-        if name.startswith(("attack.t", "attack.within", "release.t"))
-        and isinstance(entry.reading, Unmeasured)
-        and entry.reading.at_most is not None  # a time is bounded from above where it is below resolution
-    )
+    ahead = isinstance(entries["attack.lookahead"].reading, Quantity)  # what is done early is not too fast
+    low = [
+        edge
+        for edge in (("release",) if ahead else ("attack", "release"))
+        if any(
+            name.startswith((f"{edge}.t", f"{edge}.within"))
+            and isinstance(entry.reading, Unmeasured)
+            and entry.reading.at_most is not None  # a time is bounded from above where it is below resolution
+            for name, entry in entries.items()
+        )
+    ]
     out = []
     if low:
         message = (
-            f"Attack at most {limit * 1e3:.3g} ms: the limit of {row.attack_trace.repeats} bursts of a "
-            f"{row.carrier_hz:g} Hz carrier at this sampling rate. Bounds are given instead of numbers; "
-            f"{_finer(row, recipe)}"
+            f"Times of the {' and the '.join(low)} lie below {limit * 1e3:.3g} ms, the limit of "
+            f"{row.attack_trace.repeats} bursts of a {row.carrier_hz:g} Hz carrier at this sampling rate. "
+            f"Bounds are given instead of numbers; {_finer(row, recipe)}"
         )
         out.append(Health("below-resolution", "note", message, channel, row.start_s, row.end_s))
+    if row.left_out is not None:
+        count = row.attack_trace.repeats + 1
+        message = (
+            f"Burst {row.left_out.repetition + 1} of {count} starts {number_text(row.left_out.off_db, 2)} dB "
+            f"off the gain that the others start from: the attack is that of the other {count - 1}. Use a "
+            "recipe with longer gaps, such as timing."
+        )
+        out.append(Health("gap-too-short", "note", message, channel, row.start_s, row.end_s))
     if not row.attack.settled:
         message = (
             f"The gain was still falling at the end of the {row.hold_s:g} s burst: attack times are bounds. "

@@ -54,6 +54,11 @@ def _attack(entries: Published, row: BurstRow) -> str:
         return (
             f"Attack {seconds(t63.value)} to 63 % and {seconds(t90.value)} to 90 % of {depth}, {step}{early}."
         )
+    ahead = entries["attack.lookahead"].reading
+    if isinstance(t63, Unmeasured) and t63.bounded and isinstance(ahead, Quantity):
+        return (
+            f"Attack to 63 %: done when the edge comes out, {step}; it starts {seconds(ahead.value)} before."
+        )
     return _bound("Attack to 63 %", t63, step)
 
 

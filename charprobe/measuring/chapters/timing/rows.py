@@ -7,9 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.edge_reader import time_of
 from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
+from charprobe.estimators.timing.scatter import OddStart
 from charprobe.estimators.timing.settling import gain_before
 from charprobe.estimators.timing.times import EdgeTimes, time_edge
 from charprobe.measuring.chapters.lookup import counterpart
@@ -31,9 +33,10 @@ MOST_LEFT = 0.1  # share of a movement still to come from which its stages canno
 class BurstRow:
     """What one phase set of bursts shows: both gain traces, their times and kinds.
 
-    `starts_short_db` is how far the gain before the attack lies below the one at rest, where that is sure,
-    else 0; `release_kind` is None where the edge has no time to classify. `start_s` and `end_s`
-    are seconds from the first sample of the capture.
+    `left_out` is the burst left out of the attack because it alone started from another gain;
+    `starts_short_db` is how far the gain before the attack lies below the one at rest, where sure, else 0;
+    `release_kind` is None where the edge has no time to classify. `start_s` and `end_s` are seconds from the
+    first sample of the capture.
     """
 
     segment: Segment
@@ -43,6 +46,7 @@ class BurstRow:
     release_trace: GainTrace
     attack: EdgeTimes
     release: EdgeTimes
+    left_out: OddStart | None
     starts_short_db: float
     release_kind: ReleaseKind | None
     start_s: float
@@ -71,7 +75,8 @@ class BurstRow:
         reduction = "" if depth is None else f", {depth:.2f} dB of reduction"
         return (
             f"{number_text(self.from_dbfs, 1)} to {number_text(self.to_dbfs, 1)} dBFS{reduction}, "
-            f"carrier {self.carrier_hz:g} Hz, hold {self.hold_s:g} s, {self.attack_trace.repeats} bursts"
+            f"carrier {self.carrier_hz:g} Hz, hold {self.hold_s:g} s, gain averaged over "
+            f"{self.attack_trace.repeats} carrier phases"
         )
 
 
@@ -84,12 +89,28 @@ def measure_rows(
         dry = counterpart(bypass, segment)
         reference = bypass.segment(dry) if bypass is not None and dry is not None else None
         capture = wet.segment(segment)
+        found: list[BurstRow] = []
         for bursts in _phase_sets(segment):
             try:
-                rows.append(_row(wet, segment, bursts, capture, reference, static))
+                found.append(_row(wet, segment, bursts, capture, reference, static))
             except (SegmentTooShortError, NoCarrierError):
                 continue
+        rows += _toward_longest(found)
     return tuple(rows)
+
+
+def _toward_longest(rows: list[BurstRow]) -> list[BurstRow]:
+    """Time attacks of bursts too short for the gain to settle against where it settles in the longest."""
+    longest = max(rows, key=lambda row: row.hold_s, default=None)
+    if longest is None or not isinstance(longest.attack.after, Quantity):
+        return rows
+    out = []
+    for row in rows:
+        if row is not longest and (row.attack.left or not row.attack.settled):
+            attack = time_edge(row.attack_trace, rest_db=None, rest=longest.attack.after)
+            row = replace(row, attack=_doubted(attack, row.starts_short_db))  # noqa: PLW2901
+        out.append(row)
+    return out
 
 
 def _phase_sets(segment: Segment) -> Iterator[tuple[Burst, ...]]:
@@ -109,24 +130,34 @@ def _row(
     static: StaticCurve | None,
 ) -> BurstRow:
     attack_trace, release_trace = trace_edges(capture, bursts=bursts, bypass=bypass)
+    odd = attack_trace.scatter.odd
+    if odd is not None:
+        others = (*bursts[: odd.repetition], *bursts[odd.repetition + 1 :])
+        attack_trace, _ = trace_edges(capture, bursts=others, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
-    lead_db = attack.before.value if isinstance(attack.before, Quantity) else None
+    lead = attack.before
     rest = gain_at_rest(
         static,
         from_dbfs=attack_trace.from_dbfs,
         to_dbfs=attack_trace.to_dbfs,
         held_db=gain_before(release_trace).value_db,
     )
-    release = time_edge(release_trace, rest_db=lead_db, rest=rest)
-    short_db = _starts_short_db(attack, rest)
+    short_db = _starts_short_db(lead, rest)
+    if rest is not None and not short_db and isinstance(lead, Quantity):
+        # bursts that start at rest show that gain with their own carrier
+        rest = Quantity.from_std(
+            lead.value, math.hypot(lead.std, min(rest.std, abs(rest.value - lead.value))), "dB"
+        )
+    release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
     return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
         bursts[0].hold.length / capture.rate_hz,
         attack_trace,
         release_trace,
-        _from_elsewhere(attack, short_db) if short_db else attack,
+        _doubted(attack, short_db),
         release,
+        odd,
         short_db,
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),
@@ -134,22 +165,24 @@ def _row(
     )
 
 
-def _starts_short_db(attack: EdgeTimes, rest: Quantity | None) -> float:
-    if rest is None or not isinstance(attack.before, Quantity):
+def _starts_short_db(lead: Reading, rest: Quantity | None) -> float:
+    if rest is None or not isinstance(lead, Quantity):
         return 0.0
-    missing = rest.value - attack.before.value
-    return missing if missing > START_OF * math.hypot(attack.before.std, rest.std) else 0.0
+    missing = rest.value - lead.value
+    return missing if missing > START_OF * math.hypot(lead.std, rest.std) else 0.0
 
 
-def _from_elsewhere(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
+def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
     """Doubt the times of an attack that starts so far from rest, by that share of its change."""
-    if not isinstance(attack.change, Quantity):
+    if not (missing_db and isinstance(attack.change, Quantity)):
         return attack
     share = missing_db / abs(attack.change.value)
 
     def doubted(time: Reading) -> Reading:
+        if isinstance(time, Unmeasured) and time.bounded:
+            return time
         if isinstance(time, Quantity) and share <= MOST_SHORT:
-            return Quantity.from_std(time.value, math.hypot(time.std, share * time.value), "s")
+            return time_of(time.value, math.hypot(time.std, share * time.value))
         reason = (
             f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
         )
@@ -185,4 +218,5 @@ def _kind(trace: GainTrace, times: EdgeTimes) -> ReleaseKind | None:
         after_db=times.after.value,
         after_std_db=times.after.std,
         t63_s=times.t63.value,
+        t90_s=times.t90.value if isinstance(times.t90, Quantity) else None,
     )

@@ -9,6 +9,7 @@ import numpy as np
 from charprobe.estimators.timing.gain_trace import GainTrace
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
+from charprobe.values.quantity import Quantity, Reading
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile
 DENSE = 24  # samples beside the edge that are all kept
@@ -18,7 +19,12 @@ RELEASE = ("t50", "t63", "t90", "within_2db", "within_4db")
 
 
 def timing_table(rows: Sequence[BurstRow]) -> Table:
-    """One row per burst condition; a time that is only a bound, or not there, is an empty cell."""
+    """One row per burst condition, each time with its interval; one that is not reached is an empty cell.
+
+    A bound is an empty time with one end of its interval. `attack_settled` and `release_settled` say whether
+    the gain that percentages count to is known: from the record itself, from a longer burst, or from the gain
+    at rest.
+    """
     columns: dict[str, list[Cell]] = {
         "from_dbfs": [row.from_dbfs for row in rows],
         "to_dbfs": [row.to_dbfs for row in rows],
@@ -26,16 +32,31 @@ def timing_table(rows: Sequence[BurstRow]) -> Table:
         "hold_s": [row.hold_s for row in rows],
         "reduction_db": [row.reduction_db for row in rows],
     }
-    units = {"from_dbfs": "dBFS", "to_dbfs": "dBFS", "carrier_hz": "Hz", "hold_s": "s", "reduction_db": "dB"}
-    for name in ATTACK:
-        columns[f"attack_{name}_s"] = [cell_of(getattr(row.attack, name)) for row in rows]
+    units = {"from_dbfs": "dBFS", "to_dbfs": "dBFS", "carrier_hz": "Hz"}
+    for edge, names in (("attack", ATTACK), ("release", RELEASE)):
+        edges = [row.attack if edge == "attack" else row.release for row in rows]
+        for name in names:
+            readings = [getattr(times, name) for times in edges]
+            columns[f"{edge}_{name}_s"] = [cell_of(reading) for reading in readings]
+            columns[f"{edge}_{name}_low_s"] = [low_of(reading) for reading in readings]
+            columns[f"{edge}_{name}_high_s"] = [high_of(reading) for reading in readings]
+        columns[f"{edge}_settled"] = [times.settled for times in edges]
+        units[f"{edge}_settled"] = ""
     columns["attack_overshoot_db"] = [cell_of(row.attack.overshoot) for row in rows]
-    for name in RELEASE:
-        columns[f"release_{name}_s"] = [cell_of(getattr(row.release, name)) for row in rows]
     columns["resolution_s"] = [row.attack_trace.resolution_s for row in rows]
     for name in columns:
         units.setdefault(name, "dB" if name.endswith("_db") else "s")
     return Table(columns, units)
+
+
+def low_of(reading: Reading) -> float | None:
+    """Lower end of an interval, or lower bound."""
+    return reading.low if isinstance(reading, Quantity) else reading.at_least
+
+
+def high_of(reading: Reading) -> float | None:
+    """Upper end of an interval, or upper bound."""
+    return reading.high if isinstance(reading, Quantity) else reading.at_most
 
 
 def gain_trace_table(rows: Sequence[BurstRow]) -> Table:
