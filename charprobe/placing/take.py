@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 
@@ -11,6 +14,8 @@ from charprobe.placing.track import Track
 from charprobe.stimulus.kinds.segment import S, Segment, SegmentOf
 from charprobe.values.cut import Cut
 
+Given = ParamSpec("Given")
+Found = TypeVar("Found")
 BY_TONE = ("level_steps", "tones")  # kinds of segment whose tones are measured one by one
 
 
@@ -98,6 +103,23 @@ def place_take(track: Track) -> Take:
         If it is not there: says what the capture holds instead.
     """
     return Take(track.source, track.channel, track.stimulus, locate(track))
+
+
+def once(find: Callable[Concatenate[Take, Given], Found]) -> Callable[Concatenate[Take, Given], Found]:
+    """Keep what a function finds in a take for as long as the take is in use: a bypass serves many settings.
+
+    All but the take must be hashable, and what is found must not be changed.
+    """
+
+    @wraps(find)
+    def kept(take: Take, /, *args: Given.args, **named: Given.kwargs) -> Found:
+        known: dict[object, Any] = take.__dict__.setdefault("_found", {})
+        key = (find, args, tuple(named.items()))
+        if key not in known:
+            known[key] = find(take, *args, **named)
+        return cast("Found", known[key])
+
+    return kept
 
 
 def held(take: Take, kind: type[S]) -> tuple[SegmentOf[S], ...]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus, sound_at
 
-from charprobe.placing.take import place_take
+from charprobe.placing.take import once, place_take
 from charprobe.placing.track import Track
 
 STIMULUS = short_stimulus()
@@ -66,3 +66,20 @@ def test_clipped_tones_leave_the_others_of_their_steps_unless_all_are_clipped(ta
     damaged = replace(take, damaged=tuple(places[1:3]))
     assert damaged.intact(steps).tones == some.intact(steps).tones
     assert damaged.spoils(steps)
+
+
+def test_what_is_found_once_is_found_for_each_question_and_each_take(take):
+    asked = []
+
+    @once
+    def place_of(take, segment, by=0.0):
+        asked.append(segment)
+        return take.capture_time_s(segment.span.start + by)
+
+    first, second = STIMULUS.segments[:2]
+    times = [place_of(take, segment) for segment in (first, second, first)]
+    assert times[0] == times[2] == take.capture_time_s(first.span.start)
+    assert asked == [first, second]
+    place_of(take, first, by=1.0)
+    place_of(replace(take, damaged=((0.0, 1.0),)), first)
+    assert len(asked) == 4

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
-from charprobe.estimators.idle import Heard, hear_idle
+from charprobe.estimators.idle import Heard
 from charprobe.estimators.noise import LEAST_MAINS_DBFS, Line, Noise
 from charprobe.measuring.chapters.lookup import absent, counterpart
+from charprobe.measuring.heard import heard_in
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table
 from charprobe.stimulus.kinds.segment import SegmentOf
@@ -44,9 +45,9 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     if not segments:
         return Chapter(quantities=absent(wet, Silence, NAMES, recipe=RECIPE))
     segment = segments[0]
-    heard = hear_idle(segment, wet.segment(segment))
+    heard = heard_in(wet, segment)
     same = counterpart(bypass, segment)
-    other = hear_idle(same, bypass.segment(same)) if bypass is not None and same is not None else None
+    other = heard_in(bypass, same) if bypass is not None and same is not None else None
     where = "beside the quiet tone" if heard.used is heard.beside_tone else "in silence"
     conditions = f"20 Hz to 20 kHz, {where}, mains lines left out; recorder's own noise included"
     entries = {

@@ -11,7 +11,7 @@ from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
@@ -124,17 +124,14 @@ def passage_of(chapter: Chapter) -> Passage | None:
 
 def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Reduction | None) -> _Swept:
     spec = segment.spec
-    grid = octave_grid(
-        from_hz=max(LOWEST_HZ, spec.from_hz), to_hz=min(HIGHEST_HZ, spec.to_hz), per_octave=PER_OCTAVE
-    )
     parts = _deconvolved(wet, segment)
-    own = response = parts.linear(grid)
+    own = response = parts.linear(_grid(spec))
     same = counterpart(bypass, segment)
     drive_dbfs, bypassed = spec.level_dbfs, False
     if bypass is not None and same is not None and _sounds(bypass, same):
-        rig = _deconvolved(bypass, same).linear(grid)
+        rig = _linear(bypass, same)
         response, bypassed = own.relative_to(rig), True
-        drive_dbfs += float(np.interp(1000, grid, rig.magnitude_db))
+        drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
     return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, _moved(static, drive_dbfs))
 
@@ -144,6 +141,17 @@ def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
     below = np.arange(drive_dbfs, drive_dbfs - QUIETER_DB, -QUIETER_STEP_DB)
     gains = [static.reduction_db_at(float(level)) for level in below] if static is not None else []
     return any(gain is not None and abs(gain) >= IDLE_DB for gain in gains)
+
+
+def _grid(spec: Sweep) -> Array:
+    return octave_grid(
+        from_hz=max(LOWEST_HZ, spec.from_hz), to_hz=min(HIGHEST_HZ, spec.to_hz), per_octave=PER_OCTAVE
+    )
+
+
+@once
+def _linear(take: Take, segment: SegmentOf[Sweep]) -> Response:
+    return _deconvolved(take, segment).linear(_grid(segment.spec))
 
 
 def _deconvolved(take: Take, segment: SegmentOf[Sweep]) -> Deconvolution:

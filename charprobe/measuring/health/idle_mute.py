@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from charprobe.estimators.idle import hear_idle
+from charprobe.measuring.heard import heard_in
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.steady import Silence
@@ -14,7 +14,7 @@ def check_idle_mute(take: Take) -> list[Health]:
     segments = held(take, Silence)
     if not segments:
         return []
-    heard = hear_idle(segments[0], take.segment(segments[0]))
+    heard = heard_in(take, segments[0])
     if not heard.muted:
         return []
     start_s, end_s = (

@@ -86,7 +86,9 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += tuple(check_foreign_sounds(take))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
-    take = replace(take, damaged=_spans(take, found, DAMAGE), clipped=_spans(take, found, CLIPPED))
+    damaged, clipped = (_spans(take, found, codes) for codes in (DAMAGE, CLIPPED))
+    if damaged or clipped:
+        take = replace(take, damaged=damaged, clipped=clipped)
     return take, tuple(_with_cost(take, item) for item in found)
 
 

@@ -39,7 +39,7 @@ from charprobe.measuring.chapters.colour.stray_lines import stray_finding, stray
 from charprobe.measuring.chapters.colour.tables import colour_curves
 from charprobe.measuring.chapters.colour.transfer import transfer
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Chapter, Entry, Health, Published, known
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
@@ -203,6 +203,7 @@ def _gain_db(rung: LevelRung) -> float | None:
     return level.value - rung.input_dbfs if isinstance(level, Quantity) else None
 
 
+@once
 def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, ...]:
     """Harmonics with the recorder's polarity undone: it would turn the even ones round."""
     cut = take.segment(segment)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from charprobe.estimators.colour.intermodulation import MODULATION, UPPER, TwoToneFit, measure_pairs
 from charprobe.measuring.chapters.lookup import absent, counterpart
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, cell_of, known, std_of
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.stimulus.kinds.two_tone import TwoTone
@@ -90,13 +90,18 @@ def _steps(wet: Take, bypass: Take | None, segment: SegmentOf[TwoTone]) -> list[
     same = counterpart(bypass, segment)
     rigs: dict[int, TwoToneFit] = {}
     if bypass is not None and same is not None:
-        rigs = {pair.tone.group: pair for pair in measure_pairs(bypass.segment(same), same)}
-    pairs = sorted(measure_pairs(wet.segment(segment), segment), key=lambda pair: pair.tone.level_dbfs)
+        rigs = {pair.tone.group: pair for pair in _pairs(bypass, same)}
+    pairs = sorted(_pairs(wet, segment), key=lambda pair: pair.tone.level_dbfs)
     gains = [_gain_db(pair, rigs.get(pair.tone.group)) for pair in pairs]
     return [
         TwoToneStep(pair, rigs.get(pair.tone.group), max(0.0, gains[0] - gain))
         for pair, gain in zip(pairs, gains, strict=True)
     ]
+
+
+@once
+def _pairs(take: Take, segment: SegmentOf[TwoTone]) -> tuple[TwoToneFit, ...]:
+    return measure_pairs(take.segment(segment), segment)
 
 
 def _gain_db(pair: TwoToneFit, rig: TwoToneFit | None) -> float:

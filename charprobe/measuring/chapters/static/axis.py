@@ -14,7 +14,7 @@ from charprobe.estimators.static.level_steps import LevelStepsFit, Step, measure
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.static.references import quiet_tones
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.errors import SegmentTooShortError
 
@@ -108,6 +108,7 @@ def axis_of(steps: Sequence[Step], starts: Mapping[int, int]) -> InputAxis:
     return InputAxis(mean, BETWEEN_CAPTURES_DB, own, "input axis: level of the bypass, step by step")
 
 
+@once
 def _measured(take: Take, segment: Segment) -> LevelStepsFit | None:
     try:
         fit = measure_level_steps(take.intact(segment), take.segment(segment))
