@@ -54,6 +54,7 @@ class BurstTruth:
 def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
     """Play the burst from rest, once with a hold in which all settles and once as it is."""
     late = round(stage.late_s * rate_hz)
+    early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
     rest = max(stage.calm_s, burst.release_s)
     calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
     real = phase_mean(stage, burst, burst.hold_s, rest, rate_hz)
@@ -61,12 +62,12 @@ def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
     fall = edge + round(burst.hold_s * rate_hz)
     stop = calm.size - round(0.05 * rate_hz) - 2
     attack = calm[:stop]
-    played = attack[: fall - late if late else fall]
+    played = attack[: fall - early]
     return BurstTruth(
-        timed(attack, edge, late, end_of(attack, edge), rate_hz),
-        timed(played, edge, late, end_of(played, edge), rate_hz),
-        timed(real, fall, late, end_of(real, fall), rate_hz),
-        float(real[edge - late - 4 : edge - late].mean() - end_of(played, edge)),
+        timed(attack, edge, early, end_of(attack, edge), rate_hz),
+        timed(played, edge, early, end_of(played, edge), rate_hz),
+        timed(real, fall, early, end_of(real, fall), rate_hz),
+        float(real[edge - early - 4 : edge - early].mean() - end_of(played, edge)),
     )
 
 

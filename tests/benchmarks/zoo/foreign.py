@@ -39,6 +39,11 @@ def _compressor(
     )
 
 
+AHEAD_S = {
+    "ffmpeg-alimiter-1": 0.006,
+    "ffmpeg-alimiter-2": 0.003,
+}  # their attack looks ahead, without latency
+
 RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latency in s, when it is calm, in s
     "ffmpeg-acompressor-1": (_compressor(0.08, 4, 20, 250, 2.8, "rms"), 0, 4),
     "ffmpeg-acompressor-2": (_compressor(0.12, 8, 5, 120, 1, "peak"), 0, 4),
@@ -96,7 +101,9 @@ def _stage(name: str, run: Run, late_s: float, calm_s: float) -> Stage:
         line = out[: sound.size, 0]
         return Output(np.pad(line, (0, sound.size - line.size)), None)
 
-    return Stage(name, "foreign processor", process, late_s, calm_s, calm_s, joined=True)
+    return Stage(
+        name, "foreign processor", process, late_s, calm_s, calm_s, joined=True, ahead_s=AHEAD_S.get(name)
+    )
 
 
 FOREIGN = tuple(_stage(name, *row) for name, row in RUNS.items())

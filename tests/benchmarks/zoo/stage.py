@@ -26,6 +26,7 @@ class Stage:
     """A device under test.
 
     `process` takes mono sound, full scale 1, and its rate, and starts from rest. `late_s` is its own latency,
+    `ahead_s` how long before the sound its gain may move (left out: the latency),
     `warm_s` the time from rest after which nothing in it moves any more under a steady tone, `calm_s` the same after
     louder sound. `trace_is_gain` tells that
     its trace is the whole of what happens to a tone's level (no colour, no filter). `unsteady_db` is how far its gain
@@ -41,6 +42,7 @@ class Stage:
     trace_is_gain: bool = False
     unsteady_db: float = 0.0
     joined: bool = False
+    ahead_s: float | None = None
 
     def answers(self, sounds: Sequence[Array], rate_hz: int) -> list[Output]:
         """What the stage makes of each sound, from rest."""
