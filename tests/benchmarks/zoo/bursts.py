@@ -8,11 +8,11 @@ filters ring after an edge is no gain.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tests.benchmarks.zoo.stage import Array, Stage
+from tests.benchmarks.zoo.stage import Array, Stage, decibels
 
 PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
 SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
@@ -43,25 +43,32 @@ class Edge:
 
 @dataclass(frozen=True)
 class BurstTruth:
-    """Attack towards the settled gain, attack towards what the hold reaches, release from there."""
+    """Attack towards the settled gain, attack towards what the hold reaches, release from there.
+
+    `turned` is the same of the whole amplitude, where the phase moves with the gain.
+    """
 
     settled: Edge
     played: Edge
     release: Edge
     reduction_db: float
+    turned: BurstTruth | None = None
 
 
 def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
     """Play the burst from rest, once with a hold in which all settles and once as it is."""
+    calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
+    real = phase_mean(stage, burst, burst.hold_s, max(stage.calm_s, burst.release_s), rate_hz)
+    found = [_times(stage, burst, *traces, rate_hz) for traces in zip(calm, real, strict=True)]
+    return replace(found[0], turned=found[1] if stage.turns_phase else None)
+
+
+def _times(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int) -> BurstTruth:
     late = round(stage.late_s * rate_hz)
     early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
-    rest = max(stage.calm_s, burst.release_s)
-    calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
-    real = phase_mean(stage, burst, burst.hold_s, rest, rate_hz)
     edge = round(lead_of(stage, burst) * rate_hz) + late
     fall = edge + round(burst.hold_s * rate_hz)
-    stop = calm.size - round(0.05 * rate_hz) - 2
-    attack = calm[:stop]
+    attack = calm[: calm.size - round(0.05 * rate_hz) - 2]
     played = attack[: fall - early]
     return BurstTruth(
         timed(attack, edge, early, end_of(attack, edge), rate_hz),
@@ -76,22 +83,27 @@ def lead_of(stage: Stage, burst: Burst) -> float:
     return max(burst.lead_s, stage.warm_s)
 
 
-def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz: int) -> Array:
-    """Gain in dB at every sample, averaged over the phases."""
+def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz: int) -> tuple[Array, Array]:
+    """Gain in dB at every sample, averaged over the phases: in phase with the tone, and of its whole amplitude."""
     lead, hold, rest = (round(s * rate_hz) for s in (lead_of(stage, burst), hold_s, rest_s))
     late = round(stage.late_s * rate_hz)
     n = np.arange(lead + hold + rest) - lead
     level = np.where((n >= 0) & (n < hold), 10 ** (burst.high_dbfs / 20), 10 ** (burst.low_dbfs / 20))
-    total, weight = np.zeros(n.size), np.zeros(n.size)
+    total, across, weight = np.zeros(n.size), np.zeros(n.size), np.zeros(n.size)
     phases = np.arange(PHASES) / (2 * PHASES) if stage.trace_is_gain else np.arange(2 * PHASES) / (2 * PHASES)
     turns = burst.carrier_hz / rate_hz * n % 1.0
     tones = [level * np.cos(2 * np.pi * (turns + phase)) for phase in phases]
-    for sound, out in zip(tones, stage.answers(tones, rate_hz), strict=True):
+    for phase, sound, out in zip(phases, tones, stage.answers(tones, rate_hz), strict=True):
         heard = np.concatenate([np.zeros(late), sound])[: n.size]
         told = heard * out.gain if stage.trace_is_gain and out.gain is not None else out.sound
         total += heard * told
         weight += heard * heard
-    return np.asarray(20 * np.log10(np.maximum(total, 1e-12) / np.maximum(weight, 1e-12)))
+        if stage.turns_phase:
+            aside = level * np.sin(2 * np.pi * (turns + phase))
+            across += np.concatenate([np.zeros(late), aside])[: n.size] * out.sound
+    weight = np.maximum(weight, 1e-12)
+    whole = np.hypot(total, across)
+    return decibels(total / weight), decibels(whole / weight)
 
 
 def end_of(gain_db: Array, edge: int) -> float:

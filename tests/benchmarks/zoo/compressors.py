@@ -113,6 +113,7 @@ def two_bands(draw: Draw) -> Stage:
         process,
         warm_s=1.0,
         calm_s=3.0,
+        turns_phase=True,
     )
 
 

@@ -13,6 +13,7 @@ from tests.benchmarks.zoo.judged import Judged, Range
 from tests.benchmarks.zoo.true_quantities import TrueQuantities, at_once
 from tests.benchmarks.zoo.truth import Truth
 
+ROUNDED_DB = 1e-4  # two cells of six digits
 CLEAR_DB = 20.0  # harmonics are judged from here over the limit of detection, as the goal says
 OF_STAGE = {
     "unsettled": ("static",),
@@ -209,18 +210,13 @@ class Judge:
                 yield self._judged("harmonic rows", f"H{order}, {tone}", value, (true, true), 0.1, span, row)
             if row["fundamental_dbfs"] is not None:
                 gain, spare = row["fundamental_dbfs"] - row["input_dbfs"], self.truth.unsteady_db
-                true_gain = (point.gain_db - spare, point.gain_db + spare)
                 level = _span(row, "fundamental", "_dbfs")
-                span = None if level is None else (level[0] - row["input_dbfs"], level[1] - row["input_dbfs"])
-                yield self._judged(
-                    "tone gain rows",
-                    f"gain, {tone}",
-                    gain,
-                    true_gain,
-                    0.05,
-                    span,
-                    row,
+                span = level and (
+                    level[0] - row["input_dbfs"] - ROUNDED_DB,
+                    level[1] - row["input_dbfs"] + ROUNDED_DB,
                 )
+                true_gain = (point.gain_db - spare, point.gain_db + spare)
+                yield self._judged("tone gain rows", f"gain, {tone}", gain, true_gain, 0.05, span, row)
 
     def response_points(self) -> Iterator[Judged]:
         """Points of the response at the level at which truth was taken."""

@@ -120,7 +120,7 @@ def core_behind(draw: Draw) -> Stage:
         cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
         return Output(iron(cell.sound, bend, rate), cell.gain)
 
-    return Stage("core-behind", "gain cell, then a core that bends low tones", process)
+    return Stage("core-behind", "gain cell, then a core that bends low tones", process, turns_phase=True)
 
 
 def core_ahead(draw: Draw) -> Stage:
@@ -131,7 +131,7 @@ def core_ahead(draw: Draw) -> Stage:
         level = mean_square(bent, 0.003, 0.003, rate)
         return by(bent, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
 
-    return Stage("core-ahead", "a core that bends low tones, then the gain cell", process)
+    return Stage("core-ahead", "a core that bends low tones, then the gain cell", process, turns_phase=True)
 
 
 def colour_in_loop(draw: Draw) -> Stage:

@@ -31,6 +31,7 @@ class Stage:
     louder sound. `trace_is_gain` tells that
     its trace is the whole of what happens to a tone's level (no colour, no filter). `unsteady_db` is how far its gain
     moves by itself: no reading can be truer than that. `joined` asks for many sounds in one run, with rests between.
+    `turns_phase` tells that a tone's phase moves with its gain: in-phase and whole amplitude then are two gains.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Stage:
     unsteady_db: float = 0.0
     joined: bool = False
     ahead_s: float | None = None
+    turns_phase: bool = False
 
     def answers(self, sounds: Sequence[Array], rate_hz: int) -> list[Output]:
         """What the stage makes of each sound, from rest."""

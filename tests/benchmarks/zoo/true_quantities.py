@@ -106,6 +106,13 @@ class TrueQuantities:
         return "as played" in self.profile["quantities"].get(name, {}).get("conditions", "")
 
     def edges(self, bursts: BurstTruth, played: bool) -> Iterator[tuple[str, str, Range]]:
+        """Edge, name and range of every time of a burst."""
+        turned = {(e, n): t for e, n, t in self._edges(bursts.turned, played)} if bursts.turned else {}
+        for edge, name, true in self._edges(bursts, played):
+            other = turned.get((edge, name), true)
+            yield edge, name, (min(true[0], other[0]), max(true[1], other[1]))
+
+    def _edges(self, bursts: BurstTruth, played: bool) -> Iterator[tuple[str, str, Range]]:
         spare = self.truth.unsteady_db
         chosen: tuple[tuple[str, Edge], ...] = (
             ("attack", bursts.played if played else bursts.settled),
