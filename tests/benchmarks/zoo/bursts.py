@@ -17,6 +17,7 @@ from tests.benchmarks.zoo.stage import Array, Stage, decibels
 PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
 SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
 MARGINS = {"within_2db": 2.0, "within_3db": 3.0, "within_4db": 4.0}
+RINGING = 60  # samples before the end of a hold into which filters of a stage may ring
 LEAST_CHANGE_DB = 0.3  # below this a change has no times worth the name
 
 
@@ -68,7 +69,7 @@ def _times(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int) -
     early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
     edge = round(lead_of(stage, burst) * rate_hz) + late
     fall = edge + round(burst.hold_s * rate_hz)
-    attack = calm[: calm.size - round(0.05 * rate_hz) - 2]
+    attack = calm[: calm.size - round(0.05 * rate_hz) - RINGING]
     played = attack[: fall - early]
     return BurstTruth(
         timed(attack, edge, early, end_of(attack, edge), rate_hz),

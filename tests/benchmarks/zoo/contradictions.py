@@ -234,5 +234,3 @@ def _health(told: Told) -> Iterator[str]:
         yield "a second threshold without second-bend"
     if "expander" in codes and gains and reach < 0.2:
         yield f"expander, but the gain moves by {reach:.2f} dB"
-    if re.search(r"no colour found up to", told.words) and re.search(r"Colour shows", told.words):
-        yield "the summary says 'no colour found' and 'Colour shows'"

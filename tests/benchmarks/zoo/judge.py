@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.profile import glossary
 from tests.benchmarks.zoo.judged import Judged, Range
-from tests.benchmarks.zoo.true_quantities import TrueQuantities, at_once
+from tests.benchmarks.zoo.true_quantities import NUMBER, TrueQuantities, at_once
 from tests.benchmarks.zoo.truth import Truth
 
 ROUNDED_DB = 1e-4  # two cells of six digits
@@ -25,6 +25,7 @@ OF_STAGE = {
     "never-compresses": (),
     "expander": (),
     "upward-compression": (),
+    "contradiction": (),
     "below-resolution": ("attack",),
 }
 """What a warning about the stage speaks of; any other warning speaks of the whole capture."""
@@ -104,6 +105,8 @@ class Judge:
             allowed = (
                 goal.allowed(middle, rate_hz=self.truth.rate_hz) if goal else _usual(name, middle, self.truth)
             )
+            if name.endswith("_at_reference") and entry["value"] is not None and not self._clear(entry):
+                allowed = None
             warned = self.warned(group) or any(
                 name in item["withholds"] or group in item["withholds"] for item in self.profile["health"]
             )
@@ -135,6 +138,15 @@ class Judge:
                 warned,
                 entry["reason"],
             )
+
+    def _clear(self, entry: dict[str, Any]) -> bool:
+        """Whether a harmonic stands as far over the limit of its tone as the goal asks."""
+        found = re.search(rf"{NUMBER} Hz at {NUMBER} dBFS", entry["conditions"].replace("−", "-"))
+        return found is None or any(
+            row["limit_dbc"] is None or entry["value"] >= row["limit_dbc"] + CLEAR_DB
+            for row in self.rows("harmonics")
+            if row["frequency_hz"] == float(found[1]) and abs(row["input_dbfs"] - float(found[2])) < 0.1
+        )
 
     def timing_rows(self) -> Iterator[Judged]:
         """Rows of the timing table."""
@@ -207,7 +219,10 @@ class Judge:
                 ):
                     continue
                 span = _span(row, f"h{order}", "_dbc")
-                yield self._judged("harmonic rows", f"H{order}, {tone}", value, (true, true), 0.1, span, row)
+                allowed = 0.1 if value >= row["limit_dbc"] + CLEAR_DB else None
+                yield self._judged(
+                    "harmonic rows", f"H{order}, {tone}", value, (true, true), allowed, span, row
+                )
             if row["fundamental_dbfs"] is not None:
                 gain, spare = row["fundamental_dbfs"] - row["input_dbfs"], self.truth.unsteady_db
                 level = _span(row, "fundamental", "_dbfs")
