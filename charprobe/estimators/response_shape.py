@@ -21,6 +21,8 @@ HALF_POWER_DB = 10 * math.log10(2)
 TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
 REFERENCE_HZ = 1000.0
 FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest, not as what the stage does
+TILTED = 4.0  # standard uncertainties by which a tilt must stand out
+TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
 
 Side = Literal["low", "high"]
@@ -122,6 +124,9 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     tilt = _tilt(frequency_hz, magnitude_db, std_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
+    noise_db = Z95 * float(np.max(std_db))
+    if noise_db > TOLD_DB:
+        sentence += f"; the noise alone makes up to ±{noise_db:.1f} dB of it"
     return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, worst, sentence)
 
 
@@ -189,11 +194,13 @@ class _Description:
 
     @property
     def tells(self) -> bool:
-        """Whether every part is placed, inside its range, and every shelf is of a noticeable gain."""
+        """Whether every part is placed, inside its range, and every shelf and tilt noticeable."""
         placed = [
             part.corner_hz.high / part.corner_hz.value < 0.99 * math.exp(WIDEST_LOG) for part in self.parts()
         ]
         gains = [abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None]
+        if self.model.tilted and abs(self.fitted.values[1]) < max(NOTICEABLE_DB, TILTED * self._std(1)):
+            return False
         return not self.fitted.at_bound and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
 
     def gain(self) -> Quantity:

@@ -24,15 +24,17 @@ CLOSE_DB = 1.0  # of a harmonic
 SHARE_POINTS = 10.0  # percent by which a share may miss what is expected
 TONE_DB = 0.3  # by which the gain of a tone may miss that of the steps beside it: curves bend between them
 REFERENCE_DBFS, BESIDE_DB = -10.0, 3.0
+WIDEST = 2.0  # width of an interval over its number from which it says nothing but a bound
 SIGMAS = 4.0  # standard uncertainties by which two readings must differ to deny each other
 
 
 @dataclass(frozen=True)
 class Contradiction:
-    """What denies each other, in words that follow the quantities' titles, and which of it is taken back."""
+    """What denies each other, in words, which of it is taken back, and the bound that stays if one does."""
 
     takes_back: tuple[str, ...]
     message: str
+    at_most: float | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,9 @@ def reconciled(
             message = f"{found.message}; {_titles(names)} not given. The rest is kept"
             health.append(Health(CODE, "warn", message, withholds=names))
             for name in names:
-                reading = Unmeasured(glossary.term(name).unit, f"{CODE}: {found.message}", "see the curves")
+                reading = Unmeasured(
+                    glossary.term(name).unit, f"{CODE}: {found.message}", "see the curves", found.at_most
+                )
                 kept[name] = Entry(reading, kept[name].conditions)
     return kept, tuple(health)
 
@@ -142,6 +146,20 @@ def ordered_times(read: Readings) -> Iterator[Contradiction]:
         if any(one.value > other.value for (_, one), (_, other) in pairwise(times)):
             text = ", ".join(f"{name[-3:]} {time_text(time.value)}" for name, time in times)
             yield Contradiction(tuple(names), f"The times of the {edge} are out of order ({text})")
+
+
+def sure_times(read: Readings) -> Iterator[Contradiction]:
+    """Deny a time of an edge whose interval reaches below zero, or is wider than the time itself is long."""
+    for name, entry in read.published.items():
+        time = read.number(name)
+        if time is None or entry.reading.unit != "s" or name.split(".")[0] not in ("attack", "release"):
+            continue
+        if time.value > 0 and time.high - time.low > WIDEST * time.value:
+            yield Contradiction(
+                (name,),
+                f"Anything from {time_text(max(time.low, 0.0))} to {time_text(time.high)} is as likely",
+                time.high,
+            )
 
 
 def slope_of_steps(read: Readings) -> Iterator[Contradiction]:
@@ -262,6 +280,7 @@ def gain_of_tones(read: Readings) -> Iterator[Contradiction]:
 
 RULES: tuple[Rule, ...] = (
     ordered_times,
+    sure_times,
     release_law,
     slope_of_steps,
     gain_of_steps,

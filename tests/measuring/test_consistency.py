@@ -55,6 +55,12 @@ def test_times_out_of_order_are_taken_back(edge):
     assert taken_back(read) == {f"{edge}.t50", f"{edge}.t63", f"{edge}.t90"}
 
 
+def test_a_time_that_may_be_anything_is_a_bound():
+    read = {"attack.t90": Entry(Quantity(0.48, -0.32, 1.27, "s"), "")}
+    kept, (item,) = reconciled(read, {})
+    assert item.withholds == ("attack.t90",) and kept["attack.t90"].reading.at_most == 1.27
+
+
 def local(slopes):
     levels = np.arange(-30.0, -30 + 3 * len(slopes), 3.0)
     columns = {"input_dbfs": levels.tolist(), "slope": slopes, "slope_std": [0.001] * len(slopes)}

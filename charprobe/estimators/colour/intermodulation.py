@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.estimators.colour.harmonics import EDGE_S, SETTLE_SHARE
+from charprobe.estimators.colour.harmonics import DRIFTS, EDGE_S, SETTLE_SHARE, SLOWER_S
 from charprobe.estimators.tone import BAND, FARTHEST_BIN, stds_beside
 from charprobe.stimulus.kinds.segment import SegmentOf, Tone
 from charprobe.stimulus.kinds.two_tone import TwoTone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
-from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
 
 Product = tuple[int, int]
 
@@ -118,9 +118,9 @@ def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[TwoToneFit, ..
 
     Notes
     -----
-    The first 40 % of each level are left out for settling. Both tones, a constant and all products up to
-    order 5 inside the band are solved jointly, with one relative frequency offset by Gauss-Newton steps; of
-    products that fall together the one of lowest order stands for all.
+    The first 40 % of each level are left out for settling; a product that still drifts is widened. Both tones,
+    a constant and all products up to order 5 inside the band are solved jointly, with one relative frequency
+    offset by Gauss-Newton steps; of products that fall together the one of lowest order stands for all.
     """
     spec = segment.spec
     pairs = []
@@ -129,8 +129,22 @@ def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[TwoToneFit, ..
         stop = tone.stop - EDGE_S * cut.rate_hz
         piece = cut.between(start, stop)
         if piece.samples.size and piece.samples.size >= int((stop - start) / cut.step):
-            pairs.append(_fit(piece, tone, spec))
+            pairs.append(_widened(_fit(piece, tone, spec), piece))
     return tuple(pairs)
+
+
+def _widened(pair: TwoToneFit, piece: Cut) -> TwoToneFit:
+    """Add to each product what its drift from the first half of the cut to the second may still bring."""
+    half = piece.samples.size // 2
+    middle = piece.start + piece.step * half
+    halves = piece.between(piece.start, middle), piece.between(middle, piece.start + 3 * piece.step * half)
+    first, second = (_fit(cut, pair.tone, pair.spec) for cut in halves)
+    seconds, stds = half * piece.step / piece.rate_hz, dict(pair.stds)
+    for product in first.amplitudes.keys() & second.amplitudes.keys() & stds.keys():
+        drift = abs(second.amplitudes[product] - first.amplitudes[product])
+        if drift > DRIFTS * math.hypot(first.stds[product], second.stds[product]):
+            stds[product] = math.hypot(stds[product], drift * SLOWER_S / seconds / Z95)
+    return replace(pair, stds=stds)
 
 
 def _fit(piece: Cut, tone: Tone, spec: TwoTone) -> TwoToneFit:

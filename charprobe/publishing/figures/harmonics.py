@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.look.axes import frequency_words
+from charprobe.publishing.figures.look.axes import frequency_words, interval_band
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.labels import EndLabel, label_ends
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
@@ -101,6 +101,8 @@ def _plot_tone(table: Table, axes: Axes, look: Look, frequency_hz: float) -> lis
         height = numbers(table, column)[chosen]
         style = look.series(index)
         axes.plot(level, height, label=word, **style)
+        std = numbers(table, f"{column.removesuffix('_dbc')}_std_db")[chosen]
+        interval_band(axes, level, height, std, colour=style["color"])
         drawn = np.flatnonzero(np.isfinite(height))
         if drawn.size:
             names.append(EndLabel(word, float(height[drawn[-1]]), style["color"]))

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import numbers, rows_of
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.look.axes import frequency_axis, least_span
+from charprobe.publishing.figures.look.axes import frequency_axis, interval_band, least_span
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
@@ -37,12 +37,13 @@ def plot_noise(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE
     """Plot noise density (dBFS per Hz) over frequency (Hz), the bypass beside it where there is one."""
     table = curve_of(profile, "noise_spectrum")
     with panel(ax, look) as axes:
-        columns = (("density_dbfs_per_hz", "setting"), ("bypass_density_dbfs_per_hz", "bypass"))
-        for index, (column, word) in enumerate(columns):
-            height = numbers(table, column)
+        for index, (stem, word) in enumerate((("density", "setting"), ("bypass_density", "bypass"))):
+            height, std = (numbers(table, f"{stem}_{unit}") for unit in ("dbfs_per_hz", "std_db"))
             if np.isfinite(height).any():
                 style = look.series(index) | {"marker": ""}
-                axes.plot(numbers(table, "frequency_hz"), height, label=word, drawstyle="steps-mid", **style)
+                frequency = numbers(table, "frequency_hz")
+                axes.plot(frequency, height, label=word, drawstyle="steps-mid", **style)
+                interval_band(axes, frequency, height, std, colour=style["color"], step="mid")
         frequency_axis(axes)
         least_span(axes, LEAST_SPAN_DB)
         axes.set_ylabel("noise density (dBFS per Hz)")

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.look.axes import frequency_axis, least_span
+from charprobe.publishing.figures.look.axes import frequency_axis, interval_band, least_span
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
@@ -61,11 +61,15 @@ def plot_phase(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICLE
 
 
 def _plot_column(table: Table, axes: Axes, look: Look, *, column: str, span: float) -> None:
-    frequency, drive, height = (numbers(table, name) for name in ("frequency_hz", "drive_dbfs", column))
+    stem, _, unit = column.partition("_")
+    frequency, drive, height, std = (
+        numbers(table, name) for name in ("frequency_hz", "drive_dbfs", column, f"{stem}_std_{unit}")
+    )
     for index, level in enumerate(drives_of(table)):
         chosen = drive == level
         style = look.series(index) | {"marker": ""}
         axes.plot(frequency[chosen], height[chosen], label=f"{number_text(level, 0)} dBFS drive", **style)
+        interval_band(axes, frequency[chosen], height[chosen], std[chosen], colour=style["color"])
     frequency_axis(axes)
     least_span(axes, span)
 

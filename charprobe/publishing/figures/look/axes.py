@@ -1,10 +1,15 @@
-"""Axes that several figures share: frequency, and marks for stretches of an axis."""
+"""Axes that several figures share: frequency, marks for stretches of an axis, bands of intervals."""
 
 from __future__ import annotations
 
+from typing import Literal
+
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullFormatter, NullLocator
 
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import Z95
 from charprobe.values.wording import rounded_text
 
 TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
@@ -51,3 +56,12 @@ def frequency_words(value: float) -> str:
 def hertz(value: float) -> str:
     """Return a frequency for a tick: "500", "2k"."""
     return f"{value / 1000:g}k" if value >= 1000 else f"{value:g}"
+
+
+def interval_band(
+    axes: Axes, x: Array, height: Array, std: Array, *, colour: str, step: Literal["mid"] | None = None
+) -> None:
+    """Shade the 95 % interval around a curve; points without one leave a gap."""
+    reach = Z95 * std
+    if np.isfinite(reach).any():
+        axes.fill_between(x, height - reach, height + reach, color=colour, alpha=0.25, linewidth=0, step=step)
