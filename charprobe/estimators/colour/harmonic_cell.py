@@ -17,6 +17,7 @@ from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Rea
 from charprobe.values.wording import number_text
 
 HIGHEST = 10
+FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a tone, as for level steps
 MOST_DOUBT_DB = 1.0  # a level that may still have had farther to go than this tells no harmonics
 NEXT = "raise the level, lengthen the tones, or record with less noise"
 
@@ -37,7 +38,7 @@ class HarmonicCell:
     stds : ndarray, shape (orders - 1,)
         Standard uncertainty of the real and of the imaginary part of each ratio, from the noise.
     moving_stds : ndarray, shape (orders - 1,)
-        The same for what still moved: the level, which order n follows n - 1 times in dB, or the order.
+        The same for what still moved: the level, which order n follows n - 1 times or more in dB, or the order.
     settling : ToneSettling
         How far the level still had to go.
     strays : tuple of StrayLine
@@ -83,7 +84,8 @@ class HarmonicCell:
         level = self.fit.level(1)
         if isinstance(level, Unmeasured):
             return level
-        return Quantity.from_std(level.value, math.hypot(level.std, self.settling.doubt_db / Z95), "dBFS")
+        std = math.hypot(level.std, FLOOR_DB, self.settling.doubt_db / Z95)
+        return Quantity.from_std(level.value, std, "dBFS")
 
     def _moving(self, unit: str) -> Unmeasured:
         left = number_text(abs(self.settling.remaining_db), 1)

@@ -22,6 +22,7 @@ SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
 CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
 STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement of the level is taken out
+FOLLOWS = 2.0  # dB by which n - 1 orders move per dB of gain: 1 of colour, 1 / slope of ripple
 DRIFTS = 5.0  # standard uncertainties by which a harmonic must change from half to half to be said to drift
 SLOWER_S = 1.0  # time a drift is granted to go on for
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
@@ -81,7 +82,9 @@ def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
 def _judged(cell: HarmonicCell, settling: ToneSettling) -> HarmonicCell:
     """The cell with what its level still had to go, which also accounts for a drift of its orders."""
     drift = cell.moving_stds if settling.doubt_db <= SETTLED_DB else np.zeros(cell.stds.size)
-    follow = settling.doubt_db / DB_PER_NEPER / Z95 * np.arange(1, cell.orders) * np.abs(cell.ratios)
+    follow = (
+        FOLLOWS * settling.doubt_db / DB_PER_NEPER / Z95 * np.arange(1, cell.orders) * np.abs(cell.ratios)
+    )
     return replace(cell, settling=settling, moving_stds=np.hypot(drift, follow))
 
 

@@ -118,9 +118,10 @@ def measure_pairs(cut: Cut, segment: SegmentOf[TwoTone]) -> tuple[TwoToneFit, ..
 
     Notes
     -----
-    The first 40 % of each level are left out for settling; a product that still drifts is widened. Both tones,
-    a constant and all products up to order 5 inside the band are solved jointly, with one relative frequency
-    offset by Gauss-Newton steps; of products that fall together the one of lowest order stands for all.
+    The first 40 % of each level are left out for settling; a product that still drifts is widened. Both
+    tones, a constant and all products up to order 5 inside the band are solved jointly, with one relative
+    frequency offset by Gauss-Newton steps; of products that fall together the one of lowest order stands for
+    all.
     """
     spec = segment.spec
     pairs = []
