@@ -131,7 +131,7 @@ def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) ->
             if outside.size and outside[-1] + 1 < trace.size:
                 line = end_db + np.copysign(margin, trace[outside[-1]] - end_db)
                 times[name] = (_crossing(trace, int(outside[-1]) + 1, line) - 1 - early) / rate_hz
-    return Edge(times, change, float(max(0.0, (sign * (trace - end_db)).max())))
+    return Edge(times, change, float(max(0.0, (sign * (trace[early + 1 :] - end_db)).max())))
 
 
 def _crossing(trace: Array, at: int, line: float) -> float:

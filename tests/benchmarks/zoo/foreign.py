@@ -86,9 +86,9 @@ RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latenc
     "tap-tubewarmth-1": (_plugin("tap_tubewarmth", "tap_tubewarmth", 3.0, 6.0), 0, 1),
     "tap-tubewarmth-2": (_plugin("tap_tubewarmth", "tap_tubewarmth", 6.0, -4.0), 0, 1),
     "tap-dynamics-1": (_plugin("tap_dynamics_m", "tap_dynamics_m", 20, 200, 0, 0, 4), 0, 4),
-    "tap-dynamics-2": (_plugin("tap_dynamics_m", "tap_dynamics_m", 8, 500, 0, 1, 8), 0, 6),
-    "tap-sigmoid-1": (_plugin("tap_sigmoid", "tap_sigmoid", 3.0, 0.0), 0, 0.5),
-    "tap-sigmoid-2": (_plugin("tap_sigmoid", "tap_sigmoid", -6.0, 4.0), 0, 0.5),
+    "tap-dynamics-2": (_plugin("tap_dynamics_m", "tap_dynamics_m", 8, 500, 0, -8, 8), 0, 6),
+    "tap-sigmoid-1": (_plugin("tap_sigmoid", "tap_sigmoid", 3.0, -8.0), 0, 0.5),
+    "tap-sigmoid-2": (_plugin("tap_sigmoid", "tap_sigmoid", -6.0, -2.0), 0, 0.5),
 }
 
 
