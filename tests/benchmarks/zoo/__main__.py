@@ -13,7 +13,6 @@ import tempfile
 import time
 import traceback
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -24,20 +23,9 @@ from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
 from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.contradictions import contradictions
 from tests.benchmarks.zoo.judge import judged
-from tests.benchmarks.zoo.judged import Judged
+from tests.benchmarks.zoo.judged import Outcome
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.truth import truth_of
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of one stage: numbers judged, contradictions, warnings, or why it failed."""
-
-    stage: str
-    judged: tuple[Judged, ...]
-    contradictions: tuple[str, ...]
-    warnings: tuple[str, ...]
-    failed: str = ""
 
 
 def outcome(
@@ -57,12 +45,11 @@ def outcome(
             ).save(file)
             taken.unlink()
         profile = charprobe.load_profile(file)
-        summary = charprobe.summarise(profile)
-        file.with_suffix(".txt").write_text(summary)
+        file.with_suffix(".txt").write_text(charprobe.summarise(profile))
         plain = json.loads(profile.to_json())
         numbers = tuple(judged(plain, truth, noise_dbfs=recorder.noise_dbfs))
         warned = tuple(f"{item.severity} {item.code}" for item in profile.health if item.severity != "note")
-        return Outcome(name, numbers, tuple(contradictions(plain, summary)), warned)
+        return Outcome(name, numbers, tuple(contradictions(plain)), warned)
     except Exception:  # one stage that fails is a row of the table, not the end of it
         return Outcome(name, (), (), (), traceback.format_exc(limit=-3))
 

@@ -14,9 +14,9 @@ from tests.benchmarks.zoo.colour_contradictions import of_colour
 from tests.benchmarks.zoo.told import NUMBER, Profile, Told, known
 
 
-def contradictions(profile: Profile, summary: str) -> list[str]:
+def contradictions(profile: Profile) -> list[str]:
     """Return what does not agree, a line each."""
-    told = Told(profile, summary)
+    told = Told(profile)
     checks = (
         of_colour,
         _release_kind,

@@ -77,3 +77,14 @@ class Judged:
         return (self.low is not None and self.truth[1] < self.low - spare) or (
             self.high is not None and self.truth[0] > self.high + spare
         )
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one stage: numbers judged, contradictions, warnings, or why it failed."""
+
+    stage: str
+    judged: tuple[Judged, ...]
+    contradictions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    failed: str = ""

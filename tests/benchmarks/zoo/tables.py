@@ -4,21 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Protocol
 
-from tests.benchmarks.zoo.judged import Judged
+from tests.benchmarks.zoo.judged import Judged, Outcome
 
 OF_GROUP, OF_ONE_KIND = 12, 2
-
-
-class Outcome(Protocol):
-    """What became of one stage."""
-
-    stage: str
-    judged: tuple[Judged, ...]
-    contradictions: tuple[str, ...]
-    warnings: tuple[str, ...]
-    failed: str
 
 
 def line(outcome: Outcome) -> str:

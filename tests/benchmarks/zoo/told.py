@@ -1,4 +1,4 @@
-"""What a profile says, read as a stranger would: from its JSON and its summary alone."""
+"""What a profile says, read as a stranger would: from its JSON alone."""
 
 from __future__ import annotations
 
@@ -14,10 +14,9 @@ NUMBER = r"(-?\d+(?:\.\d+)?)"
 class Told:
     """A profile with short ways to what it says."""
 
-    def __init__(self, profile: Profile, summary: str) -> None:
+    def __init__(self, profile: Profile) -> None:
         self.profile = profile
         self.findings = [text.replace("−", "-") for text in profile["findings"]]
-        self.words = " ".join(summary.replace("−", "-").split())
         self.rate_hz = profile["capture"]["rate_hz"]
 
     def number(self, name: str) -> float | None:
