@@ -15,7 +15,7 @@ from charprobe.profile.entry import Table, numbers
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import DETECTED
 
-Tone = Literal["nearest 1 kHz", "lowest", "highest"]
+WhichTone = Literal["nearest 1 kHz", "lowest", "highest"]
 
 SAME_LEVEL_DB = 0.05  # points closer than this are one step; recipes step by 0.1 dB at least
 SAME_TOP_DB = 3.1  # static curves end at one level if they do within a step of the shipped recipes
@@ -44,7 +44,7 @@ def response_of(subject: Subject) -> ComparedCurve | None:
     return averaged(subject, "response", _response, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
 
 
-def distortion_of(subject: Subject, tone: Tone) -> ComparedCurve | None:
+def distortion_of(subject: Subject, tone: WhichTone) -> ComparedCurve | None:
     """Average THD of one tone against input level over repeats; None without enough levels that show any.
 
     The lowest and the highest tone are curves of their own only where they are not the one nearest 1 kHz.

@@ -11,7 +11,7 @@ from collections.abc import Hashable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from charprobe.files.untrusted import Content, Form, Step
+from charprobe.files.untrusted import Content, Form, PathStep
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -101,9 +101,9 @@ def _told(fault: ErrorDetails, content: Content, form: type) -> Exception:
     return content.fault(*place, allowed=allowed)
 
 
-def _followed(schema: Node, steps: tuple[Step, ...]) -> tuple[list[Step], Node, Node]:
+def _followed(schema: Node, steps: tuple[PathStep, ...]) -> tuple[list[PathStep], Node, Node]:
     """Follow a place through the schema: its visible steps, what the schema says there and one step above."""
-    place: list[Step] = []
+    place: list[PathStep] = []
     node = above = schema
     for step in steps:
         node = _resolved(schema, node)
@@ -128,7 +128,7 @@ def _resolved(schema: Node, node: Node) -> Node:
     return _resolved(schema, parts[0]) if len(parts) == 1 else node
 
 
-def _inside(node: Node, step: Step) -> Node:
+def _inside(node: Node, step: PathStep) -> Node:
     if isinstance(step, int):
         return dict(node.get("items", {}))
     others = [*node.get("patternProperties", {}).values(), node.get("additionalProperties")]

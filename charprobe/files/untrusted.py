@@ -16,7 +16,7 @@ from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import shortened
 
 Form = TypeVar("Form")
-Step = str | int
+PathStep = str | int
 WHOLE_DIGITS = 19
 _HEADER = re.compile(r"\s*\[\[?\s*([^\]\s]+)\s*\]")
 
@@ -59,7 +59,7 @@ class Content:
     table: Any
     text: str = ""
 
-    def fault(self, *place: Step, allowed: str) -> CharprobeError:
+    def fault(self, *place: PathStep, allowed: str) -> CharprobeError:
         r"""Phrase what is wrong at a place: keys and indices counted from 0, outermost first.
 
         Examples
@@ -149,7 +149,7 @@ def _of_kind(content: Content) -> Content:
 
 def _check_limits(content: Content) -> None:
     """Refuse what TOML allows and JSON does not carry: bottomless nesting, dates, endless numbers."""
-    left: list[tuple[Any, tuple[Step, ...]]] = [(content.table, ())]
+    left: list[tuple[Any, tuple[PathStep, ...]]] = [(content.table, ())]
     while left:
         value, place = left.pop()
         if len(place) > content.kind.most_depth:
@@ -164,7 +164,7 @@ def _check_limits(content: Content) -> None:
         left.extend((item, (*place, key)) for key, item in items)
 
 
-def _steps(place: tuple[Step, ...]) -> list[str]:
+def _steps(place: tuple[PathStep, ...]) -> list[str]:
     """Words for the way to a place: ``segments, 0`` is "segment 1"."""
     words: list[str] = []
     for step in place:
@@ -175,7 +175,7 @@ def _steps(place: tuple[Step, ...]) -> list[str]:
     return words
 
 
-def _shown(step: Step) -> str:
+def _shown(step: PathStep) -> str:
     return shortened(repr(step)[1:-1] if isinstance(step, str) else str(step + 1), 60)
 
 
@@ -191,7 +191,7 @@ def _found(value: object) -> str:
     return shortened(repr(value), 80)
 
 
-def _line(text: str, place: tuple[Step, ...]) -> int | None:
+def _line(text: str, place: tuple[PathStep, ...]) -> int | None:
     """Line of a TOML text where the value at a place is set; of its table's header if it is not."""
     head, rest = (place[0], place[1:]) if len(place) > 1 else ("", place)
     index = rest[0] if rest and isinstance(rest[0], int) else 0

@@ -18,7 +18,7 @@ from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.what_it_did import WhatItDid, describe
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity
 from charprobe.values.wording import signed_text
 
 NAMES = ("dry.wav", "processed.wav", "difference.wav", "pair.json", "gain.csv")
@@ -48,53 +48,14 @@ class MadePair:
                 "latency_changes": [asdict(jump) for jump in self.pair.jumps],
                 "roles": asdict(self.pair.roles),
                 "match": asdict(self.matched),
-                "difference": {
-                    "gain_db": self.null.gain_db,
-                    "written_at_db": self.difference_gain_db,
-                    "compared_up_to_hz": self.null.top_hz,
-                    "band_hz": self.null.band_hz.tolist(),
-                    "steps": [
-                        {
-                            "removed": rung.step,
-                            "depth_db": rung.depth_db,
-                            "limit": rung.limit,
-                            "band_depth_db": rung.band_depth_db.tolist(),
-                        }
-                        for rung in self.null.rungs
-                    ],
-                    "sentence": self.null.sentence,
-                },
-                "what_it_did": {
-                    "gain_histogram": {
-                        "gain_db": self.did.histogram_gain_db.tolist(),
-                        "share": self.did.histogram_share.tolist(),
-                    },
-                    "loudness_lufs": {
-                        "dry": _reading(self.did.loudness_dry.integrated_lufs),
-                        "processed": _reading(self.did.loudness_processed.integrated_lufs),
-                    },
-                    "loudness_range_lu": {
-                        "dry": _reading(self.did.loudness_dry.range_lu),
-                        "processed": _reading(self.did.loudness_processed.range_lu),
-                    },
-                    "crest_db": {"dry": self.did.crest_dry_db, "processed": self.did.crest_processed_db},
-                    "third_octaves": {
-                        "band_hz": self.did.band_hz.tolist(),
-                        "change_db": self.did.band_change_db.tolist(),
-                    },
-                    "transient_change_db": asdict(self.did.transient_change_db),
-                    "transients": self.did.transients,
-                },
+                "difference": self.null.table(written_at_db=self.difference_gain_db),
+                "what_it_did": self.did.table(),
                 "notes": [*self.pair.notes, *self.matched.notes],
             },
             indent=2,
             allow_nan=False,
             ensure_ascii=False,
         )
-
-
-def _reading(value: float | Unmeasured) -> float | None:
-    return None if isinstance(value, Unmeasured) else value
 
 
 def _gain_table(trace: ProgrammeGain) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from charprobe.listening.programme_gain import Gained, ProgrammeGain
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, signed_text
 
-Step = Literal["as it is", "gain", "delay", "clock drift", "response"]
+Removed = Literal["as it is", "gain", "delay", "clock drift", "response"]
 Cause = Literal["level", "time", "response", "distortion", "noise"]
 SIZE = 8192
 MAX_WINDOWS = 3000
@@ -43,7 +43,7 @@ class Rung:
         The largest part of what is left: level, time, response, distortion or noise.
     """
 
-    step: Step
+    step: Removed
     depth_db: float
     band_depth_db: Array
     limit: Cause
@@ -75,6 +75,26 @@ class Null:
     impulse: Array
     top_hz: float | None
     sentence: str
+
+    def table(self, *, written_at_db: float) -> dict[str, Any]:
+        """Return the ladder as JSON holds it; the difference file was written at that gain."""
+        steps = [
+            {
+                "removed": rung.step,
+                "depth_db": rung.depth_db,
+                "limit": rung.limit,
+                "band_depth_db": rung.band_depth_db.tolist(),
+            }
+            for rung in self.rungs
+        ]
+        return {
+            "gain_db": self.gain_db,
+            "written_at_db": written_at_db,
+            "compared_up_to_hz": self.top_hz,
+            "band_hz": self.band_hz.tolist(),
+            "steps": steps,
+            "sentence": self.sentence,
+        }
 
 
 def take_difference(pair: AlignedPair, *, trace: ProgrammeGain) -> Null:
@@ -200,7 +220,7 @@ def _ladder(pair: AlignedPair, sums: list[_Sums], impulse: Array) -> Null:
     at_whole, at_delay, at_rate, filtered, moving = sums
     unscaled = at_whole.processed - 2 * at_whole.product + at_whole.dry
     residuals = [unscaled, *(part.residual for part in (at_whole, at_delay, at_rate, filtered))]
-    steps: tuple[Step, ...] = ("as it is", "gain", "delay", "clock drift", "response")
+    steps: tuple[Removed, ...] = ("as it is", "gain", "delay", "clock drift", "response")
     reference = at_rate.processed
     edges, band_hz = _bands(reference, pair.dry.rate_hz)
     energies = [float(residual.sum()) for residual in residuals]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import firwin, upfirdn
 
-from charprobe.files.sound.frames import Frames, frame_blocks
 from charprobe.values.arrays import Array
 
 _REACH = 24  # samples on each side that shape a value in between
@@ -79,11 +78,3 @@ class TruePeakMeter:
         """Return the largest magnitude in dB re full scale; -inf for silence."""
         with np.errstate(divide="ignore"):
             return float(20 * np.log10(self.peak()))
-
-
-def measure_true_peak(source: Frames) -> float:
-    """Return the true peak of a whole source, full scale = 1."""
-    meter = TruePeakMeter(rate_hz=source.rate_hz, channels=source.channels)
-    for block in frame_blocks(source):
-        meter.add(block)
-    return meter.peak()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import binom
@@ -62,6 +63,27 @@ class WhatItDid:
     band_change_db: Array
     transient_change_db: Reading
     transients: int
+
+    def table(self) -> dict[str, Any]:
+        """Return all but what the figures alone need, as JSON holds it; null where there is no number."""
+        sides = {"dry": self.loudness_dry, "processed": self.loudness_processed}
+        loudness = {side: _number(found.integrated_lufs) for side, found in sides.items()}
+        return {
+            "gain_histogram": {
+                "gain_db": self.histogram_gain_db.tolist(),
+                "share": self.histogram_share.tolist(),
+            },
+            "loudness_lufs": loudness,
+            "loudness_range_lu": {side: _number(found.range_lu) for side, found in sides.items()},
+            "crest_db": {"dry": self.crest_dry_db, "processed": self.crest_processed_db},
+            "third_octaves": {"band_hz": self.band_hz.tolist(), "change_db": self.band_change_db.tolist()},
+            "transient_change_db": asdict(self.transient_change_db),
+            "transients": self.transients,
+        }
+
+
+def _number(value: float | Unmeasured) -> float | None:
+    return None if isinstance(value, Unmeasured) else value
 
 
 def describe(pair: AlignedPair, *, trace: ProgrammeGain) -> WhatItDid:

@@ -12,7 +12,7 @@ from charprobe.files.limits import Among, Number, Says, Sha256
 from charprobe.profile.entry import Cell
 
 Channel = Annotated[int, Interval(ge=1, le=1024)]
-Name = Annotated[str, MaxLen(1000)]
+GivenName = Annotated[str, MaxLen(1000)]
 Rate = Annotated[int, Interval(ge=1, le=10_000_000)]
 
 
@@ -23,7 +23,7 @@ class CaptureFacts:
     `sound_sha256` is that of the channel's samples between the markers, empty where it does not hold both.
     """
 
-    file: Name
+    file: GivenName
     sha256: Sha256
     rate_hz: Rate
     bits: Annotated[int, Interval(ge=1, le=64)]

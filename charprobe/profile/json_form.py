@@ -13,7 +13,7 @@ from charprobe.files.limits import Number, OneOf, Says
 from charprobe.files.strict_json import Json
 from charprobe.files.untrusted import FileKind
 from charprobe.profile.entry import Entry, Severity, Table
-from charprobe.profile.facts import AlignmentFacts, CaptureFacts, Channel, MadeWith, Name, StimulusFacts
+from charprobe.profile.facts import AlignmentFacts, CaptureFacts, Channel, GivenName, MadeWith, StimulusFacts
 from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Cause, Quantity, Unmeasured
 
@@ -103,7 +103,7 @@ class ProfileForm:
     """The whole file."""
 
     schema: Literal["charprobe.profile/1"]
-    setting: Name
+    setting: GivenName
     channel: Channel
     capture: CaptureFacts
     stimulus: StimulusFacts

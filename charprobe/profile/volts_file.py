@@ -11,7 +11,7 @@ from annotated_types import Interval, Len
 
 from charprobe.files.checked_model import checked
 from charprobe.files.limits import Says
-from charprobe.files.untrusted import Content, FileKind, Step, read_text, toml_content
+from charprobe.files.untrusted import Content, FileKind, PathStep, read_text, toml_content
 from charprobe.profile.volts import VoltsReading
 from charprobe.values.errors import VoltsError
 
@@ -32,14 +32,16 @@ class ReadingRow:
     volts: Annotated[float, Interval(ge=1e-6, le=1000)]
 
 
-Rows = Annotated[tuple[ReadingRow, ...], Len(2, 100), Says("each with dbfs and volts, best 20 dB apart")]
+ReadingRows = Annotated[
+    tuple[ReadingRow, ...], Len(2, 100), Says("each with dbfs and volts, best 20 dB apart")
+]
 
 
 @dataclass(frozen=True)
 class VoltsForm:
     """The whole file."""
 
-    reading: Rows
+    reading: ReadingRows
 
 
 def load_volts(path: str | Path) -> tuple[VoltsReading, ...]:
@@ -55,7 +57,7 @@ def load_volts(path: str | Path) -> tuple[VoltsReading, ...]:
     return readings_of(checked(content, VoltsForm).reading, content, "reading")
 
 
-def readings_of(rows: Sequence[ReadingRow], content: Content, *place: Step) -> tuple[VoltsReading, ...]:
+def readings_of(rows: Sequence[ReadingRow], content: Content, *place: PathStep) -> tuple[VoltsReading, ...]:
     """Return typed readings, which must be at two levels at least; they stand at `place` of `content`."""
     if len({row.dbfs for row in rows}) == 1:
         raise content.fault(

@@ -23,7 +23,7 @@ from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.beside import tables_beside
 from charprobe.publishing.report.page import render_page, write_page
-from charprobe.rehearsal.selftest import Row, true_rows
+from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
@@ -45,7 +45,7 @@ class Demo:
     """What the demo made: profiles in the order of `SETTINGS`, their truth, the comparison, and the page."""
 
     profiles: tuple[Profile, ...]
-    truth: tuple[Row, ...]
+    truth: tuple[TruthRow, ...]
     comparison: Comparison
     page: Path
 
@@ -155,7 +155,7 @@ def _judged(path: Path, recipe: Recipe) -> Judged:
 
 def _measure(
     folder: Path, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
-) -> tuple[Profile, list[Row]]:
+) -> tuple[Profile, list[TruthRow]]:
     stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=1)
     judged = judge_capture(open_capture(path), stimulus, 0)
     profile = characterise_judged(judged, _judged(dry, recipe), setting=setting.name)
@@ -179,7 +179,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
 def _page(
     folder: Path,
     profiles: tuple[Profile, ...],
-    truth: tuple[Row, ...],
+    truth: tuple[TruthRow, ...],
     comparison: Comparison,
     *,
     force: bool,

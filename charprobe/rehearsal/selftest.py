@@ -33,7 +33,7 @@ VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
 
 
 @dataclass(frozen=True)
-class Row:
+class TruthRow:
     """One quantity of one stage: truth, known to `within`; what was measured; and whether it will do."""
 
     stage: str
@@ -94,7 +94,7 @@ def run_selftest(
     rate_hz: int,
     jobs: int,
     progress: Callable[[str], None],
-) -> tuple[Row, ...]:
+) -> tuple[TruthRow, ...]:
     """Measure reference stages through the rig and compare with their truth.
 
     Parameters
@@ -115,7 +115,7 @@ def run_selftest(
     tuple of Row
         In the order of `names`.
     """
-    rows: list[Row] = []
+    rows: list[TruthRow] = []
     calls = (delayed(_rows_of)(name, recipe, rate_hz) for name in names)
     for name, own in zip(names, Parallel(n_jobs=jobs, return_as="generator")(calls), strict=True):
         rows += own
@@ -137,13 +137,13 @@ def measure_stage(stage: Stage, stimulus: Stimulus, *, rig: Rig, seed: int) -> P
     )
 
 
-def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> list[Row]:
+def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> list[TruthRow]:
     stage, stimulus = make_stage(name), lay_out(recipe, rate_hz=rate_hz, take=1)
     profile = measure_stage(stage, stimulus, rig=RIG, seed=sum(name.encode()))
     return true_rows(stage, profile, stimulus)
 
 
-def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
+def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[TruthRow]:
     """Set a profile beside the truth of its stage: every quantity that has a truth and a goal."""
     truth = dict(stage.truth) | burst_truth(stage, stimulus)
     rows = [_points(stage, profile)] if "static" in profile.curves else []
@@ -154,12 +154,14 @@ def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[Row]:
         if entry is not None and goal is not None and not buried:
             allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
             rows.append(
-                Row(profile.setting, quantity, true.value, true.unit, entry.reading, allowed, true.within)
+                TruthRow(
+                    profile.setting, quantity, true.value, true.unit, entry.reading, allowed, true.within
+                )
             )
     return rows
 
 
-def _points(stage: Stage, profile: Profile) -> Row:
+def _points(stage: Stage, profile: Profile) -> TruthRow:
     """The settled point of the static curve that is farthest from the closed form."""
     table = profile.curves["static"].columns
     kept = [i for i, settled in enumerate(table["settled"]) if settled]
@@ -168,11 +170,13 @@ def _points(stage: Stage, profile: Profile) -> Row:
     stds = np.array([table["std_db"][i] for i in kept], dtype=float)
     goal = POINT_GOAL.absolute
     if not kept:
-        return Row(stage.name, WORST_POINT, 0.0, "dB", Unmeasured("dB", "none settled", "slower steps"), goal)
+        return TruthRow(
+            stage.name, WORST_POINT, 0.0, "dB", Unmeasured("dB", "none settled", "slower steps"), goal
+        )
     errors = gains - stage.static_gain_db(levels)
     worst = int(np.argmax(np.abs(errors)))
     reading = Quantity.from_std(float(errors[worst]), float(stds[worst]), "dB")
-    return Row(stage.name, WORST_POINT, 0.0, "dB", reading, goal)
+    return TruthRow(stage.name, WORST_POINT, 0.0, "dB", reading, goal)
 
 
 def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
@@ -202,7 +206,7 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     return truth
 
 
-def rows_text(rows: Sequence[Row]) -> str:
+def rows_text(rows: Sequence[TruthRow]) -> str:
     """Lay the rows out for a terminal, stage by stage, and count the verdicts."""
     lines: list[str] = []
     for i, row in enumerate(rows):

@@ -16,7 +16,7 @@ from charprobe.files.untrusted import Content, FileKind, read_text, toml_content
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.volts import VoltsReading
-from charprobe.profile.volts_file import Rows, readings_of
+from charprobe.profile.volts_file import ReadingRows, readings_of
 from charprobe.stimulus.render import MAX_TAKE
 from charprobe.values.errors import SessionError
 from charprobe.values.wording import shortened
@@ -32,8 +32,8 @@ FILE = FileKind(
 )
 UNKNOWN = "unknown"
 Text = Annotated[str, MaxLen(2000)]
-Take = Annotated[int, Interval(ge=0, le=MAX_TAKE), Says("as `charprobe stimulus --take`")]
-Channel = Annotated[int, Interval(ge=1, le=1024), Says("channel numbers, counted from 1")]
+TakeNumber = Annotated[int, Interval(ge=0, le=MAX_TAKE), Says("as `charprobe stimulus --take`")]
+ChannelNumber = Annotated[int, Interval(ge=1, le=1024), Says("channel numbers, counted from 1")]
 
 
 @dataclass(frozen=True)
@@ -107,11 +107,11 @@ class SettingForm:
 
     name: Words
     captures: Annotated[tuple[Words, ...], MaxLen(100), Says("none only where `take` is given")] = ()
-    channels: Annotated[tuple[Channel, ...], Len(1, 64), Says("different channel numbers, from 1")] | None = (
-        None
-    )
+    channels: (
+        Annotated[tuple[ChannelNumber, ...], Len(1, 64), Says("different channel numbers, from 1")] | None
+    ) = None
     notes: Text = ""
-    take: Take | None = None
+    take: TakeNumber | None = None
 
 
 @dataclass(frozen=True)
@@ -133,12 +133,12 @@ class SessionForm:
     title: Text | None = None
     recipe: Text = "standard"
     bypass: Text = ""
-    bypass_take: Take | None = None
+    bypass_take: TakeNumber | None = None
     loopback: Text = ""
     pool: Text = ""
     claim: Annotated[tuple[Claim, ...], MaxLen(200)] = ()
     margin: Annotated[tuple[MarginForm, ...], MaxLen(len(MARGINS))] = ()
-    calibration: Rows | None = None
+    calibration: ReadingRows | None = None
 
 
 def load_session(path: str | Path) -> Session:

@@ -14,7 +14,7 @@ from charprobe.files.checked_model import checked
 from charprobe.files.limits import Sha256
 from charprobe.files.output import write_text
 from charprobe.files.sound.sample_codes import WrittenEncoding
-from charprobe.files.untrusted import Content, FileKind, Step, json_content, read_text
+from charprobe.files.untrusted import Content, FileKind, PathStep, json_content, read_text
 from charprobe.stimulus.kinds.segment import Length, Position, Segment, Span, Tone
 from charprobe.stimulus.recipe import MAX_RATE_HZ, MIN_RATE_HZ, Recipe, recipe_from_table
 from charprobe.stimulus.timetable import Stimulus
@@ -186,14 +186,14 @@ class _Order:
     def __init__(self, content: Content, length: int) -> None:
         self.content, self.length, self.reached = content, length, 0
 
-    def place(self, span: Span, *place: Step) -> Span:
+    def place(self, span: Span, *place: PathStep) -> Span:
         """Check a span against what has been placed before it."""
         self.within(span.start, self.reached, self.length, *place, "start")
         self.within(span.length, 1, self.length - span.start, *place, "length")
         self.reached = span.stop
         return span
 
-    def within(self, value: float, low: float, high: float, *place: Step) -> None:
+    def within(self, value: float, low: float, high: float, *place: PathStep) -> None:
         """Refuse a value that does not fit those around it."""
         if not low <= value <= high:
             kind = "a whole number" if isinstance(value, int) else "a number"

@@ -32,7 +32,7 @@ SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that r
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedInterval:
     """How well the next capture should tell one quantity: half 95 % intervals now and then, in `unit`.
 
     `now` is None where the first profile has no number.
@@ -51,7 +51,7 @@ class Design:
 
     recipe: Recipe
     duration_s: float
-    expected: tuple[Expected, ...]
+    expected: tuple[ExpectedInterval, ...]
     reasons: tuple[str, ...]
 
 
@@ -206,7 +206,7 @@ def _cures(needs: Needs, recipe: Recipe) -> list[str]:
 
 def _expected(
     profile: Profile, needs: Needs, low_dbfs: float, high_dbfs: float, phases: int
-) -> tuple[Expected, ...]:
+) -> tuple[ExpectedInterval, ...]:
     """Half intervals of the main times, from the noise the first profile found."""
     noise, low_level = profile.measured("noise.unweighted"), profile.measured("static.low_level_gain")
     if noise is None:
@@ -226,5 +226,7 @@ def _expected(
             first = profile.measured(f"{edge}.{name}")
             value = tau if name == "t63" else t90
             then = Z95 * math.hypot(std, ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
-            rows.append(Expected(f"{edge}.{name}", value, Z95 * first.std if first else None, then, "s"))
+            rows.append(
+                ExpectedInterval(f"{edge}.{name}", value, Z95 * first.std if first else None, then, "s")
+            )
     return tuple(rows)

@@ -13,9 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 SYMBOLS = 12
 SYMBOL_S = 0.05

@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
+
 Marker = Literal["opening", "closing"]
 
 SYNC_S = 0.25

@@ -22,12 +22,12 @@ from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.programme_gain import trace_gain
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.stimulus.kinds.programme import Kind, generate
+from charprobe.stimulus.kinds.programme import Material, generate
 from charprobe.values.arrays import Array
 from tests.benchmarks.written import write_section
 
 SECONDS = 12.0
-KINDS: tuple[Kind, ...] = ("music", "speech")
+KINDS: tuple[Material, ...] = ("music", "speech")
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def compressor(rng: np.random.Generator) -> Compressor:
     )
 
 
-def stage_errors(kind: Kind, *, filtered: bool, rng: np.random.Generator, folder: Path) -> Errors:
+def stage_errors(kind: Material, *, filtered: bool, rng: np.random.Generator, folder: Path) -> Errors:
     """Send material through a drawn stage and a drawn clock, and measure all of it."""
     rate_hz = int(rng.choice([44_100, 48_000, 96_000]))
     delay, ppm = rng.uniform(0, 5000), float(rng.choice([0.0, rng.uniform(-80, 80)]))
@@ -127,7 +127,7 @@ def matched(pair: AlignedPair, trace, folder: Path, rule) -> float:  # type: ign
     return found.after_db[found.rule]
 
 
-def null_depth_db(kind: Kind, rng: np.random.Generator) -> float:
+def null_depth_db(kind: Material, rng: np.random.Generator) -> float:
     """Depth after gain, delay and drift are removed from a pair that differs in nothing else."""
     rate_hz = int(rng.choice([44_100, 48_000]))
     dry = generate(kind, seconds=SECONDS, rate_hz=rate_hz, rng=rng)

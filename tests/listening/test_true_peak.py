@@ -3,13 +3,15 @@ import pytest
 from scipy.signal import firwin, upfirdn
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.true_peak import measure_true_peak
+from charprobe.listening.match import measure_levels
 
 LOW_DB, HIGH_DB = -0.4, 0.2  # EBU Tech 3341
 
 
 def dbtp(samples, rate_hz=48_000):
-    return 20 * np.log10(measure_true_peak(MemoryCapture(samples[:, None], rate_hz=rate_hz, name="made")))
+    return 20 * np.log10(
+        measure_levels(MemoryCapture(samples[:, None], rate_hz=rate_hz, name="made")).true_peak
+    )
 
 
 @pytest.mark.parametrize(
@@ -38,7 +40,7 @@ def test_cases_20_to_23_a_known_peak_survives_every_sampling_instant(offset):
 
 def test_streaming_does_not_change_the_peak(rng):
     noise = rng.uniform(-1, 1, 200_000)  # three blocks
-    whole = measure_true_peak(MemoryCapture(noise[:, None], rate_hz=48_000, name="made"))
+    whole = measure_levels(MemoryCapture(noise[:, None], rate_hz=48_000, name="made")).true_peak
     fine = np.abs(np.fft.irfft(np.pad(np.fft.rfft(noise), (0, 700_000 + 1)) * 8, 1_600_000))
     assert (
         abs(20 * np.log10(whole / fine.max())) < 0.15

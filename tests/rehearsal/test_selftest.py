@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from charprobe.rehearsal.selftest import RIG, Row, measure_stage, rows_text, run_selftest
+from charprobe.rehearsal.selftest import RIG, TruthRow, measure_stage, rows_text, run_selftest
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
@@ -28,15 +28,15 @@ def test_stages_are_recovered_and_the_table_says_so():
 
 def test_verdicts_of_bounds():
     bound = Unmeasured("s", "too short", "longer", at_least=1.0)
-    assert Row("x", "release.t63", 2.0, "s", bound, 0.1).verdict == "bound holds"
-    assert Row("x", "release.t63", 0.5, "s", bound, 0.1).verdict == "bound wrong"
-    assert Row("x", "release.t63", 0.5, "s", Unmeasured("s", "no", "yes"), 0.1).verdict == "no number"
+    assert TruthRow("x", "release.t63", 2.0, "s", bound, 0.1).verdict == "bound holds"
+    assert TruthRow("x", "release.t63", 0.5, "s", bound, 0.1).verdict == "bound wrong"
+    assert TruthRow("x", "release.t63", 0.5, "s", Unmeasured("s", "no", "yes"), 0.1).verdict == "no number"
 
 
 def test_an_interval_covers_what_the_truth_is_known_to():
     reading = Quantity.from_std(1.0, 0.1, "s")
-    assert Row("x", "attack.t63", 1.3, "s", reading, 1.0).covered is False
-    assert Row("x", "attack.t63", 1.3, "s", reading, 1.0, within=0.2).covered is True
+    assert TruthRow("x", "attack.t63", 1.3, "s", reading, 1.0).covered is False
+    assert TruthRow("x", "attack.t63", 1.3, "s", reading, 1.0, within=0.2).covered is True
 
 
 def test_a_stage_that_only_saturates_gets_no_times():

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.simulation.devices.dynamics.compressor import Compressor, Placement
-from charprobe.simulation.devices.parts.detectors import Detector
+from charprobe.simulation.devices.parts.detectors import DetectorKind
 from charprobe.simulation.devices.parts.filters import Filter, bass_shelf, treble_shelf
 from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
 from charprobe.simulation.devices.shapers import Polynomial, Shaper
@@ -24,7 +24,7 @@ def build_compressor(
     release_s: float,
     knee_db: float = 0.0,
     makeup_db: float = 0.0,
-    detector: Detector = "envelope",
+    detector: DetectorKind = "envelope",
     placement: Placement = "after computer",
     hold_s: float = 0.0,
     lookahead_s: float = 0.0,

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.sound.sample_codes import SINGLE
-from charprobe.files.sound.source import Array, Pieces, Source
+from charprobe.files.sound.source import Pieces, Source
+from charprobe.values.arrays import Array
 
 BLOCK = 1 << 16
 MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files

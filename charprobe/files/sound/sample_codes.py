@@ -7,12 +7,11 @@ from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.sound.wav_header import Encoding
+from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 
-Array = NDArray[np.float64]
 WrittenEncoding = Literal["float32", "pcm24"]
 
 _SAMPLE_TYPES: dict[str, tuple[str, float, float]] = {  # dtype, offset, value of one code step

@@ -17,12 +17,12 @@ from charprobe.files.sound.containers import ACCEPTED
 from charprobe.files.sound.sample_codes import SINGLE, WrittenEncoding, decode, encode
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
 from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
-from charprobe.files.sound.wav_header import Encoding, Length, WavLayout, read_wav_layout, wav_header
+from charprobe.files.sound.wav_header import Encoding, LengthTold, WavLayout, read_wav_layout, wav_header
+from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav", "write_wav_blocks"]
 
-Array = NDArray[np.float64]
 BLOCK_FRAMES = 1 << 16
 KEPT_BLOCKS = 192  # decoded blocks that a capture keeps: 4 minutes of one channel at 48 kHz
 
@@ -194,7 +194,7 @@ def _library_facts(path: Path, container: str, size_bytes: int) -> FileFacts:
     most = size_bytes << 16  # no coding packs more samples into a byte
     promised = frames if 0 <= frames < most else None  # None: the writer left the length open
     readable = _readable_frames(path, most if promised is None else promised)
-    length: Length = "as written" if readable == promised else "longer than file"
+    length: LengthTold = "as written" if readable == promised else "longer than file"
     if promised is None:
         length = "open-ended"
     return FileFacts(

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
-from charprobe.files.sound.wav_header import Encoding, Length
+from charprobe.files.sound.wav_header import Encoding, LengthTold
+from charprobe.values.arrays import Array
 
-Array = NDArray[np.float64]
 Found = TypeVar("Found")
 
 
@@ -48,7 +47,7 @@ class FileFacts:
     channels: int
     size_bytes: int
     header_frames: int | None
-    length: Length
+    length: LengthTold
 
     @property
     def duration_s(self) -> float:

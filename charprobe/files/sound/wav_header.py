@@ -10,7 +10,7 @@ from typing import BinaryIO, Literal
 from charprobe.values.errors import SoundFileError
 
 Encoding = Literal["pcm8", "pcm16", "pcm24", "pcm32", "float32", "float64"]
-Length = Literal["as written", "longer than file", "wrapped", "never finished", "open-ended"]
+LengthTold = Literal["as written", "longer than file", "wrapped", "never finished", "open-ended"]
 
 MAX_CHUNKS = 10_000
 MAX_CHANNELS = 256
@@ -65,7 +65,7 @@ class WavLayout:
     data_start: int
     frames: int
     header_frames: int | None
-    length: Length
+    length: LengthTold
 
 
 def read_wav_layout(stream: BinaryIO, *, size_bytes: int, source: str) -> WavLayout:
@@ -146,7 +146,7 @@ def _placed(
 ) -> WavLayout:
     """Settle how long the sound is, trusting the file where the header cannot be true."""
     held = size_bytes - start
-    length: Length = "as written"
+    length: LengthTold = "as written"
     used = promised
     if promised == OPEN_ENDED and promised > held:
         length, used = "open-ended", held

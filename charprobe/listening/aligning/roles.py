@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.values.arrays import Array
 
-Verdict = Literal["as named", "swapped", "cannot tell"]
+RoleVerdict = Literal["as named", "swapped", "cannot tell"]
 _WINDOW_S = 0.03
 MAX_WINDOWS = 20_000
 _CLEAR_SLOPE = 0.03  # dB of gain per dB of level
@@ -26,7 +26,7 @@ class Roles:
     gain follows the level.
     """
 
-    verdict: Verdict
+    verdict: RoleVerdict
     slope: float
     correlation: float
 

@@ -12,7 +12,7 @@ from charprobe.listening.aligning.delay_track import DelayTrack
 from charprobe.listening.aligning.warp import read_at
 from charprobe.values.arrays import Array
 
-Index = NDArray[np.intp]
+PieceNumbers = NDArray[np.intp]
 MIN_JUMP = 0.3  # frames; smaller changes of latency are not told from scatter
 _UNMODELLED = 0.02  # frames by which all windows may be off alike, were nothing of the sound explained
 _ONE_CLOCK = 1e-4  # frames of drift over the whole file that no null could show
@@ -116,7 +116,7 @@ def _settled(delay: float, std: float) -> float:
     return float(round(delay)) if abs(delay - round(delay)) < 3 * std + 1e-5 else delay
 
 
-def _pieces(level: Array) -> Index:
+def _pieces(level: Array) -> PieceNumbers:
     """Number the pieces between lasting jumps of a drift-free delay; a lone stray window starts no piece."""
     steps = np.diff(level)
     reach = max(MIN_JUMP, 8 * 1.4826 * float(np.median(np.abs(steps - np.median(steps)))))
@@ -130,7 +130,7 @@ def _pieces(level: Array) -> Index:
 
 
 def _least_squares(
-    position: Array, delay: Array, piece: Index, weight: Array
+    position: Array, delay: Array, piece: PieceNumbers, weight: Array
 ) -> tuple[Array, float, Array, Array]:
     count = int(piece.max()) + 1
     scale = float(np.ptp(position)) or 1.0

@@ -16,7 +16,7 @@ from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 
 ORDERS = tuple(range(2, 11))
-FLOOR_ROOM_DB, TOP_DBC = 10.0, 0.0
+FLOOR_ROOM_DB = 10.0
 LINES = (
     ("THD at reference", "colour.thd_at_reference"),
     ("Colour from", "colour.onset"),

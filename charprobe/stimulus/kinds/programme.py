@@ -9,7 +9,7 @@ import scipy
 
 from charprobe.values.arrays import Array
 
-Kind = Literal["music", "speech"]
+Material = Literal["music", "speech"]
 PEAK = 10 ** (-3 / 20)
 _BEAT_S = 60 / 104
 _CHORDS = (
@@ -29,7 +29,7 @@ _VOWELS_HZ = (  # formants
 )
 
 
-def generate(kind: Kind, *, seconds: float, rate_hz: int, rng: np.random.Generator) -> Array:
+def generate(kind: Material, *, seconds: float, rate_hz: int, rng: np.random.Generator) -> Array:
     """Synthesise programme-like sound.
 
     Parameters

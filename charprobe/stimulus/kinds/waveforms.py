@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from charprobe.values.arrays import Array
 
 PER_FUNDAMENTAL = (
     8  # all partials are multiples of the fundamental over this: every waveform repeats that often

@@ -109,11 +109,7 @@ def colour_chapter(
     over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
         "" if bypass else ", no bypass to compare with"
     )
-    entries = {"colour.thd_at_reference": Entry(reference.cell.thd, at)}
-    for order in range(2, HIGHEST + 1):
-        near = "; within 6 dB of the bypass" if reference.near_rig(order) else ""
-        entries[f"colour.h{order}_at_reference"] = Entry(reference.cell.level(order), at + near)
-    entries["colour.even_odd_balance"] = Entry(even_odd_balance(reference.cell), at)
+    entries = _at_reference(reference, at)
     everywhere = over_frequency(rungs, bypassed=bypass is not None)
     main = next((one for one in everywhere if one.ladder == tuple(settled)), None)
     for name in TARGETS:
@@ -146,6 +142,15 @@ def colour_chapter(
         health=_unsettled(wet, rungs),
         words=words,
     )
+
+
+def _at_reference(reference: LevelRung, at: str) -> dict[str, Entry]:
+    """Harmonics of the tone that the single numbers speak of; `at` says which it is."""
+    entries = {"colour.thd_at_reference": Entry(reference.cell.thd, at)}
+    for order in range(2, HIGHEST + 1):
+        near = "; within 6 dB of the bypass" if reference.near_rig(order) else ""
+        entries[f"colour.h{order}_at_reference"] = Entry(reference.cell.level(order), at + near)
+    return entries | {"colour.even_odd_balance": Entry(even_odd_balance(reference.cell), at)}
 
 
 def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[LevelRung]:

@@ -18,7 +18,7 @@ from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.errors import ProfileError
 from charprobe.values.wording import number_text
 
-Rows = NDArray[np.intp]
+RowNumbers = NDArray[np.intp]
 FEWEST_HOLDS = 3
 ROOM = 1.6  # the time axis reaches so many times beyond the shortest and longest burst
 CURVES = (("t50", "release_t50_s"), ("t63", "release_t63_s"), ("t90", "release_t90_s"))
@@ -72,7 +72,7 @@ def plot_memory(profile: Profile, ax: Axes | None = None, *, look: Look = ARTICL
     return axes
 
 
-def _lines(table: Table, depths: Sequence[Rows]) -> list[tuple[str, Rows, str]]:
+def _lines(table: Table, depths: Sequence[RowNumbers]) -> list[tuple[str, RowNumbers, str]]:
     """What is drawn: words, rows, and the column of the height."""
     if len(depths) == 1:
         return [(word, depths[0], column) for word, column in CURVES]
@@ -92,7 +92,7 @@ def has_holds(table: Table) -> bool:
     return bool(hold_rows(table))
 
 
-def hold_rows(table: Table) -> list[Rows]:
+def hold_rows(table: Table) -> list[RowNumbers]:
     """Return rows that differ in burst length only, shortest first: one array for each step, deepest first.
 
     Steps share the carrier of the one with most lengths.
@@ -101,7 +101,7 @@ def hold_rows(table: Table) -> list[Rows]:
     columns = [numbers(table, name) for name in ("to_dbfs", "from_dbfs", "carrier_hz")]
     steps = np.round(np.stack(columns, axis=1), 1)
     found, inverse = np.unique(steps, axis=0, return_inverse=True)
-    depths: list[Rows] = []
+    depths: list[RowNumbers] = []
     for step in range(len(found)):
         rows = np.flatnonzero((inverse.ravel() == step) & known)
         lengths, first = np.unique(numbers(table, "hold_s")[rows], return_index=True)

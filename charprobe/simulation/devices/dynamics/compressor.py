@@ -14,8 +14,8 @@ from charprobe.simulation.devices.dynamics.compressor_truth import (
     timing_truth,
     two_stage_truth,
 )
-from charprobe.simulation.devices.parts.ballistics import Form, follow, follow_two_stage
-from charprobe.simulation.devices.parts.detectors import Detector, one_pole, sense, to_dbfs
+from charprobe.simulation.devices.parts.ballistics import Smoothing, follow, follow_two_stage
+from charprobe.simulation.devices.parts.detectors import DetectorKind, one_pole, sense, to_dbfs
 from charprobe.simulation.devices.parts.filters import low_cut, low_cut_gain_db
 from charprobe.simulation.devices.parts.gain_computer import Bends, reduction_db
 from charprobe.simulation.devices.parts.settled import settled_gain_db
@@ -71,10 +71,10 @@ class Compressor:
     release_s: float
     makeup_db: float = 0.0
     hold_s: float = 0.0
-    detector: Detector = "envelope"
+    detector: DetectorKind = "envelope"
     averaging_s: float = 0.0
     placement: Placement = "after computer"
-    form: Form = "smooth branching"
+    form: Smoothing = "smooth branching"
     slow_store: SlowStore | None = None
     lookahead_s: float = 0.0
     sidechain_low_cut_hz: float | None = None

@@ -6,7 +6,7 @@ import math
 
 from scipy import optimize
 
-from charprobe.simulation.devices.parts.ballistics import Form
+from charprobe.simulation.devices.parts.ballistics import Smoothing
 from charprobe.simulation.devices.parts.gain_computer import Bends, threshold_1db_dbfs
 from charprobe.simulation.devices.stage import TrueValue
 
@@ -53,7 +53,9 @@ def static_truth(
     return known
 
 
-def timing_truth(*, attack_s: float, release_s: float, hold_s: float, form: Form) -> dict[str, TrueValue]:
+def timing_truth(
+    *, attack_s: float, release_s: float, hold_s: float, form: Smoothing
+) -> dict[str, TrueValue]:
     """Times of ballistics on the reduction in dB, which are the same for every step."""
     note = "from no reduction and back to it" if form in ("branching", "decoupled") else "any step"
     decoupled = form in ("decoupled", "smooth decoupled")

@@ -10,8 +10,8 @@ from charprobe.simulation.devices.parts.detectors import coefficient
 from charprobe.simulation.devices.parts.kernel import compiled
 from charprobe.values.arrays import Array
 
-Form = Literal["branching", "smooth branching", "decoupled", "smooth decoupled"]
-FORMS: tuple[Form, ...] = get_args(Form)
+Smoothing = Literal["branching", "smooth branching", "decoupled", "smooth decoupled"]
+FORMS: tuple[Smoothing, ...] = get_args(Smoothing)
 
 
 def follow(
@@ -20,7 +20,7 @@ def follow(
     attack_s: float,
     release_s: float,
     hold_s: float = 0.0,
-    form: Form,
+    form: Smoothing,
     rate_hz: float,
     rest: float = 0.0,
 ) -> Array:

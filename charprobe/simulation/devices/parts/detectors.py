@@ -11,7 +11,7 @@ from scipy import signal
 
 from charprobe.values.arrays import Array
 
-Detector = Literal["peak", "average", "rms", "envelope"]
+DetectorKind = Literal["peak", "average", "rms", "envelope"]
 FLOOR_DBFS = -120.0  # what silence reads
 TINY = 1e-30  # keeps filters that ring out in silence from numbers so small that processors slow down
 
@@ -27,7 +27,7 @@ def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
     return np.asarray(signal.lfilter([1 - pole], [1, -pole], values)) if pole > 0 else values
 
 
-def sense(samples: Array, detector: Detector, *, rate_hz: float) -> Array:
+def sense(samples: Array, detector: DetectorKind, *, rate_hz: float) -> Array:
     """Rectify: amplitude for peak, average and envelope detectors, power for RMS; shape (n,).
 
     The scale makes the *mean* over a sine of amplitude A equal A (average), A**2 (RMS); the maximum equal
@@ -42,7 +42,7 @@ def sense(samples: Array, detector: Detector, *, rate_hz: float) -> Array:
     return quadrature_envelope(samples, rate_hz=rate_hz)
 
 
-def to_dbfs(sensed: Array, detector: Detector) -> Array:
+def to_dbfs(sensed: Array, detector: DetectorKind) -> Array:
     """Level in dBFS of a sensed and possibly smoothed value, not below `FLOOR_DBFS`; shape (n,)."""
     scale = 10.0 if detector == "rms" else 20.0
     return np.asarray(scale * np.log10(np.maximum(sensed, 10 ** (FLOOR_DBFS / scale))))
