@@ -39,9 +39,10 @@ def test_cases_20_to_23_a_known_peak_survives_every_sampling_instant(offset):
 
 
 def test_streaming_does_not_change_the_peak(rng):
-    noise = rng.uniform(-1, 1, 200_000)  # three blocks
+    spectrum = np.fft.rfft(rng.uniform(-1, 1, 200_000))  # three blocks
+    spectrum[80_000:] = 0  # above 0.4 of the rate, where the interpolator falls off
+    noise = np.fft.irfft(spectrum)
     whole = measure_levels(MemoryCapture(noise[:, None], rate_hz=48_000, name="made")).true_peak
-    fine = np.abs(np.fft.irfft(np.pad(np.fft.rfft(noise), (0, 700_000 + 1)) * 8, 1_600_000))
-    assert (
-        abs(20 * np.log10(whole / fine.max())) < 0.15
-    )  # the ideal interpolator rings at the band edge, ours does not
+    fine = np.abs(np.fft.irfft(np.pad(spectrum, (0, 700_000)) * 8, 1_600_000))
+    # flat within 0.01 dB; both sample 8 times as fast, a peak of the highest frequency lies 0.04 dB higher at most
+    assert abs(20 * np.log10(whole / fine.max())) < 0.05

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
+import scipy
 
 from charprobe.estimators.timing.carrier_means import CALM_PERIODS
 from charprobe.estimators.timing.dry_reference import BesideEdge
@@ -156,7 +156,9 @@ class Scatter:
         chance = 1 + CHANCE * math.sqrt(2 / (free * off_db.shape[1]))
         variance = self._variance(off_db)
         excess = variance - floor if variance > chance * floor else 0.0
-        few = float(stdtrit(free, 0.975)) / Z95  # so few repetitions know their own scatter only roughly
+        few = (
+            float(scipy.special.stdtrit(free, 0.975)) / Z95
+        )  # so few repetitions know their own scatter only roughly
         return float(few * math.sqrt(excess / self.repeats))
 
 
