@@ -28,15 +28,14 @@ from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.truth import truth_of
 
 
-def outcome(
-    name: str, *, seed: int | None, played: Played, clean: Path, recorder: Recorder, kept: Path
-) -> Outcome:
+def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, kept: Path) -> Outcome:
     """Capture, measure and judge one stage; its profile and summary are left in `kept`."""
     stage = stages(seed)[name]
     try:
         truth, file = truth_of(stage, played.stimulus), kept / f"{name}.json"
         if not file.exists():
             taken = capture(stage, played, recorder=recorder)
+            clean = bypass(played, f"{name}.bypass", recorder=recorder)
             charprobe.measure(
                 charprobe.open_capture(taken),
                 charprobe.load_stimulus(played.wav),
@@ -44,6 +43,7 @@ def outcome(
                 setting=name,
             ).save(file)
             taken.unlink()
+            clean.unlink()
         profile = charprobe.load_profile(file)
         file.with_suffix(".txt").write_text(charprobe.summarise(profile))
         plain = json.loads(profile.to_json())
@@ -72,8 +72,7 @@ def main() -> None:
         kept = chosen.keep or folder / "profiles"
         kept.mkdir(parents=True, exist_ok=True)
         played = play(chosen.recipe, folder, rate_hz=chosen.rate)
-        clean = bypass(played, recorder=recorder)
-        run = partial(outcome, seed=chosen.seed, played=played, clean=clean, recorder=recorder, kept=kept)
+        run = partial(outcome, seed=chosen.seed, played=played, recorder=recorder, kept=kept)
         outcomes, began = [], time.monotonic()
         for found in pool.map(run, names):
             outcomes.append(found)

@@ -11,6 +11,7 @@ import argparse
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from zlib import crc32
 
 import soundfile
 
@@ -21,8 +22,6 @@ from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.truth import truth_of
-
-SEED_STAGE, SEED_BYPASS = 11, 12
 
 
 @dataclass(frozen=True)
@@ -44,24 +43,24 @@ def play(recipe: str, folder: Path, *, rate_hz: int) -> Played:
     return Played(written.stimulus, written.wav, sound)
 
 
-def record(sound: Array, target: Path, *, recorder: Recorder, rate_hz: int, seed: int) -> Path:
-    """Record a sound into a 24-bit file."""
-    soundfile.write(target, recorder.record(sound, rate_hz=rate_hz, seed=seed), rate_hz, subtype="PCM_24")
+def record(sound: Array, target: Path, *, recorder: Recorder, rate_hz: int) -> Path:
+    """Record a sound into a 24-bit file; every file name has noise of its own."""
+    taken = recorder.record(sound, rate_hz=rate_hz, seed=crc32(target.name.encode()))
+    soundfile.write(target, taken, rate_hz, subtype="PCM_24")
     return target
 
 
 def capture(stage: Stage, played: Played, *, recorder: Recorder) -> Path:
     """Record the stimulus through a stage, beside the stimulus."""
     rate_hz = played.stimulus.rate_hz
-    out = stage.process(played.sound, rate_hz).sound
     target = played.wav.with_name(f"{played.wav.stem}.{stage.name}.wav")
-    return record(out, target, recorder=recorder, rate_hz=rate_hz, seed=SEED_STAGE)
+    return record(stage.process(played.sound, rate_hz).sound, target, recorder=recorder, rate_hz=rate_hz)
 
 
-def bypass(played: Played, *, recorder: Recorder) -> Path:
-    """Record the stimulus with no stage in the way."""
-    target = played.wav.with_name(f"{played.wav.stem}.bypass.wav")
-    return record(played.sound, target, recorder=recorder, rate_hz=played.stimulus.rate_hz, seed=SEED_BYPASS)
+def bypass(played: Played, name: str, *, recorder: Recorder) -> Path:
+    """Record the stimulus with no stage in the way, beside it under a name."""
+    target = played.wav.with_name(f"{played.wav.stem}.{name}.wav")
+    return record(played.sound, target, recorder=recorder, rate_hz=played.stimulus.rate_hz)
 
 
 def options(about: str) -> argparse.ArgumentParser:
@@ -88,7 +87,7 @@ def main() -> None:
     chosen.out.mkdir(parents=True, exist_ok=True)
     recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
     played = play(chosen.recipe, chosen.out, rate_hz=chosen.rate)
-    print(bypass(played, recorder=recorder))
+    print(bypass(played, "bypass", recorder=recorder))
     for name in found if chosen.stage == ["all"] else chosen.stage:
         print(target := capture(found[name], played, recorder=recorder))
         truth = truth_of(found[name], played.stimulus)
