@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -38,7 +39,8 @@ class TonePhase:
     first_rad, second_rad : float
         Phase of the capture less that of the timetable, in each window; -pi to pi.
     std_rad : float
-        Standard uncertainty of each, from what else is in the window.
+        Standard uncertainty of each, from what else is in the window, and from how the level moved between
+        both: a stage whose gain still moves may turn the phase by as much, as two bands do.
     """
 
     tone: Tone
@@ -89,7 +91,8 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
             values.append(value)
         if clear < 10 ** (LEAST_CLEAR_DB / 10):
             continue
-        std = float(np.sqrt(float(window @ window) / clear) / window.sum())
+        moved = abs(float(np.log(abs(values[1] / values[0]))))
+        std = math.hypot(float(np.sqrt(float(window @ window) / clear) / window.sum()), moved)
         found.append(
             TonePhase(
                 tone=tone,

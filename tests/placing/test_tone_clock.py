@@ -45,3 +45,15 @@ def test_phases_against_the_right_clock_are_those_of_the_timetable_and_a_wrong_c
     assert max(abs(phase.first_rad) for phase in right) < 3e-3  # 5 sigma of -110 dBFS noise at -50 dBFS
     each_ppm, std_ppm = clock_errors_ppm(tone_phases(track, tones, Clock(50.25, 30.0)), rate_hz=RATE_HZ)
     np.testing.assert_array_less(np.abs(each_ppm - 3.0), 5 * std_ppm + 0.01)
+
+
+def test_tones_whose_gain_still_moves_do_not_tell_the_clock(rng):
+    samples = recorded(STIMULUS, delay=50.0, noise=rng)
+    for tone in (tone for segment in STIMULUS.segments[1:] for tone in segment.tones):
+        part = np.linspace(0, 1, tone.length)  # as two bands do on their way: 0.9 dB and 0.1 rad
+        phase = 2 * np.pi * tone.frequency_hz / RATE_HZ * np.arange(tone.length) + tone.phase_rad + 0.1 * part
+        level = 10 ** (tone.level_dbfs / 20) * np.exp(0.1 * part)
+        samples[50 + tone.start : 50 + tone.stop] = level * np.cos(phase)
+    assert (
+        abs(drift_of(samples, 50.0, 0.0).value) < 0.05
+    )  # level steps are steady; the others turn by 1 ppm and more

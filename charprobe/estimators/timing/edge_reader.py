@@ -14,6 +14,7 @@ from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 ZERO_SAMPLES = 0.015  # standard uncertainty of time zero in samples: what placing promises, for two captures
+OWN_SAMPLES = 12**-0.5  # of when a stage that works in samples meets a burst: any time within one
 EDGE_SAMPLES = (
     0.2  # standard uncertainty that the smeared edge leaves at one resolution from it; falls as 1/t
 )
@@ -131,7 +132,9 @@ def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReade
 
 def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
     zero = trace.sample_s * math.hypot(
-        ZERO_SAMPLES, EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9)
+        ZERO_SAMPLES,
+        OWN_SAMPLES / math.sqrt(trace.repeats),
+        EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9),
     )
     # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
     ripple = math.hypot(RIPPLE_SHARE * trace.ripple_db, TURN_SHARE * trace.turn_at(found.time_s))
