@@ -17,7 +17,7 @@ from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, time_text
 
 CODE = "contradiction"
-SHARE = 0.15  # by which times of a law may miss those read off the trace: a knee rounds the end of a line
+EXPONENTIAL, STRAIGHT = 0.06, 0.11  # shares by which times may miss those of a law: a knee rounds a line
 SLOPE = 0.05  # dB per dB by which a slope may miss the level steps it stands for
 GAIN_DB = 0.1  # by which a low-level gain may miss the steps it stands for
 CLOSE_DB = 1.0  # of a harmonic
@@ -110,23 +110,25 @@ def _titles(names: tuple[str, ...]) -> str:
 
 def release_law(read: Readings) -> Iterator[Contradiction]:
     """Deny a law of the release that has other times than the release."""
-    t63, t90, tau = (read.number(f"release.{name}") for name in ("t63", "t90", "tau_1"))
-    if t63 is None or t90 is None or (tau is None and read.number("release.rate") is None):
-        return
+    t50, t63, t90, tau = (read.number(f"release.{name}") for name in ("t50", "t63", "t90", "tau_1"))
     hold, slow, share = (read.number(f"release.{name}") for name in ("hold", "tau_2", "tau_1_share"))
-    held_s = hold.value if hold is not None else 0.0
-    stretch = (t90.value - held_s) / max(t63.value - held_s, 1e-9)
     if tau is None:
-        law, wanted = "a straight line", 0.9 / (1 - math.exp(-1))
+        law, early, wanted, allowed = "a straight line", t50, 1.8, STRAIGHT
     elif slow is None or share is None:
-        law, wanted = "one exponential", math.log(10)
+        law, early, wanted, allowed = "one exponential", t63, math.log(10), EXPONENTIAL
     else:
-        law, wanted = "two exponentials", _stretch(tau.value, slow.value, share.value / 100)
-    spread = SIGMAS * stretch * math.hypot(t63.std / t63.value, t90.std / t90.value)
-    if abs(stretch - wanted) > SHARE * wanted + spread:
+        wanted = _stretch(tau.value, slow.value, share.value / 100)
+        law, early, allowed = "two exponentials", t63, EXPONENTIAL
+    if early is None or t90 is None or (tau is None and read.number("release.rate") is None):
+        return
+    held_s = hold.value if hold is not None else 0.0
+    stretch = (t90.value - held_s) / max(early.value - held_s, 1e-9)
+    spread = SIGMAS * stretch * math.hypot(early.std / early.value, t90.std / t90.value)
+    if abs(stretch - wanted) > allowed * wanted + spread:
+        part = "50 %" if early is t50 else "63 %"
         yield Contradiction(
             tuple(f"release.{name}" for name in ("stages", "tau_1", "tau_2", "tau_1_share", "rate")),
-            f"The release takes {stretch:.2f} times as long to 90 % as to 63 %, {law} {wanted:.2f} times",
+            f"The release takes {stretch:.2f} times as long to 90 % as to {part}, {law} {wanted:.2f} times",
         )
 
 

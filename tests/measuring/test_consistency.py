@@ -40,6 +40,12 @@ def test_one_exponential_of_a_release_that_is_none_is_taken_back():
     assert taken_back(read) == {"release.tau_1", "release.stages"}
 
 
+def test_a_straight_line_is_judged_by_its_own_times():
+    line = {"release__t50": 0.1, "release__rate": 50.0}
+    assert not taken_back(entries(release__t90=0.18, **line))
+    assert taken_back(entries(release__t90=0.207, **line)) == {"release.rate"}
+
+
 def test_two_exponentials_are_judged_by_their_own_times():
     times = np.linspace(0, 6, 600_001)
     left = 0.5 * np.exp(-times / 0.06) + 0.5 * np.exp(-times / 1.2)
