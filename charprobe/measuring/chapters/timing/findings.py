@@ -13,6 +13,7 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 LEAST_OVER_DB = 3.0
+LINE = 1.95  # t90 over t50 up to which a release is a straight line, of which it is 1.8
 
 
 def timing_words(
@@ -99,7 +100,11 @@ def _release(entries: Published, row: BurstRow) -> str:
         share = f"{share_1.value:.0f} % with {seconds(tau_1.value)}"
         return f"{text}, in two stages: {share}, the rest with {seconds(tau_2.value)}."
     if isinstance(rate, Quantity):
-        return f"{text}, a straight line of {abs(rate.value):.3g} dB/s: smoothing stands before the log."
+        t50, t90 = (entries[f"release.{name}"].reading for name in ("t50", "t90"))
+        line = f"a straight line of {abs(rate.value):.3g} dB/s"
+        if isinstance(t50, Quantity) and isinstance(t90, Quantity) and t90.value > LINE * t50.value:
+            line = f"at first {abs(rate.value):.3g} dB/s straight on, slower towards its end"
+        return f"{text}, {line}: smoothing stands before the log."
     if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
         after = f" after a hold of {seconds(hold.value)}" if isinstance(hold, Quantity) else ""
         return f"{text}, one exponential in dB of {seconds(tau_1.value)}{after}."

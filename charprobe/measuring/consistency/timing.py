@@ -1,0 +1,104 @@
+"""Attack and release: their times against each other, their law and their trace."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from charprobe.measuring.consistency.readings import SIGMAS, Contradiction, Readings
+
+EXPONENTIAL, STRAIGHT = 0.06, 0.16  # shares by which times may miss those of a law: a knee rounds a line
+WIDEST = 2.0  # width of an interval over its number from which it says nothing but a bound
+LATER, LEFT_AGAIN = 1.5, 0.4  # t63 after which a trace may not fall below this share of its change again
+FEWEST_POINTS, END_POINTS = 40, 9  # of a gain trace
+
+
+def ordered_times(read: Readings) -> Iterator[Contradiction]:
+    """Deny times of one edge that are not in the order of their shares."""
+    for edge in ("attack", "release"):
+        names = [f"{edge}.t{share}" for share in (50, 63, 90)]
+        times = [(name, time) for name in names if (time := read.number(name)) is not None]
+        if any(one.value > other.value for (_, one), (_, other) in pairwise(times)):
+            text = ", ".join(f"{name[-3:]} {milliseconds(time.value)}" for name, time in times)
+            yield Contradiction(tuple(names), f"The times of the {edge} are out of order ({text})")
+
+
+def sure_times(read: Readings) -> Iterator[Contradiction]:
+    """Deny a time of an edge whose interval reaches below zero, or is wider than the time itself is long."""
+    for name, entry in read.published.items():
+        time = read.number(name)
+        if time is None or entry.reading.unit != "s" or name.split(".")[0] not in ("attack", "release"):
+            continue
+        if time.value > 0 and time.high - time.low > WIDEST * time.value:
+            yield Contradiction(
+                (name,),
+                f"Anything from {milliseconds(max(time.low, 0.0))} to {milliseconds(time.high)} is as likely",
+                time.high,
+            )
+
+
+def times_of_trace(read: Readings) -> Iterator[Contradiction]:
+    """Deny times of an edge that its gain trace leaves again: a spike had crossed, not the movement."""
+    if "gain_trace" not in read.curves:
+        return
+    edges = np.array(read.curves["gain_trace"].columns["edge"])
+    for edge in ("attack", "release"):
+        t63 = read.number(f"{edge}.t63")
+        if t63 is None:
+            continue
+        rows = np.flatnonzero(read.column("timing", f"{edge}_t63_s") == t63.value)
+        if not rows.size:
+            continue
+        chosen = (edges == edge) & (read.column("gain_trace", "step") == rows[0])
+        time_s, gain = (read.column("gain_trace", name)[chosen] for name in ("time_s", "gain_db"))
+        if time_s.size < FEWEST_POINTS:
+            continue
+        start, end = float(np.median(gain[time_s < 0])), float(np.median(gain[-END_POINTS:]))
+        after = median_filter((gain[time_s > LATER * t63.value] - start) / (end - start), 5, mode="nearest")
+        if abs(end - start) > 1.0 and after.size > END_POINTS and float(after.min()) < LEFT_AGAIN:
+            yield Contradiction(
+                tuple(n for n in read.published if n.startswith(f"{edge}.") and "train" not in n),
+                f"The gain trace is back at {100 * float(after.min()):.0f} % of the change after the {edge} "
+                f"is said to have passed 63 %, at {milliseconds(t63.value)}",
+            )
+
+
+def release_law(read: Readings) -> Iterator[Contradiction]:
+    """Deny a law of the release that has other times than the release."""
+    t50, t63, t90, tau = (read.number(f"release.{name}") for name in ("t50", "t63", "t90", "tau_1"))
+    hold, slow, share = (read.number(f"release.{name}") for name in ("hold", "tau_2", "tau_1_share"))
+    if tau is None:
+        law, early, wanted, allowed = "a straight line", t50, 1.8, STRAIGHT
+    elif slow is None or share is None:
+        law, early, wanted, allowed = "one exponential", t63, math.log(10), EXPONENTIAL
+    else:
+        wanted = _stretch(tau.value, slow.value, share.value / 100)
+        law, early, allowed = "two exponentials", t63, EXPONENTIAL
+    if early is None or t90 is None or (tau is None and read.number("release.rate") is None):
+        return
+    held_s = hold.value if hold is not None else 0.0
+    stretch = (t90.value - held_s) / max(early.value - held_s, 1e-9)
+    spread = SIGMAS * stretch * math.hypot(early.std / early.value, t90.std / t90.value)
+    if abs(stretch - wanted) > allowed * wanted + spread:
+        part = "50 %" if early is t50 else "63 %"
+        yield Contradiction(
+            tuple(f"release.{name}" for name in ("stages", "tau_1", "tau_2", "tau_1_share", "rate")),
+            f"The release takes {stretch:.2f} times as long to 90 % as to {part}, {law} {wanted:.2f} times",
+        )
+
+
+def _stretch(fast_s: float, slow_s: float, share: float) -> float:
+    """Time of 90 % over that of 63 % where two exponentials share a movement."""
+    times = np.geomspace(fast_s / 1000, 10 * slow_s, 4000)
+    left = share * np.exp(-times / fast_s) + (1 - share) * np.exp(-times / slow_s)
+    at_63, at_90 = (float(times[np.argmax(left <= level)]) for level in (math.exp(-1), 0.1))
+    return at_90 / at_63
+
+
+def milliseconds(seconds: float) -> str:
+    """Return a time in ms, three figures."""
+    return f"{1e3 * seconds:.3g} ms"
