@@ -115,6 +115,11 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     return Design(recipe, duration, expected, tuple(reasons))
 
 
+def _top_dbfs(gain_db: float) -> float:
+    """Highest level that a stage of so much gain does not lift over full scale."""
+    return math.floor(2 * min(TOP_DBFS, TOP_DBFS - gain_db)) / 2
+
+
 def _half_db(level: float) -> float:
     return round(2 * level) / 2
 
@@ -123,7 +128,12 @@ def _high_levels(needs: Needs, low_dbfs: float) -> list[float]:
     """Levels that bring out the wanted reductions, as far apart as they must be, below full scale."""
     levels: list[float] = []
     for reduction in REDUCTIONS_DB:
-        level = _half_db(min(TOP_DBFS, max(needs.threshold_dbfs + reduction / needs.slope, low_dbfs + 6)))
+        level = _half_db(
+            min(
+                _top_dbfs(needs.rest_gain_db),
+                max(needs.threshold_dbfs + reduction / needs.slope, low_dbfs + 6),
+            )
+        )
         if not levels or level >= levels[-1] + LEAST_APART_DB:
             levels.append(level)
     return levels
@@ -175,15 +185,16 @@ def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) 
     """Level steps as long as the stage needs, so far as the take allows."""
     too_high = "high-levels" in needs.causes
     bottom = LOWEST_DBFS if too_high else max(BOTTOM_DBFS, low_dbfs - 6)
+    top = _top_dbfs(needs.top_gain_db)
     wanted = max(0.2, RISES * needs.attack_t90_s, FALLS * needs.rest_s)
     for step_db in (1.0, 1.5, 2.0, 3.0):
-        count = 2 * (TOP_DBFS - bottom) / step_db
+        count = 2 * (top - bottom) / step_db
         allowed = STEPS_SHARE * longest_s / count
         if allowed >= wanted:
             break
     step_s = min(LONGEST_STEP_S, max(0.2, RISES * needs.attack_t90_s, min(wanted, allowed)))
     return {
-        "frequency_hz": STEPS_HZ, "from_dbfs": bottom, "to_dbfs": TOP_DBFS,
+        "frequency_hz": STEPS_HZ, "from_dbfs": bottom, "to_dbfs": top,
         "step_db": step_db, "step_s": round(step_s, 3), "gap_s": gap_s,
     }  # fmt: skip
 
@@ -193,12 +204,13 @@ def _cures(needs: Needs, recipe: Recipe) -> list[str]:
     specs = {spec.name: spec for spec in recipe.segments}
     steps, bursts = specs["steps"], specs["reference"]
     step_s, release_s = getattr(steps, "step_s", 0.0), getattr(bursts, "release_s", 0.0)
+    top_dbfs = getattr(steps, "to_dbfs", TOP_DBFS)
     meets: dict[Cause, str] = {
         "short-steps": f"steps of {step_s:.3g} s let the gain settle",
         "short-gaps": f"gaps of {release_s:.3g} s let the release end before the next burst",
         "coarse-carrier": f"a carrier of {FINE_CARRIER_HZ:g} Hz resolves faster edges",
         "high-levels": f"level steps begin at {LOWEST_DBFS:g} dBFS",
-        "low-levels": f"steps end at {TOP_DBFS:g} dBFS; if that is too low, a longer take gains nothing: "
+        "low-levels": f"steps end at {top_dbfs:g} dBFS; if that is too low, a longer take gains nothing: "
         "raise the gain before the stage",
     }
     return [f"{meets[cause]}, for {', '.join(names)}" for cause, names in needs.causes.items()]

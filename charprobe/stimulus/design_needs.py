@@ -34,6 +34,8 @@ class Needs:
         Time of an attack to 90 %.
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
+    rest_gain_db, top_gain_db : float
+        Gain of the stage at rest, with which a burst begins, and at the highest level step.
     hold_s : float
         Hold of the first bursts of the profile: a stage with memory is compared with itself.
     causes : dict of Cause to tuple of str
@@ -48,6 +50,8 @@ class Needs:
     attack_t90_s: float
     release_t90_s: float
     rest_s: float
+    rest_gain_db: float
+    top_gain_db: float
     hold_s: float
     causes: dict[Cause, tuple[str, ...]]
     reasons: tuple[str, ...]
@@ -57,6 +61,7 @@ def needs_of(profile: Profile) -> Needs:
     """Read what a first profile tells, from its numbers, its bounds and its gain traces."""
     threshold, slope = profile.measured("static.threshold"), profile.measured("static.slope")
     knee, slow = profile.measured("static.knee_width"), profile.measured("release.tau_2")
+    at_rest, top_gain_db = profile.measured("static.low_level_gain"), _top_gain_db(profile)
     attack_s, attack_why = _attack_s(profile)
     release_s, rest_s, release_why = _release_s(profile)
     if slow is not None:
@@ -71,6 +76,8 @@ def needs_of(profile: Profile) -> Needs:
         attack_s,
         release_s,
         rest_s,
+        at_rest.value if at_rest else max(0.0, top_gain_db),
+        top_gain_db,
         float(holds[0]) if holds.size and np.isfinite(holds[0]) else 0.0,
         causes_in(profile),
         (
@@ -81,6 +88,13 @@ def needs_of(profile: Profile) -> Needs:
             f"gaps follow a release t90 of {release_why}",
         ),
     )
+
+
+def _top_gain_db(profile: Profile) -> float:
+    if "static" not in profile.curves:
+        return 0.0
+    level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
+    return float(gain[np.argmax(level)]) if level.size else 0.0
 
 
 def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:

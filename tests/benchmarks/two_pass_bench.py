@@ -37,7 +37,7 @@ STEREO = {"linked-pair"}
 
 @dataclass(frozen=True)
 class Outcome:
-    """What two passes made of a stage: numbers of each, length of the second, what is still missing, doubts."""
+    """What two passes made of a stage: numbers of each, length of the second, what is missing or spoiled."""
 
     stage: str
     first: int
@@ -99,8 +99,11 @@ def two_passes(name: str, *, kept: Path | None) -> Outcome:
             profile.save(kept / f"{name.replace(':', '.')}.{number}.json", force=True)
         (kept / f"{name.replace(':', '.')}.txt").write_text("\n".join(design.reasons))
     found = causes_in(second)
+    stops = tuple(sorted({item.code for item in second.health if item.severity == "stop"}))
     missing = tuple(f"{quantity} ({cause})" for cause in CURABLE for quantity in found.get(cause, ()))
-    return Outcome(name, numbers_of(first), numbers_of(second), design.duration_s, slow(design), missing)
+    return Outcome(
+        name, numbers_of(first), numbers_of(second), design.duration_s, slow(design), (*missing, *stops)
+    )
 
 
 def numbers_of(profile: Profile) -> int:

@@ -42,13 +42,18 @@ def bursts_in(design):
 
 
 def test_steps_lie_around_the_threshold_and_bring_out_the_reductions():
-    design = design_stimulus(profile_with(), longest_s=600)
-    steps = bursts_in(design)
+    profile = profile_with(static__low_level_gain=Quantity.from_std(0.0, 0.01, "dB"))
+    steps = bursts_in(design_stimulus(profile, longest_s=600))
     assert len(steps) == 3
     assert all(spec.low_dbfs < -22 - 3 for spec in steps)  # below the knee, half of it under the threshold
     reductions = [0.75 * (spec.high_dbfs + 22) for spec in steps]
     assert reductions == pytest.approx([3, 10, 15.4], abs=0.4)  # levels are rounded to half a dB
     assert [spec.reference for spec in steps] == [False, False, True]
+
+
+def test_bursts_start_no_louder_than_the_gain_at_rest_leaves_room_for():
+    profile = profile_with(static__low_level_gain=Quantity.from_std(6.0, 0.01, "dB"))
+    assert all(spec.high_dbfs + 6.0 <= -1.0 for spec in bursts_in(design_stimulus(profile, longest_s=600)))
 
 
 def test_gaps_are_six_time_constants_of_the_measured_release():
