@@ -28,6 +28,7 @@ DB = 20 / math.log(10)
 KAPPA = {"t63": 5.1, "t90": 12.3}
 # samples that time zero leaves; the attack has the ripple of its detector besides, over an ever flatter slope
 ZERO_SAMPLES = {"attack": {"t63": 0.05, "t90": 0.18}, "release": {"t63": 0.015, "t90": 0.015}}
+FIRST_PHASES = 5  # of the bursts of a first profile
 SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
 
 
@@ -87,8 +88,9 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``, with sigma the noise of the gain per sample,
     joined with 0.015 sample for time zero (attacks: 0.05 and, for t90, 0.18 with the ripple of the detector)
     and with 0.01 % (t90: 0.015 %) for curvature that the reading does not follow; the bound of any method
-    with unknown end value has 4.3 for 5.1. Holds are at least as long as
-    in the first profile, so that a stage with memory is compared with itself.
+    with unknown end value has 4.3 for 5.1. What the first profile is unsure of beyond that, such as the
+    scatter between carrier phases, is the stage's own and stays. All hold within a factor of three.
+    Holds are at least as long as in the first profile, so that a stage with memory is compared with itself.
     """
     needs = needs_of(profile)
     low = _half_db(min(-12.0, max(-60.0, needs.threshold_dbfs - needs.knee_db / 2 - KNEE_ROOM_DB)))
@@ -237,8 +239,10 @@ def _expected(
             std = kappa * tau * sigma_db / change / math.sqrt(max(1.0, tau * rate_hz))
             first = profile.measured(f"{edge}.{name}")
             value = tau if name == "t63" else t90
-            then = Z95 * math.hypot(std, ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
-            rows.append(
-                ExpectedInterval(f"{edge}.{name}", value, Z95 * first.std if first else None, then, "s")
-            )
+            own = math.hypot(ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
+            by_noise = math.hypot(own, std * math.sqrt(phases / FIRST_PHASES))
+            scatter = math.sqrt(max(0.0, first.std**2 - by_noise**2)) if first else 0.0
+            then = Z95 * math.hypot(std, own, scatter)
+            now = Z95 * first.std if first else None
+            rows.append(ExpectedInterval(f"{edge}.{name}", value, now, then, "s"))
     return tuple(rows)

@@ -139,6 +139,7 @@ def test_expected_intervals_follow_the_formula():
     profile = profile_with(
         noise__unweighted=Quantity.from_std(-80.0, 0.1, "dBFS"),
         release__t90=Quantity(0.4605, 0.4605, 0.4605, "s"),
+        release__t63=Quantity(0.2, 0.2, 0.2, "s"),
         static__low_level_gain=Quantity.from_std(0.0, 0.01, "dB"),
         static__slope=Quantity.from_std(0.25, 0.001, "dB/dB"),
         static__threshold=Quantity.from_std(-22.0, 0.01, "dBFS"),
@@ -172,5 +173,6 @@ def test_what_is_expected_is_what_comes_out(noise_dbfs):
     assert {row.name for row in design.expected} >= {"attack.t63", "release.t63", "release.t90"}
     for row in design.expected:
         reading = second.quantities[row.name].reading
-        # windows are chosen by the noise itself, which moves an interval by a factor of two either way
-        assert 0.4 < Z95 * reading.std / row.then < 2.5, row.name
+        # windows are chosen by the noise itself, which moves an interval by a factor of two either way, and the
+        # scatter of nine carrier phases is not that of five at another step: a factor of three is promised
+        assert 1 / 3 < Z95 * reading.std / row.then < 3, row.name
