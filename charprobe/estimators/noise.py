@@ -21,6 +21,7 @@ MAINS_OFF = 0.004  # mains frequency strays by less than this share of itself
 MAINS_ORDERS, LOW_ORDERS = 20, 6
 BELOW_DB = 30.0  # a line that outdoes the low orders of its family by more is none of them
 LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
+MUTED_RUN = 64  # equal samples; of the dither of a converter's last step, chance has so many once in 10**12
 LINE_BINS = 2.0  # half width of a line in a Hann-windowed spectrum
 FALSE_LINES = 3e-5  # chance of naming a line where there is only noise; 40 places are looked at
 HANN_CORRELATION = 35 / 18  # sum of squared correlations between neighbouring bins of a Hann window
@@ -103,9 +104,14 @@ class Noise:
 
 
 def is_muted(samples: Array) -> bool:
-    """Tell whether more than half of the samples are one constant value in unbroken runs: a digital mute."""
-    still = np.diff(samples) == 0
-    return bool(samples.size > 1 and still.mean() > 0.5 and abs(float(np.median(samples))) < 1e-6)
+    """Tell whether more than half of the samples lie in long runs of one value near zero: a digital mute.
+
+    The dither of a 16-bit converter repeats a value more often than not, but never for long.
+    """
+    moves = np.flatnonzero(np.diff(samples))
+    runs = np.diff(np.concatenate([[-1], moves, [samples.size - 1]]))
+    still = int(runs[runs >= MUTED_RUN].sum())
+    return still > samples.size / 2 and abs(float(np.median(samples))) < 1e-6
 
 
 def measure_noise(cut: Cut) -> Noise:

@@ -17,7 +17,7 @@ from charprobe.estimators.noise import (
 )
 from charprobe.measuring.health.quiet import QuietSpectrum
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import Health, Severity
 from charprobe.values.arrays import Array
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
@@ -30,6 +30,7 @@ HANN_NOISE_BINS = 1.5
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
 MAINS_OFF_HZ = 0.7  # by which a line of frames of 0.2 s may be read off
 MOST_NAMED = 3
+HARMLESS_DBFS = -105.0
 
 
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
@@ -115,7 +116,7 @@ def _hum(take: Take, strongest: Line, mains_hz: float) -> Health:
         "are doubtful; noise figures leave them out. Try other cabling, balanced links or one supply point; "
         "never lift a protective earth"
     )
-    return Health("hum", "warn", message, channel=take.channel)
+    return Health("hum", _severity(strongest), message, channel=take.channel)
 
 
 def _spur(take: Take, lines: list[Line]) -> Health:
@@ -128,4 +129,9 @@ def _spur(take: Take, lines: list[Line]) -> Health:
         "USB noise, a screen, a switched supply or another sound? Noise figures contain it, and harmonics "
         "and quiet levels near it are doubtful. Find its source and retake"
     )
-    return Health("spur", "warn", message, channel=take.channel)
+    return Health("spur", _severity(lines[0]), message, channel=take.channel)
+
+
+def _severity(strongest: Line) -> Severity:
+    """A line far below any harmonic that is heard is worth a note."""
+    return "warn" if strongest.level_dbfs > HARMLESS_DBFS else "note"

@@ -8,6 +8,7 @@ from charprobe.files.sound.source import Source
 from charprobe.measuring.health.clock_wander import check_clock_wander
 from charprobe.measuring.health.continuity import check_continuity
 from charprobe.measuring.health.copies import check_copy
+from charprobe.measuring.health.echoes import folded
 from charprobe.measuring.health.file_facts import check_file
 from charprobe.measuring.health.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.foreign_tones import check_foreign_tones
@@ -80,12 +81,13 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_clock_wander(take),
         *check_sides(take),
         *paths,
-        *_in_pauses(take, second_path=bool(paths)),
+        *_in_pauses(take, second_path="two-paths" in {item.code for item in paths}),
     )
     if not {item.code for item in found} & MISPLACED:
         found += tuple(check_foreign_sounds(take))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
+    found = folded(found)
     damaged, clipped = (_spans(take, found, codes) for codes in (DAMAGE, CLIPPED))
     if damaged or clipped:
         take = replace(take, damaged=damaged, clipped=clipped)
@@ -116,7 +118,7 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
         told |= {item.code for item in noticed}
     if not roles and not told & {"gain-step", "level-drift", "automatic-gain"}:
         noticed += tuple(check_marker_levels(dry, off=True))
-    of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in noticed)
+    of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
     return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
 
 
@@ -136,12 +138,12 @@ def _with_cost(take: Take, item: Health) -> Health:
 
 
 def _in_pauses(take: Take, *, second_path: bool) -> tuple[Health, ...]:
-    """What the pauses show; a second path may be the earlier one, and then it sounds before its time."""
+    """What the pauses show."""
     mute = check_idle_mute(take)
     spectrum = quiet_spectrum(take)
     if spectrum is None:
         return tuple(mute)
-    lossy = [] if second_path else check_lossy(take, spectrum)
+    lossy = check_lossy(take, spectrum, second_path=second_path)
     return (*check_foreign_tones(take, spectrum), *lossy, *mute)
 
 

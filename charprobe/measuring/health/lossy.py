@@ -5,19 +5,21 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.measuring.health.quiet import QuietSpectrum, pauses
+from charprobe.measuring.health.tone_noise import CODED, check_tone_noise
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
-WITHHELD = ("colour", "noise", "attack")
-FROM_HZ, BAND_HZ, FINE_HZ = 8_000.0, 500.0, 100.0
+FROM_HZ, BAND_HZ, FINE_HZ = 8_000.0, 500.0, 25.0
 LEAST_DROP_DB = 20.0  # over the width of so many bands, and nothing comes back above
 DROP_BANDS = 2
 LOWER_BANDS = 4
-HIGHEST_SHARE = 0.46  # of the rate: converters of that rate themselves pass at least as much
+HIGHEST_SHARE = 0.4535  # of the rate: converters of that rate themselves pass at least as much
 LAST_SHARE = 0.49
-CODED_BELOW_HZ = 19_500.0  # converters between the usual rates pass more
+CODED_BELOW_HZ = 20_450.0  # converters between the usual rates pass more: 0.4535 of 44.1 kHz and their slope
+BRICK_HZ = 120.0  # within which only a coder's bank of bands falls by 17 dB; converters take 200 Hz and more
+NEAR_TOP_DB, FALLEN_DB = 3.0, 20.0
 
 BEFORE_S = (0.030, 0.012)  # ahead of a sound: no stage looks ahead so far
 EARLIER_S, EARLIEST_S = (0.065, 0.050), (0.115, 0.095)
@@ -26,22 +28,31 @@ RECOVERY = 3.0  # times the rise from earliest to earlier: noise that comes back
 FEWEST, LEAST_SHARE = 2, 0.2
 
 
-def check_lossy(take: Take, spectrum: QuietSpectrum) -> list[Health]:
-    """Look for the traces of coding and conversion: codes ``lossy-coded`` and ``rate-converted``."""
-    found = _before_sounds(take)
-    if found:
-        return found
-    wall_hz = wall_of(spectrum, rate_hz=take.stimulus.rate_hz)
-    if wall_hz is None:
+def check_lossy(take: Take, spectrum: QuietSpectrum, *, second_path: bool) -> list[Health]:
+    """Look for the traces of coding and conversion: codes ``lossy-coded``, ``rate-converted``, ``few-bits``.
+
+    A `second_path` may be the earlier one, and then it sounds before its time.
+    """
+    found = [] if second_path else _before_sounds(take)
+    found += check_tone_noise(take, spectrum)
+    if {item.code for item in found} & {"lossy-coded", "rate-converted"}:
+        return found[:1]
+    return found + _wall(take, spectrum)
+
+
+def _wall(take: Take, spectrum: QuietSpectrum) -> list[Health]:
+    wall = wall_of(spectrum, rate_hz=take.stimulus.rate_hz)
+    if wall is None:
         return []
+    wall_hz, slope_hz = wall
     khz = number_text(wall_hz / 1e3, 1)
-    if wall_hz < CODED_BELOW_HZ:
+    if wall_hz < CODED_BELOW_HZ or slope_hz < BRICK_HZ:
         text = (
             f"Nothing above {khz} kHz, not even noise ({take.label}): looks coded with loss. Harmonics, noise"
-            " and attack are the coder's. Record and export WAV or FLAC, and retake. The rest is kept, "
+            " and times are the coder's. Record and export WAV or FLAC, and retake. The rest is kept, "
             "marked"
         )
-        return [Health("lossy-coded", "stop", text, channel=take.channel, withholds=WITHHELD)]
+        return [Health("lossy-coded", "stop", text, channel=take.channel, withholds=CODED)]
     text = (
         f"Nothing above {khz} kHz, not even noise, in a file of {take.source.rate_hz} Hz ({take.label}): "
         "converted from another sampling rate, or coded with loss, on the way. Harmonics above that are "
@@ -51,8 +62,11 @@ def check_lossy(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     return [Health("rate-converted", "warn", text, channel=take.channel)]
 
 
-def wall_of(spectrum: QuietSpectrum, *, rate_hz: float) -> float | None:
-    """Frequency in Hz above which the noise of the pauses ends at once; None where it does not."""
+def wall_of(spectrum: QuietSpectrum, *, rate_hz: float) -> tuple[float, float] | None:
+    """Frequency above which the noise of the pauses ends at once, and how fast it ends, both in Hz.
+
+    None where it does not end.
+    """
     power, bin_hz = spectrum.power, spectrum.bin_hz
     width = round(BAND_HZ / bin_hz)
     first, last = round(FROM_HZ / bin_hz), int(LAST_SHARE * rate_hz / bin_hz)
@@ -65,7 +79,8 @@ def wall_of(spectrum: QuietSpectrum, *, rate_hz: float) -> float | None:
             break
         below = float(level_db[at - LOWER_BANDS : at].min())
         if below - float(level_db[at + DROP_BANDS :].max()) >= LEAST_DROP_DB:
-            return _edge_hz(spectrum, edge_hz, below - LEAST_DROP_DB / 2)
+            ends = [_edge_hz(spectrum, edge_hz - BAND_HZ, below - fall) for fall in (NEAR_TOP_DB, FALLEN_DB)]
+            return _edge_hz(spectrum, edge_hz - BAND_HZ, below - LEAST_DROP_DB / 2), ends[1] - ends[0]
     return None
 
 
@@ -97,11 +112,11 @@ def _before_sounds(take: Take) -> list[Health]:
     text = (
         f"Sound begins before what causes it: up to {number_text(max(rise for _, rise in early), 0)} dB more "
         f"noise in the 20 ms ahead of {len(early)} of {judged} onsets ({take.label}). Looks coded with loss. "
-        "Harmonics, noise and attack are the coder's. Record and export WAV or FLAC, and retake. The rest is "
+        "Harmonics, noise and times are the coder's. Record and export WAV or FLAC, and retake. The rest is "
         "kept, marked"
     )
     start_s = take.capture_time_s(early[0][0])
-    return [Health("lossy-coded", "stop", text, take.channel, start_s=start_s, withholds=WITHHELD)]
+    return [Health("lossy-coded", "stop", text, take.channel, start_s=start_s, withholds=CODED)]
 
 
 def _level_db(take: Take, onset: float, window: tuple[float, float]) -> float:

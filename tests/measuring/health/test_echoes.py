@@ -1,0 +1,28 @@
+from charprobe.measuring.health.echoes import folded
+from charprobe.profile.entry import Health
+
+CODED = Health("lossy-coded", "stop", "Coded", 0, withholds=("noise",))
+MUTE = Health("idle-mute", "warn", "Mute", 0)
+BITS = Health("few-bits", "stop", "Bits", 0, withholds=("colour",))
+LOST = Health("dropout", "stop", "Gap", 0, withholds=("static",))
+
+
+def test_an_echo_is_named_by_its_cause_which_withholds_what_the_echo_did():
+    (told,) = folded([MUTE, CODED, BITS])
+    assert told.code == "lossy-coded"
+    assert told.message == "Coded. Explained by it, as far as can be told: idle-mute, few-bits"
+    assert told.withholds == ("noise", "colour")
+
+
+def test_what_has_no_cause_and_what_is_sure_by_itself_stays():
+    assert folded([MUTE, LOST]) == (MUTE, LOST)
+    assert folded([LOST, CODED]) == (LOST, CODED)
+
+
+def test_a_steady_tone_and_a_note_explain_nothing():
+    tone = Health("spur", "warn", "Tone", 0)
+    assert folded([tone, MUTE]) == (tone, MUTE)
+    note = Health("hum", "note", "Hum", 0)
+    assert folded([note, MUTE]) == (note, MUTE)
+    ring = Health("spur", "warn", "Ring", 0, start_s=3.0)
+    assert [item.code for item in folded([ring, MUTE])] == ["spur"]
