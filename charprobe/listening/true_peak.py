@@ -11,11 +11,6 @@ _REACH = 24  # samples on each side that shape a value in between
 _CELL, _AT_ONCE = 64, 64  # samples looked at together, and how many such cells at once
 
 
-def _factor(rate_hz: int) -> int:
-    """Return the oversampling, at least 4."""
-    return 8 if rate_hz < 50_000 else 4
-
-
 class TruePeakMeter:
     """Largest oversampled magnitude of sound that arrives block by block.
 
@@ -35,7 +30,7 @@ class TruePeakMeter:
     """
 
     def __init__(self, *, rate_hz: int, channels: int) -> None:
-        factor = _factor(rate_hz)
+        factor = 8 if rate_hz < 50_000 else 4
         kernel = factor * firwin(2 * _REACH * factor + 1, 1 / factor, window=("kaiser", 8.0))
         fine = upfirdn(kernel, np.eye(_CELL + 2 * _REACH), up=factor, axis=0)
         edge = 2 * _REACH * factor

@@ -13,8 +13,7 @@ from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
 from charprobe.publishing.made import Made, key_of
-from charprobe.publishing.report.beside import Beside, tables_beside
-from charprobe.publishing.report.page import METHOD, render_page, write_page
+from charprobe.publishing.report.page import METHOD, Beside, render_page, tables_beside, write_page
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings

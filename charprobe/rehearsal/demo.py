@@ -21,8 +21,7 @@ from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
-from charprobe.publishing.report.beside import tables_beside
-from charprobe.publishing.report.page import render_page, write_page
+from charprobe.publishing.report.page import render_page, tables_beside, write_page
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.rig.rig import Rig

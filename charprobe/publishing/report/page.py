@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Protocol
+from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
@@ -18,13 +20,40 @@ from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import set_drawings
 from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
-from charprobe.publishing.report.beside import Beside
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.inline_svg import inline_svg
 from charprobe.publishing.report.overview import glance_of, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, literal, readable, rounded_text
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A file below the page's own folder, and what is in it."""
+
+    path: PurePosixPath
+    holds: str
+
+    def __post_init__(self) -> None:
+        if self.path.is_absolute() or ".." in self.path.parts:
+            raise ValueError(f"{self.path} does not lie below the page")
+
+    @property
+    def link(self) -> str:
+        """The file's address from the page."""
+        return "./" + quote(str(self.path))
+
+
+def tables_beside(folder: str, what: str) -> list[Beside]:
+    """Return the tables of a comparison that lie in a folder below the page; `what` is compared."""
+    holds = {
+        "values.csv": "every quantity with its interval",
+        "differences.csv": "differences, margins and verdicts",
+        "dictionary.csv": "units, definitions and reasons for the margins",
+    }
+    return [Beside(PurePosixPath(folder, name), f"{text}, {what}") for name, text in holds.items()]
+
 
 PARTS = {
     "glance": "At a glance",

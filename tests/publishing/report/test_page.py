@@ -10,8 +10,7 @@ from made_profiles import LIMITER, TWO_STAGE, UGLY, UGLY_NAME, B, D, made_profil
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.publishing.figures.look.palette import DARK, LIGHT, contrast
-from charprobe.publishing.report.beside import Beside
-from charprobe.publishing.report.page import render_page, write_page
+from charprobe.publishing.report.page import Beside, render_page, write_page
 from charprobe.values.quantity import Quantity, Reading
 
 TITLE = "Vellum <script>alert(1)</script> & $co"
