@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import median_filter
+import scipy
 
 from charprobe.measuring.consistency.readings import SIGMAS, Contradiction, Readings
 
@@ -58,7 +58,9 @@ def times_of_trace(read: Readings) -> Iterator[Contradiction]:
         if time_s.size < FEWEST_POINTS:
             continue
         start, end = float(np.median(gain[time_s < 0])), float(np.median(gain[-END_POINTS:]))
-        after = median_filter((gain[time_s > LATER * t63.value] - start) / (end - start), 5, mode="nearest")
+        after = scipy.ndimage.median_filter(
+            (gain[time_s > LATER * t63.value] - start) / (end - start), 5, mode="nearest"
+        )
         if abs(end - start) > 1.0 and after.size > END_POINTS and float(after.min()) < LEFT_AGAIN:
             yield Contradiction(
                 tuple(n for n in read.published if n.startswith(f"{edge}.") and "train" not in n),

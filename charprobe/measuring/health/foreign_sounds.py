@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter
+import scipy
 
 from charprobe.measuring.health.quiet import pauses
 from charprobe.placing.take import Take
@@ -57,7 +57,7 @@ def _unsteady(take: Take) -> list[Health]:
         levels, times = _levels(take, *pause, treble=True)
         if levels.size < LEAST_FRAMES:
             continue
-        smooth = median_filter(levels, 3, mode="nearest")
+        smooth = scipy.ndimage.median_filter(levels, 3, mode="nearest")
         risen = smooth - np.minimum.accumulate(smooth)
         falls = smooth - np.minimum.accumulate(smooth[::-1])[::-1]
         both = np.minimum(risen, falls)
