@@ -23,6 +23,11 @@ FILE = click.Path(path_type=Path)
 @click.option("--new", is_flag=True, help="Write a commented starter to SESSION instead.")
 @click.option("--plan", is_flag=True, help="Say what SESSION asks for, and measure nothing.")
 @click.option("--jobs", type=click.IntRange(1, 256), default=2, show_default=True, help="Captures at a time.")
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Scheduler of a Dask cluster that measures instead of this machine, such as tcp://bench-server:8786.",
+)
 @click.option("--all-looks", is_flag=True, help="Draw figures for video and in dark colours too.")
 @click.option("--force", is_flag=True, help="With --new: replace a file that exists.")
 @click.pass_context
@@ -33,6 +38,7 @@ def session_command(
     new: bool,
     plan: bool,
     jobs: int,
+    cluster: str | None,
     all_looks: bool,
     force: bool,
 ) -> None:
@@ -64,7 +70,14 @@ def session_command(
     from charprobe.publishing.session_folder import run_session
 
     looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
-    with _screen() as screen:
+    with ExitStack() as while_measuring:
+        if cluster is not None:
+            from charprobe.session.cluster import on_cluster
+
+            # its workers stand in other folders
+            loaded, out = load_session(session.resolve()), out.resolve()
+            while_measuring.enter_context(on_cluster(cluster))
+        screen = while_measuring.enter_context(_screen())
         made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen)
     for note in made.findings.copies:
         click.echo(f"Warning: {note}", err=True)

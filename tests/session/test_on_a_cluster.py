@@ -1,27 +1,27 @@
 """A session on a cluster that the user already has: here a local one of two processes, on no network."""
 
-import joblib
-import pytest
-from distributed import Client, LocalCluster
+import sys
 
+import pytest
+from distributed import LocalCluster
+
+from charprobe.session import cluster as at_work
 from charprobe.session.file import load_session
 from charprobe.session.run import measure_parts
+from charprobe.values.errors import SessionError
 
 
 @pytest.fixture
 def cluster(tmp_path):
-    with (
-        LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None, local_directory=tmp_path / "workers"
-        ) as local,
-        Client(local) as client,
-    ):
-        yield client
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, local_directory=tmp_path / "workers"
+    ) as local:
+        yield local.scheduler_address
 
 
-def test_the_active_backend_of_joblib_does_the_work(cluster, captured, tmp_path):
+def test_a_cluster_does_the_work(cluster, captured, tmp_path):
     session, seen = load_session(captured / "s.toml"), []
-    with joblib.parallel_config(backend="dask"):
+    with at_work.on_cluster(cluster):
         result = measure_parts(session, tmp_path / "out", jobs=2, progress=seen.append)
     assert (result.measured, result.kept, result.failures) == (6, 0, ())
     assert sorted(outcome.profile.name for outcome in seen) == sorted(
@@ -32,3 +32,18 @@ def test_the_active_backend_of_joblib_does_the_work(cluster, captured, tmp_path)
     assert [p.to_json() for p in result.profiles] == [p.to_json() for p in alone.profiles]
     again = measure_parts(session, tmp_path / "out", jobs=2, progress=lambda outcome: None)
     assert (again.measured, again.kept) == (0, 6)
+
+
+def test_where_no_scheduler_answers_it_is_said(monkeypatch):
+    monkeypatch.setattr(at_work, "WAIT_S", 0.2)
+    with (
+        pytest.raises(SessionError, match=r"no Dask scheduler answers there .* Nothing was measured"),
+        at_work.on_cluster("tcp://127.0.0.1:9"),
+    ):
+        pass
+
+
+def test_a_missing_extra_is_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(SessionError, match=r"charprobe\[cluster\]"), at_work.on_cluster("tcp://127.0.0.1:9"):
+        pass
