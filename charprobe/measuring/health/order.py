@@ -27,6 +27,7 @@ AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
 FAR_HOPS = 100  # a piece found nearer belongs to its neighbours
 SOUNDING_DB = 2.0  # mean over bands and time, above the floor
 FEWEST_PIECES = 2
+MOST_NAMED = 4  # places, half of them the first ones and half the last
 
 
 def check_order(take: Take) -> list[Health]:
@@ -111,8 +112,9 @@ def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[t
 
 
 def _reordered(take: Take, places: list[tuple[float, str]]) -> Health:
-    named = ", ".join(text for _, text in places[:4])
-    more = f" and {len(places) - 4} more" if len(places) > 4 else ""
+    shown = places if len(places) <= MOST_NAMED else places[: MOST_NAMED // 2] + places[-(MOST_NAMED // 2) :]
+    named = ", ".join(text for _, text in shown)
+    more = f" and {len(places) - len(shown)} more" if len(places) > len(shown) else ""
     return Health(
         "reordered",
         "stop",
