@@ -19,6 +19,8 @@ FEWEST_LEVELS = 6
 PLATEAU_DB = 0.02
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
+UNSEEN_SHARE = 0.3  # of what a step had left to go, that a slower stage may add unseen
+MISSED_STDS = 2.0  # standard uncertainties of a level beyond which a curve that misses it is not exact there
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
@@ -91,7 +93,11 @@ class StaticCurve:
     @cached_property
     def common_std_db(self) -> float:
         """What all reduced levels may be off by together: drift, and the law that extrapolated them."""
-        extrapolated = [p.std_db for p in self.points if p.used and not p.settled and _nearly(p)]
+        extrapolated = [
+            max(p.std_db, UNSEEN_SHARE * abs(p.remaining_db))
+            for p in self.points
+            if p.used and not p.settled and _nearly(p)
+        ]
         return float(np.hypot(self.drift_std_db, np.median(extrapolated) if extrapolated else 0.0))
 
     @property
@@ -134,10 +140,19 @@ class StaticCurve:
         shifted = float(np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.common_std_db))
         if self.fit is not None:
             at = np.array([input_dbfs])
-            spread = float(self.fit.spread(self.fit.jacobian(at))[0])
+            spread = float(np.hypot(self.fit.spread(self.fit.jacobian(at))[0], self.missed_db(input_dbfs)))
             return Quantity.from_std(float(self.fit.gain(at)[0]), float(np.hypot(spread, shifted)), "dB")
         value, bow, spread = between_steps(level, gain, std, input_dbfs)
         return Quantity.from_std(value, float(np.hypot(np.hypot(spread, bow), shifted)), "dB")
+
+    def missed_db(self, input_dbfs: float) -> float:
+        """How far the curve misses the two levels beside one, beyond their uncertainty."""
+        level, mean, std = self.means
+        if self.fit is None:
+            return 0.0
+        beside = np.argsort(np.abs(level - input_dbfs))[:2]
+        off = np.abs(mean[beside] - self.fit.gain(level[beside])) - MISSED_STDS * std[beside]
+        return max(0.0, float(off.max()))
 
     def reduction_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain reduction at an input level: low-level gain minus the gain there, in dB."""
@@ -149,7 +164,8 @@ class StaticCurve:
             weights = self.fit.jacobian(np.array([input_dbfs]))
             weights[:, 0] -= 1.0
             shifted = np.hypot(self.axis_std_db * self._slope_at(input_dbfs), self.common_std_db)
-            std = float(np.hypot(self.fit.spread(weights)[0], shifted))
+            spread = np.hypot(self.fit.spread(weights)[0], self.missed_db(input_dbfs))
+            std = float(np.hypot(spread, shifted))
         return Quantity.from_std(low.value - here.value, std, "dB")
 
     def level_of_reduction(self, reduction_db: float) -> Reading:

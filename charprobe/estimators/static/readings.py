@@ -83,12 +83,17 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     bend, section = _compression(curve)
     second = _second(curve, bend)
     slope = _slope(curve, section) if second is not None else _to_the_top(curve, _slope(curve, section), bend)
+    threshold, knee = _threshold(curve, bend, section), _knee_width(curve, bend, section)
+    bent = bend is not None and isinstance(slope, Unmeasured) and slope.cause is None
+    if bent and isinstance(slope, Unmeasured):  # a tangent needs a straight part
+        threshold = slope.as_of("dBFS") if isinstance(threshold, Quantity) else threshold
+        knee = slope.as_of("dB") if isinstance(knee, Quantity) else knee
     return StaticReadings(
-        _threshold(curve, bend, section),
-        _threshold_1db(curve),
+        threshold,
+        _threshold_1db(curve, bent=bent),
         slope,
         ratio_of(slope),
-        _knee_width(curve, bend, section),
+        knee,
         _max_reduction(curve),
         hysteresis(curve),
         _saturation(curve),
@@ -267,8 +272,11 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection |
     return knee_width(curve, fit, bend)
 
 
-def _threshold_1db(curve: StaticCurve) -> Reading:
-    """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds."""
+def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
+    """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds.
+
+    A curve that is bent throughout is known at its steps only, as any other might pass through them.
+    """
     low, unit = curve.low_level_gain, "dBFS"
     if isinstance(low, Unmeasured):
         return low.as_of(unit)
@@ -292,7 +300,10 @@ def _threshold_1db(curve: StaticCurve) -> Reading:
     else:
         weights = fit.jacobian(np.array([value]))
         weights[:, 0] -= 1.0
-        spread = float(fit.spread(weights)[0])
+        spread = math.hypot(float(fit.spread(weights)[0]), curve.missed_db(value))
+        if bent:
+            between, bow, _ = between_steps(level, gain, std, value)
+            spread = math.hypot(spread, 2 * bow, between - float(fit.gain(np.array([value]))[0]))
     spread = math.hypot(spread, curve.common_std_db) / abs(slope)
     return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
 

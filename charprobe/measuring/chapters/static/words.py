@@ -183,9 +183,8 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
     elif readings.compressed is not None and curve.flat_section is None:
         yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
-    elif readings.compressed is not None and isinstance(threshold, Quantity):
-        how = "compresses, but not along a straight line: read its local slopes"
-        yield f"Above {readable(threshold).value} dBFS it {how}."
+    elif readings.compressed is not None and isinstance(slope, Unmeasured) and slope.cause is None:
+        yield "It compresses, but nowhere along a straight line: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:
