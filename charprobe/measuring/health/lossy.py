@@ -79,8 +79,12 @@ def wall_of(spectrum: QuietSpectrum, *, rate_hz: float) -> tuple[float, float] |
             break
         below = float(level_db[at - LOWER_BANDS : at].min())
         if below - float(level_db[at + DROP_BANDS :].max()) >= LEAST_DROP_DB:
-            ends = [_edge_hz(spectrum, edge_hz - BAND_HZ, below - fall) for fall in (NEAR_TOP_DB, FALLEN_DB)]
-            return _edge_hz(spectrum, edge_hz - BAND_HZ, below - LEAST_DROP_DB / 2), ends[1] - ends[0]
+            from_hz = edge_hz - BAND_HZ
+            wall_hz, top_hz, floor_hz = (
+                _edge_hz(spectrum, from_hz, below - fall)
+                for fall in (LEAST_DROP_DB / 2, NEAR_TOP_DB, FALLEN_DB)
+            )
+            return (wall_hz, floor_hz - top_hz) if wall_hz < HIGHEST_SHARE * rate_hz else None
     return None
 
 

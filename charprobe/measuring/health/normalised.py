@@ -19,6 +19,7 @@ CEILING = 0.9999  # peaks at full scale are clipped, not normalised
 USUAL_PEAKS_DBFS = (-0.1, -0.2, -0.3, -0.5, -1.0, -1.5, -2.0, -3.0)
 ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these by chance
 ROUNDING_STEPS = 1.5  # that rounding and its dither move a peak by
+COARSE_DB = 0.007  # steps of fewer than 12 bits meet round peaks, and each other, by chance
 UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
@@ -26,8 +27,9 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``."""
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
         return []
-    peaks = [take.source.once(gather_sample_facts)[take.channel].peak for take in (wet, bypass)]
-    if max(peaks) >= CEILING or min(peaks) <= 0:
+    facts = [take.source.once(gather_sample_facts)[take.channel] for take in (wet, bypass)]
+    peaks = [each.peak for each in facts]
+    if max(peaks) >= CEILING or min(peaks) <= 0 or max(map(_rounding_db, facts)) > COARSE_DB:
         return []
     if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
         return []
@@ -49,8 +51,8 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
         return []
     peak_dbfs = 20 * math.log10(facts.peak)
     nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
-    step = 2.0 ** (1 - (facts.bits_used or 24))
-    if abs(nearest - peak_dbfs) > ROUND_DB + 20 * math.log10(1 + ROUNDING_STEPS * step / facts.peak):
+    rounding_db = _rounding_db(facts)
+    if rounding_db > COARSE_DB or abs(nearest - peak_dbfs) > ROUND_DB + rounding_db:
         return []
     message = (
         f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "
@@ -58,3 +60,8 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
         "normalising. Everything is given, marked; ratios, times and what depends on no level stand"
     )
     return [Health("normalised", "warn", message, channel=take.channel)]
+
+
+def _rounding_db(facts: ChannelFacts) -> float:
+    """How far rounding to the bits in use may move a peak, in dB."""
+    return 20 * math.log10(1 + ROUNDING_STEPS * 2.0 ** (1 - (facts.bits_used or 24)) / facts.peak)

@@ -83,13 +83,14 @@ def _timetable(stimulus: Stimulus, patterns: dict[int, Array]) -> Array:
 
 
 def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[tuple[float, str]]:
-    """Pieces in whose place another piece of the stimulus sounds: time in s and words for each.
+    """Stretches in whose place another piece of the stimulus sounds: time in s and words for each.
 
     `levels` begin `base` hops after the capture's first sample.
     """
     rate_hz = take.stimulus.rate_hz
     hop = hop_samples(rate_hz)
-    found = []
+    count, found = 0, []
+    last = ""
     for segment in take.stimulus.alike:
         if segment.spec.kind == "silence":
             continue
@@ -107,8 +108,10 @@ def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[t
             if match[best] >= ELSEWHERE:
                 at_s = (base + row) * hop / rate_hz
                 when = "later" if best > first else "earlier"
-                found.append((at_s, f"at {clock_text(at_s)} sounds what belongs {when}"))
-    return found if len(found) >= FEWEST_PIECES else []
+                if when != last:
+                    found.append((at_s, f"from {clock_text(at_s)} on sounds what belongs {when}"))
+                count, last = count + 1, when
+    return found if count >= FEWEST_PIECES else []
 
 
 def _reordered(take: Take, places: list[tuple[float, str]]) -> Health:
