@@ -149,7 +149,9 @@ def _static(told: Told) -> Iterator[str]:
     rows = [
         row
         for row in told.rows("static")
-        if row["settled"] and known(row, "gain_db", "input_dbfs") and not row.get("saturated")
+        if (row["settled"] or row["used"])
+        and known(row, "gain_db", "input_dbfs")
+        and not row.get("saturated")
     ]
     rows.sort(key=lambda row: row["input_dbfs"])
     low, one = told.number("static.low_level_gain"), told.number("static.threshold_1db")
@@ -224,7 +226,7 @@ def _response(told: Told) -> Iterator[str]:
 
 def _health(told: Told) -> Iterator[str]:
     codes = {item["code"] for item in told.profile["health"]}
-    gains = [r["gain_db"] for r in told.rows("static") if known(r, "gain_db") and r["settled"]]
+    gains = [r["gain_db"] for r in told.rows("static") if known(r, "gain_db") and (r["settled"] or r["used"])]
     reach = max(gains) - min(gains) if gains else 0.0
     if "equals-stimulus" in codes and reach > 0.5:
         yield f"equals-stimulus, but the gain moves by {reach:.1f} dB with level"

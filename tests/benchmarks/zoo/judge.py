@@ -178,11 +178,11 @@ class Judge:
                 )
 
     def static_points(self) -> Iterator[Judged]:
-        """Settled points of the static curve."""
+        """Points of the static curve that stand for settled gain, as played or by what was left to go."""
         spare = self.truth.unsteady_db
         for row in self.rows("static"):
             if (
-                not row["settled"]
+                not (row["settled"] or row["used"])
                 or row["gain_db"] is None
                 or abs(row["frequency_hz"] - self.truth.steps_hz) > 0.5
             ):
