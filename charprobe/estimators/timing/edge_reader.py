@@ -86,11 +86,12 @@ class EdgeReader:
                 f"the whole gain change is {abs(self.change):.2g} dB: the gain is never farther away",
                 "raise the step of the burst, or read t63 and t90",
             )
+        near = self._stays(1 - limit_db / abs(self.change))
         past = (self.smoothed - self.after.value_db) * np.sign(self.change) > limit_db
+        past &= self.trace.time_s > near
         if past.any():
-            near, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
-            return self._read(self.after.value_db + level, self.after.std_db, near, toward=False)
-        near = self.guess(1 - limit_db / abs(self.change))
+            last, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
+            return self._read(self.after.value_db + level, self.after.std_db, last, toward=False)
         if near >= self.trace.time_s[-1]:
             return unreached(near)
         level = self.after.value_db - limit_db * np.sign(self.change)

@@ -22,7 +22,7 @@ UNLIKE = 4e-3  # share of the change that a model may miss without being called 
 WRONG = 0.03  # share of the change, rms, from which no model is said to describe the movement
 CLEARLY = 12.0  # BIC by which a richer model must win
 WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
-LIKE = 0.1  # share by which times that a law gives may miss those read off the trace
+LIKE = 0.07  # share by which times that a law gives may miss those read off the trace
 APART = 2.5  # smallest ratio of two time constants that a recording can part
 SMALLEST_SHARE = 0.05  # of either stage
 LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
@@ -92,7 +92,7 @@ def classify_movement(
         Standard uncertainty of the gain after the edge, which the fit may move within.
     t63_s, t90_s : float, float or None
         Times for 63.2 and 90 % of the change: the first sets the scale, and no shape is said to describe the
-        movement that misses either by more than a tenth.
+        movement that misses either by more than 7 %.
 
     Notes
     -----
@@ -196,7 +196,7 @@ class _Movement:
         return _Law(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
 
     def agrees(self, law: _Law, times: Mapping[float, float]) -> bool:
-        """Tell whether a law does each share of the change within a tenth of the time that it took."""
+        """Tell whether a law does each share of the change when it was done, within `LIKE`."""
         hold, unknowns, rest_db = law.fitted.values[0], law.fitted.values[1:-1], law.fitted.values[-1]
         scale = (self.before_db - rest_db) / (self.before_db - self.after_db)
 

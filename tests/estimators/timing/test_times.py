@@ -148,15 +148,17 @@ def test_a_record_that_ends_too_early_is_timed_against_a_gain_known_to_be_reache
     assert isinstance(unsure.t50, Unmeasured)
 
 
-def test_a_crossing_that_does_not_stay_crossed_is_none(rng):
+@pytest.mark.parametrize("beyond", [0.1, -0.5])
+def test_a_crossing_that_does_not_stay_crossed_is_none(beyond, rng):
     def device(since_rise, since_fall):
-        left = np.where(since_fall < 3e-4, 0.1, np.exp(-np.maximum(since_fall, 0) / 0.08))
+        left = np.where(since_fall < 3e-4, beyond, np.exp(-np.maximum(since_fall, 0) / 0.08))
         down = -10 * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
         return np.where(since_fall < 0, down, -10 * left)
 
     _, release = times(device, rng)
     for name, part in PARTS.items():
         assert getattr(release, name).value == pytest.approx(-0.08 * math.log(1 - part), rel=0.01)
+    assert release.within_2db.value == pytest.approx(0.08 * math.log(10 / 2), rel=0.01)
 
 
 def test_a_time_that_is_not_told_from_zero_is_a_bound():
