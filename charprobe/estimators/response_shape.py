@@ -114,8 +114,9 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     sigma = np.hypot(std_db, MODEL_FLOOR_DB)
     fits = [_fit(model, frequency_hz, magnitude_db, sigma) for model in _models()]
     flat = fits[0]
-    chosen = min((fit for fit in fits if fit.tells), key=lambda fit: fit.aicc)
-    if float(np.ptp(magnitude_db)) / 2 < NOTICEABLE_DB:
+    span_db = float(np.ptp(magnitude_db))
+    chosen = min((fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db), key=lambda fit: fit.aicc)
+    if span_db / 2 < NOTICEABLE_DB:
         chosen = flat
     worst = float(np.max(np.abs(chosen.residual_db)))
     parts = chosen.parts()
@@ -202,6 +203,13 @@ class _Description:
         if self.model.tilted and abs(self.fitted.values[1]) < max(NOTICEABLE_DB, TILTED * self._std(1)):
             return False
         return not self.fitted.at_bound and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
+
+    @property
+    def most_db(self) -> float:
+        """Largest gain of a shelf: parts that undo each other within the band tell nothing."""
+        return max(
+            (abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None), default=0.0
+        )
 
     def gain(self) -> Quantity:
         return Quantity.from_std(self.fitted.values[0], self._std(0), "dB")
