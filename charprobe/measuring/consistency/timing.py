@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import scipy
@@ -14,6 +14,8 @@ from charprobe.measuring.consistency.readings import SIGMAS, Contradiction, Read
 EXPONENTIAL, STRAIGHT = 0.06, 0.16  # shares by which times may miss those of a law: a knee rounds a line
 WIDEST = 2.0  # width of an interval over its number from which it says nothing but a bound
 LATER, LEFT_AGAIN = 1.5, 0.4  # t63 after which a trace may not fall below this share of its change again
+PASSED = {"t63": 1.0, "within_4db": 8.0, "within_3db": 6.0, "within_2db": 4.0}
+"""Times after which most of a change is done, if the change is larger than so many dB."""
 FEWEST_POINTS, END_POINTS = 40, 9  # of a gain trace
 
 
@@ -46,27 +48,26 @@ def times_of_trace(read: Readings) -> Iterator[Contradiction]:
     if "gain_trace" not in read.curves:
         return
     edges = np.array(read.curves["gain_trace"].columns["edge"])
-    for edge in ("attack", "release"):
-        t63 = read.number(f"{edge}.t63")
-        if t63 is None:
-            continue
-        rows = np.flatnonzero(read.column("timing", f"{edge}_t63_s") == t63.value)
-        if not rows.size:
+    for (passed, least_db), edge in product(PASSED.items(), ("attack", "release")):
+        time = read.number(f"{edge}.{passed}")
+        rows = np.flatnonzero(read.column("timing", f"{edge}_{passed}_s") == (time and time.value))
+        if time is None or not rows.size:
             continue
         chosen = (edges == edge) & (read.column("gain_trace", "step") == rows[0])
         time_s, gain = (read.column("gain_trace", name)[chosen] for name in ("time_s", "gain_db"))
         if time_s.size < FEWEST_POINTS:
             continue
         start, end = float(np.median(gain[time_s < 0])), float(np.median(gain[-END_POINTS:]))
-        after = scipy.ndimage.median_filter(
-            (gain[time_s > LATER * t63.value] - start) / (end - start), 5, mode="nearest"
-        )
-        if abs(end - start) > 1.0 and after.size > END_POINTS and float(after.min()) < LEFT_AGAIN:
-            yield Contradiction(
-                tuple(n for n in read.published if n.startswith(f"{edge}.") and "train" not in n),
-                f"The gain trace is back at {100 * float(after.min()):.0f} % of the change after the {edge} "
-                f"is said to have passed 63 %, at {milliseconds(t63.value)}",
-            )
+        done = (gain[time_s > LATER * time.value] - start) / (end - start)
+        if abs(end - start) > least_db and done.size > END_POINTS:
+            least = float(scipy.ndimage.median_filter(done, 5, mode="nearest").min())
+            if least < LEFT_AGAIN:
+                whole = [n for n in read.published if n.startswith(f"{edge}.") and "train" not in n]
+                yield Contradiction(
+                    tuple(whole) if passed == "t63" else (f"{edge}.{passed}",),
+                    f"The gain trace is back at {100 * least:.0f} % of the change after the {edge} is said "
+                    f"to be past most of it ({passed} {milliseconds(time.value)})",
+                )
 
 
 def release_law(read: Readings) -> Iterator[Contradiction]:

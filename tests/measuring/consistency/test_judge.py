@@ -49,7 +49,7 @@ def trace(time_s, gain_db):
         "time_s": [*lead, *time_s],
         "gain_db": [-10.0] * lead.size + list(gain_db),
     }
-    times = {"release_t63_s": [1e-4], "attack_t63_s": [None]}
+    times = {"release_t63_s": [1e-4], "release_within_4db_s": [3e-4], "attack_t63_s": [None]}
     tables = {"gain_trace": columns, "timing": times}
     return {name: Table(table, dict.fromkeys(table, "")) for name, table in tables.items()}
 
@@ -61,6 +61,9 @@ def test_a_release_timed_at_a_spike_is_taken_back():
     assert not taken_back(read, trace(time_s, fast))
     spike = np.where(time_s < 8e-4, 5.0, slow)
     assert taken_back(read, trace(time_s, spike)) == {"release.t63", "release.t90"}
+    read = entries(release__within_4db=3e-4)
+    assert not taken_back(read, trace(time_s, fast))
+    assert taken_back(read, trace(time_s, spike)) == {"release.within_4db"}
 
 
 def test_a_straight_line_is_judged_by_its_own_times():
