@@ -125,7 +125,7 @@ def _pieces(level: Array) -> PieceNumbers:
         before = float(np.median(level[max(0, k - 3) : k]))
         after = float(np.median(level[k : k + 3]))
         jumped = abs(steps[k - 1]) > reach and abs(after - before) > reach and abs(level[k] - after) <= reach
-        piece[k:] += int(jumped and k + 1 < level.size)
+        piece[k:] += int(jumped and 1 < k < level.size - 1)
     return piece
 
 
