@@ -72,7 +72,7 @@ def _orphans(told: Told) -> Iterator[str]:
         for found in told.says(pattern):
             if told.number(name) is None and not told.bound(name):
                 if (
-                    name == "static.threshold"
+                    name in ("static.threshold", "static.ratio")
                     and re.search(rf"Above {NUMBER} dBFS it (limits|compresses)", found.string)
                     and (told.number("static.second_threshold") is not None)
                 ):

@@ -89,7 +89,7 @@ class TrueQuantities:
             return
         for edge, name, true in self.edges(bursts, self._as_played("attack.t63")):
             yield f"{edge}.{name}", true
-        if abs(bursts.settled.change_db) > 0.3:
+        if self.truth.trace_is_gain and abs(bursts.settled.change_db) > 0.3:  # filters ring over
             yield "attack.overshoot", (bursts.settled.overshoot_db, bursts.settled.overshoot_db)
         memory = self.profile["quantities"].get("release.memory", {}).get("conditions", "").replace("−", "-")
         found = re.search(
