@@ -11,7 +11,7 @@ from charprobe.profile.entry import Health
 ECHOES = {
     "lossy-coded": {"few-bits", "idle-mute", "rate-converted", "click", "level-drift"},
     "rate-converted": {"click", "level-drift"},
-    "few-bits": {"idle-mute", "automatic-gain"},
+    "few-bits": {"idle-mute"},
     "spur": {"idle-mute", "lossy-coded", "gain-step", "level-drift"},
     "foreign-noise": {"idle-mute", "lossy-coded", "click", "gain-step"},
     "hum": {"idle-mute"},

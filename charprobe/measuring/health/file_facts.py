@@ -13,6 +13,7 @@ from charprobe.values.wording import clock_text, number_text, signed_text
 EVERYTHING = (
     "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
 )  # fmt: skip
+ROUNDED_AWAY = ("colour", "noise", "attack", "release", "response")  # by 8 bits or fewer
 LEAST_SHORT_TOPS = 3  # at full scale, of fewer than three samples each
 LEAST_FLAT_TOPS = 5  # below full scale; fewer may be a click or a fluke
 OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by 0.3 dB
@@ -209,10 +210,10 @@ def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
     if bits <= 8:
         text = (
             f"Only {bits} bits carry data – {at.text()}. The floor lies {floor_db:.0f} dB below full scale, "
-            "so harmonics and noise are the recorder's. Record with 24 bits. The static curve above -40 dBFS "
-            "is kept."
+            "so harmonics, noise and the edges of bursts are the recorder's. Record with 24 bits. The static "
+            "curve above -40 dBFS is kept."
         )
-        return [Health("few-bits", "stop", text, channel=at.index, withholds=("colour", "noise"))]
+        return [Health("few-bits", "stop", text, channel=at.index, withholds=ROUNDED_AWAY)]
     text = (
         f"Only {bits} bits carry data{_container_bits(at.facts, bits)} – {at.text()}. The floor lies "
         f"{floor_db:.0f} dB below full scale, harmonics and noise below it are hidden. Choose a 24-bit "

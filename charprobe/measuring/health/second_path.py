@@ -17,6 +17,10 @@ from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
+BY_TAIL = (
+    "noise.rise_under_signal",
+    "noise.change_at_equal_level",
+)  # read beside a tone, which the tail fills
 EDGES = ("attack", "release")  # all that a weak copy moves
 REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is read beyond them
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
@@ -150,7 +154,8 @@ def _diffuse(take: Take, level_db: float) -> Health:
     message = (
         f"A diffuse tail follows the sound, {number_text(-level_db, 0)} dB below it ({take.label}): a room "
         "between loudspeaker and microphone, or a reverberator? It fills what follows a burst and adds to "
-        "every level. Patch the stage in by cable, switch effects off, and retake. Noise is kept, everything "
-        "else withheld"
+        "every level. Patch the stage in by cable, switch effects off, and retake. Noise in silence is "
+        "kept, everything else withheld"
     )
-    return Health("diffuse-tail", "stop", message, channel=take.channel, withholds=WITHHELD)
+    withheld = (*WITHHELD, *BY_TAIL)
+    return Health("diffuse-tail", "stop", message, channel=take.channel, withholds=withheld)

@@ -13,6 +13,7 @@ from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.estimators.timing.phase_set import carrier_phase
 from charprobe.measuring.health.foreign_tones import foreign_lines
 from charprobe.measuring.health.quiet import quiet_spectrum
+from charprobe.measuring.health.sample_facts import FINEST_BITS, gather_sample_facts
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
@@ -24,6 +25,7 @@ SETTLED_FROM = 0.4  # share of a tone that is left to settle
 LEAST_S = 0.05
 TOP_DB = 12.0  # tones this close to full scale may be bent by the path without any automatic gain
 MOST_STD_DB = 0.03  # of a level that is used
+LEAST_STEPS = 20  # of the words in use that a tone reaches: rounding bends smaller ones by more than that
 LEAST_DB = 0.02  # of change that is told
 AUTOMATIC_DB = 0.3  # of change, not explained by a step or drift, that is an automatic gain
 EXPLAINED = 0.9  # share of what changed, beyond noise, that a step or a drift must explain
@@ -84,7 +86,7 @@ def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
 
 
 def _gain(take: Take, tone: Tone) -> _Gain | None:
-    """Gain of one tone's settled part; None where it is short or noisy."""
+    """Gain of one tone's settled part; None where it is short, noisy or coarse."""
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
     if cut.samples.size < LEAST_S * rate_hz:
@@ -95,7 +97,8 @@ def _gain(take: Take, tone: Tone) -> _Gain | None:
     size = float(np.hypot(fitted[0], fitted[1]))
     rest = float(np.std(cut.samples - basis @ fitted))
     std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / theta.size) if size > 0 else math.inf
-    if std_db > MOST_STD_DB:
+    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or FINEST_BITS
+    if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
         return None
     gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
     return _Gain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
