@@ -96,10 +96,12 @@ class Trial:
     @property
     def told(self) -> bool:
         """Whether the fault, or each of a pair, was told by its family's name, or the capture refused."""
-        return bool(self.refused) or all(self._named(name) for name, _ in self.case.faults)
+        # a note will do where no number moved
+        found = self.warned if self.wrong else self.codes
+        return bool(self.refused) or all(self._named(name, found) for name, _ in self.case.faults)
 
-    def _named(self, name: str) -> bool:
-        found = self.warned if name == "wow" else self.codes
+    def _named(self, name: str, found: frozenset[str]) -> bool:
+        found = self.warned if name == "wow" else found
         if name.startswith("coded "):
             return "lossy-coded" in found
         return bool(found & FAMILY.get(name, {name}))

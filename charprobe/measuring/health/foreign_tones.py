@@ -17,7 +17,7 @@ from charprobe.estimators.noise import (
 )
 from charprobe.measuring.health.quiet import QuietSpectrum
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health, Severity
+from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
@@ -116,7 +116,9 @@ def _hum(take: Take, strongest: Line, mains_hz: float) -> Health:
         "are doubtful; noise figures leave them out. Try other cabling, balanced links or one supply point; "
         "never lift a protective earth"
     )
-    return Health("hum", _severity(strongest), message, channel=take.channel)
+    # noise figures leave these lines out, and one so low reaches no harmonic that is heard
+    harmless = strongest.level_dbfs < HARMLESS_DBFS
+    return Health("hum", "note" if harmless else "warn", message, channel=take.channel)
 
 
 def _spur(take: Take, lines: list[Line]) -> Health:
@@ -129,9 +131,4 @@ def _spur(take: Take, lines: list[Line]) -> Health:
         "USB noise, a screen, a switched supply or another sound? Noise figures contain it, and harmonics "
         "and quiet levels near it are doubtful. Find its source and retake"
     )
-    return Health("spur", _severity(lines[0]), message, channel=take.channel)
-
-
-def _severity(strongest: Line) -> Severity:
-    """A line far below any harmonic that is heard is worth a note."""
-    return "warn" if strongest.level_dbfs > HARMLESS_DBFS else "note"
+    return Health("spur", "warn", message, channel=take.channel)
