@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import scipy
+
 DB_PER_NEPER = 20 / math.log(10)  # dB of a ratio whose logarithm is 1
 Z95 = 1.959963984540054  # two-sided 95 % quantile of the normal distribution
 DETECTED = 4.0  # standard uncertainties; noise alone passes with probability exp(-8), 3 in 10 000 per order
@@ -75,17 +77,17 @@ class Unmeasured:
 Reading = Quantity | Unmeasured
 
 
-def student_factor(dof: int) -> float:
+def student_factor(dof: float) -> float:
     """Student's over the normal 97.5 % quantile: by how much few degrees of freedom widen an interval.
-
-    First term of the expansion in ``1 / dof``, at least one degree.
 
     Examples
     --------
     >>> round(student_factor(32), 3)  # tables: 2.037 / 1.960
-    1.038
+    1.039
+    >>> round(student_factor(2), 2)  # 4.303 / 1.960
+    2.2
     """
-    return 1 + (Z95**2 + 1) / (4 * max(1, dof))
+    return float(scipy.special.stdtrit(max(1, dof), 0.975)) / Z95
 
 
 def difference_db(one: Quantity, other: Quantity) -> Quantity:

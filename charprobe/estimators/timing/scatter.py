@@ -7,14 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.estimators.timing.carrier_means import CALM_PERIODS
 from charprobe.estimators.timing.dry_reference import BesideEdge
 from charprobe.estimators.timing.phase_set import CarrierFit, Solved, against_carrier, amplitude
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Index
-from charprobe.values.quantity import DB_PER_NEPER, Z95
+from charprobe.values.quantity import DB_PER_NEPER, student_factor
 
 REST_WINDOWS = 16  # windows at rest, on either side of an edge, that the rest is judged by
 REST_SHARE = 0.3  # share of the record that they reach over, where it has room for so many half periods
@@ -156,10 +155,8 @@ class Scatter:
         chance = 1 + CHANCE * math.sqrt(2 / (free * off_db.shape[1]))
         variance = self._variance(off_db)
         excess = variance - floor if variance > chance * floor else 0.0
-        few = (
-            float(scipy.special.stdtrit(free, 0.975)) / Z95
-        )  # so few repetitions know their own scatter only roughly
-        return float(few * math.sqrt(excess / self.repeats))
+        # so few repetitions know their own scatter only roughly
+        return student_factor(free) * math.sqrt(excess / self.repeats)
 
 
 def scatter(
