@@ -78,9 +78,9 @@ def check_level(name: str, source: Frames) -> None:
 
 
 def different(found: str) -> PairingError:
-    """Return the error that says that two files hold different sound, and what showed it."""
+    """Return the error that says that two files cannot be laid upon each other, and what showed it."""
     return PairingError(
-        f"the two files do not hold the same sound: {found}. Check that the processed file was made "
-        "from this "
-        "dry file. Both files kept as they are"
+        f"the two files do not hold the same sound, or it repeats itself too evenly to be placed: {found}. "
+        "Check that the processed file was made from this dry file; of steady or evenly repeated tones and "
+        "beats use a passage in which something happens once. Both files kept as they are"
     )

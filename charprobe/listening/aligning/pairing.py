@@ -178,8 +178,7 @@ def _settle(guide: Guide, track: DelayTrack, *, size: int) -> tuple[FittedMap, b
     fitted = fit_map(track, frames=guide.dry.frames)
     if abs(fitted.map.drift) > _MAX_DRIFT:
         raise different(
-            f"its places would need clocks {100 * abs(fitted.map.drift):.2g} % apart: the speed was changed, "
-            "or the sound repeats itself too evenly to be placed"
+            f"its places would need clocks {100 * abs(fitted.map.drift):.2g} % apart, as at another speed"
         )
     if fitted.map.drift != 0:
         track = refine_track(guide, track, size=size // 2, step=1 / (1 + fitted.map.drift), response=flat)

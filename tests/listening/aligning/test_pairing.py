@@ -176,3 +176,24 @@ def test_one_silent_channel_and_a_beat_without_an_end_get_an_answer_or_one_messa
     clicks[1000::12_000] = 0.9
     with pytest.raises(PairingError, match="repeats itself too evenly"):
         pair_files(held(clicks), held(0.5 * np.roll(clicks, 100)))
+
+
+def tones_at(levels_db):
+    bell = np.sin(2 * np.pi * 1000 * np.arange(19_200) / RATE_HZ) * np.hanning(19_200)
+    return np.concatenate([np.pad(10 ** (level / 20) * bell, (0, 19_200)) for level in levels_db])
+
+
+def drum_loop(rng):
+    time_s = np.arange(RATE_HZ // 2) / RATE_HZ
+    hit = np.exp(-time_s / 0.05) * np.sin(2 * np.pi * 60 * time_s)
+    return np.tile(0.6 * hit + 0.1 * np.exp(-time_s / 0.01) * rng.standard_normal(time_s.size), 12)
+
+
+@pytest.mark.parametrize("sound", ["rising", "falling", "loop"])
+def test_repeats_that_cannot_be_placed_are_refused_by_that_name(sound, rng):
+    levels_db = np.arange(-40, 0, 3.0)
+    repeats = (
+        drum_loop(rng) if sound == "loop" else tones_at(levels_db if sound == "rising" else -43 - levels_db)
+    )
+    with pytest.raises(PairingError, match=r"repeats itself too evenly to be placed.*something happens once"):
+        pair_files(held(repeats), held(0.7 * np.pad(repeats, (100, 0))))
