@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from charprobe import __version__
 from charprobe.files.sound.source import Source
@@ -18,7 +19,7 @@ from charprobe.measuring.health.copies import sound_hash
 from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.take import Take
 from charprobe.profile import glossary
-from charprobe.profile.entry import Chapter, Entry, Health
+from charprobe.profile.entry import Chapter, Entry, Health, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.timetable import Stimulus
@@ -76,8 +77,10 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     told = {item.code for item in found}
     health = found + tuple(item for chapter in chapters for item in chapter.health if item.code not in told)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
-    curves = {name: table for chapter in chapters for name, table in chapter.curves.items()}
-    published, denied = reconciled(withheld(quantities, health), curves)
+    drawn = {name: table for chapter in chapters for name, table in chapter.curves.items()}
+    kept = withheld(quantities, health)
+    curves, health = without_withheld(drawn, health)
+    published, denied = reconciled(kept, curves)
     health += denied
     alignment, source, stimulus = wet.alignment, wet.source, wet.stimulus
     return Profile(
@@ -130,8 +133,21 @@ def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[
     for item in health:
         reason = f"{item.code}: {item.message}"
         for own, entry in quantities.items():
-            named = own in item.withholds or own.split(".")[0] in item.withholds
-            if named and isinstance(entry.reading, Quantity):
+            if item.takes_back(own) and isinstance(entry.reading, Quantity):
                 reading = Unmeasured(glossary.term(own).unit, reason, "mend that and retake")
                 kept[own] = Entry(reading, entry.conditions)
     return kept
+
+
+def without_withheld(
+    curves: Mapping[str, Table], health: Iterable[Health]
+) -> tuple[dict[str, Table], tuple[Health, ...]]:
+    """Leave out every curve that stands on a withheld quantity; the finding that costs it names it."""
+    kept, told = dict(curves), []
+    for item in health:
+        lost = sorted(name for name in curves if item.takes_back(*glossary.CURVES[name]))
+        for name in lost:
+            kept.pop(name, None)
+        message = f"{item.message.rstrip('.')}. Curves not given: {', '.join(lost)}"
+        told.append(replace(item, message=message) if lost else item)
+    return kept, tuple(told)

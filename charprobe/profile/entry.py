@@ -59,7 +59,7 @@ class Health:
 
     `channel` counts from 0 here and from 1 in a profile; `start_s` and `end_s` are seconds from the first
     sample of the capture; `withholds` names the quantities (or groups, such as ``attack``) that are not
-    given because of it.
+    given because of it, and neither are the curves that stand on them (`glossary.CURVES`).
     """
 
     code: str
@@ -69,6 +69,10 @@ class Health:
     start_s: float | None = None
     end_s: float | None = None
     withholds: tuple[str, ...] = ()
+
+    def takes_back(self, *names: str) -> bool:
+        """Whether one of some quantities is withheld, by its name or its group's."""
+        return any(name in self.withholds or glossary.group(name) in self.withholds for name in names)
 
     def for_people(self) -> Health:
         """Return the finding with its channel counted as people do: from 1."""

@@ -111,7 +111,15 @@ class Profile:
         """The same as a pandas DataFrame; `ImportError` where pandas is not installed."""
         return data_frame(self._table(name))
 
+    def why_no_curve(self, name: str) -> str:
+        """Return what took a curve back, "" where nothing did: codes of findings, whose messages say more."""
+        needs = glossary.CURVES.get(name, ())
+        return ", ".join(dict.fromkeys(item.code for item in self.health if item.takes_back(*needs)))
+
     def _table(self, name: str) -> Table:
+        why = "" if name in self.curves else self.why_no_curve(name)
+        if why:
+            raise KeyError(f"the curve {name!r} is not given because of {why}: see `health`")
         if name not in self.curves:
             raise not_held("curve", name, self.curves)
         return self.curves[name]

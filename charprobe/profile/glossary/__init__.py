@@ -46,6 +46,35 @@ SERVES: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """What each kind of segment is measured for: groups, or quantities where it is not the whole group."""
 
+CURVES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "static": ("static.low_level_gain",),
+        "static_slope": ("static.threshold",),
+        "static_over_frequency": ("static.low_level_gain",),
+        "detector": ("detector.exponent",),
+        "link": ("detector.link",),
+        "timing": ("attack.t63", "release.t63"),
+        "gain_trace": ("attack.t63", "release.t63"),
+        "timing_definitions": ("attack.t63", "release.t63"),
+        "attack_detail": ("attack.t63",),
+        "burst_train": ("release.train_swing",),
+        "burst_train_trace": ("release.train_swing",),
+        "harmonics": ("colour.thd_at_reference",),
+        "harmonic_growth": ("colour.thd_at_reference",),
+        "colour_and_ripple": ("colour.ripple_share",),
+        "colour_over_frequency": ("colour.thd_at_reference",),
+        "transfer": ("colour.thd_at_reference",),
+        "intermodulation": ("colour.imd_smpte",),
+        "stray_lines": ("colour.thd_at_reference", "noise.under_signal"),
+        "noise_under_signal": ("colour.thd_at_reference", "noise.under_signal"),
+        "response": ("response.tilt",),
+        "sweep_harmonics": ("response.tilt", "colour.thd_at_reference"),
+        "noise_spectrum": ("noise.unweighted",),
+        "mains_lines": ("noise.unweighted",),
+    }
+)
+"""Every curve a profile may hold, and quantities without which it is not to be trusted either."""
+
 TERMS: Mapping[str, Term] = MappingProxyType(
     {
         **STATIC,

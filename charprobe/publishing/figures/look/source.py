@@ -21,6 +21,11 @@ def curve_of(profile: Profile, name: str) -> Table:
     """
     table = profile.curves.get(name)
     if table is None or not rows_of(table):
+        why = profile.why_no_curve(name)
+        if why:
+            raise ProfileError(
+                f"{who(profile)}: the curve {name!r} is not given because of {why}: see `health`"
+            )
         there = ", ".join(key for key, curve in profile.curves.items() if rows_of(curve)) or "none"
         raise ProfileError(
             f"{who(profile)}: no curve {name!r} to plot; curves of this profile: {there}. "
