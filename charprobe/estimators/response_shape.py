@@ -20,6 +20,7 @@ NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is
 HALF_POWER_DB = 10 * math.log10(2)
 TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
 REFERENCE_HZ = 1000.0
+FEWEST_POINTS = 24  # two octaves of the usual spacing
 FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest, not as what the stage does
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
@@ -99,7 +100,7 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     Parameters
     ----------
     frequency_hz : ndarray, shape (n,)
-        At least 24 ascending frequencies, about evenly spaced in log frequency, spanning 1 kHz.
+        At least `FEWEST_POINTS` ascending frequencies, about evenly spaced in log frequency, spanning 1 kHz.
     magnitude_db, std_db : ndarray, shape (n,)
         Magnitude and its standard uncertainty.
 

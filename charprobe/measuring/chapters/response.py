@@ -9,7 +9,13 @@ import numpy as np
 
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
-from charprobe.estimators.response_shape import ResponsePart, ResponseShape, describe_response
+from charprobe.estimators.response_shape import (
+    FEWEST_POINTS,
+    REFERENCE_HZ,
+    ResponsePart,
+    ResponseShape,
+    describe_response,
+)
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
@@ -80,8 +86,12 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         return Chapter(quantities=absent(wet, Sweep, NAMES, recipe=RECIPE))
     first = sweeps[0]
     told = first.response.frequency_hz >= first.settled_from_hz
+    heard_hz = first.response.frequency_hz[told]
+    if heard_hz.size < FEWEST_POINTS or not heard_hz[0] <= REFERENCE_HZ < heard_hz[-1]:
+        reason = "the sweep does not pass 1 kHz with enough points of settled gain on both sides"
+        return Chapter(unmeasured(NAMES, reason, "play a longer sweep, quieter or over a wider range"))
     shape = describe_response(
-        first.response.frequency_hz[told],
+        heard_hz,
         magnitude_db=first.response.magnitude_db[told],
         std_db=first.response.magnitude_std_db[told],
     )

@@ -121,6 +121,19 @@ def test_a_sweep_under_gain_reduction_is_read_where_the_gain_has_settled(rng):
     np.testing.assert_allclose(gain[audible], 3 - 10.5, atol=0.02)
 
 
+def test_a_sweep_whose_gain_settles_beyond_1_khz_gives_a_reason_instead_of_numbers(rng):
+    short = [Sweep("response", 20, 20_000, 0.9, -30.0, gap_s=0.3)]  # at 1.96 kHz after 0.6 s
+
+    class Reducing:
+        def reduction_db_at(self, input_dbfs):
+            return 6.0
+
+    chapter = response_chapter(take_of(short, wire, rng=rng), None, Reducing())
+    for entry in chapter.quantities.values():
+        assert isinstance(entry.reading, Unmeasured)
+        assert "1 kHz" in entry.reading.reason and "longer sweep" in entry.reading.next
+
+
 def test_recipe_without_sweep_names_one_that_has_it(rng):
     chapter = response_chapter(take_of([Silence("idle", 0.5)], wire, rng=rng), None, None)
     assert isinstance(reading(chapter, "response.tilt"), Unmeasured)
