@@ -10,6 +10,7 @@ import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.tone_settling import SETTLED_DB, ToneSettling, judge_tones
+from charprobe.estimators.colour.unfinished_orders import unfinished_orders
 from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
 from charprobe.estimators.tone_residual import beside_tone, subtract_tone
 from charprobe.stimulus.kinds.segment import Tone
@@ -51,9 +52,11 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     astray by noise. The fit is the joint least squares of `fit_tone`: amplitudes reach the Cramer-Rao
     bound of ``2 s**2 / n`` per part. A level that still moves, as in a slow release, would spread skirts
     of the fundamental over the harmonics: its movement is described by polynomials over the cut and taken
-    out. How far it still had to go is judged from its trace, as for level steps: what may be up to 1 dB off
-    is widened, what may be farther off is not given; so is a harmonic widened that changes from half to half
-    while the level stands. With `DETECTED` = 4, noise alone shows an order once in 3000 times.
+    out. An order that changes with the speed of the gain, as ripple does until attack and release are in
+    balance, is read as it would be at no speed (`unfinished_orders`). How far the level still had to go is
+    judged from its trace, as for level steps: what may be up to 1 dB off is widened, what may be farther off
+    is not given; so is a harmonic widened that changes from half to half while the level stands. With
+    `DETECTED` = 4, noise alone shows an order once in 3000 times.
     """
     held = [(tone, piece) for tone in tones if (piece := _settled(cut, tone)) is not None]
     if not held:
@@ -104,12 +107,18 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
             cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST, refine=False
         )
 
-    steady, fit = piece, fitted(piece)
+    steady, fit, course = piece, fitted(piece), None
     for _ in range(STEADYING):
-        movement = _slow_movement(piece, fit)
-        if movement is None:
+        found = _slow_movement(piece, fit)
+        if found is None:
             break
-        steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
+        course, carrier = found
+        steady = Cut(piece.samples - np.real(course * carrier), piece.start, piece.step, piece.rate_hz)
+        fit = fitted(steady)
+    unsure = np.zeros(fit.orders - 1)
+    if course is not None:
+        movement, unsure = unfinished_orders(steady, fit, course)
+        steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
     first = complex(fit.amplitudes[0])
     own = float(abs(first))
@@ -118,7 +127,7 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         tone,
         fit,
         fit.amplitudes[1:] * _turn(fit) / own,
-        fit.stds[1:] / own,
+        np.hypot(fit.stds[1:] / own, unsure),
         _drifting(steady, fitted, fit.orders),
         strays=beside.lines,
         noise=beside.noise,
@@ -150,8 +159,8 @@ def _turn(fit: ToneFit) -> Complex:
     return np.asarray(np.exp(-1j * np.arange(2, fit.orders + 1) * np.angle(fit.amplitudes[0])))
 
 
-def _slow_movement(piece: Cut, fit: ToneFit) -> Array | None:
-    """What slow movement of the fundamental's level and phase adds to a steady tone; None if there is none.
+def _slow_movement(piece: Cut, fit: ToneFit) -> tuple[Complex, Complex] | None:
+    """Slow movement of the fundamental's amplitude, and the carrier it rides on; None if there is none.
 
     The residual is projected onto the tone times Legendre polynomials of degree 1 to `DEGREE` over the cut.
     """
@@ -168,4 +177,4 @@ def _slow_movement(piece: Cut, fit: ToneFit) -> Array | None:
     floor = max(float(noise[0]) * MOVES, 1e-13)
     if np.max(np.abs(moves)) < floor:
         return None
-    return np.asarray(np.real((shapes @ moves) * carrier))
+    return shapes @ moves, carrier

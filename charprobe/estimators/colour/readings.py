@@ -166,7 +166,9 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     Notes
     -----
     Between the two rungs around the target, dB over dB is interpolated by the parabolas through the
-    neighbours on either side; how far they differ is part of the interval.
+    neighbours on either side; how far they differ is part of the interval, and so is how far the value lies
+    from where the orders of the lower rung, each growing by its own power, would reach the target: between
+    the two a threshold may bend the course.
     """
     levels = [rung.input_dbfs for rung in rungs]
     thds = [rung.cell.thd for rung in rungs]
@@ -190,6 +192,8 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
         middle = (levels[at - 1] + levels[at]) / 2
         return Quantity(middle, levels[at - 1], levels[at], "dBFS")
     value, model_std = _interpolated(levels, thds, at, target_dbc)
+    law = levels[at - 1] + (target_dbc - below.value) / _power_slope(rungs[at - 1].cell)
+    model_std = math.hypot(model_std, (value - min(law, levels[at])) / 2)
     slope = (upper.value - below.value) / (levels[at] - levels[at - 1])
     share = (value - levels[at - 1]) / (levels[at] - levels[at - 1])
     noise_db = math.hypot((1 - share) * below.std, share * upper.std)
@@ -278,6 +282,12 @@ def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: s
         return Unmeasured("dBFS", reason, "record with less noise or longer tones")
     reason = f"distortion stays below {named} up to {number_text(max(clear), 1)} dBFS"
     return Unmeasured("dBFS", reason, "a recipe with hotter tones", at_least=max(clear))
+
+
+def _power_slope(cell: HarmonicCell) -> float:
+    """DB by which THD grows per dB where order n comes of the power n alone."""
+    seen = np.array([order for order in range(2, cell.orders + 1) if cell.detected(order)] or [2])
+    return float(np.average(seen - 1, weights=np.abs(cell.ratios[seen - 2]) ** 2))
 
 
 def _shared_with_rig(rung: LevelRung) -> bool:

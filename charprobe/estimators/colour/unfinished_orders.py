@@ -1,0 +1,69 @@
+"""Harmonics that change with the speed of a gain that has not quite settled."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.estimators.tone import ToneFit, order_stds
+from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.cut import Cut
+
+UNLIKELY = 4.0  # times what is expected, from which an order changes by itself and not with the speed
+LATE = 0.25  # of a tone, at its end: the slowest speed at which its orders were heard
+
+
+def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array, Array]:
+    """Find what the speed of the gain adds to harmonics 2, 3, ...
+
+    Parameters
+    ----------
+    steady : Cut
+        The tone with the movement of its fundamental taken out.
+    fit : ToneFit
+        Its fitted orders, at least one.
+    course : ndarray of complex, shape (n,)
+        What was taken out, as a movement of the amplitude of a carrier whose phase is 0 at mid-cut.
+
+    Returns
+    -------
+    movement : ndarray, shape (n,)
+        What to take out of `steady` so that the orders are those of no speed.
+    unsure : ndarray, shape (orders - 1,)
+        What this adds to the standard uncertainty of each part of each order over the fundamental.
+
+    Notes
+    -----
+    A gain that attack and release hold in balance ripples; one that still moves has more of one and less of
+    the other. Whatever pulls it at speed ``v`` comes in pulses whose lines are up to twice their mean: at
+    ``n - 1`` times the frequency ``w`` they change the ripple by ``2 v / ((n - 1) w)`` and order n by half
+    of that. So order n changes by ``c v``, and ``c`` is expected around 0 with a standard uncertainty of
+    ``1 / ((n - 1) w)``; what the order itself did during the tone tells it where noise lets it.
+    An order that changes far more than that is left alone: something other than the speed moves it.
+    From the speed at the end of the tone to none, nothing was heard: all that is taken out there is doubt.
+    """
+    n, own = steady.samples.size, float(abs(fit.amplitudes[0]))
+    turns = 2 * np.pi * fit.frequency_hz * steady.step / steady.rate_hz
+    index = np.arange(n) - (n - 1) / 2
+    middle = steady.start + steady.step * (n - 1) / 2
+    phase = np.angle(fit.amplitudes[0]) + 2 * np.pi * fit.frequency_hz * (
+        (middle - fit.phase_origin) / steady.rate_hz
+    )
+    speed = np.gradient(np.real(course * np.exp(-1j * phase))) / own
+    uneven = speed - speed.mean()
+    energy = float(uneven @ uneven)
+    order = np.arange(2, fit.orders + 1)
+    if order.size == 0 or energy == 0:
+        return np.zeros(n), np.zeros(order.size)
+    carriers = np.exp(1j * order[:, None] * (turns * index + phase))
+    residual = subtract_tone(steady, fit).samples
+    followed = 2 * (carriers.conj() @ (uneven * residual)) / energy / own
+    left = residual - own * uneven * np.real(followed @ carriers)
+    stds = order_stds(left, fit.frequency_hz * steady.step / steady.rate_hz, fit.orders)[1:]
+    noise = stds / own * np.sqrt(n / energy)
+    expected = 1 / ((order - 1) * turns)
+    of_speed = np.abs(followed) < UNLIKELY * np.hypot(expected, noise)
+    sure = np.where(of_speed, expected**2 / (expected**2 + noise**2), 0.0)
+    movement = own * speed * np.real((sure * followed) @ carriers)
+    unheard = abs(float(speed[-int(n * LATE) :].mean())) * sure * np.abs(followed)
+    return movement, np.hypot(abs(float(speed.mean())) * np.sqrt(sure) * noise, unheard)
