@@ -10,6 +10,7 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 
 UNLIKELY = 4.0  # times what is expected, from which an order changes by itself and not with the speed
+INEXACT = 0.25  # of what is taken out, as doubt: an order that is nothing but that is not detected
 LATE = 0.25  # of a tone, at its end: the slowest speed at which its orders were heard
 
 
@@ -65,5 +66,8 @@ def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array
     of_speed = np.abs(followed) < UNLIKELY * np.hypot(expected, noise)
     sure = np.where(of_speed, expected**2 / (expected**2 + noise**2), 0.0)
     movement = own * speed * np.real((sure * followed) @ carriers)
-    unheard = abs(float(speed[-int(n * LATE) :].mean())) * sure * np.abs(followed)
-    return movement, np.hypot(abs(float(speed.mean())) * np.sqrt(sure) * noise, unheard)
+    taken = sure * np.abs(followed)
+    unheard = taken * abs(float(speed[-int(n * LATE) :].mean()))
+    inexact = INEXACT * taken * abs(float(speed.mean()))
+    spread = abs(float(speed.mean())) * np.sqrt(sure) * noise
+    return movement, np.sqrt(unheard**2 + inexact**2 + spread**2)
