@@ -60,7 +60,7 @@ BAD = {
         ONE + '[[margin]]\nof = "attack.t63"\nsize = 1\nreason = "y"\n',
         "line 9, margin 1: `size` is 1; allowed: a factor above 1",
     ),
-    "bottomless": (ONE + "a" + ".a" * 9999 + " = 1\n", "allowed: at most 5 levels"),
+    "bottomless": (ONE + "a" + ".a" * 9999 + " = 1\n", "nested deeper than 5 levels"),
     "captures is text": (
         ONE.replace('["a.wav"]', '"a.wav"'),
         "`captures` is 'a.wav'; allowed: up to 100 entries",
