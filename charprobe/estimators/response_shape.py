@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
@@ -11,22 +10,20 @@ from typing import Literal
 import numpy as np
 
 from charprobe.estimators.fitting import Fitted, aicc, fit_unknowns
+from charprobe.estimators.half_power import HALF_POWER_DB, REFERENCE_HZ, Side, half_power_corner
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Z95, Quantity, Reading
 from charprobe.values.wording import signed_text
 
 MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
 NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat
-HALF_POWER_DB = 10 * math.log10(2)
 TILT_FROM_HZ, TILT_TO_HZ = 100.0, 10_000.0
-REFERENCE_HZ = 1000.0
 FEWEST_POINTS = 24  # two octaves of the usual spacing
 FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest, not as what the stage does
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
 
-Side = Literal["low", "high"]
 Kind = Literal["cut", "shelf"]
 
 
@@ -295,43 +292,7 @@ def _corner(
         inside = frequency_hz[0] <= part.corner_hz.value <= frequency_hz[-1]
         if part.side == side and part.kind == "cut" and inside:
             return part.corner_hz
-    return _half_power_corner(frequency_hz, magnitude_db, std_db, side=side)
-
-
-def _half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side) -> Reading:
-    """Outermost crossing of -3 dB re 1 kHz, by interpolation over log frequency."""
-    log_f = np.log(frequency_hz)
-    reference = float(np.interp(math.log(REFERENCE_HZ), log_f, magnitude_db))
-    reference_std = float(np.interp(math.log(REFERENCE_HZ), log_f, std_db))
-    outward = frequency_hz <= REFERENCE_HZ if side == "low" else frequency_hz >= REFERENCE_HZ
-    log_f, drop, std = log_f[outward], magnitude_db[outward] - reference, std_db[outward]
-    if side == "low":
-        log_f, drop, std = log_f[::-1], drop[::-1], std[::-1]
-    beyond = np.flatnonzero(drop < -HALF_POWER_DB)
-    edge = round(float(math.exp(log_f[-1])), 3)
-    if beyond.size == 0:
-        reason = f"the response falls by less than 3 dB down to {edge:.3g} Hz"
-        if side == "high":
-            reason = f"the response falls by less than 3 dB up to {edge:.5g} Hz"
-        wider = "a sweep over a wider range, at a higher sampling rate for the top"
-        if side == "low":
-            return Unmeasured("Hz", reason, wider, at_most=edge)
-        return Unmeasured("Hz", reason, wider, at_least=edge)
-    i = max(1, int(beyond[0]))
-    slope = float((drop[i] - drop[i - 1]) / (log_f[i] - log_f[i - 1]))
-    crossing = _curved_crossing(log_f, drop, i)
-    log_std = math.hypot(float(std[i]), reference_std) / abs(slope)
-    reach = Z95 * log_std
-    return Quantity(math.exp(crossing), math.exp(crossing - reach), math.exp(crossing + reach), "Hz")
-
-
-def _curved_crossing(log_f: Array, drop: Array, i: int) -> float:
-    """Solve for the crossing between points i-1 and i with a parabola through a third point."""
-    j = np.array([i - 1, i, min(i + 1, log_f.size - 1) if i + 1 < log_f.size else i - 2])
-    if len(set(j.tolist())) < 3 or j.min() < 0:
-        return float(np.interp(HALF_POWER_DB, -drop[[i - 1, i]], log_f[[i - 1, i]]))
-    inverse: Callable[[float], Array] = np.polynomial.Polynomial.fit(drop[j], log_f[j], 2)
-    return float(inverse(-HALF_POWER_DB))
+    return half_power_corner(frequency_hz, magnitude_db, std_db, side=side)
 
 
 def _sentence(

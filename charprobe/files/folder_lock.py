@@ -40,11 +40,11 @@ def hold(descriptor: int) -> bool:
     """Try to lock an open file; the system unlocks it when it is closed, or the process ends."""
     try:
         if os.name == "nt":  # pragma: no cover
-            import msvcrt  # noqa: PLC0415
+            import msvcrt  # noqa: PLC0415  # only on Windows
 
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # not there elsewhere
         else:
-            import fcntl  # noqa: PLC0415
+            import fcntl  # noqa: PLC0415  # not on Windows
 
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:

@@ -10,6 +10,7 @@ from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
 
+from charprobe.files.sound.frames import Frames
 from charprobe.files.sound.wav_header import Encoding, LengthTold
 from charprobe.values.arrays import Array
 
@@ -55,7 +56,7 @@ class FileFacts:
         return self.frames / self.rate_hz
 
 
-class Source(Protocol):
+class Source(Frames, Protocol):
     """Recorded sound of one or more channels, read piece by piece."""
 
     @property
@@ -66,23 +67,8 @@ class Source(Protocol):
     def facts(self) -> FileFacts:
         """Container, coding and length."""
 
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate according to the header."""
-
-    @property
-    def frames(self) -> int:
-        """Samples per channel."""
-
-    @property
-    def channels(self) -> int:
-        """Number of channels."""
-
     def read(self, start: int, stop: int, channel: int) -> Array:
         """Samples `start` to `stop` of one channel, clipped to what there is; shape (n,), full scale = 1."""
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
 
     def blocks(self, channel: int, length: int) -> Iterator[Array]:
         """Iterate over one channel in pieces of `length` samples, the last one shorter."""

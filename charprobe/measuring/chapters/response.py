@@ -7,15 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.estimators.half_power import REFERENCE_HZ
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
-from charprobe.estimators.response_shape import (
-    FEWEST_POINTS,
-    REFERENCE_HZ,
-    ResponsePart,
-    ResponseShape,
-    describe_response,
-)
+from charprobe.estimators.response_shape import FEWEST_POINTS, ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
