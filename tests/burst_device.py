@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from charprobe.estimators.timing.phase_set import amplitude, bursts_of, carrier_phase
+from charprobe.estimators.timing.trace.phase_set import amplitude, bursts_of, carrier_phase
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.cut import Cut
 

@@ -30,8 +30,8 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.listening.blind.key import BlindError, read_key, seal_of
 from charprobe.listening.blind.score import score
 from charprobe.measuring.characterise import characterise
-from charprobe.measuring.health.file_facts import check_file
-from charprobe.measuring.health.sample_facts import gather_sample_facts
+from charprobe.measuring.health.file.file_facts import check_file
+from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.profile.profile import Profile
 from charprobe.profile.volts_file import load_volts
 from charprobe.session.file import STARTER, parse_session

@@ -15,7 +15,7 @@ from charprobe.measuring.chapters.response import passage_of, response_chapter
 from charprobe.measuring.chapters.static.chapter import static_chapter
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.measuring.consistency.judge import reconciled
-from charprobe.measuring.health.copies import sound_hash
+from charprobe.measuring.health.file.copies import sound_hash
 from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.take import Take
 from charprobe.profile import glossary

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.health.continuity import check_continuity, find_events
-from charprobe.measuring.health.markers import check_marker_levels
-from charprobe.measuring.health.steady_gain import check_steady_gain
+from charprobe.measuring.health.timeline.continuity import check_continuity, find_events
+from charprobe.measuring.health.timeline.markers import check_marker_levels
+from charprobe.measuring.health.timeline.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
 from charprobe.placing.track import Track
 from charprobe.simulation.rig.faults import step_gain

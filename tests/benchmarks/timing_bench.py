@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.timing.gain_trace import trace_edges
-from charprobe.estimators.timing.phase_set import bursts_of
+from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import classify_movement
-from charprobe.estimators.timing.times import EdgeTimes, time_edge
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.phase_set import bursts_of
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.kinds.bursts import Bursts

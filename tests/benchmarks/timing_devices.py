@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.timing.phase_set import bursts_of
+from charprobe.estimators.timing.trace.phase_set import bursts_of
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.cut import Cut

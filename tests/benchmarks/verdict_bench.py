@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.curves import MARGINS
-from charprobe.estimators.timing.phase_set import bursts_of
+from charprobe.estimators.timing.trace.phase_set import bursts_of
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.profile.profile import Profile

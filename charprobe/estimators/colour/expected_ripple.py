@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 import scipy
 
-from charprobe.estimators.timing.times import PART_63
+from charprobe.estimators.timing.edge.times import PART_63
 from charprobe.values.arrays import Array
 
 Smoothed = Literal["reduction", "amplitude", "power"]

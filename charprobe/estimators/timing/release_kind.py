@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.estimators.fitting import Fitted, bic, fit_unknowns
-from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 

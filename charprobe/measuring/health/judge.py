@@ -5,25 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 
 from charprobe.files.sound.source import Source
-from charprobe.measuring.health.clock_wander import check_clock_wander
-from charprobe.measuring.health.continuity import check_continuity
-from charprobe.measuring.health.copies import check_copy
 from charprobe.measuring.health.echoes import folded
-from charprobe.measuring.health.file_facts import check_file
-from charprobe.measuring.health.foreign_sounds import check_foreign_sounds
-from charprobe.measuring.health.foreign_tones import check_foreign_tones
+from charprobe.measuring.health.file.copies import check_copy
+from charprobe.measuring.health.file.file_facts import check_file
+from charprobe.measuring.health.file.normalised import check_normalised, check_round_peak
+from charprobe.measuring.health.file.same_sound import check_roles
+from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
-from charprobe.measuring.health.idle_mute import check_idle_mute
-from charprobe.measuring.health.lossy import check_lossy
-from charprobe.measuring.health.markers import check_marker_edges, check_marker_levels
-from charprobe.measuring.health.normalised import check_normalised, check_round_peak
-from charprobe.measuring.health.placement import check_placement
-from charprobe.measuring.health.quiet import quiet_spectrum
-from charprobe.measuring.health.same_sound import check_roles
-from charprobe.measuring.health.sample_facts import gather_sample_facts
-from charprobe.measuring.health.second_path import check_second_path
-from charprobe.measuring.health.sides import check_sides
-from charprobe.measuring.health.steady_gain import check_steady_gain
+from charprobe.measuring.health.path.lossy import check_lossy
+from charprobe.measuring.health.path.second_path import check_second_path
+from charprobe.measuring.health.path.sides import check_sides
+from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
+from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones
+from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
+from charprobe.measuring.health.pauses.quiet import quiet_spectrum
+from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
+from charprobe.measuring.health.timeline.continuity import check_continuity
+from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
+from charprobe.measuring.health.timeline.placement import check_placement
+from charprobe.measuring.health.timeline.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
 from charprobe.placing.track import Track
 from charprobe.profile.entry import Health

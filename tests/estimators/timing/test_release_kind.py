@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
 
-from charprobe.estimators.timing.gain_trace import trace_edges
+from charprobe.estimators.timing.edge.times import time_edge
 from charprobe.estimators.timing.release_kind import classify_movement
-from charprobe.estimators.timing.times import time_edge
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.values.quantity import Quantity
 
 HOLD_S, DEPTH_DB = 0.2, 12.0

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from burst_device import play, recipe
 
-from charprobe.estimators.timing.gain_trace import trace_edges
+from charprobe.estimators.timing.edge.times import time_edge
 from charprobe.estimators.timing.step_dependence import StepTimes, step_dependence
-from charprobe.estimators.timing.times import time_edge
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
 STEPS_DB = (3.0, 10.0, 20.0)

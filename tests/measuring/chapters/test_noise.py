@@ -5,7 +5,7 @@ import pytest
 from taken import reading, take_of, wire
 
 from charprobe.measuring.chapters.noise import noise_chapter
-from charprobe.measuring.health.idle_mute import check_idle_mute
+from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.stimulus.kinds.steady import Silence, Tones
 from charprobe.values.quantity import Unmeasured
 

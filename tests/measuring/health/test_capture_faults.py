@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from charprobe.cli import main
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
-from charprobe.measuring.health.copies import check_copy, sound_hash
+from charprobe.measuring.health.file.copies import check_copy, sound_hash
 from charprobe.measuring.health.judge import judge_capture
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig import faults

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.estimators.static.curve import StaticCurve
-from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.estimators.timing.edge.times import EdgeTimes
 from charprobe.estimators.timing.release_kind import ReleaseKind
-from charprobe.estimators.timing.times import EdgeTimes
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
 from charprobe.measuring.chapters.timing.findings import timing_words

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.estimators.timing.crossing import value_at
-from charprobe.estimators.timing.definitions import under_every_definition
+from charprobe.estimators.timing.edge.crossing import value_at
+from charprobe.estimators.timing.edge.definitions import under_every_definition
 from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of

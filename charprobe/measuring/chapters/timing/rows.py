@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from charprobe.estimators.static.curve import StaticCurve
-from charprobe.estimators.timing.edge_reader import time_of
-from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
-from charprobe.estimators.timing.phase_set import Burst, NoCarrierError, bursts_of
+from charprobe.estimators.timing.edge.edge_reader import time_of
+from charprobe.estimators.timing.edge.settling import gain_before
+from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
-from charprobe.estimators.timing.scatter import OddStart
-from charprobe.estimators.timing.settling import gain_before
-from charprobe.estimators.timing.times import EdgeTimes, time_edge
+from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
+from charprobe.estimators.timing.trace.scatter import OddStart
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.placing.take import Take, held

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.timing.gain_trace import GainTrace
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
 from charprobe.values.quantity import Quantity, Reading

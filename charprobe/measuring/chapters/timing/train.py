@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.static.curve import StaticCurve
-from charprobe.estimators.timing.gain_trace import GainTrace, trace_edges
-from charprobe.estimators.timing.phase_set import Burst, NoCarrierError
-from charprobe.estimators.timing.settling import gain_before
+from charprobe.estimators.timing.edge.settling import gain_before
+from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.measuring.chapters.timing.detail import SAME_LEVEL_DB
 from charprobe.measuring.chapters.timing.rest import gain_at_rest

@@ -1,0 +1,203 @@
+"""Where a noisy gain trace crosses a level: local regression no wider than the noise needs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import scipy
+
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import Quantity
+
+SHRINK = 0.72  # ratio of neighbouring window widths
+ENOUGH = 8  # points from which the scatter about the fit may widen the interval
+CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertainties
+SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
+UNSURE = 0.25  # standard uncertainty of the bias of the widest window, as a share of it
+AGREE = 2.0  # windows agree while their estimates +- this many standard uncertainties overlap
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Time in seconds at which a trace crosses a level, and the trace's slope there in dB/s."""
+
+    time_s: float
+    std_s: float
+    slope_db_per_s: float
+
+    def shifted(self, by_s: float, *, std_s: float) -> Crossing:
+        """Return the crossing moved by a correction of the given standard uncertainty."""
+        return Crossing(self.time_s + by_s, math.hypot(self.std_s, std_s), self.slope_db_per_s)
+
+
+@dataclass(frozen=True)
+class _Local:
+    """Quadratic around a centre: coefficients in dB, dB/s, dB/s², and standard uncertainties."""
+
+    value: float
+    slope: float
+    bend: float
+    std: float
+    slope_std: float
+
+
+def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
+    """Return running means of a trace over as many points as bring their noise down to `to_std_db`.
+
+    Never averages across the edge.
+    """
+    out = trace.gain_db.copy()
+    for side in (trace.time_s < 0, trace.time_s >= 0):
+        typical = float(np.median(trace.std_db[side]))
+        half = min(int((typical / to_std_db) ** 2 / 2), np.count_nonzero(side) // 8)
+        if half:
+            total = np.concatenate([[0.0], np.cumsum(trace.gain_db[side])])
+            index = np.arange(np.count_nonzero(side))
+            reach = np.minimum(np.full(index.size, half), np.minimum(index, index[-1] - index))
+            out[side] = (total[index + reach + 1] - total[index - reach]) / (2 * reach + 1)
+    return out
+
+
+def monotone(gain_db: Array, std_db: Array, *, rising: bool) -> Array:
+    """Return the monotone sequence closest to a trace (weighted least squares), in dB."""
+    sign = 1.0 if rising else -1.0
+    fitted = scipy.optimize.isotonic_regression(sign * gain_db, weights=std_db**-2.0)
+    return np.asarray(sign * fitted.x)
+
+
+def refine(
+    trace: GainTrace, level_db: float, *, near_s: float, reach_s: float, rising: bool
+) -> Crossing | None:
+    """Find the crossing of `level_db` near a first guess.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    level_db : float
+        Level to be crossed, in dB.
+    near_s : float
+        First guess, in seconds from the edge.
+    reach_s : float > 0
+        Largest half width of the window: within it the trace is smooth.
+    rising : bool
+        Whether the trace crosses the level upwards.
+
+    Returns
+    -------
+    Crossing or None
+        None if no window shows a slope.
+
+    Notes
+    -----
+    A weighted quadratic is fitted in windows that grow from a few points. The widest window whose
+    estimate still agrees with those of all narrower ones is taken, so that bias stays below noise
+    (intersection of confidence intervals). A quadratic centred on the crossing has no bias from the third
+    derivative.
+    """
+    spacing = float(np.min(np.diff(trace.time_s)))
+    widths = [max(reach_s, 1.6 * spacing)]
+    while widths[-1] * SHRINK > 1.6 * spacing:
+        widths.append(widths[-1] * SHRINK)
+    chosen: Crossing | None = None
+    start_s = near_s
+    low, high, moved, moved_std = -math.inf, math.inf, 0.0, 0.0
+    for width in reversed(widths):
+        found = _in_window(trace, level_db, near_s, width)
+        if found is None or (found.slope_db_per_s > 0) != rising:
+            continue
+        if abs(found.time_s - start_s) > 2 * widths[0]:
+            continue
+        low = max(low, found.time_s - AGREE * found.std_s)
+        high = min(high, found.time_s + AGREE * found.std_s)
+        if low > high:
+            break
+        if chosen is not None:
+            moved = found.time_s - chosen.time_s
+            moved_std = math.sqrt(max(0.0, chosen.std_s**2 - found.std_s**2))  # the wider holds the narrower
+        chosen, near_s = found, found.time_s
+    if chosen is None:
+        return None
+    # the last widening shows the curvature that no quadratic follows: its bias goes with the fourth power
+    whole = 1 / (1 - SHRINK**4)
+    std_s = whole * math.hypot(moved_std, UNSURE * moved)
+    return _unaveraged(trace, chosen, widths[0]).shifted(-whole * moved, std_s=std_s)
+
+
+def value_at(trace: GainTrace, time_s: float, *, reach_s: float) -> Quantity | None:
+    """Return the gain in dB at one time, from a weighted quadratic over `reach_s` on both sides of it.
+
+    Never fits across the edge; None if there are too few points.
+    """
+    local = _quadratic(trace, time_s, reach_s)
+    return None if local is None else Quantity.from_std(local.value, local.std, "dB")
+
+
+def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float) -> Crossing | None:
+    centre, local = near_s, _quadratic(trace, near_s, width_s)
+    for _ in range(3):
+        if local is None or abs(local.slope) < CLEAR * local.slope_std:
+            return None
+        move = (level_db - local.value) / local.slope
+        square = 1 + 4 * local.bend * (level_db - local.value) / local.slope**2
+        if square > 0:  # the root of the quadratic next to the linear one
+            move *= 2 / (1 + math.sqrt(square))
+        if abs(move) > width_s:
+            return None
+        centre += move
+        if abs(move) < 1e-3 * width_s:
+            break
+        local = _quadratic(trace, centre, width_s)
+    if local is None:
+        return None
+    return Crossing(centre, local.std / abs(local.slope), local.slope)
+
+
+def _unaveraged(trace: GainTrace, found: Crossing, reach_s: float) -> Crossing:
+    """Take off what the trace's own averaging added to the value where it bends.
+
+    The bend is read over the widest window, since narrow ones see mostly noise in it.
+    """
+    wide = _quadratic(trace, found.time_s, reach_s)
+    lag = 0.0 if wide is None else trace.window_at(found.time_s) ** 2 / 12 * wide.bend / found.slope_db_per_s
+    # a single repetition leaves ripple of the carrier inside its window on top
+    ripple = SINGLE * trace.window_s if trace.repeats == 1 else 0.0
+    return found.shifted(lag, std_s=math.hypot(0.3 * lag, ripple))
+
+
+def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | None:
+    first, last = np.searchsorted(trace.time_s, (centre_s - width_s, centre_s + width_s))
+    if (centre_s - width_s) < 0 <= centre_s:  # the edge itself is a kink: never fit across it
+        first = int(np.searchsorted(trace.time_s, 0.0))
+    if last - first < 3:
+        first, last = max(0, first - 1), min(trace.time_s.size, last + 1)
+    if last - first < 3:
+        return None
+    x = (trace.time_s[first:last] - centre_s) / width_s
+    weights, g = trace.std_db[first:last] ** -2.0, trace.gain_db[first:last]
+    powers = np.stack([np.ones_like(x), x, x * x, x**3, x**4])
+    gram = (powers * weights) @ powers.T
+    normal = gram[:3, :3]
+    if np.linalg.cond(normal) > 1e12:
+        return None
+    covariance = np.linalg.inv(normal)
+    value, slope, bend = covariance @ ((powers[:3] * weights) @ g)
+    std, slope_std, _ = np.sqrt(np.diag(covariance) * _scatter(g, weights, powers, gram))
+    return _Local(
+        float(value), float(slope) / width_s, float(bend) / width_s**2, float(std), float(slope_std) / width_s
+    )
+
+
+def _scatter(g: Array, weights: Array, powers: Array, gram: Array) -> float:
+    """Variance of the points over the stated one, at least 1, about a curve that bends more than a quadratic.
+
+    What a quadratic misses of a smooth curve is no scatter: it shows as windows that disagree.
+    """
+    if g.size < ENOUGH + len(powers):
+        return 1.0
+    fitted = np.linalg.lstsq(gram, (powers * weights) @ g, rcond=None)[0]
+    chi_square = float(np.sum(weights * (g - fitted @ powers) ** 2))
+    return float(max(1.0, chi_square / (g.size - len(powers))))

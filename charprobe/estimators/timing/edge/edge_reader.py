@@ -1,0 +1,182 @@
+"""Reads times off one edge of a gain trace: when a level is crossed, with interval or bound."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.timing.edge.crossing import Crossing, monotone, refine, smooth
+from charprobe.estimators.timing.edge.settling import Settled
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+
+ZERO_SAMPLES = 0.015  # standard uncertainty of time zero in samples: what placing promises, for two captures
+OWN_SAMPLES = 12**-0.5  # of when a stage that works in samples meets a burst: any time within one
+EDGE_SAMPLES = (
+    0.2  # standard uncertainty that the smeared edge leaves at one resolution from it; falls as 1/t
+)
+SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
+REACH = 0.28  # windows reach over this share of the way back to the start of the movement
+ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
+BACK = 0.05  # share of the change by which a gain must fall back for a crossing not to count
+RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
+TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
+FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
+
+
+@dataclass(frozen=True)
+class EdgeReader:
+    """Reads crossings off one settled edge.
+
+    Attributes
+    ----------
+    trace : GainTrace
+        The edge.
+    smoothed, rising : ndarray, shape (n,)
+        The trace with its noise averaged down, and monotone on its way to the new gain: first guesses only.
+    before, after : Settled
+        Settled gains that percentages refer to.
+    """
+
+    trace: GainTrace
+    smoothed: Array
+    rising: Array
+    before: Settled
+    after: Settled
+
+    @property
+    def change(self) -> float:
+        """Gain after less gain before, in dB."""
+        return self.after.value_db - self.before.value_db
+
+    def _done(self, trace_db: Array) -> Array:
+        return np.asarray((trace_db - self.before.value_db) / self.change)
+
+    def guess(self, part: float) -> float:
+        """Return about when `part` of the change is done; the record's end if it never is."""
+        found = np.flatnonzero(self._done(self.rising) >= part)
+        return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
+
+    def part(self, part: float) -> Reading:
+        """Return from when on `part` (0 to 1) of the change is done."""
+        near = self._stays(part)
+        if near >= self.trace.time_s[-1]:
+            return unreached(float(self.trace.time_s[-1]))
+        level = self.before.value_db + part * self.change
+        level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
+        return self._read(level, level_std, near, toward=True)
+
+    def _stays(self, part: float) -> float:
+        """Return about when `part` of the change is done and clearly stays so."""
+        first, done = self.guess(part), self._done(self.smoothed)
+        short = np.flatnonzero((done < part - BACK) & (self.trace.time_s > first))
+        if not short.size:
+            return first
+        past = np.flatnonzero(done[short[-1] :] >= part)
+        return float(self.trace.time_s[short[-1] + past[0]] if past.size else self.trace.time_s[-1])
+
+    def within(self, limit_db: float) -> Reading:
+        """Return the last time the gain is farther than `limit_db` from its settled value."""
+        if abs(self.change) <= limit_db:
+            return Unmeasured(
+                "s",
+                f"the whole gain change is {abs(self.change):.2g} dB: the gain is never farther away",
+                "raise the step of the burst, or read t63 and t90",
+            )
+        near = self._stays(1 - limit_db / abs(self.change))
+        past = (self.smoothed - self.after.value_db) * np.sign(self.change) > limit_db
+        past &= self.trace.time_s > near
+        if past.any():
+            last, level = float(self.trace.time_s[np.flatnonzero(past)[-1]]), limit_db * np.sign(self.change)
+            return self._read(self.after.value_db + level, self.after.std_db, last, toward=False)
+        if near >= self.trace.time_s[-1]:
+            return unreached(near)
+        level = self.after.value_db - limit_db * np.sign(self.change)
+        return self._read(level, self.after.std_db, near, toward=True)
+
+    def moved(self, by_db: float) -> Reading:
+        """Return when the gain has moved by `by_db` from where it stood before the edge."""
+        if abs(self.change) <= by_db:
+            return Unmeasured(
+                "s", f"the whole gain change is {abs(self.change):.2g} dB", "raise the step of the burst"
+            )
+        return self.part(by_db / abs(self.change))
+
+    def _read(self, level: float, level_std: float, near_s: float, *, toward: bool) -> Reading:
+        start = self.guess(0.05)
+        base = min(start, near_s) if near_s > start else min(0.0, near_s)
+        reach = REACH * max(near_s - base, 0.0)
+        rising = (self.change > 0) == toward
+        found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
+        if found is None and abs(near_s) < FEW * self.trace.resolution_s:
+            return below_resolution(self.trace, near_s + self.trace.resolution_s)
+        if found is None:
+            reason = "no crossing stands out of the noise"
+            return Unmeasured("s", reason, "raise the level or the number of phases")
+        return _time(self.trace, found, level_std)
+
+
+def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReader:
+    """Prepare an edge for reading crossings off it."""
+    change = after.value_db - before.value_db
+    smoothed = smooth(trace, to_std_db=abs(change) * SMOOTH_SHARE)
+    # the way there is monotone; what follows the arrival may turn back and is left out of that fit
+    arrived = np.flatnonzero((smoothed - before.value_db) / change >= ARRIVED)
+    count = int(arrived[0]) + 1 if arrived.size else smoothed.size
+    rising = smoothed.copy()
+    rising[:count] = monotone(trace.gain_db[:count], trace.std_db[:count], rising=change > 0)
+    return EdgeReader(trace, smoothed, rising, before, after)
+
+
+def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
+    zero = trace.sample_s * math.hypot(
+        ZERO_SAMPLES,
+        OWN_SAMPLES / math.sqrt(trace.repeats),
+        EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9),
+    )
+    # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
+    ripple = math.hypot(RIPPLE_SHARE * trace.ripple_db, TURN_SHARE * trace.turn_at(found.time_s))
+    if found.time_s < trace.calm_s:  # from there on the gain is taken over whole carrier periods
+        ripple = math.hypot(ripple, trace.scatter.ripple_at(found.time_s))
+    level_std = math.hypot(level_std, ripple, trace.scatter.at(found.time_s))
+    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
+    if abs(found.time_s) < trace.resolution_s:
+        return below_resolution(trace, found.time_s + Z95 * std)
+    if found.time_s < 0:
+        reason = "done before the edge comes out: the stage looks ahead"
+        return Unmeasured("s", reason, "none needed; see the look-ahead", at_most=trace.resolution_s)
+    return time_of(found.time_s, std)
+
+
+def time_of(value_s: float, std_s: float) -> Reading:
+    """Return a time with its interval, or a bound where that would reach below zero."""
+    if value_s > Z95 * std_s:
+        return Quantity.from_std(value_s, std_s, "s")
+    reason = "not told from zero: its interval is wider than the time itself"
+    then = "record with less noise, or use a recipe with more phases"
+    return Unmeasured("s", reason, then, at_most=value_s + Z95 * std_s)
+
+
+def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
+    """Return the bound for a time that the trace cannot tell from zero."""
+    return Unmeasured(
+        "s",
+        f"shorter than this capture resolves ({trace.resolution_s * 1e3:.3g} ms)",
+        "capture a bypass too, raise the sampling rate, or use a recipe with more phases",
+        at_most=max(trace.resolution_s, upper_s),
+        cause="coarse-carrier",
+    )
+
+
+def unreached(end_s: float) -> Unmeasured:
+    """Return the bound for a time that lies beyond the end of the record."""
+    return Unmeasured(
+        "s",
+        f"not reached when the record ended, {end_s:.3g} s after the edge",
+        "use a recipe with a longer hold and release, such as timing",
+        at_least=end_s,
+        cause="short-gaps",
+    )

@@ -1,0 +1,232 @@
+"""When a gain starts to move, and how fast."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy
+
+from charprobe.estimators.timing.edge.settling import Settled
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed
+AGREE = 2.5  # neighbouring shares agree while their starts +- this many standard uncertainties overlap
+FEWEST = 4  # points of movement that a fit needs
+STARTS = 25
+SMEARED = 9.0  # standard deviations of the Gaussian beyond which its share is below rounding
+FINER, FINER_SCANS = 16, 3  # parts and rounds in which the spread of a start is narrowed down
+REST_SHARE = 5e-4  # share of the change by which a gain at rest may still move
+CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
+BEND = 0.15  # what the slope may bend unseen, as a share of itself, over the whole change
+CLEAR = 100.0  # chi-square by which a movement must beat rest
+LOOSEST = 0.2  # largest standard uncertainty of a start, as a share of the stretch it was fitted to
+SHORT = (
+    4.0  # standard uncertainty of a start from one sample of movement, in samples; falls with their number
+)
+ZERO_SAMPLES = 0.15  # standard uncertainty of a kink between samples, in samples
+
+
+@dataclass(frozen=True)
+class Onset:
+    """Start of the movement in s from the edge (negative with look-ahead) and speed there in dB/ms."""
+
+    start: Reading
+    slope: Reading
+
+
+@dataclass(frozen=True)
+class _Kink:
+    start_s: float
+    start_std_s: float
+    slope: float
+    slope_std: float
+
+    def widened(self, part: float) -> _Kink:
+        """Return the kink with what may bend unseen over `part` of the change allowed for."""
+        slope_std = math.hypot(self.slope_std, BEND * part * self.slope)
+        return replace(self, slope_std=slope_std)
+
+
+def find_onset(
+    trace: GainTrace, *, before: Settled, change_db: float, reached_s: Callable[[float], float]
+) -> Onset:
+    """Find when the gain starts to move, as an explicit kink.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    before : Settled
+        Gain before the edge.
+    change_db : float
+        Whole gain change, signed.
+    reached_s : callable
+        About when a share (0 to 1) of the change is done, in s.
+
+    Notes
+    -----
+    The first movement is fitted as rest up to a start ``t0`` and ``s (t - t0) + c (t - t0)**2`` after it (a
+    cubic where the noise is low), with ``t0`` scanned, over growing shares of the change; the largest share
+    that agrees with all smaller ones is taken, so that noise decides how far the fit may reach.
+    """
+    chosen: _Kink | None = None
+    low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
+    for part in PARTS:
+        stop_s = reached_s(part)
+        # with look-ahead the movement starts somewhere before, within a few of its own lengths
+        ahead_s = 5 * (reached_s(0.5) - stop_s) + 10 * trace.sample_s
+        low_s = max(0.5 * float(trace.time_s[0]), stop_s - ahead_s)
+        kink = _fit_kink(trace, before, low_s, stop_s, change_db=change_db)
+        if kink is None:
+            continue
+        kink = kink.widened(part)
+        low = max(low, kink.start_s - AGREE * kink.start_std_s)
+        high = min(high, kink.start_s + AGREE * kink.start_std_s)
+        slowest = max(slowest, kink.slope - AGREE * kink.slope_std)
+        fastest = min(fastest, kink.slope + AGREE * kink.slope_std)
+        if low > high or slowest > fastest:
+            break
+        chosen = kink
+    if chosen is None:
+        reason, then = "too few points of movement to tell where it starts", "raise the sampling rate"
+        return Onset(
+            Unmeasured("s", reason, then, at_most=max(reached_s(PARTS[-1]), trace.resolution_s)),
+            Unmeasured("dB/ms", reason, then),
+        )
+    std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s)
+    return Onset(
+        Quantity.from_std(chosen.start_s, std, "s"),
+        Quantity.from_std(chosen.slope / 1e3, chosen.slope_std / 1e3, "dB/ms"),
+    )
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Points around a first movement: times, gain re rest, weights, and the Gaussian they show through."""
+
+    t: Array
+    g: Array
+    weights: Array
+    order: int
+    smear_s: float
+
+    def fit(self, starts_s: Array) -> _Fits:
+        """Fit the movement from each of several starts on."""
+        told = starts_s < self.t[-1 - self.order]  # by enough moving points
+        reach = np.where(told, self.t[-1] - starts_s, 1.0)
+        # nothing moves before the earliest start, but for what the Gaussian smears
+        rest = int(np.searchsorted(self.t, float(starts_s.min()) - SMEARED * self.smear_s))
+        g, weights = self.g[rest:], self.weights[rest:]
+        x = (self.t[rest:] - starts_s[:, None]) / reach[:, None]
+        basis = _powers(x, self.smear_s / reach[:, None], self.order)
+        weighted = basis * weights
+        gram = weighted @ basis.swapaxes(1, 2)
+        # a trace of the diagonal keeps the inverse finite where the moving points are few
+        ridge = np.where(told, 1e-13 * np.trace(gram, axis1=1, axis2=2), 1.0)
+        covariance = np.linalg.inv(gram + ridge[:, None, None] * np.eye(self.order))
+        fitted = np.where(told[:, None], (covariance @ (weighted @ g)[:, :, None])[:, :, 0], 0.0)
+        misfit = g - (fitted[:, None, :] @ basis)[:, 0]
+        return _Fits(
+            float(self.weights[:rest] @ self.g[:rest] ** 2) + (misfit * misfit) @ weights,
+            np.where(told, fitted[:, 0] / reach, 0.0),
+            np.where(told, covariance[:, 0, 0] / reach**2, np.inf),
+        )
+
+    def scan(self, low_s: float, high_s: float) -> float:
+        """Return the start of least chi-square, by repeated finer scans."""
+        for _ in range(5):
+            starts = np.linspace(low_s, high_s, STARTS)
+            best = float(starts[int(np.argmin(self.fit(starts).cost))])
+            step = (high_s - low_s) / (STARTS - 1)
+            low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
+        return best
+
+    def start_std(self, start_s: float, scale: float) -> float:
+        """Return by how much the start may move until chi-square has risen by `scale`."""
+        ceiling = float(self.fit(np.array([start_s])).cost[0]) + scale
+        span = float(self.t[-1] - self.t[0])
+
+        def outside(by_s: Array) -> int:
+            """Return how many steps are taken before chi-square reaches the ceiling."""
+            costs = self.fit(np.concatenate([start_s + by_s, start_s - by_s])).cost
+            past = np.flatnonzero(costs.reshape(2, -1).max(axis=0) >= ceiling)
+            return int(past[0]) if past.size else by_s.size
+
+        doublings = max(1, math.ceil(math.log2(max(span, 1e-7) / 1e-7)))
+        doubled = 1e-7 * np.exp2(np.arange(doublings, dtype=np.float64))
+        reached = outside(doubled)
+        high = 1e-7 * 2.0**reached
+        low = high / 2 if reached else 0.0
+        for _ in range(FINER_SCANS):
+            steps = low + (high - low) * np.arange(FINER + 1) / FINER
+            reached = outside(steps[1:-1])
+            low, high = float(steps[reached]), float(steps[reached + 1])
+        return high
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """Chi-square of each start, and the slope there with its variance."""
+
+    cost: Array
+    slope: Array
+    variance: Array
+
+    @property
+    def only(self) -> tuple[float, float, float]:
+        """All three of a single start."""
+        return float(self.cost[0]), float(self.slope[0]), float(self.variance[0])
+
+
+def _powers(x: Array, smear: Array, order: int) -> Array:
+    """Powers 1 to `order` of max(x, 0), seen through a Gaussian of standard deviation `smear`.
+
+    `x` has shape (starts, n), the result (starts, order, n).
+    """
+    if np.all(smear <= 0):
+        up = np.maximum(x, 0.0)
+        powers = [up, up * up, up**3] if order > 2 else [up, up * up]
+    else:
+        below = scipy.special.ndtr(x / smear)
+        beside = smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
+        powers = [x * below + beside, (x**2 + smear**2) * below + x * beside]
+        if order > 2:
+            powers.append((x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside)
+    return np.stack(powers, axis=1)
+
+
+def _fit_kink(
+    trace: GainTrace, before: Settled, low: float, stop_s: float, *, change_db: float
+) -> _Kink | None:
+    """Fit the start of the movement to the points up to `stop_s`; None where it does not stand out."""
+    used = (trace.time_s >= low - (stop_s - low)) & (trace.time_s <= stop_s)
+    moving = int(np.count_nonzero(used & (trace.time_s > (0.0 if stop_s > 0 else low))))
+    if moving < FEWEST or np.count_nonzero(used) < FEWEST + 3:
+        return None
+    unrest = REST_SHARE * abs(change_db)
+    weights = (trace.std_db[used] ** 2 + before.std_db**2 + unrest**2) ** -1.0
+    # ahead of the edge nothing but the movement itself is smeared; at the edge the reference is, too
+    smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
+    points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
+    start = points.scan(low, stop_s)
+    gained = float(np.sum(weights * points.g**2)) - float(points.fit(np.array([start])).cost[0])
+    if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
+        points = replace(points, order=3)
+        start = points.scan(low, stop_s)
+    cost, slope, variance = points.fit(np.array([start])).only
+    scale = max(1.0, cost / max(1, points.t.size - points.order - 1))
+    # a few samples of movement bend more than they can tell
+    std = math.hypot(
+        points.start_std(start, scale), SHORT * trace.sample_s**2 / max(stop_s - start, trace.sample_s)
+    )
+    if (slope > 0) != (change_db > 0) or gained < CLEAR * scale or std > LOOSEST * (stop_s - low):
+        return None
+    # the slope goes with the start: its variance at the best start alone would be too small
+    beside = points.fit(np.array([start - std, start + std])).slope
+    slope_std = math.hypot(math.sqrt(variance * scale), float(np.max(np.abs(beside - slope))))
+    return _Kink(start, std, slope, slope_std)

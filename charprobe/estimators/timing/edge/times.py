@@ -1,0 +1,222 @@
+"""Named times of one edge: how long the gain takes to move, under every definition in use."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.timing.edge.edge_reader import read_edge
+from charprobe.estimators.timing.edge.onset import Onset, find_onset
+from charprobe.estimators.timing.edge.settling import WORST, Settled, gain_after, gain_before
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
+from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
+
+SMALLEST_DB = 0.1  # a change below this is none to time, nor one that noise and repeats could make
+PART_63 = 1 - math.exp(-1)
+SHORT_OF, SHORT_SHARE = 2.0, 0.03  # by more than this an edge has stopped short of the rest it must reach
+SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
+
+
+@dataclass(frozen=True)
+class EdgeTimes:
+    """How the gain moves after one edge; all times in s from the input edge, gains in dB.
+
+    Percentages are of the gain change in dB between the settled gains before and after the edge;
+    ``within_N`` is the last time at which the gain is farther than N dB from its settled value.
+
+    Attributes
+    ----------
+    before, after : Reading
+        Settled gains; `after` is unmeasured if the record ends too early.
+    change : Reading
+        Gain after less gain before, signed.
+    start : Reading
+        When the gain starts to move, by extrapolation of its first movement; negative with look-ahead.
+    delay, t50, t63, t90 : Reading
+        When 5, 50, 63.2 and 90 % of the change are done.
+    within_2db, within_3db, within_4db : Reading
+    initial_slope : Reading
+        Speed at the start of the movement, in dB/ms, signed.
+    overshoot : Reading
+        How far the gain runs past its settled value, positive.
+    resolution_s : float
+        Shortest time that can be told from zero.
+    settled : bool
+        Whether the gain came to rest, or its asymptote is known, within the record.
+    left : float
+        Share of the change (0 to 1) that was still to come when the record ended.
+    end_s : float
+        When the record ended.
+    """
+
+    before: Reading
+    after: Reading
+    change: Reading
+    start: Reading
+    delay: Reading
+    t50: Reading
+    t63: Reading
+    t90: Reading
+    within_2db: Reading
+    within_3db: Reading
+    within_4db: Reading
+    initial_slope: Reading
+    overshoot: Reading
+    resolution_s: float
+    settled: bool
+    left: float
+    end_s: float
+
+
+def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None = None) -> EdgeTimes:
+    """Time one edge of a gain trace.
+
+    Parameters
+    ----------
+    trace : GainTrace
+        The edge.
+    rest_db : float or None
+        Gain known to be reached later, such as that of the next lead; used only for bounds when
+        the gain has not settled within the record.
+    rest : Quantity or None
+        Gain known from elsewhere to be reached in the end, to 5 % of the change. An edge is timed against it
+        if it is still moving when its record ends and does not point there within `SHORT_OF` standard
+        uncertainties, or seems to settle before it by that and `SHORT_SHARE` of its change.
+
+    Returns
+    -------
+    EdgeTimes
+
+    Notes
+    -----
+    Each crossing is read by a local quadratic whose window is only as wide as the noise needs. Its
+    interval joins the noise, the uncertainty of both settled gains over the slope, time zero, and what was
+    averaged. Times below the resolution of the trace are bounds; so are all times of an unsettled edge.
+    """
+    before = gain_before(trace)
+    after = gain_after(trace, before_db=before.value_db)
+    if rest is not None and _goes_on(after, before, rest):
+        end_db, rest_db = after.value_db + (after.left_db if after.known else 0.0), rest.value
+        ahead = (rest.value - end_db) * (rest.value - before.value_db) > 0
+        known = ahead and rest.std < WORST * abs(rest.value - before.value_db)
+        after = Settled(rest.value if known else end_db, rest.std, end_db - rest.value, known)
+    change = after.value_db - before.value_db
+    std = math.hypot(before.std_db, after.std_db)
+    if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
+        return _nothing(trace, before, after, change, std)
+    if not after.known:
+        return _unsettled(trace, before, after, rest_db)
+    reader = read_edge(trace, before=before, after=after)
+    onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    return EdgeTimes(
+        before.quantity,
+        after.quantity,
+        Quantity.from_std(change, std, "dB"),
+        onset.start,
+        reader.part(0.05),
+        reader.part(0.5),
+        reader.part(PART_63),
+        reader.part(0.9),
+        reader.within(2.0),
+        reader.within(3.0),
+        reader.within(4.0),
+        onset.slope,
+        _overshoot(trace, after, change, reader.guess(0.9)),
+        trace.resolution_s,
+        True,
+        min(1.0, abs(after.left_db / change)),
+        float(trace.time_s[-1]),
+    )
+
+
+def _goes_on(after: Settled, before: Settled, rest: Quantity) -> bool:
+    """Whether an edge comes to rest at another gain than its record says, if that says any."""
+    change = after.value_db - before.value_db
+    missing, unsure = rest.value - after.value_db, SHORT_OF * math.hypot(after.std_db, rest.std)
+    if not after.known or (after.left_db and abs(missing) > unsure):
+        return True
+    return missing * math.copysign(1.0, change) > max(unsure, SHORT_SHARE * abs(change))
+
+
+def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:
+    """Largest excursion past the settled gain that stands out of the noise, over windows of all widths."""
+    past = (trace.gain_db - after.value_db) * np.sign(change)
+    past = past[trace.time_s >= max(0.0, 0.5 * settled_s)]
+    noise = trace.std_db[trace.time_s >= max(0.0, 0.5 * settled_s)]
+    best, width = Quantity(0.0, 0.0, 0.0, "dB"), 1
+    bound = math.inf
+    while width <= past.size // 4:
+        starts = np.arange(0, past.size - past.size % width, width)
+        means = np.add.reduceat(past[: starts.size * width], starts) / width
+        stds = np.sqrt(np.add.reduceat(noise[: starts.size * width] ** 2, starts)) / width
+        stds = np.hypot(stds, after.std_db)
+        top = int(np.argmax(means - SEEN * stds))
+        bound = min(bound, float(np.max(means + SEEN * stds)))
+        if means[top] > max(SEEN * stds[top], best.value):
+            best = Quantity.from_std(float(means[top]), float(stds[top]), "dB")
+        width *= 2
+    if best.value > 0:
+        return best
+    return Unmeasured("dB", "none stands out of the noise", "record with less noise", at_most=max(0.0, bound))
+
+
+def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, std: float) -> EdgeTimes:
+    none = Unmeasured(
+        "s",
+        f"the gain changes by {number_text(abs(change), 3)} dB only: there is nothing to time",
+        "use a recipe whose bursts reach above the threshold",
+    )
+    bare = Unmeasured("dB/ms", none.reason, none.next)
+    still = Unmeasured("dB", none.reason, none.next)
+    return EdgeTimes(
+        before.quantity, after.quantity, Quantity.from_std(change, std, "dB"),
+        none, none, none, none, none, none, none, none, bare, still, trace.resolution_s, True, 0.0,
+        float(trace.time_s[-1]),
+    )  # fmt: skip
+
+
+def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float | None) -> EdgeTimes:
+    """Bounds for an edge whose record ends too early: its settled gain lies beyond the last one seen."""
+    end = float(trace.time_s[-1])
+    change = after.value_db - before.value_db
+    beyond = after.value_db
+    if rest_db is not None and (rest_db - after.value_db) * np.sign(change) > 0:
+        beyond = rest_db
+    least = Settled(beyond, max(after.std_db, before.std_db), after.left_db, False)
+    reader = read_edge(trace, before=before, after=least)
+
+    def bound(reading: Reading) -> Unmeasured:
+        at_least = min(reading.low, end) if isinstance(reading, Quantity) else reading.at_least or 0.0
+        return Unmeasured(
+            "s",
+            f"the gain was still moving when the record ended, {end:.3g} s after the edge",
+            "use a recipe with a longer hold and release, such as timing",
+            at_least=max(0.0, at_least),
+            cause="short-gaps",
+        )
+
+    onset: Onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    reason = "the gain had not settled when the record ended"
+    still = Unmeasured("dB", reason, "use a longer recipe, such as timing")
+    return EdgeTimes(
+        before.quantity,
+        still,
+        still,
+        onset.start,
+        bound(reader.part(0.05)),
+        bound(reader.part(0.5)),
+        bound(reader.part(PART_63)),
+        bound(reader.part(0.9)),
+        bound(reader.within(2.0)),
+        bound(reader.within(3.0)),
+        bound(reader.within(4.0)),
+        onset.slope,
+        still,
+        trace.resolution_s,
+        False,
+        min(1.0, abs(after.left_db / change)),
+        end,
+    )

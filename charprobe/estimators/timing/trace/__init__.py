@@ -1,0 +1,1 @@
+"""From bursts to the gain at every sample, and what of it is noise."""

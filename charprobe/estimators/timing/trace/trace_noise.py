@@ -1,0 +1,57 @@
+"""What of a gain trace is noise, and what turns with the carrier."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from charprobe.estimators.timing.trace.phase_set import Solved
+from charprobe.values.arrays import Complex, Flags, Index
+from charprobe.values.quantity import DB_PER_NEPER
+
+NOISE_POINTS = 4096
+RIPPLE_PERIODS = 8, 32  # after the edge, between which the ripple is read
+
+
+def point_noise(gain: Complex, *, period: float) -> float:
+    """Scatter of single points of the in-phase gain at the far end of one side of an edge.
+
+    A trend, and what turns with the carrier or twice as fast at a changing rate, are no noise.
+    """
+    points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
+    axis = np.linspace(-1, 1, points.size)
+    basis = [axis**n for n in range(4)]
+    if points.size > 4 * period:
+        turn = 2 * np.pi / period * np.arange(points.size)
+        basis += [axis**n * f(m * turn) for m in (1, 2) for n in (0, 1) for f in (np.cos, np.sin)]
+    rows = np.stack(basis, axis=1)
+    residual = points - rows @ np.linalg.lstsq(rows, points, rcond=None)[0]
+    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - len(basis))))
+
+
+def far_points(side: Flags) -> Index:
+    """Index of the points of one side of the edge that lie farthest from it."""
+    points = np.flatnonzero(side)
+    count = min(NOISE_POINTS, max(16, points.size // 2))
+    return points[:count] if points[0] == 0 else points[-count:]
+
+
+def turning(solved: Solved, points: Index, *, period: float) -> float:
+    """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
+    gain, grid = solved.gain.real[points], solved.grid[points]
+    axis = np.linspace(-1, 1, points.size)
+    residual = gain - np.polynomial.Polynomial.fit(axis, gain, 3)(axis)
+    amplitude = 2 * abs(np.mean(residual * np.exp(-2j * np.pi * grid / period)))
+    chance = 5 * float(np.std(residual)) * math.sqrt(2 / points.size)
+    return amplitude if amplitude > chance else 0.0
+
+
+def ripple_db(solved: Solved, *, period: float) -> float:
+    """Ripple at twice the carrier, over periods from where points are calm on."""
+    first, stop = (int(np.searchsorted(solved.grid, n * period)) for n in RIPPLE_PERIODS)
+    points = np.arange(first, min(stop, solved.grid.size))
+    if points.size < 4 * period:
+        return 0.0
+    gain = float(np.mean(solved.gain.real[points]))
+    return DB_PER_NEPER * turning(solved, points, period=period / 2) / gain if gain > 0 else 0.0

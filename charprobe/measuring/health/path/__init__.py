@@ -1,0 +1,1 @@
+"""What the path adds, loses or exchanges on the way: other paths, coders, sides."""

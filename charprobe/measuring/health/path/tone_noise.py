@@ -1,0 +1,273 @@
+"""Noise under steady tones: what a coder, a coarse stimulus or a rough conversion adds to a sound."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import scipy
+
+from charprobe.measuring.health.file.sample_facts import gather_sample_facts
+from charprobe.measuring.health.pauses.quiet import QuietSpectrum
+from charprobe.placing.take import BY_TONE, Take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.arrays import Array
+from charprobe.values.wording import number_text
+
+SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
+LOWEST_HZ = 300.0  # the harmonics of lower tones leave no room between them
+KAISER, LINE_BINS = 20.0, 8  # side lobes 150 dB down, at the cost of so many bins on each side of a line
+BANDS_HZ = ((4000.0, 8000.0), (8000.0, 14_000.0), (14_000.0, 19_000.0))
+MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
+HANN_NOISE_BINS = 1.5
+FEWEST = 4
+CLEAR_DB = 6.0  # of noise under a tone beyond what the stage's own gain does to noise; scatter is 0.3 dB
+LEAST_SLOPE, SURE = 0.05, 3.0  # dB of noise per dB of tone, and how far a trend must outdo its scatter
+WORD_BITS, BITS_OFF = (
+    16,
+    0.2,
+)  # the word of many drivers, and how near to it; 18 and 20 bits are quieter than converters
+NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
+STEADY_DB = 2.0
+REPEATS = 3.0  # times by which levels must differ more than repeats of one level
+OTHER_RATES_HZ = (22_050, 32_000, 44_100, 48_000, 88_200, 96_000)
+IMAGE, IMAGE_OFF_BINS = (
+    30.0,
+    2,
+)  # times the noise around: chance makes it once in 10**9 bins; the clock may be off
+IMAGES, IMAGE_SCATTER_DB = 3, 1.0  # a mirror is linear; what a coder or a room leaves there is not
+ROUGHLY = ("static", "attack", "release", "colour", "response", "noise", "detector")
+LOUD_DBFS = -20.0
+ROUNDED_DBFS = -50.0  # from here on rounding a tone makes noise; below, it bends the tone
+CODED = ("attack", "release", "colour", "noise")
+
+
+@dataclass(frozen=True)
+class UnderTone:
+    """What lies under one steady tone.
+
+    Attributes
+    ----------
+    tone : Tone
+        As played.
+    gain_db : float
+        Of the path and the stage at this tone.
+    density_db : ndarray, shape (3,)
+        Noise in `BANDS_HZ` between the tone's harmonics, in dBFS per Hz.
+    power : ndarray, shape (n,)
+        Spectrum, in dBFS per Hz as a power ratio.
+    bin_hz : float
+        Spacing of its bins.
+    """
+
+    tone: Tone
+    gain_db: float
+    density_db: Array
+    power: Array
+    bin_hz: float
+
+
+def under_tones(take: Take) -> list[UnderTone]:
+    """Read the noise under every steady tone of a capture that is long and high enough for it."""
+    return [
+        found
+        for segment in take.stimulus.segments
+        if segment.spec.kind in BY_TONE and take.holds(segment)
+        for tone in take.intact(segment).tones
+        if tone.frequency_hz > LOWEST_HZ and (found := _under(take, tone)) is not None
+    ]
+
+
+def _under(take: Take, tone: Tone) -> UnderTone | None:
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
+    count = cut.samples.size
+    if count < LEAST_S * rate_hz:
+        return None
+    window = _window(count)
+    power = np.abs(scipy.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
+    bin_hz = rate_hz / cut.step / count
+    frequency = np.arange(power.size) * bin_hz
+    orders = np.round(frequency / tone.frequency_hz)
+    between = np.abs(frequency - orders * tone.frequency_hz) > LINE_BINS * bin_hz
+    # a line of amplitude 1 has the sum 1 over its bins, each bin_hz wide
+    middle = round(tone.frequency_hz / bin_hz)
+    level = 10 * math.log10(
+        max(float(power[middle - LINE_BINS : middle + LINE_BINS + 1].sum()) * bin_hz, 1e-30)
+    )
+    density = [
+        10 * math.log10(float(np.median(power[inside])) / MEDIAN_OF_POWER + 1e-30)
+        for low_hz, high_hz in BANDS_HZ
+        if np.any(inside := between & (frequency > low_hz) & (frequency < min(high_hz, 0.43 * rate_hz)))
+    ]
+    if len(density) < len(BANDS_HZ):
+        return None
+    return UnderTone(tone, level - tone.level_dbfs, np.array(density), power, bin_hz)
+
+
+@lru_cache(maxsize=16)
+def _window(count: int) -> Array:
+    window = np.kaiser(count, KAISER)
+    return np.asarray(window / np.sqrt(float(window @ window)))
+
+
+def check_tone_noise(take: Take, spectrum: QuietSpectrum) -> list[Health]:
+    """Judge the noise under steady tones: codes ``lossy-coded``, ``few-bits`` and ``rate-converted``.
+
+    A stage multiplies noise by the gain it has at a tone, or by less. Noise that sinks further under a loud
+    tone than the gain does, or rises with the tone, is that of a coder, which puts its errors where the tone
+    hides them. Noise that is that of rounding to 16 bits under every tone alike, while pauses are quieter, is
+    that of a stimulus played without dither. Lines that mirror a tone at another sampling rate are a rough
+    conversion's.
+    """
+    found = under_tones(take)
+    if len(found) < FEWEST:
+        return []
+    pause_db = _pause_db(spectrum)
+    return (
+        _converted(take, found, spectrum)
+        or _coarsely_played(take, found, pause_db)
+        or _coded(take, found, pause_db)
+    )
+
+
+def _pause_db(spectrum: QuietSpectrum) -> Array:
+    """Density of noise in the pauses by `BANDS_HZ`, in dBFS per Hz."""
+    frequency = np.arange(spectrum.power.size) * spectrum.bin_hz
+    bands = [spectrum.power[(frequency > low_hz) & (frequency < high_hz)] for low_hz, high_hz in BANDS_HZ]
+    per_hz = HANN_NOISE_BINS * spectrum.bin_hz * MEDIAN_OF_POWER
+    return np.array([10 * math.log10(float(np.median(band)) / per_hz + 1e-30) for band in bands])
+
+
+def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Health]:
+    """Noise that follows the sound, beyond what gain does to noise and few bits leave."""
+    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
+    if bits < WORD_BITS:
+        return []
+    gains = np.array([under.gain_db for under in found])
+    levels = np.array([under.tone.level_dbfs + under.gain_db for under in found])
+    change = gains - gains[int(np.argmin(levels))]
+    density = np.stack([under.density_db for under in found])
+    floor_db = np.maximum(pause_db, _rounding_db(bits, take.stimulus.rate_hz))
+    sunk_db = np.minimum(change, 0)[:, None] - (density - floor_db)
+    risen_db = density - floor_db - np.maximum(change, 0)[:, None]
+    opened = gains > gains.max() - 2 * NEAR_TOP_DB
+    quiet = levels <= np.percentile(levels, 25)  # where nothing is hidden yet, noise is that of the pauses
+    repeats = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
+    for sunk, risen in zip(sunk_db.T, risen_db.T, strict=True):
+        steady = float(np.std(sunk[quiet])) < STEADY_DB and _repeats(sunk, repeats)
+        if bits > WORD_BITS and steady and np.count_nonzero(sunk > CLEAR_DB) >= FEWEST:
+            return [_told(take, f"noise sinks by {number_text(float(sunk.max()), 0)} dB under loud tones")]
+        high = opened & (risen > CLEAR_DB)
+        if np.count_nonzero(high) < 2 * FEWEST:
+            continue
+        slope, start = np.polyfit(levels[high], risen[high], 1)
+        left = float(np.std(risen[high] - slope * levels[high] - start))
+        rise_db = float(slope * np.ptp(levels[high]))
+        if slope > LEAST_SLOPE and rise_db > max(SURE * left, 0.8 * CLEAR_DB):
+            return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
+    return []
+
+
+def _repeats(values: Array, keys: Sequence[tuple[float, float]]) -> bool:
+    """Whether what is played twice shows the same twice: noise that comes and goes by itself does not."""
+    groups = [[v for v, key in zip(values, keys, strict=True) if key == one] for one in set(keys)]
+    within = [float(np.var(group, ddof=1)) for group in groups if len(group) > 1]
+    return bool(within) and float(np.var(values)) > REPEATS * float(np.mean(within))
+
+
+def _rounding_db(bits: float, rate_hz: float) -> float:
+    """Density of the noise of rounding to so many bits, in dBFS per Hz."""
+    return -6.0206 * bits - 1.7609 - 10 * math.log10(rate_hz / 2)
+
+
+def _told(take: Take, what: str) -> Health:
+    text = (
+        f"Noise follows the sound: {what}, as no stage makes it ({take.label}): coded with loss, as by a "
+        "wireless link or a compressed file. Harmonics, noise and times are the coder's. Record by cable, "
+        "export WAV or FLAC, and retake. The rest is kept, marked"
+    )
+    return Health("lossy-coded", "stop", text, channel=take.channel, withholds=CODED)
+
+
+def _coarsely_played(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Health]:
+    """Noise under every tone that is that of a whole number of bits, times the gain."""
+    rate_hz = take.stimulus.rate_hz
+    top = max(under.gain_db for under in found)
+    opened = [
+        under for under in found if under.gain_db > top - NEAR_TOP_DB and under.tone.level_dbfs > ROUNDED_DBFS
+    ]
+    excess_db = np.array([under.density_db[0] - pause_db[0] for under in opened])
+    if len(opened) < FEWEST or np.count_nonzero(excess_db > CLEAR_DB / 2) < 0.8 * len(opened):
+        return []
+    own = np.array([10 ** (under.density_db[0] / 10) for under in opened]) - 10 ** (pause_db[0] / 10)
+    played_db = 10 * np.log10(np.maximum(own, 1e-30)) - np.array([under.gain_db for under in opened])
+    off = (played_db - _rounding_db(WORD_BITS, rate_hz)) / 6.0206
+    if np.count_nonzero(np.abs(off) < BITS_OFF) < 0.8 * len(opened):
+        return []
+    text = (
+        f"Every tone carries the noise of {WORD_BITS} bits, pauses do not ({take.label}): the stimulus was "
+        f"played in {WORD_BITS} bits without dither. Noise figures beside a tone and harmonics at -98 dBFS "
+        "are the player's. Play the file in a 24-bit format, and retake if they matter. All results are kept"
+    )
+    return [Health("few-bits", "warn", text, channel=take.channel)]
+
+
+def _converted(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
+    """Lines that mirror tones at another sampling rate, as far below a tone whatever its level."""
+    rate_hz = take.stimulus.rate_hz
+    loud = [under for under in found if under.tone.level_dbfs + under.gain_db > LOUD_DBFS]
+    for other_hz in OTHER_RATES_HZ:
+        if other_hz == rate_hz or not rate_hz / 3 < other_hz < 2.5 * rate_hz:
+            continue
+        seen: dict[float, list[float]] = {}
+        for under in loud:
+            if (image_db := _image_db(under, abs(rate_hz - other_hz), spectrum)) is not None:
+                down_db = under.tone.level_dbfs + under.gain_db - image_db
+                seen.setdefault(under.tone.frequency_hz, []).append(down_db)
+        steady = [down for down in seen.values() if len(down) >= IMAGES and np.std(down) < IMAGE_SCATTER_DB]
+        if len(steady) > 1:
+            nearest_db = min(float(np.mean(down)) for down in steady)
+            text = (
+                f"Tones are mirrored at {number_text(other_hz / 1e3, 1)} kHz, {number_text(nearest_db, 0)} "
+                f"dB down ({take.label}): converted to that sampling rate or from it by a rough filter. "
+                "Treble, its response and high harmonics are the converter's. Record and play at the rate of "
+                "the stimulus, switch conversions off, and retake. Latency is kept, everything else withheld"
+            )
+            return [Health("rate-converted", "stop", text, channel=take.channel, withholds=ROUGHLY)]
+    return []
+
+
+def _image_db(under: UnderTone, between_hz: float, spectrum: QuietSpectrum) -> float | None:
+    """Level in dBFS of a line at the tone's mirror images; None if none stands out or pauses have it."""
+    best = None
+    for image_hz in (abs(between_hz - under.tone.frequency_hz), between_hz + under.tone.frequency_hz):
+        order = round(image_hz / under.tone.frequency_hz)
+        beside_hz = abs(image_hz - order * under.tone.frequency_hz)
+        middle = round(image_hz / under.bin_hz)
+        reach = LINE_BINS + IMAGE_OFF_BINS
+        if (
+            beside_hz < (LINE_BINS + 1) * under.bin_hz
+            or not 5 * reach < middle < under.power.size - 5 * reach
+        ):
+            continue
+        near = under.power[middle - IMAGE_OFF_BINS : middle + IMAGE_OFF_BINS + 1]
+        around = np.concatenate(
+            [
+                under.power[middle - 5 * reach : middle - reach],
+                under.power[middle + reach : middle + 5 * reach],
+            ]
+        )
+        if float(near.max()) < IMAGE * float(np.median(around)) / MEDIAN_OF_POWER:
+            continue
+        at = middle - IMAGE_OFF_BINS + int(np.argmax(near))
+        level = 10 * math.log10(float(under.power[at - LINE_BINS : at + LINE_BINS + 1].sum()) * under.bin_hz)
+        steady = round(at * under.bin_hz / spectrum.bin_hz)
+        quiet = float(spectrum.power[max(0, steady - 2) : steady + 3].max(initial=0.0))
+        if 10 * math.log10(quiet + 1e-30) < level - 6 and (best is None or level > best):
+            best = level
+    return best

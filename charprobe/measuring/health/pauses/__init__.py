@@ -1,0 +1,1 @@
+"""What sounds, or fails to, where nothing is played."""

@@ -1,0 +1,88 @@
+"""Sounds while nothing is played: notifications, speech, knocks, and noise that comes and goes."""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy
+
+from charprobe.measuring.health.pauses.quiet import pauses
+from charprobe.placing.take import Take
+from charprobe.placing.track import finite
+from charprobe.profile.entry import Health
+from charprobe.values.arrays import Array
+from charprobe.values.wording import clock_text, number_text
+
+FRAME_S = 0.025
+AFTER_S, BEFORE_S = 0.1, 0.05  # left out beside what is played: tails, and what a coder or a gate does ahead
+ABOVE_DB = 20.0  # over what the pauses usually hold
+RISE_DB = 10.0  # within two frames: tails fall, and noise that comes back with the gain takes its time
+LEAST_DBFS = -100.0
+MOST_TOLD = 3
+LEAST_FRAMES = 10
+SWING_DB = 5.0  # steady noise swings by 1 dB
+
+
+def check_foreign_sounds(take: Take) -> list[Health]:
+    """Look for onsets in the pauses of a capture: code ``spur``, with the time of each.
+
+    Where none begins at once, noise that swells and falls is looked for: code ``foreign-noise``.
+    """
+    found: list[tuple[float, float]] = []
+    heard = [_levels(take, *pause) for pause in pauses(take.stimulus)]
+    usual = [level for levels, _ in heard for level in levels]
+    if not usual:
+        return []
+    limit = max(float(np.median(usual)) + ABOVE_DB, LEAST_DBFS)
+    for levels, times in heard:
+        for i in range(2, levels.size):
+            if levels[i] > limit and levels[i] - levels[i - 2] > RISE_DB:
+                found.append((float(times[i]), float(levels[i:].max())))
+                break  # one onset of a pause tells it
+    if not found:
+        return _unsteady(take)
+    named = ", ".join(f"{clock_text(at)} at {number_text(level, 0)} dBFS" for at, level in found[:MOST_TOLD])
+    more = f" and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
+    message = (
+        f"Sound that was not played begins at {named}{more} ({take.label}): a notification, speech, a knock, "
+        "a loose contact? It may sound under the tones too. Silence room and computer, and retake. "
+        "Everything is given, marked"
+    )
+    return [Health("spur", "warn", message, channel=take.channel, start_s=found[0][0])]
+
+
+def _unsteady(take: Take) -> list[Health]:
+    """Noise that rises and falls again within a pause: no tail, which falls, nor a gain that recovers."""
+    swing_db, at_s = 0.0, 0.0
+    for pause in pauses(take.stimulus):
+        levels, times = _levels(take, *pause, treble=True)
+        if levels.size < LEAST_FRAMES:
+            continue
+        smooth = scipy.ndimage.median_filter(levels, 3, mode="nearest")
+        risen = smooth - np.minimum.accumulate(smooth)
+        falls = smooth - np.minimum.accumulate(smooth[::-1])[::-1]
+        both = np.minimum(risen, falls)
+        if both.max() > swing_db:
+            swing_db, at_s = float(both.max()), float(times[int(both.argmax())])
+    if swing_db < SWING_DB:
+        return []
+    message = (
+        f"Noise comes and goes: it swells by {number_text(swing_db, 0)} dB and falls again within one pause, "
+        f"at {clock_text(at_s)} ({take.label}): music, a fan, traffic, a bad contact? It is under the tones, "
+        "too, so noise figures and quiet levels are those of a moment. Find its source and retake. "
+        "Everything is given, marked"
+    )
+    return [Health("foreign-noise", "warn", message, channel=take.channel, start_s=at_s)]
+
+
+def _levels(take: Take, start: float, stop: float, *, treble: bool = False) -> tuple[Array, Array]:
+    """Level in dBFS and time in the capture of every frame of a pause, or of its treble, free of hum."""
+    rate_hz = take.stimulus.rate_hz
+    first, last = start + AFTER_S * rate_hz, stop - BEFORE_S * rate_hz
+    cut = take.cut(first, last)
+    size = round(FRAME_S * rate_hz)
+    count = cut.samples.size // size
+    samples = finite(cut.samples[: count * size])
+    frames = (np.diff(samples, prepend=0.0) if treble else samples).reshape(count, size)
+    power = np.mean((frames - frames.mean(axis=1, keepdims=True)) ** 2, axis=1)
+    times_s = take.capture_time_s(cut.start) + FRAME_S * np.arange(count)
+    return np.asarray(10 * np.log10(2 * power + 1e-16)), np.asarray(times_s)

@@ -1,0 +1,213 @@
+"""Dropouts and clicks, found in the running tones: what no level meter sees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.measuring.health.groups import lost_groups
+from charprobe.measuring.health.timeline.breaks import Break, find_breaks
+from charprobe.placing.take import Take
+from charprobe.placing.track import finite
+from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.segment import Segment, Tone
+from charprobe.values.arrays import Array, Complex
+from charprobe.values.wording import clock_text, signed_text
+
+AFTER_EDGE_S = (
+    0.006  # left out after a tone's first sample and its ramp, while a stage and its filters answer
+)
+BEFORE_EDGE_S = 0.006  # left out before its last one, for stages that look ahead
+SHORTEST_S = 0.012
+PHASE_S = 0.01  # of tone on each side of a break that its phase is read from
+SURE_DEG = 3.0  # a phase step that is no click: at 997 Hz one sample turns 7.5 degrees
+STEP_DB = 0.2  # level that jumps by this much and stays was turned
+SHORTEST_RUN = 3  # equal samples that are a gap
+STILL = 1e-7  # difference below which samples count as equal
+MOST_TOLD = 12  # events told one by one
+
+
+@dataclass(frozen=True)
+class Event:
+    """A break in one tone of a capture.
+
+    Attributes
+    ----------
+    segment : Segment
+        Where it lies.
+    start, stop : int
+        Capture samples.
+    still : int
+        Longest run of equal samples in it: a gap filled with zeros or a held value; 0 where there is none.
+    phase_deg : float
+        How far the tone's phase jumps over it, -180 to 180.
+    gain_db : float
+        How far its level jumps over it, beyond what it moves by beside it.
+    """
+
+    segment: Segment
+    start: int
+    stop: int
+    still: int
+    phase_deg: float
+    gain_db: float
+
+    @property
+    def is_dropout(self) -> bool:
+        """Whether samples are missing, lost or repeated, rather than overlaid by a click."""
+        return self.still >= SHORTEST_RUN or abs(self.phase_deg) >= SURE_DEG
+
+
+def check_continuity(take: Take) -> tuple[Health, ...]:
+    """Look for dropouts and clicks in every steady tone of a placed capture.
+
+    Parameters
+    ----------
+    take : Take
+        A placed capture; its tones are read once.
+
+    Returns
+    -------
+    tuple of Health
+        Codes ``dropout``, ``gain-step`` and ``click``, with times and channel. Gaps and sweeps are not
+        judged.
+    """
+    events = find_events(take)
+    told = [_told(take, event) for event in events[:MOST_TOLD]]
+    more = events[MOST_TOLD:]
+    if more:
+        damaged = [e for e in more if e.is_dropout]
+        segments = list({e.segment.span: e.segment for e in damaged}.values())
+        told.append(
+            Health(
+                "dropout" if damaged else "click",
+                "stop" if damaged else "warn",
+                f"{len(more)} more breaks from {_clock(take, more[0].start)} on, channel {take.channel + 1}: "
+                "the recording crackles. Enlarge the buffer, close other programs and retake",
+                channel=take.channel,
+                start_s=more[0].start / take.source.rate_hz,
+                end_s=more[-1].stop / take.source.rate_hz,
+                withholds=lost_groups(take, segments),
+            )
+        )
+    return tuple(told)
+
+
+def find_events(take: Take) -> list[Event]:
+    """Breaks in the steady tones of a capture, in the order of the file."""
+    events = []
+    for segment in take.stimulus.segments:
+        for tone in segment.tones:
+            events += _in_tone(take, segment, tone)
+    return sorted(events, key=lambda event: event.start)
+
+
+def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
+    rate_hz, place = take.stimulus.rate_hz, take.alignment
+    start = tone.start + tone.ramp + AFTER_EDGE_S * rate_hz
+    stop = tone.stop - BEFORE_EDGE_S * rate_hz
+    if stop - start < SHORTEST_S * rate_hz:
+        return []
+    first = max(0, int(np.ceil(place.capture_index(start))))
+    last = min(take.source.frames, int(place.capture_index(stop)))
+    if last - first < SHORTEST_S * rate_hz:
+        return []
+    samples = finite(take.source.read(first, last, take.channel))
+    frequency_hz = tone.frequency_hz * place.step
+    return [
+        Event(
+            segment,
+            first + found.start,
+            first + found.stop,
+            _longest_still(samples[max(0, found.start - 2) : found.stop + 3]),
+            *_jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz),
+        )
+        for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz)
+    ]
+
+
+def _longest_still(samples: Array) -> int:
+    """Length of the longest run of equal samples, 0 if no two neighbours are equal."""
+    moves = np.flatnonzero(np.abs(np.diff(samples)) > STILL)
+    edges = np.concatenate([[-1], moves, [samples.size - 1]])
+    longest = int(np.diff(edges).max())
+    return longest if longest > 1 else 0
+
+
+def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) -> tuple[float, float]:
+    """Phase in degrees and level in dB by which a tone jumps over a break; 0 where too little tone tells."""
+    reach = round(max(PHASE_S, 3 / frequency_hz) * rate_hz)
+    before, after = found.start - 4, found.stop + 4
+    far, near = _tone(samples, before - 2 * reach, before - reach), _tone(samples, before - reach, before)
+    next_, last = _tone(samples, after, after + reach), _tone(samples, after + reach, after + 2 * reach)
+    if min(near[1], next_[1]) < 2 * rate_hz / frequency_hz:
+        return 0.0, 0.0
+    places = np.arange(samples.size)
+    turns = np.exp(2j * np.pi * frequency_hz / rate_hz * places)
+    sizes = [_phasor(samples, turns, piece[0]) for piece in (far, near, next_, last)]
+    phase_deg = float(np.degrees(np.angle(sizes[2] * sizes[1].conjugate())))
+    if min(far[1], last[1]) < reach or min(map(abs, sizes)) <= 0:
+        return phase_deg, 0.0
+    levels = 20 * np.log10(np.abs(sizes))
+    # what moves beside the break moves over it, too: centres lie one reach apart on either side
+    moving = ((levels[1] - levels[0]) + (levels[3] - levels[2])) / 2
+    return phase_deg, float(levels[2] - levels[1] - moving)
+
+
+def _tone(samples: Array, start: int, stop: int) -> tuple[slice, int]:
+    """A stretch inside the samples, and its length."""
+    inside = slice(max(0, start), max(0, min(stop, samples.size)))
+    return inside, max(0, inside.stop - inside.start)
+
+
+def _phasor(samples: Array, turns: Complex, piece: slice) -> complex:
+    """Complex amplitude of the tone that turns with `turns`, over one stretch."""
+    if piece.stop <= piece.start:
+        return 0j
+    basis = np.stack([turns.real[piece], turns.imag[piece], np.ones(piece.stop - piece.start)], axis=1)
+    cosine, sine, _ = np.linalg.lstsq(basis, samples[piece], rcond=None)[0]
+    return complex(cosine, -sine)
+
+
+def _told(take: Take, event: Event) -> Health:
+    where = f"{_clock(take, event.start)}, channel {take.channel + 1}"
+    name = event.segment.spec.name
+    if event.still >= SHORTEST_RUN:
+        what = f"Gap of {event.still} samples at {where}"
+    elif event.is_dropout:
+        what = f"Phase jumps {abs(event.phase_deg):.0f}° at {where}: samples lost or repeated"
+    elif abs(event.gain_db) >= STEP_DB:
+        change = signed_text(event.gain_db, 2)
+        return Health(
+            "gain-step",
+            "warn",
+            f"Gain steps {change} dB at {where}, in segment {name!r}: a knob was moved, or a pad switched. "
+            "What lies before and after does not compare; retake. Everything is given, marked",
+            channel=take.channel,
+            start_s=event.start / take.source.rate_hz,
+            end_s=event.stop / take.source.rate_hz,
+        )
+    else:
+        return Health(
+            "click",
+            "warn",
+            f"Click at {where}, in segment {name!r}: the values taken there carry it. Look for crackling "
+            "contacts and digital clock trouble, and retake if they matter",
+            channel=take.channel,
+            start_s=event.start / take.source.rate_hz,
+            end_s=event.stop / take.source.rate_hz,
+        )
+    return Health(
+        "dropout",
+        "stop",
+        f"{what}; segment {name!r} withheld, the rest kept. Enlarge the buffer and retake",
+        channel=take.channel,
+        start_s=event.start / take.source.rate_hz,
+        end_s=event.stop / take.source.rate_hz,
+        withholds=lost_groups(take, [event.segment]),
+    )
+
+
+def _clock(take: Take, index: int) -> str:
+    return clock_text(index / take.source.rate_hz)

@@ -1,0 +1,133 @@
+"""Whether the path itself keeps its gain: what the bypass shows of automatic gain, steps and drift."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.gain_drift import GainDrift, gain_drift
+from charprobe.estimators.noise import Line
+from charprobe.estimators.static.curve import FLOOR_DB
+from charprobe.estimators.timing.trace.phase_set import carrier_phase
+from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sample_facts
+from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
+from charprobe.measuring.health.pauses.quiet import quiet_spectrum
+from charprobe.placing.take import BY_TONE, Take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.quantity import DB_PER_NEPER
+from charprobe.values.wording import clock_text, signed_text
+
+WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
+SETTLED_FROM = 0.4  # share of a tone that is left to settle
+LEAST_S = 0.05
+TOP_DB = 12.0  # tones this close to full scale may be bent by the path without any automatic gain
+MOST_STD_DB = 0.03  # of a level that is used
+LEAST_STEPS = 20  # of the words in use that a tone reaches: rounding bends smaller ones by more than that
+LEAST_DB = 0.02  # of change that is told
+AUTOMATIC_DB = 0.3  # of change, not explained by a step or drift, that is an automatic gain
+EXPLAINED = 0.9  # share of what changed, beyond noise, that a step or a drift must explain
+FEWEST = 8
+BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a short tone by 0.04 dB
+
+
+@dataclass(frozen=True)
+class _Gain:
+    time_s: float
+    frequency_hz: float
+    gain_db: float
+    std_db: float
+
+
+def check_steady_gain(bypass: Take) -> list[Health]:
+    """Judge the gain of a bypass over time: codes ``automatic-gain``, ``gain-step`` and ``level-drift``.
+
+    Nothing in a bypass may change the gain, so every tone of one frequency must come back equally. One step
+    that explains nine tenths of what changes is a knob that was moved, an even drift is warming up, and
+    anything else follows the sound. The loudest tones are left out: a path may bend them. Levels are
+    used whose standard uncertainty is below 0.03 dB and which no foreign tone beats with, and changes told
+    that stand out of them, from 0.02 dB.
+    """
+    spectrum = quiet_spectrum(bypass)
+    gains = _gains(bypass, () if spectrum is None else foreign_lines(spectrum))
+    if len(gains) < FEWEST:
+        return []
+    time_s, gain_db, std_db = np.array([(g.time_s, g.gain_db, g.std_db) for g in gains]).T
+    _, group = np.unique([g.frequency_hz for g in gains], return_inverse=True)
+    drift = gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group.astype(float))
+    if drift.explained > EXPLAINED and abs(drift.size_db) >= LEAST_DB:
+        return [_step(bypass, drift) if drift.kind == "step" else _drift(bypass, drift.size_db)]
+    middles = np.bincount(group, gain_db) / np.bincount(group)
+    spread = float(np.ptp(gain_db - middles[group]))
+    return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
+
+
+def _gains(take: Take, lines: tuple[Line, ...]) -> list[_Gain]:
+    out = []
+    for segment in take.stimulus.segments:
+        if segment.spec.kind in (*BY_TONE, "silence") and take.holds(segment):
+            for tone in take.intact(segment).tones:
+                if tone.level_dbfs > -TOP_DB or _beats(tone, lines, take.alignment.gain_db):
+                    continue
+                if (gain := _gain(take, tone)) is not None:
+                    out.append(gain)
+    return out
+
+
+def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
+    """Whether a foreign tone stands too near a tone, and too loud, for its level to be read."""
+    return any(
+        abs(line.frequency_hz - tone.frequency_hz) < BEAT_HZ
+        and line.level_dbfs > tone.level_dbfs + gain_db - BEAT_DB
+        for line in lines
+    )
+
+
+def _gain(take: Take, tone: Tone) -> _Gain | None:
+    """Gain of one tone's settled part; None where it is short, noisy or coarse."""
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
+    if cut.samples.size < LEAST_S * rate_hz:
+        return None
+    theta = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
+    basis = np.stack([np.cos(theta), np.sin(theta), np.ones(theta.size)], axis=1)
+    fitted, *_ = np.linalg.lstsq(basis, cut.samples, rcond=None)
+    size = float(np.hypot(fitted[0], fitted[1]))
+    rest = float(np.std(cut.samples - basis @ fitted))
+    std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / theta.size) if size > 0 else math.inf
+    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or FINEST_BITS
+    if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
+        return None
+    gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
+    return _Gain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
+
+
+def _step(take: Take, drift: GainDrift) -> Health:
+    before, after = clock_text(drift.before_s), clock_text(drift.after_s)
+    message = (
+        f"Gain steps {signed_text(drift.size_db, 2)} dB between {before} and {after} ({take.label}): "
+        "a knob was moved, or a pad switched. What lies before and after does not compare; "
+        "retake. Everything is given, marked"
+    )
+    return Health(
+        "gain-step", "warn", message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s
+    )
+
+
+def _drift(take: Take, size: float) -> Health:
+    message = (
+        f"Level drifts {signed_text(size, 2)} dB from first to last tone ({take.label}): gear still "
+        "warming up, or a sagging supply. Wait until it has settled and retake. Everything is given, marked"
+    )
+    return Health("level-drift", "warn", message, channel=take.channel)
+
+
+def _automatic(take: Take, spread: float) -> Health:
+    message = (
+        f"The gain follows the sound by {spread:.1f} dB with the stage off ({take.label}): an automatic "
+        "gain, voice processing or a limiter is in the recording path. Turn off enhancements and retake. "
+        "Nothing of level or time is given"
+    )
+    return Health("automatic-gain", "stop", message, channel=take.channel, withholds=WITHHELD)

@@ -1,0 +1,106 @@
+import numpy as np
+import pytest
+from burst_device import exponential, play, recipe
+
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.phase_set import NoCarrierError, bursts_of
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.cut import Cut
+from charprobe.values.errors import SegmentTooShortError
+
+ATTACK_S, RELEASE_S, DEPTH_DB = 0.001, 0.1, 12.0
+DEVICE = exponential(attack_s=ATTACK_S, release_s=RELEASE_S, depth_db=DEPTH_DB, hold_s=0.4)
+
+
+def errors_db(trace, hold_s=0.4):
+    """Trace less truth where the path's own edge does not hide it."""
+    away = np.abs(trace.time_s) > 5 * trace.sample_s
+    time_s = trace.time_s[away]
+    truth = DEVICE(time_s, time_s - hold_s) if trace.edge == "attack" else DEVICE(time_s + hold_s, time_s)
+    return trace.gain_db[away] - truth, trace.std_db[away]
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "ppm", "phases"), [(44_100, 50, 4), (48_000, -30, 8), (96_000, 0, 5), (192_000, 50, 8)]
+)
+def test_gain_at_every_sample_equals_the_closed_form(rate_hz, ppm, phases, rng):
+    bursts, wet, dry = play(recipe(phases=phases), DEVICE, rate_hz=rate_hz, ppm=ppm, rng=rng)
+    for trace in trace_edges(wet, bursts=bursts, bypass=dry):
+        error, _ = errors_db(trace)
+        # at the edge the Gaussian of one sample lags the exponential by half its variance over tau
+        lag = DEPTH_DB / (ATTACK_S * rate_hz) ** 2 if trace.edge == "attack" else 0.0
+        # five sigma of -110 dBFS beside -40 dBFS, which the stage still turns down when the release begins
+        noise = 5 * 8.69 * 10 ** (-70 / 20) / np.sqrt(phases)
+        noise *= 10 ** (DEPTH_DB / 20) if trace.edge == "release" else 1.0
+        assert np.max(np.abs(error)) < noise + lag + 0.005
+
+
+def test_stated_uncertainty_of_points_equals_the_scatter(rng):
+    bursts, wet, dry = play(recipe(), DEVICE, rate_hz=48_000, ppm=20, rng=rng, noise_dbfs=-80)
+    _, release = trace_edges(wet, bursts=bursts, bypass=dry)
+    error, std = errors_db(release)
+    late = -1000
+    # 1000 points: three sigma of a standard deviation are 7 %; half-period means share some noise
+    assert np.std(error[late:] / std[late:]) == pytest.approx(1, abs=0.15)
+
+
+# in a set of 7 second-order products cancel sample by sample; in a set of 2 they do not
+@pytest.mark.parametrize(("phases", "finer_than_half_a_period"), [(7, True), (2, False)])
+def test_even_order_products_are_averaged_out_and_the_resolution_says_so(
+    phases, finer_than_half_a_period, rng
+):
+    bursts, wet, dry = play(recipe(phases=phases), DEVICE, rate_hz=48_000, rng=rng, bend=0.02)
+    attack, _ = trace_edges(wet, bursts=bursts, bypass=dry)
+    error, _ = errors_db(attack)
+    later = attack.time_s[np.abs(attack.time_s) > 5 * attack.sample_s] > 0.01
+    assert (attack.resolution_s < 0.4 / 3989) == finer_than_half_a_period
+    assert np.max(np.abs(error[later])) < 0.01  # the raw residue of 2 % second order is 0.2 dB
+
+
+def test_a_single_burst_falls_back_to_the_carrier_period(rng):
+    bursts, wet, dry = play(recipe(phases=1), DEVICE, rate_hz=48_000, rng=rng)
+    attack, _ = trace_edges(wet, bursts=bursts, bypass=dry)
+    assert attack.resolution_s > 1 / 3989
+    error, _ = errors_db(attack)
+    later = attack.time_s[np.abs(attack.time_s) > 5 * attack.sample_s] > 0.01
+    assert np.max(np.abs(error[later])) < 0.01
+
+
+def test_levels_are_those_of_the_bypass(rng):
+    bursts, wet, dry = play(recipe(), DEVICE, rate_hz=48_000, rng=rng)
+    quieter = Cut(0.5 * dry.samples, dry.start, dry.step, dry.rate_hz)
+    attack, _ = trace_edges(wet, bursts=bursts, bypass=quieter)
+    assert attack.from_dbfs == pytest.approx(-40 - 6.0206, abs=1e-3)
+    assert attack.to_dbfs == pytest.approx(-10 - 6.0206, abs=1e-3)
+    assert attack.gain_db[0] == pytest.approx(6.0206, abs=0.01)
+
+
+def test_inverted_polarity_changes_nothing(rng):
+    bursts, wet, dry = play(recipe(), DEVICE, rate_hz=48_000, rng=rng)
+    flipped = Cut(-wet.samples, wet.start, wet.step, wet.rate_hz)
+    for straight, inverted in zip(
+        trace_edges(wet, bursts=bursts, bypass=dry),
+        trace_edges(flipped, bursts=bursts, bypass=dry),
+        strict=True,
+    ):
+        np.testing.assert_allclose(straight.gain_db, inverted.gain_db, atol=1e-9)  # rounding only
+
+
+def test_a_cut_that_ends_early_is_refused(rng):
+    bursts, wet, dry = play(recipe(), DEVICE, rate_hz=48_000, rng=rng)
+    with pytest.raises(SegmentTooShortError, match="segment lasts"):
+        trace_edges(Cut(wet.samples[:-20_000], wet.start, wet.step, wet.rate_hz), bursts=bursts, bypass=dry)
+
+
+def test_tones_that_are_no_burst_are_refused():
+    tones = [Tone(0, 100, 1000.0, level, 0.0, 0, 0) for level in (-20.0, -40.0, -20.0)]
+    with pytest.raises(ValueError, match="low, high, low"):
+        bursts_of(tones)
+
+
+@pytest.mark.parametrize("sigma", [0.0, 0.1])
+def test_silence_and_noise_are_refused_with_a_way_on(sigma, rng):
+    bursts, wet, dry = play(recipe(phases=2), DEVICE, rate_hz=48_000, rng=rng)
+    nothing = Cut(rng.normal(0, sigma, wet.samples.size), wet.start, wet.step, wet.rate_hz)
+    with pytest.raises(NoCarrierError, match="check the path"):
+        trace_edges(nothing, bursts=bursts, bypass=dry)

@@ -1,0 +1,67 @@
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.measuring.health.path.second_path import check_second_path
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
+from charprobe.simulation.rig.faults import second_path
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.rig.room_faults import diffuse_tail
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
+
+RATE_HZ = 48_000
+RECIPE = """schema = "charprobe.recipe/1"
+name = "quiet"
+summary = "markers and a pause"
+[[segment]]
+kind = "silence"
+name = "pause"
+length_s = 0.3
+"""
+
+
+@cache
+def played():
+    stimulus = lay_out(parse_recipe(RECIPE, source="x"), rate_hz=RATE_HZ, take=1)
+    rig = Rig(delay_samples=31.4, noise_dbfs=-105.0, ac_corner_hz=3.0, drift_ppm=11.0, lead_s=0.1)
+    return stimulus, rig.record(render(stimulus), rate_hz=RATE_HZ, rng=np.random.default_rng(3))
+
+
+def told_of(samples):
+    capture = MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav")
+    return check_second_path(place_take(Track(capture, 0, played()[0])))
+
+
+@pytest.mark.parametrize("gain_db", [-55.0, -40.0, -12.0, -3.0])
+@pytest.mark.parametrize("time_ms", [-59.0, -4.1, -0.6, 0.6, 4.1, 40.0])
+def test_a_copy_is_told_on_either_side_with_its_time_and_level(time_ms, gain_db):
+    copied = second_path(played()[1], delay=round(time_ms * RATE_HZ / 1e3), gain_db=gain_db)
+    (told,) = told_of(copied)
+    side = "ahead of" if time_ms < 0 else "behind"
+    assert f"{abs(time_ms):.1f} ms {side} the sound" in told.message
+    level_db = -float(told.message.split(" dB lower")[0].split()[-1])
+    assert abs(level_db - gain_db) <= 1.5  # whole dB are printed; what lies beside the sound adds its own
+    # a weak copy moves no level, but sounds at the edges
+    assert ("static" in told.withholds) == (gain_db > -45)
+    assert "attack" in told.withholds
+
+
+@pytest.mark.parametrize("kind", ["lowpass", "highpass"])
+def test_a_copy_without_treble_or_bass_is_told(kind):
+    samples = played()[1]
+    dull = signal.sosfilt(signal.butter(2, 3000, kind, fs=RATE_HZ, output="sos"), samples, axis=0)
+    (told,) = told_of(samples + 0.01 * np.roll(dull, -240, axis=0))
+    assert told.code == "two-paths"
+    assert "5.0 ms ahead" in told.message or "4.9 ms ahead" in told.message
+
+
+def test_a_tail_is_told_by_its_energy_and_a_clean_capture_by_nothing():
+    (told,) = told_of(diffuse_tail(played()[1], level_db=-50.0, rate_hz=RATE_HZ))
+    assert told.code == "diffuse-tail"
+    assert "49 dB below" in told.message or "50 dB below" in told.message
+    assert told_of(played()[1]) == []

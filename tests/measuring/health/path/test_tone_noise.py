@@ -1,0 +1,111 @@
+"""Coders, rough conversions and coarse stimuli leave their marks under steady tones; stages and noise do not."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.measuring.health.path.tone_noise import check_tone_noise
+from charprobe.measuring.health.pauses.quiet import quiet_spectrum
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
+from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.rig.fault_catalogue import apply_fault
+from charprobe.simulation.rig.rig import Rig, quantise
+from charprobe.simulation.rig.room_faults import swinging_noise
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
+
+RATE_HZ = 48_000
+RECIPE = """schema = "charprobe.recipe/1"
+name = "tones"
+summary = "steps and two more frequencies"
+[[segment]]
+kind = "silence"
+name = "idle"
+length_s = 0.8
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997
+from_dbfs = -58
+to_dbfs = -2
+step_db = 7
+step_s = 0.2
+[[segment]]
+kind = "tones"
+name = "harmonics"
+frequencies_hz = [1500, 5003]
+levels_dbfs = [-15, -10, -5, -2]
+tone_s = 0.2
+"""
+
+
+@cache
+def recorded(stage, played_bits=None):
+    stimulus = lay_out(parse_recipe(RECIPE, source="x"), rate_hz=RATE_HZ, take=1)
+    rng = np.random.default_rng(8)
+    played = render(stimulus)
+    if played_bits:
+        played = quantise(played, bits=played_bits, dither=False, rng=rng)
+    out = make_stage(stage).process(played, rate_hz=RATE_HZ, rng=rng).samples
+    rig = Rig(delay_samples=31.4, noise_dbfs=-110.0, ac_corner_hz=3.0, drift_ppm=23.0, lead_s=0.2)
+    return stimulus, rig.record(out / max(1.0, np.abs(out).max()), rate_hz=RATE_HZ, rng=rng)
+
+
+def told_of(samples):
+    take = place_take(
+        Track(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), 0, recorded("plain-wire")[0])
+    )
+    return check_tone_noise(take, quiet_spectrum(take))
+
+
+STAGES = ("plain-wire", "feedforward-rms-hard", "noise-gate", "aliasing-colour", "quiet-hiss", "upward-lift")
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_a_stage_leaves_nothing_of_the_kind(stage):
+    assert told_of(recorded(stage)[1]) == []
+
+
+@pytest.mark.parametrize("stage", ["plain-wire", "feedforward-rms-hard"])
+@pytest.mark.parametrize(
+    ("fault", "code", "says"),
+    [
+        ("lossy-coded", "lossy-coded", "Noise follows the sound"),
+        ("rate-converted-line", "rate-converted", "mirrored at 44.1 kHz, 3"),  # (f / 43 kHz)**2 of 5003 Hz
+        ("rate-converted-short", "rate-converted", "mirrored at 44.1 kHz"),
+    ],
+)
+def test_what_a_path_does_to_a_sound_is_told_by_its_family(fault, code, says, stage):
+    (told,) = told_of(apply_fault(fault, recorded(stage)[1], rate_hz=RATE_HZ))
+    assert told.code == code
+    assert says in told.message
+
+
+def test_a_coder_that_hides_noise_below_the_tone_is_told():
+    """A tone makes the coder drop what it hides: noise is lower under loud tones than in pauses."""
+    clean = recorded("plain-wire")[1][:, 0]
+    frames = np.lib.stride_tricks.sliding_window_view(np.pad(clean, 512), 1024)[::512] * np.hanning(1024)
+    lines = np.fft.rfft(frames, axis=1)
+    lines[np.abs(lines) < 3e-6 * np.abs(lines).max(axis=1, keepdims=True)] = 0
+    coded = np.zeros(clean.size + 1024)
+    for number, frame in enumerate(np.fft.irfft(lines, axis=1)):
+        coded[512 * number : 512 * number + 1024] += frame[: coded.size - 512 * number]
+    (told,) = told_of(coded[512 : 512 + clean.size, None])
+    assert told.code == "lossy-coded"
+    assert "sinks" in told.message
+
+
+@pytest.mark.parametrize("stage", ["plain-wire", "feedforward-rms-hard"])
+def test_a_stimulus_played_in_16_bits_is_told(stage):
+    (told,) = told_of(recorded(stage, 16)[1])
+    assert (told.code, "played in 16 bits" in told.message) == ("few-bits", True)
+
+
+def test_noise_of_its_own_is_no_coder():
+    clean = recorded("plain-wire")[1]
+    assert told_of(swinging_noise(clean, level_dbfs=-70.0, rate_hz=RATE_HZ)) == []
+    assert told_of(apply_fault("foreign-noise", clean, rate_hz=RATE_HZ, size=-55.0)) == []
+    assert told_of(apply_fault("few-bits", clean, rate_hz=RATE_HZ, size=12.0)) == []

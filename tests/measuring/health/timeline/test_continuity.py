@@ -1,0 +1,94 @@
+"""Dropouts and clicks in whole captures, injected sample by sample."""
+
+import numpy as np
+import pytest
+from played import RATE_HZ, capture, recorded, short_stimulus
+
+from charprobe.measuring.health.timeline.continuity import MOST_TOLD, check_continuity
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
+
+STIMULUS = short_stimulus()
+STEPS, HARMONICS, BURSTS = STIMULUS.segments
+DELAY = 4800.3
+
+
+@pytest.fixture
+def clean(rng):
+    return recorded(STIMULUS, delay=DELAY, noise=rng)
+
+
+def judged(samples):
+    return check_continuity(place_take(Track(capture(samples), 0, STIMULUS)))
+
+
+def inside(tone, share=0.5):
+    return round(DELAY + tone.start + share * tone.length)
+
+
+@pytest.mark.parametrize("drift_ppm", [0.0, -80.0])
+def test_a_clean_capture_is_not_blamed(drift_ppm, rng):
+    assert judged(recorded(STIMULUS, delay=DELAY, drift_ppm=drift_ppm, noise=rng)) == ()
+
+
+@pytest.mark.parametrize("count", [3, 37, 400])
+def test_a_gap_of_zeros(count, clean):
+    at = inside(STEPS.tones[2])
+    clean[at : at + count] = 0
+    (item,) = judged(clean)
+    assert (item.code, item.severity, item.channel) == ("dropout", "stop", 0)
+    told = int(item.message.split()[2])
+    assert abs(told - count) <= 1  # a sample beside the gap may be as good as zero
+    assert "0:00:0" in item.message and "channel 1; segment 'steps' withheld" in item.message
+    assert abs(item.start_s - at / RATE_HZ) < 1e-4
+    assert item.withholds == ("static",)
+
+
+@pytest.mark.parametrize("count", [1, 10, 70])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_lost_and_repeated_samples(count, sign, clean):
+    tone = HARMONICS.tones[1]  # 443 Hz
+    at = inside(tone)
+    (item, *_) = judged(np.concatenate([clean[:at], clean[at + sign * count :]]))
+    assert item.code == "dropout" and "samples lost or repeated" in item.message
+    turn_deg = 360 * tone.frequency_hz * count / RATE_HZ
+    told_deg = float(item.message.split("°")[0].split()[-1])
+    assert abs(told_deg - abs((turn_deg + 180) % 360 - 180)) <= 1.5  # told to the degree
+    assert abs(item.start_s - at / RATE_HZ) < 1e-4
+
+
+def test_a_click_is_no_dropout(clean):
+    at = inside(BURSTS.tones[4])
+    clean[at] += 0.05
+    (item,) = judged(clean)
+    assert (item.code, item.severity, item.withholds) == ("click", "warn", ())
+    assert "segment 'bursts'" in item.message and abs(item.start_s - at / RATE_HZ) < 1e-4
+
+
+def test_crackle_is_summed_up(clean):
+    for tone in STEPS.tones:
+        for share in (0.2, 0.4, 0.6, 0.8):
+            clean[inside(tone, share)] += 0.3
+    items = judged(clean)
+    assert len(items) == MOST_TOLD + 1
+    assert "more breaks from" in items[-1].message and "crackles" in items[-1].message
+
+
+def test_a_tone_that_is_mostly_missing_is_told_without_an_error(clean):
+    tone = HARMONICS.tones[1]
+    first, last = inside(tone, 0.1), inside(tone, 0.9)
+    middle = inside(tone, 0.5)
+    clean[first:last] = 0
+    clean[middle] = 0.2  # a break with silence on both sides
+    items = judged(clean)
+    assert items and {item.code for item in items} <= {"dropout", "click"}
+
+
+@pytest.mark.parametrize("gain_db", [-3.0, 0.5])
+def test_a_gain_step_is_no_click(gain_db, clean):
+    at = inside(STEPS.tones[3])
+    clean[at:] *= 10 ** (gain_db / 20)
+    steps = [item for item in judged(clean) if item.code == "gain-step"]
+    assert len(steps) == 1 and abs(steps[0].start_s - at / RATE_HZ) < 1e-3
+    told = float(steps[0].message.split()[2].replace("−", "-"))
+    assert told == pytest.approx(gain_db, abs=0.02)
