@@ -24,7 +24,7 @@ TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
 
-Kind = Literal["cut", "shelf"]
+PartKind = Literal["cut", "shelf"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class ResponsePart:
     """
 
     side: Side
-    kind: Kind
+    kind: PartKind
     order: int
     corner_hz: Quantity
     gain_db: Quantity | None
@@ -134,7 +134,7 @@ class _Element:
     """A part yet to be fitted: its unknowns are log corner and, for a shelf, gain."""
 
     side: Side
-    kind: Kind
+    kind: PartKind
     order: int
 
     def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
@@ -176,7 +176,7 @@ class _Model:
 
 def _models() -> list[_Model]:
     def ends(side: Side) -> list[tuple[_Element, ...]]:
-        kinds: tuple[Kind, ...] = ("cut", "shelf")
+        kinds: tuple[PartKind, ...] = ("cut", "shelf")
         return [(), *((_Element(side, kind, order),) for kind, order in product(kinds, (1, 2)))]
 
     pairs = [_Model(low + high, False) for low, high in product(ends("low"), ends("high"))]

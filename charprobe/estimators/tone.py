@@ -228,7 +228,7 @@ def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
 
 
 @dataclass(frozen=True)
-class _Solved:
+class _ToneSolution:
     """A least-squares solution: complex amplitudes of orders 0, 1, ... with phases at mid-cut.
 
     `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin.
@@ -241,7 +241,7 @@ class _Solved:
     carrier: Orders
 
 
-def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _Solved:
+def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _ToneSolution:
     turns = 2 * np.pi * frequency_hz * cut.step / cut.rate_hz
     middle = cut.start + cut.step * (cut.samples.size - 1) / 2
     carrier = _carrier(turns, cut.samples.size, orders)
@@ -249,7 +249,7 @@ def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _
     left = cut.samples - carrier.wave(coefficients)
     again = _amplitudes(left[None, :], turns, carrier)[0]  # one refinement: error down to rounding
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
-    return _Solved(coefficients + again, left - carrier.wave(again), turns, to_origin, carrier)
+    return _ToneSolution(coefficients + again, left - carrier.wave(again), turns, to_origin, carrier)
 
 
 def _carrier(turns: float, n: int, orders: int) -> Orders:
@@ -282,7 +282,7 @@ def _dirichlet(half_angle: Array, n: int) -> Array:
     return sign * np.where(small, float(n), np.sin(n * safe) / np.sin(safe))
 
 
-def _derivative(cut: Cut, solved: _Solved, nominal_hz: float) -> Array:
+def _derivative(cut: Cut, solved: _ToneSolution, nominal_hz: float) -> Array:
     """Return the derivative of the model by the relative frequency offset, time taken from mid-cut."""
     n, orders = cut.samples.size, solved.coefficients.size - 1
     index = np.arange(n) - (n - 1) / 2

@@ -34,11 +34,16 @@ def rounded_entry(entry: Entry) -> Entry:
     """Round a reading; what was not measured loses its conditions."""
     reading = entry.reading
     if isinstance(reading, Quantity):
-        digits = _digits(reading)
-        value, low, high = (rounded(end, digits) for end in (reading.value, reading.low, reading.high))
-        return Entry(Quantity(value, low, high, reading.unit), entry.conditions)
+        dbu = None if entry.dbu is None else _rounded_quantity(entry.dbu)
+        return Entry(_rounded_quantity(reading), entry.conditions, dbu)
     at_most, at_least = _maybe(reading.at_most), _maybe(reading.at_least)
     return Entry(dataclasses.replace(reading, at_most=at_most, at_least=at_least), "")
+
+
+def _rounded_quantity(quantity: Quantity) -> Quantity:
+    digits = _digits(quantity)
+    value, low, high = (rounded(end, digits) for end in (quantity.value, quantity.low, quantity.high))
+    return Quantity(value, low, high, quantity.unit)
 
 
 def _digits(quantity: Quantity) -> int:

@@ -24,10 +24,11 @@ WORDS = frozenset(
 
 @dataclass(frozen=True)
 class Entry:
-    """A reading under its published name, with the conditions it was taken under."""
+    """A reading under its published name, its conditions, and the level in dBu where a voltmeter tells it."""
 
     reading: Reading
     conditions: str
+    dbu: Quantity | None = None
 
     @property
     def clauses(self) -> tuple[str, ...]:

@@ -40,20 +40,21 @@ def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
     quantities = dict(profile.quantities)
     for name, entry in profile.quantities.items():
         if glossary.term(name).on_input_axis and isinstance(entry.reading, Quantity):
-            quantities[name] = Entry(entry.reading, f"{_words(found, entry.reading)}; {entry.conditions}")
+            dbu = found.dbu(entry.reading)
+            quantities[name] = Entry(entry.reading, f"{_words(found, dbu)}; {entry.conditions}", dbu)
     return replace(profile, quantities=quantities)
 
 
 def dbu_text(entry: Entry) -> str:
     """Return the level of a reading in dBu as the voltmeter gave it, such as "= −5.2 dBu"; "" without one."""
-    first = entry.conditions.split(" (", 1)[0]
-    return first if first.startswith("= ") and first.endswith(" dBu") else ""
+    return f"= {_number(entry.dbu.value)} dBu" if entry.dbu is not None else ""
 
 
-def _words(found: VoltsCalibration, level: Quantity) -> str:
-    dbu, full = found.dbu(level), found.full_scale
-    text = (
-        f"= {number_text(dbu.value, 1)} dBu ({number_text(dbu.low, 1)} to {number_text(dbu.high, 1)}), "
-        f"full scale {signed_text(full.value, 1)} dBu by voltmeter"
-    )
-    return text.replace("-", "−")
+def _words(found: VoltsCalibration, dbu: Quantity) -> str:
+    value, low, high = (_number(end) for end in (dbu.value, dbu.low, dbu.high))
+    full = signed_text(found.full_scale.value, 1).replace("-", "−")
+    return f"= {value} dBu ({low} to {high}), full scale {full} dBu by voltmeter"
+
+
+def _number(dbu: float) -> str:
+    return number_text(dbu, 1).replace("-", "−")

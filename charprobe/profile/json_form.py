@@ -31,6 +31,15 @@ Said = Annotated[str, Says("text that is not empty", r"[\s\S]")]
 
 
 @dataclass(frozen=True)
+class DbuForm:
+    """The same level in dBu, where a voltmeter told what full scale stands for."""
+
+    value: Number
+    low: Number
+    high: Number
+
+
+@dataclass(frozen=True)
 class MeasuredForm:
     """A quantity with its value; `low` and `high` are the ends of the 95 % interval."""
 
@@ -40,10 +49,12 @@ class MeasuredForm:
     high: Number
     definition: Said
     conditions: str
+    dbu: DbuForm | None = None
 
     def entry(self) -> Entry:
-        """Return the entry of a profile; `ValueError` if the value lies outside its interval."""
-        return Entry(Quantity(self.value, self.low, self.high, self.unit), self.conditions)
+        """Return the entry of a profile; `ValueError` if a value lies outside its interval."""
+        dbu = self.dbu and Quantity(self.dbu.value, self.dbu.low, self.dbu.high, "dBu")
+        return Entry(Quantity(self.value, self.low, self.high, self.unit), self.conditions, dbu)
 
 
 @dataclass(frozen=True)

@@ -213,7 +213,7 @@ def _health_table(item: Health) -> Json:
 def _entry_table(name: str, entry: Entry) -> Json:
     reading = entry.reading
     if isinstance(reading, Quantity):
-        return {
+        table: dict[str, Json] = {
             "value": reading.value,
             "unit": reading.unit,
             "low": reading.low,
@@ -221,7 +221,10 @@ def _entry_table(name: str, entry: Entry) -> Json:
             "definition": glossary.term(name).definition,
             "conditions": entry.conditions,
         }
-    table: dict[str, Json] = {
+        if entry.dbu is not None:
+            table["dbu"] = {"value": entry.dbu.value, "low": entry.dbu.low, "high": entry.dbu.high}
+        return table
+    table = {
         "value": None,
         "unit": reading.unit,
         "reason": reading.reason,

@@ -1,6 +1,9 @@
 import math
 
-from charprobe.profile.in_dbu import with_dbu
+from pytest import approx
+
+from charprobe.profile.in_dbu import dbu_text, with_dbu
+from charprobe.profile.profile import Profile
 from charprobe.profile.volts import VoltsReading
 from charprobe.values.quantity import Quantity
 from tests.made_profiles import B, made_profile
@@ -20,6 +23,11 @@ def test_readings_put_dbu_beside_levels_of_the_input_axis_only():
     expected = f"{B.threshold_dbfs + FULL_SCALE_DBU:.1f} dBu".replace("-", "−")
     assert threshold.conditions.startswith(f"= {expected}")
     assert threshold.reading == before.quantities["static.threshold"].reading
+    assert threshold.dbu.value == approx(B.threshold_dbfs + FULL_SCALE_DBU, abs=0.005)  # of 6 digits of volts
+    assert (threshold.dbu.low, threshold.dbu.high) != (threshold.dbu.value,) * 2
+    assert dbu_text(threshold) == f"= {expected}"
+    assert dbu_text(after.quantities["static.slope"]) == ""
+    assert Profile.from_json(after.to_json(), source="p.json") == after
     changed = {n for n, entry in after.quantities.items() if entry != before.quantities[n]}
     assert all(isinstance(after.quantities[n].reading, Quantity) for n in changed)
     assert changed <= {n for n in changed if after.quantities[n].reading.unit == "dBFS"}

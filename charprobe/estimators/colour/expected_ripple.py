@@ -37,7 +37,7 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)  # of the integrals over 
 
 
 @dataclass(frozen=True)
-class Movement:
+class ChangeTimes:
     """Times for 50, 63.2 and 90 % of the change of gain at one edge, in s; NaN where not known."""
 
     t50_s: float
@@ -56,7 +56,7 @@ class Motion:
 
     Attributes
     ----------
-    attack, release : Movement
+    attack, release : ChangeTimes
         Times of both edges; those of the release are counted from the end of the hold.
     hold_s : float >= 0
         Time the gain waits before a release.
@@ -68,8 +68,8 @@ class Motion:
         Slope of the reduction there, in dB per dB: 0.75 for 4:1.
     """
 
-    attack: Movement
-    release: Movement
+    attack: ChangeTimes
+    release: ChangeTimes
     hold_s: float
     step_db: float
     reduction_db: float
@@ -117,7 +117,7 @@ class Rippling:
         # where nothing falls between the crests there is no ripple
         if tone.reduction_db < LEAST_DB or self.hold_s >= half_s:
             return 0.0
-        law = _Law(self.smoothed, self.falling, tone.slope)
+        law = _DetectorLaw(self.smoothed, self.falling, tone.slope)
         crest_db = law.crest_db(tone.reduction_db, self.attack_s / self.release_s)
         gain = 10 ** (-law.reduction_db(self._period(law.target(crest_db), half_s)) / 20)
         wave = gain * np.cos(_ANGLE)
@@ -168,7 +168,7 @@ Detector = Rippling | Smooth
 
 
 @dataclass(frozen=True)
-class _Law:
+class _DetectorLaw:
     """How a rectified sine drives a state, and what reduction that state means."""
 
     smoothed: Smoothed
@@ -275,7 +275,7 @@ def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
 
 
 def _matched(smoothed: Smoothed, falling: Falling, motion: Motion) -> Rippling | None:
-    law = _Law(smoothed, falling, motion.slope)
+    law = _DetectorLaw(smoothed, falling, motion.slope)
     measured = np.array([motion.attack.times_s, motion.release.times_s])
     wanted = float(np.log(measured[0, 1] / measured[1, 1]))
 

@@ -141,7 +141,7 @@ def _best(levels: Sequence[tuple[HarmonicCell, ...]], placed: PassageAt) -> tupl
 
 
 @dataclass(frozen=True)
-class _Solved:
+class _SolvedOrder:
     colour: complex
     colour_std: float
     ripple: complex
@@ -160,11 +160,11 @@ def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: PassageAt)
     )
 
 
-def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed: PassageAt) -> _Solved:
+def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed: PassageAt) -> _SolvedOrder:
     """Weighted least squares of one order over frequency."""
     having = [cell for cell in cells if cell.orders >= order]
     if len(having) < 2:
-        return _Solved(0j, np.inf, 0j, 0.0)
+        return _SolvedOrder(0j, np.inf, 0j, 0.0)
     frequency = np.array([cell.tone.frequency_hz for cell in having])
     h = np.array([cell.ratios[order - 2] for cell in having])
     noise = np.array([cell.stds[order - 2] for cell in having])
@@ -181,5 +181,5 @@ def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed
     std = float(np.hypot(np.sqrt(abs(inverse[0, 0]) * widen), TOP_ERROR * at_top))
     seen = np.abs(h) > DETECTED * noise
     if not seen.any():
-        return _Solved(complex(h[-1] / colour[-1]), float(noise[-1] / abs(colour[-1])), 0j, misfit)
-    return _Solved(complex(solution[0]), std, complex(solution[1]), misfit)
+        return _SolvedOrder(complex(h[-1] / colour[-1]), float(noise[-1] / abs(colour[-1])), 0j, misfit)
+    return _SolvedOrder(complex(solution[0]), std, complex(solution[1]), misfit)

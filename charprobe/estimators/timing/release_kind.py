@@ -15,7 +15,7 @@ from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 Shape = Callable[[Array, Array], Array]
-Kind = Literal["exponential", "straight", "two-stage", "other"]
+MovementKind = Literal["exponential", "straight", "two-stage", "other"]
 
 POINTS = 240  # points the fit sees, spread evenly over the logarithm of time
 UNLIKE = 4e-3  # share of the change that a model may miss without being called wrong
@@ -51,7 +51,7 @@ class ReleaseKind:
         Root-mean-square distance of the trace from the model.
     """
 
-    kind: Kind
+    kind: MovementKind
     stages: Reading
     tau_1: Reading
     tau_2: Reading
@@ -62,7 +62,7 @@ class ReleaseKind:
 
 
 @dataclass(frozen=True)
-class _Law:
+class _FittedShape:
     """A fitted shape and how well it fits."""
 
     shape: Shape
@@ -170,7 +170,7 @@ class _Movement:
     after_db: float
     after_std_db: float
 
-    def fit(self, shape: Shape, first: list[float], low: list[float], high: list[float]) -> _Law:
+    def fit(self, shape: Shape, first: list[float], low: list[float], high: list[float]) -> _FittedShape:
         """Fit hold, shape and asymptote; the asymptote carries its own measurement as one more point."""
 
         def model(p: Array) -> Array:
@@ -193,9 +193,9 @@ class _Movement:
         residual = model(fitted.values) - self.gain_db
         chi2 = float(np.sum(fitted.residuals[:-1] ** 2))
         evidence = bic(chi2, points=self.time_s.size, unknowns=fitted.values.size)
-        return _Law(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
+        return _FittedShape(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
 
-    def agrees(self, law: _Law, times: Mapping[float, float]) -> bool:
+    def agrees(self, law: _FittedShape, times: Mapping[float, float]) -> bool:
         """Tell whether a law does each share of the change when it was done, within `LIKE`."""
         hold, unknowns, rest_db = law.fitted.values[0], law.fitted.values[1:-1], law.fitted.values[-1]
         scale = (self.before_db - rest_db) / (self.before_db - self.after_db)
@@ -207,7 +207,7 @@ class _Movement:
         return all(done((1 - LIKE) * t) < share < done((1 + LIKE) * t) for share, t in times.items())
 
 
-def _two_stages(simple: _Law, two: _Law, end_s: float, floor_db: float) -> bool:
+def _two_stages(simple: _FittedShape, two: _FittedShape, end_s: float, floor_db: float) -> bool:
     fast, slow = sorted(np.exp(two.fitted.values[1:3]))
     share = two.fitted.values[3]
     return bool(
@@ -220,13 +220,13 @@ def _two_stages(simple: _Law, two: _Law, end_s: float, floor_db: float) -> bool:
     )
 
 
-def _log_quantity(law: _Law, index: int) -> Quantity:
+def _log_quantity(law: _FittedShape, index: int) -> Quantity:
     """Interval of a constant that was fitted as its logarithm."""
     value, std = math.exp(law.fitted.values[index]), law.fitted.std(index)
     return Quantity(value, value * math.exp(-1.96 * std), value * math.exp(1.96 * std), "s")
 
 
-def _hold(law: _Law) -> Quantity:
+def _hold(law: _FittedShape) -> Quantity:
     return Quantity.from_std(float(law.fitted.values[0]), law.fitted.std(0), "s")
 
 
@@ -238,7 +238,7 @@ def _stages(count: int) -> Quantity:
     return Quantity(count, count, count, "1")
 
 
-def _one(law: _Law) -> ReleaseKind:
+def _one(law: _FittedShape) -> ReleaseKind:
     single = "the movement is one exponential: there is no second stage"
     return ReleaseKind(
         "exponential", _stages(1), _log_quantity(law, 1), _none("s", single), _none("%", single),
@@ -246,7 +246,7 @@ def _one(law: _Law) -> ReleaseKind:
     )  # fmt: skip
 
 
-def _straight_kind(law: _Law, change_db: float) -> ReleaseKind:
+def _straight_kind(law: _FittedShape, change_db: float) -> ReleaseKind:
     straight = "the movement is a straight line in dB: it has a rate, not a time constant"
     span = math.exp(law.fitted.values[1])
     rate = change_db / span
@@ -257,7 +257,7 @@ def _straight_kind(law: _Law, change_db: float) -> ReleaseKind:
     )  # fmt: skip
 
 
-def _two(law: _Law) -> ReleaseKind:
+def _two(law: _FittedShape) -> ReleaseKind:
     fast, slow = (1, 2) if law.fitted.values[1] < law.fitted.values[2] else (2, 1)
     share = law.fitted.values[3] if fast == 1 else 1 - law.fitted.values[3]
     std = law.fitted.std(3)
@@ -268,7 +268,7 @@ def _two(law: _Law) -> ReleaseKind:
     )  # fmt: skip
 
 
-def _other(law: _Law) -> ReleaseKind:
+def _other(law: _FittedShape) -> ReleaseKind:
     reason = f"no simple law describes the movement: the best one misses it by {law.rms_db:.2g} dB rms"
     return ReleaseKind(
         "other", _none("1", reason), _none("s", reason), _none("s", reason), _none("%", reason),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from charprobe.files.sound.frames import Frames
 from charprobe.listening.aligning.delay_track import DelayTrack
 from charprobe.listening.aligning.warp import read_at
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 
 PieceNumbers = NDArray[np.intp]
 MIN_JUMP = 0.3  # frames; smaller changes of latency are not told from scatter
@@ -60,22 +61,41 @@ def fit_map(track: DelayTrack, *, frames: int) -> FittedMap:
 
     The first dry frame of a piece is set half way between the windows around the jump; see `place_jumps`.
     """
-    position, delay = track.position, track.delay
     weight = 1 / np.hypot(track.std, np.median(track.std) + 1e-9)
-    if position.size < 3:
+    if track.position.size < 3:
         best = int(np.argmax(weight))
-        whole = float(delay[best])
-        return FittedMap(
-            TimeMap((0,), (_settled(whole, float(track.std[best])),), 0.0), float(track.std[best]), None
-        )
+        offset, std = float(track.delay[best]), float(track.std[best])
+        return FittedMap(TimeMap((0,), (_settled(offset, std),), 0.0), std, None)
+    piece, kept = _without_strays(track, weight)
+    pieces = np.unique(piece[kept])
+    position, delay, weight = track.position[kept], track.delay[kept], weight[kept]
+    rank = np.searchsorted(pieces, piece[kept])
+    offsets, drift, covariance, residual = _least_squares(position, delay, rank, weight)
+    unmodelled = _UNMODELLED * float(np.sqrt(np.median(track.unexplained)))
+    drift_std = float(np.hypot(np.sqrt(covariance[-1, -1]), 3 * unmodelled / frames))
+    offset_std = float(np.hypot(np.sqrt(covariance[0, 0]), unmodelled))
+    members = [rank == k for k in range(pieces.size)]
+    if abs(drift) < max(3 * drift_std, _ONE_CLOCK / frames) and abs(drift) * frames < 0.05:
+        drift = 0.0
+        spread = np.sqrt(np.mean(residual**2) / max(int(members[0].sum()), 1))
+        offset_std = float(np.hypot(spread, unmodelled))
+        means = (np.average(delay[own], weights=weight[own] ** 2) for own in members)
+        offsets = np.array([_settled(float(mean), offset_std) for mean in means])
+    ends = [(position[own].min(), position[own].max()) for own in members]
+    starts = [0, *(int((last + first) / 2) for (_, last), (first, _) in pairwise(ends))]
+    whole = TimeMap(tuple(starts), tuple(float(value) for value in offsets), float(drift))
+    return FittedMap(whole, offset_std, drift_std)
+
+
+def _without_strays(track: DelayTrack, weight: Array) -> tuple[PieceNumbers, Flags]:
+    """Number the pieces between jumps, and tell which windows lie on one line with their piece."""
+    position, delay = track.position, track.delay
     apart = np.diff(position) > 0  # two windows may rest on one and the same loud moment
     slope = float(np.median(np.diff(delay)[apart] / np.diff(position)[apart])) if apart.any() else 0.0
     piece = _pieces(delay - slope * position)
     kept = np.ones(position.size, dtype=bool)
     for _ in range(3):
-        offsets, drift, covariance, residual = _least_squares(
-            position[kept], delay[kept], piece[kept], weight[kept]
-        )
+        offsets, drift, _, _ = _least_squares(position[kept], delay[kept], piece[kept], weight[kept])
         everywhere = np.abs(delay - offsets[piece] - drift * position)
         scatter = 1.4826 * np.median(everywhere[kept])
         kept = everywhere < max(5 * scatter, 1e-4)
@@ -85,30 +105,7 @@ def fit_map(track: DelayTrack, *, frames: int) -> FittedMap:
     for k in range(offsets.size - 1, 0, -1):
         if abs(offsets[k] - offsets[k - 1]) < MIN_JUMP:
             piece[piece >= k] -= 1
-    pieces = np.unique(piece[kept])
-    rank = np.searchsorted(pieces, piece[kept])
-    offsets, drift, covariance, residual = _least_squares(position[kept], delay[kept], rank, weight[kept])
-    unmodelled = _UNMODELLED * float(np.sqrt(np.median(track.unexplained)))
-    drift_std = float(np.hypot(np.sqrt(covariance[-1, -1]), 3 * unmodelled / frames))
-    offset_std = float(np.hypot(np.sqrt(covariance[0, 0]), unmodelled))
-    if abs(drift) < max(3 * drift_std, _ONE_CLOCK / frames) and abs(drift) * frames < 0.05:
-        drift = 0.0
-        offsets = np.array(
-            [
-                np.average((delay[kept])[rank == k], weights=weight[kept][rank == k] ** 2)
-                for k in range(pieces.size)
-            ]
-        )
-        spread = np.sqrt(np.mean(residual**2) / max(int((rank == 0).sum()), 1))
-        offset_std = float(np.hypot(spread, unmodelled))
-        offsets = np.array([_settled(float(value), offset_std) for value in offsets])
-    inside = position[kept]
-    starts = [0] + [
-        int((inside[rank == k - 1].max() + inside[rank == k].min()) / 2) for k in range(1, pieces.size)
-    ]
-    return FittedMap(
-        TimeMap(tuple(starts), tuple(float(value) for value in offsets), float(drift)), offset_std, drift_std
-    )
+    return piece, kept
 
 
 def _settled(delay: float, std: float) -> float:

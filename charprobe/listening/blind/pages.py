@@ -143,19 +143,24 @@ def make_pack(
         write_text(folder / LIST, json.dumps(listed, indent=1) + "\n", force=False)
         for path in (*folder.rglob("*"), folder):
             os.utime(path, (SAME_TIME, SAME_TIME))
-        earlier = Path(scratch) / "earlier"
-        if out.exists():
-            out.rename(earlier)
-        try:
-            folder.rename(out)
-            write_bytes(key_path, key.as_bytes(), force=force)
-        except BaseException:  # no pack without its key, and no key without its pack
-            if out.exists():
-                out.rename(folder)
-            if earlier.exists():
-                earlier.rename(out)
-            raise
+        _hand_out(folder, out, key, key_path, force=force)
     return MadePack(out, key_path, seal, key)
+
+
+def _hand_out(folder: Path, out: Path, key: Key, key_path: Path, *, force: bool) -> None:
+    """Put a finished pack in its place, and its key: both, or everything as it was."""
+    earlier = folder.with_name("earlier")
+    if out.exists():
+        out.rename(earlier)
+    try:
+        folder.rename(out)
+        write_bytes(key_path, key.as_bytes(), force=force)
+    except BaseException:
+        if out.exists():
+            out.rename(folder)
+        if earlier.exists():
+            earlier.rename(out)
+        raise
 
 
 def _check_folder(out: Path, *, force: bool) -> None:

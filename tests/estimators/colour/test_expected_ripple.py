@@ -5,8 +5,8 @@ import pytest
 
 from charprobe.estimators.colour.expected_ripple import (
     SHARES,
+    ChangeTimes,
     Motion,
-    Movement,
     Rippling,
     Smooth,
     Steady,
@@ -39,7 +39,7 @@ def motion_of(stage):
     up, down = reduction[int(0.5 * RATE_HZ) : int(0.95 * RATE_HZ)], reduction[int(1.0 * RATE_HZ) :]
     attack = [float(np.argmax(up >= share * top)) / RATE_HZ for share in SHARES]
     release = [float(np.argmax(down <= (1 - share) * top)) / RATE_HZ for share in SHARES]
-    return Motion(Movement(*attack), Movement(*release), 0.0, LOUD_DBFS - QUIET_DBFS, top, 0.75)
+    return Motion(ChangeTimes(*attack), ChangeTimes(*release), 0.0, LOUD_DBFS - QUIET_DBFS, top, 0.75)
 
 
 def third_of(stage, frequency_hz):
@@ -61,7 +61,7 @@ def power_times(tau_s, *, slope, step_db, threshold_below_db):
         falling = threshold * 10 ** ((1 - share) * whole / slope / 10)
         up.append(tau_s * np.log((high - low) / (high - rising)))
         down.append(tau_s * np.log((high - low) / (falling - low)))
-    return Movement(*up), Movement(*down), whole
+    return ChangeTimes(*up), ChangeTimes(*down), whole
 
 
 @pytest.mark.parametrize(("frequency_hz", "tau_s"), [(100, 0.05), (1000, 0.01), (50, 0.02)])
@@ -118,7 +118,7 @@ def test_the_textbook_compressor():
 
 def test_an_exponential_gain_has_no_ripple():
     times = -np.log(1 - np.array(SHARES))
-    motion = Motion(Movement(*(0.005 * times)), Movement(*(0.1 * times)), 0.0, 20.0, 9.0, 0.75)
+    motion = Motion(ChangeTimes(*(0.005 * times)), ChangeTimes(*(0.1 * times)), 0.0, 20.0, 9.0, 0.75)
     best, *others = likely_detectors(motion)
     assert isinstance(best, Smooth)
     assert not others
@@ -134,5 +134,5 @@ def test_nothing_falls_within_the_hold():
 
 
 def test_times_of_no_plain_detector_are_not_explained():
-    motion = Motion(Movement(0.001, 0.005, 0.006), Movement(0.01, 0.1, 0.11), 0.0, 20.0, 9.0, 0.75)
+    motion = Motion(ChangeTimes(0.001, 0.005, 0.006), ChangeTimes(0.01, 0.1, 0.11), 0.0, 20.0, 9.0, 0.75)
     assert likely_detectors(motion) == ()

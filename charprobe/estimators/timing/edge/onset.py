@@ -106,7 +106,7 @@ def find_onset(
 
 
 @dataclass(frozen=True)
-class _Stretch:
+class _FirstMovement:
     """Points around a first movement: times, gain re rest, weights, and the Gaussian they show through."""
 
     t: Array
@@ -212,7 +212,7 @@ def _fit_kink(
     weights = (trace.std_db[used] ** 2 + before.std_db**2 + unrest**2) ** -1.0
     # ahead of the edge nothing but the movement itself is smeared; at the edge the reference is, too
     smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
-    points = _Stretch(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
+    points = _FirstMovement(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
     start = points.scan(low, stop_s)
     gained = float(np.sum(weights * points.g**2)) - float(points.fit(np.array([start])).cost[0])
     if gained > CUBIC_GAIN and moving >= CUBIC_FROM:

@@ -22,7 +22,7 @@ MOST_RAD = 0.1  # coupling that turns the carrier further than this is no coupli
 
 
 @dataclass(frozen=True)
-class _Stretch:
+class _AroundEdge:
     """What surrounds one edge of one burst: samples from index `first` of the cut on, and their integral."""
 
     first: int
@@ -119,7 +119,7 @@ def _reach_s(carrier_hz: float) -> float:
     return max(REACH_S, REACH_PERIODS / carrier_hz)
 
 
-def _stretch(cut: Cut, before: Tone, after: Tone, *, last: bool, reach_s: float) -> _Stretch | None:
+def _stretch(cut: Cut, before: Tone, after: Tone, *, last: bool, reach_s: float) -> _AroundEdge | None:
     """Collect one edge up to `reach_s` after it; None where the tones are too short to see a baseline."""
     rate_hz, period = cut.rate_hz / cut.step, cut.rate_hz / before.frequency_hz / cut.step
     edge = int(np.ceil((after.start - cut.start) / cut.step - 1e-6))
@@ -129,7 +129,7 @@ def _stretch(cut: Cut, before: Tone, after: Tone, *, last: bool, reach_s: float)
     if first < 0 or stop > cut.samples.size or stop - edge < 2 * FILTER_PERIODS * period:
         return None
     samples = cut.samples[first:stop]
-    return _Stretch(first, edge, samples, np.asarray((np.cumsum(samples) - 0.5 * samples) / rate_hz))
+    return _AroundEdge(first, edge, samples, np.asarray((np.cumsum(samples) - 0.5 * samples) / rate_hz))
 
 
 def _taper(size: int) -> Array:

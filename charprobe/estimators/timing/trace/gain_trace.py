@@ -23,8 +23,8 @@ from charprobe.estimators.timing.trace.dry_reference import (
 from charprobe.estimators.timing.trace.phase_set import (
     Burst,
     CarrierFit,
+    CarrierGain,
     NoCarrierError,
-    Solved,
     amplitude,
     fit_carrier,
     nearest,
@@ -261,7 +261,7 @@ def _around(edge: _EdgePairs, wet: Cut) -> tuple[list[Array], list[float], Index
 
 
 def _over_reference(
-    edge: _EdgePairs, solved: Solved, beside: BesideEdge, near: Index, *, period: float
+    edge: _EdgePairs, solved: CarrierGain, beside: BesideEdge, near: Index, *, period: float
 ) -> tuple[Array, float]:
     """Divide by the dry reference, sample by sample within its reach of the edge.
 

@@ -72,7 +72,7 @@ class CarrierFit:
 
 
 @dataclass(frozen=True)
-class Solved:
+class CarrierGain:
     """Carrier solved on a common grid around one edge.
 
     `grid` counts capture samples from the edge, `time_s` is the x² weighted mean time of the samples that
@@ -184,7 +184,7 @@ def solve_edge(
     step: float,
     rate_hz: float,
     carrier: CarrierFit,
-) -> Solved:
+) -> CarrierGain:
     """Solve the complex gain at every grid point around an edge by least squares over all repetitions.
 
     Parameters
@@ -217,7 +217,7 @@ def solve_edge(
     determinant = cc * ss - cs * cs
     gain = np.empty(grid.size, complex)
     gain.real, gain.imag = (ss * cy - cs * sy) / determinant, (cc * sy - cs * cy) / determinant
-    return Solved(grid, (grid * step + late / cc) / rate_hz, gain)
+    return CarrierGain(grid, (grid * step + late / cc) / rate_hz, gain)
 
 
 def against_carrier(

@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS
 from charprobe.estimators.timing.trace.dry_reference import BesideEdge
-from charprobe.estimators.timing.trace.phase_set import CarrierFit, Solved, against_carrier, amplitude
+from charprobe.estimators.timing.trace.phase_set import CarrierFit, CarrierGain, against_carrier, amplitude
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import DB_PER_NEPER, student_factor
@@ -164,7 +164,7 @@ def scatter(
     offsets: Sequence[float],
     pairs: Sequence[tuple[Tone, Tone]],
     *,
-    solved: Solved,
+    solved: CarrierGain,
     beside: BesideEdge,
     near: Index,
     dry: tuple[float, float],

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.phase_set import Solved
+from charprobe.estimators.timing.trace.phase_set import CarrierGain
 from charprobe.values.arrays import Complex, Flags, Index
 from charprobe.values.quantity import DB_PER_NEPER
 
@@ -37,7 +37,7 @@ def far_points(side: Flags) -> Index:
     return points[:count] if points[0] == 0 else points[-count:]
 
 
-def turning(solved: Solved, points: Index, *, period: float) -> float:
+def turning(solved: CarrierGain, points: Index, *, period: float) -> float:
     """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
     gain, grid = solved.gain.real[points], solved.grid[points]
     axis = np.linspace(-1, 1, points.size)
@@ -47,7 +47,7 @@ def turning(solved: Solved, points: Index, *, period: float) -> float:
     return amplitude if amplitude > chance else 0.0
 
 
-def ripple_db(solved: Solved, *, period: float) -> float:
+def ripple_db(solved: CarrierGain, *, period: float) -> float:
     """Ripple at twice the carrier, over periods from where points are calm on."""
     first, stop = (int(np.searchsorted(solved.grid, n * period)) for n in RIPPLE_PERIODS)
     points = np.arange(first, min(stop, solved.grid.size))

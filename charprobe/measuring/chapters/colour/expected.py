@@ -8,7 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.colour.expected_ripple import Detector, Motion, Movement, Steady, likely_detectors
+from charprobe.estimators.colour.expected_ripple import (
+    ChangeTimes,
+    Detector,
+    Motion,
+    Steady,
+    likely_detectors,
+)
 from charprobe.estimators.colour.origin import CLOSE_DB
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.measuring.chapters.lookup import Reduction
@@ -123,9 +129,9 @@ def _motion(timing: Chapter, static: Reduction | None) -> tuple[Motion | Unmeasu
         reason = "the gain is moved ahead of the sound, which smooths its ripple in a way that is not known"
         return Unmeasured(UNIT, reason, "none needed; the share of ripple stands without it"), 0.0
     if isinstance(attack, Quantity):
-        rise = Movement(*(_value(read[f"attack.{name}"]) for name in ("t50", "t63", "t90")))
+        rise = ChangeTimes(*(_value(read[f"attack.{name}"]) for name in ("t50", "t63", "t90")))
     elif attack.at_most is not None:
-        rise = Movement(math.nan, attack.at_most, math.nan)
+        rise = ChangeTimes(math.nan, attack.at_most, math.nan)
     else:
         return Unmeasured(UNIT, f"the attack is not known: {attack.reason}", attack.next), 0.0
     columns = timing.curves["timing"].columns
@@ -148,14 +154,14 @@ def _motion(timing: Chapter, static: Reduction | None) -> tuple[Motion | Unmeasu
     return motion, release.std / release.value
 
 
-def _fall(read: dict[str, Reading], release: Quantity, hold_s: float) -> Movement:
+def _fall(read: dict[str, Reading], release: Quantity, hold_s: float) -> ChangeTimes:
     """Times of the release; of a two-stage one, the single stage that begins as fast."""
     first, second, share = (read[f"release.{name}"] for name in ("tau_1", "tau_2", "tau_1_share"))
     if isinstance(first, Quantity) and isinstance(second, Quantity) and isinstance(share, Quantity):
         part = share.value / 100
-        return Movement(math.nan, 1 / (part / first.value + (1 - part) / second.value), math.nan)
+        return ChangeTimes(math.nan, 1 / (part / first.value + (1 - part) / second.value), math.nan)
     times = np.array([_value(read[f"release.{name}"]) for name in ("t50", "t63", "t90")]) - hold_s
-    return Movement(*(float(time) for time in times))
+    return ChangeTimes(*(float(time) for time in times))
 
 
 def _value(reading: Reading) -> float:

@@ -6,7 +6,7 @@ import math
 
 from charprobe.files.sound.source import FileFacts, Source
 from charprobe.measuring.health.file.flat_tops import LEAST_SAMPLES, FlatTops
-from charprobe.measuring.health.file.sample_facts import ChannelFacts, Stretch
+from charprobe.measuring.health.file.sample_facts import ChannelFacts, SampleRun
 from charprobe.profile.entry import Health, Severity
 from charprobe.values.wording import clock_text, number_text, signed_text
 
@@ -46,7 +46,7 @@ def check_file(source: Source, channels: tuple[ChannelFacts, ...]) -> tuple[Heal
     loudest = max(channel.level for channel in channels)
     for index, channel in enumerate(channels):
         at = _Place(name, facts, index)
-        found += [_broken(at, stretch) for stretch in _joined(channel.broken_at, facts.rate_hz)]
+        found += [_broken(at, run) for run in _joined(channel.broken_at, facts.rate_hz)]
         if _dbfs(channel.level) < DEAD_DBFS and _dbfs(loudest) > ALIVE_DBFS:
             found.append(_dead(at, channel))
             continue
@@ -125,25 +125,25 @@ def _dead(at: _Place, channel: ChannelFacts) -> Health:
     return Health("channel-dead", "warn", text, channel=at.index, withholds=EVERYTHING)
 
 
-def _joined(stretches: tuple[Stretch, ...], gap: int) -> list[Stretch]:
-    """Join stretches that lie less than `gap` samples apart; beyond `MOST_PLACES` the rest become one."""
-    joined: list[Stretch] = []
-    for stretch in stretches:
-        if joined and (stretch.start - joined[-1].stop < gap or len(joined) == MOST_PLACES):
+def _joined(runs: tuple[SampleRun, ...], gap: int) -> list[SampleRun]:
+    """Join runs that lie less than `gap` samples apart; beyond `MOST_PLACES` the rest become one."""
+    joined: list[SampleRun] = []
+    for run in runs:
+        if joined and (run.start - joined[-1].stop < gap or len(joined) == MOST_PLACES):
             last = joined[-1]
-            joined[-1] = Stretch(last.start, max(last.stop, stretch.stop), last.count + stretch.count)
+            joined[-1] = SampleRun(last.start, max(last.stop, run.stop), last.count + run.count)
         else:
-            joined.append(stretch)
+            joined.append(run)
     return joined
 
 
-def _broken(at: _Place, stretch: Stretch) -> Health:
+def _broken(at: _Place, run: SampleRun) -> Health:
     text = (
-        f"{stretch.count} samples that are no numbers or far beyond full scale – {at.text(stretch.start)} to "
-        f"{at.clock(stretch.stop)}. Driver fault or broken file; every result they touch would be wrong. "
+        f"{run.count} samples that are no numbers or far beyond full scale – {at.text(run.start)} to "
+        f"{at.clock(run.stop)}. Driver fault or broken file; every result they touch would be wrong. "
         "Retake; the segments without them are analysed, file kept."
     )
-    return _between("non-finite", "stop", text, at, stretch.start, stretch.stop)
+    return _between("non-finite", "stop", text, at, run.start, run.stop)
 
 
 def _twin(at: _Place, other: int) -> Health:
@@ -186,8 +186,8 @@ def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     return found
 
 
-def _places(tops: list[FlatTops], gap: int) -> list[Stretch]:
-    return _joined(tuple(Stretch(each.start, each.stop, each.count) for each in tops), gap)
+def _places(tops: list[FlatTops], gap: int) -> list[SampleRun]:
+    return _joined(tuple(SampleRun(each.start, each.stop, each.count) for each in tops), gap)
 
 
 def _between(code: str, severity: Severity, text: str, at: _Place, first: int, last: int) -> Health:

@@ -14,13 +14,13 @@ BLOCK_FRAMES = 1 << 15
 QUIET_FRAMES = 1 << 11  # 43 ms at 48 kHz: fits into the quiet pre-roll of every stimulus
 NOISY = 1e-3  # -57 dBFS: the most that counts as noise; a capture without a quiet piece is no noisier
 ABSURD = 1e4  # no recorder goes 80 dB beyond full scale
-KEPT_STRETCHES = 1000
+KEPT_RUNS = 1000
 LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 
 @dataclass(frozen=True)
-class Stretch:
+class SampleRun:
     """Samples `start` to `stop` of one channel, from the start of the capture, `count` of which are meant."""
 
     start: int
@@ -42,8 +42,8 @@ class ChannelFacts:
         RMS of the whole channel without its mean.
     rest : float
         Mean in the quietest quarter of the channel: the offset without what loud tones may add.
-    broken_at : tuple of Stretch
-        Samples that are not finite or absurd, one stretch per block that holds any.
+    broken_at : tuple of SampleRun
+        Samples that are not finite or absurd, one run per block that holds any.
     flat_tops : tuple of FlatTops
         At the highest and lowest values of the channel, block by block.
     bits_used : int or None
@@ -59,7 +59,7 @@ class ChannelFacts:
     peak_at: int
     level: float
     rest: float
-    broken_at: tuple[Stretch, ...]
+    broken_at: tuple[SampleRun, ...]
     flat_tops: tuple[FlatTops, ...]
     bits_used: int | None
     fits_low_bytes: bool
@@ -107,7 +107,7 @@ class _Tally:
         self.means: list[float] = []
         self.powers: list[float] = []
         self.sizes: list[int] = []
-        self.broken_at: list[Stretch] = []
+        self.broken_at: list[SampleRun] = []
         self.highest = {1.0: 0.0, -1.0: 0.0}
         self.tops: dict[float, list[FlatTops]] = {1.0: [], -1.0: []}
         self.bits = _BitTally()
@@ -140,7 +140,7 @@ class _Tally:
                     step=self.bits.step(),
                     noise=self.quietest,
                 )
-                if tops is not None and len(self.tops[side]) < KEPT_STRETCHES:
+                if tops is not None and len(self.tops[side]) < KEPT_RUNS:
                     self.tops[side].append(replace(tops, ceiling=side * tops.ceiling))
                 self.highest[side] = max(self.highest[side], extreme)
 
@@ -154,11 +154,11 @@ class _Tally:
     def _mend(self, samples: Array, start: int) -> Array:
         broken = ~(np.abs(samples) < ABSURD)
         places = np.flatnonzero(broken)
-        stretch = Stretch(start + int(places[0]), start + int(places[-1]) + 1, int(places.size))
-        if len(self.broken_at) == KEPT_STRETCHES:
+        run = SampleRun(start + int(places[0]), start + int(places[-1]) + 1, int(places.size))
+        if len(self.broken_at) == KEPT_RUNS:
             last = self.broken_at.pop()
-            stretch = Stretch(last.start, stretch.stop, last.count + stretch.count)
-        self.broken_at.append(stretch)
+            run = SampleRun(last.start, run.stop, last.count + run.count)
+        self.broken_at.append(run)
         return np.where(broken, 0.0, samples)
 
     def facts(self) -> ChannelFacts:

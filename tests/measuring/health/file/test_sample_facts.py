@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.health.file.sample_facts import BLOCK_FRAMES, Stretch, gather_sample_facts
+from charprobe.measuring.health.file.sample_facts import BLOCK_FRAMES, SampleRun, gather_sample_facts
 
 RATE = 48_000
 
@@ -66,8 +66,8 @@ def test_broken_samples_are_counted_placed_and_kept_out_of_the_figures(rng):
         samples[place] = value
     (facts,) = gather(samples)
     assert facts.broken_at == (
-        Stretch(BLOCK_FRAMES - 1, BLOCK_FRAMES, 1),
-        Stretch(BLOCK_FRAMES, BLOCK_FRAMES + 6, 2),
+        SampleRun(BLOCK_FRAMES - 1, BLOCK_FRAMES, 1),
+        SampleRun(BLOCK_FRAMES, BLOCK_FRAMES + 6, 2),
     )
     assert facts.peak == clean.peak
     assert facts.level == pytest.approx(clean.level, rel=1e-3)  # three samples of 98 304
