@@ -38,6 +38,10 @@ class DbuForm:
     low: Number
     high: Number
 
+    def quantity(self) -> Quantity:
+        """Return the level; `ValueError` if it lies outside its interval."""
+        return Quantity(self.value, self.low, self.high, "dBu")
+
 
 @dataclass(frozen=True)
 class MeasuredForm:
@@ -53,7 +57,7 @@ class MeasuredForm:
 
     def entry(self) -> Entry:
         """Return the entry of a profile; `ValueError` if a value lies outside its interval."""
-        dbu = self.dbu and Quantity(self.dbu.value, self.dbu.low, self.dbu.high, "dBu")
+        dbu = None if self.dbu is None else self.dbu.quantity()
         return Entry(Quantity(self.value, self.low, self.high, self.unit), self.conditions, dbu)
 
 

@@ -105,19 +105,15 @@ def colour_chapter(
     settled = [rung for rung in ladder if rung.cell.told]
     curve, curve_words = transfer(rungs, settled)
     reference = min(ladder, key=lambda rung: abs(rung.input_dbfs - REFERENCE_DBFS))
-    at = tone_words(reference)
-    over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
-        "" if bypass else ", no bypass to compare with"
-    )
-    entries = _at_reference(reference, at)
     everywhere = over_frequency(rungs, bypassed=bypass is not None)
     main = next((one for one in everywhere if one.ladder == tuple(settled)), None)
-    for name in TARGETS:
-        entries[f"colour.input_at_thd_{name}"] = Entry(main.reached[name] if main else UNSETTLED, over)
-    entries["colour.onset"] = Entry(_onset(main, bypass), over + ", ripple of the gain taken out")
-    entries |= noise_under_entries(ladder, reference, at)
     shown = rippling_rung(rungs, reference.cell.tone.frequency_hz)
-    entries |= ripple_entries(splits, rungs, shown, expected, static)
+    entries = (
+        _at_reference(reference)
+        | _reached(main, reference, bypass)
+        | noise_under_entries(ladder, reference, tone_words(reference))
+        | ripple_entries(splits, rungs, shown, expected, static)
+    )
 
     def words(published: Published) -> tuple[str, ...]:
         compared = shown and expected_words(
@@ -144,13 +140,27 @@ def colour_chapter(
     )
 
 
-def _at_reference(reference: LevelRung, at: str) -> dict[str, Entry]:
-    """Harmonics of the tone that the single numbers speak of; `at` says which it is."""
+def _at_reference(reference: LevelRung) -> dict[str, Entry]:
+    """Harmonics of the tone that the single numbers speak of."""
+    at = tone_words(reference)
     entries = {"colour.thd_at_reference": Entry(reference.cell.thd, at)}
     for order in range(2, HIGHEST + 1):
         near = "; within 6 dB of the bypass" if reference.near_rig(order) else ""
         entries[f"colour.h{order}_at_reference"] = Entry(reference.cell.level(order), at + near)
     return entries | {"colour.even_odd_balance": Entry(even_odd_balance(reference.cell), at)}
+
+
+def _reached(main: AtFrequency | None, reference: LevelRung, bypass: Take | None) -> dict[str, Entry]:
+    """Levels at which the tones of one frequency reach some distortion, and where their colour begins."""
+    over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
+        "" if bypass else ", no bypass to compare with"
+    )
+    entries = {
+        f"colour.input_at_thd_{name}": Entry(main.reached[name] if main else UNSETTLED, over)
+        for name in TARGETS
+    }
+    onset = Entry(_onset(main, bypass), over + ", ripple of the gain taken out")
+    return entries | {"colour.onset": onset}
 
 
 def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[LevelRung]:
