@@ -35,7 +35,7 @@ ONLY_FROM = {"simulation": {"rehearsal", "cli"}, "bench": {"cli"}}
 OWNERS = {
     "soundfile": {"files"},
     "matplotlib": {"publishing"},
-    "numba": {"simulation"},
+    "numba": {"values"},
     "librosa": {"listening"},
     "soxr": {"listening"},
 }

@@ -15,6 +15,7 @@ from made_profiles import B, made_profile
 from charprobe.files.checked_model import schema_of
 from charprobe.profile.json_form import ProfileForm
 from charprobe.profile.profile import Profile
+from charprobe.replica.model import Replica
 from charprobe.session.file import STARTER, SessionForm
 from charprobe.stimulus.cue_sheet import CueForm
 from charprobe.stimulus.recipe import RecipeForm, recipe_from_table
@@ -24,6 +25,7 @@ FORMS = {
     "profile/profile-1.json": (ProfileForm, "charprobe profile: one channel of one setting"),
     "stimulus/cues-1.json": (CueForm, "charprobe cue sheet: what a stimulus file plays and when"),
     "stimulus/recipe-1.json": (RecipeForm, "charprobe recipe: what a stimulus is made of"),
+    "replica/replica-1.json": (Replica, "charprobe replica: a model of one setting that runs"),
     "session/session-1.json": (SessionForm, "charprobe session: a device, its settings, captures and claims"),
 }
 

@@ -28,6 +28,10 @@ class ProfileError(CharprobeError):
     """A profile file is not valid."""
 
 
+class ReplicaError(CharprobeError):
+    """A replica file is not valid, or cannot do what it is asked for."""
+
+
 class SessionError(CharprobeError):
     """A session file is not valid, or its folder is in use."""
 

@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.simulation.devices.parts.kernel import compiled_sums
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled_sums
 
 HALF_TAPS = 48  # neighbours read on either side
 KAISER_BETA = 14.0  # images 140 dB down

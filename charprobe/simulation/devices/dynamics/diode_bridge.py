@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.parts.kernel import compiled
 from charprobe.simulation.devices.parts.settled import settled_gain_db
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, gain_truth
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ import numpy as np
 from charprobe.simulation.devices.dynamics.compressor_truth import timing_truth
 from charprobe.simulation.devices.parts.detectors import sense, to_dbfs
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.simulation.devices.parts.kernel import compiled
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
 
 MAX_FEEDBACK_RATIO = 1e6
 

@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from charprobe.simulation.devices.parts.kernel import compiled
 from charprobe.simulation.devices.parts.settled import settled_gain_db
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, gain_truth
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
 
 
 @dataclass(frozen=True)

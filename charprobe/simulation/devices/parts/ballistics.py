@@ -7,8 +7,8 @@ from typing import Literal, get_args
 import numpy as np
 
 from charprobe.simulation.devices.parts.detectors import coefficient
-from charprobe.simulation.devices.parts.kernel import compiled
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
 
 Smoothing = Literal["branching", "smooth branching", "decoupled", "smooth decoupled"]
 FORMS: tuple[Smoothing, ...] = get_args(Smoothing)

@@ -1,0 +1,137 @@
+"""A gain cell at one sampling rate: played block by block, taken back, or run for several rows of numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.replica import loops
+from charprobe.replica.coefficients import coefficients, quadrature_sections
+from charprobe.replica.flat import codes_of, flatten
+from charprobe.replica.parts import Cell
+from charprobe.values.arrays import Array, Flags
+
+NO_TABLE = np.zeros((1, 3))  # of a colour that is not in the loop
+
+
+@dataclass(frozen=True)
+class Passed:
+    """A block behind the cell.
+
+    Attributes
+    ----------
+    sound : ndarray, shape (n, channels)
+        Output, or when taken back the input.
+    gain_db : ndarray, shape (n, channels)
+        Gain of each sample, make-up included.
+    lost : ndarray of bool, shape (n, channels)
+        Where no input gives the output that is to be taken back; `sound` is then a guess.
+    """
+
+    sound: Array
+    gain_db: Array
+    lost: Flags
+
+
+class RunningCell:
+    """A cell that is fed block by block, from rest; look-ahead is what feeds it with does, see `chain`.
+
+    Parameters
+    ----------
+    cell : Cell
+        What it is.
+    rate_hz : float > 0
+        Sampling rate.
+    channels : int
+        Channels side by side, linked as the cell says.
+    table : ndarray, shape (m, 3)
+        Colour that a feedback detector hears too, see `colour.table_of`.
+
+    Examples
+    --------
+    >>> from charprobe.replica.parts import Bend
+    >>> cell = Cell(bends=(Bend(-20.0, 1.0),))  # instant limiter
+    >>> running = RunningCell(cell, rate_hz=48_000, channels=1, table=NO_TABLE)
+    >>> float(running.play(np.array([[1.0]])).sound[0, 0].round(6))
+    0.1
+    """
+
+    def __init__(self, cell: Cell, *, rate_hz: float, channels: int, table: Array) -> None:
+        self.cell = cell
+        self._codes = codes_of(cell)
+        self._row = coefficients(flatten(cell)[None], self._codes, rate_hz=rate_hz)[0]
+        self._chains = quadrature_sections(float(rate_hz))
+        self._table = table
+        self._filters, self._stores = _at_rest(channels, self._chains)
+
+    def play(self, block: Array) -> Passed:
+        """Send the next samples through; shape (n, channels)."""
+        passed = self._run(block, backwards=False)
+        return Passed(passed.sound * 10 ** (self.cell.makeup_db / 20), passed.gain_db, passed.lost)
+
+    def take_back(self, block: Array) -> Passed:
+        """Find what went in for the next output samples; shape (n, channels)."""
+        return self._run(block * 10 ** (-self.cell.makeup_db / 20), backwards=True)
+
+    def _run(self, block: Array, *, backwards: bool) -> Passed:
+        sound = np.ascontiguousarray(block, dtype=float)
+        out, reduction = np.empty_like(sound), np.empty_like(sound)
+        lost = np.zeros(sound.shape, dtype=np.bool_)
+        if not self.cell.bends:
+            return Passed(sound, np.full(sound.shape, self.cell.makeup_db), lost)
+        loops.run_cell(
+            sound, backwards, self._filters, self._stores, self._row, self._codes, *self._chains, self._table,
+            out, reduction, lost,
+        )  # fmt: skip
+        return Passed(out, self.cell.makeup_db - reduction, lost)
+
+
+def gain_rows_db(
+    cell: Cell, rows: Array, samples: Array, *, rate_hz: float, table: Array = NO_TABLE
+) -> Array:
+    """Gain of one channel by several cells that have the structure of `cell`, for fits.
+
+    Parameters
+    ----------
+    cell : Cell
+        Structure, make-up and look-ahead; its other numbers are not used.
+    rows : ndarray, shape (k, len(flat.NAMES))
+        Numbers, in the order of `flat.NAMES`; see `flat.flatten`.
+    samples : ndarray, shape (n,)
+        Input of the cell, from rest; full scale = 1.
+    rate_hz : float > 0
+        Sampling rate.
+    table : ndarray, shape (m, 3)
+        Colour in the loop, see `colour.table_of`.
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        Gain in dB at each sample of the input, make-up included; a look-ahead is done: sample n carries the
+        gain that meets it.
+
+    Examples
+    --------
+    >>> from charprobe.replica.parts import Bend
+    >>> cell = Cell(bends=(Bend(-20.0, 0.5),))
+    >>> rows = np.stack([flatten(cell), flatten(Cell(bends=(Bend(-10.0, 0.5),)))])
+    >>> gain_rows_db(cell, rows, np.ones(2), rate_hz=48_000).round(6).tolist()
+    [[-10.0, -10.0], [-5.0, -5.0]]
+    """
+    codes = codes_of(cell)
+    late = round(cell.lookahead_s * rate_hz)
+    sound = np.concatenate([samples, np.zeros(late)])[:, None]
+    reduction = np.empty((rows.shape[0], *sound.shape))
+    chains = quadrature_sections(float(rate_hz))
+    out, lost = np.empty_like(sound), np.zeros(sound.shape, dtype=np.bool_)
+    for row, found in zip(coefficients(rows, codes, rate_hz=rate_hz), reduction, strict=True):
+        filters, stores = _at_rest(1, chains)
+        loops.run_cell(sound, False, filters, stores, row, codes, *chains, table, out, found, lost)
+    return np.asarray(cell.makeup_db - reduction[:, late:, 0])
+
+
+def _at_rest(channels: int, chains: tuple[Array, Array]) -> tuple[Array, Array]:
+    """State of filters and stores in silence."""
+    filters = loops.FILTER + 2 * (chains[0].size + chains[1].size) + 4
+    return np.zeros((channels, filters)), np.zeros((channels, loops.STATE))

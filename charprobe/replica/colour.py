@@ -1,0 +1,100 @@
+"""Colour that runs: a monotone curve applied without aliasing, and undone."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+from scipy.signal import firwin, upfirdn
+
+from charprobe.replica import loops
+from charprobe.replica.parts import Colour
+from charprobe.values.arrays import Array
+
+HALF_CELLS = 2048  # of the table, on each side of rest
+FACTOR = 4
+REACH = 96  # samples on each side that shape one, of up and down together
+_TURNS = 40
+_CLOSE = 1e-9  # of full scale: -180 dB
+_GAUSS, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+
+
+def table_of(colour: Colour) -> Array:
+    """Return what the curve adds to its input: rows of offset, slope and place, shape (m, 3).
+
+    One row of zeros where there is no colour.
+    """
+    if not colour.amplitude:
+        return np.zeros((1, 3))
+    size, odd, even = (np.array(part) for part in (colour.amplitude, colour.odd_db, colour.even_db))
+    places = np.concatenate([-size[::-1], [0.0], size])
+    slopes_db = np.concatenate([(odd - even)[::-1], [0.0], odd + even])
+    spline = CubicSpline(places, slopes_db)
+    top = float(size[-1])
+    grid = np.linspace(-top, top, 2 * HALF_CELLS + 1)
+    step = top / HALF_CELLS
+    nodes = grid[:-1, None] + step * (_GAUSS + 1) / 2
+    pieces = (_added_slope(spline(nodes)) * _WEIGHTS).sum(axis=1) * step / 2
+    offset = np.concatenate([[0.0], np.cumsum(pieces)])
+    return np.stack([offset - offset[HALF_CELLS], _added_slope(spline(grid)), grid], axis=1)
+
+
+def _added_slope(slope_db: Array) -> Array:
+    return np.asarray(np.expm1(np.clip(slope_db, -200.0, 40.0) * np.log(10) / 20))
+
+
+@lru_cache(maxsize=1)
+def _kernel() -> Array:
+    return np.asarray(firwin(2 * (REACH // 2) * FACTOR - 1, 0.93 / FACTOR, window=("kaiser", 10.0)))
+
+
+def added(samples: Array, table: Array, *, oversampled: bool) -> Array:
+    """What the curve adds to samples of shape (n,), taken as silent beyond both ends.
+
+    Oversampled, sound passes up and down four-fold only where the curve differs from a wire, so that what
+    the curve leaves alone comes out unchanged, the highest octave included.
+    """
+    if not oversampled:
+        out = np.empty(samples.size)
+        loops.shape(np.ascontiguousarray(samples), table, out)
+        return out
+    kernel = _kernel()
+    fine = upfirdn(FACTOR * kernel, samples, up=FACTOR)
+    bent = np.zeros(fine.size + 2)  # both kernels together are late by REACH samples less 2 fine ones
+    loops.shape(fine, table, bent[2:])
+    return np.asarray(upfirdn(kernel, bent, down=FACTOR)[REACH : REACH + samples.size])
+
+
+def shaped(samples: Array, table: Array, *, oversampled: bool) -> Array:
+    """Send samples of shape (n,) through a curve."""
+    return np.asarray(samples + added(samples, table, oversampled=oversampled))
+
+
+def unshaped(samples: Array, table: Array, *, oversampled: bool) -> Array:
+    """Find samples of shape (n,) that the curve turns into these.
+
+    Notes
+    -----
+    Starts from the inverse curve and takes off what the curve still adds too much, over its slope there:
+    without aliasing that is exact at once, with it a few turns reach `_CLOSE`. Where the curve is all but
+    flat the turns end without it; what is left there is for the caller to bound.
+    """
+    guess = _inverse(samples, table)
+    slope = np.interp(guess, table[:, 2], 1 + table[:, 1])
+    for _ in range(_TURNS):
+        error = samples - shaped(guess, table, oversampled=oversampled)
+        if np.max(np.abs(error), initial=0.0) < _CLOSE:
+            break
+        guess = guess + error / np.maximum(slope, 0.05)
+    return guess
+
+
+def _inverse(samples: Array, table: Array) -> Array:
+    """Input of the plain curve, by linear interpolation of its table; straight beyond it."""
+    values = table[:, 2] + table[:, 0]
+    guess = np.interp(samples, values, table[:, 2])
+    low, high = samples < values[0], samples > values[-1]
+    guess[low] = table[0, 2] + (samples[low] - values[0]) / max(1 + table[0, 1], 1e-3)
+    guess[high] = table[-1, 2] + (samples[high] - values[-1]) / max(1 + table[-1, 1], 1e-3)
+    return np.asarray(guess)

@@ -1,0 +1,164 @@
+"""Closed forms of the gain cell: settled gain, times, stores, and what went in found again."""
+
+import numpy as np
+import pytest
+
+from charprobe.replica.cell import NO_TABLE, RunningCell, gain_rows_db
+from charprobe.replica.flat import flatten
+from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
+
+RATE = 48_000
+RMS = Detector("mean", 2.0, 0.003, 0.003)
+SMOOTH = Smoothing(attack_s=0.005, release_s=0.08)
+LIMIT = Bend(-20.0, 1.0)
+
+
+def played(cell, samples, channels=1):
+    wide = samples if samples.ndim == 2 else samples[:, None]
+    return RunningCell(cell, rate_hz=RATE, channels=channels, table=NO_TABLE).play(wide)
+
+
+def taken_back(cell, samples, channels=1):
+    return RunningCell(cell, rate_hz=RATE, channels=channels, table=NO_TABLE).take_back(samples)
+
+
+def step(level_db, *, seconds=1.0):
+    """A constant of that level, which a peak detector reads without ripple."""
+    return np.full(round(seconds * RATE), 10 ** (level_db / 20))
+
+
+def bursts(rng, seconds=1.0):
+    n = np.arange(round(seconds * RATE))
+    swell = 10 ** (np.repeat(rng.uniform(-30, 0, n.size // 2400 + 1), 2400)[: n.size] / 20)
+    return swell * np.sin(2 * np.pi * 300 * n / RATE + 3 * np.sin(2 * np.pi * 7 * n / RATE))
+
+
+@pytest.mark.parametrize(
+    ("bends", "level", "reduction"),
+    [
+        ((Bend(-20.0, 0.75),), -8.0, 9.0),
+        ((Bend(-20.0, 0.5, 12.0),), -20.0, 0.75),  # 0.5 * 6**2 / 24
+        ((Bend(-20.0, 1.5),), -10.0, 15.0),
+        ((Bend(-30.0, 0.5), Bend(-10.0, 0.5)), -4.0, 16.0),
+        ((Bend(-20.0, 1.0, most_db=6.0),), 0.0, 6.0),
+        ((Bend(-40.0, 2.0, side="below"),), -45.0, 10.0),
+        ((Bend(-40.0, -0.5, side="below", most_db=3.0),), -60.0, -3.0),
+    ],
+)
+def test_the_settled_reduction_is_that_of_the_gain_computer(bends, level, reduction):
+    gain = played(Cell(bends=bends, smoothing=SMOOTH, makeup_db=2.0), step(level)).gain_db[-1, 0]
+    assert gain == pytest.approx(2.0 - reduction, abs=1e-4)  # 12 release times after the start: 6e-6 of 15 dB
+
+
+@pytest.mark.parametrize("kind", ["peak", "mean", "envelope"])
+def test_a_sine_reads_its_own_level(kind):
+    times = (2.0, 0.05, 0.05) if kind == "mean" else (1.0, 0.0, 1.0) if kind == "peak" else (1.0, 0.0, 0.0)
+    cell = Cell(Detector(kind, *times), (Bend(-40.0, 0.5),))
+    tone = 0.1 * np.sin(2 * np.pi * 997 * np.arange(RATE) / RATE)
+    reduction = -played(cell, tone).gain_db[RATE // 2 :, 0]
+    assert np.mean(reduction) == pytest.approx(10.0, abs=0.02)  # ripple of 1 % in the mean: 0.5 * 0.04 dB
+
+
+def test_the_attack_passes_63_percent_after_its_time_and_the_release_after_its_own():
+    cell = Cell(bends=(LIMIT,), smoothing=SMOOTH)
+    gain = played(cell, np.concatenate([step(-40), step(0), step(-40)])).gain_db[:, 0]
+    up, down = gain[RATE : 2 * RATE], gain[2 * RATE :]
+    assert (np.argmax(up < -20 * (1 - np.exp(-1))) + 1) / RATE == pytest.approx(0.005, abs=2 / RATE)
+    assert (np.argmax(down > -20 * np.exp(-1)) + 1) / RATE == pytest.approx(0.08, abs=2 / RATE)
+
+
+def test_a_feedback_loop_settles_at_one_plus_its_slope_to_one_and_is_quicker_by_as_much():
+    cell = Cell(
+        bends=(Bend(-20.0, 3.0),), smoothing=Smoothing(attack_s=0.02, release_s=0.02), loop="feedback"
+    )
+    gain = played(cell, np.concatenate([step(-12), step(0)])).gain_db[:, 0]
+    assert gain[RATE - 1] == pytest.approx(-6.0, abs=1e-6)
+    assert gain[-1] == pytest.approx(-15.0, abs=1e-6)
+    assert gain[RATE + round(0.005 * RATE) - 1] == pytest.approx(-15 + 9 * np.exp(-1), abs=1e-6)
+
+
+def test_hold_waits_and_decoupled_puts_the_attack_behind_the_release():
+    held = Cell(bends=(LIMIT,), smoothing=Smoothing(attack_s=0.001, release_s=0.05, hold_s=0.03))
+    gain = played(held, np.concatenate([step(0), step(-40)])).gain_db[RATE:, 0]
+    first = np.argmax(gain > gain[0] + 1e-9)
+    assert first == round(0.03 * RATE)
+    late = Smoothing(form="decoupled", attack_s=0.01, release_s=0.1)
+    gain = played(Cell(bends=(LIMIT,), smoothing=late), np.concatenate([step(0), step(-40)])).gain_db[
+        RATE:, 0
+    ]
+    t = np.arange(1, gain.size + 1) / RATE
+    exact = -20 * (0.1 * np.exp(-t / 0.1) - 0.01 * np.exp(-t / 0.01)) / (0.1 - 0.01)
+    np.testing.assert_allclose(gain, exact, atol=0.01)  # sampled store against the continuous one
+
+
+def test_the_stores_of_two_stages_recover_as_their_sums_of_exponentials():
+    t = np.arange(1, RATE + 1) / RATE
+    sound = np.concatenate([step(0, seconds=0.5), step(-40)])
+
+    def back(**slow):
+        smoothing = Smoothing(attack_s=0.002, release_s=0.05, slow_s=0.6, **slow)
+        return -played(Cell(bends=(LIMIT,), smoothing=smoothing), sound).gain_db[RATE // 2 :, 0] / 20
+
+    beside = back(release="side by side", slow_share=0.3)
+    np.testing.assert_allclose(beside, 0.7 * np.exp(-t / 0.05) + 0.3 * np.exp(-t / 0.6), atol=1e-9)
+    moved = 0.5 * (1 - np.exp(-0.5 / 0.25))
+    charged = back(release="charged", slow_share=0.5, charge_s=0.25)
+    np.testing.assert_allclose(charged, (1 - moved) * np.exp(-t / 0.05) + moved * np.exp(-t / 0.6), atol=1e-3)
+    shared = back(release="shared", slow_share=0.3)
+    slow = shared[-1] / np.exp(-1 / 0.6)  # after a second only the slow store is left
+    fast = shared[0] - slow
+    np.testing.assert_allclose(shared, fast * np.exp(-(t - t[0]) / 0.05) + slow * np.exp(-t / 0.6), atol=1e-3)
+    assert slow > 0.5  # half a second of charge moved more than its share into it
+
+
+CELLS = {
+    "average": Cell(Detector("mean", 1.0, 0.002, 0.002), (Bend(-24.0, 0.95, 2.0),), SMOOTH, makeup_db=4.0),
+    "rms level": Cell(Detector("mean", 2.0), (Bend(-30.0, 0.6),), Smoothing("level", attack_s=0.03, release_s=0.03)),
+    "power 3": Cell(Detector("mean", 3.0, 0.001, 0.004), (Bend(-24.0, 0.75, 6.0),), SMOOTH),
+    "peak instant": Cell(Detector("peak"), (Bend(-20.0, 0.75),), Smoothing(release_s=0.08)),
+    "envelope": Cell(Detector("envelope"), (Bend(-24.0, 0.75),), SMOOTH),
+    "low cut and shelf": Cell(Detector("peak", low_cut_hz=150.0, shelf_hz=2e3, shelf_db=6.0), (Bend(-26.0, 0.6, 6.0),), SMOOTH),
+    "level in dB": Cell(RMS, (Bend(-26.0, 0.6, 6.0), Bend(-8.0, 0.4)), Smoothing("level in dB", attack_s=0.004, release_s=0.1)),
+    "hold": Cell(RMS, (Bend(-26.0, 0.75),), Smoothing(form="decoupled", attack_s=0.01, release_s=0.1, hold_s=0.02)),
+    "shared": Cell(RMS, (Bend(-26.0, 0.8, 4.0),), Smoothing(attack_s=0.006, release_s=0.06, release="shared", slow_s=0.9, slow_share=0.5)),
+    "feedback": Cell(RMS, (Bend(-28.0, 5.0, 6.0),), Smoothing(attack_s=0.01, release_s=0.4), "feedback", makeup_db=2.0),
+    "over": Cell(RMS, (Bend(-20.0, 1.2, 4.0),), SMOOTH),
+    "expander": Cell(RMS, (Bend(-20.0, 1.0, 4.0, "below", 30.0),), SMOOTH),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CELLS)
+def test_what_went_in_is_found_again(name, rng):
+    cell, sound = CELLS[name], bursts(rng)
+    through = played(cell, sound)
+    back = taken_back(cell, through.sound)
+    assert np.ptp(through.gain_db) > 2 and not back.lost.any()
+    error = np.linalg.norm(back.sound[:, 0] - sound) / np.linalg.norm(sound)
+    assert error < 1e-8  # the root is found to 1e-9 dB a sample
+
+
+def test_a_linked_pair_takes_over_its_share_and_comes_back(rng):
+    cell = Cell(RMS, (Bend(-24.0, 0.75),), SMOOTH, link=0.6)
+    sound = np.stack([bursts(rng), 0.01 * bursts(rng)], axis=1)
+    through = played(cell, sound, channels=2)
+    alone = played(cell, sound[:, :1]).gain_db[:, 0]
+    np.testing.assert_allclose(through.gain_db[:, 1], 0.6 * alone, atol=1e-9)
+    back = taken_back(cell, through.sound, channels=2)
+    assert np.linalg.norm(back.sound - sound) < 1e-7 * np.linalg.norm(sound)
+
+
+def test_what_a_flat_line_held_is_told_as_lost():
+    cell = Cell(bends=(LIMIT,))  # an instant limiter: every input above -20 dBFS gives the same output
+    back = taken_back(cell, np.array([[0.05], [0.2], [0.01]]))
+    assert back.lost[:, 0].tolist() == [False, True, False]
+    np.testing.assert_allclose(back.sound[[0, 2], 0], [0.05, 0.01])
+
+
+def test_rows_give_what_each_cell_gives_and_a_look_ahead_is_done(rng):
+    cell = Cell(RMS, (Bend(-24.0, 0.75),), SMOOTH, lookahead_s=0.002, makeup_db=1.0)
+    sound = bursts(rng, 0.2)
+    rows = np.stack([flatten(cell), flatten(Cell(RMS, (Bend(-30.0, 0.5),), SMOOTH))])
+    gain = gain_rows_db(cell, rows, sound, rate_hz=RATE)
+    direct = played(cell, np.concatenate([sound, np.zeros(96)])).gain_db[96:, 0]
+    np.testing.assert_array_equal(gain[0], direct)
+    assert gain[1].min() < gain[0].min() + 5 and gain.shape == (2, sound.size)

@@ -1,0 +1,64 @@
+import numpy as np
+import pytest
+
+from charprobe.replica.chain import play, play_take, take_back
+from charprobe.replica.parts import Bend, Cell, Chain, Colour, Detector, Section, Smoothing
+
+RATE = 48_000
+COLOUR = Colour(amplitude=(0.1, 0.3, 1.0), odd_db=(-0.1, -0.8, -5.0), even_db=(0.05, 0.1, 0.3))
+CELL = Cell(
+    Detector("mean", 2.0, 0.003, 0.003),
+    (Bend(-24.0, 0.75, 4.0),),
+    Smoothing(attack_s=0.004, release_s=0.1),
+    makeup_db=3.0,
+)
+FEEDBACK = Cell(CELL.detector, (Bend(-24.0, 2.0),), CELL.smoothing, "feedback")
+CHAINS = {
+    "behind": Chain((Section("low cut", 60.0),), CELL, COLOUR, (Section("high shelf", 6000.0, 1, 2.0),), polarity=-1),
+    "before": Chain((), CELL, Colour("before", *(COLOUR.amplitude, COLOUR.odd_db, COLOUR.even_db))),
+    "in loop": Chain((), FEEDBACK, Colour("in loop", *(COLOUR.amplitude, COLOUR.odd_db, COLOUR.even_db), oversampled=False)),
+}  # fmt: skip
+
+
+def take(rng, channels=2):
+    n = np.arange(30_000)
+    fade = np.clip(np.minimum(n - 2000, 18_000 - n) / 6000, 0, 1)[:, None]  # silence for the filters' tails
+    fade = np.sin(np.pi / 2 * fade) ** 4
+    swell = np.exp(np.sin(n / 2000.0) - 1)[:, None]
+    return (
+        0.6
+        * fade
+        * swell
+        * np.sin(2 * np.pi * np.outer(n, [220, 331][:channels]) / RATE + rng.uniform(0, 6, channels))
+    )
+
+
+@pytest.mark.parametrize("name", CHAINS)
+def test_blocks_of_any_length_give_the_whole_take_and_it_comes_back(name, rng):
+    sound = take(rng)
+    whole = play_take(CHAINS[name], sound, rate_hz=RATE).sound
+    cuts = np.split(sound, [7, 700, 701, 12_000, 29_990])
+    pieces = np.concatenate(list(play(CHAINS[name], cuts, rate_hz=RATE)))
+    np.testing.assert_allclose(pieces, whole, atol=1e-12)
+    back = np.concatenate(list(take_back(CHAINS[name], [whole], rate_hz=RATE)))
+    ratio = np.linalg.norm(back - sound) / np.linalg.norm(sound)
+    assert 20 * np.log10(ratio) < -60  # what the low cut took below 3 Hz stays away
+
+
+def test_a_look_ahead_moves_the_gain_and_not_the_sound(rng):
+    ahead = Chain(cell=Cell(CELL.detector, CELL.bends, CELL.smoothing, lookahead_s=0.005))
+    plain = Chain(cell=Cell(CELL.detector, CELL.bends, CELL.smoothing))
+    sound = take(rng, 1)
+    late = play_take(plain, sound, rate_hz=RATE).gain_db[240:]
+    found = np.concatenate(list(play(ahead, np.split(sound, [100, 5000]), rate_hz=RATE)))
+    np.testing.assert_allclose(found[:-240], sound[:-240] * 10 ** (late / 20), atol=1e-12)
+    assert found.shape == sound.shape
+
+
+def test_the_same_chain_holds_at_another_rate():
+    def through(rate_hz):
+        t = np.arange(rate_hz) / rate_hz
+        return play_take(CHAINS["behind"], 0.5 * np.sin(2 * np.pi * 500 * t), rate_hz=rate_hz).sound[:, 0]
+
+    slow, fast = through(48_000), through(96_000)[::2]
+    assert 20 * np.log10(np.std((slow - fast)[4000:]) / np.std(slow)) < -70  # ripple of the detector, sampled

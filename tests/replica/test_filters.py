@@ -1,0 +1,41 @@
+import numpy as np
+import pytest
+
+from charprobe.replica.filters import response, taps
+from charprobe.replica.parts import Section
+
+SECTIONS = (
+    Section("low cut", 30.0, 2),
+    Section("high shelf", 5000.0, 1, 3.0),
+    Section("bell", 800.0, 2, -2.0, 1.0),
+)
+U = np.array([0.01, 1.0, 100.0])
+
+
+@pytest.mark.parametrize(
+    ("section", "decibels"),
+    [
+        (Section("low cut", 100.0), (-40.0, -3.01, 0.0)),
+        (Section("high cut", 100.0, 2), (0.0, -3.01, -80.0)),
+        (Section("low shelf", 100.0, 1, 6.0), (6.0, 3.0, 0.0)),
+        (Section("high shelf", 100.0, 2, -6.0), (0.0, -3.0, -6.0)),
+        (Section("bell", 100.0, 2, 4.0), (0.0, 4.0, 0.0)),
+    ],
+)
+def test_sections_have_their_gain_at_the_corner_and_far_from_it(section, decibels):
+    found = 20 * np.log10(np.abs(response((section,), 100.0 * U)))
+    np.testing.assert_allclose(found, decibels, atol=0.01)  # a hundredth of the corner is nearly its end
+
+
+@pytest.mark.parametrize("rate_hz", [44_100.0, 96_000.0])
+def test_impulse_responses_meet_the_analogue_response_and_undo_it(rate_hz):
+    frequency = np.geomspace(30, 18_000, 40)
+    there, back = (taps(SECTIONS, rate_hz=rate_hz, backwards=b) for b in (False, True))
+
+    def gain(kernel, before):
+        turn = np.exp(-2j * np.pi * np.outer(frequency, np.arange(kernel.size) - before) / rate_hz)
+        return turn @ kernel
+
+    exact = response(SECTIONS, frequency)
+    np.testing.assert_allclose(gain(*there), exact, atol=1e-3)  # 6 periods of the low cut are kept
+    np.testing.assert_allclose(gain(*back) * exact, 1, atol=1e-3)
