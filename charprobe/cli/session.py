@@ -79,7 +79,7 @@ def session_command(
             while_measuring.enter_context(on_cluster(cluster))
         screen = while_measuring.enter_context(_screen())
         made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen)
-    for note in made.findings.copies:
+    for note in (*made.findings.spoilt, *made.findings.copies):
         click.echo(f"Warning: {note}", err=True)
     for line in made.findings.sentences:
         click.echo(line)

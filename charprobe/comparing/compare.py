@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
+from charprobe.comparing.absence import absence, absent_text, below_limit
 from charprobe.comparing.comparison import Comparison, Difference, notes_on
-from charprobe.comparing.curve import ComparedCurve, curve_gap
+from charprobe.comparing.curve import ComparedCurve, curve_gap, shared_span
 from charprobe.comparing.curves import CURVES, MARGINS
 from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
 from charprobe.comparing.sentences import sentences_on
-from charprobe.comparing.subjects import Subject, subjects_of
+from charprobe.comparing.subjects import Subject, measured_of, readings_of, subjects_of, value_of
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
-from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Z95, Quantity, Unmeasured
 
 Sides = tuple[int, int]  # numbers of two subjects
 BETWEEN = {"dBFS": "dB", "dBc": "dB"}  # unit of a quantity -> unit of a difference of two
@@ -65,61 +67,42 @@ def compare_subjects(
         *(
             item
             for name, own in curves.items()
-            for item in _curve_differences(name, own, pairs, margins[name], tests)
+            for item in _curve_differences(name, subjects, own, pairs, margins[name], tests)
         ),
         *(item for name in compared for item in _differences(name, subjects, pairs, margins[name], tests)),
     ]
+    values = {name: tuple(value_of(name, subject) for subject in subjects) for name in names}
     return Comparison(
         subjects=tuple(subjects),
-        values={name: tuple(_value(name, subject) for subject in subjects) for name in names},
+        values=values,
         differences=tuple(differences),
-        sentences=sentences_on([subject.label for subject in subjects], differences),
+        sentences=sentences_on([subject.label for subject in subjects], differences, values),
         notes=notes_on(repeated=any(len(subject.repeats) > 1 for subject in subjects), tests=tests),
     )
-
-
-def _readings(name: str, subject: Subject) -> list[Reading]:
-    return [profile.quantities[name].reading for profile in subject.repeats if name in profile.quantities]
-
-
-def _measured(name: str, subject: Subject) -> list[Quantity]:
-    return [reading for reading in _readings(name, subject) if isinstance(reading, Quantity)]
-
-
-def _value(name: str, subject: Subject) -> Reading | None:
-    """Combine a quantity over the repeats of a subject, for show."""
-    measured = _measured(name, subject)
-    if not measured:
-        readings = _readings(name, subject)
-        return readings[0] if readings else None
-    if len(measured) == 1:
-        return measured[0]
-    variance, freedom = repeat_variance([[item.value for item in measured]])
-    estimates = [Estimate(item.value, item.std) for item in measured]
-    both = combined(estimates, variance=variance, freedom=freedom)
-    return Quantity.from_std(both.value, both.std, measured[0].unit)
 
 
 def _differences(
     name: str, subjects: Sequence[Subject], pairs: Sequence[Sides], margin: Margin, tests: int
 ) -> Iterator[Difference]:
-    sets = [[_estimate(item, margin) for item in _measured(name, subject)] for subject in subjects]
+    sets = [[_estimate(item, margin) for item in measured_of(name, subject)] for subject in subjects]
     usable = [[item for item in items if item is not None] for items in sets]
     variance, freedom = repeat_variance([[item.value for item in items] for items in usable])
     unit = BETWEEN.get(glossary.term(name).unit, glossary.term(name).unit)
     for first, second in pairs:
-        found, reason, least = None, "", None
+        found, reason, least, none = None, "", None, Nothing()
         missing = [index for index in (first, second) if not usable[index]]
         if missing:
             least = _least(name, subjects[first], subjects[second], margin)
             reason = "; ".join(f"{subjects[index].label}: {_why(name, subjects[index])}" for index in missing)
+            has = [index not in missing for index in (first, second)]
+            none = _none(name, (subjects[first], subjects[second]), has) if least is None else Nothing()
         else:
             sides = [combined(usable[i], variance=variance, freedom=freedom) for i in (first, second)]
             size = math.log(margin.size) if margin.scale == "ratio" else margin.size
             found = gap(*sides, margin=size, tests=tests)
             if margin.scale == "ratio":
                 found = Gap(math.exp(found.value), math.exp(found.low), math.exp(found.high), found.verdict)
-        yield Difference(name, first, second, unit, margin, found, reason, least)
+        yield Difference(name, first, second, unit, margin, found, none.text or reason, least, none.sides)
 
 
 def _estimate(quantity: Quantity, margin: Margin) -> Estimate | None:
@@ -134,9 +117,9 @@ def _estimate(quantity: Quantity, margin: Margin) -> Estimate | None:
 def _least(name: str, first: Subject, second: Subject, margin: Margin) -> float | None:
     """Return how far a number lies beyond the other side's bound; None if under twice the margin."""
     for one, other, sign in ((first, second, 1), (second, first, -1)):
-        bounds = [item for item in _readings(name, one) if isinstance(item, Unmeasured)]
-        numbers = _measured(name, other)
-        if not bounds or not numbers or _measured(name, one):
+        bounds = [item for item in readings_of(name, one) if isinstance(item, Unmeasured)]
+        numbers = measured_of(name, other)
+        if not bounds or not numbers or measured_of(name, one):
             continue
         highest = [item.at_most for item in bounds]
         lowest = [item.at_least for item in bounds]
@@ -165,17 +148,46 @@ def _beyond(end: float, bounds: Sequence[float | None], margin: Margin, side: in
 
 
 def _why(name: str, subject: Subject) -> str:
-    for reading in _readings(name, subject):
+    for reading in readings_of(name, subject):
         if isinstance(reading, Unmeasured):
             return reading.reason
-    return "its interval reaches zero" if _measured(name, subject) else "not in its profile"
+    return "its interval reaches zero" if measured_of(name, subject) else "not in its profile"
+
+
+@dataclass(frozen=True)
+class Nothing:
+    """Which of two sides has no such thing at all, by number of the side, and that in words."""
+
+    sides: int = 0
+    text: str = ""
+
+
+def _none(name: str, pair: tuple[Subject, Subject], has: Sequence[bool]) -> Nothing:
+    """Say which side has none; nothing is said where a side may have one that is not known."""
+    whys = ["" if there else absence(name, one) for one, there in zip(pair, has, strict=True)]
+    if not any(has) and not all(whys):
+        whys = [why or below_limit(name, one) for one, why in zip(pair, whys, strict=True)]
+    if not all(there or why for there, why in zip(has, whys, strict=True)):
+        return Nothing()
+    return Nothing(sum(map(bool, whys)), absent_text([one.label for one in pair], whys))
 
 
 def _curve_differences(
-    name: str, own: Sequence[ComparedCurve | None], pairs: Sequence[Sides], margin: Margin, tests: int
+    name: str,
+    subjects: Sequence[Subject],
+    own: Sequence[ComparedCurve | None],
+    pairs: Sequence[Sides],
+    margin: Margin,
+    tests: int,
 ) -> Iterator[Difference]:
     for first, second in pairs:
         a, b = own[first], own[second]
-        found = None if a is None or b is None else curve_gap(a, b, margin=margin, tests=tests)
+        found, none, span = None, Nothing(), None
+        if a is not None and b is not None:
+            found, span = curve_gap(a, b, margin=margin, tests=tests), shared_span(a, b)
+        else:
+            none = _none(name, (subjects[first], subjects[second]), [a is not None, b is not None])
         reason = "" if found else "too few points of it at places and under conditions that both have"
-        yield Difference(name, first, second, "dB", margin, found, reason)
+        yield Difference(
+            name, first, second, "dB", margin, found, none.text or reason, None, none.sides, span
+        )

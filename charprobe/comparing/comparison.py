@@ -12,8 +12,11 @@ from charprobe.files import output
 from charprobe.files.text_tables import csv_text, markdown, markdown_table
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
+from charprobe.values.editors_digits import edited_number
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, number_text, readable, rounded_text
+
+NOTHING = ("cannot tell", "none", "both none")  # verdict by the number of sides that have no such thing
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,9 @@ class Difference:
     `first` and `second` count subjects from 0; `unit` is that of a difference (dB between two levels
     in dBFS); `gap` is second less first, or second over first where the margin's scale is "ratio"; it is
     None, with a `reason`, where a side has no number. `least` is what a bound on one side leaves: the gap
-    is at least so far from none, in that direction.
+    is at least so far from none, in that direction. `none` counts sides that have no such thing at all, such
+    as an attack without reduction, and `reason` says which. `span` is the stretch of the axis that two curves
+    were compared over.
     """
 
     name: str
@@ -34,19 +39,30 @@ class Difference:
     gap: Gap | None
     reason: str
     least: float | None = None
+    none: int = 0
+    span: tuple[float, float] | None = None
 
     @property
     def verdict(self) -> str:
-        """One of "same", "different" and "cannot tell"."""
-        if self.gap is None:
-            return "cannot tell" if self.least is None else "different"
-        return self.gap.verdict
+        """One of "same", "different", "none" (on one side), "both none" and "cannot tell"."""
+        if self.gap is not None:
+            return self.gap.verdict
+        if self.least is not None:
+            return "different"
+        return NOTHING[self.none]
+
+    @property
+    def alike(self) -> str:
+        """The verdict where only likeness counts: both none is alike, one none is not."""
+        return {"both none": "same", "none": "different"}.get(self.verdict, self.verdict)
 
     @property
     def text(self) -> str:
         """The difference in words, such as "+0.30 dB (0.28 to 0.32)" or "× 3.10 (2.93 to 3.28)"."""
         if self.gap is None:
-            return f"– ({self.reason})" if self.least is None else self._least_text(self.least)
+            if self.least is not None:
+                return self._least_text(self.least)
+            return self.reason if self.none else f"– ({self.reason})"
         if self.margin.scale == "ratio":
             ends = f"({number_text(self.gap.low, 2)} to {number_text(self.gap.high, 2)})"
             return f"× {number_text(self.gap.value, 2)} {ends}"
@@ -59,6 +75,15 @@ class Difference:
             f"{sign}{number_text(value, decimals)}{' ' if unit else ''}{unit} "
             f"({number_text(low, decimals)} to {number_text(high, decimals)})"
         )
+
+    @property
+    def short(self) -> str:
+        """The difference in few digits and without its interval: "+0.3 dB", "× 3.1"."""
+        if self.gap is None:
+            return self.text
+        if self.margin.scale == "ratio":
+            return f"× {edited_number(self.gap.value, '1')}"
+        return f"{'+' if self.gap.value > 0 else ''}{edited_number(self.gap.value, self.unit)}"
 
     def _least_text(self, least: float) -> str:
         if self.margin.scale == "ratio":
@@ -156,7 +181,7 @@ class Comparison:
         rows = [
             [title_of(d.name), labels[d.first], labels[d.second], d.text, d.margin_text, d.verdict]
             for d in self.differences
-            if d.gap is not None or d.least is not None
+            if d.gap is not None or d.least is not None or d.none
         ]
         return (
             "# Comparison\n\n"
@@ -172,8 +197,9 @@ class Comparison:
     def text(self) -> str:
         """Return sentences, a count of verdicts and the notes for the terminal."""
         verdicts = [item.verdict for item in self.differences]
-        counts = ", ".join(f"{verdicts.count(word)} {word}" for word in ("same", "different", "cannot tell"))
-        lines = [f"{len(self.subjects)} compared in {len(verdicts)} ways: {counts}", "", *self.sentences]
+        words = ("same", "different", "none", "both none", "cannot tell")
+        counts = ", ".join(f"{count} {word}" for word in words if (count := verdicts.count(word)))
+        lines = [*self.sentences, "", f"{len(self.subjects)} compared in {len(verdicts)} ways: {counts}"]
         return "\n".join([*lines, "", *(f"Note: {text}" for text in self.notes)])
 
     def _difference_row(self, item: Difference) -> list[str | int | float | None]:
@@ -211,8 +237,9 @@ def notes_on(*, repeated: bool, tests: int) -> tuple[str, ...]:
         "between two. Capture at least one setting again to see that."
     )
     return (
-        f'"same": shown to lie inside the margin; "different": shown to lie outside it; otherwise "cannot '
-        f'tell". The risk of one wrong verdict of a kind in all {tests} is at most {100 * RISK:g} %.',
+        '"same": shown to lie inside the margin; "different": shown to lie outside it; otherwise "cannot '
+        'tell". "none": one side has no such thing; "both none": neither has. '
+        f"The risk of one wrong verdict of a kind in all {tests} is at most {100 * RISK:g} %.",
         "Intervals are the plain 95 % ones of each difference; verdicts use wider ones, for many are made.",
         repeats,
     )

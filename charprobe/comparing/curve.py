@@ -86,6 +86,11 @@ def std_of_mean(values: Array, stds: Array) -> float:
     return max(stated, shown)
 
 
+def shared_span(first: ComparedCurve, second: ComparedCurve) -> tuple[float, float]:
+    """Return the lowest and the highest place that two curves share; the second is lower where none is."""
+    return max(first.place[0], second.place[0]), min(first.place[-1], second.place[-1])
+
+
 def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, tests: int) -> Gap | None:
     """Compare two curves where both have been measured; None without enough shared places or conditions.
 
@@ -96,8 +101,7 @@ def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, te
     pairs = zip(first.conditions, second.conditions, strict=True)
     if any(abs(one - other) > ALIKE for one, other in pairs):
         return None
-    low = max(first.place[0], second.place[0])
-    high = min(first.place[-1], second.place[-1])
+    low, high = shared_span(first, second)
     place = first.place[(first.place >= low - 1e-6) & (first.place <= high + 1e-6)]
     if place.size < FEWEST:
         return None

@@ -5,10 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import combinations
 
+from charprobe.comparing.colour_words import Values, colour_sentence, coloured
 from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.values.wording import display_unit, number_text
 
 KEY = (
+    "colour.thd_at_reference",
+    "colour.h2_at_reference",
+    "colour.h3_at_reference",
+    "distortion",
     "static.threshold",
     "static.slope",
     "static.knee_width",
@@ -17,10 +22,6 @@ KEY = (
     "release.t63",
     "release.t90",
     "release.stages",
-    "colour.thd_at_reference",
-    "colour.h2_at_reference",
-    "colour.h3_at_reference",
-    "distortion",
     "response.tilt",
     "response",
     "noise.a_weighted",
@@ -45,13 +46,17 @@ TOLD_OF_A_GROUP = ("static", "attack", "release")  # that share a curve: in sent
 FAST = {"attack.t63": ("attack", "attacks"), "release.t63": ("release", "releases")}
 
 
-def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tuple[str, ...]:
-    """Return what the differences allow to say; `labels` are those of the subjects, by number."""
+def sentences_on(labels: Sequence[str], differences: Sequence[Difference], values: Values) -> tuple[str, ...]:
+    """Return what the differences allow to say, colour first.
+
+    `labels` are those of the subjects, by number; `values` their readings, repeats combined.
+    """
     table = {(item.name, item.first, item.second): item for item in differences}
     pairs = list(combinations(range(len(labels)), 2))
     few = len(pairs) <= MOST_PAIRS
     groups = [group for group in _alike(range(len(labels)), ANCHORED, table) if len(group) > 1]
-    lines = list(_outliers(labels, table))
+    lines = [colour_sentence(labels, values), *_outliers(labels, table)]
+    shown = coloured(labels, values)
     for group in groups:
         lines += [_share_sentence(group, labels, table), *_timing(group, labels, table)]
     by_pair = {
@@ -61,10 +66,10 @@ def sentences_on(labels: Sequence[str], differences: Sequence[Difference]) -> tu
     for cluster in _grouped(range(len(labels)), lambda a, b: _all_same(by_pair[(a, b)])):
         if len(cluster) > 1:
             lines.append(_no_larger(cluster, labels, by_pair[(cluster[0], cluster[1])]))
-    if few:
-        for pair in pairs:
-            told = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
-            lines.append(_differ([d for d in by_pair[pair] if not d.name.startswith(told)], labels))
+    told_apart = pairs if few else list(combinations(shown, 2))[:MOST_PAIRS]
+    for pair in told_apart:
+        told = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
+        lines.append(_differ([d for d in by_pair[pair] if not d.name.startswith(told)], labels))
     return tuple(line for line in lines if line)
 
 
@@ -101,8 +106,15 @@ def _apart_by_number(table: ByPair, name: str, first: int, second: int) -> bool:
 
 def _share_sentence(group: Sequence[int], labels: Sequence[str], table: ByPair) -> str:
     names = _listed([labels[index] for index in group])
-    margin = table[(ANCHORED, group[0], group[1])].margin_text
-    start = f"{names} share one static curve (within {margin})"
+    pairs = [table[(ANCHORED, *pair)] for pair in combinations(group, 2)]
+    spans = [item.span for item in pairs if item.span is not None]
+    low, high = max(span[0] for span in spans), min(span[1] for span in spans)
+    within = f"(within {pairs[0].margin_text} from {number_text(low, 0)} to {number_text(high, 0)} dBFS)"
+    none = table.get(("static.threshold", group[0], group[1]))
+    if none is not None and none.verdict == "both none":
+        start = f"{names} reduce no gain: their static curves are straight {within}"
+    else:
+        start = f"{names} share one static curve {within}"
     firsts = [cluster[0] for cluster in _alike(group, "static curve", table)]
     moved = [table[("static curve", firsts[0], other)] for other in firsts[1:]]
     shifts = [
@@ -191,7 +203,7 @@ def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
     differing = [item for item in found if item.verdict == "different" and item.name in KEY]
     if not differing:
         return ""
-    what = ", ".join(f"{in_sentence(item.name)} {item.text.partition(' (')[0]}" for item in differing)
+    what = ", ".join(f"{in_sentence(item.name)} {item.short}" for item in differing)
     return f"{labels[differing[0].second]} re {labels[differing[0].first]}: {what}."
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from charprobe.comparing.equivalence import Estimate, combined, repeat_variance
+from charprobe.profile.entry import Entry
 from charprobe.profile.profile import Profile
 from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import literal, shortened
 
 LABEL_WIDTH = 40
@@ -18,6 +21,46 @@ class Subject:
 
     label: str
     repeats: tuple[Profile, ...]
+
+
+def readings_of(name: str, subject: Subject) -> list[Reading]:
+    """Return the readings of a quantity, one of every repeat that has it."""
+    return [profile.quantities[name].reading for profile in subject.repeats if name in profile.quantities]
+
+
+def measured_of(name: str, subject: Subject) -> list[Quantity]:
+    """Return those of them that are numbers."""
+    return [reading for reading in readings_of(name, subject) if isinstance(reading, Quantity)]
+
+
+def value_of(name: str, subject: Subject) -> Reading | None:
+    """Combine a quantity over the repeats of a subject, for show; None where no repeat has it."""
+    measured = measured_of(name, subject)
+    if not measured:
+        readings = readings_of(name, subject)
+        return readings[0] if readings else None
+    if len(measured) == 1:
+        return measured[0]
+    variance, freedom = repeat_variance([[item.value for item in measured]])
+    estimates = [Estimate(item.value, item.std) for item in measured]
+    both = combined(estimates, variance=variance, freedom=freedom)
+    return Quantity.from_std(both.value, both.std, measured[0].unit)
+
+
+def merged(subject: Subject) -> Profile:
+    """Return the first repeat with the quantities of all of them combined; its curves are its own."""
+    first = subject.repeats[0]
+    if len(subject.repeats) == 1:
+        return first
+    quantities = {}
+    for name in dict.fromkeys(name for profile in subject.repeats for name in profile.quantities):
+        value = value_of(name, subject)
+        stated = next(p.quantities[name].conditions for p in subject.repeats if name in p.quantities)
+        count = len(measured_of(name, subject))
+        more = f"; mean of {count} takes" if count > 1 else ""
+        if value is not None:
+            quantities[name] = Entry(value, stated + more)
+    return replace(first, quantities=quantities)
 
 
 def subjects_of(profiles: Sequence[Profile]) -> tuple[Subject, ...]:

@@ -11,6 +11,7 @@ from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
+from charprobe.profile.standing import standing
 from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
 from charprobe.publishing.made import Made, key_of
 from charprobe.publishing.report.page import METHOD, Beside, render_page, tables_beside, write_page
@@ -127,8 +128,9 @@ def _beside(findings: Findings) -> list[Beside]:
 
 
 def carded(profiles: Sequence[Profile]) -> list[Profile]:
-    """Return the profiles that get a card: the first take of every channel, or of one channel if too many."""
-    firsts = list({(p.setting, p.channel): p for p in reversed(profiles)}.values())[::-1]
+    """Return the profiles that get a card: every channel's first good take, or one channel's if too many."""
+    good = standing(profiles)
+    firsts = list({(p.setting, p.channel): p for p in reversed(good)}.values())[::-1]
     firsts = [profile for profile in profiles if any(profile is first for first in firsts)]
     if len(firsts) <= MOST_CARDS:
         return firsts

@@ -81,7 +81,7 @@ def _between(settings: Sequence[str], comparison: Comparison | None) -> list[Dif
 def _settled(text: str, found: Sequence[Difference], *, wanted: str) -> CheckedClaim:
     """Decide by verdicts: all as wanted supports, any of the other kind contradicts."""
     other = "different" if wanted == "same" else "same"
-    against = [item for item in found if item.verdict == other]
+    against = [item for item in found if item.alike == other]
     if against:
         return CheckedClaim(text, "contradicted", _listed(against))
     open_ones = [item for item in found if item.verdict == "cannot tell"]
@@ -92,7 +92,7 @@ def _settled(text: str, found: Sequence[Difference], *, wanted: str) -> CheckedC
 
 def _only_louder(names: str, found: Sequence[Difference]) -> CheckedClaim:
     text = f"{names} differ in level only"
-    against = [item for item in found if item.name in LEVEL_FREE and item.verdict == "different"]
+    against = [item for item in found if item.name in LEVEL_FREE and item.alike == "different"]
     if against:
         return CheckedClaim(text, "contradicted", _listed(against))
     louder = [item for item in found if item.name in GAINS]
@@ -101,7 +101,7 @@ def _only_louder(names: str, found: Sequence[Difference]) -> CheckedClaim:
     curve = [item for item in found if item.name == "static curve, anchored"]
     level = [item for item in louder if item.verdict == "different"]
     if level and curve and all(item.verdict == "same" for item in curve):
-        same = [item for item in found if item.name in LEVEL_FREE and item.verdict == "same"]
+        same = [item for item in found if item.name in LEVEL_FREE and item.alike == "same"]
         return CheckedClaim(text, "supported", _listed([*level, *same]))
     return CheckedClaim(text, "not enough evidence", _lacking([*curve, *louder]))
 
@@ -129,6 +129,9 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
     hidden = [top for *_, value, top in cells if value is None and (top is None or top > limit)]
     if len(tones) < FEWEST_TONES:
         lack = f"tones of {len(tones)} frequencies were played, {FEWEST_TONES} are needed"
+        taken = "; ".join(why for p in profiles if p.setting == name and (why := p.why_no_curve("harmonics")))
+        if not tables and taken:
+            lack = f"the table of harmonics was taken back because of {taken}: capture the setting again"
         return CheckedClaim(text, "not enough evidence", lack)
     if hidden:
         lack = f"at {len(hidden)} points the noise hides what lies under the limit: play longer tones"

@@ -9,6 +9,7 @@ from charprobe.comparing.comparison import Comparison
 from charprobe.comparing.curves import MARGINS
 from charprobe.comparing.subjects import copies_in
 from charprobe.profile.profile import Profile
+from charprobe.profile.standing import left_out, standing
 from charprobe.session.claims import CheckedClaim, check_claims
 from charprobe.session.file import Session
 from charprobe.session.run import SessionResult
@@ -20,13 +21,15 @@ from charprobe.values.wording import literal
 class Findings:
     """What a session says: settings against each other, channels of each setting, and the claims.
 
-    `copies` names recordings that came twice and are left out of all comparisons.
+    `copies` names recordings that came twice and are left out of all comparisons, `spoilt` takes that lost
+    results to the recording, which are left out where another take of the setting did not.
     """
 
     settings: Comparison | None
     channels: tuple[tuple[str, Comparison], ...]
     claims: tuple[CheckedClaim, ...]
     copies: tuple[str, ...] = ()
+    spoilt: tuple[str, ...] = ()
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -46,7 +49,7 @@ def findings_of(session: Session, result: SessionResult) -> Findings:
     margins = {**MARGINS, **session.margins}
     doubles = copies_in(result.profiles)
     later = {number for number, _ in doubles}
-    profiles = [profile for number, profile in enumerate(result.profiles) if number not in later]
+    profiles = standing([profile for number, profile in enumerate(result.profiles) if number not in later])
     copies = tuple(_copy_text(result.profiles[one], result.profiles[first]) for one, first in doubles)
     by_setting = {
         setting.name: [p for p in profiles if p.setting == setting.name] for setting in session.settings
@@ -67,7 +70,8 @@ def findings_of(session: Session, result: SessionResult) -> Findings:
         if len({profile.channel for profile in found}) > 1
     )
     claims = check_claims(session.claims, settings, profiles)
-    return Findings(settings, channels, claims + check_stage_off(result.stage_off, margins=margins), copies)
+    claims += check_stage_off(result.stage_off, margins=margins)
+    return Findings(settings, channels, claims, copies, left_out(result.profiles))
 
 
 def _copy_text(profile: Profile, first: Profile) -> str:

@@ -8,7 +8,10 @@ from charprobe.comparing.compare import compare_profiles
 
 def test_settings_that_differ_in_release_only_are_said_to_share_a_curve():
     comparison = pair(B, D)
-    assert "B – slow and D – slower share one static curve (within ±0.1 dB)." in comparison.sentences
+    assert (
+        "B – slow and D – slower share one static curve (within ±0.1 dB from −60 to −3 dBFS)."
+        in comparison.sentences
+    )
     assert "B – slow and D – slower attack equally fast (within a factor of 1.1)." in comparison.sentences
     assert any(
         s.startswith("D – slower releases 3.1 times slower than B – slow (3.0") for s in comparison.sentences

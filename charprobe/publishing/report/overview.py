@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from charprobe.comparing.comparison import Comparison
+from charprobe.comparing.comparison import Comparison, Difference
+from charprobe.comparing.topics import TOPICS, Judged, judged
 from charprobe.profile.profile import Profile
 
 GLANCE = (
@@ -21,16 +22,7 @@ GLANCE = (
 )
 """Quantities of the overview, left to right; those that no setting has are left out."""
 
-MATRIX = (
-    ("static curve, anchored", "curve"),
-    ("attack.t63", "attack"),
-    ("release.t63", "release"),
-    ("colour.thd_at_reference", "colour"),
-    ("response", "response"),
-)
-"""What the table of pairs judges, and the word it uses."""
-
-SIGNS = {"same": "=", "different": "≠", "cannot tell": "?"}
+SIGNS = {"same": "=", "different": "≠", "none": "≠", "both none": "–", "cannot tell": "?"}
 MOST_MATRIX = 12  # settings; beyond, a table of pairs is no longer looked at
 
 
@@ -40,16 +32,6 @@ class Glance:
 
     pictures: bool
     names: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Judged:
-    """What one pair says about one matter: its sign and word, and the verdict in full."""
-
-    sign: str
-    word: str
-    verdict: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -71,12 +53,14 @@ def pairs_of(comparison: Comparison) -> Pairs | None:
     labels = [subject.label for subject in comparison.subjects]
     if len(labels) > MOST_MATRIX:
         return None
-    found = {(one.name, one.first, one.second): one for one in comparison.differences}
+    found: dict[tuple[int, int], dict[str, Difference]] = {}
+    for one in comparison.differences:
+        found.setdefault((one.first, one.second), {})[one.name] = one
 
-    def judged(first: int, second: int) -> list[Judged]:
-        pair = ((word, found.get((name, first, second))) for name, word in MATRIX)
-        return [Judged(SIGNS[one.verdict], word, one.verdict, one.text) for word, one in pair if one]
+    def of_pair(first: int, second: int) -> list[Judged]:
+        pair = found.get((first, second), {})
+        return [one for topic in TOPICS if (one := judged(topic, pair)) is not None]
 
     others = range(1, len(labels))
-    rows = [(label, [judged(first, second) for second in others]) for first, label in enumerate(labels[:-1])]
+    rows = [(label, [of_pair(first, second) for second in others]) for first, label in enumerate(labels[:-1])]
     return Pairs(labels[1:], rows)

@@ -22,7 +22,7 @@ from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.inline_svg import inline_svg
-from charprobe.publishing.report.overview import glance_of, pairs_of
+from charprobe.publishing.report.overview import SIGNS, glance_of, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, literal, readable, rounded_text
@@ -171,6 +171,7 @@ def render_page(
         title=title,
         about=about,
         command=command,
+        signs=SIGNS,
         pairs=pairs_of(comparison) if comparison is not None else None,
         version=profiles[0].made_with.version,
         light=LIGHT,

@@ -1,0 +1,56 @@
+"""What the settings of a comparison add in colour, in one sentence: how much, of which kind, from where."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from charprobe.values.editors_digits import edited
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+CLEAR_DB = 6.0  # by which one kind of harmonics has four times the power of the other
+Values = Mapping[str, Sequence[Reading | None]]
+
+
+def colour_sentence(labels: Sequence[str], values: Values) -> str:
+    """Return the sentence; "" where no setting shows colour of its own."""
+    told = [f"{labels[index]} adds {harmonics_words(values, index)}" for index in coloured(labels, values)]
+    onsets = values.get("colour.onset", ())
+    clean = [label for label, onset in zip(labels, onsets, strict=False) if _none(onset)]
+    if not told:
+        return ""
+    rest = f"; {_and(clean)}: none shown" if clean else ""
+    return f"Colour: {'; '.join(told)}{rest}."
+
+
+def coloured(labels: Sequence[str], values: Values) -> list[int]:
+    """Return the numbers of the settings whose harmonics exceed the bypass from some level on."""
+    onsets = values.get("colour.onset", [None] * len(labels))
+    return [index for index, onset in enumerate(onsets) if isinstance(onset, Quantity)]
+
+
+def harmonics_words(values: Values, index: int) -> str:
+    """Return which harmonics a setting adds, how much and from which level."""
+    balance, thd, onset = (
+        values.get(f"colour.{name}", [None] * (index + 1))[index]
+        for name in ("even_odd_balance", "thd_at_reference", "onset")
+    )
+    kind = "harmonics"
+    if isinstance(balance, Unmeasured) and balance.bounded:
+        kind = "only odd harmonics" if balance.at_least is None else "only even harmonics"
+    elif isinstance(balance, Quantity):
+        kind = "even and odd harmonics"
+        if balance.low > CLEAR_DB:
+            kind = "mostly even harmonics"
+        elif balance.high < -CLEAR_DB:
+            kind = "mostly odd harmonics"
+    parts = [f"THD {edited(thd).number}"] if isinstance(thd, Quantity) else []
+    parts += [f"from {edited(onset).number} up"] if isinstance(onset, Quantity) else []
+    return f"{kind} ({', '.join(parts)})" if parts else kind
+
+
+def _none(onset: Reading | None) -> bool:
+    return onset is not None and not isinstance(onset, Quantity) and onset.bounded
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]

@@ -1,0 +1,106 @@
+"""Numbers as an editor prints them: few digits, never finer than the interval bears."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.wording import SKEWED, display_unit, number_text
+
+TENTHS = frozenset({"dB", "dBFS", "dBc", "dBu", "dB/decade", "samples", "LU", "LUFS"})
+HUNDREDTHS = frozenset({"dB/dB"})
+FEWEST_DIGITS = 2  # of times, frequencies, ratios and shares; three where the first is a 1 or a 2
+THIRD_DIGIT_BELOW = 3.0
+FINEST_MS = 2  # decimals of a time in ms
+
+
+@dataclass(frozen=True)
+class Edited:
+    """A reading for print: "4.0", "± 0.1", "ms"; `sign` is "≥ " or "≤ " of a bound, "" of a number."""
+
+    sign: str
+    value: str
+    spread: str
+    unit: str
+
+    @property
+    def number(self) -> str:
+        """Value and unit, such as "−26.0 dBFS" or "3.0:1"; "–" where there is no number."""
+        joint = "" if self.unit in ("", ":1") else " "
+        return f"{self.sign}{self.value}{joint}{self.unit}"
+
+    @property
+    def text(self) -> str:
+        """The same with its interval."""
+        return f"{self.number} {self.spread}".rstrip()
+
+
+def edited(reading: Reading) -> Edited:
+    """Word a reading for print.
+
+    Levels and gains have a tenth of a dB, times, frequencies and ratios two or three digits; fewer where the
+    interval bears fewer. The interval printed holds all of the measured one around the number printed.
+
+    Examples
+    --------
+    >>> edited(Quantity(-21.987, -22.0, -21.97, "dBFS")).text
+    '−22.0 dBFS ± 0.1'
+    >>> edited(Quantity(0.0041712, 0.0041, 0.0043, "s")).text
+    '4.2 ms ± 0.1'
+    >>> edited(Quantity(3.0123, 2.99, 3.03, ":1")).number
+    '3.0:1'
+    >>> edited(Quantity(-21.9, -25.0, -19.0, "dBFS")).number
+    '−22 dBFS'
+    """
+    if isinstance(reading, Quantity):
+        scale, unit = display_unit(reading.unit, reading.value)
+        value, low, high = (number * scale for number in (reading.value, reading.low, reading.high))
+        places = min(_usual(value, reading.unit), _borne((high - low) / 2))
+        shown = round(value, places)
+        return Edited("", number_text(shown, max(0, places)), _spread(shown, low, high, places), unit)
+    bound = reading.at_least if reading.at_least is not None else reading.at_most
+    if bound is None:
+        return Edited("", "–", "", "")
+    scale, unit = display_unit(reading.unit, bound)
+    at_least = reading.at_least is not None
+    places = _usual(bound * scale, reading.unit)
+    step = 10.0**-places  # rounded to the side on which the bound still holds
+    steps = bound * scale / step
+    shown = step * (math.floor(steps + 1e-9) if at_least else math.ceil(steps - 1e-9))
+    return Edited("≥ " if at_least else "≤ ", number_text(shown, max(0, places)), "", unit)
+
+
+def edited_number(value: float, unit: str) -> str:
+    """Word a plain number in a unit for print, as `edited` words one with a narrow interval."""
+    return edited(Quantity(value, value, value, unit)).number
+
+
+def _usual(value: float, unit: str) -> int:
+    """Decimals an editor gives a number of this size in this unit; negative for tens and more."""
+    if unit in TENTHS:
+        return 1
+    if unit in HUNDREDTHS:
+        return 2
+    if value == 0:
+        return 0
+    size = math.floor(math.log10(abs(value)))
+    first = abs(value) / 10.0**size
+    digits = FEWEST_DIGITS + (first < THIRD_DIGIT_BELOW and size > 0)
+    return min(FINEST_MS, digits - 1 - size)
+
+
+def _borne(reach: float) -> int:
+    """Decimals beyond which a number with an interval of ± `reach` is not printed."""
+    return 9 if reach <= 0 else -math.floor(math.log10(reach))
+
+
+def _spread(shown: float, low: float, high: float, places: int) -> str:
+    if low == high:
+        return ""
+    step = 10.0**-places
+    longer, shorter = max(high - shown, shown - low), min(high - shown, shown - low)
+    if longer > step and longer > SKEWED * max(shorter, step):
+        ends = (step * math.floor(low / step + 1e-9), step * math.ceil(high / step - 1e-9))
+        return f"({number_text(ends[0], max(0, places))} to {number_text(ends[1], max(0, places))})"
+    return f"± {number_text(step * max(1, math.ceil(longer / step - 1e-9)), max(0, places))}"

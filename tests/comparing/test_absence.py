@@ -1,0 +1,65 @@
+import dataclasses
+
+import pytest
+from made_profiles import B, made_profile
+
+from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.topics import TOPICS, judged
+from charprobe.profile.entry import Entry
+from charprobe.values.quantity import Unmeasured
+
+TOP = Entry(Unmeasured("dB", "no reduction above 0.05 dB", "louder steps", at_most=0.05), "")
+GONE = Entry(Unmeasured("s", "the stage reduces no gain", "none needed"), "")
+BELOW = Entry(Unmeasured("dBc", "the noise hides it", "longer tones", at_most=-112.0), "")
+OPEN = Entry(Unmeasured("s", "the bursts are too short", "longer bursts"), "")
+
+
+def flat(name):
+    """A setting that reduces no gain and has no colour."""
+    profile = made_profile(dataclasses.replace(B, name=name))
+    changed = {"static.max_reduction": TOP}
+    for quantity in profile.quantities:
+        if quantity.startswith(("attack", "release")):
+            changed[quantity] = GONE
+        if quantity.startswith("colour"):
+            changed[quantity] = BELOW
+    curves = {key: table for key, table in profile.curves.items() if key == "static"}
+    return dataclasses.replace(profile, quantities={**profile.quantities, **changed}, curves=curves)
+
+
+def verdict(first, second, name):
+    return next(one for one in compare_profiles([first, second]).differences if one.name == name)
+
+
+def test_an_attack_beside_none_is_no_open_question():
+    found = verdict(flat("wire"), made_profile(B), "attack.t63")
+    assert (found.verdict, found.text) == ("none", "none in wire (it reduces no gain)")
+    assert found.alike == "different"
+
+
+def test_two_without_attack_and_colour_have_none_and_say_below_which_limit():
+    both = [flat("wire"), flat("other wire")]
+    assert verdict(*both, "attack.t63").text == "both none (it reduces no gain)"
+    colour = verdict(*both, "colour.thd_at_reference")
+    assert (colour.verdict, colour.text) == ("both none", "both none (≤ −112.0 dBc)")
+    assert verdict(*both, "release trace").alike == "same"
+
+
+def test_a_time_that_could_not_be_read_stays_an_open_question():
+    profile = made_profile(B)
+    unread = dataclasses.replace(
+        profile, setting="unread", quantities={**profile.quantities, "attack.t63": OPEN}
+    )
+    assert (
+        verdict(unread, made_profile(dataclasses.replace(B, name="read")), "attack.t63").verdict
+        == "cannot tell"
+    )
+
+
+@pytest.mark.parametrize(("second", "wanted"), [("compressor", "different"), ("wire", "both none")])
+def test_a_topic_has_one_verdict(second, wanted):
+    other = made_profile(B) if second == "compressor" else flat("other wire")
+    found = {one.name: one for one in compare_profiles([flat("wire"), other]).differences}
+    said = {topic.word: one.verdict for topic in TOPICS if (one := judged(topic, found))}
+    assert said["attack"] == ("none" if second == "compressor" else "both none")
+    assert said["colour"] == wanted

@@ -1,0 +1,24 @@
+from charprobe.comparing.colour_words import colour_sentence
+from charprobe.values.quantity import Quantity, Unmeasured
+
+HIDDEN = Unmeasured("dBFS", "no colour", "hotter tones", at_least=-2.0)
+
+
+def level(value, unit="dBFS"):
+    return Quantity.from_std(value, 0.01, unit)
+
+
+def test_colour_is_told_by_amount_kind_and_level_and_who_has_none():
+    values = {
+        "colour.onset": [level(-42.0), level(-30.0), HIDDEN],
+        "colour.thd_at_reference": [level(-30.0, "dBc"), level(-46.04, "dBc"), None],
+        "colour.even_odd_balance": [level(20.0, "dB"), Unmeasured("dB", "only odd", "", at_most=-50.0), None],
+    }
+    assert colour_sentence(["warm", "edge", "press"], values) == (
+        "Colour: warm adds mostly even harmonics (THD −30.0 dBc, from −42.0 dBFS up); "
+        "edge adds only odd harmonics (THD −46.0 dBc, from −30.0 dBFS up); press: none shown."
+    )
+
+
+def test_where_nobody_shows_colour_nothing_is_said():
+    assert colour_sentence(["a", "b"], {"colour.onset": [HIDDEN, HIDDEN]}) == ""
