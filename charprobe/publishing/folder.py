@@ -14,7 +14,8 @@ from charprobe.profile.profile import Profile
 from charprobe.profile.standing import standing
 from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
 from charprobe.publishing.made import Made, key_of
-from charprobe.publishing.report.page import METHOD, Beside, render_page, tables_beside, write_page
+from charprobe.publishing.report.methods import METHOD, methods_paragraph
+from charprobe.publishing.report.page import Beside, render_page, tables_beside, write_page
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings
@@ -84,7 +85,7 @@ def _words(
     """Write the page, the texts and the tables."""
     tables = folder / "tables"
     page = render_page(
-        carded(result.profiles),
+        result.profiles,
         title=session.title,
         about=_about(session),
         comparison=findings.settings,
@@ -217,6 +218,7 @@ def methods_text(session: Session, result: SessionResult, command: str, notes: S
         "",
         markdown_table(["", ""], [[a, b] for a, b in facts]),
     ]
+    lines += [f"{markdown(methods_paragraph(result.profiles))}\n"] if result.profiles else []
     lines += [f"{markdown(text)}\n" for text in METHOD]
     lines += [
         f"{len(result.profiles)} channels of captures were measured; {len(result.failures)} could not be.",

@@ -11,7 +11,7 @@ from charprobe.profile.entry import Entry, Health, where_text
 from charprobe.profile.in_dbu import dbu_text
 from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import literal, readable, shortened, signed_text
+from charprobe.values.wording import counted, literal, readable, shortened, signed_text
 
 WIDTH = 96
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
@@ -33,7 +33,7 @@ def summarise(profile: Profile) -> str:
 def _head(profile: Profile) -> str:
     capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
     facts = (
-        f"{capture.rate_hz / 1000:g} kHz, {capture.bits} bit, {_counted(capture.channels, 'channel')}, "
+        f"{capture.rate_hz / 1000:g} kHz, {capture.bits} bit, {counted(capture.channels, 'channel')}, "
         f"{capture.duration_s:.2f} s"
     )
     polarity = "kept" if alignment.polarity > 0 else "inverted"
@@ -48,10 +48,6 @@ def _head(profile: Profile) -> str:
         ),
     ]
     return "\n".join(f"{label:<10}{shortened(text, WIDTH - 10)}" for label, text in lines)
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}" + ("" if number == 1 else "s")
 
 
 def _health(items: tuple[Health, ...]) -> str:

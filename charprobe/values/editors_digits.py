@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 from charprobe.values.quantity import Quantity, Reading
-from charprobe.values.wording import SKEWED, display_unit, number_text
+from charprobe.values.wording import SKEWED, number_text
+from charprobe.values.wording import display_unit as full_unit
 
 TENTHS = frozenset({"dB", "dBFS", "dBc", "dBu", "dB/decade", "samples", "LU", "LUFS"})
 HUNDREDTHS = frozenset({"dB/dB"})
@@ -71,6 +72,11 @@ def edited(reading: Reading) -> Edited:
     return Edited("≥ " if at_least else "≤ ", number_text(shown, max(0, places)), "", unit)
 
 
+def display_unit(unit: str, size: float) -> tuple[float, str]:
+    """Return the factor and unit in which a number of about `size` is printed: kHz from 1 kHz on."""
+    return (1e-3, "kHz") if unit == "Hz" and abs(size) >= 1000 else full_unit(unit, size)
+
+
 def edited_number(value: float, unit: str) -> str:
     """Word a plain number in a unit for print, as `edited` words one with a narrow interval."""
     return edited(Quantity(value, value, value, unit)).number
@@ -84,7 +90,7 @@ def _usual(value: float, unit: str) -> int:
         return 2
     if value == 0:
         return 0
-    size = math.floor(math.log10(abs(value)))
+    size = math.floor(math.log10(float(f"{abs(value):.{FEWEST_DIGITS - 1}e}")))
     first = abs(value) / 10.0**size
     digits = FEWEST_DIGITS + (first < THIRD_DIGIT_BELOW and size > 0)
     return min(FINEST_MS, digits - 1 - size)

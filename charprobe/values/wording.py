@@ -108,6 +108,11 @@ def rounded_text(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a number of things in words: "1 channel", "2 channels"."""
+    return f"{number} {noun}" + ("" if number == 1 else "s")
+
+
 def time_text(seconds: float) -> str:
     """Return a place in a capture as minutes and seconds, such as "01:12.5"."""
     minutes, rest = divmod(round(seconds, 1), 60)

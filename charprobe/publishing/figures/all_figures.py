@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 
 from charprobe.files import output
@@ -14,7 +14,17 @@ from charprobe.publishing.figures.harmonics import draw_harmonics
 from charprobe.publishing.figures.look.drawing import Drawing, save_drawing
 from charprobe.publishing.figures.look.style import LOOKS, Look
 from charprobe.publishing.figures.noise import draw_noise
-from charprobe.publishing.figures.overlay import draw_static_overlay, draw_timing_overlay, has_reduction
+from charprobe.publishing.figures.overlay import (
+    draw_harmonics_overlay,
+    draw_response_overlay,
+    draw_static_overlay,
+    draw_timing_overlay,
+    members,
+    with_harmonics,
+    with_response,
+    with_static,
+    with_times,
+)
 from charprobe.publishing.figures.response import draw_response
 from charprobe.publishing.figures.static import draw_static
 from charprobe.publishing.figures.timing.gain_trace import draw_gain_trace, draw_gain_trace_log
@@ -22,38 +32,43 @@ from charprobe.publishing.figures.timing.memory import draw_memory, has_holds
 from charprobe.publishing.figures.timing.train import draw_train
 from charprobe.publishing.figures.transfer import draw_transfer
 
-DRAW: tuple[tuple[str, Callable[[Table], object], Callable[[Profile, Look], Drawing]], ...] = (
-    ("static", rows_of, draw_static),
-    ("gain_trace", rows_of, draw_gain_trace),
-    ("gain_trace", rows_of, draw_gain_trace_log),
-    ("timing", has_holds, draw_memory),
-    ("burst_train_trace", rows_of, draw_train),
-    ("harmonics", rows_of, draw_harmonics),
-    ("harmonics", has_cells, draw_colour_map),
-    ("harmonics", rows_of, draw_colour_card),
-    ("transfer", rows_of, draw_transfer),
-    ("response", rows_of, draw_response),
-    ("noise_spectrum", rows_of, draw_noise),
+DRAW: tuple[tuple[str, str, Callable[[Table], object], Callable[[Profile, Look], Drawing]], ...] = (
+    ("static", "static", rows_of, draw_static),
+    ("attack-release", "gain_trace", rows_of, draw_gain_trace),
+    ("attack-release-log", "gain_trace", rows_of, draw_gain_trace_log),
+    ("memory", "timing", has_holds, draw_memory),
+    ("train", "burst_train_trace", rows_of, draw_train),
+    ("harmonics", "harmonics", rows_of, draw_harmonics),
+    ("colour-map", "harmonics", has_cells, draw_colour_map),
+    ("colour-card", "harmonics", rows_of, draw_colour_card),
+    ("transfer", "transfer", rows_of, draw_transfer),
+    ("response", "response", rows_of, draw_response),
+    ("noise", "noise_spectrum", rows_of, draw_noise),
 )
-"""Curve that a figure needs, whether it suffices, and the function that draws it."""
+"""Name of a figure, curve that it needs, whether it suffices, and the function that draws it."""
 
 
-def profile_drawings(profile: Profile, look: Look) -> tuple[Drawing, ...]:
-    """Draw what the curves of a profile allow; a curve without rows is passed over."""
+def profile_drawings(profile: Profile, look: Look, *, without: Collection[str] = ()) -> tuple[Drawing, ...]:
+    """Draw what the curves of a profile allow, `without` some figures; empty curves are passed over."""
     return tuple(
         draw(profile, look)
-        for curve, suffices, draw in DRAW
-        if curve in profile.curves and suffices(profile.curves[curve])
+        for name, curve, suffices, draw in DRAW
+        if name not in without and curve in profile.curves and suffices(profile.curves[curve])
     )
 
 
 def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
     """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
     drawings = []
-    if sum(_has(profile, "static") for profile in profiles) > 1:
+    every = members(profiles, names)
+    if len(with_static(every)) > 1:
         drawings.append(draw_static_overlay(profiles, names, look))
-    if sum(_has(profile, "gain_trace") and has_reduction(profile) for profile in profiles) > 1:
+    if len(with_times(every)) > 1:
         drawings.append(draw_timing_overlay(profiles, names, look))
+    if with_harmonics(every):
+        drawings.append(draw_harmonics_overlay(profiles, names, look))
+    if len(with_response(every)) > 1:
+        drawings.append(draw_response_overlay(profiles, names, look))
     return tuple(drawings)
 
 
@@ -106,7 +121,3 @@ def draw_set(
         for drawing in set_drawings(profiles, names, LOOKS[name])
         for path in save_drawing(drawing, folder, stem=f"{drawing.name}-{name}", force=force)
     )
-
-
-def _has(profile: Profile, curve: str) -> bool:
-    return curve in profile.curves and rows_of(profile.curves[curve]) > 0

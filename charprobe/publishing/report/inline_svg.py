@@ -13,6 +13,7 @@ from charprobe.values.wording import literal
 
 _ID = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 _STYLE = re.compile(r'style="[^"]*"')
+_PLACES = re.compile(r'\s(?:d|x|y)="[^"]*"')
 _DROPPED = re.compile(
     r"<\?xml.*?\?>|<!DOCTYPE.*?>|<metadata>.*?</metadata>|<!--.*?-->|<defs>\s*<style.*?</style>\s*</defs>",
     re.DOTALL,
@@ -36,14 +37,20 @@ def inline_svg(drawing: Drawing, prefix: str) -> Markup:
     prefix : str
         Letters and digits that no other figure of the page has; put before every id.
     """
-    code = _DROPPED.sub("", drawing.rendered("svg").decode("utf-8"))
+    code = _DROPPED.sub("", drawing.inlined().decode("utf-8"))
     code = _ID.sub(rf"\1{prefix}-\2", code)
+    code = _PLACES.sub(_rounded, code)
     code = re.sub(r'fill="(#[0-9a-f]{6})"', r'style="fill: \1"', code)  # only styles can name variables
     code = _STYLE.sub(_coloured, code)
     code = re.sub(r'\s(xmlns:xlink|width|height|version)="[^"]*"(?=[^>]*viewBox)', "", code, count=3)
     code = code.replace("xlink:href", "href").replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
     head = f'<svg role="img" aria-label="{escape(literal(drawing.alt))}"'
     return Markup(re.sub(r"\s*\n\s*", " ", code.replace("<svg", head, 1)).strip())
+
+
+def _rounded(found: re.Match[str]) -> str:
+    """Keep a tenth of a point of every place in a path: finer than a page can show."""
+    return re.sub(r"\d+\.\d+", lambda m: f"{float(m.group()):.1f}".removesuffix(".0"), found.group())
 
 
 def _coloured(style: re.Match[str]) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from hashlib import sha256
 from importlib import resources
 from pathlib import Path, PurePosixPath
 from typing import Any, Protocol
 from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
 
 from charprobe.comparing.comparison import Comparison
 from charprobe.files import output
@@ -18,11 +21,17 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import where_text
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import set_drawings
+from charprobe.publishing.figures.look.fonts import faces_css
 from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
+from charprobe.publishing.figures.overlay import members
 from charprobe.publishing.report.card import shown_of
+from charprobe.publishing.report.channels import channel_table
+from charprobe.publishing.report.charts import charts_json
+from charprobe.publishing.report.glance import overviews_of
 from charprobe.publishing.report.inline_svg import inline_svg
-from charprobe.publishing.report.overview import SIGNS, glance_of, pairs_of
+from charprobe.publishing.report.methods import methods_paragraph
+from charprobe.publishing.report.pairs import SIGNS, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, literal, readable, rounded_text
@@ -56,30 +65,18 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
 
 
 PARTS = {
-    "glance": "At a glance",
+    "glance": "What each setting does",
     "apart": "What sets them apart",
     "channels": "Channel by channel",
     "claims": "Claims",
-    "overlays": "Laid over each other",
-    "settings": "Setting by setting",
+    "overlays": "All settings in one figure",
+    "settings": "All figures and numbers",
     "truth": "Truth beside estimate",
     "method": "How it was measured",
     "files": "The numbers as files",
     "words": "What the words mean",
 }
 """Parts of the page from top to bottom: id, which names its template and its data, and heading."""
-
-METHOD = (
-    "A known stimulus was played through the stage and recorded; what is said here comes from that alone.",
-    "Levels are those of fitted sines: a full-scale sine is 0 dBFS. Input levels are what the bypass capture "
-    "shows for the same step; without one they are the stimulus's, and what needs a bypass is not given.",
-    "Attack and release are read from the gain at every sample, found from bursts repeated at several phases "
-    "of their carrier. Percentages are of the gain change in dB between settled gains; the times run from "
-    "the edge of the input.",
-    "Captures are never resampled for a measurement: frequencies are fitted, delay and drift come from "
-    "markers at both ends.",
-    "Intervals are 95 %. What could not be measured has no number, but a reason and the next test to make.",
-)
 
 
 class Truth(Protocol):
@@ -127,7 +124,7 @@ def render_page(
     Parameters
     ----------
     profiles : sequence of Profile
-        At least one, in the order of the page.
+        At least one, in the order of the page: every channel and every take.
     title, about : str
         Heading and one paragraph below it, shown literally.
     comparison : Comparison or None
@@ -149,18 +146,17 @@ def render_page(
         HTML that loads nothing by itself; the same input gives the same text.
     """
     shown = shown_of(profiles)
-    by_series = {item.series: item for item in reversed(shown)}
-    firsts = [by_series[series] for series in sorted(by_series)]
+    every = members([one.profile for one in shown], [one.name for one in shown])
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     content: dict[str, Any] = {
-        "glance": glance_of(profiles),
+        "glance": overviews_of(shown) or shown,
         "apart": comparison,
-        "channels": channel_comparisons,
+        "channels": channel_table(channel_comparisons) if channel_comparisons else None,
         "claims": claims,
-        "overlays": set_drawings([one.profile for one in firsts], [one.name for one in firsts], ARTICLE_LOOK),
+        "overlays": set_drawings([one.profile for one in every], [one.name for one in every], ARTICLE_LOOK),
         "settings": shown,
         "truth": truth,
-        "method": [*METHOD, *(comparison.notes if comparison else ())],
+        "method": Method(methods_paragraph(profiles), comparison.notes if comparison else ()),
         "files": files,
         "words": {name: glossary.term(name) for name in names},
     }
@@ -173,10 +169,38 @@ def render_page(
         command=command,
         signs=SIGNS,
         pairs=pairs_of(comparison) if comparison is not None else None,
+        faces=Markup(faces_css()),
+        scripts=scripts(),
+        charts=charts_json(every),
+        chart_css=Markup(_script("plotting.css")),
         version=profiles[0].made_with.version,
         light=LIGHT,
         dark=DARK,
     )
+
+
+@dataclass(frozen=True)
+class Method:
+    """How it was measured: a paragraph fit to print, and notes on the verdicts."""
+
+    paragraph: str
+    notes: Sequence[str]
+
+
+@cache
+def scripts() -> tuple[Markup, ...]:
+    """Return what runs in a page: the plotting library, then what draws the charts with it."""
+    return tuple(Markup(_script(name)) for name in ("plotting.js", "charts.js"))
+
+
+def _script(name: str) -> str:
+    folder = resources.files("charprobe.publishing.report") / "scripts"
+    return (folder / name).read_text(encoding="utf-8").strip()
+
+
+def _seal(script: str) -> str:
+    """Return what names a script in the page's own rules, so that no other script runs."""
+    return f"sha256-{b64encode(sha256(script.encode('utf-8')).digest()).decode()}"
 
 
 def write_page(path: Path, page: str, *, force: bool) -> None:
@@ -208,6 +232,7 @@ def _templates() -> Environment:
         "inline_svg": inline_svg,
         "place": where_text,
         "readable": readable,
+        "seal": _seal,
         "true_words": _true_words,
     }
     return templates

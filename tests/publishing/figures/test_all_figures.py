@@ -41,7 +41,7 @@ def test_nothing_leaves_the_figure_and_no_two_names_touch(look):
     for drawing in (*profile_drawings(profile, LOOKS[look]), *set_drawings(sets, names, LOOKS[look])):
         renderer = drawing.figure.canvas.get_renderer()
         box = drawing.figure.get_tightbbox(renderer)
-        frame = LOOKS[look].frame
+        frame = drawing.look.frame
         assert box.x0 >= 0, drawing.name
         assert box.y0 >= 0, drawing.name
         assert box.x1 <= frame.width_in, drawing.name

@@ -14,19 +14,42 @@ from charprobe.publishing.figures.overlay import (
 )
 
 
-def test_overlays_hold_one_curve_per_setting_and_say_what_they_left_out():
+def overlays(settings):
+    drawn = set_drawings(
+        [made_profile(one) for one in settings], [one.name for one in settings], ARTICLE_LOOK
+    )
+    return {drawing.name: drawing for drawing in drawn}
+
+
+def named(axes):
+    return [text.get_text() for text in axes.get_legend().get_texts()]
+
+
+def test_every_setting_has_its_curve_however_many_there_are():
     settings = [dataclasses.replace(B, name=f"s{i}", ratio=2.0 + i) for i in range(10)]
-    profiles = [made_profile(setting) for setting in settings]
-    static, timing = set_drawings(profiles, [setting.name for setting in settings], ARTICLE_LOOK)
-    assert len([line for line in static.figure.axes[1].lines if len(line.get_xdata()) > 2]) == 8
-    assert any(text.startswith("8 of 10; the others") for text in texts(static))
-    assert [text.get_text() for text in timing.figure.axes[1].get_legend().get_texts()] == [
-        f"s{i}" for i in range(8)
-    ]
+    drawn = overlays(settings)
+    assert set(drawn) == {"static-overlay", "timing-overlay", "harmonics-overlay", "response-overlay"}
+    for drawing in drawn.values():
+        last = drawing.figure.axes[-1]
+        assert named(last) == [setting.name for setting in settings]
+        assert len([line for line in last.lines if len(line.get_xdata()) > 2]) == 10
+
+
+def test_a_setting_has_one_colour_in_every_overlay_and_who_has_no_curve_is_named():
+    plain = dataclasses.replace(made_profile(B), curves={"static": made_profile(B).curves["static"]})
+    profiles = [plain, made_profile(D), made_profile(TWO_STAGE)]
+    drawn = {one.name: one for one in set_drawings(profiles, ["plain", "D", "two"], ARTICLE_LOOK)}
+    colours = {
+        name: {handle.get_label(): handle.get_color() for handle in drawing.figure.axes[-1].lines}
+        for name, drawing in drawn.items()
+    }
+    assert {of["D"] for of in colours.values()} == {ARTICLE_LOOK.series(1)["color"]}
+    assert "no curve: plain" in texts(drawn["timing-overlay"])
+    assert "no curve: plain" not in texts(drawn["static-overlay"])
 
 
 def test_the_timing_overlay_passes_63_percent_at_t63():
-    _, timing = set_drawings([made_profile(B), made_profile(D)], ["B", "D"], ARTICLE_LOOK)
+    timing = overlays([B, D])["timing-overlay"]
     for line, setting in zip(timing.figure.axes[1].lines, (B, D), strict=True):
         share = np.interp(setting.release_s * 1e3, line.get_xdata(), line.get_ydata())
         assert share == pytest.approx(
@@ -43,10 +66,10 @@ def test_each_panel_draws_on_the_axes_it_is_given(axes):
         np.testing.assert_allclose(line.get_ydata(), level + gain_db(setting, level), atol=1e-4)  # six digits
     anchored = plot_anchored_overlay(profiles, ["B", "two"])
     assert anchored.get_ylabel() == "gain re low level (dB)"
-    assert [text.get_text() for text in anchored.texts] == ["B", "two"]
+    assert named(anchored) == ["B", "two"]
     timing = plot_timing_overlay(profiles, ["B", "two"], edge="release")
     assert (timing.get_xlabel(), timing.get_ylabel()) == (
         "time from the falling edge (ms)",
         "gain change done (%)",
     )
-    assert [text.get_text() for text in timing.get_legend().get_texts()] == ["B", "two"]
+    assert named(timing) == ["B", "two"]

@@ -29,7 +29,7 @@ addEventListener("load", () => {
 
 @pytest.fixture(scope="module")
 def probed(tmp_path_factory):
-    """A page with a probe in it that writes what it finds into the title; the page itself runs no script."""
+    """A page with a probe in it that writes what it finds into the title."""
     profiles = [made_profile(setting) for setting in (B, TWO_STAGE, UGLY)]
     page = render_page(profiles, title="A page", comparison=compare_profiles(profiles))
     page = re.sub(r"<meta http-equiv[^>]*>", PROBE, page, count=1)

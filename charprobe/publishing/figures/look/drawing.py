@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -59,6 +60,13 @@ class Drawing:
         stream = io.BytesIO()
         with settings(self.look):
             self.figure.savefig(stream, format=kind, metadata=METADATA[kind])
+        return stream.getvalue()
+
+    def inlined(self) -> bytes:
+        """Return the SVG for inside a page that carries the typeface: its letters are letters."""
+        stream = io.BytesIO()
+        with settings(self.look), mpl.rc_context({"svg.fonttype": "none"}):
+            self.figure.savefig(stream, format="svg", metadata=METADATA["svg"])
         return stream.getvalue()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import matplotlib as mpl
@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from charprobe.publishing.figures.look.fonts import families
 from charprobe.publishing.figures.look.palette import DARK, LIGHT, Palette
 
 Dash = str | tuple[int, tuple[float, ...]]
@@ -50,6 +51,7 @@ class Frame:
 
 
 ARTICLE = Frame("article", 7.2, 4.6, 200, 8.5)
+WIDE = Frame("article", 11.0, 5.0, 200, 8.5)  # several settings side by side, the whole width of a page
 VIDEO = Frame("video", 16.0, 9.0, 120, 20.0)  # 1920 x 1080
 
 
@@ -59,6 +61,14 @@ class Look:
 
     frame: Frame
     palette: Palette
+
+    def wide(self) -> Look:
+        """The look for a figure that takes the whole width of a page; on a screen every figure does."""
+        return replace(self, frame=WIDE) if self.frame == ARTICLE else self
+
+    def order(self, order: int) -> dict[str, Any]:
+        """Return the style of a harmonic, the same in every figure; 1 stands for all of them together."""
+        return self.series(order - 1)
 
     def series(self, index: int) -> dict[str, Any]:
         """Return colour, line style and marker of the curve with that number; they repeat after 8 and 64."""
@@ -85,7 +95,7 @@ def settings(look: Look) -> Iterator[None]:
     """Draw inside this: the look's settings hold while it lasts, matplotlib's defaults otherwise."""
     palette, size = look.palette, look.frame.font_pt
     wanted: Any = {
-        "font.family": ["DejaVu Sans"],
+        "font.family": families(),
         "font.size": size,
         "text.parse_math": False,
         "axes.unicode_minus": True,
@@ -117,7 +127,8 @@ def settings(look: Look) -> Iterator[None]:
         "legend.frameon": False,
         "legend.fontsize": size * 0.92,
         "lines.solid_capstyle": "round",
-        "path.simplify": False,
+        "path.simplify": True,
+        "path.simplify_threshold": 0.05,
         "svg.fonttype": "path",
         "svg.hashsalt": "charprobe",
         "pdf.fonttype": 3,

@@ -9,16 +9,18 @@ from matplotlib import font_manager
 from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font
 
+from charprobe.publishing.figures.look.fonts import families
 from charprobe.publishing.figures.look.style import Frame
 from charprobe.values.wording import literal
 
 ABSENT = "▯"
-EM_PER_CHARACTER = 0.56  # mean width of text in the font, in its size
+EM_PER_CHARACTER = 0.55  # mean width of text in the font, in its size
 
 
 @cache
 def _glyphs() -> frozenset[int]:
-    return frozenset(FT2Font(font_manager.findfont("DejaVu Sans")).get_charmap())
+    found = (FT2Font(font_manager.findfont(name)).get_charmap() for name in families())
+    return frozenset().union(*found)
 
 
 def shown(text: str) -> str:

@@ -1,0 +1,178 @@
+"""A setting in a few plain sentences: what it is, how quick, which colour, what it suits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from charprobe.comparing.absence import reduces
+from charprobe.comparing.colour_words import harmonics_words
+from charprobe.profile.entry import numbers
+from charprobe.profile.profile import Profile
+from charprobe.profile.standing import spoilt_by
+from charprobe.values.editors_digits import edited, edited_number
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+
+LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
+HARD_KNEE_DB = 1.0
+FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
+AUDIBLE_GAIN_DB = 0.05
+ATTACKS_S = ((0.002, "very quick"), (0.010, "quick"), (0.030, "medium"), (float("inf"), "slow"))
+RELEASES_S = ((0.060, "quick"), (0.200, "medium"), (0.600, "slow"), (float("inf"), "very slow"))
+
+
+@dataclass(frozen=True)
+class Portrait:
+    """Four lines on a setting: what it does to level, how quick it is, its colour, what it suits or lacks.
+
+    Each rests on published quantities alone; a line without anything to say is "".
+    """
+
+    level: str
+    times: str
+    colour: str
+    use: str
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The lines that say something."""
+        return tuple(line for line in (self.level, self.times, self.colour, self.use) if line)
+
+    @property
+    def sentence(self) -> str:
+        """All in one paragraph."""
+        return " ".join(self.lines)
+
+
+def portrait_of(profile: Profile) -> Portrait:
+    """Describe a setting from its quantities."""
+    return Portrait(_level(profile), _times(profile), _colour(profile), _use(profile))
+
+
+def is_coloured(profile: Profile) -> bool:
+    """Tell whether a setting adds harmonics of its own."""
+    return profile.measured("colour.onset") is not None
+
+
+def response_words(profile: Profile) -> str:
+    """Return what a setting does to the response; "" where that was not measured."""
+    shelf, corner, tilt = (
+        profile.measured(f"response.{name}") for name in ("shelf_gain", "shelf_corner", "tilt")
+    )
+    if shelf is not None and corner is not None and abs(shelf.value) >= FLAT_DB and tilt is not None:
+        side = "above" if shelf.value * tilt.value > 0 else "below"
+        word = "lifts" if shelf.value > 0 else "lowers"
+        return f"{word} what is {side} {edited(corner).number} by {edited_number(abs(shelf.value), 'dB')}"
+    reach = response_reach_db(profile)
+    if reach is None:
+        return ""
+    if reach <= FLAT_DB:
+        return f"response flat within {max(reach, 0.01):.2f} dB"
+    return f"response within ±{edited_number(reach, 'dB')}"
+
+
+def response_reach_db(profile: Profile) -> float | None:
+    """Return how far the response at the lowest drive goes from its middle; None where there is none."""
+    table = profile.curves.get("response")
+    if table is None or not table.columns["frequency_hz"]:
+        return None
+    drive, level = numbers(table, "drive_dbfs"), numbers(table, "magnitude_db")
+    lowest = level[drive == drive.min()]
+    return float((lowest.max() - lowest.min()) / 2)
+
+
+def _level(profile: Profile) -> str:
+    makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
+    gain = ""
+    if makeup is not None and abs(makeup.value) >= AUDIBLE_GAIN_DB:
+        gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
+    if reduces(profile) is False:
+        bend = _lower_bend(profile)
+        what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
+        return f"{bend or what}{gain}."
+    ratio, slope = profile.quantities.get("static.ratio"), profile.measured("static.slope")
+    threshold = profile.quantities.get("static.threshold")
+    if threshold is None or slope is None or ratio is None:
+        most = profile.measured("static.max_reduction")
+        if most is not None and most.low > AUDIBLE_GAIN_DB:
+            return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
+        return f"{bend}{gain}." if (bend := _lower_bend(profile)) else ""
+    knee = profile.measured("static.knee_width")
+    shape = ""
+    if knee is not None:
+        shape = ", hard knee" if knee.value < HARD_KNEE_DB else f", knee of {edited(knee).number}"
+    kind = "Limiter" if slope.value < LIMITER_SLOPE else "Compressor"
+    steep = edited(ratio.reading).number if _known(ratio.reading) else f"slope {edited(slope).number}"
+    if slope.high < 0:
+        kind, steep = "Over-compressor (louder in is softer out)", f"slope {edited(slope).number}"
+    at = f" from {edited(threshold.reading).number}" if _known(threshold.reading) else ""
+    return f"{kind}, {steep}{at}{shape}{gain}."
+
+
+def _lower_bend(profile: Profile) -> str:
+    lower, slope = profile.measured("static.lower_threshold"), profile.measured("static.lower_slope")
+    if lower is None or slope is None:
+        return ""
+    what = "Expander" if slope.value > 1 else "Upward compressor"
+    return f"{what}, working below {edited(lower).number}"
+
+
+def _known(reading: Reading) -> bool:
+    return isinstance(reading, Quantity) or reading.bounded
+
+
+def _times(profile: Profile) -> str:
+    attack, release = profile.quantities.get("attack.t63"), profile.quantities.get("release.t63")
+    parts = []
+    for entry, word, steps in ((attack, "attack", ATTACKS_S), (release, "release", RELEASES_S)):
+        if entry is None or not _known(entry.reading):
+            continue
+        number = edited(entry.reading).number
+        reading = entry.reading
+        quick = ""
+        if isinstance(reading, Quantity):
+            quick = next(name for most, name in steps if reading.value < most) + " "
+        parts.append(f"{quick}{word} ({number})")
+    if not parts:
+        return ""
+    words = " and ".join(parts)
+    stages = profile.measured("release.stages")
+    tail = profile.measured("release.t90")
+    two = ""
+    if stages is not None and stages.value > 1.5 and tail is not None:
+        two = f" with a slower second part ({edited(tail).number} to 90 %)"
+    return f"{words[0].upper()}{words[1:]}{two}."
+
+
+def _colour(profile: Profile) -> str:
+    parts = []
+    if is_coloured(profile):
+        values = {name: [entry.reading] for name, entry in profile.quantities.items()}
+        parts.append(f"adds {harmonics_words(values, 0)}")
+    else:
+        onset = profile.quantities.get("colour.onset")
+        if onset is not None and isinstance(onset.reading, Unmeasured) and onset.reading.bounded:
+            limit = profile.quantities.get("colour.thd_at_reference")
+            at_most = limit.reading if limit is not None else None
+            far = ""
+            if isinstance(at_most, Unmeasured) and at_most.at_most is not None:
+                far = f" above {edited_number(at_most.at_most, 'dBc')}"
+            parts.append(f"no colour of its own{far}")
+    parts += [words] if (words := response_words(profile)) else []
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def _use(profile: Profile) -> str:
+    """Say what a setting suits, or what spoiled its take: that comes first."""
+    spoilt = spoilt_by(profile)
+    if spoilt:
+        return f"The take is spoiled ({', '.join(spoilt)}): what it cost is left out."
+    attack, release = profile.measured("attack.t63"), profile.measured("release.t63")
+    if reduces(profile) and attack is not None and release is not None:
+        first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
+        then = "recovers between words" if release.value < RELEASES_S[1][0] else "holds the level steady"
+        return f"{first} and {then}."
+    clean = profile.measured("colour.input_at_thd_minus60db")
+    if is_coloured(profile) and clean is not None:
+        return f"Stays under 0.1 % distortion below {edited_number(clean.low, 'dBFS')}."
+    return ""

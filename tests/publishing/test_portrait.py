@@ -1,0 +1,43 @@
+import dataclasses
+
+from made_profiles import LIMITER, TWO_STAGE, B, made_profile
+
+from charprobe.profile.entry import Entry, Health
+from charprobe.publishing.portrait import portrait_of
+from charprobe.values.quantity import Quantity, Unmeasured
+
+
+def changed(profile, **quantities):
+    entries = {name.replace("__", "."): Entry(reading, "") for name, reading in quantities.items()}
+    return dataclasses.replace(profile, quantities={**profile.quantities, **entries})
+
+
+def test_a_compressor_is_told_by_ratio_threshold_knee_gain_and_times():
+    told = portrait_of(made_profile(B))
+    assert told.level == "Compressor, 4.0:1 from −22.0 dBFS, knee of 6.0 dB, with 3.0 dB of gain."
+    assert told.times == "Quick attack (5.0 ms) and medium release (120 ms)."
+    assert told.use == "Catches peaks and recovers between words."
+
+
+def test_a_limiter_and_a_recovery_of_two_parts_are_called_so():
+    assert portrait_of(made_profile(LIMITER)).level.startswith(
+        "Limiter, 50:1 from −12.0 dBFS, knee of 1.0 dB"
+    )
+    assert "with a slower second part" in portrait_of(made_profile(TWO_STAGE)).times
+
+
+def test_a_stage_without_reduction_has_neither_ratio_nor_times():
+    gone = Unmeasured("s", "the stage reduces no gain", "none needed")
+    none = {"attack__t63": gone, "release__t63": gone}
+    top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
+    profile = changed(made_profile(B), static__max_reduction=top, **none)
+    profile = changed(profile, colour__onset=Quantity.from_std(-42.0, 0.1, "dBFS"))
+    told = portrait_of(profile)
+    assert told.level == "Colour without compression, with 3.0 dB of gain."
+    assert told.times == ""
+    assert told.colour.startswith("Adds harmonics (THD −59.7 dBc, from −42.0 dBFS up)")
+
+
+def test_what_spoiled_the_take_is_said_instead_of_what_it_suits():
+    clipped = Health("clipped", "stop", "The recorder clipped.")
+    assert "spoiled (clipped)" in portrait_of(dataclasses.replace(made_profile(B), health=(clipped,))).use
