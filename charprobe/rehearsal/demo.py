@@ -26,7 +26,7 @@ from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.write import write_stimulus

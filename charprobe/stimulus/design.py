@@ -173,7 +173,7 @@ def _recipe(needs: Needs, low_dbfs: float, highs: list[float], plan: _Plan, long
     holds = sorted({max(0.01, round(0.1 * hold, 3)), hold, round(max(1.0, 5 * hold), 3)})
     if plan.lengths:
         lengths = {"phases": 2, "high_dbfs": highs[-1], "holds_s": holds}
-        segments.append({"kind": "burst_lengths", "name": "programme", **lengths, **common})
+        segments.append({"kind": "burst_lengths", "name": "lengths", **lengths, **common})
     table = {
         "schema": SCHEMA,
         "name": "designed",

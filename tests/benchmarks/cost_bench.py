@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 
 from charprobe.files.sound.sound_file import open_capture, write_wav
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 from tests.benchmarks.written import write_section
 
 RATE_HZ = 48_000

@@ -22,7 +22,7 @@ from charprobe.listening.match import RULES, write_matched
 from charprobe.listening.programme_gain import trace_gain
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.stimulus.kinds.programme import Material, generate
+from charprobe.stimulus.kinds.material import Material, generate
 from charprobe.values.arrays import Array
 from tests.benchmarks.written import write_section
 

@@ -16,7 +16,7 @@ from scipy.signal import butter, sosfilt
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.listening.aligning.onsets import HOP, LARGEST, Activity, activity, locate
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 RATE_HZ, WHOLE_S, BANDS = 48_000, 30.0, 6
 SEEDS, LENGTHS_S = range(4), (1.0, 4.0)

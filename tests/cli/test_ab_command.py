@@ -6,7 +6,7 @@ import soundfile
 from click.testing import CliRunner
 
 from charprobe.cli import main
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 RATE_HZ = 48_000
 

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from charprobe.cli import main
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.blind.key import read_key
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 RATE_HZ = 48_000
 

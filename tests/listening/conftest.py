@@ -4,7 +4,7 @@ from held import FLAT, GAIN, LATE, RATE_HZ, on_24_bit, shifted
 
 from charprobe.listening.aligning.pairing import pair_files
 from charprobe.listening.programme_gain import trace_gain
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,7 @@ from held import on_24_bit
 from charprobe.listening.programme_gain import Gained, trace_gain
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 RATE_HZ = 48_000
 FLAT = np.ones((1, 1))

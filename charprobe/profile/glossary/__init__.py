@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from charprobe.profile.glossary.colour import COLOUR
-from charprobe.profile.glossary.path import DETECTOR, NOISE, PATH, REPLAY, RESPONSE
+from charprobe.profile.glossary.path import DETECTOR, NOISE, PATH, REPLICA, RESPONSE
 from charprobe.profile.glossary.row import Term
 from charprobe.profile.glossary.static import STATIC
 from charprobe.profile.glossary.timing import ATTACK, RELEASE
@@ -24,7 +24,7 @@ GROUPS: Mapping[str, str] = MappingProxyType(
         "noise": "Noise",
         "path": "Path",
         "detector": "Detector",
-        "replay": "Replay",
+        "replica": "Replica",
     }
 )
 """Groups of quantities in reading order: the part of a name before its dot, and its title."""
@@ -40,7 +40,7 @@ SERVES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "silence": ("noise",),
         "two_tone": ("colour.imd_smpte", "colour.imd_difference"),
         "equal_peak": ("detector.exponent",),
-        "programme": ("replay",),
+        "programme": ("replica",),
         "link": ("detector.link", "detector.crosstalk"),
     }
 )
@@ -85,7 +85,7 @@ TERMS: Mapping[str, Term] = MappingProxyType(
         **NOISE,
         **PATH,
         **DETECTOR,
-        **REPLAY,
+        **REPLICA,
     }
 )
 """Every quantity a profile may hold, in reading order."""

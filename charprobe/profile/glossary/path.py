@@ -1,4 +1,4 @@
-"""Quantities beside gain, times and colour: response, noise, path, detector, replay."""
+"""Quantities beside gain, times and colour: response, noise, path, detector, replica."""
 
 from __future__ import annotations
 
@@ -156,16 +156,16 @@ DETECTOR: Mapping[str, Term] = MappingProxyType(
     }
 )
 
-REPLAY: Mapping[str, Term] = MappingProxyType(
+REPLICA: Mapping[str, Term] = MappingProxyType(
     {
-        "replay.residual": Term(
-            "Replay residual",
+        "replica.residual": Term(
+            "Replica residual",
             "dB",
             "Energy of the fitted model's error over the energy of the captured signal, on programme it "
             "was not fitted to.",
         ),
-        "replay.gain_error": Term(
-            "Replay gain error", "dB", "Root-mean-square error of the fitted model's gain trace."
+        "replica.gain_error": Term(
+            "Replica gain error", "dB", "Root-mean-square error of the fitted model's gain trace."
         ),
     }
 )

@@ -1,201 +1,67 @@
-"""Made-up music and speech: sound with the dynamics of programme, synthesised here, owned by nobody."""
+"""Made-up speech, strings, drums and chords in turn: what a model of a stage is proved on, never fitted."""
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import pairwise
+from typing import Annotated, Literal
 
 import numpy as np
-import scipy
+from annotated_types import Interval
 
+from charprobe.stimulus.kinds.material import PEAK, Material, generate
+from charprobe.stimulus.kinds.segment import PIECE, Dbfs, Piece, Segment, SegmentOf, Span, Spec
 from charprobe.values.arrays import Array
 
-Material = Literal["music", "speech"]
-PEAK = 10 ** (-3 / 20)
-_BEAT_S = 60 / 104
-_CHORDS = (
-    (0, 3, 7, 10),
-    (5, 8, 12, 15),
-    (-4, 0, 3, 7),
-    (-2, 2, 5, 8),
-)  # semitones above the tonic, a bar each
-_SCALE = (0, 3, 5, 7, 10, 12, 15)
-_TONIC_HZ = 110.0
-_VOWELS_HZ = (  # formants
-    (730, 1090, 2440, 3400),
-    (270, 2290, 3010, 3600),
-    (300, 870, 2240, 3300),
-    (530, 1840, 2480, 3500),
-    (570, 840, 2410, 3300),
-)
+PASSAGES: tuple[Material, ...] = ("speech", "plucked", "drums", "sustained")
+FADE_S = 0.02  # at both ends of a passage
 
 
-def generate(kind: Material, *, seconds: float, rate_hz: int, rng: np.random.Generator) -> Array:
-    """Synthesise programme-like sound.
+@dataclass(frozen=True)
+class Programme(Spec):
+    """Speech-like, plucked, drum-like and sustained sound in turn: proof of a model that never saw it.
 
-    Parameters
-    ----------
-    kind : {"music", "speech"}
-        A small band with drums, or one voice with pauses.
-    seconds : float > 0
-        Length.
-    rate_hz : int
-        Sampling rate, at least 22050.
-    rng : numpy.random.Generator
-        Decides every note and syllable: the same generator state gives the same sound.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        One channel, peak -3 dBFS.
-
-    Examples
-    --------
-    >>> sound = generate("music", seconds=4.0, rate_hz=48_000, rng=np.random.default_rng(1))
-    >>> sound.size, bool(12 < 20 * np.log10(np.abs(sound).max() / sound.std()) < 24)
-    (192000, True)
+    Each passage peaks at `level_dbfs` and lasts a quarter of `length_s`; `seed` decides every note.
     """
-    if rate_hz < 22_050 or seconds <= 0:
-        raise ValueError(
-            f"needs a positive length and a rate of at least 22050 Hz, got {seconds} s, {rate_hz} Hz"
-        )
-    count = round(seconds * rate_hz)
-    raw = _music(count, rate_hz, rng) if kind == "music" else _speech(count, rate_hz, rng)
-    raw = scipy.signal.sosfilt(
-        scipy.signal.butter(6, 0.38 * min(rate_hz, 50_000), fs=rate_hz, output="sos"), raw
-    )  # microphones end here too
-    return np.asarray(raw * (PEAK / np.abs(raw).max()))
+
+    kind: Literal["programme"] = field(default="programme", kw_only=True)
+    length_s: Annotated[float, Interval(ge=4, le=300)]
+    level_dbfs: Dbfs
+    seed: Annotated[int, Interval(ge=0, le=1_000_000)] = 1
+
+    def lay_out(self, *, start: int, rate_hz: int) -> Segment:
+        """Place the programme; it has no tones."""
+        return SegmentOf(self, Span(start, round(self.length_s * rate_hz)), ())
+
+    def pieces(self, segment: Segment, *, rate_hz: int, side: int) -> Iterator[Piece]:
+        """Yield passage after passage."""
+        start = segment.span.start
+        for i, size in enumerate(_sizes(segment.span.length)):
+            samples = _passage(self, i, size, rate_hz)
+            for first in range(0, size, PIECE):
+                yield start + first, samples[first : first + PIECE]
+            start += size
+
+    def passages(self, segment: Segment) -> tuple[tuple[Material, Span], ...]:
+        """Return what sounds where."""
+        starts = np.cumsum([segment.span.start, *_sizes(segment.span.length)]).tolist()
+        spans = (Span(first, stop - first) for first, stop in pairwise(starts))
+        return tuple(zip(PASSAGES, spans, strict=True))
 
 
-def _band(sound: Array, order: int, corners_hz: tuple[float, float], rate_hz: int) -> Array:
-    sections = scipy.signal.butter(order, corners_hz, "bandpass", fs=rate_hz, output="sos")
-    return np.asarray(scipy.signal.sosfilt(sections, sound))
+def _sizes(count: int) -> list[int]:
+    edges = [round(count * i / len(PASSAGES)) for i in range(len(PASSAGES) + 1)]
+    return [stop - start for start, stop in pairwise(edges)]
 
 
-def _add(out: Array, at: int, sound: Array) -> None:
-    if at < out.size:
-        kept = sound[: out.size - at]
-        out[at : at + kept.size] += kept
-
-
-def _music(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
-    out = np.zeros(count)
-    step = _BEAT_S / 4
-    plucks: dict[int, Array] = {}
-    melody = 3
-    for index in range(int(count / rate_hz / step) + 1):
-        bar, place = divmod(index, 16)
-        chord = _CHORDS[bar % 4]
-        section = 10 ** (-(0.0, 3.0, 7.0, 1.0)[bar // 2 % 4] / 20)
-        at = round((index * step + rng.normal(0, 0.003)) * rate_hz) if index else 0
-        swell = section * 10 ** (rng.normal(0, 1.2) / 20)
-        if bar % 8 != 5:
-            _add(out, at, swell * _drums(place, rate_hz, rng))
-        if place in (0, 6, 8, 14):
-            _add(out, at, 0.5 * swell * _pluck(plucks, chord[0] - 12, rate_hz, rng))
-        if place in (0, 4, 10):
-            for note in chord:
-                _add(
-                    out,
-                    at + round(rng.uniform(0, 0.012) * rate_hz),
-                    0.16 * swell * _pluck(plucks, note + 12, rate_hz, rng),
-                )
-        if rng.random() < 0.35:
-            melody = int(np.clip(melody + rng.integers(-2, 3), 0, len(_SCALE) - 1))
-            _add(out, at, 0.3 * swell * _pluck(plucks, _SCALE[melody] + 24, rate_hz, rng))
-    room = rng.standard_normal(round(0.5 * rate_hz)) * np.exp(
-        -np.arange(round(0.5 * rate_hz)) / (0.09 * rate_hz)
-    )
-    room = _band(room, 1, (200.0, 5000.0), rate_hz)
-    return np.asarray(out + 0.12 * scipy.signal.fftconvolve(out, room / np.linalg.norm(room))[:count])
-
-
-def _drums(place: int, rate_hz: int, rng: np.random.Generator) -> Array:
-    t = np.arange(round(0.35 * rate_hz)) / rate_hz
-    hit = rng.uniform(0.05, 0.16) * np.exp(-t / 0.02) * np.diff(rng.standard_normal(t.size + 1))
-    if place in (0, 7, 10):
-        hit = hit + np.sin(2 * np.pi * (48 * t + 90 * 0.03 * (1 - np.exp(-t / 0.03)))) * np.exp(-t / 0.09)
-    if place in (4, 12):
-        hit = (
-            hit
-            + 0.45 * np.exp(-t / 0.07) * rng.standard_normal(t.size)
-            + 0.4 * np.exp(-t / 0.05) * np.sin(2 * np.pi * 190 * t)
-        )
-    onset = np.minimum(1.0, t / 0.0008)
-    return np.asarray(hit * onset * np.clip((t[-1] - t) / 0.02, 0, 1))
-
-
-def _pluck(known: dict[int, Array], semitone: int, rate_hz: int, rng: np.random.Generator) -> Array:
-    """Synthesise a string of the given pitch, kept for the next time it is struck."""
-    if semitone not in known:
-        pitch_hz = _TONIC_HZ * 2 ** (semitone / 12)
-        t = np.arange(round(1.6 * rate_hz)) / rate_hz
-        note = np.zeros(t.size)
-        for order in range(1, 25):
-            f = pitch_hz * order * np.sqrt(1 + 2e-4 * order**2)
-            if f < 0.45 * rate_hz:
-                decay_s = 0.7 / (1 + 0.25 * order) * np.sqrt(220 / pitch_hz)
-                note += (
-                    np.sin(np.pi * order * 0.17)
-                    / order
-                    * np.exp(-t / decay_s)
-                    * np.cos(2 * np.pi * f * t + rng.uniform(0, 6.28))
-                )
-        known[semitone] = note * np.minimum(1.0, t / 0.002) * np.clip((t[-1] - t) / 0.05, 0, 1)
-    return known[semitone]
-
-
-def _speech(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
-    out = np.zeros(count)
-    at, end = 0.15, count / rate_hz
-    while at < end:
-        level = 10 ** (rng.uniform(-9, 0) / 20)
-        syllables = int(rng.integers(4, 12))
-        base_hz = rng.uniform(105, 150)
-        for k in range(syllables):
-            pitch_hz = base_hz * (1.15 - 0.3 * k / syllables)
-            stress = level * 10 ** (rng.normal(-2, 2.5) / 20)
-            if rng.random() < 0.65:
-                consonant = _consonant(rate_hz, rng)
-                _add(out, round(at * rate_hz), stress * consonant)
-                at += 0.8 * consonant.size / rate_hz
-            vowel = _vowel(pitch_hz, rate_hz, rng)
-            _add(out, round(at * rate_hz), stress * vowel)
-            at += 0.85 * vowel.size / rate_hz
-        at += rng.uniform(0.25, 0.9)
-    breath = _band(rng.standard_normal(count), 1, (150.0, 3000.0), rate_hz)
-    return np.asarray(out + 10 ** (-62 / 20) * np.abs(out).max() * breath)
-
-
-def _vowel(pitch_hz: float, rate_hz: int, rng: np.random.Generator) -> Array:
-    size = round(rng.uniform(0.09, 0.24) * rate_hz)
-    t = np.arange(size) / rate_hz
-    glide = pitch_hz * (1 + rng.uniform(-0.12, 0.12) * t / t[-1] + 0.008 * np.sin(2 * np.pi * 5.5 * t))
-    cycle = np.cumsum(glide) / rate_hz % 1.0
-    opened = np.where(cycle < 0.6, (cycle / 0.6) ** 2 * (1 - cycle / 0.6), 0.0)  # slow opening, quick closing
-    flow = np.diff(opened, prepend=0.0, n=1) * rate_hz / 1000 + 0.002 * rng.standard_normal(size)
-    source = scipy.signal.lfilter([1.0, -0.85], [1.0], flow)
-    first, second = (_VOWELS_HZ[int(rng.integers(len(_VOWELS_HZ)))] for _ in range(2))
-    share = np.clip((t / t[-1] - 0.2) / 0.6, 0, 1)
-    voiced = (1 - share) * _formants(source, first, rate_hz) + share * _formants(source, second, rate_hz)
-    fade = np.minimum(np.clip(t / 0.02, 0, 1), np.clip((t[-1] - t) / 0.04, 0, 1))
-    return np.asarray(voiced / np.abs(voiced).max() * np.sin(np.pi / 2 * fade) ** 2)
-
-
-def _formants(source: Array, centres_hz: tuple[int, ...], rate_hz: int) -> Array:
-    for centre_hz in centres_hz:
-        radius = np.exp(-np.pi * (50 + 0.04 * centre_hz) / rate_hz)
-        poles = [1.0, -2 * radius * np.cos(2 * np.pi * centre_hz / rate_hz), radius**2]
-        source = scipy.signal.lfilter([sum(poles)], poles, source)
-    return source
-
-
-def _consonant(rate_hz: int, rng: np.random.Generator) -> Array:
-    size = round(rng.uniform(0.03, 0.11) * rate_hz)
-    low_hz = rng.choice([1500.0, 2800.0, 4500.0])
-    noise = _band(rng.standard_normal(size), 2, (low_hz, min(2.2 * low_hz, 0.45 * rate_hz)), rate_hz)
-    t = np.arange(size) / rate_hz
-    sudden = rng.random() < 0.4
-    rise_s, fall_s = (0.001, 0.015) if sudden else (0.03, 0.03)
-    fade = np.minimum(np.clip(t / rise_s, 0, 1), np.clip((t[-1] - t) / fall_s, 0, 1))
-    shape = np.exp(-t / 0.012) if sudden else np.ones(size)
-    return np.asarray(rng.uniform(0.08, 0.3) * noise / np.abs(noise).max() * fade * shape)
+@lru_cache(maxsize=len(PASSAGES))  # a capture is compared with what was played more than once
+def _passage(spec: Programme, index: int, size: int, rate_hz: int) -> Array:
+    rng = np.random.default_rng([spec.seed, index])
+    samples = generate(PASSAGES[index], seconds=size / rate_hz, rate_hz=rate_hz, rng=rng)
+    n = np.arange(size)
+    edge = np.clip((np.minimum(n, size - 1 - n) + 0.5) / (FADE_S * rate_hz), 0.0, 1.0)
+    samples = 10 ** (spec.level_dbfs / 20) / PEAK * samples * (0.5 - 0.5 * np.cos(np.pi * edge))
+    samples.flags.writeable = False
+    return samples

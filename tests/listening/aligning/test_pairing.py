@@ -8,7 +8,7 @@ from charprobe.listening.aligning.pair_checks import PairingError
 from charprobe.listening.aligning.pairing import pair_files
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 RATE_HZ = 48_000
 GOAL_FRAMES, GOAL_PPM = 0.02, 0.2  # the stated goals

@@ -10,7 +10,7 @@ from charprobe.files.sound.sound_file import write_wav
 from charprobe.listening.ab import make_pair
 from charprobe.publishing.figures.all_figures import profile_drawings
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
-from charprobe.stimulus.kinds.programme import generate
+from charprobe.stimulus.kinds.material import generate
 
 
 @pytest.fixture(scope="session")

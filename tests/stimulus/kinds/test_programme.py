@@ -1,42 +1,33 @@
 import numpy as np
 import pytest
+from one_segment import RATE_HZ, one
 
-from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.loudness import measure_loudness
-from charprobe.stimulus.kinds.programme import PEAK, generate
+from charprobe.stimulus.kinds.programme import PASSAGES, Programme
 
-
-@pytest.mark.parametrize("kind", ["music", "speech"])
-@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
-def test_sound_has_the_dynamics_of_programme(kind, rate_hz):
-    sound = generate(kind, seconds=30, rate_hz=rate_hz, rng=np.random.default_rng(5))
-    loudness = measure_loudness(MemoryCapture(sound, rate_hz=rate_hz, name=kind))
-    assert sound.shape == (30 * rate_hz,)
-    assert np.abs(sound).max() == pytest.approx(PEAK)
-    # what unmastered takes usually show: peaks 12 to 24 dB above the mean, several LU of range
-    assert 12 < 20 * np.log10(PEAK / sound.std()) < 24
-    assert 3 < loudness.range_lu < 15
+SPEC = Programme("proof", 8.0, -6.0)
 
 
-@pytest.mark.parametrize("kind", ["music", "speech"])
-def test_the_generator_decides_everything(kind):
-    one, same, other = (
-        generate(kind, seconds=3, rate_hz=48_000, rng=np.random.default_rng(n)) for n in (1, 1, 2)
-    )
-    np.testing.assert_array_equal(one, same)
-    assert abs(np.corrcoef(one, other)[0, 1]) < 0.5
+def test_every_passage_reaches_the_level_and_no_more():
+    segment, samples = one(SPEC)
+    for material, span in SPEC.passages(segment):
+        first = span.start - segment.span.start
+        passage = samples[first : first + span.length]
+        assert np.abs(passage).max() == pytest.approx(10 ** (-6 / 20), rel=1e-9), material
+        assert np.abs(passage[[0, -1]]).max() < 1e-4
+        crest_db = 20 * np.log10(np.abs(passage).max() / passage.std())
+        assert crest_db > 9  # programme, not a tone
 
 
-def test_speech_pauses_and_music_plays_on():
-    def quiet_share(kind):
-        sound = generate(kind, seconds=30, rate_hz=48_000, rng=np.random.default_rng(2))
-        level = 10 * np.log10(np.mean(sound.reshape(-1, 4800) ** 2, axis=1))
-        return np.mean(level < level.max() - 35)
+def test_passages_follow_one_another_and_fill_the_segment():
+    segment, samples = one(SPEC)
+    passages = SPEC.passages(segment)
+    assert [name for name, _ in passages] == list(PASSAGES)
+    assert [span.start for _, span in passages[1:]] == [span.stop for _, span in passages[:-1]]
+    assert (passages[0][1].start, passages[-1][1].stop) == (segment.span.start, segment.span.stop)
+    assert samples.size == segment.span.length == 8 * RATE_HZ
 
-    assert quiet_share("speech") > 0.08
-    assert quiet_share("music") < 0.04
 
-
-def test_impossible_requests_are_refused():
-    with pytest.raises(ValueError, match="22050"):
-        generate("music", seconds=1, rate_hz=8000, rng=np.random.default_rng(1))
+def test_the_seed_decides_the_sound():
+    sounds = [one(Programme("proof", 8.0, -6.0, seed))[1] for seed in (1, 1, 2)]
+    np.testing.assert_array_equal(sounds[0], sounds[1])
+    assert abs(np.corrcoef(sounds[0], sounds[2])[0, 1]) < 0.5

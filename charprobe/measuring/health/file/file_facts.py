@@ -11,7 +11,7 @@ from charprobe.profile.entry import Health, Severity
 from charprobe.values.wording import clock_text, number_text, signed_text
 
 EVERYTHING = (
-    "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replay",
+    "static", "attack", "release", "colour", "response", "noise", "path", "detector", "replica",
 )  # fmt: skip
 ROUNDED_AWAY = ("colour", "noise", "attack", "release", "response")  # by 8 bits or fewer
 LEAST_SHORT_TOPS = 3  # at full scale, of fewer than three samples each

@@ -157,7 +157,7 @@ def _jumps(take: Take) -> list[Health]:
                 channel=take.channel,
                 start_s=take.capture_time_s(edits[0].start),
                 end_s=take.capture_time_s(edits[-1].stop),
-                withholds=("attack", "release", "noise", "path", "replay"),
+                withholds=("attack", "release", "noise", "path", "replica"),
             )
         )
     return found
@@ -176,7 +176,7 @@ def _jump(take: Take, jump: TimingJump) -> Health:
         channel=take.channel,
         start_s=start_s,
         end_s=end_s,
-        withholds=("replay", *lost_groups(take, touched)),
+        withholds=("replica", *lost_groups(take, touched)),
     )
 
 

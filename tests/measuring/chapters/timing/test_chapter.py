@@ -36,7 +36,7 @@ release_s = {REST_S}
 reference = true
 [[segment]]
 kind = "burst_lengths"
-name = "programme"
+name = "lengths"
 carrier_hz = {CARRIER_HZ}
 phases = 2
 low_dbfs = {LOW}
