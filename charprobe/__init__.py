@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.files.sound.source import MemoryCapture
     from charprobe.listening.ab import make_pair
-    from charprobe.measuring.measure import check, measure
+    from charprobe.measuring.check import check
+    from charprobe.measuring.measure import measure
     from charprobe.profile.profile import Profile, load_profile
     from charprobe.profile.volts_file import load_volts
     from charprobe.publishing.figures.colour_card import plot_colour_readings, plot_harmonic_bars
@@ -99,7 +100,7 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "load_recipe": "stimulus.recipe",
     "write_stimulus": "stimulus.write",
     "load_stimulus": "stimulus.cue_sheet",
-    "check": "measuring.measure",
+    "check": "measuring.check",
     "measure": "measuring.measure",
     "load_volts": "profile.volts_file",
     "Profile": "profile.profile",

@@ -8,6 +8,9 @@ import numpy as np
 import pytest
 
 NOBODY = 65_534
+# what tests start as commands compiles the package once, not each time, and leaves nothing in the tree
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+os.environ.setdefault("PYTHONPYCACHEPREFIX", str(Path(tempfile.gettempdir(), "charprobe-tests-compiled")))
 LONG = (
     "test_checks.py",
     "test_install.py",

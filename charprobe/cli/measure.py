@@ -53,7 +53,7 @@ def check_command(
     import json
 
     from charprobe.files.sound.sound_file import open_capture
-    from charprobe.measuring.measure import check
+    from charprobe.measuring.check import check
     from charprobe.measuring.verdict import missing_dict
     from charprobe.placing.why_not_found import MissingStimulusError
     from charprobe.stimulus.cue_sheet import load_stimulus

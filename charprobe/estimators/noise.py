@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy
@@ -12,6 +13,7 @@ import scipy
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.fast_length import fast_length
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FROM_HZ, TO_HZ = 20.0, 20_000.0
@@ -76,8 +78,8 @@ class Noise:
 
     Attributes
     ----------
-    unweighted, a_weighted, ccir_rms : Quantity
-        Levels in dBFS, a full-scale sine being 0.
+    band_hz, band_power : ndarray, shape (n,)
+        Frequency and power of each bin; a sine of full scale sums to 1.
     mains : tuple of Line
         Lines of the 50 Hz or 60 Hz family that stand out of the noise; empty if none does.
     spectrum_hz, spectrum_dbfs_per_hz, spectrum_std_db : ndarray, shape (n,)
@@ -87,14 +89,28 @@ class Noise:
         Whether the stretch holds runs of exact digital zeros such as an idle mute leaves.
     """
 
-    unweighted: Quantity
-    a_weighted: Quantity
-    ccir_rms: Quantity
+    band_hz: Array
+    band_power: Array
     mains: tuple[Line, ...]
     spectrum_hz: Array
     spectrum_dbfs_per_hz: Array
     spectrum_std_db: Array
     muted: bool
+
+    @cached_property
+    def unweighted(self) -> Quantity:
+        """Level in dBFS, a full-scale sine being 0."""
+        return _level(self.band_power)
+
+    @cached_property
+    def a_weighted(self) -> Quantity:
+        """Level through the A curve, in dBFS."""
+        return _level(self.band_power * a_weighting(self.band_hz) ** 2)
+
+    @cached_property
+    def ccir_rms(self) -> Quantity:
+        """Level through the BS.468-4 curve shifted by -5.63 dB, in dBFS."""
+        return _level(self.band_power * ccir_rms_weighting(self.band_hz) ** 2)
 
     @property
     def mains_dbfs(self) -> float | None:
@@ -150,9 +166,8 @@ def measure_noise(cut: Cut) -> Noise:
     band = (frequency >= FROM_HZ) & (frequency <= min(TO_HZ, 0.47 * cut.rate_hz))
     inside, at = power[band], frequency[band]
     return Noise(
-        _level(inside),
-        _level(inside * a_weighting(at) ** 2),
-        _level(inside * ccir_rms_weighting(at) ** 2),
+        at,
+        inside,
         lines,
         *_third_octaves(inside, at, bin_hz),
         is_muted(cut.samples),
@@ -163,8 +178,8 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
     """Power of each bin, so that a sine of full scale sums to 1 (0 dBFS), and the bin spacing in Hz."""
     n = cut.samples.size
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
-    size = int(scipy.fft.next_fast_len(n, real=True))
-    spectrum = scipy.fft.rfft(window * (cut.samples - cut.samples.mean()), size)
+    size = fast_length(n)
+    spectrum = np.fft.rfft(window * (cut.samples - cut.samples.mean()), size)
     # twice for the negative frequencies and twice because a sine of full scale has power 1/2
     power = 4 * np.abs(spectrum) ** 2 / (size * float(window @ window))
     return np.asarray(power), cut.rate_hz / cut.step / size

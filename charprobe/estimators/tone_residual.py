@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
@@ -79,7 +78,7 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     residual = subtract_tone(cut, tone).samples
     n = residual.size
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
-    power = np.abs(scipy.fft.rfft(window * residual)) ** 2 * (2 / float(window.sum())) ** 2
+    power = np.abs(np.fft.rfft(window * residual)) ** 2 * (2 / float(window.sum())) ** 2
     bin_hz = cut.rate_hz / cut.step / n
     count = power.size // (2 * FLOOR_BINS)
     if count < 2:

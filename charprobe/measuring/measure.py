@@ -1,4 +1,4 @@
-"""Measure or judge a capture: find out what was played, hand over to the library."""
+"""Measure a capture: find out what was played, hand over to the library."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from pathlib import PurePath
 
 from charprobe.files.sound.source import Source
 from charprobe.measuring.characterise import characterise
-from charprobe.measuring.health.judge import judge_capture, judge_pair
-from charprobe.measuring.verdict import Verdict
 from charprobe.placing.recognise import recognise
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile
@@ -50,29 +48,9 @@ def measure(
     """
     profile = characterise(
         capture,
-        stimulus or _recognised(capture, channel),
+        stimulus or recognise(capture, min(channel, capture.channels) - 1),
         channel=channel,
         setting=PurePath(capture.name).stem if setting is None else setting,
         bypass=bypass,
     )
     return with_dbu(profile, volts) if volts else profile
-
-
-def check(
-    capture: Source,
-    stimulus: Stimulus | None = None,
-    *,
-    bypass: Source | None = None,
-    channel: int = 1,
-) -> Verdict:
-    """Judge one channel of a capture, and of its bypass; parameters as in `measure`."""
-    stimulus = stimulus or _recognised(capture, channel)
-    judged = judge_capture(capture, stimulus, channel - 1)
-    take, health = judged
-    if bypass is not None:
-        health += judge_pair(judged, judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1))
-    return Verdict(take, health)
-
-
-def _recognised(capture: Source, channel: int) -> Stimulus:
-    return recognise(capture, min(channel, capture.channels) - 1)

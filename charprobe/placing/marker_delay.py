@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.files.sound.source import Source
 from charprobe.placing.track import finite
@@ -120,12 +119,12 @@ def path_response(
     places = np.arange(first, first + size)
     for _ in range(2):
         shape = sync_value(marker, (places - index) * step, rate_hz=rate_hz)
-        cross = scipy.fft.rfft(samples) * scipy.fft.rfft(shape).conj()
+        cross = np.fft.rfft(samples) * np.fft.rfft(shape).conj()
         moved = _peak(cross, size)
         if moved == 0.0:
             break
         index += moved
-    energy = np.abs(scipy.fft.rfft(shape)) ** 2
+    energy = np.abs(np.fft.rfft(shape)) ** 2
     omega = 2 * np.pi * np.arange(energy.size) / size
     kept = (omega >= 2 * np.pi * FIT_LOW_HZ / rate_hz) & (omega <= 2 * np.pi * FIT_HIGH_HZ / rate_hz)
     response = cross[kept] / energy[kept]
@@ -210,15 +209,15 @@ def _fit(columns: list[Array], phase: Array, weight: Array) -> _Fit:
 def _least_phase(omega: Array, magnitude: Array) -> Array:
     """Phase of the causal response of least phase that has this magnitude, taken as flat outside the band."""
     grid = np.linspace(0, np.pi, GRID + 1)
-    cepstrum = scipy.fft.irfft(np.interp(grid, omega, np.log(magnitude)), 2 * GRID)
+    cepstrum = np.fft.irfft(np.interp(grid, omega, np.log(magnitude)), 2 * GRID)
     cepstrum[1:GRID] *= 2
     cepstrum[GRID + 1 :] = 0
-    return np.interp(omega, grid, np.imag(scipy.fft.rfft(cepstrum)))
+    return np.interp(omega, grid, np.imag(np.fft.rfft(cepstrum)))
 
 
 def _peak(cross: Complex, size: int) -> float:
     """Lag of the largest correlation within reach, on a grid of 1/`FINENESS` sample."""
-    fine = scipy.fft.irfft(cross, size * FINENESS)
+    fine = np.fft.irfft(cross, size * FINENESS)
     reach = REACH_SAMPLES * FINENESS
     near = np.concatenate([fine[-reach:], fine[: reach + 1]])
     return (int(np.argmax(np.abs(near))) - reach) / FINENESS

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.files.sound.source import Source
 from charprobe.placing.track import Track, finite
@@ -78,17 +77,17 @@ def search(
     markers: tuple[Marker, ...] = ("opening", "closing")
     shapes = [sync_value(m, places, rate_hz=marker_rate_hz) for m in markers]
     band = _band(size, rate_hz=marker_rate_hz)
-    filters = [scipy.fft.rfft(s / np.sqrt(s @ s), size).conj() * band for s in shapes]
+    filters = [np.fft.rfft(s / np.sqrt(s @ s), size).conj() * band for s in shapes]
     hits: list[Hit] = []
     for first, block in blocks(source, channel, start=start, stop=stop, size=size, overlap=length - 1):
-        spectrum = scipy.fft.rfft(block, size)
+        spectrum = np.fft.rfft(block, size)
         usable = max(0, block.size - length + 1)
-        in_band = scipy.fft.irfft(spectrum * band, size)[: block.size]
+        in_band = np.fft.irfft(spectrum * band, size)[: block.size]
         energy = np.concatenate([[0.0], np.cumsum(in_band**2)])
         local = energy[length : length + usable] - energy[:usable]
         scale = np.where(local > QUIET * energy[-1], np.sqrt(np.maximum(local, 1e-300)), np.inf)
         for marker, matched in zip(markers, filters, strict=True):
-            match = scipy.fft.irfft(spectrum * matched, size)[:usable] / scale
+            match = np.fft.irfft(spectrum * matched, size)[:usable] / scale
             hits += [
                 Hit(marker, first + i, float(abs(match[i])), 1 if match[i] > 0 else -1)
                 for i in _peaks(np.abs(match), reach=length // 2)
@@ -111,7 +110,7 @@ def blocks(
 
 def _band(size: int, *, rate_hz: float) -> Array:
     """Gain of the marker's band on the bins of a real transform, with soft edges."""
-    hz = scipy.fft.rfftfreq(size, 1 / rate_hz)
+    hz = np.fft.rfftfreq(size, 1 / rate_hz)
     rise = np.clip((hz - LOW_HZ / 2) / (LOW_HZ / 2), 0, 1)
     fall = np.clip((HIGH_HZ * 1.1 - hz) / (HIGH_HZ * 0.1), 0, 1)
     return np.asarray(rise * fall)

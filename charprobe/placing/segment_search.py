@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-import scipy
 
 from charprobe.files.sound.source import Source
 from charprobe.placing.marker_search import blocks
@@ -18,7 +17,7 @@ LOWEST_HZ, HIGHEST_HZ, BANDS = 60.0, 16_000.0, 16
 FLOOR_DBFS = -70.0  # levels below count as silence
 LEAD_HOPS = 10  # of silence in front of a segment that belong to its pattern
 ALIKE = 0.7  # matches of a segment through limiters, saturation and -60 dBFS of noise stay above
-BLOCK_HOPS = 1000
+BLOCK_ROWS = 200
 FEW_PLACES = 20
 
 
@@ -27,7 +26,9 @@ def hop_samples(rate_hz: float) -> int:
     return round(HOP_S * rate_hz)
 
 
-def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db: float) -> Array:
+def band_levels(
+    source: Source, channel: int, *, start: int, stop: int, gain_db: float, every: int = 1
+) -> Array:
     """Levels of bands in dB above `FLOOR_DBFS`, every `HOP_S` from `start` on.
 
     Parameters
@@ -38,33 +39,34 @@ def band_levels(source: Source, channel: int, *, start: int, stop: int, gain_db:
         Capture samples; what lies outside the file counts as silence.
     gain_db : float
         Gain of the capture, taken off first.
+    every : int
+        Hops from one row to the next.
 
     Returns
     -------
     ndarray, shape (hops, BANDS)
-        0 and more; row i is centred on ``start + (i + WINDOW_HOPS / 2) * HOP_S * rate``.
+        0 and more; row i is centred on ``start + (i * every + WINDOW_HOPS / 2) * HOP_S * rate``.
     """
     hop = hop_samples(source.rate_hz)
-    overlap = (WINDOW_HOPS - 1) * hop
+    size = (BLOCK_ROWS * every + WINDOW_HOPS - 1) * hop
+    overlap = size - BLOCK_ROWS * every * hop
     rows = [
-        _levels(block, rate_hz=source.rate_hz, gain_db=gain_db)
-        for _, block in blocks(
-            source, channel, start=start, stop=stop, size=BLOCK_HOPS * hop + overlap, overlap=overlap
-        )
+        _levels(block, rate_hz=source.rate_hz, gain_db=gain_db, every=every)
+        for _, block in blocks(source, channel, start=start, stop=stop, size=size, overlap=overlap)
     ]
-    missing = max(0, -start) // hop
+    missing = max(0, -start) // (hop * every)
     return np.concatenate([np.zeros((missing, BANDS)), *rows]) if rows else np.zeros((missing, BANDS))
 
 
 @lru_cache(maxsize=64)
-def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
+def segment_levels(segment: Segment, *, rate_hz: int, every: int = 1) -> Array:
     """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind; not to be changed.
 
     Kept, because a session looks for the same segments in every capture: 13 kB for a second of stimulus.
     """
     hop = hop_samples(rate_hz)
     sound = segment.render(rate_hz=rate_hz)
-    levels = _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0)
+    levels = _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0, every=every)
     levels.flags.writeable = False
     return levels
 
@@ -86,22 +88,20 @@ def matches(pattern: Array, levels: Array) -> Array:
     squares = np.concatenate([[0.0], np.cumsum((levels**2).sum(axis=1))])
     mean = (sums[rows:] - sums[:-rows]) / (rows * BANDS)
     energy = (squares[rows:] - squares[:-rows]) - rows * BANDS * mean**2
-    return np.asarray(product / np.sqrt(np.maximum(energy, 1.0) * np.sum(wanted**2)))
+    return np.asarray(product / np.sqrt(np.maximum(energy, 1.0) * max(float(np.sum(wanted**2)), 1.0)))
 
 
-def _levels(samples: Array, *, rate_hz: int, gain_db: float) -> Array:
+def _levels(samples: Array, *, rate_hz: int, gain_db: float, every: int) -> Array:
     hop = hop_samples(rate_hz)
     size = WINDOW_HOPS * hop
     if samples.size < size:
         return np.zeros((0, BANDS))
-    # single precision: its rounding lies below -130 dB of the loudest tone, the floor is -70 dBFS
-    frames = np.lib.stride_tricks.sliding_window_view(samples.astype(np.float32), size)[::hop]
-    window = np.hanning(size).astype(np.float32)
-    spectrum = scipy.fft.rfft(frames * window, axis=1)
-    power = (spectrum.real**2 + spectrum.imag**2) * float((2 / np.sum(window)) ** 2)
-    hz = np.fft.rfftfreq(size, 1 / rate_hz)
+    frames = np.lib.stride_tricks.sliding_window_view(samples, size)[:: hop * every]
+    window = np.hanning(size)
     edges_hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, BANDS + 1)
-    starts = np.searchsorted(hz, edges_hz)
-    in_band = np.add.reduceat(power, starts, axis=1)[:, :BANDS]
-    level_dbfs = 10 * np.log10(np.maximum(in_band, 1e-30, dtype=np.float64)) - gain_db
+    edges = np.searchsorted(np.fft.rfftfreq(size, 1 / rate_hz), edges_hz)
+    spectrum = np.fft.rfft(frames * window, axis=1)[:, edges[0] : edges[-1]]
+    power = (spectrum.real**2 + spectrum.imag**2) * (2 / np.sum(window)) ** 2
+    in_band = np.add.reduceat(power, edges[:-1] - edges[0], axis=1)
+    level_dbfs = 10 * np.log10(np.maximum(in_band, 1e-30)) - gain_db
     return np.maximum(level_dbfs - FLOOR_DBFS, 0.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -75,17 +76,18 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         first, count = round(delay + start * factor), int(length * factor)
         if first < 0 or first + count > source.frames:
             continue
-        samples = source.read(first, first + count, track.channel)
+        samples = finite(source.read(first, first + count, track.channel))
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
         carrier = phasor(at_first, turns, 2 * half)
-        window = np.hanning(half)
+        cosine, sine = np.ascontiguousarray(carrier.real), np.ascontiguousarray(carrier.imag)
+        window = _hann(half)
         values, clear = [], np.inf
         for part in (slice(0, half), slice(half, 2 * half)):
-            windowed = finite(samples[part]) * window
-            value = 2 * np.conj(windowed @ carrier[part]) / window.sum()
-            rest = windowed - window * np.real(value * carrier[part])
+            windowed = samples[part] * window
+            value = 2 / window.sum() * complex(windowed @ cosine[part], -(windowed @ sine[part]))
+            rest = windowed - window * (value.real * cosine[part] - value.imag * sine[part])
             noise = 2 * float(rest @ rest) / float(window @ window)  # twice the mean square beside the tone
             clear = min(clear, abs(value) ** 2 / max(noise, 1e-30))
             values.append(value)
@@ -104,6 +106,12 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
             )
         )
     return found
+
+
+@lru_cache(maxsize=32)
+def _hann(count: int) -> Array:
+    """Window of one half; most tones are of a few lengths. Not to be changed."""
+    return np.hanning(count)
 
 
 def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Array, Array]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from charprobe.files.sound.wav_header import Encoding
 from charprobe.values.arrays import Array
@@ -22,23 +23,40 @@ _SAMPLE_TYPES: dict[str, tuple[str, float, float]] = {  # dtype, offset, value o
     "float64": ("<f8", 0.0, 1.0),
 }
 _FULL_SCALE_24 = 1 << 23
+SAMPLE_BYTES: dict[str, int] = {
+    "pcm24": 3,
+    **{name: np.dtype(dtype).itemsize for name, (dtype, _, _) in _SAMPLE_TYPES.items()},
+}
 SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
 
 
-def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:
-    """Return the exact values of whole interleaved frames; shape (n, channels), full scale = 1."""
+def decode(raw: bytes, *, encoding: Encoding, channels: int) -> NDArray[np.floating]:
+    """Return the exact values of whole interleaved frames; shape (n, channels), full scale = 1.
+
+    Of single precision where that holds every value of the coding, see `SINGLE`.
+    """
     if encoding == "pcm24":
         wide = np.zeros((len(raw) // 3, 4), dtype=np.uint8)
         wide[:, 1:] = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3)
-        return (wide.view("<i4").astype(np.float64) * 2.0**-31).reshape(-1, channels)
+        values = np.asarray(np.multiply(wide.view("<i4"), np.float32(2.0**-31), dtype=np.float32))
+        return values.reshape(-1, channels)
     dtype, offset, step = _SAMPLE_TYPES[encoding]
+    kind = np.float32 if encoding in SINGLE else np.float64
     with np.errstate(
         invalid="ignore"
     ):  # signalling NaN of a broken float file: told by whoever looks at values
-        values = np.frombuffer(raw, dtype=dtype).astype(np.float64)
+        stored: NDArray[np.floating] = np.frombuffer(raw, dtype=dtype).astype(kind)
     if step != 1.0:
-        values = (values + offset) * step
-    return values.reshape(-1, channels)
+        stored = np.asarray((stored + offset) * step, dtype=kind)
+    return stored.reshape(-1, channels)
+
+
+def decode_channel(raw: bytes, *, encoding: Encoding, channels: int, channel: int) -> NDArray[np.floating]:
+    """Return the values of one channel of whole interleaved frames, nothing else decoded; shape (n,)."""
+    if channels > 1:
+        frames = np.frombuffer(raw, dtype=np.uint8).reshape(-1, channels, SAMPLE_BYTES[encoding])
+        raw = frames[:, channel].tobytes()
+    return decode(raw, encoding=encoding, channels=1)[:, 0]
 
 
 def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeVar
 
 import numpy as np
 import soundfile  # type: ignore[import-untyped]  # ships no types
@@ -14,7 +14,13 @@ from numpy.typing import NDArray
 
 from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.containers import ACCEPTED
-from charprobe.files.sound.sample_codes import SINGLE, WrittenEncoding, decode, encode
+from charprobe.files.sound.sample_codes import (
+    SINGLE,
+    WrittenEncoding,
+    decode,
+    decode_channel,
+    encode,
+)
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
 from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
 from charprobe.files.sound.wav_header import Encoding, LengthTold, WavLayout, read_wav_layout, wav_header
@@ -23,6 +29,7 @@ from charprobe.values.errors import SoundFileError
 
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav", "write_wav_blocks"]
 
+Value = TypeVar("Value", bound=np.floating)
 BLOCK_FRAMES = 1 << 16
 KEPT_BLOCKS = 192  # decoded blocks that a capture keeps: 4 minutes of one channel at 48 kHz
 
@@ -67,13 +74,21 @@ class Capture(Pieces):
         first, last = self._clipped(start, stop)
         self._check_unchanged()
         if self.wav is None:
-            values = _read_library(self.path, first, last)
-        else:
-            with opened(self.path) as stream:
-                stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
-                raw = stream.read((last - first) * self.wav.frame_bytes)
-            whole = len(raw) - len(raw) % self.wav.frame_bytes
-            values = decode(raw[:whole], encoding=self.wav.encoding, channels=self.channels)
+            return self._whole(_read_library(self.path, first, last), first, last)
+        raw = self._stored(first, last)
+        values = decode(raw, encoding=self.wav.encoding, channels=self.channels)
+        return self._whole(values.astype(np.float64, copy=False), first, last)
+
+    def _stored(self, first: int, last: int) -> bytes:
+        """Return the bytes of frames `first` to `last`, as many whole frames as there are."""
+        assert self.wav is not None
+        with opened(self.path) as stream:
+            stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
+            raw = stream.read((last - first) * self.wav.frame_bytes)
+        return raw[: len(raw) - len(raw) % self.wav.frame_bytes]
+
+    def _whole(self, values: NDArray[Value], first: int, last: int) -> NDArray[Value]:
+        """Return what was read of `first` to `last`, if nothing of it is missing."""
         if len(values) != last - first:
             raise SoundFileError(
                 f"{self.path}: only {first + len(values)} of {self.frames} samples per channel can be read: "
@@ -87,21 +102,33 @@ class Capture(Pieces):
         first, last = self._clipped(start, stop)
         if first == last or not 0 <= channel < self.channels:
             return super().read(first, last, channel)
-        begin = first // BLOCK_FRAMES
-        blocks = [self._block(channel, i) for i in range(begin, (last - 1) // BLOCK_FRAMES + 1)]
-        whole = blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
-        return whole[first - begin * BLOCK_FRAMES : last - begin * BLOCK_FRAMES].astype(np.float64)
+        values = np.empty(last - first)
+        for number in range(first // BLOCK_FRAMES, (last - 1) // BLOCK_FRAMES + 1):
+            begin = number * BLOCK_FRAMES
+            part = self._block(channel, number)[max(0, first - begin) : last - begin]
+            place = max(0, begin - first)
+            values[place : place + part.size] = part
+        return values
 
     def _block(self, channel: int, number: int) -> NDArray[np.floating]:
         """Return a block of one channel, from what is kept or else from the file."""
         kept: dict[tuple[int, int], NDArray[np.floating]] = self.__dict__.setdefault("_kept", {})
         if (channel, number) not in kept:
-            values = super().read(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES, channel)
-            single = self.facts.subtype in SINGLE
-            kept[channel, number] = values.astype(np.float32) if single else values
+            kept[channel, number] = self._decoded(channel, number)
             if len(kept) > KEPT_BLOCKS:
                 kept.pop(next(iter(kept)), None)
         return kept[channel, number]
+
+    def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
+        first, last = self._clipped(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES)
+        if self.wav is None:
+            values = super().read(first, last, channel)
+            return values.astype(np.float32) if self.facts.subtype in SINGLE else values
+        self._check_unchanged()
+        raw, encoding = self._stored(first, last), self.wav.encoding
+        return self._whole(
+            decode_channel(raw, encoding=encoding, channels=self.channels, channel=channel), first, last
+        )
 
     def __getstate__(self) -> dict[str, object]:
         return {"path": self.path, "facts": self.facts, "wav": self.wav}

@@ -83,5 +83,6 @@ def tone_pieces(tones: Sequence[Tone], *, rate_hz: int) -> Iterator[Piece]:
                 np.pi * (fall - (tone.length - fade) + 0.5) / max(fade, 1)
             )
             # the cosine's argument is kept small so that long tones lose no precision
-            turns = (tone.frequency_hz / rate_hz * n) % 1.0
+            turns = tone.frequency_hz / rate_hz * n
+            turns -= np.floor(turns)
             yield tone.start + first, envelope * np.cos(2 * np.pi * turns + tone.phase_rad)

@@ -87,7 +87,7 @@ def gather_sample_facts(source: Source) -> tuple[ChannelFacts, ...]:
     tallies = [_Tally() for _ in range(source.channels)]
     alike = {(low, high) for high in range(source.channels) for low in range(high)}
     for start in range(0, source.frames, BLOCK_FRAMES):
-        block = np.ascontiguousarray(source.read_frames(start, start + BLOCK_FRAMES).T)
+        block = [source.read(start, start + BLOCK_FRAMES, channel) for channel in range(source.channels)]
         alike = {(low, high) for low, high in alike if np.array_equal(block[low], block[high])}
         for tally, samples in zip(tallies, block, strict=True):
             tally.add(samples, start)

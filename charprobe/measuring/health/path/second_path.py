@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import scipy
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span
 from charprobe.stimulus.marker import Marker, sync_value
 from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import number_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
@@ -82,8 +82,8 @@ def _answers(take: Take) -> list[tuple[_Answer, _Answer]]:
 
 def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
     """Envelope of the impulse response in each band, by division of spectra."""
-    size = int(scipy.fft.next_fast_len(samples.size + round(2 * REACH_S * rate_hz), real=True))
-    spectrum, reference = scipy.fft.rfft(samples, size), scipy.fft.rfft(played, size)
+    size = fast_length(samples.size + round(2 * REACH_S * rate_hz))
+    spectrum, reference = np.fft.rfft(samples, size), np.fft.rfft(played, size)
     power = np.abs(reference) ** 2
     response = spectrum * reference.conj() / (power + FINE * float(power.max()))
     frequency = np.arange(power.size) * rate_hz / size
@@ -94,7 +94,7 @@ def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
         share = np.clip((frequency - low_hz) / (high_hz - low_hz), 0.0, 1.0)
         one_sided = np.zeros(size, dtype=np.complex128)
         one_sided[: power.size] = response * np.sin(np.pi * share) ** 2
-        envelope = np.abs(scipy.fft.ifft(one_sided))
+        envelope = np.abs(np.fft.ifft(one_sided))
         first = round(NEAREST / (high_hz - low_hz) * rate_hz)
         envelope /= max(float(envelope[:first].max()), float(envelope[-first:].max()), 1e-30)
         answers.append(_Answer(envelope[first:last], envelope[::-1][first - 1 : last - 1], first, rate_hz))

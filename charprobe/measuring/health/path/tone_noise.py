@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import scipy
 
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
@@ -89,7 +88,7 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     if count < LEAST_S * rate_hz:
         return None
     window = _window(count)
-    power = np.abs(scipy.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
+    power = np.abs(np.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
     bin_hz = rate_hz / cut.step / count
     frequency = np.arange(power.size) * bin_hz
     orders = np.round(frequency / tone.frequency_hz)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import scipy
 
 from charprobe.measuring.health.pauses.quiet import pauses
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
+from charprobe.values.running_median import running_median
 from charprobe.values.wording import clock_text, number_text
 
 FRAME_S = 0.025
@@ -57,7 +57,7 @@ def _unsteady(take: Take) -> list[Health]:
         levels, times = _levels(take, *pause, treble=True)
         if levels.size < LEAST_FRAMES:
             continue
-        smooth = scipy.ndimage.median_filter(levels, 3, mode="nearest")
+        smooth = running_median(levels, width=3, beyond="edge")
         risen = smooth - np.minimum.accumulate(smooth)
         falls = smooth - np.minimum.accumulate(smooth[::-1])[::-1]
         both = np.minimum(risen, falls)

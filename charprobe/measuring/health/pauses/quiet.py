@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
 SKIPPED_S = 0.05  # after a sound, while filters ring out
@@ -62,7 +62,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     them only: tails, bangs, a dropout.
     """
     rate_hz = take.stimulus.rate_hz
-    size = int(scipy.fft.next_fast_len(round(FRAME_S * rate_hz), real=True))
+    size = fast_length(round(FRAME_S * rate_hz))
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
     frames = []
     for start, stop in pauses(take.stimulus):
@@ -71,7 +71,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
         if samples.size >= size:
             pieces = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
             pieces = pieces - pieces.mean(axis=1, keepdims=True)
-            frames.append(np.abs(scipy.fft.rfft(pieces * window, axis=1)) ** 2)
+            frames.append(np.abs(np.fft.rfft(pieces * window, axis=1)) ** 2)
     if not frames:
         return None
     power = np.concatenate(frames)

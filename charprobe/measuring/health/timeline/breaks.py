@@ -62,7 +62,10 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
         return ()
     pulses = samples[2:] - 2 * np.cos(omega) * samples[1:-1] + samples[:-2]
     power = (samples[1 : count * block + 1] ** 2).reshape(count, block).mean(axis=1)
-    least = LEAST_OF_ONE_SAMPLE * min(omega**2 / 2, 0.5) * np.sqrt(2 * _usual(power))
+    mark = LEAST_OF_ONE_SAMPLE * min(omega**2 / 2, 0.5) * np.sqrt(2)
+    if _most_left(pulses, omega) <= mark * np.sqrt(power.min()):
+        return ()
+    least = mark * np.sqrt(_usual(power))
     harmonics = _harmonics(pulses, omega)
     for _ in range(ROUNDS):
         rest = np.abs(pulses - harmonics)
@@ -92,6 +95,21 @@ def _usual(values: Array) -> Array:
     medians = running_median(values, width=size + 1, beyond="edge")
     padded = np.pad(medians, shift, mode="edge")
     return np.asarray(np.maximum(padded[: values.size], padded[2 * shift :]))
+
+
+def _most_left(pulses: Array, omega: float) -> float:
+    """What no pulse exceeds once the harmonics are taken out; cheaper than taking them out."""
+    size = min(FRAME, pulses.size)
+    whole = pulses[: pulses.size // size * size].reshape(-1, size)
+    most = max(float(np.einsum("ij,ij->i", whole, whole).max()), float(pulses[-size:] @ pulses[-size:]))
+    return max(float(pulses.max()), -float(pulses.min())) + _reach(omega, size) * float(np.sqrt(most))
+
+
+@lru_cache(maxsize=64)
+def _reach(omega: float, size: int) -> float:
+    """Most that the fitted harmonics of a frame of energy 1 come to in one sample."""
+    basis = _basis(omega, size)
+    return float(np.sqrt(np.einsum("ij,ij->i", basis, basis).max()))
 
 
 def _harmonics(pulses: Array, omega: float) -> Array:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from charprobe.measuring.health.timeline.breaks import OUTSTANDING, find_breaks
+from charprobe.measuring.health.timeline.breaks import OUTSTANDING, _harmonics, _most_left, find_breaks
 
 RATE_HZ = 48_000
 N = 12_000
@@ -81,3 +81,11 @@ def test_noise_alone_never_stands_out(rng):
 
 def test_a_short_stretch_is_not_judged():
     assert breaks(tone(997.0, 200), 997.0) == ()
+
+
+@pytest.mark.parametrize("size", [900, 2048, 7000])
+def test_nothing_left_of_harmonics_exceeds_what_is_said_before_they_are_fitted(rng, size):
+    omega = 2 * np.pi * 441.7 / RATE_HZ
+    last = np.eye(1, size, size - 1)[0]
+    for pulses in (rng.standard_normal(size), np.cos(3 * omega * np.arange(size)), last):
+        assert np.max(np.abs(pulses - _harmonics(pulses, omega))) <= _most_left(pulses, omega)
