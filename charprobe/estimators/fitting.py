@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-import scipy
 
 from charprobe.values.arrays import Array
+
+FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-3, 1e-9, 1e9  # of steps, re the diagonal of the normal matrix
+FAINTEST = 1e-9  # share of the largest diagonal that an unknown without effect is damped by
 
 
 @dataclass(frozen=True)
@@ -45,30 +46,32 @@ class Fitted:
 
 
 def fit_unknowns(
-    residuals: Callable[[Array], Array],
+    model: Callable[[Array], tuple[Array, Array]],
     start: Sequence[float] | Array,
     *,
     bounds: tuple[Sequence[float], Sequence[float]],
-    scale: Array | Literal["jac"],
     rounds: int,
     tolerance: float,
 ) -> Fitted:
-    """Fit unknowns within their ranges by least squares.
+    """Fit unknowns within their ranges by least squares, with damped Gauss-Newton steps.
 
     Parameters
     ----------
-    residuals : callable
-        Distances of the data from the model in standard uncertainties, from the unknowns.
+    model : callable
+        From the unknowns, distances of the data from the model in standard uncertainties, shape (n,), and
+        their derivatives by each unknown, shape (n, k).
     start : sequence of float
         First guess, inside `bounds`.
     bounds : tuple of sequence of float
         Lowest and highest values, infinite where there is none.
-    scale : ndarray or "jac"
-        How far each unknown moves for a like effect, or "jac" to read that from the derivatives.
     rounds : int > 0
         Most evaluations.
     tolerance : float > 0
-        Relative change of sum, unknowns or slope at which the search stops.
+        Relative fall of the sum of squares at which the search stops.
+
+    Notes
+    -----
+    An unknown at a bound stays there for as long as the sum of squares would fall beyond it.
 
     Examples
     --------
@@ -76,18 +79,39 @@ def fit_unknowns(
     >>> y = 2.0 * np.exp(-x / 0.5)
     >>> free = ([-np.inf, 0.01], [np.inf, np.inf])
     >>> def misfit(p):
-    ...     return (p[0] * np.exp(-x / p[1]) - y) / 0.1
-    >>> found = fit_unknowns(misfit, [1.0, 1.0], bounds=free, scale="jac", rounds=60, tolerance=1e-10)
+    ...     decay = np.exp(-x / p[1])
+    ...     return (p[0] * decay - y) / 0.1, np.stack([decay, p[0] * decay * x / p[1] ** 2], axis=1) / 0.1
+    >>> found = fit_unknowns(misfit, [1.0, 1.0], bounds=free, rounds=60, tolerance=1e-10)
     >>> found.values.round(6).tolist()
     [2.0, 0.5]
     """
-    found = scipy.optimize.least_squares(
-        residuals, start, bounds=bounds, x_scale=scale, max_nfev=rounds,
-        ftol=tolerance, xtol=tolerance, gtol=tolerance,
-    )  # fmt: skip
-    jacobian: Array = np.asarray(found.jac)
-    covariance: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian))
-    return Fitted(np.asarray(found.x), covariance, np.asarray(found.fun), bool(np.any(found.active_mask)))
+    low, high = (np.asarray(bound, dtype=np.float64) for bound in bounds)
+    values = np.clip(np.asarray(start, dtype=np.float64), low, high)
+    residuals, slopes = model(values)
+    cost, damping = float(residuals @ residuals), FIRST_DAMPING
+    for _ in range(rounds):
+        downhill = -(residuals @ slopes)
+        free = ((values > low) | (downhill > 0)) & ((values < high) | (downhill < 0))
+        normal = (slopes.T @ slopes)[np.ix_(free, free)]
+        if not normal.any():
+            break
+        diagonal = np.diag(normal)
+        normal = normal + np.diag(damping * (diagonal + FAINTEST * diagonal.max()))
+        trial = values.copy()
+        trial[free] += np.linalg.solve(normal, downhill[free])
+        trial = np.clip(trial, low, high)
+        tried, tried_slopes = model(trial)
+        tried_cost = float(tried @ tried)
+        done = abs(cost - tried_cost) <= tolerance * cost and damping < 1
+        if tried_cost <= cost:
+            values, residuals, slopes, cost = trial, tried, tried_slopes, tried_cost
+            damping = max(LEAST_DAMPING, damping / 9)
+        else:
+            damping *= 6
+        if done or damping > MOST_DAMPING:
+            break
+    covariance: Array = np.asarray(np.linalg.pinv(slopes.T @ slopes))
+    return Fitted(values, covariance, residuals, bool(np.any((values <= low) | (values >= high))))
 
 
 def aicc(chi2: float, *, points: int, unknowns: int) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 from charprobe.estimators.fitting import Fitted, aicc, fit_unknowns
 from charprobe.estimators.half_power import HALF_POWER_DB, REFERENCE_HZ, Side, half_power_corner
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Z95, Quantity, Reading
+from charprobe.values.quantity import DB_PER_NEPER, Z95, Quantity, Reading
 from charprobe.values.wording import signed_text
 
 MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the curve
@@ -137,24 +137,19 @@ class _Element:
     kind: PartKind
     order: int
 
-    def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
-        ratio = frequency_hz / math.exp(unknowns[0])
-        if self.side == "low":
-            ratio = 1 / ratio
+    def curve_db(self, frequency_hz: Array, unknowns: Array) -> tuple[Array, list[Array]]:
+        """The part's curve, and its derivatives by its unknowns."""
+        sign = 1 if self.side == "low" else -1
+        passed = np.exp(2 * self.order * sign * (unknowns[0] - np.log(frequency_hz)))
+        by_corner = 2 * self.order * sign * DB_PER_NEPER / 2
         if self.kind == "cut":
-            return np.asarray(-10 * np.log10(1 + ratio ** (2 * self.order)))
-        return _shelf_db(ratio, float(unknowns[1]), self.order)
-
-
-def _shelf_db(ratio: Array, gain_db: float, order: int) -> Array:
-    """Shelf of analogue form that reaches `gain_db` for large `ratio` and half of it at ratio 1."""
-    root = 10 ** (gain_db / 40)  # the square root of the amplitude gain
-    if order == 1:
-        return 10 * np.log10((1 + ratio**2 * root**2) / (1 + ratio**2 / root**2))
-    s = 1j * ratio
-    damping = math.sqrt(2 * root)
-    shape = root * (root * s**2 + damping * s + 1) / (s**2 + damping * s + root)
-    return 20 * np.log10(np.abs(shape))
+            return -DB_PER_NEPER / 2 * np.log1p(passed), [-by_corner * passed / (1 + passed)]
+        # the analogue shelf that reaches its gain for large `passed` and half of it at 1
+        square = 10 ** (float(unknowns[1]) / 20)
+        up, down = passed * square, passed / square
+        curve = DB_PER_NEPER / 2 * np.log((1 + up) / (1 + down))
+        rise, fall = up / (1 + up), down / (1 + down)
+        return curve, [by_corner * (rise - fall), (rise + fall) / 2]
 
 
 @dataclass(frozen=True)
@@ -162,16 +157,17 @@ class _Model:
     elements: tuple[_Element, ...]
     tilted: bool
 
-    def curve_db(self, frequency_hz: Array, unknowns: Array) -> Array:
-        out: Array = np.full(frequency_hz.size, unknowns[0])
+    def curve_db(self, frequency_hz: Array, unknowns: Array) -> tuple[Array, Array]:
+        """The whole curve, and its derivatives by the unknowns, one column each."""
+        out, slopes = np.full(frequency_hz.size, unknowns[0]), [np.ones(frequency_hz.size)]
         if self.tilted:
-            return np.asarray(out + unknowns[1] * np.log10(frequency_hz / REFERENCE_HZ))
+            slopes.append(np.log10(frequency_hz / REFERENCE_HZ))
+            out += unknowns[1] * slopes[1]
         at = 1
         for element in self.elements:
-            width = 1 if element.kind == "cut" else 2
-            out = out + element.curve_db(frequency_hz, unknowns[at : at + width])
-            at += width
-        return out
+            curve, by_unknown = element.curve_db(frequency_hz, unknowns[at:])
+            out, slopes, at = out + curve, slopes + by_unknown, at + len(by_unknown)
+        return out, np.stack(slopes, axis=1)
 
 
 def _models() -> list[_Model]:
@@ -247,12 +243,13 @@ def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) 
             low.append(-40.0)
             high.append(40.0)
 
-    def misfit(unknowns: Array) -> Array:
-        return (magnitude_db - model.curve_db(frequency_hz, unknowns)) / sigma
+    def misfit(unknowns: Array) -> tuple[Array, Array]:
+        curve, slopes = model.curve_db(frequency_hz, unknowns)
+        return (magnitude_db - curve) / sigma, -slopes / sigma[:, None]
 
-    fitted = fit_unknowns(misfit, start, bounds=(low, high), scale="jac", rounds=60, tolerance=1e-10)
+    fitted = fit_unknowns(misfit, start, bounds=(low, high), rounds=60, tolerance=1e-10)
     n, k = frequency_hz.size, len(start)
-    residual = magnitude_db - model.curve_db(frequency_hz, fitted.values)
+    residual = fitted.residuals * sigma
     widen = max(1.0, fitted.chi2 / (n - k))
     return _Description(model, fitted, widen, residual, aicc(fitted.chi2, points=n, unknowns=k))
 
@@ -323,7 +320,7 @@ def _part_words(part: ResponsePart, first_hz: float, last_hz: float) -> str:
             return f"{order}-order {name}, -3 dB at {corner}"
         edge = first_hz if part.side == "low" else last_hz
         element = _Element(part.side, part.kind, part.order)
-        there = float(element.curve_db(np.array([edge]), np.array([math.log(part.corner_hz.value)]))[0])
+        there = float(element.curve_db(np.array([edge]), np.array([math.log(part.corner_hz.value)]))[0][0])
         return f"{order}-order {name} beyond the band, {signed_text(there, 2)} dB at {_hz(edge)}"
     end, where = ("bass", "below") if part.side == "low" else ("treble", "above")
     return f"{order}-order {end} shelf, {signed_text(part.gain_db.value, 2)} dB {where} {corner}"

@@ -130,56 +130,78 @@ def split_ripple(
     return tuple(replace(split, others=tuple(other[i] for other in rest)) for i, split in enumerate(first))
 
 
-def _best(levels: Sequence[tuple[HarmonicCell, ...]], placed: PassageAt) -> tuple[float, float, PassageAt]:
-    """Misfit and corner of the smoothing that fits best with the linear part at one place."""
-    misfits = [
-        sum(_solve(cells, order, fc, placed).misfit for cells in levels for order in (2, 3))
-        for fc in CORNERS_HZ
-    ]
-    best = int(np.argmin(misfits))
-    return misfits[best], float(CORNERS_HZ[best]), placed
+@dataclass(frozen=True)
+class _Order:
+    """One order of a level over frequency, and what becomes of colour 1 and of ripple 1 at frequency zero."""
+
+    frequency_hz: Array
+    ratios: Complex
+    stds: Array
+    colour: Complex
+    passed: Complex
+
+    def fit(self, corners_hz: Array) -> _Fits:
+        """Weighted least squares over frequency, with each of several corners."""
+        sigma = np.maximum(np.hypot(self.stds, MODEL_ERROR * np.abs(self.ratios)), 1e-12)
+        ripple = self.passed / (1 + 1j * self.frequency_hz / corners_hz[:, None])
+        basis = np.stack([np.broadcast_to(self.colour, ripple.shape), ripple], axis=2) / sigma[:, None]
+        adjoint = basis.conj().swapaxes(1, 2)
+        inverse = np.linalg.pinv(adjoint @ basis, rcond=1e-10, hermitian=True)
+        solution = inverse @ (adjoint @ (self.ratios / sigma))[:, :, None]
+        misfit = np.sum(np.abs(self.ratios / sigma - (basis @ solution)[:, :, 0]) ** 2, axis=1)
+        return _Fits(solution[:, :, 0], np.abs(inverse[:, 0, 0]), misfit)
 
 
 @dataclass(frozen=True)
-class _SolvedOrder:
-    colour: complex
-    colour_std: float
-    ripple: complex
-    misfit: float
+class _Fits:
+    """Colour and ripple found with each corner, variance of the colour, and misfit."""
+
+    solution: Complex
+    variance: Array
+    misfit: Array
 
 
-def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: PassageAt) -> Split:
-    solved = [_solve(cells, order, corner_hz, placed) for order in range(2, HIGHEST + 1)]
-    return Split(
-        cells,
-        corner_hz,
-        np.array([s.colour for s in solved]),
-        np.array([s.colour_std for s in solved]),
-        np.array([s.ripple for s in solved]),
-        placed,
+def _order_of(cells: tuple[HarmonicCell, ...], order: int, placed: PassageAt) -> _Order | None:
+    """Collect one order of a level; None where fewer than two frequencies have it."""
+    having = [cell for cell in cells if cell.orders >= order]
+    if len(having) < 2:
+        return None
+    frequency = np.array([cell.tone.frequency_hz for cell in having])
+    return _Order(
+        frequency,
+        np.array([cell.ratios[order - 2] for cell in having]),
+        np.array([cell.stds[order - 2] for cell in having]),
+        placed.factor(order, frequency),
+        placed.ripple_factor(order, frequency),
     )
 
 
-def _solve(cells: tuple[HarmonicCell, ...], order: int, corner_hz: float, placed: PassageAt) -> _SolvedOrder:
-    """Weighted least squares of one order over frequency."""
-    having = [cell for cell in cells if cell.orders >= order]
-    if len(having) < 2:
-        return _SolvedOrder(0j, np.inf, 0j, 0.0)
-    frequency = np.array([cell.tone.frequency_hz for cell in having])
-    h = np.array([cell.ratios[order - 2] for cell in having])
-    noise = np.array([cell.stds[order - 2] for cell in having])
-    sigma = np.maximum(np.hypot(noise, MODEL_ERROR * np.abs(h)), 1e-12)
-    colour, passed = placed.factor(order, frequency), placed.ripple_factor(order, frequency)
-    basis = np.stack([colour, passed / (1 + 1j * frequency / corner_hz)], axis=1) / sigma[:, None]
-    normal = basis.conj().T @ basis
-    inverse = np.linalg.pinv(normal, rcond=1e-10, hermitian=True)
-    solution = inverse @ (basis.conj().T @ (h / sigma))
-    misfit = float(np.sum(np.abs(h / sigma - basis @ solution) ** 2))
-    freedom = 2 * frequency.size - 4
+def _best(levels: Sequence[tuple[HarmonicCell, ...]], placed: PassageAt) -> tuple[float, float, PassageAt]:
+    """Misfit and corner of the smoothing that fits best with the linear part at one place."""
+    orders = [_order_of(cells, order, placed) for cells in levels for order in (2, 3)]
+    misfits = sum((order.fit(CORNERS_HZ).misfit for order in orders if order), np.zeros(CORNERS_HZ.size))
+    best = int(np.argmin(misfits))
+    return float(misfits[best]), float(CORNERS_HZ[best]), placed
+
+
+def _split(cells: tuple[HarmonicCell, ...], corner_hz: float, placed: PassageAt) -> Split:
+    solved = [_solve(_order_of(cells, order, placed), corner_hz) for order in range(2, HIGHEST + 1)]
+    colour, stds, ripple = (np.array(column) for column in zip(*solved, strict=True))
+    return Split(cells, corner_hz, colour, stds, ripple, placed)
+
+
+def _solve(order: _Order | None, corner_hz: float) -> tuple[complex, float, complex]:
+    """Colour of one order, its standard uncertainty, and ripple at frequency zero."""
+    if order is None:
+        return 0j, np.inf, 0j
+    fit = order.fit(np.array([corner_hz]))
+    (colour, ripple), misfit = fit.solution[0], float(fit.misfit[0])
+    if not np.any(np.abs(order.ratios) > DETECTED * order.stds):
+        top = order.colour[-1]
+        return complex(order.ratios[-1] / top), float(order.stds[-1] / abs(top)), 0j
+    freedom = 2 * order.frequency_hz.size - 4
     widen = max(1.0, misfit / freedom) if freedom > 0 else 1.0
-    at_top = abs(solution[1] * passed[-1]) / abs(colour[-1] * (1 + 1j * frequency[-1] / corner_hz))
-    std = float(np.hypot(np.sqrt(abs(inverse[0, 0]) * widen), TOP_ERROR * at_top))
-    seen = np.abs(h) > DETECTED * noise
-    if not seen.any():
-        return _SolvedOrder(complex(h[-1] / colour[-1]), float(noise[-1] / abs(colour[-1])), 0j, misfit)
-    return _SolvedOrder(complex(solution[0]), std, complex(solution[1]), misfit)
+    at_top = abs(ripple * order.passed[-1])
+    at_top /= abs(order.colour[-1] * (1 + 1j * order.frequency_hz[-1] / corner_hz))
+    std = float(np.hypot(np.sqrt(fit.variance[0] * widen), TOP_ERROR * at_top))
+    return complex(colour), std, complex(ripple)

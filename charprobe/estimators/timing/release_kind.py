@@ -14,7 +14,9 @@ from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
-Shape = Callable[[Array, Array], Array]
+# what is still to go, as a share of the change; its derivatives by time, and by each unknown
+Moved = tuple[Array, Array, list[Array]]
+Shape = Callable[[Array, Array], Moved]
 MovementKind = Literal["exponential", "straight", "two-stage", "other"]
 
 POINTS = 240  # points the fit sees, spread evenly over the logarithm of time
@@ -146,17 +148,23 @@ def _spread(trace: GainTrace, t63_s: float) -> tuple[Array, Array, Array]:
     )
 
 
-def _exponential(u: Array, p: Array) -> Array:
-    return np.asarray(np.exp(-u / math.exp(p[0])))
+def _exponential(u: Array, p: Array) -> Moved:
+    tau = math.exp(p[0])
+    left = np.exp(-u / tau)
+    return left, -left / tau, [left * u / tau]
 
 
-def _straight(u: Array, p: Array) -> Array:
-    return np.asarray(np.maximum(0.0, 1 - u / math.exp(p[0])))
+def _straight(u: Array, p: Array) -> Moved:
+    span = math.exp(p[0])
+    moving = u < span
+    return np.maximum(0.0, 1 - u / span), np.where(moving, -1 / span, 0.0), [np.where(moving, u / span, 0.0)]
 
 
-def _two_stage(u: Array, p: Array) -> Array:
-    fast, slow = np.exp(-u / math.exp(p[0])), np.exp(-u / math.exp(p[1]))
-    return np.asarray(p[2] * fast + (1 - p[2]) * slow)
+def _two_stage(u: Array, p: Array) -> Moved:
+    (fast, fast_speed, by_fast), (slow, slow_speed, by_slow) = (_exponential(u, p[i:]) for i in (0, 1))
+    share, rest = p[2], 1 - p[2]
+    by_unknown = [share * by_fast[0], rest * by_slow[0], fast - slow]
+    return share * fast + rest * slow, share * fast_speed + rest * slow_speed, by_unknown
 
 
 @dataclass(frozen=True)
@@ -173,24 +181,29 @@ class _Movement:
     def fit(self, shape: Shape, first: list[float], low: list[float], high: list[float]) -> _FittedShape:
         """Fit hold, shape and asymptote; the asymptote carries its own measurement as one more point."""
 
-        def model(p: Array) -> Array:
-            after = p[-1]
-            return np.asarray(
-                after + (self.before_db - after) * shape(np.maximum(self.time_s - p[0], 0.0), p[1:-1])
-            )
-
-        def misfit(p: Array) -> Array:
-            return np.append(
-                (model(p) - self.gain_db) / self.std_db, (p[-1] - self.after_db) / self.after_std_db
+        def misfit(p: Array) -> tuple[Array, Array]:
+            since = self.time_s - p[0]
+            left, speed, by_unknown = shape(np.maximum(since, 0.0), p[1:-1])
+            change = self.before_db - p[-1]
+            slopes = [
+                -change * np.where(since > 0, speed, 0.0),
+                *(change * by for by in by_unknown),
+                1 - left,
+            ]
+            told = np.stack(slopes, axis=1) / self.std_db[:, None]
+            last = np.zeros(p.size)
+            last[-1] = 1 / self.after_std_db
+            residuals = (p[-1] + change * left - self.gain_db) / self.std_db
+            return (
+                np.append(residuals, (p[-1] - self.after_db) / self.after_std_db),
+                np.vstack([told, last]),
             )
 
         reach = 50 * self.after_std_db
         bounds = ([*low, self.after_db - reach], [*high, self.after_db + reach])
         start = np.clip([*first, self.after_db], np.array(bounds[0]) + 1e-9, np.array(bounds[1]) - 1e-9)
-        # the hold moves in steps of its own scale, far below 1
-        scale = np.array([math.exp(first[1]) / 10, *[0.3] * (len(first) - 1), self.after_std_db])
-        fitted = fit_unknowns(misfit, start, bounds=bounds, scale=scale, rounds=200, tolerance=1e-8)
-        residual = model(fitted.values) - self.gain_db
+        fitted = fit_unknowns(misfit, start, bounds=bounds, rounds=200, tolerance=1e-8)
+        residual = fitted.residuals[:-1] * self.std_db
         chi2 = float(np.sum(fitted.residuals[:-1] ** 2))
         evidence = bic(chi2, points=self.time_s.size, unknowns=fitted.values.size)
         return _FittedShape(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
@@ -202,7 +215,7 @@ class _Movement:
 
         def done(time_s: float) -> float:
             u = np.array([max(time_s - hold, 0.0)])
-            return float(scale * (1 - law.shape(u, unknowns)[0]))
+            return float(scale * (1 - law.shape(u, unknowns)[0][0]))
 
         return all(done((1 - LIKE) * t) < share < done((1 + LIKE) * t) for share, t in times.items())
 

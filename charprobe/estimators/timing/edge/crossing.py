@@ -17,7 +17,10 @@ ENOUGH = 8  # points from which the scatter about the fit may widen the interval
 CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertainties
 SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
 UNSURE = 0.25  # standard uncertainty of the bias of the widest window, as a share of it
+WORST = 1e12  # condition of a fit beyond which rounding governs it
 AGREE = 2.0  # windows agree while their estimates +- this many standard uncertainties overlap
+
+_POWERS = range(5)  # of time, in the curve that the scatter is read about; a quadratic has the first three
 
 
 @dataclass(frozen=True)
@@ -169,35 +172,50 @@ def _unaveraged(trace: GainTrace, found: Crossing, reach_s: float) -> Crossing:
 
 
 def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | None:
-    first, last = np.searchsorted(trace.time_s, (centre_s - width_s, centre_s + width_s))
+    first, last = trace.time_s.searchsorted((centre_s - width_s, centre_s + width_s))
     if (centre_s - width_s) < 0 <= centre_s:  # the edge itself is a kink: never fit across it
-        first = int(np.searchsorted(trace.time_s, 0.0))
+        first = trace.time_s.searchsorted(0.0)
     if last - first < 3:
         first, last = max(0, first - 1), min(trace.time_s.size, last + 1)
     if last - first < 3:
         return None
-    x = (trace.time_s[first:last] - centre_s) / width_s
-    weights, g = trace.std_db[first:last] ** -2.0, trace.gain_db[first:last]
-    powers = np.stack([np.ones_like(x), x, x * x, x**3, x**4])
-    gram = (powers * weights) @ powers.T
-    normal = gram[:3, :3]
-    if np.linalg.cond(normal) > 1e12:
+    part = slice(first, last)
+    rows = np.empty((len(_POWERS) + 1, last - first))  # powers of x, and the gain
+    x, rows[0], rows[-1] = (trace.time_s[part] - centre_s) / width_s, 1.0, trace.gain_db[part]
+    for power in _POWERS[1:]:
+        np.multiply(rows[power - 1], x, out=rows[power])
+    weights = trace.std_db[part] ** -2.0
+    sums = (rows[:-1] * weights) @ rows.T
+    covariance = _inverse(sums[:3, :3].tolist())
+    if covariance is None:
         return None
-    covariance = np.linalg.inv(normal)
-    value, slope, bend = covariance @ ((powers[:3] * weights) @ g)
-    std, slope_std, _ = np.sqrt(np.diag(covariance) * _scatter(g, weights, powers, gram))
-    return _Local(
-        float(value), float(slope) / width_s, float(bend) / width_s**2, float(std), float(slope_std) / width_s
-    )
+    about = sums[:3, -1].tolist()
+    value, slope, bend = (sum(c * a for c, a in zip(row, about, strict=True)) for row in covariance)
+    scatter = _scatter(rows, weights, sums)
+    std, slope_std = (math.sqrt(covariance[i][i] * scatter) for i in (0, 1))
+    return _Local(value, slope / width_s, bend / width_s**2, std, slope_std / width_s)
 
 
-def _scatter(g: Array, weights: Array, powers: Array, gram: Array) -> float:
+def _inverse(m: list[list[float]]) -> list[list[float]] | None:
+    """Inverse of a symmetric matrix of three rows by its cofactors; None where rounding would govern it."""
+    (a, b, c), (_, d, e), (_, _, f) = m
+    first, second, third = d * f - e * e, c * e - b * f, b * e - c * d
+    determinant = a * first + b * second + c * third
+    across = b * c - a * e
+    rows = [[first, second, third], [second, a * f - c * c, across], [third, across, a * d - b * b]]
+    sizes = (math.hypot(*(x for row in matrix for x in row)) for matrix in (m, rows))
+    if determinant <= WORST**-1 * math.prod(sizes):
+        return None
+    return [[x / determinant for x in row] for row in rows]
+
+
+def _scatter(rows: Array, weights: Array, sums: Array) -> float:
     """Variance of the points over the stated one, at least 1, about a curve that bends more than a quadratic.
 
     What a quadratic misses of a smooth curve is no scatter: it shows as windows that disagree.
     """
-    if g.size < ENOUGH + len(powers):
+    if weights.size < ENOUGH + len(_POWERS):
         return 1.0
-    fitted = np.linalg.lstsq(gram, (powers * weights) @ g, rcond=None)[0]
-    chi_square = float(np.sum(weights * (g - fitted @ powers) ** 2))
-    return float(max(1.0, chi_square / (g.size - len(powers))))
+    fitted = np.linalg.solve(sums[:, :-1], sums[:, -1])
+    misfit = rows[-1] - fitted @ rows[:-1]
+    return max(1.0, float(weights @ (misfit * misfit)) / (weights.size - len(_POWERS)))

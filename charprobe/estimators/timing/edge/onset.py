@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import scipy
@@ -119,23 +120,63 @@ class _FirstMovement:
         """Fit the movement from each of several starts on."""
         told = starts_s < self.t[-1 - self.order]  # by enough moving points
         reach = np.where(told, self.t[-1] - starts_s, 1.0)
-        # nothing moves before the earliest start, but for what the Gaussian smears
-        rest = int(np.searchsorted(self.t, float(starts_s.min()) - SMEARED * self.smear_s))
-        g, weights = self.g[rest:], self.weights[rest:]
-        x = (self.t[rest:] - starts_s[:, None]) / reach[:, None]
-        basis = _powers(x, self.smear_s / reach[:, None], self.order)
-        weighted = basis * weights
-        gram = weighted @ basis.swapaxes(1, 2)
+        gram, right = self._sharp(starts_s, reach) if self.smear_s == 0 else self._smeared(starts_s, reach)
         # a trace of the diagonal keeps the inverse finite where the moving points are few
         ridge = np.where(told, 1e-13 * np.trace(gram, axis1=1, axis2=2), 1.0)
         covariance = np.linalg.inv(gram + ridge[:, None, None] * np.eye(self.order))
-        fitted = np.where(told[:, None], (covariance @ (weighted @ g)[:, :, None])[:, :, 0], 0.0)
-        misfit = g - (fitted[:, None, :] @ basis)[:, 0]
+        fitted = np.where(told[:, None], (covariance @ right[:, :, None])[:, :, 0], 0.0)
+        taken = 2 * np.sum(fitted * right, axis=1) - np.einsum("ki,kij,kj->k", fitted, gram, fitted)
         return _Fits(
-            float(self.weights[:rest] @ self.g[:rest] ** 2) + (misfit * misfit) @ weights,
+            self.energy - taken,
             np.where(told, fitted[:, 0] / reach, 0.0),
             np.where(told, covariance[:, 0, 0] / reach**2, np.inf),
         )
+
+    @cached_property
+    def energy(self) -> float:
+        """Chi-square of no movement at all."""
+        return float(self.weights @ self.g**2)
+
+    def _smeared(self, starts_s: Array, reach: Array) -> tuple[Array, Array]:
+        """Normal equations of the powers of time since each start, seen through the Gaussian."""
+        # nothing moves before the earliest start, but for what the Gaussian smears
+        rest = int(np.searchsorted(self.t, float(starts_s.min()) - SMEARED * self.smear_s))
+        x = (self.t[rest:] - starts_s[:, None]) / reach[:, None]
+        basis = _powers(x, self.smear_s / reach[:, None], self.order)
+        weighted = basis * self.weights[rest:]
+        return weighted @ basis.swapaxes(1, 2), weighted @ self.g[rest:]
+
+    def _sharp(self, starts_s: Array, reach: Array) -> tuple[Array, Array]:
+        """The same without a Gaussian: from sums over the points between one start and the next.
+
+        The sums of powers of time since each start follow from those since later ones: ``(x + d)**j``.
+        """
+        ranked = np.argsort(starts_s)
+        # sums from a start beyond the end, which nothing is asked of, would only be differences
+        starts, unit = np.minimum(starts_s[ranked], self.t[-1]), float(self.t[-1] - self.t[0])
+        cuts = np.minimum(self.t.searchsorted(starts), self.t.size - 1)
+        counts = np.diff(cuts, append=self.t.size)
+        x = (self.t[cuts[0] :] - np.repeat(starts, counts)) / unit
+        rows = np.empty((3 * self.order + 2, x.size))
+        own, sound = rows[: 2 * self.order + 1], rows[2 * self.order + 1 :]  # powers of x; times gain
+        own[0] = self.weights[cuts[0] :]
+        for power in range(1, len(own)):
+            np.multiply(own[power - 1], x, out=own[power])
+        np.multiply(own[: self.order + 1], self.g[cuts[0] :], out=sound)
+        between = np.add.reduceat(rows, cuts - cuts[0], axis=1) * (counts > 0)
+        later = np.triu((starts - starts[:, None]) / unit) ** np.arange(len(own))[:, None, None]
+        moved = np.triu(later) @ between.T  # shape (power, starts, rows)
+        sums = np.empty((len(rows), starts.size))
+        for first, count in ((0, len(own)), (len(own), len(sound))):
+            for j in range(count):
+                sums[first + j] = sum(math.comb(j, i) * moved[j - i, :, first + i] for i in range(j + 1))
+        back = np.empty_like(ranked)
+        back[ranked] = np.arange(ranked.size)
+        powers = np.arange(1, self.order + 1)
+        scale = (unit / reach[:, None]) ** powers
+        gram = sums[powers[:, None] + powers][:, :, back].transpose(2, 0, 1)
+        right = sums[len(own) + powers][:, back].T
+        return gram * scale[:, :, None] * scale[:, None, :], right * scale
 
     def scan(self, low_s: float, high_s: float) -> float:
         """Return the start of least chi-square, by repeated finer scans."""
@@ -188,15 +229,11 @@ def _powers(x: Array, smear: Array, order: int) -> Array:
 
     `x` has shape (starts, n), the result (starts, order, n).
     """
-    if np.all(smear <= 0):
-        up = np.maximum(x, 0.0)
-        powers = [up, up * up, up**3] if order > 2 else [up, up * up]
-    else:
-        below = scipy.special.ndtr(x / smear)
-        beside = smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
-        powers = [x * below + beside, (x**2 + smear**2) * below + x * beside]
-        if order > 2:
-            powers.append((x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside)
+    below = scipy.special.ndtr(x / smear)
+    beside = smear * np.exp(-0.5 * (x / smear) ** 2) / math.sqrt(2 * math.pi)
+    powers = [x * below + beside, (x**2 + smear**2) * below + x * beside]
+    if order > 2:
+        powers.append((x**3 + 3 * x * smear**2) * below + (x**2 + 2 * smear**2) * beside)
     return np.stack(powers, axis=1)
 
 
@@ -214,7 +251,7 @@ def _fit_kink(
     smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
     points = _FirstMovement(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
     start = points.scan(low, stop_s)
-    gained = float(np.sum(weights * points.g**2)) - float(points.fit(np.array([start])).cost[0])
+    gained = points.energy - float(points.fit(np.array([start])).cost[0])
     if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
         points = replace(points, order=3)
         start = points.scan(low, stop_s)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from charprobe.values.arrays import Array, Flags
@@ -35,23 +37,28 @@ def calmed(rows: Array, *, period: float, ahead: float) -> Array:
     """
     grid, out = rows[0], rows.copy()
     calm = (grid >= CALM_PERIODS * period) | (grid <= -max(ahead, CALM_PERIODS * period))
+    moved = [1, 2, -1]
     for side in (grid < 0, grid >= 0):
-        for i in (1, 2, -1):
-            once = _period_mean(rows[i, side], period)
-            out[i, side & calm] = (2 * once - _period_mean(once, period))[calm[side]]
+        once = _period_mean(rows[moved][:, side], period)
+        out[np.ix_(moved, side & calm)] = (2 * once - _period_mean(once, period))[:, calm[side]]
     return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]
 
 
-def _period_mean(values: Array, period: float) -> Array:
-    """Mean over one carrier period about each point, of the line through the points; ends are not right."""
-    total = np.concatenate([[0.0], np.cumsum((values[1:] + values[:-1]) / 2)])
-    at = np.arange(values.size, dtype=float)
-    upper, lower = (_integral_at(values, total, at + sign * period / 2) for sign in (1, -1))
-    return np.asarray((upper - lower) / period)
+def _period_mean(rows: Array, period: float) -> Array:
+    """Mean of each row over one period about each point, of the line through them; ends are not right."""
+    half = period / 2
+    reach = math.ceil(half) + 1
+    ahead, behind = np.arange(-reach, 0), np.arange(1, reach + 1)
+    first, last = rows[:, :1], rows[:, -1:]
+    line = np.hstack([first + ahead * (rows[:, 1:2] - first), rows, last + behind * (last - rows[:, -2:-1])])
+    total = np.zeros(line.shape)
+    np.cumsum((line[:, 1:] + line[:, :-1]) / 2, axis=1, out=total[:, 1:])
 
+    def integral(by: float) -> Array:
+        """Integral up to so many points from each one."""
+        begin, part = math.floor(by), by - math.floor(by)
+        here, there = (line[:, reach + begin + n :][:, : rows.shape[1]] for n in (0, 1))
+        upto = total[:, reach + begin :][:, : rows.shape[1]]
+        return np.asarray(upto + part * here + part**2 / 2 * (there - here))
 
-def _integral_at(values: Array, total: Array, at: Array) -> Array:
-    """Integral of the line through the points up to fractional places."""
-    first = np.clip(np.floor(at).astype(np.int64), 0, values.size - 2)
-    part = at - first
-    return np.asarray(total[first] + part * values[first] + part**2 / 2 * (values[first + 1] - values[first]))
+    return np.asarray((integral(half) - integral(-half)) / period)

@@ -13,6 +13,7 @@ from charprobe.estimators.timing.trace.phase_set import (
     CarrierFit,
     amplitude,
     carrier_phase,
+    carriers_around,
     solve_edge,
 )
 from charprobe.stimulus.kinds.segment import Tone
@@ -127,7 +128,7 @@ def beside_edge(
     heard = [seen_through(wet, at) for at in places]
     at: dict[str, Any] = {"grid": grid, "step": wet.step, "rate_hz": wet.rate_hz}
     solved = [
-        solve_edge(samples, offsets, pairs, carrier=carrier, **at).gain
+        solve_edge(samples, carriers_around(pairs, offsets, carrier=carrier, **at)).gain
         for samples, carrier in zip((heard, dry), carriers, strict=True)
     ]
     omega = 2 * np.pi * pairs[0][0].frequency_hz / wet.rate_hz

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from charprobe.estimators.timing.trace.phase_set import (
     CarrierGain,
     NoCarrierError,
     amplitude,
+    carriers_around,
     fit_carrier,
     nearest,
     solve_edge,
@@ -205,14 +205,17 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     rate_hz, single = wet.rate_hz, len(edge.pairs) == 1
     period = rate_hz / after.frequency_hz / wet.step
     samples, offsets, grid = _around(edge, wet)
-    clock: dict[str, Any] = {"step": wet.step, "rate_hz": rate_hz, "carrier": carrier}
-    solved = solve_edge(samples, offsets, edge.pairs, grid=grid, **clock)
+    carriers = carriers_around(
+        edge.pairs, offsets, grid=grid, step=wet.step, rate_hz=rate_hz, carrier=carrier
+    )
+    solved = solve_edge(samples, carriers)
     near = grid[np.abs(grid) <= dry.reach]
     beside = beside_edge(
         wet, edge.pieces, edge.pairs, carriers=(carrier, dry.carrier), offsets=offsets, grid=near
     )
+    phase_rad = np.array([tone.phase_rad for _, tone in edge.pairs])
     apart = scatter(
-        samples, offsets, edge.pairs, solved=solved, beside=beside, near=near, dry=edge.dry_gains, **clock
+        samples, carriers, solved=solved, beside=beside, near=near, dry=edge.dry_gains, phase_rad=phase_rad
     )
     rows, smeared = _over_reference(edge, solved, beside, near, period=period)
     span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
@@ -295,10 +298,12 @@ def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Arra
     """
     time_s, gain, relative, smear, aside = rows
     far = int(max(-grid[0], grid[-1]))
-    edges = [0]
+    near = 2 * DENSITY  # samples up to which a block holds one
+    edges = [near]
     while edges[-1] <= far:
-        edges.append(edges[-1] + max(1, edges[-1] // DENSITY))
-    bounds = np.concatenate([1 - np.array(edges[:0:-1]), [0], np.array(edges[1:])])
+        edges.append(edges[-1] + edges[-1] // DENSITY)
+    steps = np.concatenate([np.arange(1, near), edges])
+    bounds = np.concatenate([1 - steps[::-1], [0], steps])
     starts = np.unique(np.searchsorted(grid, bounds))
     starts = starts[starts < grid.size]
     counts = np.diff(np.append(starts, grid.size))

@@ -11,6 +11,7 @@ from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 from charprobe.values.errors import CharprobeError, SegmentTooShortError
+from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
 FADE_S = 0.006  # a burst's last tone fades out within its last 5 ms
@@ -140,16 +141,17 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
             needed = MIN_PERIODS / tone.frequency_hz
             if piece.samples.size < 0.9 * needed * cut.rate_hz:
                 raise SegmentTooShortError(found_s=piece.samples.size / cut.rate_hz, needed_s=needed)
-            position = piece.position()
-            theta = carrier_phase(tone, position, rate_hz=cut.rate_hz)
-            basis = np.stack([np.cos(theta), -np.sin(theta), np.ones_like(theta)])
+            per_sample = tone.frequency_hz / cut.rate_hz
+            first = per_sample * (piece.start - tone.start) + tone.phase_rad / (2 * np.pi)
+            wave = phasor(first, per_sample * cut.step, piece.samples.size)
+            basis = np.stack([wave.real, -wave.imag, np.ones(wave.size)])
             fitted = np.linalg.solve(basis @ basis.T, basis @ piece.samples)
             re, im, _ = fitted
             rest = float(np.mean((piece.samples - fitted @ basis) ** 2))
-            if np.hypot(re, im) <= CLEAR * np.sqrt(2 * rest / theta.size):
+            if np.hypot(re, im) <= CLEAR * np.sqrt(2 * rest / wave.size):
                 raise NoCarrierError(level_dbfs=tone.level_dbfs)
             amplitudes[i, k] = complex(re, im) / amplitude(tone)
-            centres[i, k] = position.mean()
+            centres[i, k] = piece.start + cut.step * (wave.size - 1) / 2
     return _phase_line(amplitudes, centres)
 
 
@@ -175,72 +177,120 @@ def nearest(cut: Cut, position: float) -> tuple[int, float]:
     return index, cut.start + cut.step * index - position
 
 
-def solve_edge(
-    samples: Sequence[Array],
-    offsets: Sequence[float],
+@dataclass(frozen=True)
+class EdgeCarriers:
+    """Carriers of all repetitions around one edge: all turn alike, each from a phase of its own.
+
+    Attributes
+    ----------
+    grid : ndarray of int, shape (n,)
+        Capture samples counted from the edge, contiguous, holding 0.
+    step, rate_hz : float
+        Stimulus samples per capture sample; sampling rate of the stimulus.
+    offsets : ndarray, shape (k,)
+        Per repetition, stimulus samples by which its grid point 0 lies after the edge.
+    period : float
+        Carrier period in capture samples.
+    turned : ndarray of complex, shape (n,)
+        Phasor by which every carrier has turned since grid point 0.
+    starts : ndarray of complex, shape (3, k)
+        Phasor of each carrier at grid point 0, for the points before it, itself, and the points after it.
+    levels : ndarray, shape (3, k)
+        Amplitude of the tone there.
+    """
+
+    grid: Index
+    step: float
+    rate_hz: float
+    offsets: Array
+    period: float
+    turned: Complex
+    starts: Complex
+    levels: Array
+
+    @property
+    def sides(self) -> tuple[slice, slice, slice]:
+        """The grid before point 0, that point, and the grid after it."""
+        edge = -int(self.grid[0])
+        return slice(0, edge), slice(edge, edge + 1), slice(edge + 1, None)
+
+    def over_grid(self, values: Complex) -> Complex:
+        """Lay out one value for each of the three sides over the grid."""
+        out = np.empty(self.grid.size, complex)
+        for side, value in zip(self.sides, values, strict=True):
+            out[side] = value
+        return out
+
+    def of_repetition(self, k: int, index: Index) -> tuple[Array, Array]:
+        """Return cosine and amplitude of one repetition's carrier at some places of the grid."""
+        side = np.sign(self.grid[index]) + 1
+        return (self.starts[side, k] * self.turned[index]).real, self.levels[side, k]
+
+
+def carriers_around(
     pairs: Sequence[tuple[Tone, Tone]],
+    offsets: Sequence[float],
     *,
     grid: Index,
     step: float,
     rate_hz: float,
     carrier: CarrierFit,
-) -> CarrierGain:
+) -> EdgeCarriers:
+    """Lay out the carriers of all repetitions of one burst around an edge.
+
+    Parameters
+    ----------
+    pairs : sequence of (Tone, Tone)
+        Per repetition, the tones before and after the edge, all of one frequency.
+    offsets, grid, step, rate_hz
+        As in `EdgeCarriers`.
+    carrier : CarrierFit
+        Phase of this capture.
+    """
+    starts, levels = np.empty((3, len(pairs)), complex), np.empty((3, len(pairs)))
+    for k, ((before, after), offset) in enumerate(zip(pairs, offsets, strict=True)):
+        position = np.array(after.start + offset)
+        for side, tone in enumerate((before, before if offset < -1e-6 else after, after)):
+            high = tone.level_dbfs > min(before.level_dbfs, after.level_dbfs)
+            phase = carrier_phase(tone, position, rate_hz=rate_hz) + carrier.at(position, high=high)
+            starts[side, k], levels[side, k] = np.exp(1j * phase), amplitude(tone)
+    per_sample = step * (pairs[0][1].frequency_hz / rate_hz + carrier.slope / (2 * np.pi))
+    turned = phasor(per_sample * int(grid[0]), per_sample, grid.size)
+    period = rate_hz / pairs[0][1].frequency_hz / step
+    return EdgeCarriers(grid, step, rate_hz, np.array(offsets), period, turned, starts, levels)
+
+
+def solve_edge(samples: Sequence[Array], carriers: EdgeCarriers) -> CarrierGain:
     """Solve the complex gain at every grid point around an edge by least squares over all repetitions.
 
     Parameters
     ----------
     samples : sequence of ndarray, each shape (n,)
-        Per repetition, its capture samples on `grid`.
-    offsets : sequence of float
-        Per repetition, stimulus samples by which its grid point 0 lies after the edge.
-    pairs : sequence of (Tone, Tone)
-        Per repetition, the tones before and after the edge.
-    grid : ndarray of int, shape (n,)
-        Capture samples counted from the edge, contiguous.
-    step : float
-        Stimulus samples per capture sample.
-    rate_hz : float
-        Sampling rate of the stimulus.
-    carrier : CarrierFit
-        Phase of this capture.
+        Per repetition, its capture samples on the grid of `carriers`.
+
+    Notes
+    -----
+    With the phasors ``z_k = a_k w`` of the carriers, of which only the start ``a_k`` differs, the normal
+    equations follow from the sums of ``a_k**2`` and of ``conj(a_k) y_k``; ``w`` is put on last.
     """
-    sums = np.zeros((6, grid.size))  # cc, cs, ss, cy, sy, cc * offset
-    for y, offset, pair in zip(samples, offsets, pairs, strict=True):
-        c, s, normal = against_carrier(
-            y, offset, pair, grid=grid, step=step, rate_hz=rate_hz, carrier=carrier
-        )
-        for i, term in enumerate((c * c, c * s, s * s, c * normal, s * normal, c * c * offset)):
-            sums[i] += term
-    if len(samples) == 1:
-        sums = _over_a_period(sums, rate_hz / pairs[0][1].frequency_hz / step)
-    cc, cs, ss, cy, sy, late = sums
+    repeats, twice = len(samples), carriers.turned**2
+    squares = carriers.starts**2
+    once = carriers.over_grid(squares.sum(axis=1)) * twice
+    late = carriers.over_grid(squares @ carriers.offsets) * twice
+    weights, sound = carriers.starts.conj() / carriers.levels, np.stack(samples)
+    along = np.empty(carriers.grid.size, complex)
+    for side, weight in zip(carriers.sides, weights, strict=True):
+        along.real[side], along.imag[side] = np.stack([weight.real, weight.imag]) @ sound[:, side]
+    along *= carriers.turned.conj()
+    cosine2, offset2 = (repeats + once.real) / 2, (carriers.offsets.sum() + late.real) / 2
+    terms = (cosine2, -once.imag / 2, repeats - cosine2, along.real, along.imag, offset2)
+    if repeats == 1:
+        terms = tuple(_over_a_period(np.stack(terms), carriers.period))
+    cc, cs, ss, cy, sy, later = terms
     determinant = cc * ss - cs * cs
-    gain = np.empty(grid.size, complex)
+    gain = np.empty(carriers.grid.size, complex)
     gain.real, gain.imag = (ss * cy - cs * sy) / determinant, (cc * sy - cs * cy) / determinant
-    return CarrierGain(grid, (grid * step + late / cc) / rate_hz, gain)
-
-
-def against_carrier(
-    y: Array,
-    offset: float,
-    pair: tuple[Tone, Tone],
-    *,
-    grid: Index,
-    step: float,
-    rate_hz: float,
-    carrier: CarrierFit,
-) -> tuple[Array, Array, Array]:
-    """Return cosine and minus sine of one repetition's carrier on the grid, and its sound over amplitude."""
-    before, after = pair
-    position: Array = after.start + offset + step * grid.astype(float)
-    early = position < after.start - 1e-6
-    normal, theta = np.empty(grid.size), np.empty(grid.size)
-    for part, tone in ((early, before), (~early, after)):
-        high = tone.level_dbfs > min(before.level_dbfs, after.level_dbfs)
-        theta[part] = carrier_phase(tone, position[part], rate_hz=rate_hz)
-        theta[part] += carrier.at(position[part], high=high)
-        normal[part] = y[part] / amplitude(tone)
-    return np.cos(theta), -np.sin(theta), normal
+    return CarrierGain(carriers.grid, (carriers.grid * carriers.step + later / cc) / carriers.rate_hz, gain)
 
 
 def _over_a_period(sums: Array, period: float) -> Array:

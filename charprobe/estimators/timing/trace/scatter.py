@@ -10,8 +10,7 @@ import numpy as np
 
 from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS
 from charprobe.estimators.timing.trace.dry_reference import BesideEdge
-from charprobe.estimators.timing.trace.phase_set import CarrierFit, CarrierGain, against_carrier, amplitude
-from charprobe.stimulus.kinds.segment import Tone
+from charprobe.estimators.timing.trace.phase_set import CarrierGain, EdgeCarriers
 from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import DB_PER_NEPER, student_factor
 
@@ -161,21 +160,19 @@ class Scatter:
 
 def scatter(
     samples: Sequence[Array],
-    offsets: Sequence[float],
-    pairs: Sequence[tuple[Tone, Tone]],
+    carriers: EdgeCarriers,
     *,
     solved: CarrierGain,
     beside: BesideEdge,
     near: Index,
     dry: tuple[float, float],
-    step: float,
-    rate_hz: float,
-    carrier: CarrierFit,
+    phase_rad: Array,
 ) -> Scatter:
     """Read the gain of each repetition beside their common gain.
 
-    Parameters as in `solve_edge`; `solved` is what that found, `beside` what `beside_edge` did on the grid
-    `near`, and `dry` the gain of the reference before and after the edge.
+    `samples` and `carriers` are those of `solve_edge`; `solved` is what that found, `beside` what
+    `beside_edge` did on the grid `near`, `dry` the gain of the reference before and after the edge, and
+    `phase_rad` as in `Scatter`.
 
     Notes
     -----
@@ -184,7 +181,7 @@ def scatter(
     all. Beside the edge the reference stands for the carrier: what the path rings there is in both.
     """
     grid = solved.grid
-    half = rate_hz / pairs[0][1].frequency_hz / step / 2
+    half = carriers.period / 2
     moving = _moving(half, int(grid[-1]) + 1)
     last_before, stop = round(GUARD * int(grid[0])), int(grid[-1]) + 1
     before_halves, after_halves = (_rest_halves(n / half) for n in (-int(grid[0]), stop))
@@ -202,25 +199,27 @@ def scatter(
     gain = _over_halves(gain, split=-int(grid[0]), half=half)[index]
     inside = np.flatnonzero((grid[index] >= near[0]) & (grid[index] <= near[-1]))
     of_near = grid[index[inside]] - near[0]
-    own, common = np.empty((len(pairs), len(flat))), np.empty((len(pairs), len(flat)))
-    for k, (y, offset, pair) in enumerate(zip(samples, offsets, pairs, strict=True)):
-        c, _, normal = against_carrier(
-            y[index], offset, pair, grid=grid[index], step=step, rate_hz=rate_hz, carrier=carrier
-        )
-        levels = np.where(near < 0, *(amplitude(tone) for tone in pair))
+    own, common = np.empty((len(samples), len(flat))), np.empty((len(samples), len(flat)))
+    for k, y in enumerate(samples):
+        c, levels = carriers.of_repetition(k, index)
+        normal = y[index] / levels
+        before, after = carriers.levels[[0, 2], k]
+        levels = np.where(near < 0, before, after)
         c[inside] = (beside.dry[k] / levels / sides)[of_near]
         normal[inside] = (beside.wet[k] / levels)[of_near]
-        weight = np.add.reduceat(c * c, starts)
+        square = c * c
+        weight = np.add.reduceat(square, starts)
         own[k] = np.add.reduceat(c * normal, starts) / weight
-        common[k] = np.add.reduceat(c * c * gain, starts) / weight
+        common[k] = np.add.reduceat(square * gain, starts) / weight
     off = own - common
     off = DB_PER_NEPER * (off - off.mean(axis=0)) / np.maximum(np.abs(common), 1e-9)
     first, second = len(kept[0]), len(kept[0]) + len(kept[1])
+    to_s = carriers.step / carriers.rate_hz
     return Scatter(
-        time_s=np.array([(a + b) / 2 for a, b in kept[2]]) * step / rate_hz,
+        time_s=np.array([(a + b) / 2 for a, b in kept[2]]) * to_s,
         halves=np.array([(b - a) / half for a, b in kept[2]]),
         off_db=off[:, second:],
-        phase_rad=np.array([after.phase_rad for _, after in pairs]),
+        phase_rad=phase_rad,
         before_db=off[:, :first],
         after_db=off[:, first:second],
         after_halves=after_halves,
