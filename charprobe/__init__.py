@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from charprobe.publishing.figures.timing.train import plot_burst_train
     from charprobe.publishing.figures.transfer import plot_transfer, plot_transfer_departure
     from charprobe.publishing.session_folder import run_session
-    from charprobe.publishing.summary import summarise
+    from charprobe.publishing.summary import summarise, summarise_all
     from charprobe.session.file import load_session
     from charprobe.stimulus.cue_sheet import load_stimulus
     from charprobe.stimulus.recipe import load_recipe
@@ -92,6 +92,7 @@ __all__ = [
     "plot_transfer_departure",
     "run_session",
     "summarise",
+    "summarise_all",
     "write_stimulus",
 ]
 _HOMES = {  # name -> module it comes from, below charprobe
@@ -134,6 +135,7 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "plot_transfer": "publishing.figures.transfer",
     "plot_transfer_departure": "publishing.figures.transfer",
     "summarise": "publishing.summary",
+    "summarise_all": "publishing.summary",
     "Quantity": "values.quantity",
     "Unmeasured": "values.quantity",
     "CharprobeError": "values.errors",

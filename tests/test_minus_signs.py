@@ -9,7 +9,7 @@ import pytest
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import judge_capture
-from charprobe.publishing.summary import summarise
+from charprobe.publishing.summary import summarise_all
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.recipe import load_recipe
@@ -42,4 +42,4 @@ def test_no_number_has_a_hyphen_for_a_minus(stage):
         if isinstance(entry.reading, Unmeasured):
             texts += [entry.reading.reason, entry.reading.next]
     assert not [text for text in texts if HYPHEN_BEFORE_DIGIT.search(text)]
-    assert not HYPHEN_BEFORE_DIGIT.search(summarise(profile))
+    assert not HYPHEN_BEFORE_DIGIT.search(summarise_all(profile))

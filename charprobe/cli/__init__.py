@@ -7,26 +7,27 @@ from importlib import import_module
 import click
 
 from charprobe import __version__
+from charprobe.cli.group import CommandGroup
 from charprobe.values.errors import CharprobeError
 
-COMMANDS = {  # command -> module below charprobe.cli; the order is the order of the job
-    "demo": "demo",
-    "recipes": "stimulus",
-    "stimulus": "stimulus",
-    "stages": "stages",
-    "simulate": "stages",
-    "check": "measure",
-    "measure": "measure",
-    "show": "show",
-    "compare": "show",
-    "session": "session",
-    "ab": "listening",
-    "blind": "listening",
-    "selftest": "demo",
+COMMANDS = {  # command -> module below charprobe.cli, and an example; the order is that of the job
+    "demo": ("demo", "charprobe demo --out demo"),
+    "recipes": ("stimulus", "charprobe recipes"),
+    "stimulus": ("stimulus", "charprobe stimulus standard --out play.wav"),
+    "stages": ("stages", "charprobe stages"),
+    "simulate": ("stages", "charprobe simulate smooth-gain-soft play.wav --out on.wav"),
+    "check": ("measure", "charprobe check on.wav --bypass off.wav"),
+    "measure": ("measure", "charprobe measure on.wav --bypass off.wav --setting voice --out voice.json"),
+    "show": ("show", "charprobe show voice.json --figures figures"),
+    "compare": ("show", "charprobe compare voice.json doors.json --out compared"),
+    "session": ("session", "charprobe session preamp.toml --out published"),
+    "ab": ("listening", "charprobe ab dry.wav through.wav --out pair"),
+    "blind": ("listening", "charprobe blind make pair --out pack --key key.json"),
+    "selftest": ("demo", "charprobe selftest --recipe quick"),
 }
 
 
-class JobGroup(click.Group):
+class JobGroup(CommandGroup):
     """Loads a command's module when it is called for, and turns library errors into exit code 1."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -37,8 +38,10 @@ class JobGroup(click.Group):
         """Import the command's module and return the command."""
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"charprobe.cli.{COMMANDS[cmd_name]}"), f"{cmd_name}_command")
+        module, example = COMMANDS[cmd_name]
+        command = getattr(import_module(f"charprobe.cli.{module}"), f"{cmd_name}_command")
         assert isinstance(command, click.Command)
+        command.epilog = f"Example: {example}"
         return command
 
     def invoke(self, ctx: click.Context) -> object:
@@ -54,7 +57,8 @@ class JobGroup(click.Group):
 
 @click.group(cls=JobGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="charprobe")
-def main() -> None:
+@click.option("-q", "--quiet", is_flag=True, help="Say nothing beside answers and warnings.")
+def main(quiet: bool) -> None:
     """Measure what the colour and dynamics stages of a recording path really do.
 
     The usual way: render a stimulus, play it through the stage into any recorder, measure what came back.

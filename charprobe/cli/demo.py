@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
+
+from charprobe.cli.speaking import progress, tell
 
 
 @click.command("demo")
@@ -22,7 +23,7 @@ import click
 @click.option("--force", is_flag=True, help="Replace what an earlier demo left there.")
 def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None:
     """Do the whole job on a simulated device: stimulus, captures, profiles, comparison, page."""
-    click.echo("Setting up ...", err=True)
+    tell("Setting up ...")
     if rack:
         _rack(out, recipe or "quick", force)
         return
@@ -30,14 +31,15 @@ def demo_command(out: Path, recipe: str | None, rack: bool, force: bool) -> None
     from charprobe.simulation.demo_device import STORY
     from charprobe.stimulus.recipe import load_recipe
 
-    click.echo(STORY, err=True)
-    with click.progressbar(length=STEPS, label="Measuring", file=sys.stderr, item_show_func=str) as bar:
-        demo = run_demo(
-            out,
-            recipe=load_recipe(recipe or "standard"),
-            force=force,
-            progress=lambda what: bar.update(1, what),
-        )
+    with progress(STEPS, "Measuring") as done:
+        told = iter([STORY])
+
+        def heard(what: str) -> None:
+            for story in told:  # once it is clear that nothing is in the way
+                tell(story)
+            done(what)
+
+        demo = run_demo(out, recipe=load_recipe(recipe or "standard"), force=force, progress=heard)
     click.echo(demo.text())
 
 
@@ -45,12 +47,8 @@ def _rack(out: Path, recipe: str, force: bool) -> None:
     from charprobe.rehearsal.demo_rack import make_rack, rack_takes
     from charprobe.stimulus.recipe import load_recipe
 
-    with click.progressbar(
-        length=len(rack_takes()), label="Recording", file=sys.stderr, item_show_func=str
-    ) as bar:
-        session = make_rack(
-            out, recipe=load_recipe(recipe), force=force, progress=lambda what: bar.update(1, what)
-        )
+    with progress(len(rack_takes()), "Recording") as done:
+        session = make_rack(out, recipe=load_recipe(recipe), force=force, progress=done)
     click.echo(
         "Captures and session file written. Measure them with\n"
         f"  charprobe session {session} --out {out / 'published'}"
@@ -82,7 +80,7 @@ def selftest_command(
 
     Exit code 1 if any number is off.
     """
-    click.echo("Setting up ...", err=True)
+    tell("Setting up ...")
     import json
 
     from charprobe.rehearsal.selftest import rows_text, run_selftest
@@ -90,10 +88,8 @@ def selftest_command(
     from charprobe.stimulus.recipe import load_recipe
 
     chosen = names or stage_names()
-    with click.progressbar(length=len(chosen), label="Measuring", file=sys.stderr, item_show_func=str) as bar:
-        rows = run_selftest(
-            chosen, load_recipe(recipe), rate_hz=rate_hz, jobs=jobs, progress=lambda name: bar.update(1, name)
-        )
+    with progress(len(chosen), "Measuring") as done:
+        rows = run_selftest(chosen, load_recipe(recipe), rate_hz=rate_hz, jobs=jobs, progress=done)
     if as_json:
         click.echo(json.dumps([row.to_dict() for row in rows], indent=2, allow_nan=False))
     else:

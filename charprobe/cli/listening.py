@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from charprobe.cli.group import CommandGroup
 from charprobe.cli.paths import INPUT
+from charprobe.cli.speaking import tell
 
 if TYPE_CHECKING:
     from charprobe.listening.match import Rule
@@ -96,10 +98,10 @@ def ab_command(
     click.echo(made.null.sentence)
     for note in (*made.pair.notes, *made.matched.notes):
         click.echo(note)
-    click.echo(f"pair and difference: {out}", err=True)
+    tell(f"pair and difference: {out}")
 
 
-@click.group("blind")
+@click.group("blind", cls=CommandGroup)
 def blind_command() -> None:
     """Make a blind listening pack from a matched pair, and score its result."""
 
@@ -109,7 +111,7 @@ def blind_command() -> None:
 @click.option("--out", type=FILE, required=True, help="Folder for the pack; hand out this folder alone.")
 @click.option("--key", "key_path", type=FILE, required=True, help="Key file (JSON); keep it to yourself.")
 @click.option(
-    "--trials", type=click.IntRange(5, 100), default=16, show_default=True, help="Rounds that count."
+    "--trials", type=click.IntRange(5, 100), default=25, show_default=True, help="Rounds that count."
 )
 @click.option(
     "--controls",
@@ -143,8 +145,11 @@ def make_command(
 
     import numpy as np
 
-    from charprobe.listening.blind.pages import PAGE, make_pack
+    from charprobe.listening.blind.pages import LEVEL, PAGE, make_pack
+    from charprobe.listening.blind.score import power_text
 
+    if not as_json:
+        click.echo(power_text(trials, level=LEVEL))
     rng = np.random.default_rng(secrets.randbits(256))
     pack = make_pack(
         pair,

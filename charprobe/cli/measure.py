@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from charprobe.cli.paths import INPUT, STIMULUS
+from charprobe.cli.speaking import tell
 
 OUTPUT = click.Path(path_type=Path)
 STIMULUS_HELP = (
@@ -90,6 +91,7 @@ def check_command(
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to measure.")
 @click.option("--out", required=True, type=OUTPUT, help="Profile (JSON) to write.")
 @click.option("--force", is_flag=True, help="Overwrite a profile that exists.")
+@click.option("--all", "everything", is_flag=True, help="Print every quantity with all its digits.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile instead of the summary.")
 @click.option("--strict", is_flag=True, help="Exit 1 on warnings too.")
 @click.pass_context
@@ -103,6 +105,7 @@ def measure_command(
     channel: int,
     out: Path,
     force: bool,
+    everything: bool,
     as_json: bool,
     strict: bool,
 ) -> None:
@@ -111,7 +114,7 @@ def measure_command(
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.measure import measure
     from charprobe.profile.volts_file import load_volts
-    from charprobe.publishing.summary import summarise
+    from charprobe.publishing.summary import summarise, summarise_all
     from charprobe.stimulus.cue_sheet import load_stimulus
 
     check_writable(out, force=force)
@@ -125,7 +128,8 @@ def measure_command(
         volts=readings,
     )
     profile.save(out, force=force)
-    click.echo(profile.to_json() if as_json else summarise(profile), nl=not as_json)
-    click.echo(f"Profile written to {out}", err=True)
+    summary = summarise_all if everything else summarise
+    click.echo(profile.to_json() if as_json else summary(profile), nl=not as_json)
+    tell(f"Profile written to {out}")
     warned = any(item.severity != "note" for item in profile.health)
     ctx.exit(1 if strict and warned else 0)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import sys
+import signal
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from charprobe.cli.speaking import progress, tell
 
 if TYPE_CHECKING:
     from charprobe.publishing.session_folder import Watch
@@ -52,9 +54,7 @@ def session_command(
         from charprobe.files.output import write_text
 
         write_text(session, STARTER, force=force)
-        click.echo(
-            f"Starter written to {session}: fill it in, then `charprobe session {session} --plan`", err=True
-        )
+        tell(f"Starter written to {session}: fill it in, then `charprobe session {session} --plan`")
         return
     loaded = load_session(session)
     if plan:
@@ -77,6 +77,7 @@ def session_command(
             # its workers stand in other folders
             loaded, out = load_session(session.resolve()), out.resolve()
             while_measuring.enter_context(on_cluster(cluster))
+        while_measuring.enter_context(_stopped_like_ctrl_c())
         screen = while_measuring.enter_context(_screen())
         made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen)
     for note in (*made.findings.spoilt, *made.findings.copies):
@@ -85,8 +86,26 @@ def session_command(
         click.echo(line)
     for claim in made.findings.claims:
         click.echo(f"{claim.answer}: {claim.text} ({claim.because})")
-    click.echo(f"page: {made.page}", err=True)
+    tell(f"page: {made.page}")
     ctx.exit(1 if made.result.failures else 0)
+
+
+@contextmanager
+def _stopped_like_ctrl_c() -> Iterator[None]:
+    """Let a run that is told to end clean up behind itself, as after Ctrl-C."""
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    try:
+        before = signal.signal(signal.SIGTERM, stop)
+    except ValueError:  # not the main thread: whoever runs it decides
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 @contextmanager
@@ -100,19 +119,19 @@ def _screen() -> Iterator[Watch]:
                 click.echo(f"Warning: {note}", err=True)
 
         def started(self, parts: int) -> None:
-            self.bar = bars.enter_context(click.progressbar(length=parts, label="Measuring", file=sys.stderr))
+            self.done = bars.enter_context(progress(parts, "Measuring"))
 
         def part_done(self, outcome: Outcome) -> None:
-            self.bar.update(1)
+            self.done(outcome.part.label)
             if outcome.profile is None:
-                click.echo(f"\n{outcome.part.label}: {outcome.message}", err=True)
+                click.echo(f"\nNot measured: {outcome.part.label}: {outcome.message}", err=True)
 
         def measured(self, result: SessionResult) -> None:
             bars.close()
             counts = f"{result.measured} measured, {result.kept} up to date"
-            click.echo(f"{counts}, {len(result.failures)} not measured", err=True)
+            tell(f"{counts}, {len(result.failures)} not measured")
             if result.profiles:
-                click.echo("Writing page, tables and figures ...", err=True)
+                tell("Writing page, tables and figures ...")
 
     with ExitStack() as bars:
         yield Screen()

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from charprobe.cli.paths import INPUT
+from charprobe.cli.speaking import tell_files
 
 FOLDER = click.Path(path_type=Path)
 
@@ -15,19 +16,20 @@ FOLDER = click.Path(path_type=Path)
 @click.argument("profile", type=INPUT)
 @click.option("--figures", type=FOLDER, help="Folder to draw the figures into (SVG, PNG, PDF).")
 @click.option("--force", is_flag=True, help="Overwrite figures that exist.")
+@click.option("--all", "everything", is_flag=True, help="Print every quantity with all its digits.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
-def show_command(profile: Path, figures: Path | None, force: bool, as_json: bool) -> None:
-    """Print a profile's summary; draw its figures."""
+def show_command(profile: Path, figures: Path | None, force: bool, everything: bool, as_json: bool) -> None:
+    """Say what a profile's setting is, in a few lines and numbers; draw its figures."""
     from charprobe.profile.profile import load_profile
-    from charprobe.publishing.summary import summarise
+    from charprobe.publishing.summary import summarise, summarise_all
 
     loaded = load_profile(profile)
-    click.echo(loaded.to_json() if as_json else summarise(loaded), nl=not as_json)
+    summary = summarise_all if everything else summarise
+    click.echo(loaded.to_json() if as_json else summary(loaded), nl=not as_json)
     if figures is not None:
         from charprobe.publishing.figures.all_figures import draw_profile
 
-        for path in draw_profile(loaded, figures, force=force):
-            click.echo(f"drawn: {path}", err=True)
+        tell_files("drawn", draw_profile(loaded, figures, force=force))
 
 
 @click.command("compare")
@@ -52,8 +54,7 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
     firsts = [subject.repeats[0] for subject in comparison.subjects]
     labels = [subject.label for subject in comparison.subjects]
     written = comparison.save(out, force=force) + draw_set(firsts, labels, out, force=force)
-    for path in written:
-        click.echo(f"written: {path}", err=True)
+    tell_files("written", written)
     click.echo(comparison.text())
 
 
@@ -63,6 +64,5 @@ def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> N
     if len(folders) != 2:
         raise click.UsageError("name two folders: the session before, and the session after")
     changes = changes_between(*(load_profiles(folder) for folder in folders))
-    for path in changes.save(out, force=force):
-        click.echo(f"written: {path}", err=True)
+    tell_files("written", changes.save(out, force=force))
     click.echo(changes.text())

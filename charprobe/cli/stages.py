@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from charprobe.cli.paths import INPUT
+from charprobe.cli.speaking import tell
 
 
 @click.command("stages")
@@ -21,6 +22,8 @@ def stages_command(as_json: bool, faults: bool) -> None:
     import json
 
     from charprobe.simulation.devices.catalogue import make_stage, stage_names
+    from charprobe.values.quantity import Quantity
+    from charprobe.values.wording import readable
 
     stages = [make_stage(name) for name in stage_names()]
     if as_json:
@@ -39,7 +42,9 @@ def stages_command(as_json: bool, faults: bool) -> None:
     for stage in stages:
         click.echo(f"{stage.name}\n    {stage.summary}")
         for name, true in stage.truth.items():
-            click.echo(f"    {name:<28} {true.value:12.6g} {true.unit}")
+            click.echo(
+                f"    {name:<28} {readable(Quantity(true.value, true.value, true.value, true.unit)).text}"
+            )
 
 
 def _list_faults(*, as_json: bool) -> None:
@@ -126,4 +131,4 @@ def simulate_command(
 
     parts = Rig(bits=int(bits) if bits else None, **rig)
     simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)
-    click.echo(f"{out}  {stage}", err=True)
+    tell(f"{out}  {stage}")

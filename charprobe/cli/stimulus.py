@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from charprobe.cli.paths import INPUT
+from charprobe.cli.speaking import tell
 
 if TYPE_CHECKING:
     from charprobe.stimulus.recipe import Recipe
 
+GAINED = 0.9  # an interval that shrinks by less is none gained
 CAUTIONS = """\
 Before you play it:
   Ears      Take headphones off and mute monitors; full-scale bursts follow silence.
@@ -125,20 +127,26 @@ def stimulus_command(
     for segment in stimulus.segments:
         start_s, length_s = segment.span.start / rate_hz, segment.span.length / rate_hz
         click.echo(f"  {start_s:8.3f} s  {length_s:7.3f} s  {segment.spec.kind:<13} {segment.spec.name}")
-    click.echo(CAUTIONS, err=True)
+    tell(CAUTIONS)
 
 
 def _designed(path: Path | None, longest_s: float) -> Recipe:
     from charprobe.profile.profile import load_profile
     from charprobe.stimulus.design import design_stimulus
+    from charprobe.values.editors_digits import edited_number
 
     assert path is not None
     design = design_stimulus(load_profile(path), longest_s=longest_s)
     for reason in design.reasons:
         click.echo(reason)
     for item in design.expected:
-        now = "no number" if item.now is None else f"± {item.now:.3g}"
+        now = "no number" if item.now is None else f"± {edited_number(item.now, item.unit)}"
+        then = f"± {edited_number(item.then, item.unit)}"
         click.echo(
-            f"  {item.name:<16} {item.value:10.5g} {item.unit:<4} now {now}, expected ± {item.then:.3g}"
+            f"  {item.name:<16} {edited_number(item.value, item.unit):>10}  now {now}, expected {then}"
         )
+    if design.expected and all(
+        item.now is not None and item.then > GAINED * item.now for item in design.expected
+    ):
+        click.echo("A stimulus made for this setting gains nothing: its first profile is as good already.")
     return design.recipe

@@ -95,7 +95,7 @@ def _told(fault: ErrorDetails, content: Content, form: type) -> Exception:
     elif fault["type"] == "json_invalid":
         allowed = "text of whole characters"
     elif fault["type"] == _UNKNOWN_KEY:
-        allowed = "no such key; known keys: " + ", ".join(above.get("properties", ()))
+        return content.unknown(*place, known=tuple(above.get("properties", ())))
     else:
         allowed = _allowed(schema, node)
     return content.fault(*place, allowed=allowed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,10 +20,12 @@ def folder_lock(folder: Path) -> Iterator[None]:
     Raises
     ------
     SessionError
-        If another run holds it. A lock file left by a run that crashed does not count.
+        If another run holds it. A lock file left by a run that crashed does not count; one that ends, by an
+        error or by being stopped, takes its own away.
     """
-    with (folder / LOCK_NAME).open("a+", encoding="utf-8") as stream:
-        if not hold(stream.fileno()):
+    path = folder / LOCK_NAME
+    with path.open("a+", encoding="utf-8") as stream:
+        if not hold(stream.fileno()) or not _is(path, stream.fileno()):
             stream.seek(0)
             holder = stream.read(40).strip() or "unknown"
             raise SessionError(
@@ -33,7 +36,19 @@ def folder_lock(folder: Path) -> Iterator[None]:
         stream.truncate()
         stream.write(f"{os.getpid()}\n")
         stream.flush()
-        yield
+        try:
+            yield
+        finally:
+            with contextlib.suppress(OSError):  # not every system lets an open file go
+                path.unlink()
+
+
+def _is(path: Path, descriptor: int) -> bool:
+    """Tell whether an open file is still the one of that name: the run before may just have ended."""
+    try:
+        return os.path.samestat(path.stat(), os.fstat(descriptor))
+    except OSError:
+        return False
 
 
 def hold(descriptor: int) -> bool:

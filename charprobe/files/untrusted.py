@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, time
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -82,10 +84,27 @@ class Content:
             if place
             else ""
         )
+        return self._error(place, above, f"{key}is {_found(value)}; allowed: {allowed}")
+
+    def unknown(self, *place: PathStep, known: Sequence[str]) -> CharprobeError:
+        r"""Phrase that there is no such key at a place, and which is near.
+
+        Examples
+        --------
+        >>> kind = FileKind("list", CharprobeError, 100, 3, "write one")
+        >>> content = Content(kind, "a.toml", {"seting": 1}, "seting = 1")
+        >>> print(content.unknown("seting", known=["setting", "title"]))
+        a.toml, line 1: there is no key `seting`; did you mean `setting`?
+        """
+        near = get_close_matches(str(place[-1]), known, n=1, cutoff=0.6)
+        hint = f"did you mean `{near[0]}`?" if near else f"known keys: {', '.join(known)}"
+        return self._error(place, place[:-1], f"there is no key `{_shown(place[-1])}`; {hint}")
+
+    def _error(self, place: tuple[PathStep, ...], above: tuple[PathStep, ...], text: str) -> CharprobeError:
         line = _line(self.text, place)
         where = [self.source, *([f"line {line}"] if line else []), *_steps(above)]
         mend = f"; {self.kind.mend}" if self.kind.mend else ""
-        return self.kind.error(f"{', '.join(where)}: {key}is {_found(value)}; allowed: {allowed}{mend}")
+        return self.kind.error(f"{', '.join(where)}: {text}{mend}")
 
 
 def read_bytes(path: Path, kind: FileKind) -> bytes:

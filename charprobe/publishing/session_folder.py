@@ -76,6 +76,7 @@ def run_session(
         If the folder cannot be written.
     """
     folder, watch = Path(folder), watch or Watch()
+    _keep_pool(session, folder)
     pairing = pair_captures(session)
     paired = pairing.session
     watch.paired(pairing.notes)
@@ -94,3 +95,14 @@ def run_session(
             paired, result, findings, folder, command=command, jobs=jobs, looks=looks, notes=pairing.notes
         )
     return SessionFolder(folder / "page.html", result, findings)
+
+
+def _keep_pool(session: Session, folder: Path) -> None:
+    """Refuse to write where captures are looked for: what is written there would be taken for captures."""
+    pool = session.pool.resolve() if session.pool is not None else None
+    inside = folder.resolve()
+    if pool is not None and (inside == pool or pool in inside.parents):
+        raise SessionError(
+            f"{folder}: lies in {session.pool}, where the session looks for captures: choose another folder "
+            "with --out. Nothing was written"
+        )

@@ -1,28 +1,87 @@
-"""A profile on the terminal: health first, then every quantity with unit and interval, then findings."""
+"""A profile on the terminal: a few lines to be read aloud and the main numbers, or every quantity."""
 
 from __future__ import annotations
 
 import textwrap
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Health, where_text
 from charprobe.profile.in_dbu import dbu_text
 from charprobe.profile.profile import Profile
+from charprobe.publishing.portrait import portrait_of
+from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import counted, literal, readable, shortened, signed_text
 
 WIDTH = 96
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
+MAIN = {
+    "Static": ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain"),
+    "Times": ("attack.t63", "attack.t90", "release.t63", "release.t90"),
+    "Colour": ("colour.thd_at_reference", "colour.onset", "colour.input_at_thd_minus60db"),
+    "Response": ("response.tilt", "response.low_corner", "response.high_corner"),
+    "Noise": ("noise.a_weighted", "noise.change"),
+    "Path": ("path.latency",),
+}
+"""Topics of the short summary and their main quantities."""
+
 SHARED = 3  # quantities without number that share one reason are told together from here on
 
 
 def summarise(profile: Profile) -> str:
-    """Return the profile as plain text, at most `WIDTH` characters wide.
+    """Return what the setting is in up to four lines, what is wrong with its capture, and its main numbers.
 
-    Quantities that could not be measured stand in their place with a dash or a bound and the reason, cut
-    to one line; the profile's file has reason and next test in full.
+    Numbers have few digits; `summarise_all` has all of them.
+    """
+    name = f"{literal(profile.setting)}, channel {profile.channel}"
+    lines = [shortened(name, WIDTH), *_wrapped(portrait_of(profile).lines)]
+    blocks = ["\n".join(lines), _health([item for item in profile.health if item.severity != "note"])]
+    blocks.append("\n".join(line for title, names in MAIN.items() for line in _topic(title, names, profile)))
+    notes = sum(item.severity == "note" for item in profile.health)
+    rest = [counted(notes, "note")] if notes else []
+    rest += [f"{len(profile.quantities)} quantities", counted(len(profile.findings), "finding")]
+    blocks.append(f"All of it ({', '.join(rest)}): --all")
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _topic(title: str, names: Sequence[str], profile: Profile) -> list[str]:
+    """Return the main numbers of a topic; reasons for what is missing follow, each once and in full."""
+    told: list[str] = []
+    missing: dict[str, list[str]] = {}
+    for name in names:
+        entry = profile.quantities.get(name)
+        if entry is None:
+            continue
+        reading, label = entry.reading, glossary.term(name).title
+        if isinstance(reading, Unmeasured) and not reading.bounded:
+            missing.setdefault(reading.reason, []).append(label)
+        else:
+            told.append(f"{label} {edited(reading).text}{dbu_text(entry)}")
+    texts = ["; ".join(told)] if told else []
+    texts += [f"no {', '.join(labels)}: {literal(reason)}" for reason, labels in missing.items()]
+    return [
+        line
+        for number, text in enumerate(texts)
+        for line in textwrap.wrap(
+            text, WIDTH, initial_indent=f"{title if number == 0 else '':<10}", subsequent_indent=" " * 10
+        )
+    ]
+
+
+def _wrapped(texts: Iterable[str]) -> list[str]:
+    return [
+        line
+        for text in texts
+        for line in textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    ]
+
+
+def summarise_all(profile: Profile) -> str:
+    """Return the whole profile as plain text, at most `WIDTH` characters wide.
+
+    Quantities that could not be measured stand in their place with a dash or a bound and the reason.
     """
     blocks = [_head(profile), _health(profile.health)]
     blocks += [_group(name, title, profile) for name, title in glossary.GROUPS.items()]
@@ -50,12 +109,12 @@ def _head(profile: Profile) -> str:
     return "\n".join(f"{label:<10}{shortened(text, WIDTH - 10)}" for label, text in lines)
 
 
-def _health(items: tuple[Health, ...]) -> str:
+def _health(items: Sequence[Health]) -> str:
     lines = ["HEALTH"]
     for item in items:
         place = where_text(item)
         text = f"{literal(item.message)}" + (f" [{place}]" if place else "")
-        label = f"  {item.severity.upper():<5} {item.code:<18}"
+        label = f"  {item.severity.upper():<5} {item.code:<18} "
         lines += textwrap.wrap(text, WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
     if not items:
         lines.append("  nothing found wrong")
@@ -91,7 +150,11 @@ def _row(name: str, entry: Entry) -> str:
     if isinstance(entry.reading, Quantity):
         return f"{start}{shown.spread:<{SPREAD}}{shown.unit:<{UNIT}}{dbu_text(entry)}".rstrip()
     start += f"{shown.unit:<3}  " if shown.unit else ""
-    return start + shortened(literal(entry.reading.reason), WIDTH - columns_of(start))
+    indent = " " * columns_of(start)
+    words = textwrap.wrap(
+        literal(entry.reading.reason), WIDTH, initial_indent=indent, subsequent_indent=indent
+    )
+    return start + "\n".join(words).strip()
 
 
 def _paragraphs(title: str, texts: Iterable[str]) -> str:

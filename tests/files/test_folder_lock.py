@@ -31,3 +31,9 @@ def test_a_second_run_is_refused_until_the_first_is_killed(tmp_path):
     assert (tmp_path / LOCK_NAME).exists()  # left behind by the kill, and no obstacle
     with folder_lock(tmp_path):
         pass
+
+
+def test_a_run_that_ends_or_is_interrupted_takes_its_lock_away(tmp_path):
+    with pytest.raises(KeyboardInterrupt), folder_lock(tmp_path):
+        raise KeyboardInterrupt
+    assert list(tmp_path.iterdir()) == []

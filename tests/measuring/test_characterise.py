@@ -15,7 +15,7 @@ from charprobe.publishing.figures.all_figures import profile_drawings, set_drawi
 from charprobe.publishing.figures.look.source import curve_of
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.report.page import render_page
-from charprobe.publishing.summary import summarise
+from charprobe.publishing.summary import summarise_all
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.fault_catalogue import apply_fault
 from charprobe.simulation.rig.rig import Rig
@@ -103,7 +103,7 @@ def test_a_fault_that_costs_a_group_costs_its_curves(fault, costs):
 def test_what_reads_a_profile_goes_on_without_its_curves():
     clean, spoiled = profile_of(""), profile_of("two-paths")
     spoiled = Profile.from_json(spoiled.to_json(), source="made.json")
-    assert "Curves not given" in " ".join(summarise(spoiled).split())
+    assert "Curves not given" in " ".join(summarise_all(spoiled).split())
     assert {one.name for one in profile_drawings(spoiled, ARTICLE_LOOK)} == {"noise"}
     assert set_drawings([clean, spoiled], ["clean", "two-paths"], ARTICLE_LOOK) == ()
     page = render_page([spoiled], title="A take", comparison=compare_profiles([clean, spoiled]))

@@ -127,7 +127,7 @@ BAD = {
         changed(schema="charprobe.profile/9"),
         "`schema` is 'charprobe.profile/9'; allowed: \"charprobe.profile/1\"",
     ),
-    "surplus key": (changed(colour=1), "`colour` is 1; allowed: no such key; known keys: schema, setting"),
+    "surplus key": (changed(colour=1), "there is no key `colour`; known keys: schema, setting"),
     "no next": (changed(quantities=BAD_ENTRY), "quantities, static.slope: `next` is nothing; allowed: text"),
     "a cell that is a list": (
         changed(curves={"a": {"columns": {"x": [1, [2]]}, "units": {"x": ""}}}),

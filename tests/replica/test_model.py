@@ -54,7 +54,7 @@ def test_a_replica_is_read_as_it_was_written(tmp_path):
         (lambda t: t["posterior"]["covariance"][0].__setitem__(1, 5.0), "symmetric"),
         (lambda t: t["posterior"]["covariance"][2].__setitem__(2, -5.0), "covariance"),
         (lambda t: t["posterior"].update(places=["cell.magic", *PLACES[1:]]), "cell.magic"),
-        (lambda t: t.update(stages=10**9), "no such key"),
+        (lambda t: t.update(stages=10**9), "there is no key `stages`"),
         (lambda t: t.update(schema="charprobe.profile/1"), "not a charprobe replica"),
     ],
 )  # fmt: skip

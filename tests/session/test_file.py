@@ -31,7 +31,7 @@ def test_what_is_left_out_is_unknown_and_all_channels_are_measured():
 BAD = {
     "no schema": ('[device]\nname = "x"', "`schema` is nothing"),
     "not TOML": ("=", "not valid TOML"),
-    "unknown key": (ONE + "colour = 1\n", "setting 1: `colour` is 1; allowed: no such key"),
+    "unknown key": (ONE + "colour = 1\n", "setting 1: there is no key `colour`; known keys: name, captures"),
     "no settings": (HEAD, "`setting` is nothing; allowed: 1 to 200 entries"),
     "no device": (
         'schema = "charprobe.session/1"\n[[setting]]\nname = "a"\ncaptures = ["a"]',

@@ -8,6 +8,7 @@ from small_session import RATE_HZ, RECIPE
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.publishing.folder import publish
+from charprobe.publishing.session_folder import run_session
 from charprobe.session.file import parse_session
 from charprobe.session.findings import findings_of
 from charprobe.session.pairing import pair_captures
@@ -187,3 +188,12 @@ def test_a_copy_is_left_out_of_the_comparison_and_named(folder, tmp_path):
     assert [len(subject.repeats) for subject in findings.settings.subjects] == [1, 1]
     with pytest.raises(ProfileError, match="profiles 1 and 2 are of the same recording"):
         compare_profiles(result.profiles)
+
+
+def test_nothing_is_written_where_captures_are_looked_for(tmp_path):
+    (tmp_path / "pool").mkdir()
+    session = parse_session(POOLED, path=tmp_path / "s.toml")
+    for folder in (tmp_path / "pool", tmp_path / "pool" / "out"):
+        with pytest.raises(SessionError, match="where the session looks for captures"):
+            run_session(session, folder)
+    assert list((tmp_path / "pool").iterdir()) == []

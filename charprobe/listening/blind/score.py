@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 from annotated_types import Interval, MaxLen
-from scipy.stats import binom
+from scipy.stats import beta, binom
 
 from charprobe.files.checked_model import checked
 from charprobe.files.untrusted import FileKind, json_content, read_text
@@ -66,6 +66,8 @@ class Score:
         Hits needed to reach it.
     power : float
         Probability of reaching it for someone right in 7 of 10 trials in the long run.
+    share_low, share_high : float
+        95 % interval of the share of right answers in the long run.
     controls, sure_controls : int
         Trials with nothing to tell apart, and in how many of them the listener was certain.
     sentence : str
@@ -80,6 +82,8 @@ class Score:
     level: float
     needed: int
     power: float
+    share_low: float
+    share_high: float
     controls: int
     sure_controls: int
     sentence: str
@@ -117,6 +121,40 @@ def pass_probability(trials: int, *, level: float, share: float) -> float:
     0.45
     """
     return float(binom.sf(needed_hits(trials, level=level) - 1, trials, share))
+
+
+def hit_interval(hits: int, trials: int) -> tuple[float, float]:
+    """95 % interval of the share of right answers in the long run (Clopper and Pearson, 1934).
+
+    Examples
+    --------
+    >>> [round(end, 3) for end in hit_interval(20, 25)]
+    [0.593, 0.932]
+    """
+    low = float(beta.ppf(0.025, hits, trials - hits + 1)) if hits else 0.0
+    high = float(beta.ppf(0.975, hits + 1, trials - hits)) if hits < trials else 1.0
+    return low, high
+
+
+def power_text(trials: int, *, level: float) -> str:
+    """Say before the start what so many rounds can show: who would pass, and how often.
+
+    Examples
+    --------
+    >>> power_text(25, level=0.05).partition(". ")[2]
+    'Someone right in 60 % of rounds gets there in 15 % of sessions, in 70 % in 51 %, in 80 % in 89 %.'
+    """
+    shares = (0.6, 0.7, 0.8)
+    chances = [pass_probability(trials, level=level, share=share) for share in shares]
+    first, *rest = (
+        f"{100 * share:.0f} %{' of rounds gets there' if share == shares[0] else ''} in {100 * chance:.0f} %"
+        for share, chance in zip(shares, chances, strict=True)
+    )
+    others = "".join(f", in {text}" for text in rest)
+    return (
+        f"{needed_hits(trials, level=level)} of {trials} right are needed. Someone right in {first} of "
+        f"sessions{others}."
+    )
 
 
 def score(result_path: Path, *, key_path: Path) -> Score:
@@ -162,6 +200,7 @@ def score(result_path: Path, *, key_path: Path) -> Score:
     trials = len(counted)
     probability = guess_probability(hits, trials)
     power = pass_probability(trials, level=key.level, share=TRUE_SHARE)
+    share = hit_interval(hits, trials)
     return Score(
         hits=hits,
         trials=trials,
@@ -169,16 +208,24 @@ def score(result_path: Path, *, key_path: Path) -> Score:
         level=key.level,
         needed=needed_hits(trials, level=key.level),
         power=power,
+        share_low=share[0],
+        share_high=share[1],
         controls=len(controls),
         sure_controls=sure,
-        sentence=_sentence(hits, trials, probability, key.level, power),
+        sentence=_sentence(hits, trials, probability, key.level, power, share),
         notes=_notes(result.attempt, len(controls), sure),
     )
 
 
-def _sentence(hits: int, trials: int, probability: float, level: float, power: float) -> str:
+def _sentence(
+    hits: int, trials: int, probability: float, level: float, power: float, share: tuple[float, float]
+) -> str:
     luck = f"{100 * probability:.2g} % of sessions"
-    found = f"{hits} of {trials} right; guessing gives that many or more in {luck}."
+    ends = f"{100 * share[0]:.0f} to {100 * share[1]:.0f} %"
+    found = (
+        f"{hits} of {trials} right, {ends} in the long run (95 % interval); guessing gives that many or more "
+        f"in {luck}."
+    )
     if probability <= level:
         return (
             f"{found} This listener told these two sounds apart, with this gear and this excerpt. Which is "

@@ -38,7 +38,7 @@ def test_hits_and_controls_are_counted_apart(tmp_path):
         ),
         ({"answers": "left"}, "`answers` is 'left'; allowed: up to 1000 entries"),
         ({"attempt": "first"}, "`attempt` is 'first'; allowed: a whole number of at least 1"),
-        ({"score": 9}, "`score` is 9; allowed: no such key; known keys: schema, pack, seal, answers"),
+        ({"score": 9}, "there is no key `score`; known keys: schema, pack, seal, answers"),
         (
             {"schema": "charprobe.blind-key/1"},
             "not a result of a blind session: .* check which file belongs here",

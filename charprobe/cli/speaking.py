@@ -1,0 +1,50 @@
+"""What a command says beside its answer, on stderr: a bar or a line a part, or nothing."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+
+def is_quiet() -> bool:
+    """Tell whether the user asked for answers and warnings alone."""
+    context = click.get_current_context(silent=True)
+    return bool(context and context.find_root().params.get("quiet"))
+
+
+def tell(text: str) -> None:
+    """Say what is going on, unless it shall be quiet; warnings are said by `click.echo` in any case."""
+    if not is_quiet():
+        click.echo(text, err=True)
+
+
+def tell_files(what: str, paths: Sequence[Path]) -> None:
+    """Say in one line which files were made."""
+    if len(paths) == 1:
+        tell(f"{what}: {paths[0]}")
+    elif paths:
+        folders = sorted({str(path.parent) for path in paths}, key=len)
+        tell(f"{what}: {len(paths)} files in {folders[0]}")
+
+
+@contextmanager
+def progress(length: int, label: str) -> Iterator[Callable[[str], None]]:
+    """Give what is to be called with the name of each part done: a bar, or lines where it is piped."""
+    if is_quiet():
+        yield lambda part: None
+    elif sys.stderr.isatty():
+        with click.progressbar(length=length, label=label, file=sys.stderr, item_show_func=str) as bar:
+            yield lambda part: bar.update(1, part)
+    else:
+        done = 0
+
+        def line(part: str) -> None:
+            nonlocal done
+            done += 1
+            tell(f"{label} {done}/{length}: {part}")
+
+        yield line
