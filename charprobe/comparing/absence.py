@@ -9,27 +9,29 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 LEAST_REDUCTION_DB = 0.5  # largest settled reduction below which a stage is said to reduce none
 OF_REDUCTION = ("attack", "release")
 STATIC_OF_REDUCTION = frozenset(
     {"static.threshold", "static.threshold_1db", "static.slope", "static.ratio", "static.knee_width"}
 )
-BOUND_IS_ABSENCE = frozenset(
-    {
-        "static.max_reduction",
-        "attack.lookahead",
-        "attack.overshoot",
-        "release.hold",
-        "colour.input_at_thd_minus60db",
-        "colour.input_at_thd_minus40db",
-        "colour.onset",
-        "response.low_corner",
-        "response.high_corner",
-    }
-)
-"""Quantities whose bound says that there is none in the range looked at, as that of any harmonic does."""
+AT_MOST, AT_LEAST = "at most", "at least"
+ABSENT_WHERE = {
+    "static.max_reduction": AT_MOST,
+    "attack.lookahead": AT_MOST,
+    "attack.overshoot": AT_MOST,
+    "release.hold": AT_MOST,
+    "colour.input_at_thd_minus60db": AT_LEAST,
+    "colour.input_at_thd_minus40db": AT_LEAST,
+    "colour.onset": AT_LEAST,
+    "response.low_corner": AT_MOST,
+    "response.high_corner": AT_LEAST,
+}
+"""Quantities of which a bound on this side says that there is none in the range looked at.
+
+Of any harmonic it is a bound above. On the other side a bound says that it was there all along.
+"""
 TRACES = ("attack trace", "release trace")
 DISTORTION = ("distortion", "bass distortion", "treble distortion")
 NO_REDUCTION = "it reduces no gain"
@@ -51,12 +53,18 @@ def below_limit(name: str, subject: Subject) -> str:
         return "no distortion above the limit" if all(map(_clean, subject.repeats)) else ""
     if name not in glossary.TERMS:
         return ""
-    if name not in BOUND_IS_ABSENCE and glossary.term(name).unit != "dBc":
-        return ""
+    side = AT_MOST if glossary.term(name).unit == "dBc" else ABSENT_WHERE.get(name)
     found = readings_of(name, subject)
-    if found and all(isinstance(one, Unmeasured) and one.bounded for one in found):
+    if found and side and all(_bounded(one, side) for one in found):
         return edited(found[0]).number
     return ""
+
+
+def _bounded(reading: Reading, side: str) -> bool:
+    """Tell whether a reading is only a bound on one side."""
+    if isinstance(reading, Quantity):
+        return False
+    return (reading.at_most if side == AT_MOST else reading.at_least) is not None
 
 
 def reduces(profile: Profile) -> bool | None:

@@ -25,7 +25,7 @@ def colour_sentence(labels: Sequence[str], values: Values) -> str:
 def coloured(labels: Sequence[str], values: Values) -> list[int]:
     """Return the numbers of the settings whose harmonics exceed the bypass from some level on."""
     onsets = values.get("colour.onset", [None] * len(labels))
-    return [index for index, onset in enumerate(onsets) if isinstance(onset, Quantity)]
+    return [index for index, onset in enumerate(onsets) if shows_colour(onset)]
 
 
 def harmonics_words(values: Values, index: int) -> str:
@@ -44,12 +44,20 @@ def harmonics_words(values: Values, index: int) -> str:
         elif balance.high < -CLEAR_DB:
             kind = "mostly odd harmonics"
     parts = [f"THD {edited(thd).number}"] if isinstance(thd, Quantity) else []
-    parts += [f"from {edited(onset).number} up"] if isinstance(onset, Quantity) else []
+    if isinstance(onset, Quantity):
+        parts.append(f"from {edited(onset).number} up")
+    elif onset is not None and shows_colour(onset):
+        parts.append(f"from below {edited(onset).number.removeprefix('≤ ')} up")
     return f"{kind} ({', '.join(parts)})" if parts else kind
 
 
+def shows_colour(onset: Reading | None) -> bool:
+    """Tell from the onset of colour whether there is any: from a level on, or from below the lowest one."""
+    return isinstance(onset, Quantity) or (onset is not None and onset.at_most is not None)
+
+
 def _none(onset: Reading | None) -> bool:
-    return onset is not None and not isinstance(onset, Quantity) and onset.bounded
+    return isinstance(onset, Unmeasured) and onset.at_least is not None
 
 
 def _and(names: Sequence[str]) -> str:

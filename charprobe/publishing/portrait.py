@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from charprobe.comparing.absence import reduces
-from charprobe.comparing.colour_words import harmonics_words
+from charprobe.comparing.colour_words import harmonics_words, shows_colour
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
@@ -50,7 +50,8 @@ def portrait_of(profile: Profile) -> Portrait:
 
 def is_coloured(profile: Profile) -> bool:
     """Tell whether a setting adds harmonics of its own."""
-    return profile.measured("colour.onset") is not None
+    onset = profile.quantities.get("colour.onset")
+    return onset is not None and shows_colour(onset.reading)
 
 
 def response_words(profile: Profile) -> str:
@@ -150,7 +151,7 @@ def _colour(profile: Profile) -> str:
         parts.append(f"adds {harmonics_words(values, 0)}")
     else:
         onset = profile.quantities.get("colour.onset")
-        if onset is not None and isinstance(onset.reading, Unmeasured) and onset.reading.bounded:
+        if onset is not None and isinstance(onset.reading, Unmeasured) and onset.reading.at_least is not None:
             limit = profile.quantities.get("colour.thd_at_reference")
             at_most = limit.reading if limit is not None else None
             far = ""

@@ -88,7 +88,9 @@ def test_blind_make_and_score_from_end_to_end(pair, tmp_path):
     (tmp_path / "result.json").write_text(json.dumps(result))
     scored = run("blind", "score", tmp_path / "result.json", "--key", tmp_path / "key.json")
     assert scored.exit_code == 0, scored.output
-    assert scored.output.startswith("8 of 8 right, 63 to 100 % in the long run (95 % interval); guessing gives that many")
+    assert scored.output.startswith(
+        "8 of 8 right, 63 to 100 % in the long run (95 % interval); guessing gives that many"
+    )
     as_json = run("blind", "score", tmp_path / "result.json", "--key", tmp_path / "key.json", "--json")
     assert json.loads(as_json.output)["probability"] == pytest.approx(2**-8)
     again = run(*words, "--length", 2)

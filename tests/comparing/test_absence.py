@@ -64,3 +64,12 @@ def test_a_topic_has_one_verdict(second, wanted):
     said = {topic.word: one.verdict for topic in TOPICS if (one := judged(topic, found))}
     assert said["attack"] == ("none" if second == "compressor" else "both none")
     assert said["colour"] == wanted
+
+
+def test_a_bound_on_the_other_side_says_that_it_was_there_all_along():
+    early = Entry(Unmeasured("dBFS", "colour at every level", "quieter tones", at_most=-40.0), "")
+    both = []
+    for name in ("one", "two"):
+        profile = flat(name)
+        both.append(dataclasses.replace(profile, quantities={**profile.quantities, "colour.onset": early}))
+    assert verdict(*both, "colour.onset").verdict == "cannot tell"

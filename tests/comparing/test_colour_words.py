@@ -22,3 +22,10 @@ def test_colour_is_told_by_amount_kind_and_level_and_who_has_none():
 
 def test_where_nobody_shows_colour_nothing_is_said():
     assert colour_sentence(["a", "b"], {"colour.onset": [HIDDEN, HIDDEN]}) == ""
+
+
+def test_colour_from_below_the_lowest_tone_is_colour():
+    early = Unmeasured("dBFS", "colour at every level played", "quieter tones", at_most=-40.0)
+    assert colour_sentence(["old", "press"], {"colour.onset": [early, HIDDEN]}) == (
+        "Colour: old adds harmonics (from below −40.0 dBFS up); press: none shown."
+    )

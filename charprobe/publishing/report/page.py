@@ -28,7 +28,7 @@ from charprobe.publishing.figures.overlay import members
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
 from charprobe.publishing.report.charts import charts_json
-from charprobe.publishing.report.glance import overviews_of
+from charprobe.publishing.report.glance import Glance, overviews_of
 from charprobe.publishing.report.inline_svg import inline_svg
 from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
@@ -149,7 +149,7 @@ def render_page(
     every = members([one.profile for one in shown], [one.name for one in shown])
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     content: dict[str, Any] = {
-        "glance": overviews_of(shown) or shown,
+        "glance": Glance(overviews_of(shown)),
         "apart": comparison,
         "channels": channel_table(channel_comparisons) if channel_comparisons else None,
         "claims": claims,
