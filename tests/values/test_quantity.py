@@ -1,8 +1,9 @@
 import math
 
 import pytest
+import scipy
 
-from charprobe.values.quantity import Quantity, Unmeasured, difference_db
+from charprobe.values.quantity import Z95, Quantity, Unmeasured, difference_db, student_factor
 
 
 def test_a_standard_uncertainty_becomes_a_95_percent_interval_and_comes_back():
@@ -29,3 +30,8 @@ def test_a_bound_is_told_from_nothing():
     assert not Unmeasured("s", "why", "next").bounded
     assert Unmeasured("s", "why", "next", at_most=0.0).bounded
     assert Unmeasured("s", "why", "next", at_least=0.0).bounded
+
+
+@pytest.mark.parametrize("dof", [1, 2, 3, 4, 7, 30, 31, 400])
+def test_few_degrees_of_freedom_widen_as_scipy_knows(dof):
+    assert student_factor(dof) == pytest.approx(scipy.special.stdtrit(dof, 0.975) / Z95, rel=1e-12)
