@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from charprobe.simulation.devices.parts.oversampling import shape_oversampled
 from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
@@ -77,7 +77,7 @@ def input_at_thd_dbfs(curve: Curve, thd: float) -> float:
     """Level, from -100 to 0 dBFS, at which `thd_db` reaches `thd`; ValueError if it does not."""
     if not thd_db(curve, -100.0) < thd < thd_db(curve, 0.0):
         raise ValueError(f"distortion does not pass {thd} dB between -100 and 0 dBFS")
-    return float(optimize.brentq(lambda level: thd_db(curve, level) - thd, -100.0, 0.0))
+    return float(scipy.optimize.brentq(lambda level: thd_db(curve, level) - thd, -100.0, 0.0))
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ samples, counted in the capture it is given.
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import firwin, upfirdn
+import scipy
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
@@ -157,9 +157,9 @@ def rate_convert(capture: Array, *, ratio: float) -> Array:
 def convert_and_back(capture: Array) -> Array:
     """Converted to 147/160 of the sampling rate and back, as 48 to 44.1 kHz: nothing is left near the top."""
     half = 147 * 160  # taps of the filter on each side of its middle, a whole number of samples at both rates
-    taps = firwin(2 * half + 1, 0.94 / 160, window=("kaiser", 9.0))
-    there = upfirdn(147 * taps, capture, 147, 160, axis=0)[half // 160 :]
-    back = upfirdn(160 * taps, there, 160, 147, axis=0)[half // 147 :]
+    taps = scipy.signal.firwin(2 * half + 1, 0.94 / 160, window=("kaiser", 9.0))
+    there = scipy.signal.upfirdn(147 * taps, capture, 147, 160, axis=0)[half // 160 :]
+    back = scipy.signal.upfirdn(160 * taps, there, 160, 147, axis=0)[half // 147 :]
     return np.asarray(back[: capture.shape[0]])
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy import fft
 
 from charprobe.simulation.devices.parts.ballistics import follow
 from charprobe.values.arrays import Array
@@ -83,14 +83,14 @@ def _code(samples: Array, top_hz: float, below_db: float, rate_hz: float) -> Arr
     padded[half : half + samples.size] = samples
     window = np.sin(np.pi * (np.arange(2 * half) + 0.5) / (2 * half))
     a, b, c, d = np.split(sliding_window_view(padded, 2 * half)[::half] * window, 4, axis=1)
-    lines = fft.dct(np.hstack([-c[:, ::-1] - d, a - b[:, ::-1]]), type=4, norm="ortho")
+    lines = scipy.fft.dct(np.hstack([-c[:, ::-1] - d, a - b[:, ::-1]]), type=4, norm="ortho")
     kept = int(half * min(1.0, 2 * top_hz / rate_hz))
     edges = np.unique(np.concatenate([[0], np.geomspace(4, kept, 32).astype(int)]))
     loudest = np.maximum.reduceat(np.abs(lines[:, :kept]), edges[:-1], axis=1)
     step = np.repeat(np.maximum(loudest, 1e-9), np.diff(edges), axis=1) * 10 ** (-below_db / 20)
     coded = np.zeros_like(lines)
     coded[:, :kept] = np.round(lines[:, :kept] / step) * step
-    first, second = np.split(fft.dct(coded, type=4, norm="ortho"), 2, axis=1)
+    first, second = np.split(scipy.fft.dct(coded, type=4, norm="ortho"), 2, axis=1)
     pieces = np.hstack([second, -second[:, ::-1], -first[:, ::-1], -first]) * window
     out = np.zeros((frames + 1, half))
     out[:-1] += pieces[:, :half]

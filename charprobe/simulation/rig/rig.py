@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
 
+from charprobe.simulation.devices.parts.first_order import low_cut
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
 
@@ -115,8 +115,7 @@ class Rig:
         line = read_between(samples, start=start, step=step, count=count)
         line *= (-1 if self.inverted else 1) * 10 ** (self.gain_db / 20)
         if self.ac_corner_hz is not None:
-            numerator, denominator = signal.butter(1, self.ac_corner_hz, btype="highpass", fs=rate_hz)
-            line = np.asarray(signal.lfilter(numerator, denominator, line))
+            line = low_cut(line, corner_hz=self.ac_corner_hz, rate_hz=rate_hz)
         return line + self.dc_offset
 
     def _convert(self, capture: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:

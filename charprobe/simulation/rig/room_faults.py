@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import fftconvolve
+import scipy
 
 from charprobe.values.arrays import Array
 
@@ -60,7 +60,7 @@ def diffuse_tail(capture: Array, *, level_db: float, rate_hz: float, decay_s: fl
     tail = np.random.default_rng(53).standard_normal(time_s.size) * 10 ** (-3 * time_s / decay_s)
     tail[: round(0.003 * rate_hz)] = 0
     tail *= 10 ** (level_db / 20) / np.sqrt(float(tail @ tail))
-    wet = [fftconvolve(column, tail)[: capture.shape[0]] for column in capture.T]
+    wet = [scipy.signal.fftconvolve(column, tail)[: capture.shape[0]] for column in capture.T]
     return np.asarray(capture + np.stack(wet, axis=1))
 
 

@@ -15,8 +15,8 @@ from charprobe.simulation.devices.dynamics.compressor_truth import (
     two_stage_truth,
 )
 from charprobe.simulation.devices.parts.ballistics import Smoothing, follow, follow_two_stage
-from charprobe.simulation.devices.parts.detectors import DetectorKind, one_pole, sense, to_dbfs
-from charprobe.simulation.devices.parts.filters import low_cut, low_cut_gain_db
+from charprobe.simulation.devices.parts.detectors import DetectorKind, sense, to_dbfs
+from charprobe.simulation.devices.parts.first_order import low_cut, low_cut_gain_db, one_pole
 from charprobe.simulation.devices.parts.gain_computer import Bends, reduction_db
 from charprobe.simulation.devices.parts.settled import settled_gain_db
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude

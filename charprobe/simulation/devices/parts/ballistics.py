@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from charprobe.simulation.devices.parts.detectors import coefficient
+from charprobe.simulation.devices.parts.first_order import coefficient
 from charprobe.values.arrays import Array
 from charprobe.values.compiled import compiled
 

@@ -7,24 +7,14 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy import signal
 
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
 
 DetectorKind = Literal["peak", "average", "rms", "envelope"]
+REJECTION_DB = 90.0  # of the phase splitter
 FLOOR_DBFS = -120.0  # what silence reads
 TINY = 1e-30  # keeps filters that ring out in silence from numbers so small that processors slow down
-
-
-def coefficient(time_s: float, rate_hz: float) -> float:
-    """Pole of a one-pole smoother with time constant `time_s` (1 - 1/e of a step); 0 s is no smoothing."""
-    return float(np.exp(-1 / (time_s * rate_hz))) if time_s > 0 else 0.0
-
-
-def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
-    """Smooth with one pole of unit gain at DC, from rest; shape (n,)."""
-    pole = coefficient(time_s, rate_hz)
-    return np.asarray(signal.lfilter([1 - pole], [1, -pole], values)) if pole > 0 else values
 
 
 def sense(samples: Array, detector: DetectorKind, *, rate_hz: float) -> Array:
@@ -57,9 +47,9 @@ def quadrature_envelope(samples: Array, *, rate_hz: float) -> Array:
     """
     first, second = _phase_splitter(_splitter_order(rate_hz))
     fed = samples + TINY
-    real = np.asarray(signal.sosfilt(first, fed))
-    imaginary = np.asarray(signal.sosfilt(second, fed))
-    return np.hypot(real, imaginary)
+    real = _all_pass(fed, first)
+    imaginary = np.concatenate([[0.0], _all_pass(fed, second)[:-1]])
+    return np.asarray(np.hypot(real, imaginary))
 
 
 def _splitter_order(rate_hz: float) -> int:
@@ -68,16 +58,33 @@ def _splitter_order(rate_hz: float) -> int:
 
 @lru_cache(maxsize=8)
 def _phase_splitter(order: int) -> tuple[Array, Array]:
-    """Return second-order sections of the two all-pass chains."""
-    rejection_db = 90.0
-    # this pass-band ripple makes the elliptic design power-complementary
-    ripple_db = -10 * np.log10(1 - 10 ** (-rejection_db / 10))
-    _, poles, _ = signal.ellipap(order, ripple_db, rejection_db)
-    poles = poles / np.abs(poles)  # half-band: all analogue poles on one circle
-    digital = (1 + poles) / (1 - poles)
-    squares = np.sort(digital.imag[digital.imag > 1e-9] ** 2)
-    chains = squares[0::2], squares[1::2]
-    # all-pass (c + z^-2)/(1 + c z^-2) of the low-pass becomes (c - z^-2)/(1 - c z^-2) when turned
-    sections = [np.array([[c, 0, -1, 1, 0, -c] for c in chain]) for chain in chains]
-    delay = np.array([[0.0, 1.0, 0.0, 1.0, 0.0, 0.0]])
-    return sections[0], np.vstack([sections[1], delay])
+    """Coefficients of the two all-pass chains.
+
+    A half-band elliptic low pass of odd order is half the sum of two chains of all-pass sections, whose
+    coefficients its theta functions give in closed form; the turned ones differ in sign (L. Gaszi, Explicit
+    formulas for lattice wave digital filters, 1985). Pass-band ripple and rejection are power-complementary.
+    """
+    nome = (1 / (4 * (10 ** (REJECTION_DB / 10) - 1))) ** (2 / order)
+    m = np.arange(12)
+    modulus = (2 * nome**0.25 * np.sum(nome ** (m * (m + 1))) / (1 + 2 * np.sum(nome ** (m[1:] ** 2)))) ** 2
+    angle = np.pi * np.arange(1, (order + 1) // 2)[:, None] / order
+    signs = (-1.0) ** m
+    sine = 2 * nome**0.25 * np.sum(signs * nome ** (m * (m + 1)) * np.sin((2 * m + 1) * angle), axis=1)
+    sine /= 1 + 2 * np.sum(signs[1:] * nome ** (m[1:] ** 2) * np.cos(2 * m[1:] * angle), axis=1)
+    width = np.sqrt((1 - modulus * sine**2) * (1 - sine**2 / modulus)) / (1 + sine**2)
+    squares = np.sort((1 - width) / (1 + width))
+    return squares[0::2], squares[1::2]
+
+
+@compiled
+def _all_pass(samples: Array, coefficients: Array) -> Array:
+    """Run samples through sections ``(c - z**-2)/(1 - c z**-2)``, one after the other."""
+    out = samples.copy()
+    for c in coefficients:
+        last, before = 0.0, 0.0
+        for n in range(out.size):
+            now = c * out[n] + before
+            before = last
+            last = c * now - out[n]
+            out[n] = now
+    return out

@@ -1,4 +1,4 @@
-"""Filters with the response of their analogue closed form up to 20 kHz, and the side chain's low cut."""
+"""Filters with the response of their analogue closed form up to 20 kHz."""
 
 from __future__ import annotations
 
@@ -8,24 +8,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import signal
 
 from charprobe.simulation.devices.parts.oversampling import PASS
 from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue
 from charprobe.values.arrays import Array, Complex
+from charprobe.values.fast_length import fast_length
 
 MIN_TAPS = 8192
-
-
-def low_cut(samples: Array, *, corner_hz: float, rate_hz: float) -> Array:
-    """First-order low cut, -3.01 dB at the corner (bilinear, so meant for corners far below the rate)."""
-    numerator, denominator = signal.butter(1, corner_hz, btype="highpass", fs=rate_hz)
-    return np.asarray(signal.lfilter(numerator, denominator, samples))
-
-
-def low_cut_gain_db(frequency_hz: float, *, corner_hz: float) -> float:
-    """Gain of `low_cut` at a frequency far below the rate."""
-    return -10 * math.log10(1 + (corner_hz / frequency_hz) ** 2)
+BLOCK_TAPS = 4  # lengths of the impulse response in one transform
 
 
 @dataclass(frozen=True)
@@ -100,8 +90,8 @@ class Filter:
         """Send one channel through the filter; the gain trace is 0 dB."""
         taps = _taps(self.sections, rate_hz)
         before = taps.size // 4
-        out = signal.oaconvolve(samples, taps)[before : before + samples.size]
-        return StageOutput(np.asarray(out), np.zeros(samples.size))
+        out = _convolved(samples, taps)[before : before + samples.size]
+        return StageOutput(out, np.zeros(samples.size))
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
         """Gain at the frequency, the same at every level; see `Stage`."""
@@ -118,6 +108,17 @@ class Filter:
         frequency_hz = np.geomspace(300, 20_000, 400)
         phase = np.unwrap(np.angle(self.response(frequency_hz)))
         return float(np.max(np.abs(np.diff(phase) / np.diff(frequency_hz)))) / (2 * math.pi)
+
+
+def _convolved(samples: Array, taps: Array) -> Array:
+    """Overlap and add; shape (samples.size + taps.size - 1,)."""
+    size = fast_length(BLOCK_TAPS * taps.size)
+    step, spectrum = size - taps.size + 1, np.fft.rfft(taps, size)
+    out = np.zeros(samples.size + taps.size - 1)
+    for start in range(0, samples.size, step):
+        piece = np.fft.irfft(np.fft.rfft(samples[start : start + step], size) * spectrum, size)
+        out[start : start + size] += piece[: out.size - start]
+    return out
 
 
 @lru_cache(maxsize=8)

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from scipy import signal
 
 from charprobe.values.arrays import Array
 
@@ -57,6 +56,6 @@ def _half_bands() -> tuple[Array, Array]:
         width = 0.5 - 2 * pass_band  # from pass band to stop band, as a fraction of the doubled rate
         half = int(np.ceil((attenuation_db - 7.95) / (2.285 * 2 * np.pi * width) / 4)) + 1
         offset = np.arange(-half, half) + 0.5  # in samples before doubling
-        window = np.kaiser(4 * half + 1, signal.kaiser_beta(attenuation_db))[1::2]
+        window = np.kaiser(4 * half + 1, 0.1102 * (attenuation_db - 8.7))[1::2]
         designs.append(np.sinc(offset) * window)
     return designs[0], designs[1]

@@ -3,11 +3,11 @@ import pytest
 
 from charprobe.simulation.devices.parts.detectors import (
     FLOOR_DBFS,
-    one_pole,
     quadrature_envelope,
     sense,
     to_dbfs,
 )
+from charprobe.simulation.devices.parts.first_order import one_pole
 
 RATE = 48_000.0
 N = np.arange(96_000)

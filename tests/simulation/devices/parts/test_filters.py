@@ -5,8 +5,6 @@ from charprobe.simulation.devices.parts.filters import (
     Filter,
     bass_shelf,
     high_pass,
-    low_cut,
-    low_cut_gain_db,
     low_pass,
     low_pass_2,
     treble_shelf,
@@ -50,13 +48,3 @@ def test_corners_are_3_db_down():
         assert np.abs(section.response(np.array([section.corner_hz])))[0] == pytest.approx(
             np.sqrt(0.5), abs=1e-12
         )
-
-
-def test_side_chain_cut_follows_its_formula():
-    impulse = np.zeros(96_000)
-    impulse[0] = 1
-    response = np.fft.rfft(low_cut(impulse, corner_hz=150.0, rate_hz=48_000.0))
-    for frequency_hz in (50, 150, 1000):
-        found = 20 * np.log10(abs(response[2 * frequency_hz]))
-        # bilinear warping: (pi f/fs)^2/3 of the frequency, below 0.0015
-        assert found == pytest.approx(low_cut_gain_db(frequency_hz, corner_hz=150.0), abs=0.002)

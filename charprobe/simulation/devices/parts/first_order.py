@@ -1,0 +1,43 @@
+"""Filters of first order, sample by sample, from rest."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled
+
+
+def low_cut(samples: Array, *, corner_hz: float, rate_hz: float) -> Array:
+    """First-order low cut, -3.01 dB at the corner (bilinear, so meant for corners far below the rate)."""
+    warped = math.tan(math.pi * corner_hz / rate_hz)
+    gain = 1 / (1 + warped)
+    return _filtered(np.asarray(samples, dtype=np.float64), gain, -gain, (warped - 1) * gain)
+
+
+def low_cut_gain_db(frequency_hz: float, *, corner_hz: float) -> float:
+    """Gain of `low_cut` at a frequency far below the rate."""
+    return -10 * math.log10(1 + (corner_hz / frequency_hz) ** 2)
+
+
+def coefficient(time_s: float, rate_hz: float) -> float:
+    """Pole of a one-pole smoother with time constant `time_s` (1 - 1/e of a step); 0 s is no smoothing."""
+    return float(np.exp(-1 / (time_s * rate_hz))) if time_s > 0 else 0.0
+
+
+def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
+    """Smooth with one pole of unit gain at DC; shape (n,)."""
+    pole = coefficient(time_s, rate_hz)
+    return _filtered(np.asarray(values, dtype=np.float64), 1 - pole, 0.0, -pole) if pole > 0 else values
+
+
+@compiled
+def _filtered(samples: Array, now: float, before: float, back: float) -> Array:
+    out = np.empty(samples.size)
+    kept = 0.0
+    for n in range(samples.size):
+        out[n] = now * samples[n] + kept
+        kept = before * samples[n] - back * out[n]
+    return out
