@@ -21,6 +21,7 @@ COMMANDS = {  # command -> module below charprobe.cli, and an example; the order
     "show": ("show", "charprobe show voice.json --figures figures"),
     "compare": ("show", "charprobe compare voice.json doors.json --out compared"),
     "session": ("session", "charprobe session preamp.toml --out published"),
+    "record": ("record", 'charprobe record review/session.toml --play "USB interface"'),
     "ab": ("listening", "charprobe ab dry.wav through.wav --out pair"),
     "blind": ("listening", "charprobe blind make pair --out pack --key key.json"),
     "selftest": ("demo", "charprobe selftest --recipe quick"),

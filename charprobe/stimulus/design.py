@@ -48,12 +48,16 @@ class ExpectedInterval:
 
 @dataclass(frozen=True)
 class Design:
-    """A recipe made for one setting, what it should achieve, and why it is as it is, in sentences."""
+    """A recipe made for one setting, what it should achieve, and why it is as it is, in sentences.
+
+    `gains` is False where a take of it would tell nothing that is not known as well already.
+    """
 
     recipe: Recipe
     duration_s: float
     expected: tuple[ExpectedInterval, ...]
     reasons: tuple[str, ...]
+    gains: bool
 
 
 @dataclass(frozen=True)
@@ -112,9 +116,10 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     )
     expected = _expected(profile, needs, low, highs[-1], plan.phases)
     known = [row for row in expected if row.now is not None]
-    if not needs.causes and known and all(row.then > TOLD_ANEW * (row.now or 0.0) for row in known):
+    gains = bool(needs.causes) or not known or any(row.then <= TOLD_ANEW * (row.now or 0.0) for row in known)
+    if not gains:
         reasons.append("a longer take gains nothing: what is known is known as well as this design would")
-    return Design(recipe, duration, expected, tuple(reasons))
+    return Design(recipe, duration, expected, tuple(reasons), gains)
 
 
 def _top_dbfs(gain_db: float) -> float:

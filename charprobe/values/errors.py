@@ -40,6 +40,14 @@ class VoltsError(CharprobeError):
     """Typed voltmeter readings are not valid."""
 
 
+class LiveError(CharprobeError):
+    """Sound cannot be played and recorded as asked."""
+
+
+class DeviceGoneError(LiveError):
+    """A sound device or its server does not answer any more: nothing may be asked of it, or it hangs."""
+
+
 class SegmentTooShortError(CharprobeError):
     """A segment holds too little sound for the estimate asked of it."""
 

@@ -1,0 +1,1 @@
+"""At the bench: play, record, judge, next. Needs the extra ``charprobe[live]``."""

@@ -1,0 +1,179 @@
+"""Sound devices of this machine, in plain words, and what is asked of them, checked before any sound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any, Literal
+
+from charprobe.values.errors import LiveError
+from charprobe.values.wording import literal, shortened
+
+INSTALL = """\
+playing and recording needs the extra `live`: pip install "charprobe[live]", and PortAudio (Debian: \
+libportaudio2). Without it, work with files: `charprobe stimulus RECIPE --out FILE.wav`, play and record it \
+with any recorder, `charprobe session SESSION.toml --out DIR`"""
+Side = Literal["play", "record"]
+
+
+@dataclass(frozen=True)
+class SoundDevice:
+    """A device as the system lists it; `inputs` and `outputs` are its channels, `rate_hz` its usual rate."""
+
+    number: int
+    name: str
+    host: str
+    inputs: int
+    outputs: int
+    rate_hz: int
+
+    @property
+    def text(self) -> str:
+        """One line of a list."""
+        return (
+            f"{self.number:>3}  {literal(self.name)} ({self.host}): "
+            f"{self.outputs} out, {self.inputs} in, {self.rate_hz} Hz"
+        )
+
+
+@dataclass(frozen=True)
+class Patch:
+    """What sound goes through: where it is played and recorded.
+
+    Attributes
+    ----------
+    play, record : SoundDevice
+        May be one and the same, and better are: two devices have two clocks.
+    rate_hz : int
+        Sampling rate of both.
+    outputs, inputs : tuple of int
+        Channels that the stimulus is played to and that are recorded, counted from 1.
+    level_db : float
+        What the stimulus is turned by before it is played, at most 0.
+    exclusive : bool
+        Whether the device is asked for alone, where the system knows such a thing.
+    """
+
+    play: SoundDevice
+    record: SoundDevice
+    rate_hz: int
+    outputs: tuple[int, ...]
+    inputs: tuple[int, ...]
+    level_db: float = 0.0
+    exclusive: bool = False
+
+
+def backend() -> Any:
+    """Return the module that reaches the sound devices.
+
+    Raises
+    ------
+    LiveError
+        If it, or the system library it needs, is not installed; says how to get it and how to do without.
+    """
+    try:
+        return import_module("sounddevice")
+    except (ImportError, OSError):
+        raise LiveError(INSTALL) from None
+
+
+def list_devices() -> tuple[SoundDevice, ...]:
+    """Every device that can play or record."""
+    sound = backend()
+    hosts = [host["name"] for host in sound.query_hostapis()]
+    return tuple(
+        SoundDevice(
+            number,
+            str(row["name"]),
+            hosts[row["hostapi"]],
+            int(row["max_input_channels"]),
+            int(row["max_output_channels"]),
+            round(row["default_samplerate"]),
+        )
+        for number, row in enumerate(sound.query_devices())
+    )
+
+
+def find_device(wanted: str, side: Side, devices: tuple[SoundDevice, ...]) -> SoundDevice:
+    """Return the device of a number, a name, or the one name that holds the words wanted.
+
+    Raises
+    ------
+    LiveError
+        If there is none or several; lists what there is.
+    """
+    able = [device for device in devices if (device.outputs if side == "play" else device.inputs)]
+    listed = "\n".join(device.text for device in able) or "  none: is a sound server or driver running?"
+    for found in (
+        [device for device in able if str(device.number) == wanted or device.name == wanted],
+        [device for device in able if wanted.casefold() in device.name.casefold()],
+    ):
+        if len(found) == 1:
+            return found[0]
+        if found:
+            break
+    what = "several devices" if found else "no device"
+    raise LiveError(
+        f"{what} to {side} answer to {shortened(literal(wanted), 80)}; name one by its number:\n{listed}"
+    )
+
+
+def check_patch(patch: Patch) -> tuple[str, ...]:
+    """Ask the system whether a patch can be had, before any sound; return what is worth knowing of it.
+
+    Raises
+    ------
+    LiveError
+        If a channel does not exist or the devices refuse rate or channel count.
+    """
+    for side, device, channels, there in (
+        ("plays to", patch.play, patch.outputs, patch.play.outputs),
+        ("records", patch.record, patch.inputs, patch.record.inputs),
+    ):
+        if not channels or min(channels) < 1 or len(set(channels)) < len(channels) or max(channels) > there:
+            raise LiveError(
+                f"{literal(device.name)} has {there} channels; the session {side} channels "
+                f"{', '.join(map(str, channels)) or 'of no number'}: choose from 1 to {there}, each once. "
+                "Nothing was played"
+            )
+    sound = backend()
+    try:
+        sound.check_output_settings(
+            device=patch.play.number,
+            channels=max(patch.outputs),
+            samplerate=patch.rate_hz,
+            dtype="float32",
+            extra_settings=exclusive_of(patch, patch.play),
+        )
+        sound.check_input_settings(
+            device=patch.record.number,
+            channels=max(patch.inputs),
+            samplerate=patch.rate_hz,
+            dtype="float32",
+            extra_settings=exclusive_of(patch, patch.record),
+        )
+    except sound.PortAudioError as error:
+        raise LiveError(
+            f"asked {literal(patch.play.name)} and {literal(patch.record.name)} for {max(patch.outputs)} out "
+            f"and {max(patch.inputs)} in at {patch.rate_hz} Hz, refused ({error.args[0]}). Their usual "
+            f"rates are {patch.play.rate_hz} and {patch.record.rate_hz} Hz: choose that with --rate, or "
+            "change it in the device's panel (in shared use the system holds the rate). Nothing was played"
+        ) from None
+    if patch.play.number == patch.record.number:
+        return ()
+    return (
+        f"{literal(patch.play.name)} plays and {literal(patch.record.name)} records: their clocks differ, "
+        "which is measured and taken out; one device for both is better",
+    )
+
+
+def exclusive_of(patch: Patch, device: SoundDevice) -> Any:
+    """Settings that ask for a device alone; None where that is not wanted or not known to the system."""
+    sound = backend()
+    if not patch.exclusive:
+        return None
+    if device.host.endswith("WASAPI"):
+        return sound.WasapiSettings(exclusive=True)
+    if device.host == "Core Audio":
+        return sound.CoreAudioSettings(change_device_parameters=True, fail_if_conversion_required=True)
+    return None

@@ -1,0 +1,216 @@
+"""The walk through a session: what to set, play, record, judge, keep or take again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from charprobe.bench.devices import Patch
+from charprobe.bench.jobs import Job
+from charprobe.bench.stream import Meter, OpenStream, TakeEnd, open_stream, record_take
+from charprobe.bench.takes import TakeFolder
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.measuring.check import check
+from charprobe.measuring.verdict import Verdict
+from charprobe.profile.entry import Health
+from charprobe.stimulus.render import lay_out, render_sides
+from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.errors import CharprobeError, DeviceGoneError, LiveError
+from charprobe.values.wording import clock_text
+
+Ready = Literal["play", "skip", "back", "stop"]
+Decision = Literal["keep", "retake", "skip", "back", "stop"]
+DRIVER_FLAGS = "driver-flags"
+MOST_FLAGS_TOLD = 5
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A take that was recorded, and what is said of it: a verdict per channel, or why there is none."""
+
+    job: Job
+    end: TakeEnd
+    verdicts: tuple[Verdict, ...]
+    health: tuple[Health, ...]
+    trouble: str = ""
+
+    @property
+    def good(self) -> bool:
+        """Whether it can be kept."""
+        whole = self.end.ending == "whole" and not self.trouble
+        return whole and not any(verdict.retake for verdict in self.verdicts)
+
+    @property
+    def word(self) -> str:
+        """Keep or retake, in one word or two."""
+        if not self.good:
+            return "RETAKE"
+        warned = any(verdict.warned for verdict in self.verdicts)
+        return "KEEP, with warnings" if warned else "KEEP"
+
+
+class Bench(Protocol):
+    """Who asks the person at the bench, and shows what goes on."""
+
+    def ready(self, job: Job, number: int, of: int, length_s: float) -> Ready:
+        """Say what to set, and wait until it is."""
+
+    def meter(self, job: Job) -> Meter:
+        """Give something that shows levels and time left while the take runs."""
+
+    def judged(self, judged: Judged, proposed: Decision) -> Decision:
+        """Show the verdict and ask what to do; `proposed` is what Enter means."""
+
+
+def walk(
+    jobs: Sequence[Job],
+    patch: Patch,
+    bench: Bench,
+    *,
+    opened: OpenStream = open_stream,
+) -> bool:
+    """Record the takes that are not there yet, one after the other, as the person at the bench decides.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+        In order; those that are done are passed over.
+    patch : Patch
+        What they are played and recorded through.
+    bench : Bench
+        Asks and shows.
+    opened : callable
+        Opens sound streams.
+
+    Returns
+    -------
+    bool
+        Whether all of them are done; False after "stop". Skipped ones count as not done.
+
+    Raises
+    ------
+    LiveError
+        If the sound device is gone. Everything recorded is on the disk; the same call goes on from there.
+    """
+    at, again = 0, False
+    while at < len(jobs):
+        job = jobs[at]
+        if job.done and not again:
+            at += 1
+            continue
+        again = False
+        ready = bench.ready(job, at + 1, len(jobs), _stimulus(job, patch).duration_s)
+        if ready == "stop":
+            return False
+        if ready == "back":
+            at, again = max(0, at - 1), True
+            continue
+        if ready == "skip":
+            at += 1
+            continue
+        decision = _one_take(job, patch, bench, jobs, opened)
+        if decision == "stop":
+            return False
+        if decision == "back":
+            at, again = max(0, at - 1), True
+        elif decision != "retake":
+            at += 1
+    return all(job.done for job in jobs)
+
+
+def _stimulus(job: Job, patch: Patch) -> Stimulus:
+    return lay_out(job.recipe, rate_hz=patch.rate_hz, take=job.take)
+
+
+def _one_take(job: Job, patch: Patch, bench: Bench, jobs: Sequence[Job], opened: OpenStream) -> Decision:
+    """Record, judge and file one take."""
+    folder = TakeFolder(job.folder)
+    coming = folder.coming(job.file)
+    sound = render_sides(_stimulus(job, patch))
+    end = record_take(patch, sound, coming, meter=bench.meter(job), opened=opened)
+    judged = _judged(job, end, patch, jobs)
+    proposed: Decision = "keep" if judged.good else "retake"
+    if end.ending in ("whole", "stopped by hand"):
+        decision = bench.judged(judged, proposed)
+    else:
+        bench.judged(judged, "stop")
+        decision = "stop"
+    kept = decision == "keep" or (decision in ("back", "stop") and judged.good)
+    if kept:
+        if job.done:
+            folder.set_aside(job.file, "replaced")
+        folder.keep(coming, job.file)
+        place = job.file
+    else:
+        place = folder.set_aside(coming, "rejected" if end.ending == "whole" else "partial")
+    folder.log(
+        {
+            "take": job.name,
+            "verdict": judged.word,
+            "decision": decision,
+            "kept": kept,
+            "file": str(place.relative_to(folder.folder))
+            if place.is_relative_to(folder.folder)
+            else str(place),
+            "ending": end.ending,
+            "played_on": patch.play.name,
+            "recorded_on": patch.record.name,
+            "rate_hz": patch.rate_hz,
+            "outputs": patch.outputs,
+            "inputs": patch.inputs,
+            "level_db": patch.level_db,
+            "lost_frames": end.lost,
+            "driver_flags": [[round(flag.time_s, 3), flag.text] for flag in end.flags],
+            "health": sorted({item.code for verdict in judged.verdicts for item in verdict.health}),
+            "trouble": judged.trouble,
+        }
+    )
+    if end.ending in ("device gone", "disk"):
+        raise (DeviceGoneError if end.ending == "device gone" else LiveError)(f"{end.message}: {place}")
+    return decision
+
+
+def _judged(job: Job, end: TakeEnd, patch: Patch, jobs: Sequence[Job]) -> Judged:
+    """Judge every channel of a take, that of a setting beside the bypass where there is one."""
+    health = _driver_health(end)
+    if end.ending != "whole":
+        return Judged(job, end, (), health, end.message)
+    off = (other for other in jobs if other.kind == "bypass" and other.folder == job.folder and other.done)
+    bypass = next((other.file for other in off if other is not job), None)
+    stimulus = _stimulus(job, patch)
+    try:
+        capture = open_capture(end.path)
+        beside = open_capture(bypass) if bypass is not None and job.kind == "setting" else None
+    except CharprobeError as error:
+        return Judged(job, end, (), health, str(error))
+    verdicts, trouble = [], []
+    for channel, recorded in enumerate(patch.inputs, start=1):
+        try:
+            verdicts.append(check(capture, stimulus, bypass=beside, channel=channel))
+        except CharprobeError as error:
+            trouble.append(f"input {recorded}: {error}")
+    if trouble and verdicts:
+        heard = ",".join(str(patch.inputs[one.take.channel]) for one in verdicts)
+        trouble.append(f"record only what carries the sound: --inputs {heard}")
+    return Judged(job, end, tuple(verdicts), health, ". ".join(trouble))
+
+
+def _driver_health(end: TakeEnd) -> tuple[Health, ...]:
+    """What the driver said, and frames that found no room; the sound itself is judged all the same."""
+    found = []
+    if end.flags:
+        times = ", ".join(clock_text(flag.time_s) for flag in end.flags[:MOST_FLAGS_TOLD])
+        more = f" and {len(end.flags) - MOST_FLAGS_TOLD} more" if len(end.flags) > MOST_FLAGS_TOLD else ""
+        message = (
+            f"the driver reported trouble at {times}{more} ({end.flags[0].text}). The samples are judged "
+            "all the same; if they are bad, close other programs or raise the driver's buffer"
+        )
+        found.append(Health(DRIVER_FLAGS, "note", message, start_s=end.flags[0].time_s))
+    if end.lost:
+        message = (
+            f"{end.lost} frames came in faster than the disk took them and are lost: record to a "
+            "faster disk, and take again"
+        )
+        found.append(Health("dropout", "stop", message))
+    return tuple(found)

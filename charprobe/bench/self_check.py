@@ -1,0 +1,84 @@
+"""What a rig can tell: response, distortion, noise, latency, drift, repeatability, from two loop-backs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.measuring.measure import measure
+from charprobe.profile.entry import numbers
+from charprobe.profile.profile import Profile
+from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.quantity import Quantity
+from charprobe.values.wording import number_text, readable, signed_text
+
+BAND_HZ = (20.0, 20_000.0)
+
+
+@dataclass(frozen=True)
+class RigReport:
+    """Figures of a rig, and what they mean for a review; `lines` are for people."""
+
+    lines: tuple[str, ...]
+    profile: Profile
+
+
+def rig_report(first: Path, second: Path, stimulus: Stimulus, *, channel: int = 1) -> RigReport:
+    """Measure two loop-back takes of one stimulus, the second against the first.
+
+    Raises
+    ------
+    CharprobeError
+        If the stimulus is not in a take.
+    """
+    rig = measure(open_capture(first), stimulus, setting="rig", channel=channel)
+    again = measure(
+        open_capture(second), stimulus, bypass=open_capture(first), setting="rig again", channel=channel
+    )
+    place = rig.alignment
+    lines = [
+        f"latency        {place.delay_samples / stimulus.rate_hz * 1000:.2f} ms of the whole loop",
+        f"clock          {signed_text(place.drift_ppm, 2)} ppm between playing and recording",
+        f"polarity       {'normal' if place.polarity > 0 else 'inverted'}",
+    ]
+    for title, name in (("noise", "noise.a_weighted"), ("distortion", "colour.thd_at_reference")):
+        reading = rig.quantities[name].reading
+        text = readable(reading)
+        lines.append(f"{title:<14} {text.value} {text.unit}".rstrip())
+    lines += [_response(rig), *_repeat(again)]
+    lines += [f"{item.severity.upper():<14} {item.message}" for item in rig.health if item.severity != "note"]
+    return RigReport(tuple(lines), rig)
+
+
+def _response(rig: Profile) -> str:
+    table = rig.curves.get("response")
+    if table is None:
+        return "response       not measured"
+    frequency, level = numbers(table, "frequency_hz"), numbers(table, "magnitude_db")
+    inside = (frequency >= BAND_HZ[0]) & (frequency <= BAND_HZ[1]) & np.isfinite(level)
+    low, high = float(level[inside].min()), float(level[inside].max())
+    return (
+        f"response       {signed_text(low, 2)} to {signed_text(high, 2)} dB, 20 Hz to 20 kHz; a bypass take "
+        "takes it out of every result"
+    )
+
+
+def _repeat(again: Profile) -> list[str]:
+    """How far the second take is from the first: differences of settings below that are the rig's."""
+    table = again.curves.get("static")
+    lines = []
+    if table is not None:
+        gain = numbers(table, "gain_db")
+        gain = gain[np.isfinite(gain)]
+        if len(gain):
+            lines.append(
+                f"repeatability  steady levels within {number_text(float(np.abs(gain).max()), 3)} dB: "
+                "smaller differences between settings are the rig's"
+            )
+    change = again.quantities["noise.change"].reading
+    if isinstance(change, Quantity):
+        lines.append(f"               noise within {number_text(abs(change.value), 1)} dB")
+    return lines

@@ -1,0 +1,128 @@
+"""The walk through a session on a loop without a sound device, with a person made of answers."""
+
+import json
+
+import numpy as np
+import pytest
+
+from charprobe.bench.guide import walk
+from charprobe.bench.jobs import jobs_of
+from charprobe.bench.questions import Answers, session_text
+from charprobe.session.file import parse_session
+from tests.bench.fake_stream import opener
+from tests.bench.rigs import no_meter, patch
+
+ONE = patch(outputs=(1,), inputs=(1,))
+
+RECIPE = """schema = "charprobe.recipe/1"
+name = "short"
+summary = "a few steps"
+[[segment]]
+kind = "silence"
+name = "idle"
+length_s = 0.5
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997
+from_dbfs = -40
+to_dbfs = -4
+step_db = 12
+step_s = 0.2
+"""
+
+
+class Person:
+    """Takes what is proposed, but where `ready` and `judged` have answers for a take; remembers it all."""
+
+    def __init__(self, ready=None, judged=None):
+        self.ready_answers, self.judged_answers = ready or {}, judged or {}
+        self.asked, self.shown = [], []
+
+    def ready(self, job, number, of, length_s):
+        self.asked.append(job.name)
+        answers = self.ready_answers.get(job.name)
+        return answers.pop(0) if answers else "play"
+
+    def meter(self, job):
+        return no_meter
+
+    def judged(self, judged, proposed):
+        self.shown.append(judged)
+        answers = self.judged_answers.get(judged.job.name)
+        return answers.pop(0) if answers else proposed
+
+
+@pytest.fixture
+def jobs(tmp_path):
+    (tmp_path / "short.toml").write_text(RECIPE)
+    text = session_text(Answers("strip", ["voice", "drum"], recipe="short.toml"))
+    return jobs_of(parse_session(text, path=tmp_path / "session.toml"))
+
+
+def noisy(rng, gain=0.5):
+    return lambda block: gain * block + 1e-5 * rng.standard_normal(block.shape).astype(np.float32)
+
+
+def log_of(jobs):
+    return [json.loads(line) for line in (jobs[0].folder / "takes.jsonl").read_text().splitlines()]
+
+
+def test_every_take_is_recorded_judged_and_kept_and_nothing_is_done_twice(jobs, rng):
+    person = Person()
+    jobs = jobs[1:3]
+    assert walk(jobs, patch(), person, opened=opener(device=noisy(rng)))
+    assert person.asked == ["bypass 2", "voice 1"]
+    assert all(job.done for job in jobs)
+    assert [judged.word.split(",")[0] for judged in person.shown] == ["KEEP"] * len(jobs)
+    assert len(person.shown[0].verdicts) == 2
+    again = Person()
+    assert walk(jobs, patch(), again, opened=opener(device=noisy(rng)))
+    assert again.asked == []
+
+
+def test_retake_skip_and_back_do_what_they_say_and_lose_no_take(jobs, rng):
+    person = Person(ready={"drum 1": ["back", "play"]}, judged={"bypass 1": ["retake"], "voice 2": ["skip"]})
+    jobs = (jobs[0], *jobs[2:])
+    assert not walk(jobs, ONE, person, opened=opener(device=noisy(rng)))
+    assert person.asked == ["bypass 1", "bypass 1", "voice 1", "drum 1", "voice 1", "drum 1", "voice 2"]
+    assert [job.name for job in jobs if not job.done] == ["voice 2"]
+    names = sorted(path.name for path in (jobs[0].folder / "set aside").iterdir())
+    assert names == ["bypass rejected 1.wav", "voice 1 replaced 1.wav", "voice 2 rejected 1.wav"]
+    assert len(log_of(jobs)) == 6
+
+
+def test_stopped_and_run_again_it_goes_on(jobs, rng):
+    jobs = jobs[:3]
+    assert not walk(jobs, ONE, Person(ready={"bypass 2": ["stop"]}), opened=opener(device=noisy(rng)))
+    rest = Person()
+    assert walk(jobs, ONE, rest, opened=opener(device=noisy(rng)))
+    assert rest.asked == ["bypass 2", "voice 1"]
+
+
+def test_a_dead_channel_asks_for_a_retake_and_names_the_input(jobs, rng):
+    def half(block):
+        return noisy(rng)(block) * np.array([1, 0], dtype=np.float32)
+
+    person = Person(judged={"bypass 1": ["stop"]})
+    assert not walk(jobs, patch(), person, opened=opener(device=half))
+    (judged,) = person.shown
+    assert not judged.good
+    assert "input 2" in judged.trouble
+    assert "--inputs 1" in judged.trouble
+    assert not jobs[0].done
+
+
+def test_a_clipped_take_is_proposed_to_be_taken_again(jobs, rng):
+    person = Person(judged={"bypass 1": ["stop"]})
+    walk(jobs, ONE, person, opened=opener(device=lambda block: np.clip(noisy(rng, 3.0)(block), -1, 1)))
+    assert person.shown[0].word == "RETAKE"
+    assert "clipped" in log_of(jobs)[0]["health"]
+
+
+def test_a_flag_of_the_driver_is_a_note_and_does_not_spoil_a_good_take(jobs, rng):
+    person = Person()
+    walk(jobs[:1], ONE, person, opened=opener(device=noisy(rng), flag_at=30_000))
+    assert [item.code for item in person.shown[0].health] == ["driver-flags"]
+    assert person.shown[0].good
+    assert log_of(jobs)[0]["driver_flags"][0][1] == "input overflow"

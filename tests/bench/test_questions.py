@@ -1,0 +1,12 @@
+from charprobe.bench.questions import Answers, session_text
+from charprobe.session.file import parse_session
+
+
+def test_answers_with_odd_characters_come_back_from_the_file(tmp_path):
+    names = ['"loud" \\ soft', "Zürich, late\ttape", "third"]
+    text = session_text(Answers('A "strip"', names, gain="12 o'clock"))
+    made = parse_session(text, path=tmp_path / "s.toml")
+    assert [setting.name for setting in made.settings] == names
+    assert (made.device.name, made.device.gain, made.device.maker) == ('A "strip"', "12 o'clock", "unknown")
+    assert made.loopback is None
+    assert [setting.take for setting in made.settings] == [1, 2, 3]
