@@ -13,6 +13,7 @@ import click
 from charprobe.cli.speaking import progress, tell
 
 if TYPE_CHECKING:
+    from charprobe.publishing.folder import Placing
     from charprobe.publishing.session_folder import Watch
     from charprobe.session.run import Outcome, SessionResult
 
@@ -31,6 +32,13 @@ FILE = click.Path(path_type=Path)
     help="Scheduler of a Dask cluster that measures instead of this machine, such as tcp://bench-server:8786.",
 )
 @click.option("--all-looks", is_flag=True, help="Draw figures for video and in dark colours too.")
+@click.option(
+    "--sound",
+    type=click.Choice(["beside", "inside", "none"]),
+    default="beside",
+    show_default=True,
+    help="Where the page's sounds go: a folder beside it, the page itself, or nowhere.",
+)
 @click.option("--force", is_flag=True, help="With --new: replace a file that exists.")
 @click.pass_context
 def session_command(
@@ -42,6 +50,7 @@ def session_command(
     jobs: int,
     cluster: str | None,
     all_looks: bool,
+    sound: Placing,
     force: bool,
 ) -> None:
     """Measure everything that the file SESSION lists, and publish it in one folder.
@@ -79,7 +88,7 @@ def session_command(
             while_measuring.enter_context(on_cluster(cluster))
         while_measuring.enter_context(_stopped_like_ctrl_c())
         screen = while_measuring.enter_context(_screen())
-        made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen)
+        made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen, sound=sound)
     for note in (*made.findings.spoilt, *made.findings.copies):
         click.echo(f"Warning: {note}", err=True)
     for line in made.findings.sentences:

@@ -5,15 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from pathlib import Path, PurePosixPath
+from typing import Literal
 
 from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
+from charprobe.files.sound.sound_file import open_capture
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import standing
 from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
+from charprobe.publishing.listen.material import heard_in_captures
+from charprobe.publishing.listen.tracks import FOLDER, Listening
 from charprobe.publishing.made import Made, key_of
+from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.methods import METHOD, methods_paragraph
 from charprobe.publishing.report.page import Beside, render_page, tables_beside, write_page
 from charprobe.session.claims import CheckedClaim
@@ -22,6 +27,7 @@ from charprobe.session.findings import Findings
 from charprobe.session.run import SessionResult, side_by_side
 from charprobe.values.wording import literal
 
+Placing = Literal["beside", "inside", "none"]
 DEFAULT_LOOKS = ("article",)
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
 
@@ -36,6 +42,7 @@ def publish(
     jobs: int,
     looks: Sequence[str] = DEFAULT_LOOKS,
     notes: Sequence[str] = (),
+    sound: Placing = "beside",
 ) -> tuple[Path, ...]:
     """Write everything that belongs in print to a folder, and return the paths.
 
@@ -58,6 +65,8 @@ def publish(
         Processes that draw at the same time.
     looks : sequence of str
         Names of `figures.style.LOOKS` to draw figures in.
+    sound : {"beside", "inside", "none"}
+        Where the page's sounds go: into a folder beside it, into the page, or nowhere.
 
     Raises
     ------
@@ -66,11 +75,11 @@ def publish(
     """
     for place in (folder / "tables", folder / "figures"):
         output.prepare_folder(place)
-    shown = (session, result.profiles, result.stage_off, result.failures, command, *notes)
+    shown = (session, result.profiles, result.stage_off, result.failures, command, sound, *notes)
     words = Made(folder / ".published.key", key_of(*shown))
     figures = _Figures(result.profiles, folder / "figures", looks)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
-    written = words.there() or words.keep(_words(session, result, findings, folder, command, notes))
+    written = words.there() or words.keep(_words(session, result, findings, folder, command, notes, sound))
     return (*written, *figures.overlays(), *(path for paths in drawn for path in paths))
 
 
@@ -81,9 +90,12 @@ def _words(
     folder: Path,
     command: str,
     notes: Sequence[str],
+    sound: Placing,
 ) -> list[Path]:
-    """Write the page, the texts and the tables."""
+    """Write the page, its sounds, the texts and the tables."""
     tables = folder / "tables"
+    listening = None if sound == "none" else _listening(session, result)
+    sounds = listening.write(folder / FOLDER, force=True) if listening and sound == "beside" else ()
     page = render_page(
         result.profiles,
         title=session.title,
@@ -93,6 +105,8 @@ def _words(
         claims=findings.claims,
         command=command,
         files=_beside(findings),
+        listening=listening,
+        sounds_beside=FOLDER if sounds else "",
     )
     write_page(folder / "page.html", page, force=True)
     texts = {
@@ -102,12 +116,18 @@ def _words(
     }
     for path, text in texts.items():
         output.write_text(path, text, force=True)
-    written = [folder / "page.html", *texts]
+    written = [folder / "page.html", *texts, *sounds]
     if findings.settings is not None:
         written += findings.settings.save(tables / "settings", force=True)
     for name, comparison in findings.channels:
         written += comparison.save(tables / f"channels of {output.safe_file_name(name)}", force=True)
     return written
+
+
+def _listening(session: Session, result: SessionResult) -> Listening | None:
+    """Return what can be heard of every setting: the programme in its capture."""
+    paths = {open_capture(path).sha256(): path for one in session.settings for path in one.captures}
+    return heard_in_captures([one.profile for one in shown_of(result.profiles)], paths)
 
 
 def _beside(findings: Findings) -> list[Beside]:

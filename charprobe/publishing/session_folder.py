@@ -9,7 +9,7 @@ from pathlib import Path
 
 from charprobe.files.folder_lock import folder_lock
 from charprobe.files.output import check_space, prepare_folder
-from charprobe.publishing.folder import DEFAULT_LOOKS, publish
+from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, publish
 from charprobe.session.file import Session
 from charprobe.session.findings import Findings, findings_of
 from charprobe.session.pairing import pair_captures
@@ -51,6 +51,7 @@ def run_session(
     jobs: int = 2,
     looks: Sequence[str] = DEFAULT_LOOKS,
     watch: Watch | None = None,
+    sound: Placing = "beside",
 ) -> SessionFolder:
     """Pair, measure and publish everything that a session lists; what is up to date is not measured again.
 
@@ -66,6 +67,8 @@ def run_session(
         Names of `charprobe.publishing.figures.look.style.LOOKS` to draw figures in.
     watch : Watch, optional
         Hears of progress.
+    sound : {"beside", "inside", "none"}
+        Where the page's sounds go.
 
     Raises
     ------
@@ -92,7 +95,15 @@ def run_session(
         findings = findings_of(paired, result)
         command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
         publish(
-            paired, result, findings, folder, command=command, jobs=jobs, looks=looks, notes=pairing.notes
+            paired,
+            result,
+            findings,
+            folder,
+            command=command,
+            jobs=jobs,
+            looks=looks,
+            notes=pairing.notes,
+            sound=sound,
         )
     return SessionFolder(folder / "page.html", result, findings)
 

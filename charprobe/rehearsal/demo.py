@@ -21,6 +21,9 @@ from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
+from charprobe.publishing.listen.material import heard_in_captures
+from charprobe.publishing.listen.tracks import FOLDER
+from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.page import render_page, tables_beside, write_page
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
@@ -184,6 +187,10 @@ def _page(
     force: bool,
 ) -> Path:
     path = folder / "page.html"
+    captures = {open_capture(one).sha256(): one for one in (folder / "captures").glob("*.wav")}
+    listening = heard_in_captures([one.profile for one in shown_of(profiles)], captures)
+    if listening is not None:
+        listening.write(folder / FOLDER, force=force)
     page = render_page(
         profiles,
         title=TITLE,
@@ -191,6 +198,8 @@ def _page(
         comparison=comparison,
         truth=[row for row in truth if row.quantity in glossary.TERMS],
         command=f"charprobe demo --out {folder.name}",
+        listening=listening,
+        sounds_beside=FOLDER if listening is not None else "",
         files=tables_beside("comparison", "setting against setting"),
     )
     write_page(path, page, force=force)

@@ -25,6 +25,7 @@ from charprobe.publishing.figures.look.fonts import faces_css
 from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.figures.overlay import members
+from charprobe.publishing.listen.tracks import PLAYED, Listening
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
 from charprobe.publishing.report.charts import charts_json
@@ -34,7 +35,7 @@ from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
-from charprobe.values.wording import display_unit, literal, readable, rounded_text
+from charprobe.values.wording import display_unit, literal, number_text, readable, rounded_text
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
 
 PARTS = {
     "glance": "What each setting does",
+    "listen": "Listen",
     "apart": "What sets them apart",
     "channels": "Channel by channel",
     "claims": "Claims",
@@ -118,6 +120,8 @@ def render_page(
     truth: Sequence[Truth] = (),
     command: str = "",
     files: Sequence[Beside] = (),
+    listening: Listening | None = None,
+    sounds_beside: str = "",
 ) -> str:
     """Return the page of a set of profiles.
 
@@ -139,6 +143,10 @@ def render_page(
         The command that makes the page again, shown literally.
     files : sequence of Beside
         Files below the page's folder that it links to.
+    listening : Listening or None
+        What can be heard.
+    sounds_beside : str
+        Folder below the page's where `Listening.write` put the sounds; "" puts them inside the page.
 
     Returns
     -------
@@ -150,6 +158,7 @@ def render_page(
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     content: dict[str, Any] = {
         "glance": Glance(overviews_of(shown)),
+        "listen": listening,
         "apart": comparison,
         "channels": channel_table(channel_comparisons) if channel_comparisons else None,
         "claims": claims,
@@ -170,13 +179,28 @@ def render_page(
         signs=SIGNS,
         pairs=pairs_of(comparison) if comparison is not None else None,
         faces=Markup(faces_css()),
-        scripts=scripts(),
+        scripts=(*scripts(), *((Markup(_script("player.js")),) if listening is not None else ())),
+        sounds=Markup(listening.script()) if listening is not None and not sounds_beside else "",
+        sounds_beside=f"./{quote(sounds_beside)}/{PLAYED}" if sounds_beside else "",
+        sound_files=_sound_files(listening, sounds_beside),
         charts=charts_json(every),
         chart_css=Markup(_script("plotting.css")),
         version=profiles[0].made_with.version,
         light=LIGHT,
         dark=DARK,
     )
+
+
+def _sound_files(listening: Listening | None, folder: str) -> list[Beside]:
+    """Return the files of the sounds beside the page."""
+    if listening is None or not folder:
+        return []
+    return [
+        Beside(
+            PurePosixPath(folder, name), f"{track.name}, turned down by {number_text(-track.gain_db, 1)} dB"
+        )
+        for track, name in zip(listening.tracks, listening.file_names, strict=True)
+    ]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""What a page lets its reader hear: every setting beside the dry sound, at equal loudness."""

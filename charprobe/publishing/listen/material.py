@@ -1,0 +1,128 @@
+"""Where sounds to listen to come from: the programme in the captures themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.profile.profile import Profile
+from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
+from charprobe.stimulus.kinds.programme import Programme
+from charprobe.stimulus.recipe import load_recipe, shipped_recipes
+from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
+from charprobe.values.errors import CharprobeError
+from charprobe.values.wording import literal
+
+FROM_CAPTURES = (
+    "The sound is part of what was played through the stage and recorded: made-up speech, plucked strings, "
+    "drums and chords. Dry is what was played."
+)
+PASSAGE_S = 3.0  # heard of each passage
+FADE_S = 0.02
+Standin = Callable[[Profile], tuple[Array, str] | None]
+"""What gives sound where a capture holds none: for a profile, samples and a sentence on how good they are."""
+
+
+def heard_in_captures(
+    profiles: Sequence[Profile], captures: Mapping[str, Path], *, standin: Standin | None = None
+) -> Listening | None:
+    """Cut the programme out of the captures of some settings; the dry sound is what was played.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        One of each setting, in the order of the page.
+    captures : mapping of str to Path
+        SHA-256 of a capture to where it lies.
+    standin : callable, optional
+        Asked for a setting whose capture holds no programme.
+
+    Returns
+    -------
+    Listening or None
+        None where no setting can be heard.
+    """
+    sounds: list[Sound] = []
+    notes = [FROM_CAPTURES]
+    dry: Sound | None = None
+    rate_hz = 0
+    for number, profile in enumerate(profiles):
+        stimulus = _stimulus(profile)
+        path = captures.get(profile.capture.sha256)
+        samples = None if stimulus is None or path is None else _recorded(path, profile, stimulus)
+        if samples is None and standin is not None and (other := standin(profile)) is not None:
+            samples, note = other
+            notes.append(f"{literal(profile.setting)}: {note}")
+        if samples is None or (rate_hz and profile.capture.rate_hz != rate_hz):
+            continue  # sounds of two rates cannot be switched between
+        rate_hz = profile.capture.rate_hz
+        sounds.append(Sound(profile.setting, number, samples))
+        if dry is None and stimulus is not None:
+            dry = Sound("dry", None, _played(stimulus))
+    if dry is None:
+        return None
+    return equally_loud([dry, *sounds], rate_hz=rate_hz, about=" ".join(notes))
+
+
+def _stimulus(profile: Profile) -> Stimulus | None:
+    """Lay out the shipped recipe of a profile; None where it is another, or has no programme."""
+    facts = profile.stimulus
+    if facts.recipe not in shipped_recipes() or facts.rate_hz != profile.capture.rate_hz:
+        return None
+    recipe = load_recipe(facts.recipe)
+    if recipe.hash != facts.hash or not any(isinstance(spec, Programme) for spec in recipe.segments):
+        return None
+    return lay_out(recipe, rate_hz=facts.rate_hz, take=facts.take)
+
+
+def _passages(stimulus: Stimulus) -> list[tuple[int, int]]:
+    """First sample and length of what is heard of each passage, on the clock of the stimulus."""
+    segment = next(one for one in stimulus.segments if isinstance(one.spec, Programme))
+    spec = segment.spec
+    assert isinstance(spec, Programme)
+    most = round(PASSAGE_S * stimulus.rate_hz)
+    return [(span.start, min(span.length, most)) for _, span in spec.passages(segment)]
+
+
+def _recorded(path: Path, profile: Profile, stimulus: Stimulus) -> Array | None:
+    """Return the programme of a capture the right way up; None where the file does not hold it."""
+    try:
+        source = open_capture(path)
+    except CharprobeError:
+        return None
+    place = profile.alignment
+    found = []
+    for start, length in _passages(stimulus):
+        first = round(place.delay_samples + start * (1 + 1e-6 * place.drift_ppm))
+        if first < 0 or first + length > source.frames:
+            return None
+        found.append(source.read(first, first + length, profile.channel - 1))
+    return place.polarity * _joined(found, stimulus.rate_hz)
+
+
+def _played(stimulus: Stimulus) -> Array:
+    segment = next(one for one in stimulus.segments if isinstance(one.spec, Programme))
+    whole = np.zeros(segment.span.length)
+    for start, samples in segment.spec.pieces(segment, rate_hz=stimulus.rate_hz, side=1):
+        first = start - segment.span.start
+        whole[first : first + samples.size] += samples
+    starts = ((start - segment.span.start, length) for start, length in _passages(stimulus))
+    return _joined([whole[first : first + length] for first, length in starts], stimulus.rate_hz)
+
+
+def _joined(passages: Sequence[Array], rate_hz: int) -> Array:
+    """Put passages behind each other, each faded in and out."""
+    size = round(FADE_S * rate_hz)
+    ramp = np.sin(np.linspace(0, np.pi / 2, size)) ** 2
+    faded = []
+    for passage in passages:
+        one = np.array(passage, dtype=float)
+        one[:size] *= ramp
+        one[-size:] *= ramp[::-1]
+        faded.append(one)
+    return np.concatenate(faded)

@@ -1,0 +1,79 @@
+"""What runs in a page: sounds play and switch without a gap, charts are read, zoomed and thinned out."""
+
+import numpy as np
+import pytest
+from browser import Browser
+from made_profiles import B, D, made_profile
+
+from charprobe.comparing.compare import compare_profiles
+from charprobe.publishing.listen.tracks import Sound, equally_loud
+from charprobe.publishing.report.page import render_page
+
+pytestmark = pytest.mark.browser
+RATE_HZ = 48_000
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("page")
+    tone = np.sin(2 * np.pi * 440 * np.arange(6 * RATE_HZ) / RATE_HZ)
+    sounds = [Sound("dry", None, 0.1 * tone), Sound(B.name, 0, 0.2 * tone), Sound(D.name, 1, 0.4 * tone)]
+    listening = equally_loud(sounds, rate_hz=RATE_HZ, about="A tone.")
+    listening.write(folder / "sound", force=False)
+    profiles = [made_profile(setting) for setting in (B, D)]
+    page = render_page(
+        profiles, title="x", comparison=compare_profiles(profiles), listening=listening, sounds_beside="sound"
+    )
+    (folder / "page.html").write_text(page, encoding="utf-8")
+    shown = Browser(folder)
+    shown.open(folder / "page.html")
+    yield shown
+    shown.close()
+
+
+def drag(browser, start, stop):
+    moves = [
+        {"type": "pointerMove", "x": start[0], "y": start[1], "duration": 0},
+        {"type": "pointerDown", "button": 0},
+        {"type": "pointerMove", "x": stop[0], "y": stop[1], "duration": 100},
+        {"type": "pointerUp", "button": 0},
+    ]
+    actions = [{"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": moves}]
+    browser.ask("POST", browser.session + "/actions", {"actions": actions})
+
+
+def test_sounds_play_switch_at_the_same_place_and_stop(browser):
+    assert browser.run("return document.querySelectorAll('.seat').length") == 3
+    browser.press(" ")
+    browser.wait("return document.getElementById('player').dataset.state === 'playing'")
+    browser.wait("return parseFloat(document.getElementById('heard').textContent) > 0.3")
+    before = browser.run("return parseFloat(document.getElementById('heard').textContent)")
+    browser.press("2")
+    assert browser.run("return document.getElementById('player').dataset.chosen") == "2"
+    after = browser.run("return parseFloat(document.getElementById('heard').textContent)")
+    assert 0 <= after - before < 2.0  # it went on where it was
+    assert browser.run("return document.getElementById('player').dataset.state") == "playing"
+    browser.press(" ")
+    browser.wait("return document.getElementById('player').dataset.state === 'paused'")
+
+
+def test_charts_are_read_zoomed_and_thinned_out_and_the_figure_comes_back(browser):
+    figure = "document.querySelector('[data-charts=static-overlay]')"
+    browser.run(f"{figure}.querySelector('button.closer').click()")
+    assert browser.run(f"return {figure}.querySelector('.scroll').hidden") is True
+    chart = f"{figure}.querySelector('.charts > div')"
+    browser.run(f"{chart}.scrollIntoView({{block: 'center'}})")
+    box = browser.run(
+        f"const r = {chart}.querySelector('.u-over').getBoundingClientRect();"
+        "return [r.left, r.top, r.width, r.height]"
+    )
+    whole = browser.run(f"const s = {chart}.plot.scales.x; return [s.min, s.max]")
+    left, top, width, height = (round(number) for number in box)
+    drag(browser, (left + width // 4, top + height // 4), (left + width // 2, top + height // 2))
+    browser.wait(f"const s = {chart}.plot.scales.x; return s.max - s.min < {0.6 * (whole[1] - whole[0])}")
+    value = f"return {chart}.querySelector('.u-legend .u-series:nth-child(2) .u-value').textContent"
+    assert browser.run(value) not in ("", "–", "--")
+    browser.run(f"{chart}.querySelectorAll('.u-legend .u-series th')[1].click()")
+    assert browser.run(f"return {chart}.plot.series[1].show") is False
+    browser.run(f"{figure}.querySelector('button.closer').click()")
+    assert browser.run(f"return {figure}.querySelector('.scroll').hidden") is False
