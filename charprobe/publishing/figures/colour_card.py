@@ -16,7 +16,9 @@ from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 
 ORDERS = tuple(range(2, 11))
-FLOOR_ROOM_DB = 10.0
+ROW = 0.088  # height of a line of readings, as a share of the panel
+FLOOR_DBC, TOP_DBC = -140.0, 0.0  # of the bars of every setting, so that pages can be laid side by side
+ROOM_DB = 10.0
 LINES = (
     ("THD at reference", "colour.thd_at_reference"),
     ("Colour from", "colour.onset"),
@@ -33,6 +35,7 @@ LINES = (
 def draw_colour_card(profile: Profile, look: Look) -> Drawing:
     """Draw harmonics 2 to 10 at the reference as bars, and beside them the levels that matter."""
     entry = profile.quantities.get("colour.thd_at_reference")
+    tone = entry.clauses[0] if entry is not None and entry.clauses else ""
     lines = "; ".join(f"{label.lower()} {in_words(profile, name)}" for label, name in LINES)
     tops, _ = harmonics_at_reference(profile)
     return composed(
@@ -40,8 +43,10 @@ def draw_colour_card(profile: Profile, look: Look) -> Drawing:
         look,
         [partial(plot_harmonic_bars, profile), partial(plot_colour_readings, profile)],
         title=f"Colour – {who(profile)}",
-        main=f"harmonics of {entry.conditions}" if entry is not None and entry.conditions else "harmonics",
-        conditions=conditions(profile, ["colour.onset", "response.tilt"]),
+        main=f"harmonics of {tone}; hatched: none above the limit"
+        if tone
+        else "hatched: none above the limit",
+        conditions=conditions(profile, ["colour.thd_at_reference", "response.tilt"]),
         alt=f"Bars of harmonics 2 to 10 over the fundamental, {len(tops)} of them above the limit; {lines}.",
     )
 
@@ -64,10 +69,10 @@ def plot_harmonic_bars(profile: Profile, ax: Axes | None = None, *, look: Look =
     """Plot a bar (dBc) per order of harmonic, or a hatched one up to the limit where none shows."""
     tops, limits = harmonics_at_reference(profile)
     known = [*tops.values(), *limits.values()]
-    floor = min(known, default=-100.0) - FLOOR_ROOM_DB
+    floor = min([FLOOR_DBC, *(level - ROOM_DB for level in known)])
     with panel(ax, look) as axes:
         for order, top in tops.items():
-            axes.bar(order, top - floor, bottom=floor, width=0.7, color=look.palette.series[order % 2])
+            axes.bar(order, top - floor, bottom=floor, width=0.7, color=look.order(order)["color"])
             axes.annotate(
                 number_text(top, 0), (order, top), xytext=(0, 0.25), textcoords="offset fontsize",
                 ha="center", size=look.frame.font_pt * 0.8,
@@ -82,13 +87,11 @@ def plot_harmonic_bars(profile: Profile, ax: Axes | None = None, *, look: Look =
                 hatch="////",
                 linewidth=0,
             )
-        axes.set_ylim(floor, max([*known, floor + 40.0]) + FLOOR_ROOM_DB)
+        axes.set_ylim(floor, max([TOP_DBC, *(level + ROOM_DB for level in known)]))
         axes.set_xticks(ORDERS, [f"H{order}" for order in ORDERS])
         axes.set_xlim(1.4, 10.6)
         axes.grid(visible=False, axis="x")
-        axes.set(
-            xlabel="hatched: below the limit; order of the harmonic", ylabel="level re fundamental (dBc)"
-        )
+        axes.set(xlabel="order of the harmonic", ylabel="level re fundamental (dBc)")
     return axes
 
 
@@ -98,7 +101,7 @@ def plot_colour_readings(profile: Profile, ax: Axes | None = None, *, look: Look
         axes.set_axis_off()
         size = look.frame.font_pt
         for row, (label, name) in enumerate(LINES):
-            height = 1.0 - 0.1 * row
+            height = 1.0 - ROW * row
             axes.text(
                 0.0, height, label, transform=axes.transAxes, va="top", color=look.palette.soft, size=size
             )
@@ -107,7 +110,7 @@ def plot_colour_readings(profile: Profile, ax: Axes | None = None, *, look: Look
                 1.0, height, text, transform=axes.transAxes, va="top", ha="right", size=size, weight="bold"
             )
             axes.plot(
-                [0, 1], [height - 0.066] * 2, transform=axes.transAxes, color=look.palette.grid,
+                [0, 1], [height - 0.75 * ROW] * 2, transform=axes.transAxes, color=look.palette.grid,
                 linewidth=look.frame.line_pt / 2, clip_on=False,
             )  # fmt: skip
         safe = profile.measured("colour.input_at_thd_minus60db")

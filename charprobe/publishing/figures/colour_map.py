@@ -12,7 +12,6 @@ from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import frequency_words
 from charprobe.publishing.figures.look.drawing import Drawing, composed
-from charprobe.publishing.figures.look.palette import contrast
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
@@ -97,14 +96,6 @@ def _cell(axes: Axes, look: Look, row: int, column: int, thd: float, limit: floa
         )
     axes.add_patch(box)
     text = number_text(thd, 0) if seen else f"< {number_text(limit, 0)}"
-    ground = _mixed(palette.series[0], palette.paper, share)
-    ink = max((palette.ink, palette.paper), key=lambda one: contrast(one, ground))
     size = look.frame.font_pt * (0.85 if seen else 0.75)
-    back = {} if seen else {"bbox": {"facecolor": palette.paper, "edgecolor": "none", "pad": 0.8}}
-    axes.text(column, row, text, ha="center", va="center", color=ink, size=size, **back)
-
-
-def _mixed(over: str, ground: str, share: float) -> str:
-    """Return what is seen of a colour that lets `1 - share` of the ground through."""
-    pairs = ((int(over[i : i + 2], 16), int(ground[i : i + 2], 16)) for i in (1, 3, 5))
-    return "#" + "".join(f"{round(share * a + (1 - share) * b):02x}" for a, b in pairs)
+    back = {"facecolor": palette.paper, "edgecolor": "none", "pad": 0.8, "alpha": 0.85}  # in any palette
+    axes.text(column, row, text, ha="center", va="center", size=size, bbox=back)

@@ -99,7 +99,8 @@ def _plot_tone(table: Table, axes: Axes, look: Look, frequency_hz: float) -> lis
     names = []
     for index, (word, column) in enumerate((("THD", "thd_dbc"), *((f"H{n}", f"h{n}_dbc") for n in ORDERS))):
         height = numbers(table, column)[chosen]
-        style = look.series(index)
+        height = np.where(height < limit, np.nan, height)  # in the noise it is no reading
+        style = look.order(index + 1)
         axes.plot(level, height, label=word, **style)
         std = numbers(table, f"{column.removesuffix('_dbc')}_std_db")[chosen]
         interval_band(axes, level, height, std, colour=style["color"])

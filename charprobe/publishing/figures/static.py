@@ -125,13 +125,11 @@ def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
     level = numbers(table, "input_dbfs")
     reach = np.where(late, 0.0, Z95 * np.nan_to_num(numbers(table, "std_db")))  # a late point has no end
     falling = np.array([cell == "falling" for cell in table.columns["direction"]])
-    for index, (word, chosen, fill) in enumerate(
-        (("rising", ~falling, "full"), ("falling", falling, "none"))
-    ):
+    for index, (word, chosen) in enumerate((("rising", ~falling), ("falling", falling))):
         if not chosen.any():
             continue
-        style = look.series(index) | {"marker": "^" if word == "rising" else "v"}
-        axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, fillstyle=fill, **style)
+        style = look.series(index) | {"marker": ""}
+        axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, **style)
     bent = flags(table, "saturated", missing=False) if "saturated" in table.columns else np.zeros_like(late)
     if bent.any():
         axes.plot(

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 
 from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
+from charprobe.values.editors_digits import edited
 from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Unmeasured
-from charprobe.values.wording import literal, readable
+from charprobe.values.wording import literal
 
 
 def curve_of(profile: Profile, name: str) -> Table:
@@ -35,11 +36,11 @@ def curve_of(profile: Profile, name: str) -> Table:
 
 
 def in_words(profile: Profile, name: str) -> str:
-    """Return a quantity in words; what is missing with its bound, or as "not measured"."""
+    """Return a quantity as an editor prints it; what is missing with its bound, or as "not measured"."""
     entry = profile.quantities.get(name)
     if entry is None or (isinstance(entry.reading, Unmeasured) and not entry.reading.bounded):
         return "not measured"
-    return readable(entry.reading).text
+    return edited(entry.reading).text
 
 
 def who(profile: Profile) -> str:

@@ -25,6 +25,7 @@ LOG_REACH_T90 = 4.0  # the same of logarithmic panels, before room for words
 BEFORE = 0.08  # share of the panel that lies before the edge
 RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
 LEAST_SPAN_DB = 4.0
+EDGE_SHARE = 0.6  # of a linear panel; times beyond are named to their left
 MOST_STEPS = 6  # burst conditions drawn; more would hide each other
 
 
@@ -52,7 +53,7 @@ def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
         alt=f"Two panels with {axis} time axis: gain after the rising edge, and after the falling edge. "
         f"{times}.",
     )
-    drop_legend(drawing.figure.axes[1])  # the first one's names both
+    drop_legend(drawing.figure.axes[0])  # the second one's names both
     return drawing
 
 
@@ -95,7 +96,7 @@ def plot_gain_trace(
             axes.set_xlim(-BEFORE * reach, reach)
             axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
         if len(every) > 1:
-            axes.legend(loc="upper right")
+            axes.legend(loc="upper right" if edge == "attack" else "lower right")
     return axes
 
 
@@ -164,6 +165,7 @@ def _mark_times(
 ) -> None:
     """Mark the named times of a condition on its curve and write them beside it."""
     time_s, gain_db = edge_trace(trace, edge, step)
+    far = _reach(timing, trace, edge) if axes.get_xscale() == "linear" else 0.0
     for point, marker in zip(MARKED, ("o", "s", "D"), strict=True):
         when = _row_time(timing, edge, point, step)
         if not np.isfinite(when):
@@ -179,13 +181,14 @@ def _mark_times(
             markersize=look.frame.marker_pt * 1.3,
             markeredgewidth=look.frame.line_pt * 0.6,
         )
+        late = far and when > far * EDGE_SHARE  # the words would leave the panel
         axes.annotate(
             f"{point}  {rounded_text(when * factor)} {unit}",
             (when * scale, height),
-            xytext=(1.0, 0.7 if edge == "attack" else -0.7),
+            xytext=(-1.0 if late else 1.0, 0.7 if edge == "attack" else -0.7),
             textcoords="offset fontsize",
             va="bottom" if edge == "attack" else "top",
-            ha="left",
+            ha="right" if late else "left",
             bbox={"facecolor": look.palette.paper, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
         )
 
