@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -180,9 +181,7 @@ def fit_common_frequency(
             frequency = nominal * (1 + relative)
             solved = _solve(cut, frequency, origin, n_orders)
             derivative = _derivative(cut, solved, nominal)
-            free = derivative - solved.carrier.wave(
-                _amplitudes(derivative[None, :], solved.turns, solved.carrier)[0]
-            )
+            free = derivative - solved.basis.carrier.wave(solved.basis.amplitudes(derivative[None, :])[0])
             energy = float(free @ free)
             slope += float(solved.residual @ free)
             curvature += energy
@@ -216,7 +215,7 @@ def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int
     """
     inside = orders_in_band(cycles_per_sample, rate_hz=1.0, orders=orders)
     turns = 2 * np.pi * cycles_per_sample
-    return np.asarray(np.abs(_amplitudes(rows, turns, _carrier(turns, rows.shape[1], inside))[:, 1]))
+    return np.asarray(np.abs(_basis(turns, rows.shape[1], inside).amplitudes(rows)[:, 1]))
 
 
 def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
@@ -231,45 +230,55 @@ def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:
 class _ToneSolution:
     """A least-squares solution: complex amplitudes of orders 0, 1, ... with phases at mid-cut.
 
-    `turns` is the turn per sample in rad; `to_origin` moves the phase of order 1 to its origin.
+    `to_origin` moves the phase of order 1 to its origin.
     """
 
     coefficients: Complex
     residual: Array
-    turns: float
     to_origin: float
-    carrier: Orders
+    basis: _Basis
 
 
 def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _ToneSolution:
     turns = 2 * np.pi * frequency_hz * cut.step / cut.rate_hz
     middle = cut.start + cut.step * (cut.samples.size - 1) / 2
-    carrier = _carrier(turns, cut.samples.size, orders)
-    coefficients = _amplitudes(cut.samples[None, :], turns, carrier)[0]
-    left = cut.samples - carrier.wave(coefficients)
-    again = _amplitudes(left[None, :], turns, carrier)[0]  # one refinement: error down to rounding
+    basis = _basis(turns, cut.samples.size, orders)
+    coefficients = basis.amplitudes(cut.samples[None, :])[0]
+    left = cut.samples - basis.carrier.wave(coefficients)
+    again = basis.amplitudes(left[None, :])[0]  # one refinement: error down to rounding
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
-    return _ToneSolution(coefficients + again, left - carrier.wave(again), turns, to_origin, carrier)
+    return _ToneSolution(coefficients + again, left - basis.carrier.wave(again), to_origin, basis)
 
 
-def _carrier(turns: float, n: int, orders: int) -> Orders:
-    """Phasors of all orders, their phase 0 at the middle.
+@dataclass(frozen=True)
+class _Basis:
+    """Phasors of all orders over a stretch, phase 0 at its middle, and the inverse of their normal equations.
 
-    Around their middle the sums of cosines against sines vanish: both parts are small separate systems.
+    Around the middle the sums of cosines against sines vanish: `even` and `odd` are small separate systems.
     """
+
+    carrier: Orders
+    even: Array
+    odd: Array
+
+    def amplitudes(self, rows: Array) -> Complex:
+        """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
+        sums = self.carrier.sums(rows)
+        amplitudes = (sums.real @ self.even).astype(np.complex128)
+        amplitudes.imag[:, 1:] = sums.imag[:, 1:] @ self.odd
+        return amplitudes
+
+
+@lru_cache(maxsize=64)  # tones of one run share frequency and length: small tables, the same for all of them
+def _basis(turns: float, n: int, orders: int) -> _Basis:
     per_sample = turns / (2 * np.pi)
-    return orders_of(-per_sample * (n - 1) / 2, per_sample, count=n, highest=orders)
-
-
-def _amplitudes(rows: Array, turns: float, carrier: Orders) -> Complex:
-    """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
-    n, sums = rows.shape[1], carrier.sums(rows)
-    index = np.arange(sums.shape[1])
+    carrier = orders_of(-per_sample * (n - 1) / 2, per_sample, count=n, highest=orders)
+    index = np.arange(orders + 1)
     total, apart = index[:, None] + index, index[:, None] - index
     plus, minus = _dirichlet(total * turns / 2, n), _dirichlet(apart * turns / 2, n)
-    amplitudes = np.linalg.solve((minus + plus) / 2, sums.real.T).T.astype(np.complex128)
-    amplitudes[:, 1:] += 1j * np.linalg.solve(((minus - plus) / 2)[1:, 1:], sums.imag[:, 1:].T).T
-    return amplitudes
+    even: Array = np.asarray(np.linalg.inv((minus + plus) / 2), dtype=np.float64)
+    odd: Array = np.asarray(np.linalg.inv(((minus - plus) / 2)[1:, 1:]), dtype=np.float64)
+    return _Basis(carrier, even, odd)
 
 
 def _dirichlet(half_angle: Array, n: int) -> Array:
@@ -287,7 +296,7 @@ def _derivative(cut: Cut, solved: _ToneSolution, nominal_hz: float) -> Array:
     n, orders = cut.samples.size, solved.coefficients.size - 1
     index = np.arange(n) - (n - 1) / 2
     weights = 1j * np.arange(orders + 1) * solved.coefficients
-    slope = solved.carrier.wave(weights)
+    slope = solved.basis.carrier.wave(weights)
     return np.asarray(slope * index * (2 * np.pi * nominal_hz * cut.step / cut.rate_hz))
 
 
@@ -321,12 +330,12 @@ def stds_beside(residual: Array, cycles_per_sample: Array, *, farthest: int) -> 
     factor: 1.96 of them hold 95 %. A fitted line takes with it ``sinc(d)**2`` of the noise ``d`` bins away.
     """
     n = residual.size
-    power = np.abs(np.fft.rfft(residual)) ** 2 / n
+    spectrum = np.fft.rfft(residual)
     away = np.arange(NEAREST_BIN, farthest + 1)
     at = cycles_per_sample[:, None] * n
-    bins = np.clip(np.round(at) + np.concatenate([-away, away]), 1, power.size - 1)
+    bins = np.clip(np.round(at) + np.concatenate([-away, away]), 1, spectrum.size - 1)
     kept = 1 - np.mean(np.sinc(bins - at) ** 2, axis=1)
-    local = power[bins.astype(int)].mean(axis=1) / kept
+    local = np.mean(np.abs(spectrum[bins.astype(int)]) ** 2, axis=1) / n / kept
     return np.asarray(np.sqrt(2 * local / n) * student_factor(4 * away.size))
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import scipy
 
 from charprobe.estimators.timing.edge.times import PART_63
 from charprobe.values.arrays import Array
@@ -32,7 +31,7 @@ AS_GOOD, NEAR = 1.5, 0.01  # a detector is as good as the best within this facto
 LEAST_DB = 1e-3  # of a reduction
 
 _ANGLE = np.pi * (np.arange(PHASES) + 0.5) / PHASES  # from one crest to the next
-_HALF = np.abs(np.cos(_ANGLE))
+_HALF_DB = 20 * np.log10(np.abs(np.cos(_ANGLE)))
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)  # of the integrals over a movement
 
 
@@ -175,11 +174,11 @@ class _DetectorLaw:
     falling: Falling
     slope: float
 
-    def target(self, crest_db: float) -> Array:
+    def target(self, crest_db: float | Array) -> Array:
         """What the state follows over half a period of a sine whose crest lies so far above the threshold."""
-        level_db = crest_db + 20 * np.log10(_HALF)
+        level_db = np.asarray(crest_db)[..., None] + _HALF_DB
         if self.smoothed == "reduction":
-            return np.maximum(0.0, self.slope * level_db)
+            return np.asarray(np.maximum(0.0, self.slope * level_db))
         return np.asarray(10 ** (level_db / self._decade))
 
     @property
@@ -200,27 +199,25 @@ class _DetectorLaw:
 
     def crest_db(self, reduction_db: float, ratio: float) -> float:
         """Crest above the threshold at which a tone that is fast against both constants settles there."""
-        settled = float(self.state(np.array(reduction_db)))
-
-        def excess(crest_db: float) -> float:
-            return float(self.speed(self.target(crest_db), np.array([settled]), ratio)[0])
-
-        return float(scipy.optimize.brentq(excess, 0.0, reduction_db / self.slope + 400.0, xtol=1e-6))
+        settled = self.state(np.array(reduction_db))
+        return _zero(
+            lambda crests: self.speed(self.target(crests), settled, ratio),
+            0.0,
+            reduction_db / self.slope + 400.0,
+        )
 
     def speed(self, target: Array, states: Array, ratio: float) -> Array:
         """Speed of states, averaged over the period of a fast tone, in units of the attack constant."""
-        ahead = target - states[:, None]
-        behind = ahead if self.falling == "target" else -states[:, None]
-        return np.asarray(np.mean(np.where(ahead > 0, ahead, ratio * behind), axis=1))
+        ahead = target - states[..., None]
+        behind = ahead if self.falling == "target" else -states[..., None]
+        return np.asarray(np.mean(np.where(ahead > 0, ahead, ratio * behind), axis=-1))
 
     def settled(self, target: Array, ratio: float) -> float:
         """State at which a fast tone settles."""
-        low, high = 0.0, float(target.max())
-        if high <= 0:
-            return high
-        return float(
-            scipy.optimize.brentq(lambda at: float(self.speed(target, np.array([at]), ratio)[0]), low, high)
-        )
+        highest = float(target.max())
+        if highest <= 0:
+            return highest
+        return _zero(lambda states: -self.speed(target, states, ratio), 0.0, highest)
 
     def times(self, motion: Motion, ratio: float) -> Array:
         """t50, t63, t90 of attack and release, in units of the attack constant; shape (2, 3)."""
@@ -234,11 +231,24 @@ class _DetectorLaw:
 
     def _passing(self, target: Array, start: float, goals: Array, ratio: float) -> Array:
         """Times from one state to others, by integrating one over the speed."""
-        times = []
-        for goal in goals:
-            states = start + (goal - start) * (_NODES + 1) / 2
-            times.append((goal - start) / 2 * float(np.sum(_WEIGHTS / self.speed(target, states, ratio))))
-        return np.array(times)
+        states = start + (goals[:, None] - start) * (_NODES + 1) / 2
+        return np.asarray((goals - start) / 2 * np.sum(_WEIGHTS / self.speed(target, states, ratio), axis=1))
+
+
+def _zero(
+    rising: Callable[[Array], Array], low: float, high: float, *, tries: int = 32, looks: int = 5
+) -> float:
+    """Where a rising function passes zero: tries inside its bracket at each look, at last a straight line."""
+    places = np.array([low, high])
+    values = rising(places)
+    for _ in range(looks):
+        inside = np.linspace(places[0], places[1], tries + 2)[1:-1]
+        values = np.concatenate([values[:1], rising(inside), values[1:]])
+        places = np.concatenate([places[:1], inside, places[1:]])
+        above = int(np.argmax(values[1:] > 0)) + 1
+        places, values = places[above - 1 : above + 1], values[above - 1 : above + 1]
+    share = -values[0] / (values[1] - values[0])
+    return float(places[0] + np.clip(share, 0.0, 1.0) * (places[1] - places[0]))
 
 
 def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
@@ -289,7 +299,7 @@ def _matched(smoothed: Smoothed, falling: Falling, motion: Motion) -> Rippling |
     elif excess(high) < 0:
         return None
     else:
-        log_ratio = float(scipy.optimize.brentq(excess, low, high, xtol=1e-4))
+        log_ratio = _zero(lambda at: np.array([excess(one) for one in at]), low, high, tries=1, looks=11)
     ratio = float(np.exp(log_ratio))
     times = law.times(motion, ratio)
     attack_s = float(measured[1, 1] / times[1, 1])

@@ -17,6 +17,7 @@ from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER, Z95
 
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
@@ -107,13 +108,21 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
             cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST, refine=False
         )
 
+    n = piece.samples.size
+    per_sample = frequency_hz * piece.step / piece.rate_hz
+    index = np.arange(n) - (n - 1) / 2
+    carrier = phasor(float(index[0]) * per_sample, per_sample, n)
+    shapes: Array = np.asarray(
+        np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:], dtype=np.float64
+    )
     steady, fit, course = piece, fitted(piece), None
     for _ in range(STEADYING):
-        found = _slow_movement(piece, fit)
+        found = _slow_movement(piece, fit, shapes, carrier)
         if found is None:
             break
-        course, carrier = found
-        steady = Cut(piece.samples - np.real(course * carrier), piece.start, piece.step, piece.rate_hz)
+        course = found
+        movement = course.real * carrier.real - course.imag * carrier.imag
+        steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
     unsure = np.zeros(fit.orders - 1)
     if course is not None:
@@ -159,22 +168,19 @@ def _turn(fit: ToneFit) -> Complex:
     return np.asarray(np.exp(-1j * np.arange(2, fit.orders + 1) * np.angle(fit.amplitudes[0])))
 
 
-def _slow_movement(piece: Cut, fit: ToneFit) -> tuple[Complex, Complex] | None:
-    """Slow movement of the fundamental's amplitude, and the carrier it rides on; None if there is none.
+def _slow_movement(piece: Cut, fit: ToneFit, shapes: Array, carrier: Complex) -> Complex | None:
+    """Slow movement of the fundamental's amplitude, which rides on the carrier; None if there is none.
 
-    The residual is projected onto the tone times Legendre polynomials of degree 1 to `DEGREE` over the cut.
+    The residual is projected onto the carrier times `shapes`: Legendre polynomials of degree 1 to `DEGREE`
+    over the cut, one column each.
     """
-    n = piece.samples.size
-    turns = 2 * np.pi * fit.frequency_hz * piece.step / piece.rate_hz
-    index = np.arange(n) - (n - 1) / 2
-    carrier = np.exp(1j * turns * index)
     residual = subtract_tone(piece, fit).samples
-    shapes = np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:]
     # for many periods the parts are orthogonal: <P, P> = n / (2 degree + 1), halved by the carrier
-    weights = 2 * (2 * np.arange(1, DEGREE + 1) + 1) / n
-    moves = weights * (shapes.T @ (residual * carrier.conj()))
+    weights = 2 * (2 * np.arange(1, DEGREE + 1) + 1) / residual.size
+    real, imag = np.stack([residual * carrier.real, -residual * carrier.imag]) @ shapes
+    moves = weights * (real + 1j * imag)
     noise = fit.stds[0] * np.sqrt(2 * np.arange(1, DEGREE + 1) + 1)
     floor = max(float(noise[0]) * MOVES, 1e-13)
     if np.max(np.abs(moves)) < floor:
         return None
-    return shapes @ moves, carrier
+    return np.asarray(shapes @ moves.real + 1j * (shapes @ moves.imag))

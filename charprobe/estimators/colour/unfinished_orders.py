@@ -8,6 +8,7 @@ from charprobe.estimators.tone import ToneFit, order_stds
 from charprobe.estimators.tone_residual import subtract_tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
+from charprobe.values.orders import orders_of
 
 UNLIKELY = 4.0  # times what is expected, from which an order changes by itself and not with the speed
 INEXACT = 0.25  # of what is taken out, as doubt: an order that is nothing but that is not detected
@@ -44,28 +45,29 @@ def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array
     From the speed at the end of the tone to none, nothing was heard: all that is taken out there is doubt.
     """
     n, own = steady.samples.size, float(abs(fit.amplitudes[0]))
-    turns = 2 * np.pi * fit.frequency_hz * steady.step / steady.rate_hz
-    index = np.arange(n) - (n - 1) / 2
+    per_sample = fit.frequency_hz * steady.step / steady.rate_hz
     middle = steady.start + steady.step * (n - 1) / 2
     phase = np.angle(fit.amplitudes[0]) + 2 * np.pi * fit.frequency_hz * (
         (middle - fit.phase_origin) / steady.rate_hz
     )
-    speed = np.gradient(np.real(course * np.exp(-1j * phase))) / own
+    speed = np.gradient(course.real * np.cos(phase) + course.imag * np.sin(phase)) / own
     uneven = speed - speed.mean()
     energy = float(uneven @ uneven)
     order = np.arange(2, fit.orders + 1)
     if order.size == 0 or energy == 0:
         return np.zeros(n), np.zeros(order.size)
-    carriers = np.exp(1j * order[:, None] * (turns * index + phase))
+    carriers = orders_of(
+        phase / (2 * np.pi) - per_sample * (n - 1) / 2, per_sample, count=n, highest=fit.orders
+    )
     residual = subtract_tone(steady, fit).samples
-    followed = 2 * (carriers.conj() @ (uneven * residual)) / energy / own
-    left = residual - own * uneven * np.real(followed @ carriers)
-    stds = order_stds(left, fit.frequency_hz * steady.step / steady.rate_hz, fit.orders)[1:]
+    followed = 2 * carriers.sums((uneven * residual)[None, :])[0, 2:] / energy / own
+    left = residual - own * uneven * carriers.wave(np.concatenate([[0, 0], followed]))
+    stds = order_stds(left, per_sample, fit.orders)[1:]
     noise = stds / own * np.sqrt(n / energy)
-    expected = 1 / ((order - 1) * turns)
+    expected = 1 / ((order - 1) * 2 * np.pi * per_sample)
     of_speed = np.abs(followed) < UNLIKELY * np.hypot(expected, noise)
     sure = np.where(of_speed, expected**2 / (expected**2 + noise**2), 0.0)
-    movement = own * speed * np.real((sure * followed) @ carriers)
+    movement = own * speed * carriers.wave(np.concatenate([[0, 0], sure * followed]))
     taken = sure * np.abs(followed)
     unheard = taken * abs(float(speed[-int(n * LATE) :].mean()))
     inexact = INEXACT * taken * abs(float(speed.mean()))

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
@@ -64,11 +63,13 @@ def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
     return out
 
 
-def monotone(gain_db: Array, std_db: Array, *, rising: bool) -> Array:
-    """Return the monotone sequence closest to a trace (weighted least squares), in dB."""
-    sign = 1.0 if rising else -1.0
-    fitted = scipy.optimize.isotonic_regression(sign * gain_db, weights=std_db**-2.0)
-    return np.asarray(sign * fitted.x)
+def first_reached(gain_db: Array, std_db: Array, level_db: float, *, rising: bool) -> int:
+    """Return the first index at which the monotone sequence closest to a trace has reached a level.
+
+    Its size where it never does. Of all places, the weighted distances from the level add up to least there.
+    """
+    short = (gain_db - level_db) * std_db**-2.0 * (1.0 if rising else -1.0)
+    return int(np.argmin(np.concatenate([[0.0], np.cumsum(short)])))
 
 
 def refine(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from charprobe.estimators.timing.edge.edge_reader import EdgeReader, read_edge, time_of
@@ -47,21 +48,35 @@ def under_every_definition(trace: GainTrace) -> tuple[Definition, ...]:
         Shares of the change, 10 to 90 %, last time outside margins of 1 to 6 dB, and a move of 10 dB.
         One pole in dB with time constant tau gives ``-tau ln(1 - p)``, ``2.197 tau``, ``tau ln(change / N)``.
     """
+    reader = _reader(trace)
+    if reader is None:
+        return ()
+    shares = {words: reader.part(part) for words, part in PARTS}
+    rows = [Definition(words, reading) for words, reading in shares.items()]
+    rows.append(_between(shares["10 % of the change in dB"], shares["90 % of the change in dB"]))
+    rows += [_outside(reader, margin_db) for margin_db in MARGINS_DB]
+    rows.append(_moved(reader))
+    return tuple(rows)
+
+
+def outside_margins(trace: GainTrace, margins_db: Sequence[float]) -> tuple[Definition, ...]:
+    """Time one edge by the last time outside some margins alone; none as in `under_every_definition`."""
+    reader = _reader(trace)
+    return () if reader is None else tuple(_outside(reader, margin_db) for margin_db in margins_db)
+
+
+def _reader(trace: GainTrace) -> EdgeReader | None:
     before = gain_before(trace)
     after = gain_after(trace, before_db=before.value_db)
     if not after.known or abs(after.value_db - before.value_db) < 10 * math.hypot(
         before.std_db, after.std_db
     ):
-        return ()
-    reader = read_edge(trace, before=before, after=after)
-    shares = {words: reader.part(part) for words, part in PARTS}
-    rows = [Definition(words, reading) for words, reading in shares.items()]
-    rows.append(_between(shares["10 % of the change in dB"], shares["90 % of the change in dB"]))
-    rows += [
-        Definition(f"last time outside {n:g} dB of the settled gain", reader.within(n)) for n in MARGINS_DB
-    ]
-    rows.append(_moved(reader))
-    return tuple(rows)
+        return None
+    return read_edge(trace, before=before, after=after)
+
+
+def _outside(reader: EdgeReader, margin_db: float) -> Definition:
+    return Definition(f"last time outside {margin_db:g} dB of the settled gain", reader.within(margin_db))
 
 
 def _between(first: Reading, last: Reading) -> Definition:

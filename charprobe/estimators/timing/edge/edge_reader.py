@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.timing.edge.crossing import Crossing, monotone, refine, smooth
+from charprobe.estimators.timing.edge.crossing import Crossing, first_reached, refine, smooth
 from charprobe.estimators.timing.edge.settling import Settled
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
@@ -35,15 +35,17 @@ class EdgeReader:
     ----------
     trace : GainTrace
         The edge.
-    smoothed, rising : ndarray, shape (n,)
-        The trace with its noise averaged down, and monotone on its way to the new gain: first guesses only.
+    smoothed : ndarray, shape (n,)
+        The trace with its noise averaged down, for first guesses.
+    arrived : int
+        Points up to the arrival at the new gain: the way there is monotone, what follows may turn back.
     before, after : Settled
         Settled gains that percentages refer to.
     """
 
     trace: GainTrace
     smoothed: Array
-    rising: Array
+    arrived: int
     before: Settled
     after: Settled
 
@@ -57,8 +59,13 @@ class EdgeReader:
 
     def guess(self, part: float) -> float:
         """Return about when `part` of the change is done; the record's end if it never is."""
-        found = np.flatnonzero(self._done(self.rising) >= part)
-        return float(self.trace.time_s[found[0]] if found.size else self.trace.time_s[-1])
+        trace, way = self.trace, slice(self.arrived)
+        level = self.before.value_db + part * self.change
+        first = first_reached(trace.gain_db[way], trace.std_db[way], level, rising=self.change > 0)
+        if first == self.arrived:
+            past = np.flatnonzero(self._done(self.smoothed[first:]) >= part)
+            first = first + int(past[0]) if past.size else -1
+        return float(trace.time_s[first])
 
     def part(self, part: float) -> Reading:
         """Return from when on `part` (0 to 1) of the change is done."""
@@ -123,12 +130,9 @@ def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReade
     """Prepare an edge for reading crossings off it."""
     change = after.value_db - before.value_db
     smoothed = smooth(trace, to_std_db=abs(change) * SMOOTH_SHARE)
-    # the way there is monotone; what follows the arrival may turn back and is left out of that fit
     arrived = np.flatnonzero((smoothed - before.value_db) / change >= ARRIVED)
     count = int(arrived[0]) + 1 if arrived.size else smoothed.size
-    rising = smoothed.copy()
-    rising[:count] = monotone(trace.gain_db[:count], trace.std_db[:count], rising=change > 0)
-    return EdgeReader(trace, smoothed, rising, before, after)
+    return EdgeReader(trace, smoothed, count, before, after)
 
 
 def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:

@@ -164,8 +164,12 @@ class _FirstMovement:
             np.multiply(own[power - 1], x, out=own[power])
         np.multiply(own[: self.order + 1], self.g[cuts[0] :], out=sound)
         between = np.add.reduceat(rows, cuts - cuts[0], axis=1) * (counts > 0)
-        later = np.triu((starts - starts[:, None]) / unit) ** np.arange(len(own))[:, None, None]
-        moved = np.triu(later) @ between.T  # shape (power, starts, rows)
+        apart = np.triu((starts - starts[:, None]) / unit)
+        later = np.empty((len(own), *apart.shape))  # powers of the way to later starts
+        later[0] = np.tri(starts.size).T
+        for power in range(1, len(own)):
+            np.multiply(later[power - 1], apart, out=later[power])
+        moved = later @ between.T  # shape (power, starts, rows)
         sums = np.empty((len(rows), starts.size))
         for first, count in ((0, len(own)), (len(own), len(sound))):
             for j in range(count):

@@ -35,12 +35,14 @@ def calmed(rows: Array, *, period: float, ahead: float) -> Array:
     of the carrier. The mean over a period, taken twice from twice the mean, keeps everything up to a cubic
     as it is. Points less than a period from the ends of the grid are left out.
     """
-    grid, out = rows[0], rows.copy()
-    calm = (grid >= CALM_PERIODS * period) | (grid <= -max(ahead, CALM_PERIODS * period))
-    moved = [1, 2, -1]
-    for side in (grid < 0, grid >= 0):
-        once = _period_mean(rows[moved][:, side], period)
-        out[np.ix_(moved, side & calm)] = (2 * once - _period_mean(once, period))[:, calm[side]]
+    grid, out, moved = rows[0], rows.copy(), [1, 2, -1]
+    edge = int(np.searchsorted(grid, 0.0))
+    until = int(np.searchsorted(grid, -max(ahead, CALM_PERIODS * period), side="right"))
+    since = int(np.searchsorted(grid, CALM_PERIODS * period))
+    for side, calm in ((slice(0, edge), slice(0, until)), (slice(edge, None), slice(since, None))):
+        once = _period_mean(rows[moved, side], period)
+        means = 2 * once - _period_mean(once, period)
+        out[moved, calm] = means[:, calm] if side.start == 0 else means[:, since - edge :]
     return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]
 
 

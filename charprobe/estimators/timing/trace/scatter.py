@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -128,7 +129,7 @@ class Scatter:
         floor = float(np.mean((off_db - means) ** 2)) / off_db.shape[1]
         return self._of_mean(means, floor)
 
-    @property
+    @cached_property
     def _even(self) -> Array:
         """What evenly spread carrier phases average out, one column each; shape (k, 1 or 3).
 
@@ -141,7 +142,12 @@ class Scatter:
 
     def _left(self, off_db: Array) -> Array:
         """What of the repetitions does not average out."""
-        return np.asarray(off_db - self._even @ np.linalg.lstsq(self._even, off_db, rcond=None)[0])
+        return np.asarray(self._aside @ off_db)
+
+    @cached_property
+    def _aside(self) -> Array:
+        """Projection of repetitions on what does not average out, shape (k, k)."""
+        return np.eye(self.repeats) - self._even @ np.linalg.pinv(self._even)
 
     def _variance(self, off_db: Array) -> float:
         """Variance between repetitions that does not average out, mean over windows."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.estimators.timing.edge.crossing import value_at
-from charprobe.estimators.timing.edge.definitions import under_every_definition
+from charprobe.estimators.timing.edge.definitions import outside_margins, under_every_definition
 from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
@@ -38,10 +38,9 @@ def attack_detail_table(rows: Sequence[BurstRow]) -> Table:
         "hold_s": [row.hold_s for row in rows],
         "passes_db": [passes_db(row) for row in rows],
     }
-    readings = [{d.words: d.reading for d in under_every_definition(row.attack_trace)} for row in rows]
-    for margin in MARGINS_DB:
-        words = f"last time outside {margin} dB of the settled gain"
-        columns[f"above_{margin}db_s"] = [cell_of(r[words]) if words in r else None for r in readings]
+    outside = [outside_margins(row.attack_trace, MARGINS_DB) for row in rows]
+    for i, margin in enumerate(MARGINS_DB):
+        columns[f"above_{margin}db_s"] = [cell_of(found[i].reading) if found else None for found in outside]
     for moment in MOMENTS_S:
         name = f"reduction_at_{moment * 1e3:g}ms_db"
         columns[name] = [_reduction_at(row, moment) for row in rows]
