@@ -12,7 +12,7 @@ from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Z95, Cause
 
-CARRIER_HZ, FINE_CARRIER_HZ, STEPS_HZ = 3989.0, 11_003.0, 997.0
+CARRIER_HZ, FINE_CARRIER_HZ, STEPS_HZ = 4093.0, 10_457.0, 997.0
 TOP_DBFS, BOTTOM_DBFS, LOWEST_DBFS = -1.5, -60.0, -84.0
 REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bring out
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
