@@ -17,7 +17,7 @@ from tests.benchmarks.zoo.stage import Array, Stage, decibels
 PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
 SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
 MARGINS = {"within_2db": 2.0, "within_3db": 3.0, "within_4db": 4.0}
-RINGING = 60  # samples before the end of a hold into which filters of a stage may ring
+RINGING = 60  # samples before an edge into which filters of a stage may ring
 LEAST_CHANGE_DB = 0.3  # below this a change has no times worth the name
 
 
@@ -115,7 +115,7 @@ def end_of(gain_db: Array, edge: int) -> float:
 def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) -> Edge:
     """Times of the change around an edge; the gain may move `early` samples before it."""
     first = edge - early
-    start_db = float(gain_db[first - 4 : first].mean())
+    start_db = float(gain_db[first - RINGING - 4 : first - RINGING].mean())
     change = end_db - start_db
     trace = gain_db[first - 1 :]
     sign = 1.0 if change >= 0 else -1.0

@@ -26,7 +26,8 @@ FLAT = 0.003  # dB per dB below which a curve counts as level
 class Truth:
     """Settled tones by (frequency, level), bursts by condition, and what they stand for.
 
-    `curve` is the settled gain over levels, `GRID_DB` apart where compressors work, at the frequency of the level steps.
+    `curve` is the settled gain over levels, `GRID_DB` apart where compressors work and at every level step below, at the
+    frequency of the level steps.
     """
 
     name: str
@@ -108,7 +109,9 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     steps_hz = steps[0].spec.frequency_hz if steps else 997.0
     top = max((step.spec.to_dbfs for step in steps), default=-2.0)
     fine = np.arange(top, FINE_DBFS, -GRID_DB)
-    levels = np.concatenate([fine, np.arange(fine[-1] - COARSE_DB, LOWEST_DBFS, -COARSE_DB)])[::-1].tolist()
+    coarse = np.arange(fine[-1] - COARSE_DB, LOWEST_DBFS, -COARSE_DB)
+    quiet = {tone.level_dbfs for step in steps for tone in step.tones if tone.level_dbfs < fine[-1]}
+    levels = sorted({*fine.tolist(), *coarse.tolist(), *quiet})
     played = [
         (frequency_hz, level)
         for segment in stimulus.of_kind(Tones)
