@@ -13,7 +13,7 @@ from charprobe.comparing.curve import ComparedCurve, Points, averaged
 from charprobe.comparing.subjects import Subject
 from charprobe.profile.entry import Table, numbers
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import DETECTED
+from charprobe.values.quantity import ORDER_SEEN
 
 WhichTone = Literal["nearest 1 kHz", "lowest", "highest"]
 
@@ -112,7 +112,7 @@ def _distortion(table: Table, *, hz: float) -> Points:
         if not rig and None not in row
     ]
     return [
-        (level, thd, DB * 10 ** ((limit - thd) / 20) / DETECTED)
+        (level, thd, DB * 10 ** ((limit - thd) / 20) / ORDER_SEEN)
         for own, level, thd, limit in rows
         if own == hz and thd > limit + CLEAR_DB
     ]

@@ -10,6 +10,7 @@ from typing import Literal
 DB_PER_NEPER = 20 / math.log(10)  # dB of a ratio whose logarithm is 1
 Z95 = 1.959963984540054  # two-sided 95 % quantile of the normal distribution
 DETECTED = 4.0  # standard uncertainties; noise alone passes with probability exp(-8), 3 in 10 000 per order
+ORDER_SEEN = 5.0  # the same for one of the hundreds of harmonics that a take is asked for: 4 in a million
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from charprobe.estimators.tone import ToneFit
 from charprobe.estimators.tone_residual import StrayLine
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, ORDER_SEEN, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 HIGHEST = 10
@@ -95,13 +95,13 @@ class HarmonicCell:
     @property
     def limits_dbc(self) -> Array:
         """Level over the fundamental at which each order would just be detected; shape (orders - 1,)."""
-        return np.asarray(DB_PER_NEPER * np.log(np.maximum(DETECTED * self.stds, 1e-15)))
+        return np.asarray(DB_PER_NEPER * np.log(np.maximum(ORDER_SEEN * self.stds, 1e-15)))
 
     def detected(self, order: int) -> bool:
         """Tell whether an order rises above the noise beside it; False outside the band."""
         if order > self.orders or not self.told:
             return False
-        return bool(abs(self.ratios[order - 2]) > max(DETECTED * float(self.stds[order - 2]), 1e-14))
+        return bool(abs(self.ratios[order - 2]) > max(ORDER_SEEN * float(self.stds[order - 2]), 1e-14))
 
     def level(self, order: int) -> Reading:
         """Level of one order over the fundamental, in dBc, or the bound below which it lies."""
@@ -112,7 +112,7 @@ class HarmonicCell:
             return self._moving("dBc")
         size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
         if not self.detected(order):
-            bound = DB_PER_NEPER * math.log(max(size + Z95 * std, DETECTED * std, 1e-15))
+            bound = DB_PER_NEPER * math.log(max(size + Z95 * std, ORDER_SEEN * std, 1e-15))
             reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         return Quantity.from_std(

@@ -56,8 +56,8 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     out. An order that changes with the speed of the gain, as ripple does until attack and release are in
     balance, is read as it would be at no speed (`unfinished_orders`). How far the level still had to go is
     judged from its trace, as for level steps: what may be up to 1 dB off is widened, what may be farther off
-    is not given; so is a harmonic widened that changes from half to half while the level stands. With
-    `DETECTED` = 4, noise alone shows an order once in 3000 times.
+    is not given; so is a harmonic widened that changes from half to half while the level stands. Noise alone
+    shows an order once in 270 000 times, one of the hundreds of a take once in a thousand takes.
     """
     held = [(tone, piece) for tone in tones if (piece := _settled(cut, tone)) is not None]
     if not held:

@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, ORDER_SEEN, Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
@@ -92,7 +92,7 @@ class LevelRung:
         rig = float(abs(self.rig.ratios[order - 2]))
         return bool(abs(self.cell.ratios[order - 2]) < NEAR_RIG * rig) if self.rig.detected(order) else False
 
-    def shows(self, order: int, *, sigmas: float = DETECTED) -> bool:
+    def shows(self, order: int, *, sigmas: float = ORDER_SEEN) -> bool:
         """Tell whether one order is there, whatever it comes from, and beyond the bypass by its interval."""
         return self._beyond_rig(order, self.cell.ratios, self.cell.stds, sigmas)
 
@@ -100,7 +100,7 @@ class LevelRung:
         """The same of what is left of the order once the part that goes as ripple does is taken out."""
         ratios = self.cell.ratios if self.colour is None else self.colour
         stds = self.cell.stds if self.colour_stds is None else self.colour_stds
-        return self._beyond_rig(order, ratios, stds, DETECTED)
+        return self._beyond_rig(order, ratios, stds, ORDER_SEEN)
 
     def _beyond_rig(self, order: int, ratios: Complex, stds: Array, sigmas: float) -> bool:
         if order > self.cell.orders or not self.cell.told:

@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.passage import Passage, PassageAt, places
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.quantity import DETECTED, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import ORDER_SEEN, Quantity, Reading, Unmeasured
 
 NOWHERE = PassageAt("nowhere", None)
 LEAST_FREQUENCIES = 3
@@ -196,7 +196,7 @@ def _solve(order: _Order | None, corner_hz: float) -> tuple[complex, float, comp
         return 0j, np.inf, 0j
     fit = order.fit(np.array([corner_hz]))
     (colour, ripple), misfit = fit.solution[0], float(fit.misfit[0])
-    if not np.any(np.abs(order.ratios) > DETECTED * order.stds):
+    if not np.any(np.abs(order.ratios) > ORDER_SEEN * order.stds):
         top = order.colour[-1]
         return complex(order.ratios[-1] / top), float(order.stds[-1] / abs(top)), 0j
     freedom = 2 * order.frequency_hz.size - 4

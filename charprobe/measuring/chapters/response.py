@@ -35,6 +35,7 @@ HIGHEST_ORDER = 5
 SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
+FOLLOWS = 0.01  # standard uncertainty of a gain that follows the sweep, as a share of its reduction
 QUIETER_DB, QUIETER_STEP_DB = 40.0, 2.0  # below the drive, where a gate is looked for
 FIGURE_OF_CHANGE_DB = 0.1
 
@@ -227,7 +228,8 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         columns["phase_deg"] += _cells(response.phase_deg[told])
         columns["drive_dbfs"] += [sweep.drive_dbfs] * count
         columns["reduction_db"] += [sweep.reduction_db] * count
-        columns["magnitude_std_db"] += _cells(response.magnitude_std_db[told])
+        moves_db = FOLLOWS * abs(sweep.reduction_db or 0.0)
+        columns["magnitude_std_db"] += _cells(np.hypot(response.magnitude_std_db, moves_db)[told])
         columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
         columns["group_delay_s"] += _cells(response.group_delay_s[told])
         columns["group_delay_std_s"] += _cells(response.group_delay_std_s[told])

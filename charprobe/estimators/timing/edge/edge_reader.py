@@ -145,7 +145,8 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
     ripple = math.hypot(RIPPLE_SHARE * trace.ripple_db, TURN_SHARE * trace.turn_at(found.time_s))
     if found.time_s < trace.calm_s:  # from there on the gain is taken over whole carrier periods
         ripple = math.hypot(ripple, trace.scatter.ripple_at(found.time_s))
-    level_std = math.hypot(level_std, ripple, trace.scatter.at(found.time_s))
+    rested = 0.0 if trace.first is None else trace.first.unsure_db(found.time_s)
+    level_std = math.hypot(level_std, ripple, rested, trace.scatter.at(found.time_s))
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)

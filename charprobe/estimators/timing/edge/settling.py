@@ -72,7 +72,7 @@ def gain_before(trace: GainTrace) -> Settled:
     if abs(line.slope) > SIGNIFICANT * line.slope_std:
         tail = _tail(t, g, s, at_s=0.0)
         value, std, unrest = tail.at_db, tail.at_std_db, tail.unrest
-    return Settled(value, math.hypot(std, unrest, trace.scatter.before_std_db), 0.0, True)
+    return Settled(value, math.hypot(std, unrest, trace.before_std_db), 0.0, True)
 
 
 def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
@@ -97,14 +97,14 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     t, g, s = trace.time_s[last], trace.gain_db[last], trace.std_db[last]
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
     if abs(line.slope) <= SIGNIFICANT * line.slope_std:
-        std = math.hypot(line.value_std, line.unrest, trace.scatter.after_std_db)
+        std = math.hypot(line.value_std, line.unrest, trace.after_std_db)
         return Settled(line.value, std, 0.0, True)
     tails = [trace.time_s > share * end for share in TAILS]
     early, late = (_tail(trace.time_s[i], trace.gain_db[i], trace.std_db[i], at_s=end) for i in tails)
     # a slower stage shows as a difference between the two: the later one is then closer to the truth
     apart = abs(early.rest_db - late.rest_db)
     fitted = late if apart > APART * early.rest_std_db else early
-    more = math.hypot(fitted.unrest, trace.scatter.after_std_db, apart if fitted is late else 0.0)
+    more = math.hypot(fitted.unrest, trace.after_std_db, apart if fitted is late else 0.0)
     fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, more))
     change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
     if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:

@@ -19,6 +19,7 @@ from charprobe.estimators.timing.trace.dry_reference import (
     bypass_reference,
     stimulus_reference,
 )
+from charprobe.estimators.timing.trace.first_burst import FirstBurst, first_apart, like_first
 from charprobe.estimators.timing.trace.phase_set import (
     Burst,
     CarrierFit,
@@ -78,6 +79,8 @@ class GainTrace:
         Carrier, and its level before and after the edge on the input axis.
     scatter : Scatter
         How the bursts that the trace was made from differ.
+    first : FirstBurst or None
+        What was added to the mean of all bursts to make it that of one from rest; None where all are alike.
     ripple_db : float
         Amplitude of what the detector makes of the carrier, at twice its frequency, soon after the edge.
     """
@@ -96,7 +99,18 @@ class GainTrace:
     from_dbfs: float
     to_dbfs: float
     scatter: Scatter
+    first: FirstBurst | None
     ripple_db: float
+
+    @property
+    def before_std_db(self) -> float:
+        """Standard uncertainty in dB of the gain before the edge, from how unlike the bursts are."""
+        return math.hypot(self.scatter.before_std_db, 0.0 if self.first is None else self.first.before_std_db)
+
+    @property
+    def after_std_db(self) -> float:
+        """The same of the gain at the end of the record."""
+        return math.hypot(self.scatter.after_std_db, 0.0 if self.first is None else self.first.after_std_db)
 
     @property
     def repeats(self) -> int:
@@ -233,6 +247,10 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     keep = gain > 0.05 * least
     # points of a trace solved over whole periods share their noise within a period
     time_s, gain_db, std_db, turn_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
+    change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
+    first = first_apart(apart, edge=edge.name, change_db=change_db)
+    if first is not None:
+        gain_db, apart = gain_db + first.at(time_s), like_first(apart, first)
     return GainTrace(
         edge.name,
         time_s,
@@ -248,6 +266,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         from_dbfs=before.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[0]),
         to_dbfs=after.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[1]),
         scatter=apart,
+        first=first,
         ripple_db=ripple_db(solved, period=period),
     )
 

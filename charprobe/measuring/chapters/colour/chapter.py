@@ -7,6 +7,8 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
+import numpy as np
+
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.harmonics import measure_harmonics
 from charprobe.estimators.colour.origin import with_origins
@@ -64,6 +66,7 @@ UNSETTLED = Unmeasured(
     "dBFS", "no tone near 1 kHz had settled", "a recipe with longer tones", cause="short-steps"
 )
 REFERENCE_HZ = 1000.0
+REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
 REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 
 
@@ -95,6 +98,8 @@ def colour_chapter(
         return Chapter(entries, pairs.curves, words=pairs.words)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
+    if timing is not None and any(item.code == "history-dependent" for item in timing.health):
+        rungs, splits = _doubted(rungs, splits)
     # worked out only where something ripples
     expected = expected_ripple(timing, static) if splits and timing is not None else None
     rungs = with_origins(
@@ -241,6 +246,23 @@ def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split,
         cells for cells in levels.values() if len({c.tone.frequency_hz for c in cells}) >= LEAST_FREQUENCIES
     ]
     return split_ripple(enough, passage=passage)
+
+
+def _doubted(
+    rungs: Sequence[LevelRung], splits: Sequence[Split]
+) -> tuple[list[LevelRung], tuple[Split, ...]]:
+    """Widen what may be ripple: a stage that remembers ripples otherwise once a tone has lasted for long."""
+    told = {}
+    for rung in rungs:
+        split, ripple = split_of(splits, rung.cell), np.abs(rung.cell.ratios)
+        if split is not None:
+            ripple = np.abs(rung.cell.ratios - split.colour_at(rung.cell)[0])
+        if not rung.at_rest:
+            more = np.hypot(rung.cell.moving_stds, REMEMBERS * ripple)
+            told[id(rung.cell)] = dataclasses.replace(rung.cell, moving_stds=more)
+    rungs = [dataclasses.replace(rung, cell=told.get(id(rung.cell), rung.cell)) for rung in rungs]
+    cells = [tuple(told.get(id(cell), cell) for cell in split.cells) for split in splits]
+    return rungs, tuple(dataclasses.replace(s, cells=c) for s, c in zip(splits, cells, strict=True))
 
 
 def _without_ripple(rung: LevelRung, splits: Sequence[Split]) -> LevelRung:

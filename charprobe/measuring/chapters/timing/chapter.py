@@ -70,6 +70,7 @@ RECIPE = "quick"
 MEMORY_RECIPE = "standard"
 AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
 UNEVEN = 0.02  # share by which the depths of bursts may differ for their releases to be compared
+FOLLOWS_DB = 0.05  # difference of the first burst from the others that is told
 MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
 
 
@@ -290,6 +291,7 @@ def _reference_health(row: BurstRow, entries: dict[str, Entry], channel: int, re
             "recipe with longer gaps, such as timing."
         )
         out.append(Health("gap-too-short", "note", message, channel, row.start_s, row.end_s))
+    out += _first_burst_health(row, channel)
     if not row.attack.settled:
         message = (
             f"The gain was still falling at the end of the {row.hold_s:g} s burst: attack times are bounds. "
@@ -297,6 +299,33 @@ def _reference_health(row: BurstRow, entries: dict[str, Entry], channel: int, re
         )
         out.append(Health("unsettled", "warn", message, channel, row.start_s, row.end_s))
     return out
+
+
+def _first_burst_health(row: BurstRow, channel: int) -> list[Health]:
+    """Say so where the first burst of the set stands for all, as it alone comes after a rest."""
+    apart = {
+        trace.edge: first
+        for trace in (row.attack_trace, row.release_trace)
+        if (first := trace.first) is not None and first.most_db > FOLLOWS_DB
+    }
+    if not apart:
+        return []
+    edges, most = " and ".join(apart), max(first.most_db for first in apart.values())
+    where = channel, row.start_s, row.end_s
+    if not any(first.alone for first in apart.values()):
+        message = (
+            f"The first burst, which follows a longer rest, differs from the others in its {edges} by up to "
+            f"{number_text(most, 2)} dB: what senses the level had not come to rest between the bursts. Times "
+            "are those of the first."
+        )
+        return [Health("gap-too-short", "note", message, *where)]
+    message = (
+        f"Each burst leaves something behind: from one to the next the {edges} moves on, by up to "
+        f"{number_text(most, 2)} dB in all. Times are those of the first burst, with intervals that reach over "
+        "the difference, and harmonics under gain reduction may change while a tone lasts. Use a recipe with "
+        "longer gaps, such as timing."
+    )
+    return [Health("history-dependent", "warn", message, *where)]
 
 
 def _gap_health(rows: Sequence[BurstRow], channel: int) -> list[Health]:

@@ -1,0 +1,123 @@
+"""The first burst of a set, which alone comes after a long rest, beside the others."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from charprobe.estimators.timing.trace.scatter import Scatter
+from charprobe.values.arrays import Array
+from charprobe.values.edge import Edge
+
+APART = 3.0  # times what the others differ by among each other that the first must differ from them
+CLEAR = 25.0  # and times what noise would make it differ by, in squares
+FEWEST = 4  # repetitions from which three that agree tell of another
+UNSURE = 0.1  # standard uncertainty of what the others lack, as a share of it
+UNSURE_ALONE = 1.0  # the same where each burst follows from the one before: so may the first
+
+
+@dataclass(frozen=True)
+class FirstBurst:
+    """What the common gain of a set lacks of the gain that a burst from rest has.
+
+    Attributes
+    ----------
+    before_db : float
+        Before the edge.
+    alone : bool
+        Whether no other burst is like it, nor is any like the next: each follows from the one before.
+    time_s, lacks_db : ndarray, shape (m,)
+        Middles of windows after the edge, and what is lacking there.
+    """
+
+    before_db: float
+    alone: bool
+    time_s: Array
+    lacks_db: Array
+
+    def at(self, time_s: Array) -> Array:
+        """What is lacking at times from the edge."""
+        after = np.interp(time_s, self.time_s, self.lacks_db)
+        return np.where(time_s < 0, self.before_db, after)
+
+    @property
+    def _share(self) -> float:
+        return UNSURE_ALONE if self.alone else UNSURE
+
+    def unsure_db(self, time_s: float) -> float:
+        """Standard uncertainty in dB that taking the first burst for the others leaves."""
+        return self._share * abs(float(self.at(np.array(time_s))))
+
+    @property
+    def before_std_db(self) -> float:
+        """The same of the gain before the edge."""
+        return self._share * abs(self.before_db)
+
+    @property
+    def after_std_db(self) -> float:
+        """The same of the gain at the end of the record."""
+        return self._share * abs(float(self.lacks_db[-1]))
+
+    @property
+    def most_db(self) -> float:
+        """The most that is lacking anywhere."""
+        return float(np.max(np.abs([self.before_db, *self.lacks_db])))
+
+
+def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst | None:
+    """Find what bursts that begin from rest have over the mean of a set; None where all are alike.
+
+    Parameters
+    ----------
+    scatter : Scatter
+        How the repetitions differ.
+    edge : {"attack", "release"}
+    change_db : float
+        Gain change of the edge, signed.
+
+    Notes
+    -----
+    A detector may still be charged by the burst before while the gain has long come to rest: the first burst
+    of a set, after a longer rest, then starts later than all others, which agree. So may its gain have been
+    nearer to rest, or its release shorter; a store that fills from burst to burst sets each farther from the
+    first, by ever less. Where the first attack is ahead of the others, it was the one that began away from
+    rest, and the others count.
+    """
+    if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
+        return None
+    before = scatter.before_db.mean(axis=1)
+    off = np.column_stack([before, scatter.off_db])
+    weight = np.append(scatter.before_db.shape[1] * scatter.after_halves, scatter.halves)
+    first = off[0] - off[1:].mean(axis=0)
+    unlike = scatter.after_db - scatter.after_db.mean(axis=1, keepdims=True)
+    noise = float(np.mean(unlike**2)) * scatter.after_halves  # variance over half a period
+    energy = float(weight @ first**2)
+    spread = float(weight @ np.ptp(off[1:], axis=0) ** 2)
+    if energy < CLEAR * noise * first.size:
+        return None
+    alone = energy < APART**2 * spread
+    if alone and not _one_after_another(off @ (weight * np.sign(first)), noise * float(weight.sum())):
+        return None
+    rested = edge == "release" or float(weight @ first) * change_db < 0
+    if scatter.odd is not None and not rested:
+        return None  # its gain tells it apart: it is left out
+    share = 1 - 1 / scatter.repeats if rested else -1 / scatter.repeats
+    return FirstBurst(float(share * first[0]), alone, scatter.time_s, share * first[1:])
+
+
+def _one_after_another(gain: Array, variance: float) -> bool:
+    """Whether each repetition lies farther on than the one before, by less and less: what a store does."""
+    steps = np.diff(gain) * np.sign(gain[1] - gain[0])
+    return bool(np.all(steps > -math.sqrt(variance)) and np.all(np.diff(steps) < math.sqrt(variance)))
+
+
+def like_first(scatter: Scatter, first: FirstBurst) -> Scatter:
+    """The scatter of a set whose bursts all are as the first is."""
+
+    def alike(off_db: Array) -> Array:
+        others = off_db[1:] - off_db[1:].mean(axis=0)
+        return np.vstack([np.zeros(off_db.shape[1]), (not first.alone) * others])
+
+    return replace(scatter, off_db=alike(scatter.off_db), before_db=alike(scatter.before_db))
