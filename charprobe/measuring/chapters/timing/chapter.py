@@ -315,14 +315,14 @@ def _first_burst_health(row: BurstRow, channel: int) -> list[Health]:
     if not any(first.alone for first in apart.values()):
         message = (
             f"The first burst, which follows a longer rest, differs from the others in its {edges} by up to "
-            f"{number_text(most, 2)} dB: what senses the level had not come to rest between the bursts. Times "
-            "are those of the first."
+            f"{number_text(most, 2)} dB: what senses the level had not come to rest between the others. "
+            "Times are those of the first."
         )
         return [Health("gap-too-short", "note", message, *where)]
     message = (
         f"Each burst leaves something behind: from one to the next the {edges} moves on, by up to "
-        f"{number_text(most, 2)} dB in all. Times are those of the first burst, with intervals that reach over "
-        "the difference, and harmonics under gain reduction may change while a tone lasts. Use a recipe with "
+        f"{number_text(most, 2)} dB in all. Times are those of the first burst, with intervals that reach "
+        "over the difference, and harmonics under gain reduction may change while a tone lasts. Use a recipe with "
         "longer gaps, such as timing."
     )
     return [Health("history-dependent", "warn", message, *where)]
