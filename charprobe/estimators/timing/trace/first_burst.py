@@ -24,36 +24,42 @@ class FirstBurst:
 
     Attributes
     ----------
-    before_db : float
-        Before the edge.
     alone : bool
         Whether no other burst is like it, nor is any like the next: each follows from the one before.
+    before_s, before_db : ndarray, shape (n,)
+        Middles of windows before the edge, ascending, and what is lacking there.
     time_s, lacks_db : ndarray, shape (m,)
-        Middles of windows after the edge, and what is lacking there.
+        The same after the edge.
     """
 
-    before_db: float
     alone: bool
+    before_s: Array
+    before_db: Array
     time_s: Array
     lacks_db: Array
 
     def at(self, time_s: Array) -> Array:
         """What is lacking at times from the edge."""
         after = np.interp(time_s, self.time_s, self.lacks_db)
-        return np.where(time_s < 0, self.before_db, after)
+        return np.where(time_s < 0, np.interp(time_s, self.before_s, self.before_db), after)
 
     @property
     def _share(self) -> float:
         return UNSURE_ALONE if self.alone else UNSURE
 
     def unsure_db(self, time_s: float) -> float:
-        """Standard uncertainty in dB that taking the first burst for the others leaves."""
-        return self._share * abs(float(self.at(np.array(time_s))))
+        """Standard uncertainty in dB that taking the first burst for the others leaves.
+
+        What is lacking is known as means over windows: what changes from one to the next is doubt.
+        """
+        here = int(np.searchsorted(self.time_s, time_s))
+        beside = self.lacks_db[max(0, here - 1) : here + 2]
+        return math.hypot(self._share * abs(float(self.at(np.array(time_s)))), float(np.ptp(beside)) / 2)
 
     @property
     def before_std_db(self) -> float:
         """The same of the gain before the edge."""
-        return self._share * abs(self.before_db)
+        return self._share * abs(float(self.before_db[-1]))
 
     @property
     def after_std_db(self) -> float:
@@ -63,7 +69,7 @@ class FirstBurst:
     @property
     def most_db(self) -> float:
         """The most that is lacking anywhere."""
-        return float(np.max(np.abs([self.before_db, *self.lacks_db])))
+        return float(np.max(np.abs([*self.before_db, *self.lacks_db])))
 
 
 def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst | None:
@@ -87,9 +93,9 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     """
     if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
         return None
-    before = scatter.before_db.mean(axis=1)
-    off = np.column_stack([before, scatter.off_db])
-    weight = np.append(scatter.before_db.shape[1] * scatter.after_halves, scatter.halves)
+    off = np.hstack([scatter.before_db[:, ::-1], scatter.off_db])
+    parted = scatter.before_s.size
+    weight = np.append(np.full(parted, scatter.after_halves), scatter.halves)
     first = off[0] - off[1:].mean(axis=0)
     unlike = scatter.after_db - scatter.after_db.mean(axis=1, keepdims=True)
     noise = float(np.mean(unlike**2)) * scatter.after_halves  # variance over half a period
@@ -103,8 +109,9 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     rested = edge == "release" or float(weight @ first) * change_db < 0
     if scatter.odd is not None and not rested:
         return None  # its gain tells it apart: it is left out
-    share = 1 - 1 / scatter.repeats if rested else -1 / scatter.repeats
-    return FirstBurst(float(share * first[0]), alone, scatter.time_s, share * first[1:])
+    lacks = off[0] if rested else off[1:].mean(axis=0)
+    before, after = lacks[:parted], lacks[parted:]
+    return FirstBurst(alone, scatter.before_s[::-1], before, scatter.time_s, after)
 
 
 def _one_after_another(gain: Array, variance: float) -> bool:

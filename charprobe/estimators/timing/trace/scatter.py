@@ -27,6 +27,7 @@ CHANCE = 4.0  # standard deviations by which a variance must exceed that of the 
 ODD = 8.0  # how many times farther off than the others are apart a burst must start to be called odd
 ODD_DB = 0.05  # and by how much at least
 PARTED = 5  # repetitions that part what averages out from what does not
+LEAST_SHARE = -0.9  # of the common gain by which one may fall short: a burst that is not there is no gain
 FEWEST = 3  # bursts that must agree for another to be called odd
 
 
@@ -52,6 +53,8 @@ class Scatter:
         In each window, one row per repetition.
     phase_rad : ndarray, shape (k,)
         Phase of the carrier at the edge, in each repetition.
+    before_s : ndarray, shape (16,)
+        Middles of windows before the edge, negative, descending.
     before_db, after_db : ndarray, shape (k, 16)
         The same at rest: before the edge, and at the end of the record.
     after_halves : int
@@ -62,6 +65,7 @@ class Scatter:
     halves: Array
     off_db: Array
     phase_rad: Array
+    before_s: Array
     before_db: Array
     after_db: Array
     after_halves: int
@@ -218,7 +222,8 @@ def scatter(
         own[k] = np.add.reduceat(c * normal, starts) / weight
         common[k] = np.add.reduceat(square * gain, starts) / weight
     off = own - common
-    off = DB_PER_NEPER * (off - off.mean(axis=0)) / np.maximum(np.abs(common), 1e-9)
+    share = (off - off.mean(axis=0)) / np.maximum(np.abs(common), 1e-9)
+    off = DB_PER_NEPER * np.log1p(np.maximum(share, LEAST_SHARE))
     first, second = len(kept[0]), len(kept[0]) + len(kept[1])
     to_s = carriers.step / carriers.rate_hz
     return Scatter(
@@ -226,6 +231,7 @@ def scatter(
         halves=np.array([(b - a) / half for a, b in kept[2]]),
         off_db=off[:, second:],
         phase_rad=phase_rad,
+        before_s=np.array([(a + b) / 2 for a, b in kept[0]]) * to_s,
         before_db=off[:, :first],
         after_db=off[:, first:second],
         after_halves=after_halves,

@@ -322,8 +322,8 @@ def _first_burst_health(row: BurstRow, channel: int) -> list[Health]:
     message = (
         f"Each burst leaves something behind: from one to the next the {edges} moves on, by up to "
         f"{number_text(most, 2)} dB in all. Times are those of the first burst, with intervals that reach "
-        "over the difference, and harmonics under gain reduction may change while a tone lasts. Use a recipe with "
-        "longer gaps, such as timing."
+        "over the difference, and harmonics under gain reduction may change while a tone lasts. Use a "
+        "recipe with longer gaps, such as timing."
     )
     return [Health("history-dependent", "warn", message, *where)]
 
