@@ -17,6 +17,7 @@ TOP_DBFS, BOTTOM_DBFS, LOWEST_DBFS = -1.5, -60.0, -84.0
 REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bring out
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
 PHASES = (9, 7, 5, 3)  # odd: second-order distortion cancels
+LEAD_S = 0.3  # so long at the low level, a detector that was silent has come to rest
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
 RISES, FALLS = 4.0, 0.7  # a level step lasts so many attack t90, or such a share of a release to its rest
@@ -153,7 +154,7 @@ def _recipe(needs: Needs, low_dbfs: float, highs: list[float], plan: _Plan, long
     common = {
         "carrier_hz": carrier_hz,
         "low_dbfs": low_dbfs,
-        "lead_s": min(0.3, max(0.12, 0.05 * gap)),
+        "lead_s": LEAD_S,
         "release_s": gap,
     }
     steps = _level_steps(needs, low_dbfs, gap, longest_s)

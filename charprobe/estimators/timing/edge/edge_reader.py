@@ -24,6 +24,7 @@ ARRIVED = 0.99  # share of the change from which on a trace has arrived and may 
 BACK = 0.05  # share of the change by which a gain must fall back for a crossing not to count
 RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
 TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
+LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
 
@@ -74,7 +75,12 @@ class EdgeReader:
             return unreached(float(self.trace.time_s[-1]))
         level = self.before.value_db + part * self.change
         level_std = math.hypot((1 - part) * self.before.std_db, part * self.after.std_db)
-        return self._read(level, level_std, near, toward=True)
+        found = self._read(level, level_std, near, toward=True)
+        if isinstance(found, Quantity) and level_std > LEVEL_SHARE * (1 - part) * abs(self.change):
+            reason = "the gain it comes to rest at is not known well enough"
+            then = "use a recipe with longer gaps, such as timing"
+            return Unmeasured("s", reason, then, at_least=max(0.0, found.low), cause="short-gaps")
+        return found
 
     def _stays(self, part: float) -> float:
         """Return about when `part` of the change is done and clearly stays so."""

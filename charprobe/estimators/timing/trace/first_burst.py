@@ -95,23 +95,27 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
         return None
     off = np.hstack([scatter.before_db[:, ::-1], scatter.off_db])
     parted = scatter.before_s.size
-    weight = np.append(np.full(parted, scatter.after_halves), scatter.halves)
+    before, after = (_noise(rest) for rest in (scatter.before_db, scatter.after_db))
+    weight = 1 / np.append(np.full(parted, before), after * scatter.after_halves / scatter.halves)
     first = off[0] - off[1:].mean(axis=0)
-    unlike = scatter.after_db - scatter.after_db.mean(axis=1, keepdims=True)
-    noise = float(np.mean(unlike**2)) * scatter.after_halves  # variance over half a period
     energy = float(weight @ first**2)
     spread = float(weight @ np.ptp(off[1:], axis=0) ** 2)
-    if energy < CLEAR * noise * first.size:
+    if energy < CLEAR * first.size:
         return None
     alone = energy < APART**2 * spread
-    if alone and not _one_after_another(off @ (weight * np.sign(first)), noise * float(weight.sum())):
+    if alone and not _one_after_another(off @ (weight * np.sign(first)), float(weight.sum())):
         return None
     rested = edge == "release" or float(weight @ first) * change_db < 0
-    if scatter.odd is not None and not rested:
-        return None  # its gain tells it apart: it is left out
+    if not rested and (alone or scatter.odd is not None):
+        return None  # its gain tells it apart, and it is left out; or no burst tells the rest
     lacks = off[0] if rested else off[1:].mean(axis=0)
     before, after = lacks[:parted], lacks[parted:]
     return FirstBurst(alone, scatter.before_s[::-1], before, scatter.time_s, after)
+
+
+def _noise(off_db: Array) -> float:
+    """Variance of the windows of each repetition about their own mean; noise of 1e-6 dB at least."""
+    return max(1e-12, float(np.mean((off_db - off_db.mean(axis=1, keepdims=True)) ** 2)))
 
 
 def _one_after_another(gain: Array, variance: float) -> bool:

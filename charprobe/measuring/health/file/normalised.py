@@ -24,8 +24,14 @@ UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
 def check_normalised(wet: Take, bypass: Take) -> list[Health]:
-    """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``."""
+    """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``.
+
+    The gains are those of quiet sound. Through a path of gain 1 the bypass has the stimulus's own peak, and
+    so has a stage that leaves alone what is loud: a gate, a lift of what is quiet.
+    """
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
+        return []
+    if abs(bypass.alignment.gain_db) < UNITY_DB:
         return []
     facts = [take.source.once(gather_sample_facts)[take.channel] for take in (wet, bypass)]
     peaks = [each.peak for each in facts]

@@ -1,0 +1,59 @@
+import math
+
+import numpy as np
+import pytest
+from burst_device import play, recipe
+
+from charprobe.estimators.timing.edge.times import time_edge
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
+
+DEPTH_DB, TAU_S, RELEASE_S = 12.0, 0.002, 0.02
+SHORT = {"hold_s": 0.05, "lead_s": 0.06, "release_s": 0.12, "phases": 5, "carrier_hz": 4093.0}
+
+
+def bursts(late_s, start_db, release_s, rng):
+    """Both traces of five bursts that each fall late, from a gain and with a release of their own."""
+    calls = iter(range(1000))
+
+    def gain_db(since_rise, since_fall):
+        burst = next(calls) // 3  # three tones each
+        left = np.exp(-np.maximum(since_rise - late_s[burst], 0) / TAU_S)
+        down = -DEPTH_DB + (DEPTH_DB + start_db[burst]) * left
+        return np.where(
+            since_fall < 0, down, -DEPTH_DB * np.exp(-np.maximum(since_fall, 0) / release_s[burst])
+        )
+
+    played, wet, dry = play(recipe(**SHORT), gain_db, rate_hz=48_000, rng=rng, noise_dbfs=-100.0)
+    return trace_edges(wet, bursts=played, bypass=dry)
+
+
+def test_the_first_burst_stands_for_all_where_a_charged_detector_starts_the_others_early(rng):
+    late_s = np.array([1e-3, 4e-4, 4e-4, 4e-4, 4e-4])
+    attack, release = bursts(late_s, np.zeros(5), np.full(5, RELEASE_S), rng)
+    t50 = time_edge(attack, rest_db=None).t50
+    truth = 1e-3 + TAU_S * math.log(2)
+    assert t50.low <= truth <= t50.high
+    assert t50.high - t50.low < 0.6e-3  # the mean of all lies 0.48 ms early
+    assert not attack.first.alone
+    assert release.first is None
+
+
+def test_the_first_burst_stands_for_all_where_the_others_start_before_the_gain_is_back(rng):
+    attack, _ = bursts(np.zeros(5), np.array([0.0, -3.0, -3.0, -3.0, -3.0]), np.full(5, RELEASE_S), rng)
+    before = time_edge(attack, rest_db=None).before
+    assert before.value == pytest.approx(
+        0.0, abs=0.02
+    )  # noise of -100 dBFS beside -40 dBFS over a lead of 60 ms
+
+
+def test_a_store_that_fills_from_burst_to_burst_is_told_and_widens_the_release(rng):
+    release_s = RELEASE_S * np.array([1.0, 1.25, 1.35, 1.39, 1.405])
+    _, release = bursts(np.zeros(5), np.zeros(5), release_s, rng)
+    t63 = time_edge(release, rest_db=None).t63
+    assert release.first.alone
+    assert t63.low <= RELEASE_S <= t63.high
+
+
+def test_bursts_alike_are_left_as_they_are(rng):
+    for trace in bursts(np.zeros(5), np.zeros(5), np.full(5, RELEASE_S), rng):
+        assert trace.first is None
