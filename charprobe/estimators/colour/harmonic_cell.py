@@ -78,14 +78,14 @@ class HarmonicCell:
 
     @property
     def fundamental(self) -> Reading:
-        """Level of the fundamental in dBFS."""
+        """Level in dBFS that the fundamental settles at."""
         if not self.told:
             return self._moving("dBFS")
         level = self.fit.level(1)
         if isinstance(level, Unmeasured):
             return level
-        std = math.hypot(level.std, FLOOR_DB, self.settling.doubt_db / Z95)
-        return Quantity.from_std(level.value, std, "dBFS")
+        std = math.hypot(level.std, FLOOR_DB, self.settling.std_db)
+        return Quantity.from_std(level.value + self.settling.remaining_db, std, "dBFS")
 
     def _moving(self, unit: str) -> Unmeasured:
         left = number_text(abs(self.settling.remaining_db), 1)

@@ -21,6 +21,7 @@ WINDOW_S = 0.008
 MOST_WINDOWS, FEWEST_WINDOWS = 16, 4
 TRACE_ORDERS = 4
 FINEST_DB = 1e-5  # a window is not trusted beyond this
+MODEL_SHARE = 0.25  # of what was left to go, by which a law of its own may miss it
 SETTLED_DB = 0.05  # with less to go, interval included, harmonics are as good as settled
 
 
@@ -28,14 +29,16 @@ SETTLED_DB = 0.05  # with less to go, interval included, harmonics are as good a
 class ToneSettling:
     """What was left to go when a tone was read: where its level was heading, and how far it may have been.
 
-    `doubt_db` covers `remaining_db` and its 95 % interval; it is 0 where nothing moved.
+    `doubt_db` covers `remaining_db` and its 95 % interval; it is 0 where nothing moved. `std_db` is the
+    standard uncertainty of where the level was heading, with what noise may have hidden.
     """
 
     remaining_db: float
     doubt_db: float
+    std_db: float
 
 
-AT_REST = ToneSettling(0.0, 0.0)
+AT_REST = ToneSettling(0.0, 0.0, 0.0)
 
 
 def judge_tones(
@@ -97,5 +100,8 @@ def _judged(
     verdict = judge_settling(
         trace, edges_s=edges_s, std_db=std_db, late_from_s=late_from_s, step_s=float(apart_s)
     )
-    doubts = np.where(verdict.moving, np.abs(verdict.remaining_db) + 2 * verdict.remaining_std_db, 0.0)
-    return [ToneSettling(float(r), float(d)) for r, d in zip(verdict.remaining_db, doubts, strict=True)]
+    left, unsure = np.abs(verdict.remaining_db), verdict.remaining_std_db
+    hidden = std_db * math.sqrt(12 / count)  # standard uncertainty of a straight movement over the trace
+    stds = np.hypot(np.hypot(unsure, MODEL_SHARE * left), np.where(verdict.moving, 0.0, hidden))
+    doubts = np.where(verdict.moving, left + 2 * unsure, left)
+    return [ToneSettling(*map(float, row)) for row in zip(verdict.remaining_db, doubts, stds, strict=True)]
