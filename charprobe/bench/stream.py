@@ -131,9 +131,19 @@ def record_take(
         If the sound is louder than full scale, or the stream cannot be opened.
     """
     duplex = _Duplex(patch, sound, after_s)
-    with GrowingWav(path, rate_hz=patch.rate_hz, channels=len(patch.inputs)) as file:
-        stream = opened(patch, duplex.call_back)
-        ending, message = _watched(stream, duplex, file, meter)
+    stream = opened(patch, duplex.call_back)
+    ending: Ending = "disk"
+    message = ""
+    try:
+        file = GrowingWav(path, rate_hz=patch.rate_hz, channels=len(patch.inputs))
+    except SoundFileError:
+        _closed(stream)
+        raise
+    try:
+        with file:
+            ending, message = _watched(stream, duplex, file, meter)
+    except SoundFileError as error:  # not even the last of it fits
+        ending, message = "disk", message or str(error)
     return TakeEnd(path, ending, file.frames, duplex.ring.lost, tuple(duplex.flags), message)
 
 

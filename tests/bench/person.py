@@ -44,6 +44,24 @@ class Person:
         """Interrupt."""
         os.write(self.terminal, b"\x03")
 
+    def is_killed(self):
+        """End at once, as a crash does."""
+        with contextlib.suppress(ProcessLookupError, ChildProcessError):
+            os.kill(self.pid, signal.SIGKILL)
+            os.waitpid(self.pid, 0)
+
+    def reads_on(self):
+        """Read what has been said meanwhile."""
+        while select.select([self.terminal], [], [], 0.1)[0]:
+            try:
+                said = os.read(self.terminal, 65_536).decode(errors="replace")
+            except OSError:
+                return
+            if not said:
+                return
+            self.heard += said
+            self.unread += said
+
     def ends(self, *, within_s=120):
         """Wait for the end; return the exit code."""
         end = time.monotonic() + within_s

@@ -1,0 +1,190 @@
+"""Faults of a live rig, injected into real takes on a sound server without hardware: what is told, what is kept.
+
+``python -m tests.benchmarks.live_bench`` prints a row a fault; ``--write`` also writes ``docs/accuracy/live.md``;
+``--transcript FILE`` records a guided session of four settings with its second pass, as a person sees it.
+"""
+
+import argparse
+import json
+import re
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from charprobe.files.sound.sound_file import open_capture
+from tests.bench.jack_rig import RATE_HZ, jack_rig
+from tests.bench.person import Person
+from tests.bench.test_live import RECIPE
+
+DOC = Path(__file__).parents[2] / "docs" / "accuracy" / "live.md"
+SETTINGS = {
+    "voice": {"ratio": 3.0, "threshold": -24.0, "attack_s": 0.004, "release_s": 0.06},
+    "drum": {"ratio": 6.0, "threshold": -20.0, "attack_s": 0.001, "release_s": 0.03},
+    "bass": {"ratio": 2.0, "threshold": -30.0, "attack_s": 0.02, "release_s": 0.4},
+    "bus": {"ratio": 1.5, "threshold": -18.0, "attack_s": 0.03, "release_s": 0.15},
+}
+SESSION = """schema = "charprobe.session/1"
+recipe = "../short.toml"
+pool = "captures"
+bypass = "path/bypass.wav"
+[device]
+name = "Field strip"
+[[setting]]
+name = "voice"
+take = 1
+"""
+
+
+def jack(rig, *command):
+    subprocess.run(command, env=rig.env, check=True, capture_output=True)
+
+
+def stopped(process, seconds):
+    process.send_signal(signal.SIGSTOP)
+    time.sleep(seconds)
+    process.send_signal(signal.SIGCONT)
+
+
+def unplugged(rig):
+    wires = subprocess.run(["jack_lsp", "-c"], env=rig.env, capture_output=True, text=True, check=True).stdout
+    port = re.search(r"^(PortAudio\S*:out_0)", wires, re.M)[1]
+    jack(rig, "jack_disconnect", port, "strip:in_0")
+    time.sleep(0.2)
+    jack(rig, "jack_connect", port, "strip:in_0")
+
+
+# fault -> what is done in the middle of a take, options, what must be said, and whether the take must be spoiled
+FAULTS = {
+    "nothing": (lambda rig, _: None, (), r"KEEP", False),
+    "server stopped 50 ms": (lambda rig, _: stopped(rig.server, 0.05), (), r"KEEP|RETAKE", False),
+    "device in the loop stopped 300 ms": (lambda rig, _: stopped(rig.device, 0.3), (), r"KEEP|RETAKE", False),
+    "connection removed 200 ms": (lambda rig, _: unplugged(rig), (), r"RETAKE", True),
+    "buffer size changed": (lambda rig, _: jack(rig, "jack_bufsize", "512"), (), r"RETAKE", True),
+    "wrong rate": (None, ("--rate", "44100"), r"asked .* 44100", True),
+    "too few channels": (None, ("--inputs", "1,2,3,4,5,6,7,8"), r"has \d+ channels", True),
+    "server killed": (lambda rig, _: rig.server.kill(), (), r"does not answer", True),
+    "device in the loop killed": (lambda rig, _: rig.device.kill(), (), r"RETAKE|does not answer", True),
+    "program killed": (lambda rig, person: person.is_killed(), (), None, True),
+    "disk full": (None, (), r"cannot be written", True),
+}
+
+
+def one_fault(name, folder):
+    """Run one take with one fault; return what was said, whether it was said, seconds, and sound on the disk."""
+    act, options, says, _ = FAULTS[name]
+    (folder / "short.toml").write_text(RECIPE)
+    (folder / "review").mkdir()
+    (folder / "review" / "session.toml").write_text(SESSION)
+    command = [sys.executable, "-m", "charprobe", "record", "review/session.toml", "--play", "strip"]
+    command += ["--outputs", "1", "--inputs", "1", "--no-probe", "--no-second", "--no-publish", *options]
+    with jack_rig(folder, speed=2, name="faults") as rig:
+        before = resource.getrlimit(resource.RLIMIT_FSIZE)
+        if name == "disk full":
+            resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, before[1]))
+        person = Person(command, cwd=folder, env=rig.env)
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        start = time.monotonic()
+        if act is not None or name == "disk full":
+            person.hears("Type yes")
+            person.types("yes")
+            person.hears(r"q stop\] ")
+            person.types()
+            person.hears("s left")
+            time.sleep(2)
+            start = time.monotonic()
+            if act is not None:
+                act(rig, person)
+        if says is None:  # the same command goes on
+            person = Person(command, cwd=folder, env=rig.env)
+            says = "interrupted is kept"
+        person.hears(rf"(?s)(?:{says})", within_s=120)
+        took = time.monotonic() - start
+        time.sleep(1.5)
+        person.reads_on()
+        told = " ".join(re.findall(r"(?:STOP|WARN|NOTE) ([a-z-]+)", person.heard))
+        line = next((row for row in person.heard.splitlines() if re.search(says, row)), says)
+        person.is_killed()
+    sound = [open_capture(path).frames for path in (folder / "review").rglob("*.wav")]
+    return {"said": line.strip()[:90], "codes": told, "after_s": took, "kept_s": sum(sound) / RATE_HZ}
+
+
+def table(names):
+    rows = [
+        "| fault in the middle of a take | said | codes | after s | sound kept, s |",
+        "|---|---|---|---|---|",
+    ]
+    for name in names:
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                found = one_fault(name, Path(folder))
+                row = f"| {name} | {found['said']} | {found['codes'] or '–'} | {found['after_s']:.1f} | {found['kept_s']:.1f} |"
+            except AssertionError as error:
+                row = f"| {name} | NOT TOLD: {str(error)[-200:]!r} | | | |"
+        print(row, flush=True)
+        rows.append(row)
+    return "\n".join(rows)
+
+
+def transcript(path):
+    """A guided session of four settings and its second pass; the terminal as it was."""
+    with tempfile.TemporaryDirectory() as name, jack_rig(Path(name), speed=4, name="transcript") as rig:
+        folder = Path(name)
+        command = [sys.executable, "-m", "charprobe", "record", "review/session.toml", "--play", "strip"]
+        person = Person([*command, "--outputs", "1", "--inputs", "1"], cwd=folder, env=rig.env)
+        for answer in ("Field strip", "", "", "", "12 o'clock", ", ".join(SETTINGS), "quick"):
+            person.hears(r"\]: ")
+            person.types(answer)
+        person.hears("patch around")
+        person.types("n")
+        person.hears("Type yes")
+        person.types("yes")
+        while True:
+            match = person.hears(r"Play .*Enter = yes|\d+ of \d+  (\S+) \d+ |Record it now", within_s=900)
+            if match[1] is not None:
+                rig.turn(**SETTINGS.get(match[1], {}))
+                person.hears(r"q stop\] ")
+                person.types()
+                person.hears(r"Enter = . ", within_s=600)
+            person.types()
+            if match[0].startswith("Record"):
+                break
+        for _ in range(2 * len(SETTINGS)):
+            match = person.hears(r"\d+ of \d+  (\S+) \d+ |page: ", within_s=900)
+            if match[1] is None:
+                break
+            rig.turn(**SETTINGS.get(match[1], {}))
+            person.hears(r"q stop\] ")
+            person.types()
+            person.hears(r"Enter = . ", within_s=600)
+            person.types()
+        code = person.ends(within_s=1200)
+        text = re.sub(r"[^\n]*\r(?!\n)", "", person.heard.replace("\r\n", "\n")).replace(str(folder), "BENCH")
+        kept = [
+            json.loads(line)["kept"] for line in (folder / "review" / "takes.jsonl").read_text().splitlines()
+        ]
+    path.write_text(
+        "# A sitting at the bench, as the terminal shows it\n\nFour settings of a simulated compressor in the loop of a sound "
+        "server without hardware; made by\n`python -m tests.benchmarks.live_bench --transcript docs/live-transcript.md`. "
+        f"Exit code {code}, {sum(kept)} of {len(kept)} takes of the first pass kept.\n\n```text\n{text.strip()}\n```\n"
+    )
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", nargs="*", default=list(FAULTS))
+    parser.add_argument("--write", action="store_true")
+    parser.add_argument("--transcript", type=Path)
+    asked = parser.parse_args()
+    if asked.transcript:
+        transcript(asked.transcript)
+    else:
+        text = table(asked.only)
+        if asked.write:
+            DOC.write_text(
+                "# Live recording: faults\n\nMade by `python -m tests.benchmarks.live_bench --write`: one take each on a sound server "
+                "without hardware, the fault injected about 2 s into it.\n\n" + text + "\n"
+            )
