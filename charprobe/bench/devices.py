@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any, Literal
 
-from charprobe.values.errors import LiveError
+from charprobe.values.errors import DeviceGoneError, LiveError
 from charprobe.values.wording import literal, shortened
 
 INSTALL = """\
 playing and recording needs the extra `live`: pip install "charprobe[live]", and PortAudio (Debian: \
 libportaudio2). Without it, work with files: `charprobe stimulus RECIPE --out FILE.wav`, play and record it \
 with any recorder, `charprobe session SESSION.toml --out DIR`"""
+ANSWER_S = 20.0
 Side = Literal["play", "record"]
 
 
@@ -70,11 +72,29 @@ def backend() -> Any:
     ------
     LiveError
         If it, or the system library it needs, is not installed; says how to get it and how to do without.
+    DeviceGoneError
+        If a sound server is there but does not answer: asking it in this thread would hang.
     """
+    found: list[Any] = []
+    asking = threading.Thread(target=lambda: found.append(_loaded()), daemon=True)
+    asking.start()
+    asking.join(ANSWER_S)
+    if not found:
+        raise DeviceGoneError(
+            f"the sound server has not answered for {ANSWER_S:.0f} s: restart it, then run the same command "
+            "again"
+        )
+    if found[0] is None:
+        raise LiveError(INSTALL)
+    return found[0]
+
+
+def _loaded() -> Any:
+    """Load the module; the first time it asks every sound server for its devices."""
     try:
         return import_module("sounddevice")
     except (ImportError, OSError):
-        raise LiveError(INSTALL) from None
+        return None
 
 
 def list_devices() -> tuple[SoundDevice, ...]:

@@ -63,12 +63,7 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
     """
     from charprobe.bench.devices import list_devices
 
-    devices = list_devices()
-    if list_only:
-        for device in devices:
-            click.echo(device.text)
-        return
-    if session is None and not options["self_check"]:
+    if session is None and not options["self_check"] and not list_only:
         raise click.UsageError(
             "name a session file; one that does not exist yet is made from a few questions"
         )
@@ -77,7 +72,11 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
 
     screen = Screen(yes=options["yes"])
     try:
-        if options["self_check"]:
+        devices = list_devices()
+        if list_only:
+            done = {"complete": True, "devices": [device.text for device in devices]}
+            click.echo("\n".join(done["devices"]) or "none", err=options["as_json"])
+        elif options["self_check"]:
             done = _self_check(devices, screen, options)
         else:
             assert session is not None
