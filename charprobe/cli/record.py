@@ -71,6 +71,7 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
     from charprobe.values.errors import DeviceGoneError
 
     screen = Screen(yes=options["yes"])
+    errors_go_to = os.dup(2)  # while it asks for devices, the sound library points 2 elsewhere
     try:
         devices = list_devices()
         if list_only:
@@ -82,10 +83,12 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
             assert session is not None
             done = _record(session, devices, screen, options)
     except DeviceGoneError as error:  # whoever asks a dead sound server anything hangs, the way out included
+        os.dup2(errors_go_to, 2)
         click.echo(f"Error: {error}", err=True)
         sys.stdout.flush()
         sys.stderr.flush()
         os._exit(1)
+    os.close(errors_go_to)
     if options["as_json"]:
         click.echo(json.dumps(done, indent=2, ensure_ascii=False))
     ctx.exit(0 if done["complete"] else 1)

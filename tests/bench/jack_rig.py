@@ -77,7 +77,7 @@ def jack_rig(folder, *, name="charprobe", speed=SPEED):
         "PYTHONPATH": str(Path(__file__).parents[2]),
     }
     wait_us = round(1e6 * PERIOD / RATE_HZ / speed)
-    command = ["jackd", "-S", "--no-realtime", "--name", name, "-L", "2", "-t", "5000", "-d", "dummy"]
+    command = ["jackd", "-S", "--no-realtime", "--name", name, "-L", "2", "-t", "1000", "-d", "dummy"]
     command += ["-r", str(RATE_HZ), "-p", str(PERIOD), "-C", "2", "-P", "2", "-w", str(wait_us)]
     (folder / "knobs.json").write_text(json.dumps(OFF))
     (folder / "device.py").write_text(DEVICE)

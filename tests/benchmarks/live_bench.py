@@ -98,9 +98,14 @@ def one_fault(name, folder):
             start = time.monotonic()
             if act is not None:
                 act(rig, person)
-        if says is None:  # the same command goes on
-            person = Person(command, cwd=folder, env=rig.env)
+        if says is None:  # the same command goes on, once the server has noticed
             says = "interrupted is kept"
+            while True:
+                person = Person(command, cwd=folder, env=rig.env)
+                if person.hears(r"has not answered|is kept").group() == "is kept":
+                    person.unread = person.heard
+                    break
+                person.ends()
         person.hears(rf"(?s)(?:{says})", within_s=120)
         took = time.monotonic() - start
         time.sleep(1.5)
