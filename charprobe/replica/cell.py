@@ -82,7 +82,7 @@ class RunningCell:
             return Passed(sound, np.full(sound.shape, self.cell.makeup_db), lost)
         loops.run_cell(
             sound, backwards, self._filters, self._stores, self._row, self._codes, *self._chains, self._table,
-            out, reduction, lost,
+            np.empty((out.shape[1], 4)), np.empty_like(self._stores), out, reduction, lost,
         )  # fmt: skip
         return Passed(out, self.cell.makeup_db - reduction, lost)
 
@@ -127,7 +127,8 @@ def gain_rows_db(
     out, lost = np.empty_like(sound), np.zeros(sound.shape, dtype=np.bool_)
     for row, found in zip(coefficients(rows, codes, rate_hz=rate_hz), reduction, strict=True):
         filters, stores = _at_rest(1, chains)
-        loops.run_cell(sound, False, filters, stores, row, codes, *chains, table, out, found, lost)
+        room = np.empty((1, 4)), np.empty_like(stores)
+        loops.run_cell(sound, False, filters, stores, row, codes, *chains, table, *room, out, found, lost)
     return np.asarray(cell.makeup_db - reduction[:, late:, 0])
 
 

