@@ -24,6 +24,9 @@ COMMANDS = {  # command -> module below charprobe.cli, and an example; the order
     "record": ("record", 'charprobe record review/session.toml --play "USB interface"'),
     "ab": ("listening", "charprobe ab dry.wav through.wav --out pair"),
     "blind": ("listening", "charprobe blind make pair --out pack --key key.json"),
+    "preview": ("replica", "charprobe preview voice.replica.json dry.wav --out heard.wav --equal-loudness"),
+    "unprint": ("replica", "charprobe unprint voice.replica.json printed.wav --out dry-again.wav"),
+    "predict": ("replica", "charprobe predict voice.replica.json doors.replica.json"),
     "selftest": ("demo", "charprobe selftest --recipe quick"),
 }
 

@@ -13,6 +13,7 @@ from charprobe.replica.parts import Cell
 from charprobe.values.arrays import Array, Flags
 
 NO_TABLE = np.zeros((1, 3))  # of a colour that is not in the loop
+EXACT_DB, CLOSE_DB = 1e-9, 1e-6  # error of the level at which a search ends
 
 
 @dataclass(frozen=True)
@@ -70,19 +71,31 @@ class RunningCell:
         passed = self._run(block, backwards=False)
         return Passed(passed.sound * 10 ** (self.cell.makeup_db / 20), passed.gain_db, passed.lost)
 
-    def take_back(self, block: Array) -> Passed:
-        """Find what went in for the next output samples; shape (n, channels)."""
-        return self._run(block * 10 ** (-self.cell.makeup_db / 20), backwards=True)
+    def take_back(self, block: Array, *, like: Passed | None = None) -> Passed:
+        """Find what went in for the next output samples, shape (n, channels).
 
-    def _run(self, block: Array, *, backwards: bool) -> Passed:
+        `like` is what a cell that hardly differs found for the same samples: the search starts there and
+        ends earlier, 120 dB below the sample.
+        """
+        sound = block * 10 ** (-self.cell.makeup_db / 20)
+        if like is None:
+            return self._run(sound, backwards=True)
+        rise = -np.diff(like.gain_db, axis=0, prepend=like.gain_db[:1])
+        return self._run(sound, backwards=True, rise=rise, reached=CLOSE_DB)
+
+    def _run(
+        self, block: Array, *, backwards: bool, rise: Array | None = None, reached: float = EXACT_DB
+    ) -> Passed:
         sound = np.ascontiguousarray(block, dtype=float)
         out, reduction = np.empty_like(sound), np.empty_like(sound)
         lost = np.zeros(sound.shape, dtype=np.bool_)
         if not self.cell.bends:
             return Passed(sound, np.full(sound.shape, self.cell.makeup_db), lost)
+        rise = np.zeros(sound.shape) if rise is None else rise
+        room = np.empty((out.shape[1], 4)), np.empty_like(self._stores)
         loops.run_cell(
-            sound, backwards, self._filters, self._stores, self._row, self._codes, *self._chains, self._table,
-            np.empty((out.shape[1], 4)), np.empty_like(self._stores), out, reduction, lost,
+            sound, backwards, rise, reached, self._filters, self._stores, self._row, self._codes,
+            *self._chains, self._table, *room, out, reduction, lost,
         )  # fmt: skip
         return Passed(out, self.cell.makeup_db - reduction, lost)
 
@@ -127,8 +140,10 @@ def gain_rows_db(
     out, lost = np.empty_like(sound), np.zeros(sound.shape, dtype=np.bool_)
     for row, found in zip(coefficients(rows, codes, rate_hz=rate_hz), reduction, strict=True):
         filters, stores = _at_rest(1, chains)
-        room = np.empty((1, 4)), np.empty_like(stores)
-        loops.run_cell(sound, False, filters, stores, row, codes, *chains, table, *room, out, found, lost)
+        room, rise = (np.empty((1, 4)), np.empty_like(stores)), np.zeros(sound.shape)
+        loops.run_cell(
+            sound, False, rise, EXACT_DB, filters, stores, row, codes, *chains, table, *room, out, found, lost
+        )
     return np.asarray(cell.makeup_db - reduction[:, late:, 0])
 
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.signal import oaconvolve
 
 from charprobe.replica.cell import NO_TABLE, Passed, RunningCell
-from charprobe.replica.colour import REACH, shaped, table_of, unshaped
+from charprobe.replica.colour import LEAST_SLOPE, REACH, shaped, table_of, unshaped
 from charprobe.replica.filters import taps
 from charprobe.replica.parts import Cell, Chain, Colour, Section
 from charprobe.values.arrays import Array
+from charprobe.values.errors import ReplicaError
 
 Blocks = Iterator[Array]
 Heard = Callable[[Passed], None]
@@ -42,13 +43,13 @@ def play(chain: Chain, blocks: Iterable[Array], *, rate_hz: float, heard: Heard 
         Gets what passes the cell, block by block.
     """
     cell, colour = chain.cell, chain.colour
-    sound = _filtered(iter(blocks), chain.filter_in, rate_hz, backwards=False)
+    sound = _filtered(iter(blocks), chain.filter_in, rate_hz)
     if colour.place == "before":
-        sound = _coloured(sound, colour, backwards=False)
+        sound = _coloured(sound, colour)
     sound = _through_cell(sound, cell, rate_hz, _loop_table(colour), heard)
     if colour.place != "before":
-        sound = _coloured(sound, colour, backwards=False)
-    return _turned(_filtered(sound, chain.filter_out, rate_hz, backwards=False), chain.polarity)
+        sound = _coloured(sound, colour)
+    return _turned(_filtered(sound, chain.filter_out, rate_hz), chain.polarity)
 
 
 def play_take(chain: Chain, samples: Array, *, rate_hz: float) -> Played:
@@ -66,16 +67,42 @@ def play_take(chain: Chain, samples: Array, *, rate_hz: float) -> Played:
     return Played(sound, np.concatenate([part.gain_db for part in passed]))
 
 
-def take_back(chain: Chain, blocks: Iterable[Array], *, rate_hz: float, heard: Heard | None = None) -> Blocks:
-    """Find what went into a stage, from what came out in blocks of shape (n, channels); see `play`."""
-    cell, colour = chain.cell, chain.colour
-    sound = _filtered(_turned(iter(blocks), chain.polarity), chain.filter_out, rate_hz, backwards=True)
-    if colour.place != "before":
-        sound = _coloured(sound, colour, backwards=True)
-    sound = _back_through_cell(sound, cell, rate_hz, _loop_table(colour), heard)
-    if colour.place == "before":
-        sound = _coloured(sound, colour, backwards=True)
-    return _filtered(sound, chain.filter_in, rate_hz, backwards=True)
+def take_back(
+    chains: Sequence[Chain], blocks: Iterable[Array], *, rate_hz: float, heard: Heard | None = None
+) -> Blocks:
+    """Find what went into a stage, from what came out.
+
+    Parameters
+    ----------
+    chains : sequence of Chain
+        The stage; behind it the same structure with other numbers, to learn what they do to the result.
+    blocks : iterable of ndarray, shape (n, len(chains) * channels)
+        The printed sound once for each chain, side by side.
+    rate_hz : float > 0
+        Sampling rate.
+    heard : callable or None
+        Gets what passes the cell of the first chain, block by block.
+
+    Yields
+    ------
+    ndarray, shape (n, len(chains) * channels)
+        As many samples as came in.
+    """
+    first = chains[0]
+    if first.cell.lookahead_s > 0:
+        raise ReplicaError(
+            "this setting looks ahead: its gain depends on sound that the printed take shows only later, and "
+            "is not taken back. Nothing was written"
+        )
+    sound: Blocks = (block * first.polarity for block in blocks)
+    sound = _unfiltered(sound, [chain.filter_out for chain in chains], rate_hz)
+    if first.colour.place == "before":
+        sound = _back_through_cells(sound, chains, rate_hz, heard)
+        sound = _uncoloured(sound, [chain.colour for chain in chains])
+    else:
+        sound = _uncoloured(sound, [chain.colour for chain in chains])
+        sound = _back_through_cells(sound, chains, rate_hz, heard)
+    return _unfiltered(sound, [chain.filter_in for chain in chains], rate_hz)
 
 
 def _loop_table(colour: Colour) -> Array:
@@ -107,16 +134,22 @@ def _through_cell(sound: Blocks, cell: Cell, rate_hz: float, table: Array, heard
         yield passed.sound
 
 
-def _back_through_cell(
-    sound: Blocks, cell: Cell, rate_hz: float, table: Array, heard: Heard | None
+def _back_through_cells(
+    sound: Blocks, chains: Sequence[Chain], rate_hz: float, heard: Heard | None
 ) -> Blocks:
-    running: RunningCell | None = None
+    cells: list[RunningCell] = []
     for block in sound:
-        running = running or _running(cell, rate_hz, block, table)
-        passed = running.take_back(block)
+        parts = np.split(block, len(chains), axis=1)
+        cells = cells or [
+            _running(chain.cell, rate_hz, parts[0], _loop_table(chain.colour)) for chain in chains
+        ]
+        passed = [cells[0].take_back(parts[0])]
+        passed += [
+            cell.take_back(part, like=passed[0]) for cell, part in zip(cells[1:], parts[1:], strict=True)
+        ]
         if heard is not None:
-            heard(passed)
-        yield passed.sound
+            heard(passed[0])
+        yield np.concatenate([one.sound for one in passed], axis=1)
 
 
 def _followed_by_silence(sound: Blocks, count: int) -> Blocks:
@@ -132,27 +165,68 @@ def _turned(sound: Blocks, polarity: int) -> Blocks:
     return sound if polarity == 1 else (-block for block in sound)
 
 
-def _coloured(sound: Blocks, colour: Colour, *, backwards: bool) -> Blocks:
+def _coloured(sound: Blocks, colour: Colour) -> Blocks:
     if not colour.amplitude:
         return sound
-    table, bend = table_of(colour), unshaped if backwards else shaped
-    reach = 0 if not colour.oversampled else GUARD if backwards else REACH
+    table = table_of(colour)
 
     def work(piece: Array) -> Array:
-        bent = [bend(channel, table, oversampled=colour.oversampled) for channel in piece.T]
-        return np.stack(bent, axis=1)
+        return np.stack([shaped(one, table, oversampled=colour.oversampled) for one in piece.T], axis=1)
 
-    return with_reach(sound, reach, work)
+    return with_reach(sound, REACH if colour.oversampled else 0, work)
 
 
-def _filtered(sound: Blocks, sections: tuple[Section, ...], rate_hz: float, *, backwards: bool) -> Blocks:
+def _uncoloured(sound: Blocks, colours: Sequence[Colour]) -> Blocks:
+    """Undo the first colour in full; the others, which hardly differ, by the slope of the first."""
+    first = colours[0]
+    if not first.amplitude:
+        return sound
+    tables = [table_of(colour) for colour in colours]
+
+    def work(piece: Array) -> Array:
+        parts = np.split(piece, len(colours), axis=1)
+        undone = np.stack(
+            [unshaped(one, tables[0], oversampled=first.oversampled) for one in parts[0].T], axis=1
+        )
+        slope = np.maximum(1 + np.interp(undone, tables[0][:, 2], tables[0][:, 1]), LEAST_SLOPE)
+        curve = _curve(undone, tables[0])
+        others = [
+            undone + (part - parts[0] - _curve(undone, table) + curve) / slope
+            for part, table in zip(parts[1:], tables[1:], strict=True)
+        ]
+        return np.concatenate([undone, *others], axis=1)
+
+    return with_reach(sound, GUARD if first.oversampled else 0, work)
+
+
+def _curve(samples: Array, table: Array) -> Array:
+    return np.asarray(np.interp(samples, table[:, 2], table[:, 0]))
+
+
+def _filtered(sound: Blocks, sections: tuple[Section, ...], rate_hz: float) -> Blocks:
     if not sections:
         return sound
-    kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=backwards)
-    reach = max(before, kernel.size - before)
+    kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=False)
 
     def work(piece: Array) -> Array:
         return np.asarray(oaconvolve(piece, kernel[:, None], axes=0)[before : before + piece.shape[0]])
+
+    return with_reach(sound, max(before, kernel.size - before), work)
+
+
+def _unfiltered(sound: Blocks, filters: Sequence[tuple[Section, ...]], rate_hz: float) -> Blocks:
+    if not filters[0]:
+        return sound
+    made = [taps(sections, rate_hz=float(rate_hz), backwards=True) for sections in filters]
+    reach = max(max(before, kernel.size - before) for kernel, before in made)
+
+    def work(piece: Array) -> Array:
+        parts = np.split(piece, len(filters), axis=1)
+        undone = [
+            oaconvolve(part, kernel[:, None], axes=0)[before : before + part.shape[0]]
+            for part, (kernel, before) in zip(parts, made, strict=True)
+        ]
+        return np.concatenate(undone, axis=1)
 
     return with_reach(sound, reach, work)
 

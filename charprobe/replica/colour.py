@@ -16,6 +16,7 @@ HALF_CELLS = 2048  # of the table, on each side of rest
 FACTOR = 4
 REACH = 48  # samples on each side that shape one, of up and down together
 _TURNS = 40
+LEAST_SLOPE = 0.05  # of a curve where it is undone: flatter parts are not followed
 _CLOSE = 1e-8  # of full scale: -160 dB
 _GAUSS, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
@@ -87,7 +88,7 @@ def unshaped(samples: Array, table: Array, *, oversampled: bool) -> Array:
         error = samples - shaped(guess, table, oversampled=oversampled)
         if np.max(np.abs(error), initial=0.0) < _CLOSE:
             break
-        guess = guess + error / np.maximum(slope, 0.05)
+        guess = guess + error / np.maximum(slope, LEAST_SLOPE)
     return guess
 
 

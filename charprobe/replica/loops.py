@@ -20,7 +20,7 @@ from charprobe.values.compiled import compiled_in_place
 STATE, MOVED = 10, 8
 FILTER = 4  # last in and out of low cut and shelf; behind them the all-pass chains
 _LN_DB = 20 / np.log(10)
-_REACHED = 1e-9  # dB
+_CLOSED = 1e-9  # dB: bracket without a root
 _FARTHEST = 90.0  # dB between what is known and what is looked for
 
 
@@ -222,15 +222,18 @@ def shape(samples: Array, table: Array, out: Array) -> None:
 
 @compiled_in_place
 def _solved(
-    known: float, other: float, sign: float, link: float, s: Array, z: Array, k: int, c: Array, codes: Index,
-    table: Array, new: Array,
+    known: float,
+    start: float,
+    reached: float, other: float, sign: float, link: float, s: Array, z: Array, k: int, c: Array,
+    codes: Index, table: Array, new: Array,
 ) -> tuple[float, bool]:  # fmt: skip
     """Sample whose level is that of `known` plus `sign` times the reduction it causes; whether there is one.
 
-    `other` is the greatest reduction of the other channels; `s` what `_opened` gave.
+    `start` is a guess of the reduction, `reached` the error in dB that is left; `other` is the greatest
+    reduction of the other channels, `s` what `_opened` gave.
     """
     level0 = _LN_DB * np.log(abs(known)) if known != 0.0 else 0.0
-    low, high, level = -1e9, 1e9, level0 + sign * z[k, 7]
+    low, high, level = -1e9, 1e9, level0 + sign * start
     before, error_before = 0.0, 0.0
     found, last = True, known == 0.0
     for turn in range(80):
@@ -247,12 +250,12 @@ def _solved(
         else:
             low = level
         # where the bracket closes without a root, the root lies on a jump between two branches
-        if last or high - low < _REACHED:
+        if last or high - low < _CLOSED:
             break
         step = -error
         if turn > 0 and abs(error - error_before) > 1e-3 * abs(level - before):
             step = -error * (level - before) / (error - error_before)
-        if abs(error) < _REACHED:  # the last step moves the sample alone
+        if abs(error) < reached:  # the last step moves the sample alone
             u *= 1 + step / _LN_DB
             break
         before, error_before = level, error
@@ -267,7 +270,9 @@ def _solved(
 
 @compiled_in_place
 def run_cell(
-    sound: Array, backwards: bool, f: Array, z: Array, c: Array, codes: Index, one: Array, two: Array,
+    sound: Array, backwards: bool,
+    rise: Array,
+    reached: float, f: Array, z: Array, c: Array, codes: Index, one: Array, two: Array,
     table: Array, s: Array, new: Array, out: Array, reduction: Array, lost: Flags,
 ) -> None:  # fmt: skip
     """Send sound, shape (n, channels), through a cell less make-up and look-ahead, either way.
@@ -276,6 +281,10 @@ def run_cell(
     ----------
     sound, out : ndarray, shape (n, channels)
         What is known: the cell's input, or its output when `backwards`; and what is found.
+    rise : ndarray, shape (n, channels)
+        By how much the reduction is thought to rise at each sample, to start the search from; zeros will do.
+    reached : float
+        Error in dB at which the search ends, with a last step on the sample alone.
     f, z : ndarray, shape (channels, ...)
         State of filters and stores, moved on.
     c, codes, one, two
@@ -323,7 +332,21 @@ def run_cell(
                     if j != k:
                         other = max(other, new[j, 6])
                 was = new[k, 6]
-                out[n, k], found = _solved(sound[n, k], other, sign, link, s, z, k, c, codes, table, new)
+                out[n, k], found = _solved(
+                    sound[n, k],
+                    z[k, 7] + rise[n, k],
+                    reached,
+                    other,
+                    sign,
+                    link,
+                    s,
+                    z,
+                    k,
+                    c,
+                    codes,
+                    table,
+                    new,
+                )
                 lost[n, k] = not found
                 moved = max(moved, abs(new[k, 6] - was))
             if moved < 1e-10:

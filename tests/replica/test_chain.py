@@ -2,7 +2,9 @@ import numpy as np
 import pytest
 
 from charprobe.replica.chain import play, play_take, take_back
+from charprobe.replica.flat import with_values
 from charprobe.replica.parts import Bend, Cell, Chain, Colour, Detector, Section, Smoothing
+from charprobe.values.errors import ReplicaError
 
 RATE = 48_000
 COLOUR = Colour(amplitude=(0.1, 0.3, 1.0), odd_db=(-0.1, -0.8, -5.0), even_db=(0.05, 0.1, 0.3))
@@ -40,7 +42,7 @@ def test_blocks_of_any_length_give_the_whole_take_and_it_comes_back(name, rng):
     cuts = np.split(sound, [7, 700, 701, 12_000, 29_990])
     pieces = np.concatenate(list(play(CHAINS[name], cuts, rate_hz=RATE)))
     np.testing.assert_allclose(pieces, whole, atol=1e-12)
-    back = np.concatenate(list(take_back(CHAINS[name], [whole], rate_hz=RATE)))
+    back = np.concatenate(list(take_back([CHAINS[name]], [whole], rate_hz=RATE)))
     ratio = np.linalg.norm(back - sound) / np.linalg.norm(sound)
     assert 20 * np.log10(ratio) < -60  # what the low cut took below 3 Hz stays away
 
@@ -62,3 +64,19 @@ def test_the_same_chain_holds_at_another_rate():
 
     slow, fast = through(48_000), through(96_000)[::2]
     assert 20 * np.log10(np.std((slow - fast)[4000:]) / np.std(slow)) < -70  # ripple of the detector, sampled
+
+
+def test_other_numbers_beside_the_first_change_what_is_found_as_they_would_alone(rng):
+    chain, sound = CHAINS["behind"], take(rng, 1)
+    other = with_values(chain, ["cell.bends.0.threshold_dbfs", "colour.odd_db.1"], [-24.01, -0.801])
+    whole = play_take(chain, sound, rate_hz=RATE).sound
+    both = np.concatenate(list(take_back([chain, other], [np.tile(whole, 2)], rate_hz=RATE)))
+    alone = np.concatenate(list(take_back([other], [whole], rate_hz=RATE)))[:, 0]
+    moved = np.linalg.norm(alone - both[:, 0])
+    assert moved > 1e-4 * np.linalg.norm(sound)
+    assert np.linalg.norm(both[:, 1] - alone) < 0.02 * moved  # colour of the second is undone to first order
+
+
+def test_a_look_ahead_is_not_taken_back():
+    with pytest.raises(ReplicaError, match="looks ahead"):
+        take_back([Chain(cell=Cell(lookahead_s=0.001))], [np.zeros((9, 1))], rate_hz=RATE)

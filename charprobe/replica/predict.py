@@ -1,0 +1,220 @@
+"""What a setting will do to programme, in numbers: on made-up material of five kinds, or the user's own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from charprobe.files.sound.sound_file import open_capture
+from charprobe.listening.loudness import LoudnessMeter, channel_weights
+from charprobe.replica.chain import play_take
+from charprobe.replica.model import Replica
+from charprobe.replica.parts import Colour
+from charprobe.replica.take import check_take
+from charprobe.stimulus.kinds.material import Material, generate
+from charprobe.values.arrays import Array, Flags, Index
+from charprobe.values.quantity import Unmeasured
+
+RATE_HZ = 48_000
+SECONDS = 8.0
+DRIVES_DBFS = (-18.0, -12.0, -6.0)  # peaks of the dry take
+KINDS: tuple[tuple[str, Material], ...] = (
+    ("a close voice", "speech"), ("plucked strings", "plucked"), ("drums", "drums"),
+    ("held chords", "sustained"), ("a small band", "music"),
+)  # fmt: skip
+MOST_SECONDS = 120.0  # of a user's file: its loudest stretch of that length
+_STEP_S = 0.001
+_SOUND_DB = 40.0  # below the loudest moment: from here on there is sound
+_RISE_DB = 9.0
+_APART_S = 0.12
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What one setting does to one material at one drive.
+
+    Attributes
+    ----------
+    setting, material : str
+        Names.
+    peak_dbfs : float
+        Peak of the dry take.
+    mean_db, typical_db, most_db : float
+        Reduction over the moments with sound: mean, median, largest.
+    crest_change_db, loudness_change_lu : float or None
+        After less before; None where loudness cannot be had.
+    attack_through_db : float or None
+        By how much the first 10 ms of an attack stand out further from its body (60 to 110 ms) than in the
+        dry take: the median; None with fewer than three attacks.
+    swing_db : float
+        Between the tenth and the ninetieth part of the reduction over the moments with sound.
+    let_go_s : float or None
+        Time that the reduction stays above half its height after the strongest attack.
+    distortion_db : float or None
+        What the colour adds to the loudest quarter of a second, re that sound; None without colour.
+    beyond : bool
+        Whether the take is louder than anything the setting was measured with.
+    """
+
+    setting: str
+    material: str
+    peak_dbfs: float
+    mean_db: float
+    typical_db: float
+    most_db: float
+    crest_change_db: float
+    loudness_change_lu: float | None
+    attack_through_db: float | None
+    swing_db: float
+    let_go_s: float | None
+    distortion_db: float | None
+    beyond: bool
+
+
+@lru_cache(maxsize=len(KINDS))
+def made_up(kind: Material) -> Array:
+    """Return built-in material with a peak of 0 dBFS, shape (n,)."""
+    sound = generate(kind, seconds=SECONDS, rate_hz=RATE_HZ, rng=np.random.default_rng(7))
+    return np.asarray(sound / np.abs(sound).max())
+
+
+def predict(replica: Replica, *, drives_dbfs: Iterable[float] = DRIVES_DBFS) -> tuple[Prediction, ...]:
+    """Tell what a setting will do to the built-in kinds of material at several drives."""
+    return tuple(
+        predict_sound(
+            replica, 10 ** (drive / 20) * made_up(kind)[:, None], rate_hz=RATE_HZ, material=material
+        )
+        for material, kind in KINDS
+        for drive in drives_dbfs
+    )
+
+
+def predict_file(replica: Replica, path: str | Path) -> Prediction:
+    """Tell what a setting will do to a dry take, at the level it has."""
+    take = open_capture(path)
+    check_take(take)
+    size = min(take.frames, round(MOST_SECONDS * take.rate_hz))
+    step = max(1, take.rate_hz)
+    powers = np.array(
+        [np.sum(take.read_frames(start, start + step) ** 2) for start in range(0, take.frames, step)]
+    )
+    whole = np.concatenate([[0.0], np.cumsum(powers)])
+    span = -(-size // step)
+    start = int(np.argmax(whole[span:] - whole[:-span])) * step if span < len(whole) else 0
+    sound = take.read_frames(start, start + size)
+    return predict_sound(replica, sound, rate_hz=take.rate_hz, material=take.name)
+
+
+def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str) -> Prediction:
+    """Tell what a setting will do to dry sound, shape (n, channels), as it is."""
+    chain = replica.chain
+    played = play_take(chain, sound, rate_hz=rate_hz)
+    size = max(1, round(_STEP_S * rate_hz))
+    count = sound.shape[0] // size
+    level = _cell_peaks(sound, size, count)
+    reduction = chain.cell.makeup_db - played.gain_db[: count * size].min(axis=1).reshape(count, size).min(
+        axis=1
+    )
+    powers = (_cell_powers(sound, size, count), _cell_powers(played.sound, size, count))
+    dry_db = 20 * np.log10(maximum_filter1d(level, 20, origin=9) + 1e-12)  # of the last 20 ms
+    sounding = dry_db > dry_db.max() - _SOUND_DB
+    onsets = _onsets(dry_db)
+    peak_dbfs = float(20 * np.log10(np.abs(sound).max()))
+    heard = reduction[sounding]
+    return Prediction(
+        setting=replica.setting,
+        material=material,
+        peak_dbfs=peak_dbfs,
+        mean_db=float(heard.mean()),
+        typical_db=float(np.median(heard)),
+        most_db=float(heard.max()),
+        crest_change_db=_crest_db(played.sound) - _crest_db(sound),
+        loudness_change_lu=_loudness_change(sound, played.sound, rate_hz),
+        attack_through_db=_through(*powers, onsets),
+        swing_db=float(np.subtract(*np.quantile(heard, [0.9, 0.1]))),
+        let_go_s=_let_go_s(reduction, onsets),
+        distortion_db=_distortion_db(replica, sound, played.sound, rate_hz),
+        beyond=peak_dbfs > replica.highest_peak_dbfs + 0.5,
+    )
+
+
+def _cell_peaks(sound: Array, size: int, count: int) -> Array:
+    return np.asarray(np.abs(sound[: count * size]).max(axis=1).reshape(count, size).max(axis=1))
+
+
+def _cell_powers(sound: Array, size: int, count: int) -> Array:
+    return np.asarray(np.mean(sound[: count * size] ** 2, axis=1).reshape(count, size).mean(axis=1))
+
+
+def _crest_db(sound: Array) -> float:
+    return float(20 * np.log10(np.abs(sound).max() / np.sqrt(np.mean(sound**2))))
+
+
+def _loudness_change(dry: Array, wet: Array, rate_hz: int) -> float | None:
+    found = []
+    for sound in (dry, wet):
+        meter = LoudnessMeter(rate_hz=rate_hz, weights=channel_weights(sound.shape[1]))
+        meter.add(sound)
+        found.append(meter.result().integrated_lufs)
+    before, after = found
+    if isinstance(before, Unmeasured) or isinstance(after, Unmeasured):
+        return None
+    return after - before
+
+
+def _onsets(level_db: Array) -> Index:
+    """Cells where the level has risen by `_RISE_DB` within 10 ms, the first of each attack."""
+    rise = level_db[10:] - level_db[:-10]
+    loud = level_db[10:] > level_db.max() - 25
+    found: list[int] = []
+    for k in (np.flatnonzero((rise > _RISE_DB) & loud) + 10).tolist():
+        if not found or k - found[-1] > _APART_S / _STEP_S:
+            found.append(k)
+    return np.array(found, dtype=np.int64)
+
+
+def _through(dry: Array, wet: Array, onsets: Index) -> float | None:
+    """Median change of the first 10 ms of an attack against its body."""
+    changes = []
+    for k in onsets[onsets + 110 < dry.size].tolist():
+        first, later = slice(k, k + 10), slice(k + 60, k + 110)
+        ratios = [
+            10 * np.log10((side[first].mean() + 1e-20) / (side[later].mean() + 1e-20)) for side in (dry, wet)
+        ]
+        changes.append(ratios[1] - ratios[0])
+    return float(np.median(changes)) if len(changes) >= 3 else None
+
+
+def _let_go_s(reduction: Array, onsets: Index) -> float | None:
+    """Time that the reduction stays above half of its height after the attack that raised it most."""
+    smooth = uniform_filter1d(reduction, 5)
+    best: tuple[float, float] | None = None
+    for k, stop in pairwise([*onsets.tolist(), reduction.size]):
+        before, after = smooth[max(k - 15, 0)], smooth[k:stop]
+        top = float(after.max(initial=before))
+        below: Flags = after < (before + top) / 2
+        below[: int(np.argmax(after)) + 1] = False
+        if top - before > 1 and below.any() and (best is None or top - before > best[0]):
+            best = (top - float(before), float(np.argmax(below)) * _STEP_S)
+    return best[1] if best else None
+
+
+def _distortion_db(replica: Replica, dry: Array, wet: Array, rate_hz: int) -> float | None:
+    """What the stage with its colour gives less what it gives without, in the loudest quarter second."""
+    chain = replica.chain
+    if not chain.colour.amplitude:
+        return None
+    plain = play_take(replace(chain, colour=Colour()), dry, rate_hz=rate_hz).sound
+    size = min(rate_hz // 4, wet.shape[0])
+    energy = np.concatenate([[0.0], np.cumsum(np.sum(wet**2, axis=1))])
+    start = int(np.argmax(energy[size:] - energy[:-size]))
+    at = slice(start, start + size)
+    one, other = wet[at].ravel(), plain[at].ravel()
+    left = one - other * (one @ other) / max(float(other @ other), 1e-30)
+    return float(10 * np.log10(max(float(left @ left), 1e-30) / max(float(one @ one), 1e-30)))

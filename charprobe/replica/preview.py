@@ -1,0 +1,196 @@
+"""A dry take sent through a setting before it is printed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from charprobe.files.output import check_writable, never_written
+from charprobe.files.sound.frames import frame_blocks
+from charprobe.files.sound.sound_file import Capture, open_capture, write_wav_blocks
+from charprobe.listening.loudness import LoudnessMeter, channel_weights
+from charprobe.listening.match import HIGHEST_PEAK
+from charprobe.listening.true_peak import TruePeakMeter
+from charprobe.replica.cell import Passed
+from charprobe.replica.chain import play
+from charprobe.replica.model import Replica
+from charprobe.replica.take import check_take
+from charprobe.values.arrays import Array
+from charprobe.values.errors import ReplicaError
+from charprobe.values.quantity import Unmeasured
+from charprobe.values.wording import signed_text
+
+BEYOND_DB = 0.5  # above the highest measured peak: no further is taken for measured
+
+
+@dataclass(frozen=True)
+class Previewed:
+    """What was written.
+
+    Attributes
+    ----------
+    mean_reduction_db, most_reduction_db : float
+        Over the moments with sound (within 60 dB of the peak).
+    loudness_change_db : float or None
+        Of the stage, before anything was turned; None where the take is too short or quiet for loudness.
+    turned_db : float
+        By what the written file was turned for equal loudness; 0 if not asked for.
+    notes : tuple of str
+        Plain sentences: how good the replica is, what to mind when listening.
+    """
+
+    mean_reduction_db: float
+    most_reduction_db: float
+    loudness_change_db: float | None
+    turned_db: float
+    notes: tuple[str, ...]
+
+
+def preview(
+    replica: Replica,
+    dry: str | Path,
+    out: str | Path,
+    *,
+    equal_loudness: bool = False,
+    beyond_levels: bool = False,
+    force: bool = False,
+) -> Previewed:
+    """Write what a setting would make of a dry take, as 32-bit float WAV on the dry one's clock.
+
+    Parameters
+    ----------
+    replica : Replica
+        The setting.
+    dry : str or Path
+        Any rate and number of channels.
+    out : str or Path
+        File to write.
+    equal_loudness : bool
+        Whether the result is turned to the loudness of the dry take, as far as its peaks allow.
+    beyond_levels : bool
+        Whether a take that is louder than anything the setting was measured with is played all the same.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    ReplicaError
+        If the take is silent, not finite, or louder than the measured levels.
+    SoundFileError, OutputError
+        If a file cannot be read or written.
+    """
+    out = Path(out)
+    with never_written(Path(dry)):
+        check_writable(out, force=force, sound=True)
+        take = open_capture(dry)
+        peak_dbfs = float(20 * np.log10(check_take(take)))
+        over_db = peak_dbfs - replica.highest_peak_dbfs
+        if over_db > BEYOND_DB and not beyond_levels:
+            raise ReplicaError(
+                f"{take.path}: peaks at {peak_dbfs:.1f} dBFS, the setting was measured up to "
+                f"{replica.highest_peak_dbfs:.1f} dBFS: what it does above is not known. Turn the take "
+                f"down by {over_db:.1f} dB, or add --beyond-levels to hear a guess. Nothing was written"
+            )
+        heard = _Heard(10 ** ((peak_dbfs - 60) / 20))
+        dry_level, level = _Meter(take), _Meter(take)
+        for block in frame_blocks(take):
+            dry_level.add(block)
+        for block in play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz, heard=heard):
+            level.add(block)
+        change, turned = level.change_from(dry_level), 0.0
+        if equal_loudness and change is not None:
+            turned = min(-change, 20 * np.log10(HIGHEST_PEAK / level.peak()))
+        factor = 10 ** (turned / 20)
+        write_wav_blocks(
+            out,
+            _turned(play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz), factor),
+            size=(take.frames, take.channels),
+            rate_hz=take.rate_hz,
+            subtype="float32",
+            force=force,
+        )
+    return Previewed(
+        mean_reduction_db=heard.mean_db(replica),
+        most_reduction_db=heard.most_db(replica),
+        loudness_change_db=change,
+        turned_db=float(turned),
+        notes=(
+            how_good(replica),
+            *_cautions(change, float(turned), equal_loudness, level.peak() * factor, over_db),
+        ),
+    )
+
+
+def how_good(replica: Replica) -> str:
+    """Say in a sentence how well a replica stood on sound it never saw."""
+    if not replica.proofs:
+        return "The replica was not proved on programme: how close it comes is not known."
+    worst = max(replica.proofs, key=lambda proof: proof.residual_db)
+    return (
+        f"On {worst.material}, which it was not fitted to, the replica was off by "
+        f"{signed_text(worst.residual_db, 0)} dB of the energy and "
+        f"{worst.gain_error_db:.2g} dB rms of the gain."
+    )
+
+
+def _turned(blocks: Iterator[Array], factor: float) -> Iterator[Array]:
+    return (block * factor for block in blocks)
+
+
+def _cautions(change: float | None, turned: float, equal: bool, peak: float, over_db: float) -> Iterator[str]:
+    if over_db > BEYOND_DB:
+        yield f"The take goes {over_db:.1f} dB above the measured levels: up there this is a guess."
+    if change is None:
+        yield "The take is too short or too quiet for loudness; nothing was turned."
+    elif not equal and change > 1:
+        yield f"The result is {change:.1f} LU louder than the dry take: lower the volume before comparing."
+    elif equal and turned < -change - 0.05:
+        left = -change - turned
+        yield f"{left:.1f} dB are missing to equal loudness, for peaks would clip: lower the dry take first."
+    if peak > 1:
+        peak_db = signed_text(float(20 * np.log10(peak)), 1)
+        yield f"Peaks reach {peak_db} dBFS: a player will clip them; turn the file down first."
+
+
+class _Meter:
+    """Loudness and true peak of a take that arrives block by block."""
+
+    def __init__(self, take: Capture) -> None:
+        self._loudness = LoudnessMeter(rate_hz=take.rate_hz, weights=channel_weights(take.channels))
+        self._peak = TruePeakMeter(rate_hz=take.rate_hz, channels=take.channels)
+
+    def add(self, block: Array) -> None:
+        self._loudness.add(block)
+        self._peak.add(block)
+
+    def peak(self) -> float:
+        return max(self._peak.peak(), 1e-9)
+
+    def change_from(self, other: _Meter) -> float | None:
+        now, before = (meter._loudness.result().integrated_lufs for meter in (self, other))
+        if isinstance(now, Unmeasured) or isinstance(before, Unmeasured):
+            return None
+        return now - before
+
+
+class _Heard:
+    """Gathers the reduction over the moments with sound."""
+
+    def __init__(self, least: float) -> None:
+        self._least = least
+        self._sum, self._count, self._most = 0.0, 0, np.inf
+
+    def __call__(self, passed: Passed) -> None:
+        sounding = np.abs(passed.sound) > self._least
+        self._sum += float(passed.gain_db[sounding].sum())
+        self._count += int(np.count_nonzero(sounding))
+        self._most = min(self._most, float(passed.gain_db.min()))
+
+    def mean_db(self, replica: Replica) -> float:
+        return replica.chain.cell.makeup_db - self._sum / max(self._count, 1)
+
+    def most_db(self, replica: Replica) -> float:
+        return replica.chain.cell.makeup_db - self._most

@@ -1,0 +1,249 @@
+"""The dry take, computed back from a printed one, and what can be said of its error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from charprobe.files.output import check_writable, never_written
+from charprobe.files.sound.frames import frame_blocks
+from charprobe.files.sound.sound_file import Capture, open_capture, write_wav_blocks
+from charprobe.replica.cell import Passed
+from charprobe.replica.chain import take_back
+from charprobe.replica.doubt import Doubt, Perturbed
+from charprobe.replica.lost import REASONS, Lost, LostStretches
+from charprobe.replica.model import Replica
+from charprobe.replica.take import check_take
+from charprobe.values.arrays import Array
+from charprobe.values.errors import ReplicaError
+from charprobe.values.wording import number_text, time_text
+
+DRAWS = 4
+MOST_SHOWN = 8  # stretches of a kind named in the text; JSON holds all
+BETTER_DB = 10.0  # by which the result must beat the printed take
+HOT_DB = 6.0  # above all that was measured: no dry take is expected there
+HOT_SHARE = 1e-3  # of the samples
+
+
+@dataclass(frozen=True)
+class Unprinted:
+    """What was taken back.
+
+    Attributes
+    ----------
+    error_db : float
+        Expected energy of the error over that of the dry take.
+    bound_db : float
+        The same, not exceeded in 95 % of takes.
+    printed_db : float
+        What the printed take misses, once it is turned to the same level, over the same energy.
+    mean_reduction_db, most_reduction_db : float
+        Reduction that was taken back, over the moments with sound.
+    time_s, over_time_db : ndarray, shape (n,)
+        Middle of each stretch of `doubt.WINDOW_S` and the bound there; NaN in silence.
+    bands : tuple of (float, float, float)
+        Octave bands: edges in Hz and the bound there.
+    stretches : tuple of LostStretches
+        What does not come back, left as printed but for the make-up gain.
+    louder_db : float
+        Peak of the result over the peak of the printed take.
+    notes : tuple of str
+        Plain sentences.
+    """
+
+    error_db: float
+    bound_db: float
+    printed_db: float
+    mean_reduction_db: float
+    most_reduction_db: float
+    time_s: Array
+    over_time_db: Array
+    bands: tuple[tuple[float, float, float], ...]
+    stretches: tuple[LostStretches, ...]
+    louder_db: float
+    notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return all of it as JSON holds it; null where there is silence."""
+        over_time = [None if np.isnan(value) else value for value in self.over_time_db.tolist()]
+        bands = [{"low_hz": low, "high_hz": high, "bound_db": bound} for low, high, bound in self.bands]
+        plain = {key: value for key, value in vars(self).items() if isinstance(value, float)}
+        return plain | {
+            "over_time": {"time_s": self.time_s.tolist(), "bound_db": over_time},
+            "bands": bands,
+            "stretches": [asdict(one) for one in self.stretches],
+            "notes": list(self.notes),
+        }
+
+    def text(self) -> str:
+        """Return it in plain lines: error, worst moments and bands, what was left."""
+        lines = [
+            f"Taken back: {self.mean_reduction_db:.1f} dB on average, "
+            f"{self.most_reduction_db:.1f} dB at most.",
+            f"Expected error {number_text(self.error_db, 0)} dB of the energy of the dry take, at most "
+            f"{number_text(self.bound_db, 0)} dB (95 %); the printed take, turned to the same level, "
+            f"misses it by {number_text(self.printed_db, 0)} dB.",
+        ]
+        known = np.flatnonzero(~np.isnan(self.over_time_db))
+        if known.size:
+            worst = known[np.argmax(self.over_time_db[known])]
+            lines.append(
+                f"Worst moment: {number_text(float(self.over_time_db[worst]), 0)} dB at most, at "
+                f"{time_text(float(self.time_s[worst]))}."
+            )
+        if self.bands:
+            low, high, bound = max(self.bands, key=lambda band: band[2])
+            lines.append(f"Worst band: {number_text(bound, 0)} dB at most, {low:.0f} to {high:.0f} Hz.")
+        for reason in REASONS:
+            some = [one for one in self.stretches if one.reason == reason]
+            if some:
+                total = sum(one.end_s - one.start_s for one in some)
+                shown = ", ".join(
+                    f"{time_text(one.start_s)}–{time_text(one.end_s)}" for one in some[:MOST_SHOWN]
+                )
+                more = f" and {len(some) - MOST_SHOWN} more" if len(some) > MOST_SHOWN else ""
+                lines.append(f"Left as printed, {reason}: {total:.1f} s in all ({shown}{more}).")
+        return "\n".join([*lines, *self.notes])
+
+
+def unprint(replica: Replica, printed: str | Path, out: str | Path, *, force: bool = False) -> Unprinted:
+    """Write the dry take that a printed one was made from, as 32-bit float WAV; the printed file stays.
+
+    Parameters
+    ----------
+    replica : Replica
+        The setting it was printed with.
+    printed : str or Path
+        Any rate and number of channels.
+    out : str or Path
+        File to write; never the printed one.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    ReplicaError
+        If the take cannot come from this setting, or the result would not beat the printed take by 10 dB.
+    SoundFileError, OutputError
+        If a file cannot be read or written.
+    """
+    out = Path(out)
+    with never_written(Path(printed)):
+        check_writable(out, force=force, sound=True)
+        take = open_capture(printed)
+        check_take(take)
+        _check_known(replica)
+        work = _Work(replica, take)
+        write_wav_blocks(
+            out,
+            work.blocks(),
+            size=(take.frames, take.channels),
+            rate_hz=take.rate_hz,
+            subtype="float32",
+            force=force,
+        )
+    return work.found()
+
+
+def _check_known(replica: Replica) -> None:
+    if not replica.proofs and not replica.posterior.places:
+        raise ReplicaError(
+            "the replica says neither how well its numbers are known nor how it stood on programme, so that "
+            "no error of the result could be stated: fit a capture that holds the segment `programme`, or "
+            "prove it with --prove. Nothing was written"
+        )
+
+
+class _Work:
+    """One walk through the take: takes back, gathers what is known of the error, mends what is lost."""
+
+    def __init__(self, replica: Replica, take: Capture) -> None:
+        self.replica, self.take = replica, take
+        self._perturbed = Perturbed(replica, rate_hz=take.rate_hz, bits=take.facts.bits, draws=DRAWS)
+        self._doubt = Doubt(rate_hz=take.rate_hz, draws=DRAWS)
+        self._lost = Lost(replica, rate_hz=take.rate_hz, noise=self._perturbed.noise)
+        self._sums = np.zeros(3)  # printed squared, printed times dry, dry squared
+        self._reduction = np.zeros(3)  # sum, count, most
+        self._hot = 0
+        self._peaks = np.zeros(2)
+        self._limit = 10 ** ((max(replica.highest_peak_dbfs, 0.0) + HOT_DB) / 20)
+
+    def blocks(self) -> Iterator[Array]:
+        """Yield the result block by block; raises once all is seen if it must not be kept."""
+        chains = self._perturbed.chains
+        printed = (self._given(block) for block in frame_blocks(self.take))
+        for bundle in take_back(chains, printed, rate_hz=self.take.rate_hz, heard=self._heard):
+            groups = np.split(bundle, len(chains), axis=1)
+            mended, as_printed = self._lost.mended(groups[0])
+            self._doubt.add(mended, [group - groups[0] for group in groups[1:]], printed=as_printed)
+            self._hot += int(np.count_nonzero(np.abs(mended) > self._limit))
+            self._peaks = np.maximum(self._peaks, [np.abs(as_printed).max(), np.abs(mended).max()])
+            self._sums += [np.sum(as_printed**2), np.sum(as_printed * mended), np.sum(mended**2)]
+            yield mended
+        self._judge()
+
+    def _given(self, block: Array) -> Array:
+        self._lost.printed(block)
+        return self._perturbed.bundle(block)
+
+    def _heard(self, passed: Passed) -> None:
+        self._lost.heard(passed)
+        reduction = self.replica.chain.cell.makeup_db - passed.gain_db
+        sounding = np.abs(passed.sound) > self._perturbed.noise
+        self._reduction[:2] += [reduction[sounding].sum(), np.count_nonzero(sounding)]
+        self._reduction[2] = max(self._reduction[2], reduction.max(initial=0.0))
+
+    def _judge(self) -> None:
+        share = self._hot / (self.take.frames * self.take.channels)
+        if share > HOT_SHARE:
+            raise ReplicaError(
+                f"{self.take.path}: was not printed with the setting {self.replica.setting!r} at this level: "
+                f"the dry take would have to exceed {20 * np.log10(self._limit):.1f} dBFS in "
+                f"{100 * share:.1f} % of its samples (peak "
+                f"{20 * np.log10(self._peaks[1]):.1f} dBFS). A dry take, another setting, or a take that was "
+                "turned up afterwards: choose the right replica, or undo the change of level first. Nothing "
+                "was written"
+            )
+        better = self._printed_db() - self._doubt.error_db()
+        if better < BETTER_DB:
+            raise ReplicaError(
+                f"{self.take.path}: the result would beat the printed take by {better:.1f} dB only "
+                f"({BETTER_DB:g} are asked): the printed take differs from the dry one by "
+                f"{self._printed_db():.1f} dB of its energy, the result would be off by about "
+                f"{self._doubt.error_db():.1f} dB. Keep the printed take. Nothing was written"
+            )
+
+    def _printed_db(self) -> float:
+        yy, yx, xx = self._sums
+        left = 1 - yx**2 / (yy * xx) if min(yy, xx) > 0 else 0.0
+        return float(10 * np.log10(max(left, 1e-20)))
+
+    def found(self) -> Unprinted:
+        """What is known once the walk has ended."""
+        total, count, most = self._reduction
+        time_s, over_time = self._doubt.over_time_db()
+        louder = 20 * np.log10(max(self._peaks[1], 1e-12) / max(self._peaks[0], 1e-12))
+        notes = ["The result is an estimate: what the replica does not know of the stage stays in it."]
+        if louder > 3:
+            notes.append(f"Its peaks lie {louder:.0f} dB above the printed ones: lower the volume first.")
+        if self.replica.chain.filter_in or self.replica.chain.filter_out:
+            notes.append("What the recording path cut off, far below its corners, does not come back.")
+        if not self.replica.proofs:
+            notes.append("The replica was not proved on programme: the bound knows only its numbers' doubt.")
+        return Unprinted(
+            error_db=self._doubt.error_db(),
+            bound_db=self._doubt.bound_db(),
+            printed_db=self._printed_db(),
+            mean_reduction_db=float(total / max(count, 1)),
+            most_reduction_db=float(most),
+            time_s=time_s,
+            over_time_db=over_time,
+            bands=self._doubt.bands_db(),
+            stretches=self._lost.stretches(),
+            louder_db=float(louder),
+            notes=tuple(notes),
+        )
