@@ -17,7 +17,7 @@ from charprobe.cli.speaking import progress, tell
 @click.option(
     "--rack",
     is_flag=True,
-    help="Write captures of a simulated rack (eight channels, four settings, three takes) and their session "
+    help="Write captures of a simulated rack (four channels, four settings, three takes) and their session "
     "file instead, for `charprobe session` to measure.",
 )
 @click.option("--force", is_flag=True, help="Replace what an earlier demo left there.")

@@ -33,6 +33,13 @@ FILE = click.Path(path_type=Path)
 )
 @click.option("--all-looks", is_flag=True, help="Draw figures for video and in dark colours too.")
 @click.option(
+    "--reference",
+    "references",
+    type=FILE,
+    multiple=True,
+    help="Folder of a session measured earlier, to set each setting beside the nearest one there.",
+)
+@click.option(
     "--sound",
     type=click.Choice(["beside", "inside", "none"]),
     default="beside",
@@ -50,6 +57,7 @@ def session_command(
     jobs: int,
     cluster: str | None,
     all_looks: bool,
+    references: tuple[Path, ...],
     sound: Placing,
     force: bool,
 ) -> None:
@@ -88,10 +96,14 @@ def session_command(
             while_measuring.enter_context(on_cluster(cluster))
         while_measuring.enter_context(_stopped_like_ctrl_c())
         screen = while_measuring.enter_context(_screen())
-        made = run_session(loaded, out, jobs=jobs, looks=looks, watch=screen, sound=sound)
+        made = run_session(
+            loaded, out, jobs=jobs, looks=looks, watch=screen, sound=sound, references=references
+        )
     for note in (*made.findings.spoilt, *made.findings.copies):
         click.echo(f"Warning: {note}", err=True)
     for line in made.findings.sentences:
+        click.echo(line)
+    for line in made.beside:
         click.echo(line)
     for claim in made.findings.claims:
         click.echo(f"{claim.answer}: {claim.text} ({claim.because})")

@@ -15,10 +15,18 @@ FOLDER = click.Path(path_type=Path)
 @click.command("show")
 @click.argument("profile", type=INPUT)
 @click.option("--figures", type=FOLDER, help="Folder to draw the figures into (SVG, PNG, PDF).")
+@click.option("--animate", type=FOLDER, help="Folder for figures that move (MP4, or PNG without ffmpeg).")
 @click.option("--force", is_flag=True, help="Overwrite figures that exist.")
 @click.option("--all", "everything", is_flag=True, help="Print every quantity with all its digits.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
-def show_command(profile: Path, figures: Path | None, force: bool, everything: bool, as_json: bool) -> None:
+def show_command(
+    profile: Path,
+    figures: Path | None,
+    animate: Path | None,
+    force: bool,
+    everything: bool,
+    as_json: bool,
+) -> None:
     """Say what a profile's setting is, in a few lines and numbers; draw its figures."""
     from charprobe.profile.profile import load_profile
     from charprobe.publishing.summary import summarise, summarise_all
@@ -31,16 +39,29 @@ def show_command(profile: Path, figures: Path | None, force: bool, everything: b
 
         tell_files("drawn", draw_profile(loaded, figures, force=force))
 
+    if animate is not None:
+        from charprobe.publishing.figures.animation import animate as animated
+
+        tell_files("animated", animated(loaded, animate, force=force))
+
 
 @click.command("compare")
 @click.argument("profiles", nargs=-1, required=True, type=INPUT)
 @click.option("--out", required=True, type=FOLDER, help="Folder for the difference tables and figures.")
+@click.option(
+    "--reference",
+    type=FOLDER,
+    help="Folder of a session measured earlier: each setting is set beside the nearest one there.",
+)
 @click.option("--force", is_flag=True, help="Overwrite tables that exist.")
-def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
+def compare_command(profiles: tuple[Path, ...], out: Path, reference: Path | None, force: bool) -> None:
     """Set PROFILES (two or more) against each other: differences, and what is the same.
 
     Two folders that `charprobe session` wrote, instead, show only what changed from the first to the second.
     """
+    if reference is not None:
+        _compare_with_reference(profiles, reference, out, force=force)
+        return
     if len(profiles) < 2:
         raise click.UsageError("comparing takes at least two profiles, or two folders of sessions")
     if all(path.is_dir() for path in profiles):
@@ -56,6 +77,23 @@ def compare_command(profiles: tuple[Path, ...], out: Path, force: bool) -> None:
     written = comparison.save(out, force=force) + draw_set(firsts, labels, out, force=force)
     tell_files("written", written)
     click.echo(comparison.text())
+
+
+def _compare_with_reference(profiles: tuple[Path, ...], reference: Path, out: Path, *, force: bool) -> None:
+    from charprobe.comparing.changes import load_profiles
+    from charprobe.comparing.reference import beside_reference
+    from charprobe.files.output import write_texts
+    from charprobe.files.text_tables import markdown
+    from charprobe.profile.profile import load_profile
+
+    own = [
+        one for path in profiles for one in (load_profiles(path) if path.is_dir() else [load_profile(path)])
+    ]
+    lines = [one.sentence for one in beside_reference(own, load_profiles(reference), called=reference.name)]
+    text = "# Beside devices measured earlier\n\n" + "".join(f"- {markdown(line)}\n" for line in lines)
+    tell_files("written", write_texts(out, {"reference.md": text}, force=force))
+    for line in lines:
+        click.echo(line)
 
 
 def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> None:

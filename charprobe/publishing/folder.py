@@ -43,6 +43,7 @@ def publish(
     looks: Sequence[str] = DEFAULT_LOOKS,
     notes: Sequence[str] = (),
     sound: Placing = "beside",
+    beside: Sequence[str] = (),
 ) -> tuple[Path, ...]:
     """Write everything that belongs in print to a folder, and return the paths.
 
@@ -67,6 +68,8 @@ def publish(
         Names of `figures.style.LOOKS` to draw figures in.
     sound : {"beside", "inside", "none"}
         Where the page's sounds go: into a folder beside it, into the page, or nowhere.
+    beside : sequence of str
+        What can be said of the settings beside devices measured earlier.
 
     Raises
     ------
@@ -75,11 +78,13 @@ def publish(
     """
     for place in (folder / "tables", folder / "figures"):
         output.prepare_folder(place)
-    shown = (session, result.profiles, result.stage_off, result.failures, command, sound, *notes)
+    shown = (session, result.profiles, result.stage_off, result.failures, command, sound, *beside, *notes)
     words = Made(folder / ".published.key", key_of(*shown))
     figures = _Figures(result.profiles, folder / "figures", looks)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
-    written = words.there() or words.keep(_words(session, result, findings, folder, command, notes, sound))
+    written = words.there() or words.keep(
+        _words(session, result, findings, folder, command, notes, sound, beside)
+    )
     return (*written, *figures.overlays(), *(path for paths in drawn for path in paths))
 
 
@@ -91,6 +96,7 @@ def _words(
     command: str,
     notes: Sequence[str],
     sound: Placing,
+    beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
     tables = folder / "tables"
@@ -105,6 +111,7 @@ def _words(
         claims=findings.claims,
         command=command,
         files=_beside(findings),
+        beside=beside,
         listening=listening,
         sounds_beside=FOLDER if sounds else "",
     )

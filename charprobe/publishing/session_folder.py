@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from charprobe.comparing.changes import load_profiles
+from charprobe.comparing.reference import beside_reference
 from charprobe.files.folder_lock import folder_lock
 from charprobe.files.output import check_space, prepare_folder
 from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, publish
@@ -37,11 +39,12 @@ class Watch:
 
 @dataclass(frozen=True)
 class SessionFolder:
-    """A published session: where its page is, its profiles, and what they say."""
+    """A published session: where its page is, its profiles, what they say, alone and beside earlier ones."""
 
     page: Path
     result: SessionResult
     findings: Findings
+    beside: tuple[str, ...] = ()
 
 
 def run_session(
@@ -52,6 +55,7 @@ def run_session(
     looks: Sequence[str] = DEFAULT_LOOKS,
     watch: Watch | None = None,
     sound: Placing = "beside",
+    references: Sequence[Path] = (),
 ) -> SessionFolder:
     """Pair, measure and publish everything that a session lists; what is up to date is not measured again.
 
@@ -69,6 +73,8 @@ def run_session(
         Hears of progress.
     sound : {"beside", "inside", "none"}
         Where the page's sounds go.
+    references : sequence of Path
+        Folders of sessions measured earlier, which every setting is set beside.
 
     Raises
     ------
@@ -87,12 +93,18 @@ def run_session(
     prepare_folder(folder)
     check_space(folder, needed_bytes=PAGE_BYTES + count * PART_BYTES)
     with folder_lock(folder):
+        earlier = [(place.name, load_profiles(place)) for place in references]
         watch.started(count)
         result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done)
         watch.measured(result)
         if not result.profiles:
             raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
         findings = findings_of(paired, result)
+        beside = tuple(
+            one.sentence
+            for called, profiles in earlier
+            for one in beside_reference(result.profiles, profiles, called=called)
+        )
         command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
         publish(
             paired,
@@ -104,8 +116,9 @@ def run_session(
             looks=looks,
             notes=pairing.notes,
             sound=sound,
+            beside=beside,
         )
-    return SessionFolder(folder / "page.html", result, findings)
+    return SessionFolder(folder / "page.html", result, findings, beside)
 
 
 def _keep_pool(session: Session, folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""A simulated rack to practise sessions on: eight channels, four settings, three takes."""
+"""A simulated rack to practise sessions on: four channels, four settings, three takes."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from charprobe.stimulus.render import lay_out, render
 
 RATE_HZ = 48_000
 JOBS = 2
-CHANNELS, TAKES = 8, 3
-OFF_CHANNEL, OFF_DB = 6, 0.3  # the input whose make-up was trimmed differently
+CHANNELS, TAKES = 4, 3
+OFF_CHANNEL, OFF_DB = 3, 0.3  # the input whose make-up was trimmed differently
 SPREAD_DB = 0.004  # by which the gain of an input differs between takes, one sigma
-SESSION = """# The field rack: eight inputs, four settings, three takes of each, under no particular names.
+SESSION = """# The field rack: four inputs, four settings, three takes of each, under no particular names.
 # The sound says which setting a capture is of: `charprobe session {name} --out {folder}`.
 schema = "{schema}"
 title = "The field rack of the Lantern Street radio-drama crew"
@@ -34,32 +34,29 @@ recipe = "{recipe}"
 pool = "captures"
 bypass_take = 0
 [device]
-name = "Field rack, eight inputs"
+name = "Field rack, four inputs"
 maker = "built by the crew"
-notes = "Simulated: input {off} has {off_db:+.1f} dB more make-up than the others, in every setting."
+notes = "Simulated. One of its inputs is not like the others: which, and in what?"
 {settings}
 [[claim]]
-says = "same"
-settings = ["voice", "slow voice"]
+says = "different"
+settings = ["whisper", "dialogue"]
 of = "static curve"
 [[claim]]
-says = "different"
-settings = ["voice", "slow voice"]
-of = "release.t63"
+says = "same"
+settings = ["whisper", "dialogue"]
+of = "attack.t63"
 """
 
 
-def _voice(release_s: float) -> Stage:
-    bend = Bend(-26.0, slope_of(3.0), 6.0)
-    return Compressor("voice", "soft 3:1", (bend,), attack_s=0.004, release_s=release_s, makeup_db=1.5)
+def _whisper() -> Stage:
+    bend = Bend(-30.0, slope_of(2.5), 8.0)
+    return Compressor("whisper", "soft 2.5:1", (bend,), attack_s=0.004, release_s=0.06, makeup_db=3.0)
 
 
-def _quick_voice() -> Stage:
-    return _voice(0.06)
-
-
-def _slow_voice() -> Stage:
-    return _voice(0.12)
+def _dialogue() -> Stage:
+    bend = Bend(-24.0, slope_of(4.0), 6.0)
+    return Compressor("dialogue", "soft 4:1", (bend,), attack_s=0.004, release_s=0.12, makeup_db=1.5)
 
 
 def _doors() -> Stage:
@@ -76,7 +73,7 @@ def _off() -> Stage:
     return Wire("off", "all switches off")
 
 
-STAGES = {"voice": _quick_voice, "slow voice": _slow_voice, "doors": _doors, "beds": _beds}
+STAGES = {"whisper": _whisper, "dialogue": _dialogue, "doors": _doors, "beds": _beds}
 
 
 @dataclass(frozen=True)
@@ -152,8 +149,6 @@ def _write_rack(
         folder="published",
         schema=SCHEMA,
         recipe=recipe.name,
-        off=OFF_CHANNEL,
-        off_db=OFF_DB,
         settings=settings,
     )
     output.write_text(session, text, force=force)

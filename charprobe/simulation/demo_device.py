@@ -14,7 +14,7 @@ from charprobe.simulation.devices.stage import Stage
 
 STORY = (
     "A radio-drama crew records on location with a four-channel field preamp they built themselves. Its "
-    "front panel has a colour switch and a dynamics switch; nobody wrote down what the positions do."
+    "front panel has a switch called colour and a switch called level; nobody wrote down what they do."
 )
 TITLE = "The field preamp of the Lantern Street radio-drama crew"
 
@@ -28,41 +28,38 @@ class DemoSetting:
     build: Callable[[], Stage]
 
 
-def _voice(attack_s: float, release_s: float) -> Stage:
-    bend = Bend(-26.0, slope_of(3.0), 6.0)
-    return Compressor("voice", "soft 3:1", (bend,), attack_s=attack_s, release_s=release_s, makeup_db=1.5)
+def _whisper() -> Stage:
+    bend = Bend(-32.0, slope_of(2.5), 8.0)
+    return Compressor("level whisper", "soft 2.5:1", (bend,), attack_s=0.006, release_s=0.12, makeup_db=5.0)
 
 
-def _close_voice() -> Stage:
-    return _voice(0.004, 0.09)
-
-
-def _far_voice() -> Stage:
-    return _voice(0.02, 0.28)
+def _dialogue() -> Stage:
+    bend = Bend(-24.0, slope_of(4.0), 6.0)
+    return Compressor("level dialogue", "soft 4:1", (bend,), attack_s=0.02, release_s=0.28, makeup_db=2.5)
 
 
 def _lamp() -> Stage:
     valve = Shaper("lamp", "square and cubic", Polynomial((0.02, -0.02)))
     top = Filter("top", "treble shelf", (treble_shelf(corner_hz=4500.0, gain_db=-1.2),), {})
-    return Chain("lamp", "even colour and a soft top", (valve, top), {})
+    return Chain("colour lamp", "even colour and a soft top", (valve, top), {})
 
 
 def _tape() -> Stage:
     tape = Shaper("tape", "symmetric saturation", Saturation(drive=0.9))
     low = Filter("low", "bass shelf", (bass_shelf(corner_hz=140.0, gain_db=0.9),), {})
-    return Chain("tape", "odd colour and a lifted bottom", (tape, low), {})
+    return Chain("colour tape", "odd colour and a lifted bottom", (tape, low), {})
 
 
-def _crowd() -> Stage:
+def _shout() -> Stage:
     bend = Bend(-18.0, slope_of(10.0), 0.0)
-    return Compressor("crowd", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
+    return Compressor("level shout", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
 
 
 def _rain() -> Stage:
     bend = Bend(-30.0, slope_of(2.0), 10.0)
     slow = SlowStore(time_s=0.3, charge_s=0.1, share=0.5)
     return Compressor(
-        "rain",
+        "level rain",
         "soft 2:1, two stages",
         (bend,),
         attack_s=0.012,
@@ -78,11 +75,11 @@ def _off() -> Stage:
 
 BYPASS = DemoSetting("off", "both switches off", _off)
 SETTINGS: tuple[DemoSetting, ...] = (
-    DemoSetting("lamp", "for tired voices", _lamp),
-    DemoSetting("tape", "for footsteps", _tape),
-    DemoSetting("close voice", "for whispering into the microphone", _close_voice),
-    DemoSetting("far voice", "'the same, but it breathes slower'", _far_voice),
-    DemoSetting("crowd", "for doors and shouting", _crowd),
-    DemoSetting("rain", "for beds that must not pump", _rain),
+    DemoSetting("colour lamp", "for tired voices", _lamp),
+    DemoSetting("colour tape", "for footsteps", _tape),
+    DemoSetting("level whisper", "for whispering into the microphone", _whisper),
+    DemoSetting("level dialogue", "for two at a table", _dialogue),
+    DemoSetting("level shout", "for doors and shouting", _shout),
+    DemoSetting("level rain", "for beds that must not pump", _rain),
 )
-REPEATED = "close voice"  # captured once more at the end, to show how far captures repeat
+REPEATED = "level whisper"  # captured once more at the end, to show how far captures repeat

@@ -1,4 +1,4 @@
-"""The rack: captures that pair themselves, one input that is off, two settings that differ in release only."""
+"""The rack: captures that pair themselves, one input that is off."""
 
 from charprobe.rehearsal import demo_rack
 from charprobe.session.file import load_session
@@ -9,8 +9,6 @@ from charprobe.stimulus.recipe import load_recipe
 
 
 def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
-    monkeypatch.setattr(demo_rack, "CHANNELS", 4)
-    monkeypatch.setattr(demo_rack, "OFF_CHANNEL", 3)
     monkeypatch.setattr(demo_rack, "TAKES", 1)
     monkeypatch.setattr(demo_rack, "STAGES", dict(list(demo_rack.STAGES.items())[:2]))
     written = []
@@ -25,9 +23,10 @@ def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
     findings = findings_of(pairing.session, result)
     assert [claim.answer for claim in findings.claims] == ["supported", "supported"]
     lines = list(findings.sentences)
-    assert any(line.startswith("slow voice releases 2.0 times slower than voice") for line in lines)
-    assert "voice and slow voice attack equally fast (within a factor of 1.1)." in lines
+    assert "Channel 3" not in path.read_text(encoding="utf-8") and "0.3" not in path.read_text(
+        encoding="utf-8"
+    )
     outliers = [line for line in lines if "stands out" in line]
     assert [line.split(" in ")[0] for line in outliers] == [
-        "voice: Channel 3 stands out", "slow voice: Channel 3 stands out"
+        "whisper: Channel 3 stands out", "dialogue: Channel 3 stands out"
     ]  # fmt: skip

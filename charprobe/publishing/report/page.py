@@ -69,6 +69,7 @@ PARTS = {
     "glance": "What each setting does",
     "listen": "Listen",
     "apart": "What sets them apart",
+    "beside": "Beside devices measured earlier",
     "channels": "Channel by channel",
     "claims": "Claims",
     "overlays": "All settings in one figure",
@@ -120,6 +121,7 @@ def render_page(
     truth: Sequence[Truth] = (),
     command: str = "",
     files: Sequence[Beside] = (),
+    beside: Sequence[str] = (),
     listening: Listening | None = None,
     sounds_beside: str = "",
 ) -> str:
@@ -143,6 +145,8 @@ def render_page(
         The command that makes the page again, shown literally.
     files : sequence of Beside
         Files below the page's folder that it links to.
+    beside : sequence of str
+        What can be said of the settings beside devices measured earlier.
     listening : Listening or None
         What can be heard.
     sounds_beside : str
@@ -160,6 +164,7 @@ def render_page(
         "glance": Glance(overviews_of(shown)),
         "listen": listening,
         "apart": comparison,
+        "beside": beside,
         "channels": channel_table(channel_comparisons) if channel_comparisons else None,
         "claims": claims,
         "overlays": set_drawings([one.profile for one in every], [one.name for one in every], ARTICLE_LOOK),
