@@ -19,7 +19,6 @@ from charprobe.values.wording import literal
 
 PAIRED_BY = (
     "static curve, anchored",
-    "static curve",
     "attack.t63",
     "release.t63",
     "colour.thd_at_reference",
