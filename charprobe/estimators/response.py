@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import scipy
 
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.fast_length import fast_length
 from charprobe.values.quantity import DB_PER_NEPER
 
 MIN_SWEEP_S = 0.5
@@ -118,11 +118,11 @@ class Deconvolution:
 
     @cached_property
     def _impulse(self) -> Array:
-        return np.asarray(scipy.fft.irfft(self.quotient, self.size), dtype=np.float64)
+        return np.asarray(np.fft.irfft(self.quotient, self.size), dtype=np.float64)
 
     @cached_property
     def _reference(self) -> Array:
-        return np.asarray(scipy.fft.irfft(self.flatness, self.size), dtype=np.float64)
+        return np.asarray(np.fft.irfft(self.flatness, self.size), dtype=np.float64)
 
     def linear(self, grid_hz: Array) -> Response:
         """Linear response at `grid_hz`, each within the sweep's range.
@@ -255,9 +255,9 @@ def deconvolve_sweep(
     duration_s = cut.samples.size * cut.step / cut.rate_hz
     if length_s < MIN_SWEEP_S or duration_s < length_s:
         raise SegmentTooShortError(found_s=min(duration_s, length_s), needed_s=max(length_s, MIN_SWEEP_S))
-    size = int(scipy.fft.next_fast_len(cut.samples.size, real=True))
+    size = fast_length(cut.samples.size)
     step_s = cut.step / cut.rate_hz
-    sweep, capture = scipy.fft.rfft(excitation, size), scipy.fft.rfft(cut.samples, size)
+    sweep, capture = np.fft.rfft(excitation, size), np.fft.rfft(cut.samples, size)
     power = np.abs(sweep) ** 2
     frequency = np.arange(power.size) / (size * step_s)
     in_band = (frequency >= from_hz) & (frequency <= to_hz)

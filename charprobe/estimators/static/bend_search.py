@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from charprobe.estimators.static.bends import BendsFit, Shape, evaluate, fit_bends, ramp
+from charprobe.estimators.static.bends import BendsFit, Shape, fit_bends, ramp
 from charprobe.values.arrays import Array
 
 GRID_WIDTHS_DB = (0.0, 2.0, 5.0, 10.0, 20.0)
@@ -26,11 +26,10 @@ def add_bend(level: Array, gain: Array, *, std: Array, base: BendsFit, facing: i
     facing : int
         +1 or -1, as in `Shape`.
     """
-    value, jacobian = evaluate(base.shape, base.origin, base.parameters, level)
     count = len(base.shape.facing)
     held = [0, *([1] if base.shape.sloped else []), *(base.shape.first(j) + 2 for j in range(count))]
-    basis = np.linalg.qr(jacobian[:, held] / std[:, None])[0]
-    residual = (gain - value) / std
+    basis = np.linalg.qr(base.jacobian(level)[:, held] / std[:, None])[0]
+    residual = (gain - base.gain(level)) / std
     residual = residual - basis @ (basis.T @ residual)
     corners = np.arange(level.min() + 0.5, level.max() - 0.25, 0.5)
     corner, width = (grid.ravel() for grid in np.meshgrid(corners, GRID_WIDTHS_DB))

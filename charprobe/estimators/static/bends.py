@@ -77,11 +77,11 @@ class BendsFit:
 
     def gain(self, level: Array) -> Array:
         """Return the curve at some levels."""
-        return evaluate(self.shape, self.origin, self.parameters, level)[0]
+        return curve(self.shape, self.origin, self.parameters, level)
 
     def jacobian(self, level: Array) -> Array:
         """Return the derivative of the curve at some levels by each parameter; shape (n, size)."""
-        return evaluate(self.shape, self.origin, self.parameters, level)[1]
+        return curve_slopes(self.shape, self.origin, self.parameters, level)
 
     def spread(self, weights: Array) -> Array:
         """Return standard uncertainties of linear combinations of the parameters; `weights` is (n, size)."""
@@ -172,8 +172,8 @@ def fit_bends(
     current = kept(start.astype(float).copy(), np.zeros(shape.size))
     released = np.setdiff1d(widths, np.array(fixed, dtype=int))
     current[released] = np.maximum(current[released], narrowest)  # a width of zero would never grow again
-    value, jacobian = evaluate(shape, origin, current, level)
-    residual = (gain - value) / std
+    jacobian = curve_slopes(shape, origin, current, level)
+    residual = (gain - curve(shape, origin, current, level)) / std
     cost, damping = float(residual @ residual), 1e-3
     for _ in range(ITERATIONS):
         weighted = jacobian[:, free] / std[:, None]
@@ -182,12 +182,12 @@ def fit_bends(
         trial = current.copy()
         trial[free] += np.linalg.solve(normal + np.diag(damping * scale), slope)
         trial = kept(trial, current)
-        value, trial_jacobian = evaluate(shape, origin, trial, level)
-        trial_residual = (gain - value) / std
+        trial_residual = (gain - curve(shape, origin, trial, level)) / std
         trial_cost = float(trial_residual @ trial_residual)
         if trial_cost <= cost:
             done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-7
-            current, jacobian, residual, cost = trial, trial_jacobian, trial_residual, trial_cost
+            current, residual, cost = trial, trial_residual, trial_cost
+            jacobian = curve_slopes(shape, origin, current, level)
             damping = max(1e-9, damping / 9)
             if done:
                 break
@@ -204,34 +204,45 @@ def fit_bends(
     return BendsFit(shape, origin, current, covariance, cost, dof, dispersion)
 
 
-def evaluate(shape: Shape, origin: float, parameters: Array, level: Array) -> tuple[Array, Array]:
-    """Return the curve and its derivative by each unknown; shapes (n,) and (n, size)."""
-    jacobian = np.zeros((level.size, shape.size))
-    jacobian[:, 0] = 1.0
+def curve(shape: Shape, origin: float, parameters: Array, level: Array) -> Array:
+    """Return the curve at some levels; shape (n,)."""
     value = np.full(level.size, parameters[0])
     if shape.sloped:
-        jacobian[:, 1] = level - origin
-        value += parameters[1] * jacobian[:, 1]
+        value += parameters[1] * (level - origin)
     for bend, facing in enumerate(shape.facing):
         first = shape.first(bend)
         corner, width, change = parameters[first : first + 3]
         over = facing * (level - corner)
         if shape.on_output(bend):
             value += change * _output_ramp(over, width, change)
-            jacobian[:, first : first + 3] = _output_slopes(level, corner, width, change)
+        else:
+            value += change * ramp(over, width)
+    return value
+
+
+def curve_slopes(shape: Shape, origin: float, parameters: Array, level: Array) -> Array:
+    """Return the derivative of the curve at some levels by each unknown; shape (n, size)."""
+    slopes = np.zeros((level.size, shape.size))
+    slopes[:, 0] = 1.0
+    if shape.sloped:
+        slopes[:, 1] = level - origin
+    for bend, facing in enumerate(shape.facing):
+        first = shape.first(bend)
+        corner, width, change = parameters[first : first + 3]
+        if shape.on_output(bend):
+            slopes[:, first : first + 3] = _output_slopes(level, corner, width, change)
             continue
-        reach = ramp(over, np.asarray(width))
-        share = np.clip((over + width / 2) / max(width, 1e-9), 0.0, 1.0)
-        jacobian[:, first] = -facing * change * share
-        jacobian[:, first + 1] = change * share * (1 - share) / 2
-        jacobian[:, first + 2] = reach
-        value += change * reach
-    return value, jacobian
+        over = facing * (level - corner)
+        share = np.minimum(np.maximum((over + width / 2) / max(width, 1e-9), 0.0), 1.0)
+        slopes[:, first] = -facing * change * share
+        slopes[:, first + 1] = change * share * (1 - share) / 2
+        slopes[:, first + 2] = ramp(over, width)
+    return slopes
 
 
-def ramp(over: Array, width: Array) -> Array:
+def ramp(over: Array, width: float | Array) -> Array:
     """Return zero left of the corner, `over` right of it, and a parabola in between."""
-    inside = np.clip(over + width / 2, 0.0, width)
+    inside = np.minimum(np.maximum(over + width / 2, 0.0), width)
     return np.asarray(inside**2 / (2 * np.maximum(width, 1e-9)) + np.maximum(0.0, over - width / 2))
 
 
@@ -253,8 +264,8 @@ def _output_ramp(over: Array, width: float, change: float) -> Array:
     ratio = _ratio(change)
     bent = ratio**2 - 1
     if abs(bent) < 1e-6 or width < 1e-9:
-        return ramp(over, np.asarray(width))
-    u = np.clip(over / max(width, 1e-9) + 1 / (ratio + 1), 0.0, 1.0)
+        return ramp(over, width)
+    u = np.minimum(np.maximum(over / max(width, 1e-9) + 1 / (ratio + 1), 0.0), 1.0)
     inside = width * (u - 2 / bent * (np.sqrt(1 + bent * u) - 1)) / (1 - 1 / ratio)
     return np.asarray(np.where(u < 1, inside, over))
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 import scipy
 
 from charprobe.estimators.timing.edge.settling import Settled
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed
@@ -170,10 +170,9 @@ class _FirstMovement:
         for power in range(1, len(own)):
             np.multiply(later[power - 1], apart, out=later[power])
         moved = later @ between.T  # shape (power, starts, rows)
-        sums = np.empty((len(rows), starts.size))
-        for first, count in ((0, len(own)), (len(own), len(sound))):
-            for j in range(count):
-                sums[first + j] = sum(math.comb(j, i) * moved[j - i, :, first + i] for i in range(j + 1))
+        terms = _binomial(self.order)
+        parts = moved[terms.power, :, terms.row] * terms.factor[:, None]
+        sums = np.add.reduceat(parts, terms.first, axis=0)
         back = np.empty_like(ranked)
         back[ranked] = np.arange(ranked.size)
         powers = np.arange(1, self.order + 1)
@@ -212,6 +211,32 @@ class _FirstMovement:
             reached = outside(steps[1:-1])
             low, high = float(steps[reached]), float(steps[reached + 1])
         return high
+
+
+@dataclass(frozen=True)
+class _Terms:
+    """Terms of ``(x + d)**j``, for all rows of sums one after the other: power of d, row of x, and factor.
+
+    `first` is the place of each row's first term.
+    """
+
+    power: Index
+    row: Index
+    factor: Array
+    first: Index
+
+
+@cache
+def _binomial(order: int) -> _Terms:
+    """Terms for powers 0 to twice `order` of x, and then for powers 0 to `order` of x times gain."""
+    terms = [
+        (j - i, first + i, math.comb(j, i), i == 0)
+        for first, count in ((0, 2 * order + 1), (2 * order + 1, order + 1))
+        for j in range(count)
+        for i in range(j + 1)
+    ]
+    power, row, factor, begins = (np.array(column) for column in zip(*terms, strict=True))
+    return _Terms(power, row, factor.astype(np.float64), np.flatnonzero(begins))
 
 
 @dataclass(frozen=True)

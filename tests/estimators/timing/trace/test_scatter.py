@@ -42,10 +42,14 @@ def test_intervals_hold_the_mean_of_bursts_that_do_not_repeat(rng):
 
 
 def test_bursts_that_repeat_have_no_scatter(rng):
-    for trace in unlike(np.zeros(5), start_db=np.zeros(5), rng=rng, phases=5):
-        # noise of -100 dBFS beside -40 dBFS is 0.009 dB a sample, and a window has six and more
-        assert max(trace.scatter.at(time_s) for time_s in (0.0005, 0.002, 0.01)) < 0.01
-        assert trace.scatter.odd is None
+    found = []
+    for _ in range(8):
+        for trace in unlike(np.zeros(5), start_db=np.zeros(5), rng=rng, phases=5):
+            found += [trace.scatter.at(time_s) for time_s in (0.0005, 0.002, 0.01)]
+            assert trace.scatter.odd is None
+    # noise of -100 dBFS beside -40 dBFS is 0.009 dB a sample, a window has six and more, and two degrees of
+    # freedom of five bursts widen by 2.2: 0.008 dB where noise is all there is
+    assert np.sqrt(np.mean(np.square(found))) < 0.008
 
 
 @pytest.mark.parametrize("odd", [0, 3])
