@@ -16,15 +16,10 @@ from charprobe.comparing.comparison import Comparison
 from charprobe.files.output import check_space, prepare_folder, safe_file_name
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.unfinished import may_start_over
-from charprobe.listening.ab import make_pair
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
-from charprobe.publishing.listen.material import heard_in_captures
-from charprobe.publishing.listen.tracks import FOLDER
-from charprobe.publishing.report.card import shown_of
-from charprobe.publishing.report.page import render_page, tables_beside, write_page
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.rig.rig import Rig
@@ -33,11 +28,14 @@ from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.write import write_stimulus
+from charprobe.values.arrays import Array
 
 RATE_HZ = 48_000
 JOBS = 2
 SEED = 7
-STEPS = 2 * (len(SETTINGS) + 1) + 5  # captures, profiles; stimulus, bypass, listening pair, comparison, page
+STEPS = (
+    len(SETTINGS) + 1 + 5
+)  # captures with their profiles; stimulus, bypass, listening pair, comparison, page
 SPEECH_S = 10.0
 PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
 
@@ -114,17 +112,17 @@ def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], No
         folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
         for number, setting in enumerate(takes)
     ]
-    captures = [
-        delayed(_capture)(path, number, setting, recipe, force)
-        for number, (path, setting) in enumerate(zip(paths, takes, strict=True))
+    first = [
+        delayed(_capture)(paths[0], 0, BYPASS, recipe, force),
+        delayed(_listening_pair)(folder, force),
     ]
-    _in_parallel([f"capture {path.name}" for path in paths], captures, progress)
+    _in_parallel(["bypass", "listening pair"], first, progress)
+    numbered = list(enumerate(zip(takes, paths, strict=True)))[1:]
     calls = [
-        delayed(_measure)(folder, setting, path, paths[0], recipe, force)
-        for setting, path in zip(takes[1:], paths[1:], strict=True)
+        delayed(_recorded)(folder, number, setting, path, paths[0], recipe, force)
+        for number, (setting, path) in numbered
     ]
-    names = [*(f"profile of {setting.name}" for setting in takes[1:]), "listening pair"]
-    *done, _ = _in_parallel(names, [*calls, delayed(_listening_pair)(folder, force)], progress)
+    done = _in_parallel([setting.name for _, (setting, _) in numbered], calls, progress)
     profiles = tuple(profile for profile, _ in done)
     truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
     comparison = compare_profiles(profiles)
@@ -144,10 +142,23 @@ def _in_parallel(names: list[str], calls: list[object], progress: Callable[[str]
     return results
 
 
+def _recorded(
+    folder: Path, number: int, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
+) -> tuple[Profile, list[TruthRow]]:
+    """Record a setting and measure it, so that one process records while another measures."""
+    _capture(path, number, setting, recipe, force)
+    return _measure(folder, setting, path, dry, recipe, force)
+
+
 def _capture(path: Path, number: int, setting: DemoSetting, recipe: Recipe, force: bool) -> None:
-    samples = render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
-    capture = record_stage(setting.build(), samples, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+    capture = record_stage(setting.build(), _played(recipe), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
     write_wav(path, capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
+
+
+@lru_cache(maxsize=1)
+def _played(recipe: Recipe) -> Array:
+    """The sound of the recipe, made once in each process; not to be changed."""
+    return render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
 
 
 @lru_cache(maxsize=1)
@@ -167,6 +178,8 @@ def _measure(
 
 def _listening_pair(folder: Path, force: bool) -> None:
     """A dry take of made-up speech, the same through a setting, and the two at equal loudness."""
+    from charprobe.listening.ab import make_pair  # noqa: PLC0415  # loads what nothing else here needs
+
     rng = np.random.default_rng(SEED)
     speech = generate("speech", seconds=SPEECH_S, rate_hz=RATE_HZ, rng=rng)
     setting = next(setting for setting in SETTINGS if setting.name == REPEATED)
@@ -186,6 +199,12 @@ def _page(
     *,
     force: bool,
 ) -> Path:
+    # what draws and plays is loaded here, because the processes that measure need none of it
+    from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
+    from charprobe.publishing.listen.tracks import FOLDER  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+    from charprobe.publishing.report.page import render_page, tables_beside, write_page  # noqa: PLC0415
+
     path = folder / "page.html"
     captures = {open_capture(one).sha256(): one for one in (folder / "captures").glob("*.wav")}
     listening = heard_in_captures([one.profile for one in shown_of(profiles)], captures)
