@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import scipy
 
 from charprobe.comparing.curve import FEWEST, ComparedCurve, std_of_mean
 from charprobe.comparing.subjects import Subject
@@ -76,8 +75,8 @@ def _bend_db(time_s: Array, gain_db: Array) -> Array:
     share = np.diff(time_s)[:-1] / (time_s[2:] - time_s[:-2])
     line = gain_db[:-2] + share * (gain_db[2:] - gain_db[:-2])
     # a parabola lies off its chord by at most a quarter of what it does off the chord of two steps
-    bend = np.pad(np.abs(gain_db[1:-1] - line) / 4, 1, mode="edge")
-    return np.asarray(scipy.ndimage.maximum_filter1d(bend, 3))
+    bend = np.pad(np.abs(gain_db[1:-1] - line) / 4, 2, mode="edge")
+    return np.asarray(np.maximum(np.maximum(bend[:-2], bend[1:-1]), bend[2:]))
 
 
 def _at_rest(attack: tuple[Array, Array, Array]) -> tuple[float, float]:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft
 
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.listening.aligning.filtering import through
@@ -149,7 +149,7 @@ def _shifted(pair: AlignedPair, offsets: tuple[float, ...], starts: tuple[int, .
 
 
 def _impulse(spectra: Spectra) -> Array:
-    full = irfft(spectra.transfer, spectra.size, axis=0)
+    full = scipy.fft.irfft(spectra.transfer, spectra.size, axis=0)
     line = np.concatenate([full[-RESPONSE_REACH:], full[: RESPONSE_REACH + 1]])
     fade = np.ones(line.shape[0])
     edge = RESPONSE_REACH // 4
@@ -183,7 +183,10 @@ def _sums(
     for k, start in enumerate(starts):
         x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
         y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
-        spectrum_x, spectrum_y = rfft(x * window, axis=0)[:bins], rfft(y * window, axis=0)[:bins]
+        spectrum_x, spectrum_y = (
+            scipy.fft.rfft(x * window, axis=0)[:bins],
+            scipy.fft.rfft(y * window, axis=0)[:bins],
+        )
         own = (
             _energy(spectrum_x, spectrum_x),
             _energy(spectrum_y, spectrum_y),

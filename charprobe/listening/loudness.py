@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import sosfilt
+import scipy
 
 from charprobe.files.sound.frames import Frames, frame_blocks
 from charprobe.values.arrays import Array
@@ -127,7 +127,7 @@ class LoudnessMeter:
 
     def add(self, block: Array) -> None:
         """Take the next frames, shape (n, channels)."""
-        filtered, self._state = sosfilt(self._sections, block, axis=0, zi=self._state)
+        filtered, self._state = scipy.signal.sosfilt(self._sections, block, axis=0, zi=self._state)
         power = np.concatenate([self._rest, (filtered**2) @ self._weights])
         first = self._seen - self._rest.size
         self._seen += block.shape[0]

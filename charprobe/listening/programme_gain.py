@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.aligning.filtering import through
@@ -154,7 +154,7 @@ def _bend_db(gain: Array, *, steps: int) -> Array:
     bend = np.zeros(gain.size)
     if gain.size > 2 * steps:
         bend[steps:-steps] = np.abs(level[2 * steps :] + level[: -2 * steps] - 2 * level[steps:-steps]) / 2
-    return np.asarray(maximum_filter1d(bend, 2 * steps + 1, mode="nearest"))
+    return np.asarray(scipy.ndimage.maximum_filter1d(bend, 2 * steps + 1, mode="nearest"))
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import firwin, upfirdn
+import scipy
 
 from charprobe.values.arrays import Array
 
@@ -31,8 +31,8 @@ class TruePeakMeter:
 
     def __init__(self, *, rate_hz: int, channels: int) -> None:
         factor = 8 if rate_hz < 50_000 else 4
-        kernel = factor * firwin(2 * _REACH * factor + 1, 1 / factor, window=("kaiser", 8.0))
-        fine = upfirdn(kernel, np.eye(_CELL + 2 * _REACH), up=factor, axis=0)
+        kernel = factor * scipy.signal.firwin(2 * _REACH * factor + 1, 1 / factor, window=("kaiser", 8.0))
+        fine = scipy.signal.upfirdn(kernel, np.eye(_CELL + 2 * _REACH), up=factor, axis=0)
         edge = 2 * _REACH * factor
         self._between = fine[edge : edge + _CELL * factor].T
         self._growth = float(np.abs(self._between).sum(axis=0).max())

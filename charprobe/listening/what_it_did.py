@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from scipy.stats import binom
+import scipy
 
 from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
@@ -189,7 +189,7 @@ def _median(changes: Array) -> Reading:
             "use material with drums or plucked strings",
         )
     ordered = np.sort(changes)
-    reach = int(binom.ppf(0.025, changes.size, 0.5))
+    reach = int(scipy.stats.binom.ppf(0.025, changes.size, 0.5))
     low, high = ordered[max(reach - 1, 0)], ordered[min(changes.size - reach, changes.size - 1)]
     return Quantity(float(np.median(ordered)), float(low), float(high), "dB")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from pathlib import Path, PurePosixPath
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 
@@ -14,18 +14,19 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import standing
-from charprobe.publishing.figures.all_figures import draw_profile, draw_set, figure_stem
-from charprobe.publishing.listen.material import heard_in_captures
-from charprobe.publishing.listen.tracks import FOLDER, Listening
+from charprobe.publishing.figures.look.source import figure_stem
 from charprobe.publishing.made import Made, key_of
-from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.methods import METHOD, methods_paragraph
-from charprobe.publishing.report.page import Beside, render_page, tables_beside, write_page
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings
 from charprobe.session.run import SessionResult, side_by_side
 from charprobe.values.wording import literal
+
+# what draws and plays is loaded where something new is shown: that takes longer than finding that nothing is
+if TYPE_CHECKING:
+    from charprobe.publishing.listen.tracks import Listening
+    from charprobe.publishing.report.page import Beside
 
 Placing = Literal["beside", "inside", "none"]
 DEFAULT_LOOKS = ("article",)
@@ -99,6 +100,9 @@ def _words(
     beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
+    from charprobe.publishing.listen.tracks import FOLDER  # noqa: PLC0415
+    from charprobe.publishing.report.page import render_page, write_page  # noqa: PLC0415
+
     tables = folder / "tables"
     listening = None if sound == "none" else _listening(session, result)
     sounds = listening.write(folder / FOLDER, force=True) if listening and sound == "beside" else ()
@@ -133,12 +137,17 @@ def _words(
 
 def _listening(session: Session, result: SessionResult) -> Listening | None:
     """Return what can be heard of every setting: the programme in its capture."""
+    from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+
     paths = {open_capture(path).sha256(): path for one in session.settings for path in one.captures}
     return heard_in_captures([one.profile for one in shown_of(result.profiles)], paths)
 
 
 def _beside(findings: Findings) -> list[Beside]:
     """Files of the folder that the page links to."""
+    from charprobe.publishing.report.page import Beside, tables_beside  # noqa: PLC0415
+
     names = {
         "methods.md": "device, conditions, and the command that makes all this again",
         "claims.md": "what was claimed, the answers, and what they rest on",
@@ -191,12 +200,17 @@ class _Figures:
         several = len({profile.channel for profile in self.profiles}) > 1
         names = [f"{p.setting}, channel {p.channel}" if several else p.setting for p in self.profiles]
         made = Made(self.folder / ".overlays.key", key_of(self.profiles, names, self.looks))
-        return made.there() or made.keep(
-            draw_set(self.profiles, names, self.folder, force=True, looks=self.looks)
-        )
+        there = made.there()
+        if there is not None:
+            return there
+        from charprobe.publishing.figures.all_figures import draw_set  # noqa: PLC0415
+
+        return made.keep(draw_set(self.profiles, names, self.folder, force=True, looks=self.looks))
 
 
 def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ...]:
+    from charprobe.publishing.figures.all_figures import draw_profile  # noqa: PLC0415
+
     return made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
-from scipy.signal import convolve, firwin, lfilter
+import scipy
 
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.listening.aligning.filtering import through
@@ -17,7 +18,12 @@ POLES_HZ = (60.0, 300.0, 1500.0, 6000.0)  # of low-passes: their mixture comes c
 LEAD_S = 0.02  # in which they settle
 ROUNDS = 10
 ALIKE = 1e-9  # share below which two directions of the fit count as one
-_BAND = np.convolve(firwin(63, 0.8, window=("kaiser", 8.0)), [1.0, -1.96, 0.9604])  # treble tells time best
+
+
+@cache
+def _band() -> Array:
+    """What both takes are sent through: treble tells time best."""
+    return np.convolve(scipy.signal.firwin(63, 0.8, window=("kaiser", 8.0)), [1.0, -1.96, 0.9604])
 
 
 @dataclass(frozen=True)
@@ -78,10 +84,10 @@ def fit_delay(guide: Guide, *, start: int, size: int, delay: float, step: float,
     count = size // stretch * stretch
     shape = (count // stretch, stretch, guide.processed.channels)
     at = start + round(delay)
-    edge, lead = _BAND.size - 1, round(LEAD_S * rate_hz)
+    edge, lead = _band().size - 1, round(LEAD_S * rate_hz)
     wide = read_padded(guide.processed, at - edge, at + count)
-    y = through(wide, _BAND[:, None]).reshape(shape)
-    kernel = convolve(response, _BAND[:, None])
+    y = through(wide, _band()[:, None]).reshape(shape)
+    kernel = scipy.signal.convolve(response, _band()[:, None])
     middle = centre = start + size / 2
     std, unexplained = np.inf, 1.0
     for _ in range(ROUNDS):
@@ -132,7 +138,7 @@ class _Moving:
 
 def _low_passed(sound: Array, pole_hz: float, rate_hz: int) -> Array:
     kept = np.exp(-2 * np.pi * pole_hz / rate_hz)
-    return np.asarray(lfilter([1 - kept], [1, -kept], sound, axis=0))
+    return np.asarray(scipy.signal.lfilter([1 - kept], [1, -kept], sound, axis=0))
 
 
 def _solved(directions: list[Array], y: Array) -> tuple[Array, float]:

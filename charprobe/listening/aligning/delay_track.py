@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
+import scipy
 
 from charprobe.files.sound.frames import read_padded
 from charprobe.listening.aligning.delay_fit import Guide, Point, fit_delay
@@ -121,11 +121,13 @@ def match_window(guide: Guide, *, start: int, size: int, lag: int, reach: int) -
     window = np.hanning(size)[:, None]
     dry = read_padded(guide.dry, start, start + size)[:, guide.dry_channels] * window
     processed = read_padded(guide.processed, start + lag - reach, start + lag + size + reach)
-    length = next_fast_len(size + 2 * reach, real=True)
-    cross = (np.conj(rfft(dry, length, axis=0)) * rfft(processed, length, axis=0)).sum(axis=1)
+    length = scipy.fft.next_fast_len(size + 2 * reach, real=True)
+    cross = (np.conj(scipy.fft.rfft(dry, length, axis=0)) * scipy.fft.rfft(processed, length, axis=0)).sum(
+        axis=1
+    )
     magnitude = np.abs(cross)
     cross /= (magnitude + 1e-6 * magnitude.max() + 1e-300) ** _WHITENING
-    correlation = irfft(cross, length)[: 2 * reach + 1]
+    correlation = scipy.fft.irfft(cross, length)[: 2 * reach + 1]
     peak = int(np.argmax(np.abs(correlation)))
     score = float(np.abs(correlation[peak]) / (np.sqrt(np.mean(correlation**2)) + 1e-300))
     return Match(lag - reach + peak, score, 1 if correlation[peak] > 0 else -1)

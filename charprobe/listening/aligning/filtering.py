@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import oaconvolve
+import scipy
 
 from charprobe.values.arrays import Array
 
@@ -26,5 +26,5 @@ def through(samples: Array, response: Array) -> Array:
     if response.shape == (1, 1) and response[0, 0] == 1:
         return samples
     wide = np.broadcast_to(response, (response.shape[0], samples.shape[1]))
-    full = oaconvolve(samples, wide, mode="full", axes=0)
+    full = scipy.signal.oaconvolve(samples, wide, mode="full", axes=0)
     return np.asarray(full[response.shape[0] - 1 : samples.shape[0]])

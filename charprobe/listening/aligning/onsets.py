@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
+import scipy
 
 from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.listening.aligning.pair_checks import different
@@ -49,7 +49,7 @@ def _band_powers(source: Frames, start: int, stop: int) -> Array:
         hops = min(BLOCK_FRAMES, stop - first) // HOP
         samples = read_padded(source, first, first + BLOCK_FRAMES + _SIZE).sum(axis=1)
         frames = np.lib.stride_tricks.sliding_window_view(samples, _SIZE)[::HOP][:hops]
-        spectrum = np.abs(rfft(frames * window, axis=1)) ** 2
+        spectrum = np.abs(scipy.fft.rfft(frames * window, axis=1)) ** 2
         powers.append(np.add.reduceat(spectrum, edges[:-1], axis=1))
     return np.concatenate([*powers, np.zeros((0, edges.size - 1))])
 
@@ -135,9 +135,9 @@ def locate(needle: Activity, hay: Activity) -> tuple[int, float]:
     score : float
         Height of the correlation peak over the scatter elsewhere; trust it from `MIN_SCORE` on.
     """
-    size = next_fast_len(needle.rises.shape[0] + hay.rises.shape[0], real=True)
-    spectrum = np.conj(rfft(needle.rises, size, axis=0)) * rfft(hay.rises, size, axis=0)
-    correlation = irfft(spectrum.sum(axis=1), size)
+    size = scipy.fft.next_fast_len(needle.rises.shape[0] + hay.rises.shape[0], real=True)
+    spectrum = np.conj(scipy.fft.rfft(needle.rises, size, axis=0)) * scipy.fft.rfft(hay.rises, size, axis=0)
+    correlation = scipy.fft.irfft(spectrum.sum(axis=1), size)
     peak = int(np.argmax(correlation))
     score = float(correlation[peak] / (np.std(correlation) + 1e-30))
     lag = peak if peak < hay.rises.shape[0] else peak - size

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft
-from scipy.ndimage import uniform_filter1d
 
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.values.arrays import Array
@@ -54,8 +53,8 @@ def pair_spectra(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
     power_dry, power_processed, cross = np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=np.complex128)
     starts = range(0, max(dry.frames - size, 0) + 1, hop)
     for start in starts:
-        x = rfft(read_padded(dry, start, start + size)[:, dry_channels] * window, axis=0)
-        y = rfft(read_padded(processed, start, start + size) * window, axis=0)
+        x = scipy.fft.rfft(read_padded(dry, start, start + size)[:, dry_channels] * window, axis=0)
+        y = scipy.fft.rfft(read_padded(processed, start, start + size) * window, axis=0)
         power_dry += np.abs(x) ** 2
         power_processed += np.abs(y) ** 2
         cross += np.conj(x) * y
@@ -70,11 +69,11 @@ def minimum_phase(spectra: Spectra, *, taps: int) -> Array:
     """
     magnitude = np.stack([_smoothed(spectra, channel) for channel in range(spectra.dry.shape[1])], axis=1)
     log = np.log(magnitude / np.median(magnitude, axis=0))
-    cepstrum = irfft(log, spectra.size, axis=0)
+    cepstrum = scipy.fft.irfft(log, spectra.size, axis=0)
     fold = np.zeros((spectra.size, 1))
     fold[0] = fold[spectra.size // 2] = 1.0
     fold[1 : spectra.size // 2] = 2.0
-    impulse = irfft(np.exp(rfft(cepstrum * fold, axis=0)), spectra.size, axis=0)[:taps]
+    impulse = scipy.fft.irfft(np.exp(scipy.fft.rfft(cepstrum * fold, axis=0)), spectra.size, axis=0)[:taps]
     fade = np.ones(taps)
     fade[taps // 2 :] = np.cos(np.linspace(0, np.pi / 2, taps - taps // 2)) ** 2
     return np.asarray(impulse * fade[:, None])
@@ -95,7 +94,7 @@ def _smoothed(spectra: Spectra, channel: int) -> Array:
     if not sure.any():
         return np.ones(frequency_hz.size)
     log = np.log(np.abs(cross[sure]) / dry[sure])
-    log = uniform_filter1d(np.interp(np.log(fine), np.log(fine[sure]), log), 5, mode="nearest")
+    log = scipy.ndimage.uniform_filter1d(np.interp(np.log(fine), np.log(fine[sure]), log), 5, mode="nearest")
     return np.asarray(np.exp(np.interp(np.log(np.maximum(frequency_hz, 1e-3)), np.log(fine), log)))
 
 
@@ -127,7 +126,7 @@ def find_second_path(spectra: Spectra, *, reach_s: float = 0.1) -> SecondPath | 
     around it: the tail of a filter or a room does not.
     """
     regular = spectra.dry + 1e-4 * spectra.dry.max(axis=0) + 1e-30
-    impulse = np.abs(irfft(spectra.cross / regular, spectra.size, axis=0)).max(axis=1)
+    impulse = np.abs(scipy.fft.irfft(spectra.cross / regular, spectra.size, axis=0)).max(axis=1)
     reach, guard = round(reach_s * spectra.rate_hz), round(0.6e-3 * spectra.rate_hz)
     line = np.concatenate([impulse[-reach:], impulse[: reach + 1]])
     main = float(line[reach])

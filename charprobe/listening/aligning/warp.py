@@ -5,9 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import scipy
 from numpy.polynomial import chebyshev
-from scipy.fft import irfft, next_fast_len, rfft
-from scipy.special import i0
 
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.values.arrays import Array
@@ -68,16 +67,18 @@ def _horner(terms: Array, index: Array, fraction: Array) -> Array:
 
 def _filtered(samples: Array, kernels: Array) -> Array:
     """Correlate every channel with every kernel; shape (kernels, n - 2 REACH + 1, channels)."""
-    size = next_fast_len(samples.shape[0] + kernels.shape[1], real=True)
-    spectrum = rfft(samples, size, axis=0)
-    responses = rfft(kernels[:, ::-1], size, axis=1)
-    full = irfft(spectrum[None] * responses[:, :, None], size, axis=1)
+    size = scipy.fft.next_fast_len(samples.shape[0] + kernels.shape[1], real=True)
+    spectrum = scipy.fft.rfft(samples, size, axis=0)
+    responses = scipy.fft.rfft(kernels[:, ::-1], size, axis=1)
+    full = scipy.fft.irfft(spectrum[None] * responses[:, :, None], size, axis=1)
     return np.asarray(full[:, kernels.shape[1] - 1 : samples.shape[0]])
 
 
 def _sinc(distance: Array) -> Array:
     inside = np.clip(1 - (distance / REACH) ** 2, 0.0, None)
-    return np.asarray(np.sinc(distance) * i0(_BETA * np.sqrt(inside)) / i0(_BETA) * (inside > 0))
+    return np.asarray(
+        np.sinc(distance) * scipy.special.i0(_BETA * np.sqrt(inside)) / scipy.special.i0(_BETA) * (inside > 0)
+    )
 
 
 def _kernel(fraction: float) -> Array:

@@ -12,6 +12,7 @@ from charprobe.publishing.figures.colour_card import draw_colour_card
 from charprobe.publishing.figures.colour_map import draw_colour_map, has_cells
 from charprobe.publishing.figures.harmonics import draw_harmonics
 from charprobe.publishing.figures.look.drawing import Drawing, save_drawing
+from charprobe.publishing.figures.look.source import figure_stem
 from charprobe.publishing.figures.look.style import LOOKS, Look
 from charprobe.publishing.figures.noise import draw_noise
 from charprobe.publishing.figures.overlay import (
@@ -92,11 +93,6 @@ def draw_profile(
         for drawing in profile_drawings(profile, LOOKS[name])
         for path in save_drawing(drawing, folder, stem=f"{start}-{drawing.name}-{name}", force=force)
     )
-
-
-def figure_stem(profile: Profile) -> str:
-    """Return what the names of a profile's figures begin with."""
-    return f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
 
 
 def draw_set(

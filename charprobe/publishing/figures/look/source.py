@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from charprobe.files import output
 from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.values.editors_digits import edited
@@ -58,3 +59,8 @@ def conditions(profile: Profile, names: Iterable[str]) -> str:
     if warned:
         parts.append("warnings: " + ", ".join(warned))
     return "; ".join([*parts, "intervals 95\u00a0%", f"charprobe\u00a0{profile.made_with.version}"]) + "."
+
+
+def figure_stem(profile: Profile) -> str:
+    """Return what the names of a profile's figures begin with."""
+    return f"{output.safe_file_name(profile.setting)}-ch{profile.channel}"
