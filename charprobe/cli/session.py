@@ -82,11 +82,14 @@ def session_command(
         return
     if out is None:
         raise click.UsageError("--out is needed: the folder for profiles, page, figures and tables")
-    from charprobe.publishing.figures.look.style import LOOKS
     from charprobe.publishing.folder import DEFAULT_LOOKS
     from charprobe.publishing.session_folder import run_session
 
-    looks = tuple(LOOKS) if all_looks else DEFAULT_LOOKS
+    looks = DEFAULT_LOOKS
+    if all_looks:
+        from charprobe.publishing.figures.look.style import LOOKS
+
+        looks = tuple(LOOKS)
     with ExitStack() as while_measuring:
         if cluster is not None:
             from charprobe.session.cluster import on_cluster

@@ -152,12 +152,17 @@ def measure_parts(
         output.prepare_folder(place)
     hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
     captures = [tuple(own) for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass))]
-    calls = (
-        delayed(_measure_capture)(own, session, hashes[own[0].bypass] if own[0].bypass else "", folder)
-        for own in captures
-    )
+    kept: list[Outcome] = []
+    calls = []
+    for own in captures:
+        bypass_hash = hashes[own[0].bypass] if own[0].bypass else ""
+        known, waiting = _looked_up(own, session, bypass_hash, folder)
+        kept += known
+        if waiting:
+            calls.append(delayed(_measure_capture)(waiting, session, bypass_hash, folder))
     outcomes: dict[str, Outcome] = {}
-    for outcome in chain.from_iterable(side_by_side(calls, jobs=jobs)):
+    measured = chain.from_iterable(side_by_side(calls, jobs=jobs)) if calls else ()
+    for outcome in chain(kept, measured):
         outcomes[outcome.part.name] = outcome
         _log(folder, outcome)
         progress(outcome)
@@ -187,29 +192,38 @@ def side_by_side(calls: Iterable[object], *, jobs: int) -> Iterator[Any]:
     return iter(parallel(calls))
 
 
-def _measure_capture(
+Waiting = list[tuple[Part, str]]  # parts to measure, and what each depends on
+
+
+def _looked_up(
     parts: tuple[Part, ...], session: Session, bypass_hash: str, folder: Path
-) -> list[Outcome]:
-    """Measure the parts of one capture that are not there and up to date, its sound read once for all."""
+) -> tuple[list[Outcome], Waiting]:
+    """Tell the parts of one capture that are there and up to date, or cannot be, from those to measure."""
     try:
-        source = open_capture(parts[0].capture)
-        sha256 = source.sha256()
+        sha256 = open_capture(parts[0].capture).sha256()
         recipe_key = _recipe_key(session)
     except CharprobeError as error:
-        return [Outcome(part, None, str(error), measured=True) for part in parts]
-    outcomes: list[Outcome] = []
-    waiting: list[tuple[Part, str]] = []
+        return [Outcome(part, None, str(error), measured=True) for part in parts], []
+    known: list[Outcome] = []
+    waiting: Waiting = []
     for part in parts:
         key = _key(part, session, sha256, bypass_hash, recipe_key)
         path, stamp = _files(part, folder)
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
-            outcomes.append(Outcome(part, path, "up to date", measured=False))
+            known.append(Outcome(part, path, "up to date", measured=False))
         else:
             waiting.append((part, key))
-    if waiting:
-        with channels_apart(source) as apart:
-            outcomes += [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
-    return outcomes
+    return known, waiting
+
+
+def _measure_capture(waiting: Waiting, session: Session, bypass_hash: str, folder: Path) -> list[Outcome]:
+    """Measure parts of one capture, its sound read once for all."""
+    try:
+        source = open_capture(waiting[0][0].capture)
+    except CharprobeError as error:
+        return [Outcome(part, None, str(error), measured=True) for part, _ in waiting]
+    with channels_apart(source) as apart:
+        return [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
 
 
 def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key: str) -> str:
