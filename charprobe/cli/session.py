@@ -85,7 +85,7 @@ def session_command(
     from charprobe.publishing.folder import DEFAULT_LOOKS
     from charprobe.publishing.session_folder import run_session
 
-    looks = DEFAULT_LOOKS
+    looks: Sequence[str] = DEFAULT_LOOKS
     if all_looks:
         from charprobe.publishing.figures.look.style import LOOKS
 
