@@ -21,6 +21,7 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.files.sound.source import MemoryCapture, Source
 from charprobe.files.untrusted import FileKind, json_content, read_text
 from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, seal_of
+from charprobe.listening.blind.score import power_text
 from charprobe.listening.match import write_pcm24
 from charprobe.values.arrays import Array
 
@@ -280,6 +281,7 @@ def _write_page(folder: Path, key: Key, seal: str, placed: list[dict[str, str]])
         "pack": key.pack,
         "seal": seal,
         "level": key.level,
+        "power": power_text(sum(not trial.control for trial in key.trials), level=key.level),
         "trials": placed,
         "sounds": prints,
     }

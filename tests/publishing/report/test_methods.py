@@ -1,0 +1,20 @@
+import dataclasses
+
+from made_profiles import B, D, made_profile
+
+from charprobe.publishing.report.methods import methods_paragraph
+
+
+def test_the_paragraph_names_stimulus_captures_clock_and_version():
+    text = methods_paragraph([made_profile(B), made_profile(D)])
+    assert "Recipe quick (bbbbbb) at 48 kHz" in text
+    assert "recorded: 2 captures." in text
+    assert "ran 18.4 ppm off" in text
+    assert text.endswith("Measured with charprobe 0.1.0.")
+
+
+def test_it_says_where_the_stage_off_is_missing():
+    bare = made_profile(B)
+    quantities = {name: entry for name, entry in bare.quantities.items() if name != "static.makeup_gain"}
+    text = methods_paragraph([dataclasses.replace(bare, quantities=quantities)])
+    assert "where there is one, else the stimulus's" in text
