@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         plot_timing_overlay,
     )
     from charprobe.publishing.figures.pair_picture import plot_band_change, plot_band_levels
+    from charprobe.publishing.figures.replica import plot_replica
     from charprobe.publishing.figures.response import plot_phase, plot_response
     from charprobe.publishing.figures.static import plot_anchored_curve, plot_static_curve
     from charprobe.publishing.figures.timing.gain_trace import plot_gain_trace
@@ -83,6 +84,7 @@ __all__ = [
     "plot_noise",
     "plot_phase",
     "plot_programme_gain",
+    "plot_replica",
     "plot_response",
     "plot_spectrum_change",
     "plot_static_curve",
@@ -127,6 +129,7 @@ _HOMES = {  # name -> module it comes from, below charprobe
     "plot_noise": "publishing.figures.noise",
     "plot_phase": "publishing.figures.response",
     "plot_programme_gain": "publishing.figures.listening",
+    "plot_replica": "publishing.figures.replica",
     "plot_response": "publishing.figures.response",
     "plot_spectrum_change": "publishing.figures.listening",
     "plot_static_curve": "publishing.figures.static",

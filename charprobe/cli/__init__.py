@@ -22,6 +22,7 @@ COMMANDS = {  # command -> module below charprobe.cli, and an example; the order
     "compare": ("show", "charprobe compare voice.json doors.json --out compared"),
     "session": ("session", "charprobe session preamp.toml --out published"),
     "record": ("record", 'charprobe record review/session.toml --play "USB interface"'),
+    "fit": ("fit", "charprobe fit on.wav --bypass off.wav --out voice.replica.json"),
     "ab": ("listening", "charprobe ab dry.wav through.wav --out pair"),
     "blind": ("listening", "charprobe blind make pair --out pack --key key.json"),
     "preview": ("replica", "charprobe preview voice.replica.json dry.wav --out heard.wav --equal-loudness"),

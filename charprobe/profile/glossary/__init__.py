@@ -71,6 +71,7 @@ CURVES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "sweep_harmonics": ("response.tilt", "colour.thd_at_reference"),
         "noise_spectrum": ("noise.unweighted",),
         "mains_lines": ("noise.unweighted",),
+        "replica_gain": ("replica.gain_error",),
     }
 )
 """Every curve a profile may hold, and quantities without which it is not to be trusted either."""

@@ -165,7 +165,15 @@ REPLICA: Mapping[str, Term] = MappingProxyType(
             "was not fitted to.",
         ),
         "replica.gain_error": Term(
-            "Replica gain error", "dB", "Root-mean-square error of the fitted model's gain trace."
+            "Replica gain error",
+            "dB",
+            "Root-mean-square difference of the measured and the fitted model's gain, on programme it was "
+            "not fitted to.",
+        ),
+        "replica.explained": Term(
+            "Replica gain explained",
+            "1",
+            "Share of the variance of the measured gain that the fitted model explains on that programme.",
         ),
     }
 )

@@ -13,6 +13,7 @@ with title, main numbers, conditions and words.
                                                      `plot_transfer`, `plot_transfer_departure`
 `colour_card`                                        `plot_harmonic_bars`, `plot_colour_readings`
 `response`, `noise`                                  `plot_response`, `plot_phase`, `plot_noise`
+`replica`                                            `plot_replica`
 `overlay` (several profiles and their names)         `plot_static_overlay`, `plot_anchored_overlay`,
                                                      `plot_timing_overlay` (an `edge`)
 `listening` (a pair, as `make_pair` returns it)      `plot_programme_gain`, `plot_gain_histogram`,

@@ -26,6 +26,7 @@ from charprobe.publishing.figures.overlay import (
     with_static,
     with_times,
 )
+from charprobe.publishing.figures.replica import draw_replica
 from charprobe.publishing.figures.response import draw_response
 from charprobe.publishing.figures.static import draw_static
 from charprobe.publishing.figures.timing.gain_trace import draw_gain_trace, draw_gain_trace_log
@@ -45,6 +46,7 @@ DRAW: tuple[tuple[str, str, Callable[[Table], object], Callable[[Profile, Look],
     ("transfer", "transfer", rows_of, draw_transfer),
     ("response", "response", rows_of, draw_response),
     ("noise", "noise_spectrum", rows_of, draw_noise),
+    ("replica", "replica_gain", rows_of, draw_replica),
 )
 """Name of a figure, curve that it needs, whether it suffices, and the function that draws it."""
 

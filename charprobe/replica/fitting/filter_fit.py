@@ -1,0 +1,98 @@
+"""Filter sections that the quiet sweep shows between bypass and capture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from charprobe.placing.take import held
+from charprobe.replica.filters import response
+from charprobe.replica.fitting.pair import Pair
+from charprobe.replica.parts import Section, SectionKind
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.values.arrays import Array, Complex
+
+POINTS, LOWEST_HZ, HIGHEST_HZ = 240, 15.0, 20_000.0
+FLAT_DB = 0.02  # root mean square over the band: less is no filter
+BETTER = 0.6  # of the error before: what a further section must bring
+MOST = 3
+SPLIT_HZ = 1000.0  # a shelf of the treble above, of the bass below: with a gain each can be the other
+_CANDIDATES: tuple[tuple[SectionKind, int, float, float], ...] = (  # kind, order, first corner, first gain
+    ("high shelf", 1, 5000.0, 1.0), ("low shelf", 1, 150.0, 1.0), ("low cut", 1, 20.0, 0.0),
+    ("high cut", 1, 20_000.0, 0.0), ("low cut", 2, 20.0, 0.0), ("high cut", 2, 20_000.0, 0.0),
+    ("high shelf", 2, 5000.0, 1.0), ("low shelf", 2, 150.0, 1.0), ("bell", 1, 1000.0, 1.0),
+)  # fmt: skip
+_DB = 20 / np.log(10)
+
+
+@dataclass(frozen=True)
+class Linear:
+    """What a sweep shows: sections, and the samples that the capture lies late besides them."""
+
+    sections: tuple[Section, ...] = ()
+    late: float = 0.0
+    error_db: float = 0.0
+
+
+def fit_filter(pair: Pair) -> Linear:
+    """Fit sections to the quietest sweep; none where the response is flat, or there is no sweep."""
+    sweeps = sorted(held(pair.wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
+    if not sweeps:
+        return Linear()
+    span, rate_hz = sweeps[0].span, pair.rate_hz
+    sides = pair.read(span.start - 0.1 * rate_hz, span.stop + 0.1 * rate_hz)
+    hz, ratio = _ratio(sides.dry, sides.wet, rate_hz)
+    best = _fitted((), hz, ratio, rate_hz)
+    while best.error_db > FLAT_DB and len(best.sections) < MOST:
+        found = [
+            _fitted((*best.sections, Section(kind, hz0, order, gain)), hz, ratio, rate_hz)
+            for kind, order, hz0, gain in _CANDIDATES
+        ]
+        step = min(found, key=lambda one: one.error_db)
+        if step.error_db > BETTER * best.error_db:
+            break
+        best = step
+    return best
+
+
+def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:
+    """Capture over bypass at frequencies even in their logarithm."""
+    size = 1 << int(np.ceil(np.log2(dry.size)))
+    fine = np.fft.rfftfreq(size, 1 / rate_hz)
+    one, two = np.fft.rfft(dry, size), np.fft.rfft(wet, size)
+    edges = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, 0.44 * rate_hz), POINTS + 1)
+    places = np.searchsorted(fine, edges)
+    wide = np.flatnonzero(np.diff(places) > 0)
+    starts = places[wide]
+    cross = np.add.reduceat(two * one.conj(), np.append(starts, places[-1]))[:-1]
+    power = np.add.reduceat(np.abs(one) ** 2, np.append(starts, places[-1]))[:-1]
+    return np.sqrt(edges[wide] * edges[wide + 1]), np.asarray(cross / power, dtype=complex)
+
+
+def _fitted(sections: tuple[Section, ...], hz: Array, ratio: Complex, rate_hz: int) -> Linear:
+    """Fit corners and gains, with a gain and a delay that are no filter."""
+    first: list[float] = [_DB * float(np.log(np.abs(np.median(ratio)) + 1e-9)), 0.0]
+    low, high = [-80.0, -20.0], [80.0, 20.0]
+    for section in sections:
+        first += [float(np.log(section.frequency_hz)), section.gain_db]
+        low += [float(np.log(SPLIT_HZ if section.kind == "high shelf" else 2.0)), -30.0]
+        high += [float(np.log(SPLIT_HZ if section.kind == "low shelf" else rate_hz)), 30.0]
+
+    def made(values: Array) -> tuple[Section, ...]:
+        pairs = zip(sections, values[2::2], values[3::2], strict=True)
+        return tuple(
+            Section(s.kind, float(np.exp(f)), s.order, 0.0 if "cut" in s.kind else float(g))
+            for s, f, g in pairs
+        )
+
+    def error(values: Array) -> Array:
+        model = 10 ** (values[0] / 20) * np.exp(-2j * np.pi * hz / rate_hz * values[1])
+        off = ratio / (model * response(made(values), hz)) if sections else ratio / model
+        both = np.log(np.where(np.abs(off) > 0, off, 1e-12))
+        return np.concatenate([_DB * both.real, _DB * both.imag])
+
+    solved = least_squares(error, np.clip(first, low, high), bounds=(low, high), max_nfev=60)
+    rms = float(np.sqrt(np.mean(solved.fun**2) * 2))
+    return Linear(made(solved.x), float(solved.x[1]), rms)

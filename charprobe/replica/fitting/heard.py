@@ -1,0 +1,130 @@
+"""The sound a fit runs over: stretches joined, each behind what came before it, every sample weighted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from charprobe.replica.fitting.pair import Pair
+from charprobe.replica.fitting.stretches import Stretch
+from charprobe.values.arrays import Array, Index
+
+DEEPEST = 10 ** (-90 / 20)  # the same where colour is looked for
+FINEST = 10 ** (-64 / 20)  # of the sound: an error this small weighs as little as noise does
+LEVEL_S, BLOCK_S = 0.002, 0.04
+LONGEST_S = 8.0  # of what comes before a stretch
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Joined stretches.
+
+    Attributes
+    ----------
+    dry, wet : ndarray, shape (n,)
+        Input and output of the stage.
+    used : ndarray of int, shape (m,)
+        Samples that count; the others warm the model up.
+    weight : ndarray, shape (m,)
+        One over the standard error that noise and `FINEST` leave in each.
+    level : ndarray, shape (m,)
+        Amplitude of the output around each.
+    block : ndarray of int, shape (m,)
+        Number of the piece of `BLOCK_S` it belongs to: errors within one hang together.
+    noise_score : float
+        Root-mean-square weighted error that noise alone leaves.
+    parts : tuple of (slice, float)
+        Where each stretch stands among the samples that count, and the frequency of its first tone.
+    """
+
+    dry: Array
+    wet: Array
+    used: Index
+    weight: Array
+    level: Array
+    block: Index
+    noise_score: float
+    parts: tuple[tuple[slice, float], ...] = ()
+
+    @property
+    def target(self) -> Array:
+        """Output where it counts."""
+        return self.wet[self.used]
+
+    def with_sound(self, *, dry: Array, wet: Array) -> Heard:
+        """Return the same places with sound that went through filters."""
+        return replace(self, dry=dry, wet=wet)
+
+
+@dataclass(frozen=True)
+class Memory:
+    """How long a stage remembers: time constants of attack and release, roughly."""
+
+    attack_s: float
+    release_s: float
+
+    def start_of(self, stretch: Stretch, rate_hz: float) -> float:
+        """Stimulus position from which on the model must hear what comes before a stretch.
+
+        Nine release times leave 0.01 % of a reduction; and sound as loud as any in the stretch makes the
+        stage forget within ten attack times what was before it.
+        """
+        by_release = stretch.start - (9 * self.release_s + 0.05) * rate_hz
+        by_attack = stretch.loud_stop - (10 * self.attack_s + 0.05) * rate_hz
+        return max(0.0, by_release, by_attack, stretch.start - LONGEST_S * rate_hz)
+
+
+def hear(
+    pair: Pair, stretches: Iterable[Stretch], *, memory: Memory, noise: float, finest: float = FINEST
+) -> Heard:
+    """Read and join stretches.
+
+    Parameters
+    ----------
+    pair : Pair
+        Sealed.
+    stretches : iterable of Stretch
+        What to hear.
+    memory : Memory
+        Says how much of what came before each the model hears first.
+    noise : float
+        Root-mean-square noise of the capture.
+    finest : float
+        Error, of the sound, that weighs as little as noise does.
+    """
+    rate_hz = pair.rate_hz
+    dry, wet, used, level, block = [], [], [], [], []
+    parts: list[tuple[slice, float]] = []
+    at, number, counted = 0, 0, 0
+    for stretch in stretches:
+        begin = memory.start_of(stretch, rate_hz)
+        sides = pair.read(begin, stretch.stop)
+        size = sides.wet.size
+        first = min(size, round(stretch.start - begin))
+        loud = np.sqrt(2 * np.maximum(uniform_filter1d(sides.wet**2, max(3, round(LEVEL_S * rate_hz))), 0.0))
+        loud = maximum_filter1d(loud, max(3, round(LEVEL_S * rate_hz)))
+        places = np.arange(first, size)
+        dry.append(sides.dry)
+        wet.append(sides.wet)
+        used.append(at + places)
+        level.append(loud[places])
+        block.append(number + (places - first) // round(BLOCK_S * rate_hz))
+        number = int(block[-1][-1]) + 1 if places.size else number
+        parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
+        counted += places.size
+        at += size
+    levels = np.concatenate(level)
+    weight = 1 / np.hypot(noise, finest * levels + 1e-12)
+    return Heard(
+        np.concatenate(dry),
+        np.concatenate(wet),
+        np.concatenate(used),
+        weight,
+        levels,
+        np.concatenate(block),
+        float(np.sqrt(np.mean((noise * weight) ** 2))) if noise > 0 else 0.0,
+        tuple(parts),
+    )

@@ -1,0 +1,104 @@
+"""Dry and processed sound side by side: the bypass read at the places of the capture's samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from charprobe.files.sound.source import Source
+from charprobe.listening.aligning.warp import read_at
+from charprobe.placing.take import Take
+from charprobe.stimulus.kinds.programme import Programme
+from charprobe.values.arrays import Array
+
+
+@dataclass(frozen=True)
+class OneChannel:
+    """One channel of a source as frames."""
+
+    source: Source
+    channel: int
+    channels: int = 1
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate."""
+        return self.source.rate_hz
+
+    @property
+    def frames(self) -> int:
+        """Samples."""
+        return self.source.frames
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Samples `start` to `stop`; shape (n, 1)."""
+        return self.source.read(start, stop, self.channel)[:, None]
+
+
+@dataclass(frozen=True)
+class Sides:
+    """What went into the stage and what came out, sample by sample; shapes (n,).
+
+    Both have the polarity of the stimulus, and the delay between them is taken off: `wet` holds samples of
+    the capture as they are, `dry` is the bypass read between its samples.
+    """
+
+    dry: Array
+    wet: Array
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A capture and its bypass on one clock.
+
+    Attributes
+    ----------
+    wet, dry : Take
+        Both placed on the stimulus.
+    late : float
+        Samples by which `wet` lies later than the markers say: what the fit found.
+    sealed : bool
+        Whether programme reads as an error: what fits are given.
+    """
+
+    wet: Take
+    dry: Take
+    late: float = 0.0
+    sealed: bool = False
+
+    @property
+    def rate_hz(self) -> int:
+        """Sampling rate."""
+        return self.wet.stimulus.rate_hz
+
+    def seal(self) -> Pair:
+        """The same pair, which refuses to read programme."""
+        return replace(self, sealed=True)
+
+    def read(self, start: float, stop: float) -> Sides:
+        """Read both sides between two stimulus positions, silence beyond the files.
+
+        Raises
+        ------
+        ValueError
+            If the pair is sealed and programme lies between them.
+        """
+        if self.sealed and any(
+            start < segment.span.stop and stop > segment.span.start
+            for segment in self.wet.stimulus.of_kind(Programme)
+        ):
+            raise ValueError("a fit must not see the programme that proves it")
+        cut = self.wet.cut(start, stop)
+        place = self.dry.alignment
+        begin = cut.start - self.late * cut.step
+        first = float(place.capture_index(begin))
+        dry = read_at(
+            OneChannel(self.dry.source, self.dry.channel),
+            first=first,
+            step=cut.step / place.step,
+            count=cut.samples.size,
+        )[:, 0]
+        return Sides(
+            np.nan_to_num(dry) * place.polarity, np.nan_to_num(cut.samples) * self.wet.alignment.polarity
+        )

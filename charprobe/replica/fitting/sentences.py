@@ -1,0 +1,116 @@
+"""What is said of a fit: what the stage is, how well it is met, where it does not agree with the profile."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.profile.profile import Profile
+from charprobe.replica.fitting.chain_fit import Found
+from charprobe.replica.fitting.proof import Proved
+from charprobe.replica.flat import value_at
+from charprobe.replica.model import Disagreement, Replica
+from charprobe.replica.parts import Chain
+from charprobe.values.quantity import Z95
+from charprobe.values.wording import number_text
+
+GOOD_DB, GOOD_GAIN_DB = -30.0, 0.3  # residual and gain error up to which a replica stands for its stage
+WIRE_DB = 0.005
+
+
+def notes_of(
+    found: Found, proved: Proved | None, *, programme: bool, differing: tuple[Disagreement, ...]
+) -> tuple[str, ...]:
+    """Sentences on a fit, the most important first."""
+    notes = [_kind(found)]
+    if proved is None:
+        why = "its programme is spoiled in this capture" if programme else "this stimulus has none"
+        notes.append(
+            f"Not proved: a proof needs programme the fit never hears, and {why}; capture `standard` "
+            "or `full`, or prove it on a dry and a processed take of your own."
+        )
+    else:
+        proof = proved.proof
+        numbers = (
+            f"on programme the fit never heard the error lies {number_text(-proof.residual_db, 0)} dB below "
+            f"the sound, and the gain is met to {number_text(proof.gain_error_db, 3)} dB rms"
+        )
+        if proof.residual_db <= GOOD_DB and proof.gain_error_db <= GOOD_GAIN_DB:
+            notes.append(f"Proved: {numbers}.")
+        else:
+            notes.append(
+                f"No model of this family meets the stage: {numbers}. On the stimulus itself the error is "
+                f"{number_text(found.error_db, 0)} dB, greatest in {found.worst!r}: a stage of several "
+                "bands, one that moves by itself, or a law no structure here has. Trust the measured "
+                "profile, not this replica."
+            )
+    if found.equally_good:
+        notes.append(
+            f"{len(found.equally_good)} other structures explain the stage as well; the intervals of the "
+            "numbers span them."
+        )
+    if differing:
+        names = ", ".join(item.quantity for item in differing)
+        notes.append(f"The replica does not agree with the measured {names}: trust what was measured.")
+    return tuple(notes)
+
+
+def told_of(replica: Replica) -> str:
+    """Sentences, numbers and proofs of a replica for the terminal."""
+    lines = [*replica.notes]
+    errors = np.sqrt(
+        np.diag(np.array(replica.posterior.covariance).reshape((len(replica.posterior.places),) * 2))
+    )
+    for place, log, std in zip(replica.posterior.places, replica.posterior.logarithmic, errors, strict=True):
+        value, name = value_at(replica.chain, place), place.removeprefix("cell.")
+        reach = Z95 * float(std)
+        low, high = (value * np.exp(-reach), value * np.exp(reach)) if log else (value - reach, value + reach)
+        lines.append(f"  {name:<28} {value:.5g}  [{low:.5g}, {high:.5g}]")
+    for proof in replica.proofs:
+        lines.append(
+            f"  proof, {proof.material}: residual {number_text(proof.residual_db, 1)} dB (worst second "
+            f"{number_text(proof.worst_residual_db, 1)} dB), gain error "
+            f"{number_text(proof.gain_error_db, 3)} dB rms, "
+            f"{number_text(100 * proof.explained, 2)} % of the gain's changes explained"
+        )
+    for item in replica.disagreements:
+        lines.append(
+            f"  {item.quantity}: measured {item.measured_low:.5g} to {item.measured_high:.5g} {item.unit}, "
+            f"in the replica {item.fitted:.5g}"
+        )
+    lines += [f"  as good: {words}" for words in replica.equally_good]
+    return "\n".join(lines) + "\n"
+
+
+def _kind(found: Found) -> str:
+    cell, colour = found.chain.cell, found.chain.colour
+    filtered = " and a filter" if found.chain.filter_out else ""
+    if found.kind == "gain":
+        if abs(cell.makeup_db) < WIRE_DB and not filtered:
+            return "A wire: neither gain, dynamics nor colour that this stimulus shows."
+        return f"A gain of {number_text(cell.makeup_db, 2)} dB{filtered}: no dynamics, no colour."
+    if found.kind == "colour":
+        return f"Colour alone{filtered}: a curve without memory, no dynamics."
+    place = {"behind": "behind", "before": "ahead of", "in loop": "inside the loop of"}
+    coloured = f"; colour {place[colour.place]} the gain cell" if colour.amplitude else "; no colour"
+    return f"Gain cell: {found.structure}{coloured}{filtered}."
+
+
+def disagreements(chain: Chain, profile: Profile) -> tuple[Disagreement, ...]:
+    """Quantities whose measured interval does not hold the number that the chain has for the same."""
+    cell = chain.cell
+    fitted = {"static.low_level_gain": cell.makeup_db}
+    if len(cell.bends) == 1 and cell.bends[0].side == "above" and not chain.colour.amplitude:
+        bend = cell.bends[0]
+        back = cell.loop == "feedback"
+        fitted["static.slope"] = 1 / (1 + bend.slope) if back else 1 - bend.slope
+        if cell.detector.kind == "envelope":
+            fitted["static.threshold"] = bend.threshold_dbfs
+            if not back:
+                fitted["static.knee_width"] = bend.knee_db
+    found = []
+    for name, value in fitted.items():
+        reading = profile.measured(name)
+        reach = 0.0 if reading is None else 1e-4 * max(1.0, abs(reading.value))
+        if reading is not None and not reading.low - reach <= value <= reading.high + reach:
+            found.append(Disagreement(name, reading.unit, reading.low, reading.high, value))
+    return tuple(found)

@@ -1,0 +1,122 @@
+"""Which parts of a stimulus a fit hears, and which are held out to choose between structures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from charprobe.placing.take import Take
+from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts, BurstTrain
+from charprobe.stimulus.kinds.equal_peak import EqualPeak
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.segment import Segment, Tone
+from charprobe.stimulus.kinds.steady import Tones
+
+# the search hears the least, the fit that and more; tones show colour
+Use = Literal["search", "fit", "held out", "colour", "colour held out"]
+STEPS_S = 5.0  # of level steps, at most
+MIDDLE_HZ, LEVELS = 700.0, 8
+SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
+BELOW_DB = 9.0  # under the threshold, from where on level steps are heard
+TAIL_S = 0.006  # faded end of a last tone
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Stimulus samples that are heard together, and what for.
+
+    `frequency_hz` is that of its first tone. At `loud_stop` the last sound before it ended that was as loud:
+    what came ahead of that is forgotten.
+    """
+
+    name: str
+    start: int
+    stop: int
+    use: Use
+    loud_stop: int = 0
+    frequency_hz: float = 0.0
+
+
+def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
+    """Choose stretches of a take: bursts by carrier phase, level steps around the threshold, tones.
+
+    The first phase of every set is heard by the search, the second by the fit besides where there are three
+    or more; the next one is held out. Programme is never among them.
+    """
+    found: list[Stretch] = []
+    for segment in take.stimulus.segments:
+        if take.holds(segment):
+            found += _of(segment, threshold_dbfs, take.stimulus.rate_hz)
+    tones = [tone for segment in take.stimulus.alike for tone in segment.tones]
+    return tuple(_after_loud(stretch, tones) for stretch in found)
+
+
+def _after_loud(stretch: Stretch, tones: list[Tone]) -> Stretch:
+    inside = [tone.level_dbfs for tone in tones if tone.stop > stretch.start and tone.start < stretch.stop]
+    before = [
+        tone.stop for tone in tones if tone.stop <= stretch.start and tone.level_dbfs >= max(inside) - 3
+    ]
+    return replace(stretch, loud_stop=max(before, default=0))
+
+
+def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stretch]:
+    spec = segment.spec
+    if isinstance(spec, Bursts | BurstLengths | BurstTrain):
+        sets = len(spec.holds_s) if isinstance(spec, BurstLengths) else 1
+        groups = _groups(segment)
+        per_set = max(1, len(groups) // sets)
+        for first in range(0, len(groups), per_set):
+            some = groups[first : first + per_set]
+            uses: list[Use] = ["search", "fit", "held out"] if len(some) > 2 else ["search", "held out"]
+            if isinstance(spec, BurstTrain) or (isinstance(spec, BurstLengths) and sets > 1):
+                uses = ["fit", "held out"]
+            for group, use in zip(some, uses, strict=False):
+                yield _stretch(spec.name, group, use, rate_hz)
+    elif isinstance(spec, LevelSteps):
+        rising = segment.tones[: _peak(segment.tones) + 1]
+        near = [tone for tone in rising if tone.level_dbfs > threshold_dbfs - BELOW_DB] or list(rising[-1:])
+        most = max(1, round(STEPS_S / spec.step_s))
+        if len(near) > most:
+            near = near[len(near) - most :]
+        yield _stretch(spec.name, near, "search", rate_hz)
+        falling = segment.tones[len(rising) :][: max(1, most // 2)]
+        if falling:
+            yield _stretch(spec.name, falling, "held out", rate_hz)
+    elif isinstance(spec, EqualPeak):
+        loud = segment.tones[len(segment.tones) // 2 :]
+        yield _stretch(spec.name, loud[::2], "fit", rate_hz)
+        yield _stretch(spec.name, loud[1::2], "held out", rate_hz)
+    elif isinstance(spec, Tones):
+        yield from _tones(segment, spec, rate_hz)
+
+
+def _tones(segment: Segment, spec: Tones, rate_hz: int) -> Iterator[Stretch]:
+    """The lowest tones show the ripple of a detector; those of the middle, level by level, show colour."""
+    by_pitch = sorted(spec.frequencies_hz)
+    low = [tone for tone in segment.tones if tone.frequency_hz == by_pitch[0]][::-1]
+    uses: tuple[Use, ...] = ("search", "held out", "fit")
+    for tone, use in zip(low, uses, strict=False):
+        yield _stretch(spec.name, [tone], use, rate_hz)
+    middle = min(by_pitch, key=lambda hz: abs(hz - MIDDLE_HZ))
+    for i, tone in enumerate([t for t in segment.tones if t.frequency_hz == middle][::-1][:LEVELS]):
+        settled = tone.start + round(SETTLED * tone.length)
+        one = _stretch(spec.name, [tone], "colour held out" if i % 3 == 1 else "colour", rate_hz)
+        yield replace(one, start=settled)
+
+
+def _stretch(name: str, tones: list[Tone] | tuple[Tone, ...], use: Use, rate_hz: int) -> Stretch:
+    return Stretch(
+        name, tones[0].start, tones[-1].stop - round(TAIL_S * rate_hz), use, 0, tones[0].frequency_hz
+    )
+
+
+def _groups(segment: Segment) -> list[list[Tone]]:
+    groups: dict[int, list[Tone]] = {}
+    for tone in segment.tones:
+        groups.setdefault(tone.group, []).append(tone)
+    return list(groups.values())
+
+
+def _peak(tones: tuple[Tone, ...]) -> int:
+    return max(range(len(tones)), key=lambda i: tones[i].level_dbfs)

@@ -1,0 +1,209 @@
+"""Structures of a gain cell: what the search chooses among, the numbers of each, and where they start."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+from charprobe.profile.profile import Profile
+from charprobe.replica.fitting.least_squares import Knob
+from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, Loop, ReleaseKind, Smoothing, Towards
+
+Reads = Literal["envelope", "rectified", "peak falling", "average", "mean square"]
+READS: tuple[Reads, ...] = get_args(Reads)
+_SAID = {
+    "envelope": "envelope without ripple", "rectified": "bare rectifier",
+    "peak falling": "peak that falls back", "average": "average", "mean square": "mean square",
+    "level": "smoothed ahead of the log", "level in dB": "level smoothed in dB",
+    "reduction": "reduction smoothed in dB",
+    "one": "one release", "side by side": "two releases side by side", "shared": "two releases in series",
+    "charged": "a slow release charged by time",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Structure:
+    """What a gain cell is made of, without its numbers.
+
+    `averaged` tells whether the detector has a time of its own ahead of the smoothing; `held` whether a
+    release waits; `bends` counts those of the curve; `low_cut` whether the side chain has one.
+    """
+
+    reads: Reads = "envelope"
+    averaged: bool = False
+    domain: Domain = "reduction"
+    form: Form = "branching"
+    towards: Towards = "target"
+    release: ReleaseKind = "one"
+    loop: Loop = "feed-forward"
+    held: bool = False
+    bends: int = 1
+    low_cut: bool = False
+
+    @property
+    def sound(self) -> bool:
+        """Whether it is one: two-stage releases act on the reduction, without hold."""
+        plain = (self.domain, self.form, self.towards, self.held) == (
+            "reduction",
+            "branching",
+            "target",
+            False,
+        )
+        averages = self.reads in ("average", "mean square")
+        return (
+            (self.release == "one" or plain)
+            and (averages or self.averaged == (self.reads == "peak falling"))
+            and not (self.loop == "feedback" and self.reads == "envelope")
+        )
+
+    def in_words(self) -> str:
+        """The structure in words."""
+        parts = [
+            self.loop, _SAID[self.reads] + (" with a time of its own" if self.averaged else ""),
+            _SAID[self.domain], f"{self.form}, falling to {self.towards}", _SAID[self.release],
+        ]  # fmt: skip
+        parts += (
+            ["hold"] * self.held + ["second bend"] * (self.bends > 1) + ["side-chain low cut"] * self.low_cut
+        )
+        return ", ".join(parts)
+
+    def neighbours(self) -> Iterator[Structure]:
+        """Structures that differ in one thing, the likeliest first."""
+        for reads in READS:
+            for averaged in (False, True):
+                if (reads, averaged) != (self.reads, self.averaged):
+                    yield replace(self, reads=reads, averaged=averaged)
+        for domain in get_args(Domain):
+            yield replace(self, domain=domain)
+        yield replace(self, domain="level", averaged=False)
+        for form in get_args(Form):
+            for towards in get_args(Towards):
+                yield replace(self, form=form, towards=towards)
+        other: Loop = "feedback" if self.loop == "feed-forward" else "feed-forward"
+        yield replace(self, loop=other)
+        if self.reads == "envelope":
+            yield replace(self, loop=other, reads="mean square", averaged=True)
+        for release in get_args(ReleaseKind):
+            yield replace(
+                self, release=release, domain="reduction", form="branching", towards="target", held=False
+            )
+        yield replace(self, held=not self.held)
+        yield replace(self, bends=3 - self.bends)
+        yield replace(self, low_cut=not self.low_cut)
+
+
+def cell_of(structure: Structure, like: Cell) -> Cell:
+    """Build a cell of a structure with the numbers of another, and usual ones for what that lacks."""
+    old, held = like.detector, like.smoothing
+    averages = structure.reads in ("average", "mean square")
+    average_s = (old.rise_s or 0.004) if averages and structure.averaged else 0.0
+    detector = Detector(
+        "mean" if averages else "envelope" if structure.reads == "envelope" else "peak",
+        exponent={"average": 1.0, "mean square": 2.0}.get(structure.reads, 1.0),
+        rise_s=average_s,
+        fall_s=(old.fall_s or 0.02) if structure.reads == "peak falling" else average_s,
+        low_cut_hz=(old.low_cut_hz or 80.0) if structure.low_cut else 0.0,
+    )
+    bends = like.bends[: structure.bends]
+    if len(bends) < structure.bends:
+        last = bends[-1]
+        bends = (*bends, Bend(last.threshold_dbfs + 14, 0.05 * (1 if last.slope >= 0 else -1), 4.0))
+    if structure.loop != like.loop:
+        bends = tuple(_across(bend, structure.loop) for bend in bends)
+    two = structure.release != "one"
+    times = 1.0
+    if structure.loop != like.loop:
+        slope = max(0.05, 1 - min(0.95, sum(bend.slope for bend in like.bends)))
+        times = (
+            1 / slope if structure.loop == "feedback" else 1 / (1 + sum(bend.slope for bend in like.bends))
+        )
+    smoothing = Smoothing(
+        domain=structure.domain,
+        form=structure.form,
+        towards=structure.towards,
+        attack_s=min(2.0, max(held.attack_s * times, 2e-5)),
+        release_s=min(20.0, max(held.release_s, 1e-3)),
+        hold_s=(held.hold_s or 0.01) if structure.held else 0.0,
+        release=structure.release,
+        slow_s=(held.slow_s or 8 * held.release_s) if two else 0.0,
+        slow_share=(held.slow_share or 0.3) if two else 0.0,
+        charge_s=(held.charge_s or 0.3) if structure.release == "charged" else 0.0,
+    )
+    return replace(
+        like,
+        detector=detector,
+        bends=bends,
+        smoothing=smoothing,
+        loop=structure.loop,
+        lookahead_s=like.lookahead_s if structure.loop == "feed-forward" else 0.0,
+    )
+
+
+def _across(bend: Bend, loop: Loop) -> Bend:
+    """The same settled curve with the detector on the other side of the cell."""
+    if loop == "feedback":
+        slope = bend.slope / max(0.05, 1 - bend.slope) if bend.slope < 1 else 20.0
+        return replace(bend, slope=slope, knee_db=bend.knee_db / (1 + slope / 2))
+    return replace(bend, slope=bend.slope / (1 + bend.slope), knee_db=bend.knee_db * (1 + bend.slope / 2))
+
+
+def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
+    """The numbers of a structure that are fitted."""
+    at = "cell.bends.{}.{}".format
+    steepest = 60.0 if structure.loop == "feedback" else 4.0
+    knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01)]
+    for i in range(structure.bends):
+        knobs += [
+            Knob((at(i, "threshold_dbfs"),), -100, 30, step=0.01),
+            Knob((at(i, "slope"),), -4.0, steepest, step=1e-3),
+            Knob((at(i, "knee_db"),), 0.0, 50.0, step=0.05),
+        ]
+    least = 0.2 / rate_hz
+    knobs += [
+        Knob(("cell.smoothing.attack_s",), least, 5.0, logarithmic=True, step=0.01),
+        Knob(("cell.smoothing.release_s",), 10 * least, 30.0, logarithmic=True, step=0.01),
+    ]
+    if structure.reads in ("average", "mean square") and structure.averaged:
+        knobs.append(
+            Knob(("cell.detector.rise_s", "cell.detector.fall_s"), least, 1.0, logarithmic=True, step=0.01)
+        )
+    if structure.reads == "peak falling":
+        knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
+    if structure.held:
+        knobs.append(Knob(("cell.smoothing.hold_s",), 2 / rate_hz, 1.0, logarithmic=True, step=0.1))
+    if structure.release != "one":
+        knobs.append(Knob(("cell.smoothing.slow_s",), 100 * least, 60.0, logarithmic=True, step=0.01))
+        knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01))
+    if structure.release == "charged":
+        knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
+    if structure.low_cut:
+        knobs.append(Knob(("cell.detector.low_cut_hz",), 5.0, 5000.0, logarithmic=True, step=0.01))
+    return tuple(knobs)
+
+
+def first_cell(profile: Profile) -> Cell:
+    """The cell that the profile's quantities describe, as far as they do: where a search begins."""
+
+    def value(name: str, otherwise: float) -> float:
+        reading = profile.measured(name)
+        return otherwise if reading is None else reading.value
+
+    slope = value("static.slope", 0.4)
+    ahead_s = value("attack.lookahead", 0.0)
+    return Cell(
+        detector=Detector("envelope"),
+        bends=(
+            Bend(
+                min(30.0, max(-100.0, value("static.threshold", value("static.threshold_1db", -24.0)))),
+                min(3.9, max(-3.9, 1 - slope)),
+                min(50.0, max(0.0, value("static.knee_width", 4.0))),
+            ),
+        ),
+        smoothing=Smoothing(
+            attack_s=min(2.0, max(5e-5, value("attack.t63", 0.005))),
+            release_s=min(20.0, max(2e-3, value("release.t63", 0.15))),
+        ),
+        lookahead_s=min(0.1, max(0.0, ahead_s)) if ahead_s > 1e-4 else 0.0,
+        makeup_db=min(60.0, max(-60.0, value("static.low_level_gain", 0.0))),
+    )

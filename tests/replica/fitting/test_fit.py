@@ -1,0 +1,120 @@
+"""From captures to a replica, on a short stimulus: what needs no search comes out as what it is."""
+
+from functools import partial
+
+import numpy as np
+import pytest
+
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
+from charprobe.replica.fitting.fit import fit_replica
+from charprobe.replica.fitting.pair import Pair
+from charprobe.replica.fitting.stretches import stretches_of
+from charprobe.simulation.devices.chain import Wire
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.simulate import record_stage
+from charprobe.stimulus.kinds.programme import Programme
+from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.render import lay_out, render
+from charprobe.values.errors import ReplicaError
+
+RATE = 44_100
+RECIPE = """
+schema = "charprobe.recipe/1"
+name = "short"
+summary = "what a fit hears, and programme"
+[[segment]]
+kind = "silence"
+name = "idle"
+length_s = 0.5
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997
+from_dbfs = -40
+to_dbfs = -4
+step_db = 6
+step_s = 0.1
+[[segment]]
+kind = "bursts"
+name = "bursts"
+carrier_hz = 3989
+phases = 3
+low_dbfs = -30
+high_dbfs = -6
+lead_s = 0.05
+hold_s = 0.1
+release_s = 0.15
+reference = true
+[[segment]]
+kind = "programme"
+name = "proof"
+length_s = 4
+level_dbfs = -6
+"""
+STIMULUS = lay_out(parse_recipe(RECIPE, source="short"), rate_hz=RATE, take=1)
+RIG = Rig(noise_dbfs=-100, delay_samples=80.3, drift_ppm=15, bits=24, lead_s=0.1, tail_s=0.1)
+
+
+def captured(gain_db, *, seed, played=None):
+    samples = 10 ** (gain_db / 20) * (render(STIMULUS) if played is None else played)
+    return record_stage(Wire("wire", "wire"), samples, rig=RIG, rate_hz=RATE, seed=seed)
+
+
+source = partial(MemoryCapture, rate_hz=RATE)
+
+
+@pytest.fixture(scope="module")
+def bypass():
+    return captured(0.0, seed=1)
+
+
+@pytest.fixture(scope="module")
+def wet():
+    return captured(-3.0, seed=2)
+
+
+@pytest.fixture(scope="module")
+def fitted(wet, bypass):
+    return fit_replica(source(wet), STIMULUS, bypass=source(bypass), channel=1, setting="pad")
+
+
+def test_a_gain_comes_out_as_one_and_is_proved(fitted):
+    replica = fitted.replica
+    assert replica.chain.cell.makeup_db == pytest.approx(-3.0, abs=1e-4)
+    assert (replica.chain.cell.bends, replica.chain.colour.amplitude, replica.chain.filter_out) == (
+        (),
+        (),
+        (),
+    )
+    assert replica.notes[0].startswith("A gain of −3")
+    assert replica.proofs[0].residual_db < -75  # noise of -100 dBFS under programme at -20 or so, twice
+    assert replica.proofs[0].gain_error_db < 0.01
+
+
+def test_no_fit_hears_the_programme(fitted, wet, bypass):
+    start, length = STIMULUS.of_kind(Programme)[0].span.start, STIMULUS.of_kind(Programme)[0].span.length
+    other = wet.copy()
+    begin = start + round(0.1 * RATE) + 200
+    other[begin : begin + length - 400] *= np.linspace(0.2, 1.0, length - 400)[:, None]
+    again = fit_replica(source(other), STIMULUS, bypass=source(bypass), channel=1, setting="pad").replica
+    assert again.chain == fitted.replica.chain
+    assert again.proofs[0].residual_db > -20
+
+
+def test_a_sealed_pair_refuses_programme(wet, bypass):
+    takes = [place_take(Track(source(one), 0, STIMULUS)) for one in (wet, bypass)]
+    span = STIMULUS.of_kind(Programme)[0].span
+    pair = Pair(*takes)
+    assert pair.read(span.start, span.start + 100).dry.size == 100
+    with pytest.raises(ValueError, match="must not see"):
+        pair.seal().read(span.start - 50, span.start + 50)
+    stretches = stretches_of(takes[0], threshold_dbfs=-20.0)
+    assert {stretch.use for stretch in stretches} >= {"search", "fit", "held out"}
+    assert all(stretch.stop <= span.start for stretch in stretches)
+
+
+def test_a_capture_is_no_bypass_of_itself(wet):
+    with pytest.raises(ReplicaError, match="no model is fitted"):
+        fit_replica(source(wet), STIMULUS, bypass=source(wet.copy()), channel=1, setting="pad")

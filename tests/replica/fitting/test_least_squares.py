@@ -1,0 +1,39 @@
+import numpy as np
+
+from charprobe.replica.fitting.least_squares import Knob, solve
+
+KNOBS = (Knob(("a",), -10, 10), Knob(("b",), 0.01, 10, logarithmic=True))
+T = np.linspace(0, 3, 2000)
+BLOCK = np.arange(T.size) // 10
+
+
+def decay(rows):
+    return np.stack([a + np.exp(-T / np.exp(log_b)) for a, log_b in rows])
+
+
+def test_numbers_of_a_decay_are_found_on_their_own_scale():
+    target = decay(np.array([[0.3, np.log(0.7)]]))[0]
+    start = np.array([0.0, np.log(2.0)])
+    found = solve(decay, target, np.ones(T.size), BLOCK, KNOBS, start, turns=20, enough=1e-12)
+    np.testing.assert_allclose([found.values[0], np.exp(found.values[1])], [0.3, 0.7], atol=1e-5)
+    assert found.score < 1e-5
+
+
+def test_the_covariance_is_the_scatter_of_the_numbers(rng):
+    target, start = decay(np.array([[0.3, np.log(0.7)]]))[0], np.array([0.2, np.log(0.8)])
+    weight = np.full(T.size, 20.0)
+    fits = [
+        solve(decay, target + rng.normal(0, 0.05, T.size), weight, BLOCK, KNOBS, start, turns=6, enough=1e-6)
+        for _ in range(120)
+    ]
+    scatter = np.std([fit.values for fit in fits], axis=0)
+    stated = np.sqrt(np.mean([np.diag(fit.covariance) for fit in fits], axis=0))
+    np.testing.assert_allclose(stated / scatter, 1, atol=0.22)  # 3 sigma of 120 draws: 3 / sqrt(240)
+
+
+def test_a_number_at_its_bound_stays_there():
+    knobs = (Knob(("a",), 0.5, 10), KNOBS[1])
+    target = decay(np.array([[0.3, np.log(0.7)]]))[0]
+    start = np.array([1.0, 0.0])
+    found = solve(decay, target, np.ones(T.size), BLOCK, knobs, start, turns=20, enough=1e-9)
+    assert found.values[0] == 0.5

@@ -1,0 +1,51 @@
+import numpy as np
+import pytest
+
+from charprobe.replica.fitting.pair import Sides
+from charprobe.replica.fitting.proof import compare
+
+RATE = 48_000
+
+
+def noise_sides(rng, seconds=3):
+    dry = 0.1 * rng.standard_normal(seconds * RATE)
+    swing = 10 ** (3 * np.sin(2 * np.pi * np.arange(dry.size) / RATE) / 20)
+    return Sides(dry, dry * swing)
+
+
+def proved(sides, made):
+    return compare(sides, made, rate_hz=RATE, noise=1e-6, material="noise")
+
+
+def test_residual_and_gain_error_are_those_of_a_known_error(rng):
+    sides = noise_sides(rng)
+    found = proved(sides, sides.wet * 10 ** (0.1 / 20))
+    assert found.gains.error_db == pytest.approx(0.1, abs=1e-9)
+    exact = 20 * np.log10(10 ** (0.1 / 20) - 1)
+    assert found.proof.residual_db == pytest.approx(exact, abs=1e-6)
+    assert all(band.residual_db == pytest.approx(exact, abs=1e-6) for band in found.proof.bands)
+    assert found.residual_interval_db[0] <= exact <= found.residual_interval_db[1]
+
+
+def test_a_gain_that_is_missed_is_not_explained(rng):
+    sides = noise_sides(rng)
+    still = proved(sides, sides.dry)
+    assert still.proof.explained == pytest.approx(0.0, abs=0.02)  # the swing has a mean of 0 dB
+    assert still.gains.error_db == pytest.approx(3 / np.sqrt(2), abs=0.02)
+    assert proved(sides, sides.wet).proof.explained == 1.0
+
+
+def test_the_worst_second_is_the_one_with_the_error(rng):
+    sides = noise_sides(rng)
+    made = sides.wet.copy()
+    made[RATE : 2 * RATE] *= 1.1
+    found = proved(sides, made).proof
+    assert found.worst_residual_db == pytest.approx(-20.0, abs=1e-6)
+    assert found.residual_db < -23
+
+
+def test_a_colour_of_the_error_shows_in_its_band(rng):
+    sides = noise_sides(rng)
+    hum = 0.01 * np.sin(2 * np.pi * 50 * np.arange(sides.dry.size) / RATE)
+    bands = proved(sides, sides.wet + hum).proof.bands
+    assert max(bands, key=lambda band: band.residual_db).low_hz == 31.25

@@ -1,0 +1,63 @@
+"""One structure fitted to a device of the same structure, with code of its own."""
+
+import numpy as np
+import pytest
+
+from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.search import fit_cell
+from charprobe.replica.fitting.structures import Structure, cell_of
+from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend as DeviceBend
+
+RATE = 44_100
+FIRST = Cell(
+    Detector("envelope"), (Bend(-24.0, 0.5, 3.0),), Smoothing(attack_s=0.006, release_s=0.1), makeup_db=1.0
+)
+
+
+def heard(device, rng, seconds=1.2):
+    n = np.arange(round(seconds * RATE))
+    swell = 10 ** (np.repeat(rng.uniform(-40, -3, 12), n.size // 12 + 1)[: n.size] / 20)
+    dry = swell * np.sin(2 * np.pi * 2003 * n / RATE)
+    wet = device.process(dry, rate_hz=RATE, rng=rng).samples + 1e-6 * rng.standard_normal(n.size)
+    used = np.arange(n.size)
+    weight = 1 / np.hypot(1e-6, 1e-3 * swell)
+    return Heard(dry, wet, used, weight, swell, used // 400, 1.0)
+
+
+def device(**changed):
+    return Compressor(
+        "d", "d", (DeviceBend(-28.0, 0.65, 6.0),), attack_s=0.01, release_s=0.06, makeup_db=2.0, **changed
+    )
+
+
+@pytest.mark.parametrize(
+    ("structure", "built"),
+    [
+        (Structure("envelope"), device()),
+        (Structure("rectified", domain="level in dB", towards="target"), device(detector="peak", placement="before computer")),
+        (Structure("envelope", form="decoupled"), device(form="smooth decoupled")),
+    ],
+)  # fmt: skip
+def test_the_numbers_of_a_device_come_back(structure, built, rng):
+    sound = heard(built, rng)
+    found = fit_cell(structure, FIRST, sound, sound, rate_hz=RATE, turns=15)
+    bend, smoothing = found.cell.bends[0], found.cell.smoothing
+    got = [bend.threshold_dbfs, bend.slope, bend.knee_db, smoothing.attack_s, smoothing.release_s]
+    np.testing.assert_allclose(got, [-28.0, 0.65, 6.0, 0.01, 0.06], rtol=0.02)
+    assert found.cell.makeup_db == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_loop_starts_with_the_settled_curve_of_the_open_cell():
+    back = cell_of(Structure("mean square", averaged=True, loop="feedback"), FIRST)
+    assert back.bends[0].slope == pytest.approx(1.0)  # 2:1 either way
+    open_again = cell_of(Structure("envelope"), back)
+    assert open_again.bends[0].slope == pytest.approx(FIRST.bends[0].slope)
+    assert open_again.bends[0].knee_db == pytest.approx(FIRST.bends[0].knee_db)
+
+
+def test_neighbours_that_make_no_sense_are_told():
+    assert not Structure("envelope", loop="feedback").sound
+    assert not Structure(release="charged", form="decoupled").sound
+    assert Structure().sound
