@@ -84,7 +84,8 @@ class Session:
     """A checked session file; paths are absolute, `calibration` is empty without voltmeter readings.
 
     `pool` is a folder whose captures are paired by their takes, `bypass_take` the bypass's; `loopback` is a
-    capture of the path without the device; `margins` are the user's own, by quantity.
+    capture of the path without the device; `margins` are the user's own, by quantity; `replicas`
+    asks for a model that runs of every capture.
     """
 
     path: Path
@@ -99,6 +100,7 @@ class Session:
     pool: Path | None = None
     bypass_take: int | None = None
     margins: Mapping[str, Margin] = field(default_factory=dict)
+    replicas: bool = False
 
 
 @dataclass(frozen=True)
@@ -136,6 +138,7 @@ class SessionForm:
     bypass_take: TakeNumber | None = None
     loopback: Text = ""
     pool: Text = ""
+    replicas: bool = False
     claim: Annotated[tuple[Claim, ...], MaxLen(200)] = ()
     margin: Annotated[tuple[MarginForm, ...], MaxLen(len(MARGINS))] = ()
     calibration: ReadingRows | None = None
@@ -185,6 +188,7 @@ def parse_session(text: str, *, path: Path) -> Session:
         pool=folder / form.pool if form.pool else None,
         bypass_take=form.bypass_take,
         margins={row.of: _margin(row, number, content) for number, row in enumerate(form.margin)},
+        replicas=form.replicas,
     )
 
 
@@ -257,6 +261,7 @@ title = "Field preamp"
 recipe = "standard"            # a shipped recipe, or the path of your own
 bypass = "captures/off.wav"    # same path, stage off; remove the line if there is none
 # loopback = "captures/loop.wav"  # same path without the device: what is the rig's, and whether off is off
+# replicas = true              # fit a model that runs to every capture, too: a minute or two each
 # pool = "captures"            # captures found by the take number in their sound, whatever they are called
 # bypass_take = 0              # then `charprobe stimulus ... --take N` per setting, and `take = N` below
 

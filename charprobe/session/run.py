@@ -25,7 +25,9 @@ from charprobe.placing.recognise import recognise
 from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
+from charprobe.replica.model import SUFFIX
 from charprobe.session.file import Session
+from charprobe.session.replicas import with_replica
 from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
@@ -148,7 +150,8 @@ def measure_parts(
         If the folder cannot be written.
     """
     parts = parts_of(session)
-    for place in (folder, folder / "profiles", folder / "superseded"):
+    places = (folder, folder / "profiles", folder / "superseded", folder / "replicas")
+    for place in places if session.replicas else places[:3]:
         output.prepare_folder(place)
     hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
     captures = [tuple(own) for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass))]
@@ -236,6 +239,7 @@ def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key
         recipe_key,
         __version__,
         [[one.level_dbfs, one.volts] for one in session.calibration],
+        *(["replicas"] if session.replicas and not part.off else []),
     ]
     return hashlib.sha256(json.dumps(state).encode()).hexdigest()
 
@@ -261,6 +265,8 @@ def _measure(
         profile = characterise_judged(judged, dry, setting=part.setting)
         if session.calibration:
             profile = with_dbu(profile, session.calibration)
+        if session.replicas and dry is not None and not part.off:
+            profile = with_replica(judged, dry, profile, folder / "replicas" / f"{part.name}{SUFFIX}")
         stale = _set_aside(path, folder)
         profile.save(path, force=True)
         output.write_text(stamp, key, force=True)

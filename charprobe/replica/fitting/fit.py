@@ -87,7 +87,7 @@ def fit_replica(
     if profile is None:
         told(0.02, "measuring")
         profile = characterise_judged(judged, dry, setting=setting)
-    return fit_judged(judged, dry, profile, told=told)
+    return _fit(judged, dry, profile, told)
 
 
 def _refuse(capture: Judged, bypass: Judged) -> None:
@@ -103,9 +103,14 @@ def _refuse(capture: Judged, bypass: Judged) -> None:
         )
 
 
-@on_one_thread
-def fit_judged(capture: Judged, bypass: Judged, profile: Profile, *, told: Told = silent) -> Fit:
+def fit_judged(capture: Judged, bypass: Judged, profile: Profile) -> Fit:
     """Fit a judged capture against a judged bypass, which may serve many; see `fit_replica`."""
+    _refuse(capture, bypass)
+    return _fit(capture, bypass, profile, silent)
+
+
+@on_one_thread
+def _fit(capture: Judged, bypass: Judged, profile: Profile, told: Told) -> Fit:
     wet, dry = capture[0], bypass[0]
     pair = Pair(wet, dry)
     noise = _noise(pair)

@@ -1,0 +1,25 @@
+"""Replicas of a session: fitted beside the profile of each capture, and told in it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from charprobe.measuring.health.judge import Judged
+from charprobe.profile.profile import Profile
+from charprobe.replica.fitting.fit import fit_judged
+from charprobe.replica.fitting.into_profile import with_proof
+from charprobe.values.errors import CharprobeError
+
+
+def with_replica(capture: Judged, bypass: Judged, profile: Profile, path: Path) -> Profile:
+    """Fit a replica, write it to `path`, and return the profile with its proof.
+
+    Where no model can be fitted, the profile is as it was, with a sentence that says why.
+    """
+    try:
+        fit = fit_judged(capture, bypass, profile)
+    except CharprobeError as error:
+        return replace(profile, findings=(*profile.findings, f"No replica: {error}"))
+    fit.replica.save(path, force=True)
+    return with_proof(profile, fit.proved, sentence=" ".join(fit.replica.notes[:2]))
