@@ -185,12 +185,12 @@ def _makeup_only(heard: Heard) -> Cell:
 
 
 def _score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> float:
-    made = through(cell, colour, heard.dry, rate_hz)[heard.used]
+    made = through(cell, colour, heard, rate_hz)
     return float(np.sqrt(np.mean(((heard.target - made) * heard.weight) ** 2)))
 
 
 def _harmonic_score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> float:
-    made = through(cell, colour, heard.dry, rate_hz)[heard.used]
+    made = through(cell, colour, heard, rate_hz)
     left = harmonics(heard, heard.target - made, rate_hz)
     return float(np.sqrt(np.mean((left * heard.weight) ** 2)))
 
@@ -296,7 +296,7 @@ def _spread(best: Fitted, alike: Sequence[Fitted]) -> Array:
 def _error(cell: Cell, colour: Colour, sounds: _Sounds, rate_hz: int) -> tuple[float, str]:
     """Error over sound in dB where the fit did not hear, and the segment where it is greatest."""
     heard = sounds.held_out
-    error = heard.target - through(cell, colour, heard.dry, rate_hz)[heard.used]
+    error = heard.target - through(cell, colour, heard, rate_hz)
     relative = (error / (heard.level + 1e-12)) ** 2
     whole = float(10 * np.log10(np.mean(error**2) / max(float(np.mean(heard.target**2)), 1e-30) + 1e-15))
     edges = np.flatnonzero(np.diff(heard.used, prepend=heard.used[:1] - 2) > 1)

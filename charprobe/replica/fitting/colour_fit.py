@@ -30,13 +30,13 @@ class Coloured:
 
 def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, turns: int) -> Coloured:
     """Fit odd and even parts of the curve up to the highest peak of the tones, the cell being as it is."""
-    gain = gain_of(cell, heard.dry, rate_hz)[heard.used] if place == "behind" else np.zeros(heard.used.size)
-    peak = float(np.max(np.abs(heard.dry[heard.used] * np.exp(gain / LN_DB)))) + 1e-9
+    met = heard.dry[heard.used] if place == "before" else through(cell, Colour(), heard, rate_hz)
+    peak = float(np.max(np.abs(met))) + 1e-9
     knobs = tuple(Knob((f"colour.{power}",), -40.0, 20.0, step=1e-3) for power in (*ODD, *EVEN))
     pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
 
     def predict(rows: Array) -> Array:
-        made = [through(cell, _curve(place, peak, row), heard.dry, rate_hz)[heard.used] for row in rows]
+        made = [through(cell, _curve(place, peak, row), heard, rate_hz) for row in rows]
         return np.stack(
             [np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True)]
         )
@@ -88,8 +88,13 @@ def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
     return np.asarray(gain_rows_db(cell, flatten(cell)[None], samples, rate_hz=rate_hz)[0])
 
 
-def through(cell: Cell, colour: Colour, samples: Array, rate_hz: float) -> Array:
-    """Send samples through colour and cell in their order, without filters."""
+def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:
+    """Send what is heard through colour and cell in their order, without filters; the samples that count."""
+    made = [_through(cell, colour, heard.dry[piece], rate_hz) for piece in heard.pieces]
+    return np.asarray(np.concatenate(made)[heard.used])
+
+
+def _through(cell: Cell, colour: Colour, samples: Array, rate_hz: float) -> Array:
     table = table_of(colour) if colour.amplitude else None
     if table is not None and colour.place == "in loop":
         running = RunningCell(replace(cell, makeup_db=0.0), rate_hz=rate_hz, channels=1, table=table)

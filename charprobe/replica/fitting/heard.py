@@ -15,6 +15,7 @@ from charprobe.values.arrays import Array, Index
 DEEPEST = 10 ** (-90 / 20)  # the same where colour is looked for
 FINEST = 10 ** (-64 / 20)  # of the sound: an error this small weighs as little as noise does
 LEVEL_S, BLOCK_S = 0.002, 0.04
+EDGE = 64  # last samples of a stretch, which filters would mix with what follows
 LONGEST_S = 8.0  # of what comes before a stretch
 
 
@@ -38,6 +39,8 @@ class Heard:
         Root-mean-square weighted error that noise alone leaves.
     parts : tuple of (slice, float)
         Where each stretch stands among the samples that count, and the frequency of its first tone.
+    pieces : tuple of slice
+        Where each stands in `dry`, with what warms the model up: each is played from rest.
     """
 
     dry: Array
@@ -48,6 +51,7 @@ class Heard:
     block: Index
     noise_score: float
     parts: tuple[tuple[slice, float], ...] = ()
+    pieces: tuple[slice, ...] = (slice(None),)
 
     @property
     def target(self) -> Array:
@@ -98,6 +102,7 @@ def hear(
     rate_hz = pair.rate_hz
     dry, wet, used, level, block = [], [], [], [], []
     parts: list[tuple[slice, float]] = []
+    pieces: list[slice] = []
     at, number, counted = 0, 0, 0
     for stretch in stretches:
         begin = memory.start_of(stretch, rate_hz)
@@ -106,7 +111,7 @@ def hear(
         first = min(size, round(stretch.start - begin))
         loud = np.sqrt(2 * np.maximum(uniform_filter1d(sides.wet**2, max(3, round(LEVEL_S * rate_hz))), 0.0))
         loud = maximum_filter1d(loud, max(3, round(LEVEL_S * rate_hz)))
-        places = np.arange(first, size)
+        places = np.arange(first, max(first, size - EDGE))
         dry.append(sides.dry)
         wet.append(sides.wet)
         used.append(at + places)
@@ -115,6 +120,7 @@ def hear(
         number = int(block[-1][-1]) + 1 if places.size else number
         parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
         counted += places.size
+        pieces.append(slice(at, at + size))
         at += size
     levels = np.concatenate(level)
     weight = 1 / np.hypot(noise, finest * levels + 1e-12)
@@ -127,4 +133,5 @@ def hear(
         np.concatenate(block),
         float(np.sqrt(np.mean((noise * weight) ** 2))) if noise > 0 else 0.0,
         tuple(parts),
+        tuple(pieces),
     )

@@ -84,7 +84,13 @@ class Gains:
                     flat[:, COLUMN[name]] = values
         bare = replace(self.cell, makeup_db=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
-        gain = gain_rows_db(bare, same, self.heard.dry, rate_hz=self.rate_hz)[:, self.heard.used]
+        gain = np.concatenate(
+            [
+                gain_rows_db(bare, same, self.heard.dry[piece], rate_hz=self.rate_hz)
+                for piece in self.heard.pieces
+            ],
+            axis=1,
+        )[:, self.heard.used]
         linear = np.exp(gain / LN_DB) * self._used
         return np.asarray(linear[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.profile.profile import Profile
+from charprobe.replica.filters import response
 from charprobe.replica.fitting.chain_fit import Found
 from charprobe.replica.fitting.proof import Proved
 from charprobe.replica.flat import value_at
@@ -15,6 +16,7 @@ from charprobe.values.wording import number_text
 
 GOOD_DB, GOOD_GAIN_DB = -30.0, 0.3  # residual and gain error up to which a replica stands for its stage
 WIRE_DB = 0.005
+STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
 
 def notes_of(
@@ -98,7 +100,9 @@ def _kind(found: Found) -> str:
 def disagreements(chain: Chain, profile: Profile) -> tuple[Disagreement, ...]:
     """Quantities whose measured interval does not hold the number that the chain has for the same."""
     cell = chain.cell
-    fitted = {"static.low_level_gain": cell.makeup_db}
+    filters = (*chain.filter_in, *chain.filter_out)
+    tone = response(filters, np.array([STEPS_HZ])) if filters else np.ones(1)
+    fitted = {"static.low_level_gain": cell.makeup_db + 20 * float(np.log10(np.abs(tone[0])))}
     if len(cell.bends) == 1 and cell.bends[0].side == "above" and not chain.colour.amplitude:
         bend = cell.bends[0]
         back = cell.loop == "feedback"
