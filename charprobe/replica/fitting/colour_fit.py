@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.replica.cell import RunningCell
+from charprobe.replica.cell import RunningCell, gain_rows_db
 from charprobe.replica.colour import shaped, table_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Knob, Solution, solve
 from charprobe.replica.flat import flatten
-from charprobe.replica.gain_rows import gain_rows_db
 from charprobe.replica.parts import Cell, Colour, Place
 from charprobe.values.arrays import Array
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from charprobe.replica.cell import gain_rows_db
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Knob, Solution, solve
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, flatten, value_at, with_values
-from charprobe.replica.gain_rows import gain_rows_db
 from charprobe.replica.parts import Cell, Chain
 from charprobe.values.arrays import Array
 

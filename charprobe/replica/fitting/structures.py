@@ -51,10 +51,8 @@ class Structure:
             False,
         )
         averages = self.reads in ("average", "mean square")
-        return (
-            (self.release == "one" or plain)
-            and (averages or self.averaged == (self.reads == "peak falling"))
-            and not (self.loop == "feedback" and self.reads == "envelope")
+        return (self.release == "one" or plain) and (
+            averages or self.averaged == (self.reads == "peak falling")
         )
 
     def in_words(self) -> str:
@@ -82,8 +80,6 @@ class Structure:
                 yield replace(self, form=form, towards=towards)
         other: Loop = "feedback" if self.loop == "feed-forward" else "feed-forward"
         yield replace(self, loop=other)
-        if self.reads == "envelope":
-            yield replace(self, loop=other, reads="mean square", averaged=True)
         for release in get_args(ReleaseKind):
             yield replace(
                 self, release=release, domain="reduction", form="branching", towards="target", held=False

@@ -58,6 +58,5 @@ def test_a_loop_starts_with_the_settled_curve_of_the_open_cell():
 
 
 def test_neighbours_that_make_no_sense_are_told():
-    assert not Structure("envelope", loop="feedback").sound
     assert not Structure(release="charged", form="decoupled").sound
     assert Structure().sound
