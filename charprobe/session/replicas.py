@@ -7,8 +7,6 @@ from pathlib import Path
 
 from charprobe.measuring.health.judge import Judged
 from charprobe.profile.profile import Profile
-from charprobe.replica.fitting.fit import fit_judged
-from charprobe.replica.fitting.into_profile import with_proof
 from charprobe.values.errors import CharprobeError
 
 
@@ -17,6 +15,10 @@ def with_replica(capture: Judged, bypass: Judged, profile: Profile, path: Path) 
 
     Where no model can be fitted, the profile is as it was, with a sentence that says why.
     """
+    # loaded where a replica is asked for: the compiler and the signal package are none of other sessions' cost
+    from charprobe.replica.fitting.fit import fit_judged  # noqa: PLC0415
+    from charprobe.replica.fitting.into_profile import with_proof  # noqa: PLC0415
+
     try:
         fit = fit_judged(capture, bypass, profile)
     except CharprobeError as error:
