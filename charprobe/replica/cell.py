@@ -13,7 +13,7 @@ from charprobe.replica.parts import Cell
 from charprobe.values.arrays import Array, Flags
 
 NO_TABLE = np.zeros((1, 3))  # of a colour that is not in the loop
-EXACT_DB, CLOSE_DB = 1e-9, 1e-6  # error of the level at which a search ends
+EXACT_DB, CLOSE_DB = 1e-9, 1e-4  # error of the level at which a search ends
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class RunningCell:
         """Find what went in for the next output samples, shape (n, channels).
 
         `like` is what a cell that hardly differs found for the same samples: the search starts there and
-        ends earlier, 120 dB below the sample.
+        ends earlier: with its last step within 1e-5 dB where the gain moves in more than a few samples.
         """
         sound = block * 10 ** (-self.cell.makeup_db / 20)
         if like is None:

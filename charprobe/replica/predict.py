@@ -19,6 +19,7 @@ from charprobe.replica.parts import Colour
 from charprobe.replica.take import check_take
 from charprobe.stimulus.kinds.material import Material, generate
 from charprobe.values.arrays import Array, Flags, Index
+from charprobe.values.errors import ReplicaError
 from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000
@@ -28,6 +29,7 @@ KINDS: tuple[tuple[str, Material], ...] = (
     ("a close voice", "speech"), ("plucked strings", "plucked"), ("drums", "drums"),
     ("held chords", "sustained"), ("a small band", "music"),
 )  # fmt: skip
+LEAST_S = 0.5
 MOST_SECONDS = 120.0  # of a user's file: its loudest stretch of that length
 _STEP_S = 0.001
 _SOUND_DB = 40.0  # below the loudest moment: from here on there is sound
@@ -99,6 +101,11 @@ def predict_file(replica: Replica, path: str | Path) -> Prediction:
     """Tell what a setting will do to a dry take, at the level it has."""
     take = open_capture(path)
     check_take(take)
+    if take.frames < LEAST_S * take.rate_hz:
+        raise ReplicaError(
+            f"{take.path}: lasts {take.frames / take.rate_hz:.2g} s; {LEAST_S:g} s at least are needed to "
+            "tell what a setting does: choose a longer take"
+        )
     size = min(take.frames, round(MOST_SECONDS * take.rate_hz))
     step = max(1, take.rate_hz)
     powers = np.array(

@@ -210,11 +210,15 @@ class _Work:
             )
         better = self._printed_db() - self._doubt.error_db()
         if better < BETTER_DB:
+            most, misses, off = (
+                number_text(float(value), 1)
+                for value in (self._reduction[2], self._printed_db(), self._doubt.error_db())
+            )
             raise ReplicaError(
-                f"{self.take.path}: the result would beat the printed take by {better:.1f} dB only "
-                f"({BETTER_DB:g} are asked): the printed take differs from the dry one by "
-                f"{self._printed_db():.1f} dB of its energy, the result would be off by about "
-                f"{self._doubt.error_db():.1f} dB. Keep the printed take. Nothing was written"
+                f"{self.take.path}: not worth taking back: the printed take, which the setting reduced by "
+                f"{most} dB at most, misses the dry one by {misses} dB of its energy, and the result would "
+                f"be off by about {off} dB; {BETTER_DB:g} dB between them are asked. Keep the printed take. "
+                "Nothing was written"
             )
 
     def _printed_db(self) -> float:
@@ -227,7 +231,10 @@ class _Work:
         total, count, most = self._reduction
         time_s, over_time = self._doubt.over_time_db()
         louder = 20 * np.log10(max(self._peaks[1], 1e-12) / max(self._peaks[0], 1e-12))
-        notes = ["The result is an estimate: what the replica does not know of the stage stays in it."]
+        notes = [
+            "The result is an estimate: what the replica does not know of the stage stays in it. That the "
+            "take was printed with this setting cannot be read from it; the bound holds only if it was."
+        ]
         if louder > 3:
             notes.append(f"Its peaks lie {louder:.0f} dB above the printed ones: lower the volume first.")
         if self.replica.chain.filter_in or self.replica.chain.filter_out:
