@@ -18,10 +18,9 @@ from PIL import Image
 from charprobe.files import output
 from charprobe.profile.entry import rows_of
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.all_figures import figure_stem
 from charprobe.publishing.figures.look.axes import log_time_axis
 from charprobe.publishing.figures.look.drawing import Drawing, composed
-from charprobe.publishing.figures.look.source import conditions, in_words, who
+from charprobe.publishing.figures.look.source import conditions, figure_stem, in_words, who
 from charprobe.publishing.figures.look.style import LOOKS, Look, panel, settings
 from charprobe.publishing.figures.overlay import change_done, has_reduction, static_points
 from charprobe.values.arrays import Array
