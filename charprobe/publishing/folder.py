@@ -136,10 +136,14 @@ def _words(
 
 
 def _listening(session: Session, result: SessionResult) -> Listening | None:
-    """Return what can be heard of every setting: the programme in its capture."""
-    from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
+    """Return what can be heard: the session's own takes, else the programme in the captures."""
+    from charprobe.publishing.listen.material import heard_in_captures, heard_in_takes  # noqa: PLC0415
     from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
 
+    names = list(dict.fromkeys(profile.setting for profile in result.profiles))
+    takes = {one.name: one.heard for one in session.settings if one.heard is not None}
+    if session.dry is not None and (own := heard_in_takes(session.dry, takes, names)) is not None:
+        return own
     paths = {open_capture(path).sha256(): path for one in session.settings for path in one.captures}
     return heard_in_captures([one.profile for one in shown_of(result.profiles)], paths)
 

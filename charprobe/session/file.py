@@ -54,7 +54,8 @@ class Device:
 class SessionSetting:
     """One setting: its captures (repeats of each other) and the channels to measure, None for all.
 
-    `take` is the take number its captures carry in the sound; with it, captures need not be listed.
+    `take` is the take number its captures carry in the sound; with it, captures need not be listed. `heard`
+    is a take of the reviewer's own material through the setting, the session's `dry` one processed.
     """
 
     name: str
@@ -62,6 +63,7 @@ class SessionSetting:
     channels: tuple[int, ...] | None = None
     notes: str = ""
     take: int | None = None
+    heard: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,7 @@ class Session:
     loopback: Path | None = None
     pool: Path | None = None
     bypass_take: int | None = None
+    dry: Path | None = None
     margins: Mapping[str, Margin] = field(default_factory=dict)
     replicas: bool = False
 
@@ -114,6 +117,7 @@ class SettingForm:
     ) = None
     notes: Text = ""
     take: TakeNumber | None = None
+    heard: Text = ""
 
 
 @dataclass(frozen=True)
@@ -139,6 +143,7 @@ class SessionForm:
     loopback: Text = ""
     pool: Text = ""
     replicas: bool = False
+    dry: Text = ""
     claim: Annotated[tuple[Claim, ...], MaxLen(200)] = ()
     margin: Annotated[tuple[MarginForm, ...], MaxLen(len(MARGINS))] = ()
     calibration: ReadingRows | None = None
@@ -169,9 +174,18 @@ def parse_session(text: str, *, path: Path) -> Session:
         )
     for number in range(len(form.claim)):
         _check_claim(form, number, content)
+    for number, row in enumerate(form.setting):
+        if row.heard and not form.dry:
+            alone = "one beside a dry take of the same material: name that as `dry` at the top"
+            raise content.fault("setting", number, "heard", allowed=alone)
     settings = [
         SessionSetting(
-            row.name, tuple(folder / name for name in row.captures), row.channels, row.notes, row.take
+            row.name,
+            tuple(folder / name for name in row.captures),
+            row.channels,
+            row.notes,
+            row.take,
+            folder / row.heard if row.heard else None,
         )
         for row in form.setting
     ]
@@ -187,6 +201,7 @@ def parse_session(text: str, *, path: Path) -> Session:
         loopback=folder / form.loopback if form.loopback else None,
         pool=folder / form.pool if form.pool else None,
         bypass_take=form.bypass_take,
+        dry=folder / form.dry if form.dry else None,
         margins={row.of: _margin(row, number, content) for number, row in enumerate(form.margin)},
         replicas=form.replicas,
     )
@@ -263,6 +278,7 @@ bypass = "captures/off.wav"    # same path, stage off; remove the line if there 
 # loopback = "captures/loop.wav"  # same path without the device: what is the rig's, and whether off is off
 # replicas = true              # fit a model that runs to every capture, too: a minute or two each
 # pool = "captures"            # captures found by the take number in their sound, whatever they are called
+# dry = "takes/dry.wav"        # your own material; what a setting made of it is its `heard`: the page plays both
 # bypass_take = 0              # then `charprobe stimulus ... --take N` per setting, and `take = N` below
 
 [device]
@@ -278,6 +294,7 @@ record_path = "unknown"
 name = "voice"
 captures = ["captures/voice 1.wav", "captures/voice 2.wav"]   # repeats show what can be told apart
 # channels = [1, 2]            # left out: every channel of the capture
+# heard = "takes/voice.wav"    # the dry take through this setting
 # take = 1                     # the sound is asked: a capture of another take goes where it belongs
 
 [[setting]]

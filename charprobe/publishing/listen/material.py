@@ -1,13 +1,15 @@
-"""Where sounds to listen to come from: the programme in the captures themselves."""
+"""Where sounds to listen to come from: the reviewer's own takes, else the programme in the captures."""
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from charprobe.files.sound.sound_file import open_capture
+from charprobe.listening.ab import make_pair
 from charprobe.profile.profile import Profile
 from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 from charprobe.stimulus.kinds.programme import Programme
@@ -22,10 +24,53 @@ FROM_CAPTURES = (
     "The sound is part of what was played through the stage and recorded: made-up speech, plucked strings, "
     "drums and chords. Dry is what was played."
 )
+FROM_TAKES = "The reviewer's own take, dry and as each setting made it, laid in step with each other."
+LONGEST_S = 20.0  # heard of a take
 PASSAGE_S = 3.0  # heard of each passage
 FADE_S = 0.02
 Standin = Callable[[Profile], tuple[Array, str] | None]
 """What gives sound where a capture holds none: for a profile, samples and a sentence on how good they are."""
+
+
+def heard_in_takes(dry: Path, takes: Mapping[str, Path], names: Sequence[str]) -> Listening | None:
+    """Lay takes of one's own material through some settings beside the dry one, each in step with it.
+
+    Parameters
+    ----------
+    dry : Path
+        The material as it was played.
+    takes : mapping of str to Path
+        Setting to what it made of it.
+    names : sequence of str
+        Settings in the order of the page.
+
+    Returns
+    -------
+    Listening or None
+        None where no setting has a take; each is aligned to the dry one, one channel of it.
+
+    Raises
+    ------
+    CharprobeError
+        If a take does not belong to the dry one; the message says why.
+    """
+    sounds: list[Sound] = []
+    first: Sound | None = None
+    rate_hz = 0
+    with tempfile.TemporaryDirectory() as scratch:
+        for number, name in enumerate(names):
+            if name not in takes:
+                continue
+            pair = Path(scratch) / str(number)
+            make_pair(dry, takes[name], pair, roles_as_named=True, force=False)
+            both = [open_capture(pair / f"{one}.wav") for one in ("dry", "processed")]
+            rate_hz = both[0].rate_hz
+            cut = [source.read(0, min(source.frames, round(LONGEST_S * rate_hz)), 0) for source in both]
+            first = first or Sound("dry", None, cut[0])
+            sounds.append(Sound(name, number, cut[1]))
+    if first is None:
+        return None
+    return equally_loud([first, *sounds], rate_hz=rate_hz, about=FROM_TAKES)
 
 
 def heard_in_captures(

@@ -1,11 +1,14 @@
 import dataclasses
+import io
 
 import numpy as np
+import soundfile
 from made_profiles import B, made_profile
 
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.profile.facts import AlignmentFacts, StimulusFacts
-from charprobe.publishing.listen.material import PASSAGE_S, heard_in_captures
+from charprobe.publishing.listen.material import PASSAGE_S, heard_in_captures, heard_in_takes
+from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.kinds.programme import PASSAGES
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
@@ -46,3 +49,17 @@ def test_the_programme_of_a_capture_is_heard_in_step_with_what_was_played(tmp_pa
 
 def test_without_a_programme_nothing_is_heard_unless_something_stands_in():
     assert heard_in_captures([made_profile(B)], {}) is None
+
+
+def test_takes_of_ones_own_are_laid_in_step_with_the_dry_one(tmp_path):
+    dry = generate("music", seconds=6.0, rate_hz=RATE_HZ, rng=np.random.default_rng(4))
+    write_wav(tmp_path / "dry.wav", dry, rate_hz=RATE_HZ, subtype="pcm24", force=False)
+    late = np.concatenate([np.zeros(LATE), 0.5 * dry])
+    write_wav(tmp_path / "voice.wav", late, rate_hz=RATE_HZ, subtype="pcm24", force=False)
+    heard = heard_in_takes(tmp_path / "dry.wav", {"voice": tmp_path / "voice.wav"}, ["crowd", "voice"])
+    assert [(track.name, track.series) for track in heard.tracks] == [("dry", None), ("voice", 1)]
+    both = [soundfile.read(io.BytesIO(track.code))[0] for track in heard.tracks]
+    np.testing.assert_allclose(
+        both[1], both[0], atol=4e-4
+    )  # equally loud: the same but for dither and reading
+    assert heard_in_takes(tmp_path / "dry.wav", {}, ["crowd"]) is None
