@@ -76,7 +76,7 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
         devices = list_devices()
         if list_only:
             done = {"complete": True, "devices": [device.text for device in devices]}
-            click.echo("\n".join(done["devices"]) or "none", err=options["as_json"])
+            click.echo("\n".join(device.text for device in devices) or "none", err=options["as_json"])
         elif options["self_check"]:
             done = _self_check(devices, screen, options)
         else:

@@ -278,7 +278,7 @@ bypass = "captures/off.wav"    # same path, stage off; remove the line if there 
 # loopback = "captures/loop.wav"  # same path without the device: what is the rig's, and whether off is off
 # replicas = true              # fit a model that runs to every capture, too: a minute or two each
 # pool = "captures"            # captures found by the take number in their sound, whatever they are called
-# dry = "takes/dry.wav"        # your own material; what a setting made of it is its `heard`: the page plays both
+# dry = "takes/dry.wav"        # your own material, which the page plays beside what each setting made of it
 # bypass_take = 0              # then `charprobe stimulus ... --take N` per setting, and `take = N` below
 
 [device]
