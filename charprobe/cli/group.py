@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-
 import click
 
 ROOM = 4  # columns around the names of commands
@@ -18,6 +16,8 @@ class CommandGroup(click.Group):
         """Find the command; an unknown one is told together with the nearest that there is."""
         name = args[0] if args else ""
         if name and not name.startswith("-") and self.get_command(ctx, name) is None:
+            from difflib import get_close_matches
+
             known = self.list_commands(ctx)
             near = get_close_matches(name, known, n=1, cutoff=0.6)
             hint = f"did you mean {near[0]!r}?" if near else f"commands: {', '.join(known)}"

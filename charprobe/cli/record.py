@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -90,6 +88,8 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
         os._exit(1)
     os.close(errors_go_to)
     if options["as_json"]:
+        import json
+
         click.echo(json.dumps(done, indent=2, ensure_ascii=False))
     ctx.exit(0 if done["complete"] else 1)
 
@@ -163,6 +163,8 @@ def _patch(
     folder: Path | None, devices: tuple[SoundDevice, ...], screen: Screen, options: dict[str, Any]
 ) -> Patch:
     """The rig: from the options, from an earlier sitting, or asked."""
+    from dataclasses import replace
+
     from charprobe.bench.devices import Patch, check_patch, find_device
     from charprobe.bench.rig_file import load_rig
 
@@ -208,6 +210,8 @@ def _channels(text: str | None, option: str) -> tuple[int, ...] | None:
 
 def _probed(patch: Patch, folder: Path, screen: Screen) -> Patch:
     """Find the level: quiet first, louder only when agreed to."""
+    from dataclasses import replace
+
     from charprobe.bench.probe import LEVELS_DBFS, advise, probe_sound, read_probe
     from charprobe.bench.stream import record_take
     from charprobe.bench.takes import TakeFolder

@@ -15,7 +15,7 @@ def with_replica(capture: Judged, bypass: Judged, profile: Profile, path: Path) 
 
     Where no model can be fitted, the profile is as it was, with a sentence that says why.
     """
-    # loaded where a replica is asked for: the compiler and the signal package are none of other sessions' cost
+    # loaded where a replica is asked for: other sessions need neither compiler nor signal package
     from charprobe.replica.fitting.fit import fit_judged  # noqa: PLC0415
     from charprobe.replica.fitting.into_profile import with_proof  # noqa: PLC0415
 
