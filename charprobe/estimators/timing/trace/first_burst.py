@@ -88,15 +88,15 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     A detector may still be charged by the burst before while the gain has long come to rest: the first burst
     of a set, after a longer rest, then starts later than all others, which agree. So may its gain have been
     nearer to rest, or its release shorter; a store that fills from burst to burst sets each farther from the
-    first, by ever less. Where the first attack is ahead of the others, it was the one that began away from
-    rest, and the others count.
+    first, by ever less. Where the first attack is ahead of the others, by its gain before the edge or on the
+    way, it was the one that began away from rest, and the others count.
     """
     if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
         return None
     off = np.hstack([scatter.before_db[:, ::-1], scatter.off_db])
     parted = scatter.before_s.size
-    before, after = (_noise(rest) for rest in (scatter.before_db, scatter.after_db))
-    weight = 1 / np.append(np.full(parted, before), after * scatter.after_halves / scatter.halves)
+    of_half = _noise(scatter.after_db) * scatter.after_halves
+    weight = 1 / np.append(np.full(parted, _noise(scatter.before_db)), of_half / scatter.halves)
     first = off[0] - off[1:].mean(axis=0)
     energy = float(weight @ first**2)
     spread = float(weight @ np.ptp(off[1:], axis=0) ** 2)
@@ -105,8 +105,10 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     alone = energy < APART**2 * spread
     if alone and not _one_after_another(off @ (weight * np.sign(first)), float(weight.sum())):
         return None
-    rested = edge == "release" or float(weight @ first) * change_db < 0
-    if not rested and (alone or scatter.odd is not None):
+    odd = scatter.odd
+    ahead = odd.off_db if odd is not None and odd.repetition == 0 else float(weight @ first)
+    rested = edge == "release" or ahead * change_db < 0
+    if not rested and (alone or odd is not None):
         return None  # its gain tells it apart, and it is left out; or no burst tells the rest
     lacks = off[0] if rested else off[1:].mean(axis=0)
     before, after = lacks[:parted], lacks[parted:]
