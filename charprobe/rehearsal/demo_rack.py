@@ -51,12 +51,12 @@ of = "attack.t63"
 
 def _whisper() -> Stage:
     bend = Bend(-30.0, slope_of(2.5), 8.0)
-    return Compressor("whisper", "soft 2.5:1", (bend,), attack_s=0.004, release_s=0.06, makeup_db=3.0)
+    return Compressor("whisper", "soft 2.5:1", (bend,), attack_s=0.004, release_s=0.06, makeup_db=1.5)
 
 
 def _dialogue() -> Stage:
     bend = Bend(-24.0, slope_of(4.0), 6.0)
-    return Compressor("dialogue", "soft 4:1", (bend,), attack_s=0.004, release_s=0.12, makeup_db=1.5)
+    return Compressor("dialogue", "soft 4:1", (bend,), attack_s=0.004, release_s=0.12, makeup_db=0.5)
 
 
 def _doors() -> Stage:

@@ -30,12 +30,12 @@ class DemoSetting:
 
 def _whisper() -> Stage:
     bend = Bend(-32.0, slope_of(2.5), 8.0)
-    return Compressor("level whisper", "soft 2.5:1", (bend,), attack_s=0.006, release_s=0.12, makeup_db=5.0)
+    return Compressor("level whisper", "soft 2.5:1", (bend,), attack_s=0.006, release_s=0.12, makeup_db=2.0)
 
 
 def _dialogue() -> Stage:
     bend = Bend(-24.0, slope_of(4.0), 6.0)
-    return Compressor("level dialogue", "soft 4:1", (bend,), attack_s=0.02, release_s=0.28, makeup_db=2.5)
+    return Compressor("level dialogue", "soft 4:1", (bend,), attack_s=0.02, release_s=0.28, makeup_db=1.0)
 
 
 def _lamp() -> Stage:
@@ -52,7 +52,7 @@ def _tape() -> Stage:
 
 def _shout() -> Stage:
     bend = Bend(-18.0, slope_of(10.0), 0.0)
-    return Compressor("level shout", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
+    return Compressor("level shout", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=0.5)
 
 
 def _rain() -> Stage:
