@@ -1,4 +1,5 @@
 import contextlib
+import fcntl
 import os
 import tempfile
 import zlib
@@ -17,13 +18,32 @@ LONG = (
     "test_wheel.py",
     "test_fuzz.py",
     "test_demo.py",
-    "test_on_a_cluster.py",
+    "test_cluster.py",
 )
 
 
 def pytest_collection_modifyitems(items):
     """Start what takes long first, so that no worker is left with it at the end."""
     items.sort(key=lambda item: item.path.name not in LONG)
+
+
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory):
+    """A folder by its name, filled by whichever worker asks first; the others wait and find it filled."""
+    own = tmp_path_factory.getbasetemp()
+    root = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+    def folder(name, fill):
+        place = root / f"shared-{name}"
+        with (root / f"{name}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not place.exists():
+                unfinished = Path(tempfile.mkdtemp(dir=root))
+                fill(unfinished)
+                unfinished.rename(place)
+        return place
+
+    return folder
 
 
 @pytest.fixture

@@ -48,10 +48,14 @@ class FreshEnvironment:
         assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
         return done.stdout
 
+    @property
+    def python(self):
+        """Its interpreter."""
+        return str(self.folder / "bin" / "python")
+
     def install(self, *what):
         """Install with the pip of the tests."""
-        python = str(self.folder / "bin" / "python")
-        self.run([sys.executable, "-m", "pip", "--python", python, "install", *PIP, *what], self.folder)
+        self.run([sys.executable, "-m", "pip", "--python", self.python, "install", *PIP, *what], self.folder)
 
     def charprobe(self, *arguments, where):
         """Run the installed command."""

@@ -7,6 +7,7 @@ import os
 import time
 from pathlib import Path
 
+import coverage_guided
 import numpy as np
 import pytest
 import soundfile
@@ -157,7 +158,7 @@ def test_a_damaged_capture_is_measured_or_gives_a_message(tmp_path, record_prope
         starts=[bytes(8), bytes(range(24))],
         words=[bytes([op, 0, place, 0, 1, 0, 255, 127]) for op in range(6) for place in (0, 20, 60)],
         allowed=CharprobeError,
-        seconds=10 * SECONDS,
+        seconds=5 * SECONDS,
         rng=rng_of("damaged"),
     )
     record_property("tried, lines, kept", found)
@@ -183,7 +184,8 @@ def damage(data, edit):
         del data[max(44, at) :]
 
 
-def test_the_fuzzer_finds_memory_and_time_without_end():
+def test_the_fuzzer_finds_memory_and_time_without_end(monkeypatch):
+    monkeypatch.setattr(coverage_guided, "MOST_SECONDS", 0.5)
     for greedy, word in ((lambda _: bytearray(10**9), "MemoryError"), (lambda _: endless(), "TimeoutError")):
         with pytest.raises(AssertionError, match=word):
             fuzz_within_limits(

@@ -5,6 +5,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from a_little_of_all import RECIPE
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise_judged
@@ -12,7 +13,6 @@ from charprobe.measuring.health.judge import judge_capture
 from charprobe.publishing.summary import summarise_all
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Unmeasured
 
@@ -23,7 +23,7 @@ HYPHEN_BEFORE_DIGIT = re.compile(r"(?<![\w.])-\d")
 def judged(stage):
     rng, stimulus = (
         np.random.default_rng(list(stage.encode())),
-        lay_out(load_recipe("quick"), rate_hz=48_000, take=1),
+        lay_out(RECIPE, rate_hz=48_000, take=1),
     )
     out = make_stage(stage).process(render(stimulus), rate_hz=48_000, rng=rng).samples
     rig = Rig(delay_samples=20.3, noise_dbfs=-100.0, bits=24, drift_ppm=-8.0, dc_offset=-0.004, lead_s=0.2)

@@ -23,25 +23,27 @@ def test_a_plain_wire_has_no_ratio_and_no_attack(profiles):
         assert profile.quantities[name].reading.reason
 
 
-def test_measure_json_is_the_profile(bench, tmp_path):
-    result = good("measure", bench / "off.wav", "--out", tmp_path / "p.json", "--json")
+def test_measure_json_is_the_profile(steps, tmp_path):
+    given = ("--stimulus", steps / "s.wav")
+    result = good("measure", steps / "off.wav", *given, "--out", tmp_path / "p.json", "--json")
     assert json.loads(result.stdout)["schema"] == "charprobe.profile/1"
 
 
-def test_voltmeter_readings_put_dbu_beside_the_levels_that_are_shown(bench, tmp_path):
+def test_voltmeter_readings_put_dbu_beside_the_levels_that_are_shown(steps, tmp_path):
     volts = [0.775 * 10 ** ((dbfs + 18) / 20) for dbfs in (-20, -10)]  # 0 dBFS is +18 dBu
     rows = zip((-20, -10), volts, strict=True)
     text = "".join(f"[[reading]]\ndbfs = {dbfs}\nvolts = {volt:.6f}\n" for dbfs, volt in rows)
     (tmp_path / "volts.toml").write_text(text, encoding="utf-8")
-    given = ("--bypass", bench / "off.wav", "--volts", tmp_path / "volts.toml")
-    good("measure", bench / "on.wav", *given, "--out", tmp_path / "p.json")
+    given = ("--stimulus", steps / "s.wav", "--bypass", steps / "off.wav")
+    good(
+        "measure", steps / "on.wav", *given, "--volts", tmp_path / "volts.toml", "--out", tmp_path / "p.json"
+    )
     threshold = load_profile(tmp_path / "p.json").quantities["static.threshold"]
     dbu = f"{threshold.reading.value + 18:+.1f} dBu".replace("-", "−").lstrip("+")
     assert dbu in threshold.conditions
     assert f"= {dbu}" in good("show", tmp_path / "p.json").stdout
     (tmp_path / "bad.toml").write_text(text.replace(f"{volts[1]:.6f}", "9.9"), encoding="utf-8")
-    given = ("--bypass", bench / "off.wav", "--volts", tmp_path / "bad.toml")
-    good("measure", bench / "on.wav", *given, "--out", tmp_path / "q.json")
+    good("measure", steps / "on.wav", *given, "--volts", tmp_path / "bad.toml", "--out", tmp_path / "q.json")
     told = good("show", tmp_path / "q.json").stdout
     assert "volts-misfit" in told and "= −" not in told
 
@@ -152,19 +154,19 @@ def test_clipped_tones_give_no_numbers_and_cost_the_others_none(bench, profiles,
         )
 
 
-def test_without_a_bypass_what_needs_it_says_so(bench, tmp_path):
-    good("measure", bench / "on.wav", "--out", tmp_path / "p.json")
+def test_without_a_bypass_what_needs_it_says_so(steps, tmp_path):
+    good("measure", steps / "on.wav", "--stimulus", steps / "s.wav", "--out", tmp_path / "p.json")
     profile = load_profile(tmp_path / "p.json")
     assert "bypass" in profile.quantities["static.makeup_gain"].reading.reason
     assert profile.quantities["static.slope"].reading.value == pytest.approx(0.25, abs=0.003)
 
 
-def test_an_existing_profile_is_kept_unless_forced(bench, tmp_path):
-    out = tmp_path / "p.json"
+def test_an_existing_profile_is_kept_unless_forced(steps, tmp_path):
+    out, given = tmp_path / "p.json", ("--stimulus", steps / "s.wav")
     out.write_text("mine")
-    refused(run("measure", bench / "on.wav", "--out", out), says="--force")
+    refused(run("measure", steps / "on.wav", *given, "--out", out), says="--force")
     assert out.read_text() == "mine"
-    good("measure", bench / "on.wav", "--out", out, "--force")
+    good("measure", steps / "on.wav", *given, "--out", out, "--force")
     assert load_profile(out).setting == "on"
 
 
@@ -180,9 +182,10 @@ def test_a_channel_that_is_not_there_is_refused(bench, tmp_path):
     refused(run("measure", bench / "on.wav", "--channel", 3, "--out", tmp_path / "p.json"), says="1 channel")
 
 
-def test_strict_turns_warnings_into_exit_1(bench, tmp_path):
-    path = altered(bench, tmp_path, lambda x: x[: int(0.7 * x.size)])
-    assert run("measure", path, "--out", tmp_path / "p.json", "--strict").exit_code == 1
+def test_strict_turns_warnings_into_exit_1(steps, tmp_path):
+    path = altered(steps, tmp_path, lambda x: x[: int(0.7 * x.size)])
+    given = ("--stimulus", steps / "s.wav", "--strict")
+    assert run("measure", path, *given, "--out", tmp_path / "p.json").exit_code == 1
     assert (tmp_path / "p.json").exists()
 
 

@@ -18,7 +18,7 @@ def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
     assert written == [take.file for take in demo_rack.rack_takes()]
     pairing = pair_captures(load_session(path))
     assert pairing.notes == ()
-    result = measure_parts(pairing.session, tmp_path / "out", jobs=2, progress=lambda outcome: None)
+    result = measure_parts(pairing.session, tmp_path / "out", jobs=1, progress=lambda outcome: None)
     assert (len(result.profiles), result.failures) == (8, ())
     findings = findings_of(pairing.session, result)
     assert [claim.answer for claim in findings.claims] == ["supported", "supported"]

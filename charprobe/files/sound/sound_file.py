@@ -77,7 +77,7 @@ class Capture(Pieces):
             return self._whole(_read_library(self.path, first, last), first, last)
         raw = self._stored(first, last)
         values = decode(raw, encoding=self.wav.encoding, channels=self.channels)
-        return self._whole(values.astype(np.float64, copy=False), first, last)
+        return self._whole(_doubled(values), first, last)
 
     def _stored(self, first: int, last: int) -> bytes:
         """Return the bytes of frames `first` to `last`, as many whole frames as there are."""
@@ -107,7 +107,7 @@ class Capture(Pieces):
             begin = number * BLOCK_FRAMES
             part = self._block(channel, number)[max(0, first - begin) : last - begin]
             place = max(0, begin - first)
-            values[place : place + part.size] = part
+            values[place : place + part.size] = _doubled(part)
         return values
 
     def _block(self, channel: int, number: int) -> NDArray[np.floating]:
@@ -348,3 +348,9 @@ def _compare(path: Path, stream: BinaryIO, frames: int, subtype: WrittenEncoding
             f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
             "kept"
         )
+
+
+def _doubled(values: NDArray[np.floating]) -> Array:
+    """The same numbers in double precision; samples that are no numbers stay so, and are told later."""
+    with np.errstate(invalid="ignore"):
+        return values.astype(np.float64, copy=False)

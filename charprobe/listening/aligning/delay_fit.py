@@ -10,7 +10,7 @@ import scipy
 
 from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.listening.aligning.filtering import through
-from charprobe.listening.aligning.warp import read_at
+from charprobe.listening.aligning.warp import Between
 from charprobe.values.arrays import Array
 
 GAIN_S = 0.005  # the gain counts as constant over this long
@@ -33,13 +33,6 @@ class Guide:
     dry: Frames
     processed: Frames
     dry_channels: tuple[int, ...]
-
-    def dry_at(self, *, first: float, step: float, count: int, response: Array) -> Array:
-        """Dry sound at positions from `first` on, through the response; shape (count, processed channels)."""
-        before = response.shape[0] - 1
-        raw = read_at(self.dry, first=first - before * step, step=step, count=count + before)
-        picked = raw[:, self.dry_channels]
-        return through(picked, response)
 
 
 @dataclass(frozen=True)
@@ -90,16 +83,17 @@ def fit_delay(guide: Guide, *, start: int, size: int, delay: float, step: float,
     kernel = scipy.signal.convolve(response, _band()[:, None])
     middle = centre = start + size / 2
     std, unexplained = np.inf, 1.0
+    before = kernel.shape[0] - 1
+    origin = middle + (at - delay - middle) * step - (lead + before) * step
+    dry = Between(guide.dry, first=origin, step=step, count=count + lead + before, slack=ROUNDS)
+    started = delay
     for _ in range(ROUNDS):
-        first = middle + (at - delay - middle) * step
-        longer = guide.dry_at(first=first - lead * step, step=step, count=count + lead, response=kernel)
-        ahead, behind = (
-            guide.dry_at(first=first + offset, step=step, count=count, response=kernel)
-            for offset in (0.25, -0.25)
-        )
+        offset = (started - delay) * step
+        longer = through(dry.at(offset)[:, guide.dry_channels], kernel)
+        slope = through(dry.slope(offset)[lead:, guide.dry_channels], kernel)
         x = longer[lead:].reshape(shape)
         moving = _Moving(x, y)
-        directions = [moving.freed((2 * (ahead - behind)).reshape(shape))]
+        directions = [moving.freed(slope.reshape(shape))]
         for pole_hz in POLES_HZ:
             directions.append(moving.freed(_low_passed(longer, pole_hz, rate_hz)[lead:].reshape(shape)))
         information = np.sum(directions[0] ** 2, axis=(1, 2))

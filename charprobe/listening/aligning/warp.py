@@ -43,19 +43,55 @@ def read_at(source: Frames, *, first: float, step: float, count: int) -> Array:
     at 44.1 kHz), sound above that is attenuated. A moving fraction is followed by a polynomial of order 10 in
     the fraction, good to -150 dB.
     """
-    if abs(step - 1) > 5e-3:
-        raise ValueError(f"step must lie within 0.5 % of 1, got {step}")
     if step == 1 and float(first).is_integer():
         return read_padded(source, int(first), int(first) + count)
-    last = first + step * (count - 1)
-    origin = int(np.floor(first)) - REACH
-    samples = read_padded(source, origin, int(np.floor(last)) + REACH + 2)
-    if step == 1:
-        return np.asarray(_filtered(samples, _kernel(first % 1)[None, :])[0][:count])
-    positions = first + step * np.arange(count)
-    whole = np.floor(positions)
-    terms = _filtered(samples, _polynomial_kernels())
-    return _horner(terms, (whole - origin - REACH).astype(np.intp), positions - whole - 0.5)
+    return Between(source, first=first, step=step, count=count).at(0.0)
+
+
+class Between:
+    """Values between the samples of a source, prepared for many readings around one place.
+
+    Parameters as for `read_at`; readings may start up to `slack` frames to either side of `first`.
+    """
+
+    def __init__(self, source: Frames, *, first: float, step: float, count: int, slack: int = 0) -> None:
+        if abs(step - 1) > 5e-3:
+            raise ValueError(f"step must lie within 0.5 % of 1, got {step}")
+        self._first, self._step, self._count = first, step, count
+        around = REACH + 1 + slack  # of which a slope takes the one
+        self._origin = int(np.floor(first)) - around
+        last = int(np.floor(first + step * (count - 1)))
+        samples = read_padded(source, self._origin, last + around + 2)
+        self._kept = samples.shape[0]
+        self._size = scipy.fft.next_fast_len(self._kept + 2 * REACH + 1, real=True)
+        self._spectrum = scipy.fft.rfft(samples, self._size, axis=0)
+        self._terms = None if step == 1 else self._filtered(_polynomial_kernels())
+
+    def at(self, offset: float) -> Array:
+        """Values from ``first + offset`` on; shape (count, channels)."""
+        if self._terms is None:
+            return self._from(offset, _kernel((self._first + offset) % 1), 0)
+        positions = self._first + offset + self._step * np.arange(self._count)
+        whole = np.floor(positions)
+        index = (whole - self._origin - REACH).astype(np.intp)
+        return _horner(self._terms, index, positions - whole - 0.5)
+
+    def slope(self, offset: float) -> Array:
+        """Twice the difference of the values a quarter frame ahead and behind; shape (count, channels)."""
+        if self._terms is not None:
+            return 2 * (self.at(offset + 0.25) - self.at(offset - 0.25))
+        distance = np.arange(-REACH - 1, REACH + 2, dtype=np.float64) - (self._first + offset) % 1
+        return self._from(offset, 2 * (_sinc(distance - 0.25) - _sinc(distance + 0.25)), 1)
+
+    def _from(self, offset: float, kernel: Array, wider: int) -> Array:
+        start = int(np.floor(self._first + offset)) - self._origin - REACH - wider
+        return np.asarray(self._filtered(kernel[None, :])[0][start : start + self._count])
+
+    def _filtered(self, kernels: Array) -> Array:
+        """Correlate every channel with every kernel; shape (kernels, n - taps + 1, channels)."""
+        responses = scipy.fft.rfft(kernels[:, ::-1], self._size, axis=1)
+        full = scipy.fft.irfft(self._spectrum[None] * responses[:, :, None], self._size, axis=1)
+        return np.asarray(full[:, kernels.shape[1] - 1 : self._kept])
 
 
 def _horner(terms: Array, index: Array, fraction: Array) -> Array:
@@ -63,15 +99,6 @@ def _horner(terms: Array, index: Array, fraction: Array) -> Array:
     for term in terms[-2::-1]:
         value = value * fraction[:, None] + term[index]
     return np.asarray(value)
-
-
-def _filtered(samples: Array, kernels: Array) -> Array:
-    """Correlate every channel with every kernel; shape (kernels, n - 2 REACH + 1, channels)."""
-    size = scipy.fft.next_fast_len(samples.shape[0] + kernels.shape[1], real=True)
-    spectrum = scipy.fft.rfft(samples, size, axis=0)
-    responses = scipy.fft.rfft(kernels[:, ::-1], size, axis=1)
-    full = scipy.fft.irfft(spectrum[None] * responses[:, :, None], size, axis=1)
-    return np.asarray(full[:, kernels.shape[1] - 1 : samples.shape[0]])
 
 
 def _sinc(distance: Array) -> Array:

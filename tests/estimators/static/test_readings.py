@@ -1,32 +1,10 @@
 import numpy as np
 import pytest
+from held_truths import expected_inside
+from static_curves import SIGMA_DB, curve_of, knee, soft
 
-from charprobe.estimators.static.curve import fit_static_curve
-from charprobe.estimators.static.passes import surest_difference
-from charprobe.estimators.static.points import StaticPoint
 from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve
 from charprobe.values.quantity import Quantity, Unmeasured
-
-LEVEL = np.arange(-60.0, -1.0, 1.5)
-SIGMA_DB = 0.002
-
-
-def knee(over, width):
-    inside = np.clip(over + width / 2, 0, width)
-    return inside**2 / (2 * width) + np.maximum(0, over - width / 2) if width else np.maximum(0, over)
-
-
-def curve_of(reduction, rng, *, makeup_db=4.0, hysteresis_db=0.0, sigma_db=SIGMA_DB, level=LEVEL):
-    points = []
-    for direction, offset in (("rising", 0.0), ("falling", hysteresis_db)):
-        gain = makeup_db - reduction(level) + offset + rng.normal(0, sigma_db, level.size)
-        rows = zip(level, level + gain, strict=True)
-        points += [StaticPoint(x, y, sigma_db, direction, True, 0.0, 0.0) for x, y in rows]
-    return fit_static_curve(points, axis_std_db=0.0)
-
-
-def soft(level):
-    return 0.75 * knee(level + 24.0, 6.0)
 
 
 def test_a_soft_knee_reads_as_its_closed_form(rng):
@@ -49,24 +27,14 @@ def test_a_soft_knee_reads_as_its_closed_form(rng):
     assert read.lower is None
 
 
-def test_intervals_hold_the_truth_as_often_as_they_say(rng):
+def test_intervals_hold_the_truth_as_often_as_they_say(rng, draws=30):
     held = np.zeros(5)
-    draws = 80
     for _ in range(draws):
         read = read_static_curve(curve_of(soft, rng))
         truths = (-24.0, -23.0, 0.25, 6.0, 0.75 * 22.5)
         found = (read.threshold, read.threshold_1db, read.slope, read.knee_width, read.max_reduction)
         held += [reading.low <= truth <= reading.high for reading, truth in zip(found, truths, strict=True)]
-    # 95 % of 80 with a standard deviation of 2.4 %: 3 sigma below is 87.7 %
-    assert np.all(held / draws > 0.877), held / draws
-
-
-def test_a_hard_knee_is_bounded_not_measured_as_a_width(rng):
-    read = read_static_curve(curve_of(lambda level: 0.75 * knee(level + 24.3, 0.0), rng))
-    assert isinstance(read.knee_width, Quantity)
-    assert read.knee_width.low == 0
-    assert read.knee_width.high < 1.5  # steps of 1.5 dB
-    assert abs(read.threshold.value + 24.3) < 4 * read.threshold.std
+    assert np.all(held > expected_inside(draws)), held / draws
 
 
 def test_a_limiter_has_a_bound_for_a_ratio(rng):
@@ -135,39 +103,11 @@ def test_two_bends_and_an_expander_are_read_apart(rng):
     assert read.lower.slope.value == pytest.approx(2.0, abs=0.005)
 
 
-def test_without_a_model_the_gain_is_still_known_between_the_steps(rng):
-    curve = curve_of(lambda level: 3 + 3 * np.sin(level / 3.0), rng)
-    read = read_static_curve(curve)
-    assert curve.fit is None
-    assert isinstance(read.threshold, Unmeasured)
-    assert "misses the steps" in read.threshold.reason
-    here = curve.gain_at(-20.0)
-    assert here.low <= 4 - (3 + 3 * np.sin(-20 / 3)) <= here.high
-
-
-def test_lookups_hold_the_closed_form_inside_the_range_and_refuse_outside(rng):
-    curve = curve_of(soft, rng)
-    for level in (-50.0, -26.3, -23.0, -10.1):
-        found = curve.reduction_at(level)
-        assert abs(found.value - soft(np.array(level))) < 4 * max(found.std, 1e-4)
-    assert isinstance(curve.gain_at(6.0), Unmeasured)
-
-
 def test_local_slopes_follow_the_curve(rng):
     levels, slopes, stds = local_slopes(curve_of(soft, rng))
     truth = 1 - (soft(levels + 1.5) - soft(levels - 1.5)) / 3
     # 38 levels are asked at once: one in 4000 draws has a score beyond 4.5
     assert np.all(np.abs(slopes - truth) < 4.5 * stds)
-
-
-def test_hysteresis_is_found_and_its_absence_covered(rng):
-    none = read_static_curve(curve_of(soft, rng)).hysteresis
-    assert none.low <= 0 <= none.high
-    some = read_static_curve(curve_of(soft, rng, hysteresis_db=-0.3)).hysteresis
-    assert some.low <= -0.3 <= some.high
-    # chosen among 40 pairs, the interval holds for all at once: nearly always 0 inside when there is none
-    covered = [surest_difference(rng.normal(0, 1, 40).tolist(), [1.0] * 40) for _ in range(200)]
-    assert np.mean([q.low <= 0 <= q.high for q in covered]) > 0.9  # 95 % less 3 sigma of 200 draws
 
 
 def test_a_second_bend_is_told_where_the_ratio_falls_again(rng):

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.aligning.warp import read_at
+from charprobe.listening.aligning.warp import Between, read_at
 
 RATE_HZ = 44_100
 TONES_HZ = [31.7, 440.3, 5001.7, 12_345.6, 20_500.1]
@@ -24,6 +24,18 @@ def test_values_between_samples_equal_the_closed_form_to_better_than_100_db(firs
     got = read_at(SOURCE, first=first, step=step, count=40_000)[:, 0]
     error = got - sound_at(first + step * np.arange(40_000))
     assert 10 * np.log10(np.mean(error**2) / np.mean(got**2)) < -108  # the window's own floor, -110 dB
+
+
+@pytest.mark.parametrize("step", [1.0, 1 + 50e-6])
+@pytest.mark.parametrize("offset", [-2.9, 0.0, 1.37])
+def test_one_preparation_serves_readings_around_its_place(step, offset):
+    near = Between(SOURCE, first=1000.25, step=step, count=5000, slack=3)
+    places = 1000.25 + offset + step * np.arange(5000)
+    rises = 2 * (sound_at(places + 0.25) - sound_at(places - 0.25))
+    for got, truth in ((near.at(offset), sound_at(places)), (near.slope(offset), rises)):
+        assert (
+            10 * np.log10(np.mean((got[:, 0] - truth) ** 2) / np.mean(truth**2)) < -105
+        )  # two windows' floors
 
 
 def test_whole_positions_give_the_samples_themselves():

@@ -5,11 +5,7 @@ import subprocess
 from functools import cache
 
 import pytest
-from made_profiles import TWO_STAGE, UGLY, B, made_profile
 from needs import need_programs
-
-from charprobe.comparing.compare import compare_profiles
-from charprobe.publishing.report.page import render_page
 
 pytestmark = pytest.mark.browser
 PROBE = """<script>
@@ -28,13 +24,10 @@ addEventListener("load", () => {
 
 
 @pytest.fixture(scope="module")
-def probed(tmp_path_factory):
-    """A page with a probe in it that writes what it finds into the title."""
-    profiles = [made_profile(setting) for setting in (B, TWO_STAGE, UGLY)]
-    page = render_page(profiles, title="A page", comparison=compare_profiles(profiles))
-    page = re.sub(r"<meta http-equiv[^>]*>", PROBE, page, count=1)
+def probed(page, tmp_path_factory):
+    """The page with a probe in it that writes what it finds into the title."""
     path = tmp_path_factory.mktemp("page") / "page.html"
-    path.write_text(page, encoding="utf-8")
+    path.write_text(re.sub(r"<meta http-equiv[^>]*>", PROBE, page, count=1), encoding="utf-8")
     return path
 
 

@@ -2,42 +2,12 @@
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
+from cubic_device import TONES, Squarer, cubic, ratios, thd_db
 from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
-from charprobe.stimulus.kinds.steady import Silence, Tones
-from charprobe.stimulus.kinds.two_tone import TwoTone
+from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.quantity import Quantity, Unmeasured
-
-LEVELS = (-50.0, -30.0, -22.0, -16.0, -10.0, -6.0, -3.0)
-TONES = [Tones("harmonics", (110.0, 997.0, 5003.0), LEVELS, 0.25, gap_s=0.3)]
-A2, A3 = 0.004, -0.03
-
-
-def cubic(samples):
-    return samples + A2 * samples**2 + A3 * samples**3
-
-
-def ratios(level_dbfs):
-    """H2 and H3 of the cubic over its fundamental: multiple-angle formulas."""
-    a = 10 ** (np.asarray(level_dbfs) / 20)
-    fundamental = a + 0.75 * A3 * a**3
-    return A2 * a**2 / 2 / fundamental, A3 * a**3 / 4 / fundamental
-
-
-def thd_db(level_dbfs):
-    return 10 * np.log10(sum(ratio**2 for ratio in ratios(level_dbfs)))
-
-
-@pytest.fixture
-def bypass(rng):
-    return take_of(TONES, wire, rng=rng, delay_samples=100.3)
-
-
-@pytest.fixture
-def coloured(rng, bypass):
-    return colour_chapter(take_of(TONES, cubic, rng=rng), bypass, NoReduction())
 
 
 def test_harmonics_at_the_reference_equal_the_closed_form(coloured):
@@ -56,48 +26,6 @@ def test_harmonics_at_the_reference_equal_the_closed_form(coloured):
     assert isinstance(reading(coloured, "colour.h9_at_reference"), Unmeasured)
 
 
-def test_phases_tell_the_signs_of_the_polynomial(coloured):
-    at = column(coloured, "harmonics", "frequency_hz") == 997.0
-    at &= np.abs(column(coloured, "harmonics", "input_dbfs") + 6) < 0.1
-    row = int(np.flatnonzero(at)[0])
-    assert column(coloured, "harmonics", "h2_deg")[row] == pytest.approx(0, abs=1)
-    assert abs(column(coloured, "harmonics", "h3_deg")[row]) == pytest.approx(180, abs=1)
-
-
-def test_level_of_given_distortion_is_interpolated_between_rungs(coloured):
-    levels = np.linspace(-40, -1, 4000)
-    truth = levels[np.argmax(thd_db(levels) >= -60)]
-    found = reading(coloured, "colour.input_at_thd_minus60db")
-    assert found.value == pytest.approx(truth, abs=0.25)  # rungs lie 6 to 8 dB apart
-    assert found.low <= truth <= found.high
-    never = reading(coloured, "colour.input_at_thd_minus40db")
-    assert isinstance(never, Unmeasured) and never.at_least == pytest.approx(-3, abs=0.01)
-
-
-def test_onset_stands_on_the_rung_where_the_excess_begins(coloured):
-    # an order is detected 4 sigma over the floor, near -118 dBc at -10 dBFS and so -78 dBc at -50 dBFS;
-    # H2 is -104 dBc at -50 dBFS and -84 dBc, over -98 dBc, at -30 dBFS
-    onset = reading(coloured, "colour.onset")
-    assert (onset.low, onset.value) == pytest.approx((-50, -30), abs=0.02)
-    laws = {order: i for i, order in enumerate(column(coloured, "harmonic_growth", "order"))}
-    for order in (2, 3):
-        # a power of that order alone grows by it; 3 sigma are 1.53 times the 95 % reach
-        slope, high = (
-            column(coloured, "harmonic_growth", name)[laws[order]] for name in ("slope", "slope_high")
-        )
-        assert abs(slope - order) < 1.53 * (high - slope) < 0.3
-
-
-def test_a_late_onset_is_bracketed(rng, bypass):
-    def kinked(samples):
-        return samples - 0.02 * np.sign(samples) * np.maximum(np.abs(samples) - 10 ** (-12 / 20), 0)
-
-    chapter = colour_chapter(take_of(TONES, kinked, rng=rng), bypass, NoReduction())
-    onset = reading(chapter, "colour.onset")
-    # clean below -12 dBFS; rungs at -16 and -10
-    assert (onset.low, onset.value, onset.high) == pytest.approx((-16, -10, -10), abs=0.02)
-
-
 def test_wire_has_no_colour(rng, bypass):
     chapter = colour_chapter(take_of(TONES, wire, rng=rng), bypass, NoReduction())
     onset = reading(chapter, "colour.onset")
@@ -105,25 +33,6 @@ def test_wire_has_no_colour(rng, bypass):
     assert isinstance(reading(chapter, "colour.thd_at_reference"), Unmeasured)
     assert reading(chapter, "colour.ripple_share") == Quantity(0.0, 0.0, 0.0, "%")
     assert any("No colour found" in sentence for sentence in chapter.findings)
-
-
-class Squarer:
-    """A 2:1 compressor on the mean square, in closed form for a steady tone: gain ripples at twice its frequency.
-
-    ``g = (1 + m cos(2 u + psi))`` with the one-pole's complex size, so H3 over H1 is ``m / 2`` to first order.
-    """
-
-    def __init__(self, tau_s):
-        self.tau_s = tau_s
-
-    def reduction_db_at(self, input_dbfs):
-        return 3.0
-
-    def __call__(self, samples):
-        power = samples**2
-        pole = np.exp(-1 / (48_000 * self.tau_s))
-        mean = lfilter([1 - pole], [1, -pole], power)
-        return samples * (mean + 1e-7) ** -0.25 * 0.3  # slope 1/2
 
 
 def test_ripple_of_a_clean_compressor_is_not_taken_for_colour(rng, bypass):
@@ -151,25 +60,6 @@ def test_ripple_is_told_from_the_fall_of_the_gain_where_no_static_curve_is_known
     assert isinstance(reading(shaped, "colour.onset"), (Quantity, Unmeasured))
     assert reading(shaped, "colour.ripple_share") == Quantity(0.0, 0.0, 0.0, "%")
     assert "Colour shows" in " ".join(shaped.findings)
-
-
-def test_lines_that_are_no_harmonics_are_listed_with_their_cause(rng, bypass):
-    def folding(samples):
-        return samples + 0.1 * samples**5 + 1e-3 * np.cos(2 * np.pi * 7310 / 48_000 * np.arange(samples.size))
-
-    chapter = colour_chapter(take_of(TONES, folding, rng=rng), bypass, NoReduction())
-    tone, line, dbc, order = (
-        column(chapter, "stray_lines", name)
-        for name in ("frequency_hz", "line_hz", "level_dbc", "folded_order")
-    )
-    # 5 x 5003 Hz lies above half the rate and comes back at 22 985 Hz, at a 16th of 0.1 A**4
-    folded = (tone == 5003) & (np.abs(line - 22_985) < 6)
-    assert set(order[folded]) == {5}
-    truth = 20 * np.log10(0.1 / 16) - 4 * 3
-    assert dbc[folded].max() == pytest.approx(truth, abs=2)  # half a bin off a Hann window reads 1.4 dB low
-    spur = np.abs(line - 7310) < 6
-    assert set(tone[spur]) == {110, 997, 5003} and set(order[spur]) == {None}
-    assert any("is no harmonic" in sentence for sentence in chapter.findings)
 
 
 def test_colour_under_reduction_is_seen_beside_ripple(rng, bypass):
@@ -206,49 +96,3 @@ def test_without_bypass_or_reduction_the_reasons_are_named(rng):
     )
     assert "gain reduction" in reading(lone, "colour.ripple_share").reason
     assert isinstance(reading(chapter, "colour.h2_at_reference"), Quantity)
-
-
-def test_recipe_without_tones_names_one_that_has_them(rng):
-    chapter = colour_chapter(take_of([Silence("idle", 0.5)], wire, rng=rng), None, None)
-    for name, entry in chapter.quantities.items():
-        assert name.startswith(("colour.", "noise.")) and isinstance(entry.reading, Unmeasured)
-        pair = "imd" in name
-        assert ("two_tone" if pair else "tones") in entry.reading.reason
-        assert ("colour" if pair else "quick") in entry.reading.next
-
-
-PAIRS = [
-    TwoTone("low-and-high", 61.0, 7001.0, 4.0, (-30.0, -10.0), 0.4),
-    TwoTone("close-pair", 9001.0, 10_007.0, 1.0, (-30.0, -10.0), 0.4),
-]
-
-
-def test_intermodulation_is_read_quiet_and_loud_beside_the_bypass(rng):
-    dry = take_of(PAIRS, wire, rng=rng)
-    chapter = colour_chapter(take_of(PAIRS, cubic, rng=rng), dry, NoReduction())
-    peak = 10 ** (-10 / 20)
-    # second order over the high tone is 2 A2 low; the close pair's A2 a / 2; A3 adds its own order and
-    # takes 0.2 % off the tones
-    d2, d3 = 2 * A2 * 0.8 * peak, 1.5 * A3 * (0.8 * peak) ** 2
-    assert reading(chapter, "colour.imd_smpte").value == pytest.approx(
-        20 * np.log10(np.hypot(d2, d3)), abs=0.1
-    )
-    d2, d3 = A2 * peak / 4, 0.75 * A3 * peak**2 / 4
-    found = reading(chapter, "colour.imd_difference")
-    assert found.value == pytest.approx(20 * np.log10(np.hypot(d2, d3)), abs=0.1)
-    assert list(column(chapter, "intermodulation", "peak_dbfs")) == [-30, -10, -30, -10]
-    assert sum("Intermodulation is" in sentence for sentence in chapter.findings) == 2
-    assert "tones" in reading(chapter, "colour.onset").reason
-
-
-def test_recipe_without_pairs_names_one_that_has_them(coloured):
-    for name in ("colour.imd_smpte", "colour.imd_difference"):
-        missing = reading(coloured, name)
-        assert "no two_tone segment" in missing.reason and "colour" in missing.next
-
-
-def test_the_transfer_curve_of_the_cubic_is_the_cubic(coloured):
-    x, y = (column(coloured, "transfer", name) for name in ("input", "output"))
-    # the third harmonic is read to 0.01 dB in the rig's noise of -110 dBFS: 1e-5 of full scale
-    np.testing.assert_allclose(y, cubic(x), atol=2e-5)
-    assert any("One transfer curve explains" in sentence for sentence in coloured.findings)

@@ -4,39 +4,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from static_chapters import PATH_DB, STEPS, codes, measured, on_steps
 from taken import column, reading, take_of, wire
 
 from charprobe.measuring.chapters.static.chapter import NAMES, static_chapter
 from charprobe.profile import glossary
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.stimulus.kinds.equal_peak import EqualPeak
-from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Unmeasured
 
-RATE_HZ = 48_000.0
-STEPS = [LevelSteps("steps", 997.0, -58.0, -2.0, 2.0, 0.25)]
-PATH_DB = -1.3
-
-
-def measured(name, rng, *, segments=STEPS, bypass=True):
-    stage = make_stage(name)
-
-    def device(samples):
-        return stage.process(samples, rate_hz=RATE_HZ, rng=rng).samples
-
-    wet = take_of(segments, device, rng=rng, gain_db=PATH_DB)
-    dry = take_of(segments, wire, rng=rng, gain_db=PATH_DB) if bypass else None
-    return stage, *static_chapter(wet, dry)
-
-
-def codes(chapter):
-    return {item.code for item in chapter.health}
-
 
 @pytest.mark.parametrize("name", ["smooth-gain-hard", "smooth-gain-soft", "feedback-hard"])
-def test_named_stages_are_recovered(name, rng):
-    stage, chapter, _ = measured(name, rng)
+def test_named_stages_are_recovered(name):
+    stage, chapter, _ = on_steps(name)
     tolerances = {  # those the finished tool is judged by; a knee is told to a fifth of a step
         "static.threshold": 0.05,
         "static.threshold_1db": 0.05,
@@ -55,8 +35,8 @@ def test_named_stages_are_recovered(name, rng):
     )
 
 
-def test_settled_points_equal_the_stages_own_curve(rng):
-    stage, chapter, curve = measured("smooth-gain-soft", rng)
+def test_settled_points_equal_the_stages_own_curve():
+    stage, chapter, curve = on_steps("smooth-gain-soft")
     settled = column(chapter, "static", "settled")
     level, gain = column(chapter, "static", "input_dbfs"), column(chapter, "static", "gain_db")
     truth = stage.static_gain_db(level - PATH_DB)
@@ -67,9 +47,9 @@ def test_settled_points_equal_the_stages_own_curve(rng):
     assert found == pytest.approx(-np.diff(stage.static_gain_db(at)[::-1])[0], abs=0.01)
 
 
-def test_every_quantity_is_given_and_defined(rng):
+def test_every_quantity_is_given_and_defined():
     for name in ("plain-wire", "noise-gate", "odd-colour"):
-        _, chapter, _ = measured(name, rng)
+        _, chapter, _ = on_steps(name)
         assert set(NAMES) <= set(chapter.quantities)
         for key, entry in chapter.quantities.items():
             assert glossary.term(key).unit == entry.reading.unit
@@ -85,28 +65,22 @@ def test_every_quantity_is_given_and_defined(rng):
         ("odd-colour", "output-saturated"),
     ],
 )
-def test_shapes_are_named(name, code, rng):
-    _, chapter, _ = measured(name, rng)
+def test_shapes_are_named(name, code):
+    _, chapter, _ = on_steps(name)
     assert code in codes(chapter)
 
 
-def test_a_plain_compressor_is_given_no_other_name(rng):
-    _, chapter, _ = measured("smooth-gain-soft", rng)
-    assert codes(chapter) <= {"unsettled"}
-    assert any("compresses 2.5" in sentence for sentence in chapter.findings)
-
-
-def test_an_unsettled_pass_is_a_note_where_the_other_stands(rng):
-    _, chapter, _ = measured("feedback-soft", rng)
+def test_an_unsettled_pass_is_a_note_where_the_other_stands():
+    _, chapter, _ = on_steps("feedback-soft")
     (item,) = [item for item in chapter.health if item.code == "unsettled"]
     assert item.severity == "note"
     assert "falling pass" in item.message
     assert item.start_s < item.end_s
 
 
-def test_steps_too_short_for_a_slow_cell_give_no_curve_rather_than_a_wrong_one(rng):
+def test_steps_too_short_for_a_slow_cell_give_no_curve_rather_than_a_wrong_one():
     # half of the cell's recovery takes seconds: what the steps extrapolate to is 2 dB off its own curve
-    _, chapter, curve = measured("optical-leveller", rng)
+    _, chapter, curve = on_steps("optical-leveller")
     assert "unsettled" in codes(chapter)
     for name in ("static.threshold", "static.slope", "static.ratio", "static.max_reduction"):
         assert "had settled" in reading(chapter, name).reason
@@ -115,14 +89,6 @@ def test_steps_too_short_for_a_slow_cell_give_no_curve_rather_than_a_wrong_one(r
     assert found.value == pytest.approx(
         make_stage("optical-leveller").truth["static.makeup_gain"].value, abs=0.01
     )
-
-
-def test_without_a_bypass_the_axis_is_the_stimulus_and_make_up_is_withheld(rng):
-    stage, chapter, _ = measured("smooth-gain-hard", rng, bypass=False)
-    assert isinstance(reading(chapter, "static.makeup_gain"), Unmeasured)
-    entry = chapter.quantities["static.threshold"]
-    assert "no bypass" in entry.conditions
-    assert entry.reading.value == pytest.approx(stage.truth["static.threshold"].value, abs=0.05)
 
 
 def test_a_recipe_without_level_steps_gives_reasons(rng):
@@ -142,32 +108,3 @@ def test_other_frequencies_stand_in_a_curve_of_their_own(rng):
     assert set(column(chapter, "static", "frequency_hz")) == {997.0}
     assert set(column(chapter, "static_over_frequency", "frequency_hz")) == {83.0}
     assert isinstance(reading(chapter, "static.hysteresis"), Unmeasured)
-
-
-@pytest.mark.parametrize(
-    ("name", "word"), [("feedforward-average-soft", "average"), ("feedforward-rms-hard", "RMS")]
-)
-def test_the_detectors_law_is_told_from_waveforms_of_equal_peak(name, word, rng):
-    segments = [replace(STEPS[0], falling=False), EqualPeak("law", 800.0, (-52.0, -12.0, -4.0), 0.4)]
-    stage, chapter, _ = measured(name, rng, segments=segments)
-    found = reading(chapter, "detector.exponent")
-    # ripple at the repetition of the waveforms, 10 ms against averaging over 20 to 30 ms, moves it by a few %
-    assert found.value == pytest.approx(stage.truth["detector.exponent"].value, rel=0.05)
-    assert f"Its detector reacts to the {word} level." in chapter.findings
-
-
-def test_waveforms_too_short_to_tell_their_partials_give_a_reason(rng):
-    segments = [replace(STEPS[0], falling=False), EqualPeak("law", 800.0, (-52.0, -12.0), 0.05)]
-    _, chapter, _ = measured("smooth-gain-hard", rng, segments=segments)
-    assert "raise its duration" in reading(chapter, "detector.exponent").reason
-
-
-def test_a_filtered_side_chain_shows_its_corner(rng):
-    low = LevelSteps("low", 83.0, -49.0, -1.0, 3.0, 0.4, False)
-    segments = [replace(STEPS[0], falling=False), low]
-    stage, chapter, _ = measured("deaf-to-bass", rng, segments=segments)
-    found = reading(chapter, "detector.low_cut")
-    assert found.low <= stage.truth["detector.low_cut"].value <= found.high
-    assert found.high / found.low < 1.1  # the corner within 10 %
-    _, chapter, _ = measured("smooth-gain-hard", rng, segments=segments)
-    assert reading(chapter, "detector.low_cut").at_most < 40

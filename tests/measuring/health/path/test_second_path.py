@@ -2,6 +2,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from judged_pairs import named, profile_of
 from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
@@ -13,8 +14,11 @@ from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.rig.room_faults import diffuse_tail
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out, render
+from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000
+
+
 RECIPE = """schema = "charprobe.recipe/1"
 name = "quiet"
 summary = "markers and a pause"
@@ -65,3 +69,13 @@ def test_a_tail_is_told_by_its_energy_and_a_clean_capture_by_nothing():
     assert told.code == "diffuse-tail"
     assert "49 dB below" in told.message or "50 dB below" in told.message
     assert told_of(played()[1]) == []
+
+
+def test_a_second_path_costs_everything_but_the_noise():
+    profile = profile_of("smooth-gain-soft", fault=named("two-paths"))
+    measured = {name for name, entry in profile.quantities.items() if isinstance(entry.reading, Quantity)}
+    assert measured
+    assert all(name.split(".")[0] in ("noise", "path") for name in measured)
+    message = next(item.message for item in profile.health if item.code == "two-paths")
+    assert "4.1 ms behind the sound, 12 dB lower" in message  # as injected
+    assert "retake" in message

@@ -1,4 +1,4 @@
-"""A session on a cluster that the user already has: here a local one of two processes, on no network."""
+"""A session on a cluster that the user already has: here a local one of one other process, on no network."""
 
 import sys
 
@@ -14,7 +14,7 @@ from charprobe.values.errors import SessionError
 @pytest.fixture
 def cluster(tmp_path):
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, local_directory=tmp_path / "workers"
+        n_workers=1, threads_per_worker=1, dashboard_address=None, local_directory=tmp_path / "workers"
     ) as local:
         yield local.scheduler_address
 

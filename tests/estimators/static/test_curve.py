@@ -1,0 +1,23 @@
+import numpy as np
+from static_curves import curve_of, soft
+
+from charprobe.estimators.static.readings import read_static_curve
+from charprobe.values.quantity import Unmeasured
+
+
+def test_lookups_hold_the_closed_form_inside_the_range_and_refuse_outside(rng):
+    curve = curve_of(soft, rng)
+    for level in (-50.0, -26.3, -23.0, -10.1):
+        found = curve.reduction_at(level)
+        assert abs(found.value - soft(np.array(level))) < 4 * max(found.std, 1e-4)
+    assert isinstance(curve.gain_at(6.0), Unmeasured)
+
+
+def test_without_a_model_the_gain_is_still_known_between_the_steps(rng):
+    curve = curve_of(lambda level: 3 + 3 * np.sin(level / 3.0), rng)
+    read = read_static_curve(curve)
+    assert curve.fit is None
+    assert isinstance(read.threshold, Unmeasured)
+    assert "misses the steps" in read.threshold.reason
+    here = curve.gain_at(-20.0)
+    assert here.low <= 4 - (3 + 3 * np.sin(-20 / 3)) <= here.high

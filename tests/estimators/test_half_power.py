@@ -1,0 +1,32 @@
+"""Corners of first-order filters re 1 kHz have a closed form."""
+
+import math
+
+import numpy as np
+import pytest
+
+from charprobe.estimators.half_power import half_power_corner
+from charprobe.values.quantity import Unmeasured
+
+F = np.geomspace(20.0, 20_000.0, 121)
+STD_DB = np.full(F.size, 0.003)
+
+
+@pytest.mark.parametrize(("side", "corner_hz"), [("low", 90.0), ("high", 7000.0)])
+def test_the_crossing_is_half_of_the_power_at_1_khz(side, corner_hz):
+    power = 1 + ((corner_hz / F) if side == "low" else (F / corner_hz)) ** 2
+    # 1 + (f / fc)**2 = 2 (1 + (1 kHz / fc)**2), and the same with both ratios turned round
+    ratio = 1000 / corner_hz if side == "high" else corner_hz / 1000
+    truth = corner_hz * math.sqrt(1 + 2 * ratio**2) ** (1 if side == "high" else -1)
+    found = half_power_corner(F, -10 * np.log10(power), STD_DB, side=side)
+    assert found.value == pytest.approx(truth, rel=1e-3)  # a parabola through points 6 % apart
+    # the slope at the crossing carries the level's uncertainty to the frequency
+    slope = 20 / math.log(10) * (1 - 1 / (2 * (1 + ratio**2)))
+    reach = 1.96 * math.hypot(0.003, 0.003) / slope
+    assert math.log(found.high / found.value) == pytest.approx(reach, rel=0.1)
+
+
+def test_a_band_that_does_not_end_has_bounds():
+    low, high = (half_power_corner(F, 0 * F, STD_DB, side=side) for side in ("low", "high"))
+    assert isinstance(low, Unmeasured) and low.at_most == pytest.approx(20)
+    assert isinstance(high, Unmeasured) and high.at_least == pytest.approx(20_000)

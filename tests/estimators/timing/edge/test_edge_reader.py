@@ -1,0 +1,42 @@
+import math
+
+import numpy as np
+import pytest
+from burst_device import exponential
+from timed_edges import PARTS, times
+
+from charprobe.estimators.timing.edge.edge_reader import time_of
+from charprobe.values.quantity import Quantity, Unmeasured
+
+
+def test_a_time_beyond_the_record_is_at_least_the_record(rng):
+    device = exponential(attack_s=0.002, release_s=0.3, depth_db=10, hold_s=0.2)
+    _, release = times(device, rng, hold_s=0.2, release_s=0.6)
+    assert isinstance(release.t63, Quantity)
+    assert isinstance(release.t90, Unmeasured)
+    assert 0.58 < release.t90.at_least < 0.3 * math.log(10)
+
+
+@pytest.mark.parametrize("beyond", [0.1, -0.5])
+def test_a_crossing_that_does_not_stay_crossed_is_none(beyond, rng):
+    def device(since_rise, since_fall):
+        left = np.where(since_fall < 3e-4, beyond, np.exp(-np.maximum(since_fall, 0) / 0.08))
+        down = -10 * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
+        return np.where(since_fall < 0, down, -10 * left)
+
+    _, release = times(device, rng)
+    for name, part in PARTS.items():
+        assert getattr(release, name).value == pytest.approx(-0.08 * math.log(1 - part), rel=0.01)
+    assert release.within_2db.value == pytest.approx(0.08 * math.log(10 / 2), rel=0.01)
+
+
+def test_a_time_that_is_not_told_from_zero_is_a_bound():
+    assert time_of(1e-3, 4e-4).low > 0
+    assert time_of(1e-3, 6e-4).at_most == pytest.approx(1e-3 + 1.96 * 6e-4, rel=1e-4)
+
+
+def test_an_attack_below_the_resolution_is_a_bound(rng):
+    device = exponential(attack_s=5e-6, release_s=0.05, depth_db=10, hold_s=0.4)
+    attack, _ = times(device, rng)
+    assert isinstance(attack.t63, Unmeasured)
+    assert 5e-6 < attack.t63.at_most <= 4 / 48_000

@@ -1,0 +1,28 @@
+import numpy as np
+import pytest
+from burst_device import exponential
+from timed_edges import times
+
+
+def test_hold_and_initial_slope(rng):
+    device = exponential(attack_s=0.004, release_s=0.08, depth_db=12, hold_s=0.4, dead_s=0.02)
+    attack, release = times(device, rng)
+    assert release.start.value == pytest.approx(0.02, abs=2 / 48_000)  # the goal: two samples
+    assert attack.start.value == pytest.approx(0.0, abs=2 / 48_000)
+    assert attack.initial_slope.value == pytest.approx(-3.0, rel=0.05)  # 12 dB in 4 ms; fitted over 35 %
+
+
+def test_look_ahead_shows_as_a_negative_start(rng):
+    ahead_s = 0.003
+
+    def device(since_rise, since_fall):
+        # an ideal gain that ramps down in 2 ms, beginning 3 ms before the edge
+        return (
+            -9
+            * np.clip((since_rise + ahead_s) / 0.002, 0, 1)
+            * np.where(since_fall < 0, 1, np.exp(-since_fall / 0.05))
+        )
+
+    attack, _ = times(device, rng)
+    assert attack.start.value == pytest.approx(-ahead_s, abs=2 / 48_000)  # the goal: two samples
+    assert attack.t50.at_most == attack.resolution_s  # done when the edge comes out: never a negative time

@@ -1,0 +1,35 @@
+import pytest
+from rippling_stages import profile_of
+
+
+@pytest.mark.parametrize(
+    "name", ["feedforward-rms-hard", "feedforward-average-soft", "feedforward-peak-hard"]
+)
+def test_the_times_foretell_the_ripple(name):
+    table = profile_of(name).curves["colour_and_ripple"].columns
+    rows = [
+        (measured, low, high)
+        for measured, low, high, hz in zip(
+            table["h3_dbc"],
+            table["expected_low_dbc"],
+            table["expected_high_dbc"],
+            table["frequency_hz"],
+            strict=True,
+        )
+        if low is not None and measured is not None and hz < 2000
+    ]
+    assert len(rows) >= 4
+    for measured, low, high in rows:
+        assert low - 0.3 <= measured <= high + 0.3  # of the stage's own ripple, by its harmonics
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("feedforward-average-soft", "ripple explains it"),
+        ("coloured-compressor", "is colour"),
+    ],
+)
+def test_what_the_expected_ripple_says(name, words):
+    findings = profile_of(name).findings
+    assert any(words in sentence for sentence in findings)

@@ -1,0 +1,32 @@
+"""Quiet tones beside silences are read at their time and level."""
+
+import numpy as np
+import pytest
+from taken import take_of, wire
+
+from charprobe.measuring.chapters.static.references import quiet_tones
+from charprobe.stimulus.kinds.steady import Silence
+
+SEGMENTS = (Silence("first", 0.3, tone_s=0.4), Silence("second", 0.3, tone_s=0.4))
+
+
+def test_each_tone_has_its_time_and_what_came_back(rng):
+    take = take_of(SEGMENTS, wire, rng=rng, gain_db=-1.3)
+    (tone,) = {tone.frequency_hz for segment in take.stimulus.segments for tone in segment.tones}
+    found = quiet_tones(take, frequency_hz=tone)
+    assert len(found) == 2
+    assert found[0].time_s < found[1].time_s
+    for one in found:
+        # three standard uncertainties of the fit
+        assert one.level.value == pytest.approx(one.played_dbfs - 1.3, abs=3 * one.level.std + 1e-4)
+    assert quiet_tones(take, frequency_hz=1.05 * tone) == ()
+
+
+def test_a_tone_that_did_not_come_back_tells_nothing(rng):
+    def muted(samples):
+        return np.where(np.abs(samples) < 2e-3, 0.0, samples)  # a gate below −54 dBFS
+
+    take = take_of(SEGMENTS, muted, rng=rng)
+    (tone,) = {(tone.frequency_hz, tone.level_dbfs) for each in take.stimulus.segments for tone in each.tones}
+    assert tone[1] < -54
+    assert quiet_tones(take, frequency_hz=tone[0]) == ()

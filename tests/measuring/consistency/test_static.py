@@ -1,0 +1,29 @@
+from published_readings import entries, local, taken_back
+
+from charprobe.profile.entry import Table
+
+
+def test_a_ratio_that_the_highest_steps_do_not_have_is_taken_back():
+    read = entries(static__threshold=-20.0, static__knee_width=4.0, static__slope=0.437, static__ratio=2.289)
+    assert not taken_back(read, local([1, 1, 1, 0.8, 0.437, 0.437, 0.437, 0.437]))
+    assert taken_back(read, local([1, 1, 1, 0.8, 0.437, 0.44, 0.613, 0.613])) == {
+        "static.slope",
+        "static.ratio",
+    }
+
+
+def test_a_low_level_gain_that_its_steps_do_not_have_is_taken_back():
+    read = entries(static__threshold=-20.0, static__low_level_gain=3.0, static__makeup_gain=3.0)
+    columns = {
+        "input_dbfs": [-50.0, -40.0, -30.0, -10.0],
+        "gain_db": [3.0, 3.0, 3.0, -2.0],
+        "std_db": [0.01] * 4,
+        "used": [True] * 4,
+    }
+    units = dict.fromkeys(columns, "")
+    assert not taken_back(read, {"static": Table(columns, units)})
+    columns["gain_db"] = [2.2, 2.2, 2.2, -2.0]
+    assert taken_back(read, {"static": Table(columns, units)}) == {
+        "static.low_level_gain",
+        "static.makeup_gain",
+    }

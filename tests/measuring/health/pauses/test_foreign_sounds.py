@@ -1,0 +1,22 @@
+import numpy as np
+import pytest
+from a_little_of_all import RECIPE
+from judged_captures import RATE, STAGES, clean_once, judged
+
+from charprobe.stimulus.render import lay_out
+
+
+@pytest.mark.parametrize("stage", STAGES)
+@pytest.mark.parametrize("level_dbfs", [-80.0, -40.0])
+def test_a_sound_in_a_pause_is_told_with_its_time(stage, level_dbfs):
+    samples = clean_once(stage).copy()
+    at = (
+        0.3 + 0.00078 + lay_out(RECIPE, rate_hz=RATE, take=1).segments[0].span.start / RATE + 0.4
+    )  # in the silence
+    time_s = np.arange(round(0.3 * RATE)) / RATE
+    chime = 10 ** (level_dbfs / 20) * np.exp(-8 * time_s) * np.sin(2 * np.pi * 1318.5 * time_s)
+    samples[round(at * RATE) : round(at * RATE) + chime.size, 0] += chime
+    found = [item for item in judged(samples)[1] if item.code == "spur"]
+    assert len(found) == 1
+    assert found[0].start_s == pytest.approx(at, abs=0.03)
+    assert "was not played" in found[0].message

@@ -1,0 +1,42 @@
+import pytest
+from a_little_of_all import RECIPE
+from judged_captures import RATE, clean, clean_once, told
+
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.measuring.characterise import characterise
+from charprobe.simulation.rig import faults
+from charprobe.simulation.rig.fault_catalogue import apply_fault
+from charprobe.stimulus.render import lay_out
+
+
+@pytest.mark.parametrize("frequency_hz", [437.0, 1000.0, 8000.0, 15_734.0])
+@pytest.mark.parametrize("level_dbfs", [-100.0, -70.0])
+def test_a_foreign_tone_is_named_with_frequency_and_level(frequency_hz, level_dbfs):
+    samples = faults.add_tone(
+        clean_once("plain-wire"), frequency_hz=frequency_hz, level_dbfs=level_dbfs, rate_hz=RATE
+    )
+    message = told(samples)["spur"]
+    assert f"{frequency_hz / (1 + 23e-6):.0f} Hz at −{-level_dbfs:.0f} dBFS" in message
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+def test_a_mains_family_is_hum_and_no_foreign_tone(mains_hz):
+    samples = clean_once("plain-wire")
+    for order, level_dbfs in ((1, -70.0), (2, -82.0), (3, -74.0), (9, -90.0)):
+        samples = faults.add_tone(
+            samples, frequency_hz=1.001 * order * mains_hz, level_dbfs=level_dbfs, rate_hz=RATE
+        )
+    found = told(samples)
+    assert f"{mains_hz:.0f} Hz family" in found["hum"]
+    assert "spur" not in found
+
+
+def test_a_foreign_tone_beside_a_tone_is_no_automatic_gain(rng):
+    stimulus = lay_out(RECIPE, rate_hz=RATE, take=1)
+    captures = [
+        MemoryCapture(apply_fault("spur", clean(stage, rng), rate_hz=RATE), rate_hz=RATE, name=f"{stage}.wav")
+        for stage in ("feedforward-rms-hard", "plain-wire")
+    ]
+    profile = characterise(captures[0], stimulus, channel=1, setting="x", bypass=captures[1])
+    assert {item.code for item in profile.health} >= {"spur"}
+    assert not {item.code for item in profile.health} & {"automatic-gain", "hum", "idle-mute"}

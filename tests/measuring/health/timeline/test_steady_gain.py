@@ -1,0 +1,44 @@
+import numpy as np
+import pytest
+import soundfile
+from a_little_of_all import RECIPE
+from click.testing import CliRunner
+from judged_captures import RATE, clean
+from judged_pairs import PATH_RATE_HZ, PATH_RECIPE, codes, found_in, named
+
+from charprobe.cli import main
+from charprobe.simulation.rig.fault_catalogue import apply_fault
+from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
+from charprobe.stimulus.render import lay_out
+
+
+def test_what_a_bypass_shows_is_told_before_measuring(rng, tmp_path):
+    def run(*arguments):
+        return CliRunner().invoke(main, arguments)
+
+    paths = [tmp_path / "set.wav", tmp_path / "off.wav"]
+    sheet = tmp_path / "cues.json"
+    stimulus = lay_out(RECIPE, rate_hz=RATE, take=1)
+    sheet.write_text(render_cue_sheet(CueSheet(stimulus, "pcm24", "0" * 64)), encoding="utf-8")
+    for path, stage in zip(paths, ("odd-colour", "plain-wire"), strict=True):
+        samples = apply_fault("automatic-gain", clean(stage, rng), rate_hz=RATE)
+        soundfile.write(path, np.clip(samples, -1, 1), RATE, subtype="PCM_24")
+    arguments = ["check", str(paths[0]), "--stimulus", str(sheet)]
+    assert "automatic-gain" not in run(*arguments).output
+    both = run(*arguments, "--bypass", str(paths[1]))
+    assert both.exit_code == 1
+    assert "STOP automatic-gain" in both.output
+    assert "In the bypass: The gain follows the sound" in " ".join(both.output.split())
+    assert "equals-other-capture" in run(*arguments, "--bypass", str(paths[0])).output
+
+
+def test_a_gain_step_is_placed_and_sized():
+    health = found_in("plain-wire", fault=named("gain-step"), on_both=False)
+    step = next(item.for_people() for item in health if item.code == "gain-step")
+    total_s = lay_out(PATH_RECIPE, rate_hz=PATH_RATE_HZ, take=1).duration_s + 0.6
+    assert step.start_s == pytest.approx(total_s / 2, abs=0.02)  # the middle of the capture
+    assert "+1.40 dB" in step.message
+
+
+def test_a_bypass_that_bends_its_loudest_tones_is_no_automatic_gain():
+    assert "automatic-gain" not in codes(found_in("plain-wire", fault=lambda x: x - 0.05 * x**3))
