@@ -42,7 +42,7 @@ class FreshEnvironment:
             env=self.variables,
             capture_output=True,
             encoding="utf-8",
-            timeout=120,
+            timeout=600,
             check=False,
         )
         assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
