@@ -84,9 +84,9 @@ class Unprinted:
         lines = [
             f"Taken back: {self.mean_reduction_db:.1f} dB on average, "
             f"{self.most_reduction_db:.1f} dB at most.",
-            f"Expected error {number_text(self.error_db, 0)} dB of the energy of the dry take, at most "
-            f"{number_text(self.bound_db, 0)} dB (95 %); the printed take, turned to the same level, "
-            f"misses it by {number_text(self.printed_db, 0)} dB.",
+            f"If it was printed with this setting, the error is about {number_text(self.error_db, 0)} dB "
+            f"of the energy of the dry take, at most {number_text(self.bound_db, 0)} dB (95 %); the printed "
+            f"take, turned to the same level, misses it by {number_text(self.printed_db, 0)} dB.",
         ]
         known = np.flatnonzero(~np.isnan(self.over_time_db))
         if known.size:
