@@ -29,7 +29,7 @@ PLAINER = 1.25  # times the error of the fuller model: then the plainer one is t
 TURNS = 2  # of cell and colour, each with the other as it is
 COLOUR_TURNS = 6
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
-KEPT = 3  # other structures that are fitted out
+KEPT = 2  # other structures that are fitted out
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def _sounds(pair: Pair, first: Cell, noise: float) -> _Sounds:
             return hear(pair, some, memory=memory, noise=noise)
         return hear(pair, some, memory=memory, noise=noise, finest=finest)
 
-    search_ = of("search")
+    search_ = of("search") or of("fit")
     if search_ is None:
         raise ReplicaError(
             f"{pair.wet.label}: no intact level steps, bursts or tones to fit a model to; capture `quick`, "

@@ -23,8 +23,8 @@ FIRST = (
     Structure("rectified", domain="level in dB"),
     Structure("mean square", averaged=True, loop="feedback"),
 )
-ROUNDS, BEST = 4, 3
-SEARCH_TURNS, FIT_TURNS = 6, 12
+ROUNDS = 4
+SEARCH_TURNS, FIT_TURNS = 6, 6
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well

@@ -41,8 +41,8 @@ class Stretch:
 def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
     """Choose stretches of a take: bursts by carrier phase, level steps around the threshold, tones.
 
-    The first phase of every set is heard by the search, the second by the fit besides where there are three
-    or more; the next one is held out. Programme is never among them.
+    Of the reference bursts one phase is heard by the search, another by the fit besides; of other sets one by
+    the fit; the next one of each is held out. Programme is never among them.
     """
     found: list[Stretch] = []
     for segment in take.stimulus.segments:
@@ -69,7 +69,7 @@ def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stret
         for first in range(0, len(groups), per_set):
             some = groups[first : first + per_set]
             uses: list[Use] = ["search", "fit", "held out"] if len(some) > 2 else ["search", "held out"]
-            if isinstance(spec, BurstTrain) or (isinstance(spec, BurstLengths) and sets > 1):
+            if not (isinstance(spec, Bursts) and spec.reference):
                 uses = ["fit", "held out"]
             for group, use in zip(some, uses, strict=False):
                 yield _stretch(spec.name, group, use, rate_hz)
