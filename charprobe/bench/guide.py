@@ -17,7 +17,6 @@ from charprobe.profile.entry import Health
 from charprobe.stimulus.render import lay_out, render_sides
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, DeviceGoneError, LiveError
-from charprobe.values.wording import clock_text
 
 Ready = Literal["play", "skip", "back", "stop"]
 Decision = Literal["keep", "retake", "skip", "back", "stop"]
@@ -200,7 +199,7 @@ def _driver_health(end: TakeEnd) -> tuple[Health, ...]:
     """What the driver said, and frames that found no room; the sound itself is judged all the same."""
     found = []
     if end.flags:
-        times = ", ".join(clock_text(flag.time_s) for flag in end.flags[:MOST_FLAGS_TOLD])
+        times = ", ".join(f"{flag.time_s:.2f} s" for flag in end.flags[:MOST_FLAGS_TOLD])
         more = f" and {len(end.flags) - MOST_FLAGS_TOLD} more" if len(end.flags) > MOST_FLAGS_TOLD else ""
         message = (
             f"the driver reported trouble at {times}{more} ({end.flags[0].text}). The samples are judged "

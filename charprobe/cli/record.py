@@ -253,7 +253,8 @@ def _published(session: Session, options: dict[str, Any]) -> str:
     for line in made.findings.sentences:
         click.echo(line, err=options["as_json"])
     click.echo(f"page: {made.page}", err=True)
-    if sys.stdout.isatty() and not options["yes"]:
+    shows = sys.platform != "linux" or "DISPLAY" in os.environ or "WAYLAND_DISPLAY" in os.environ
+    if shows and sys.stdout.isatty() and not options["yes"]:
         click.launch(str(made.page))
     return str(made.page)
 

@@ -37,7 +37,7 @@ def process(frames):
     x, y = into.get_array(), out.get_array()
     if knobs["ratio"] > 1:
         rise, fall = (1 - np.exp(-1 / (client.samplerate * knobs[key])) for key in ("attack_s", "release_s"))
-        compress(x, y, state, knobs["threshold"], 1 - 1 / knobs["ratio"], rise, fall, 3.0)
+        compress(x, y, state, knobs["threshold"], 1 - 1 / knobs["ratio"], rise, fall, 2.73)
     else:
         y[:] = x
     y += (1e-5 * noise.standard_normal(frames)).astype(np.float32)
