@@ -20,6 +20,7 @@ from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
 IDENT_MARGIN_S = 0.2
+CLEAR_SAMPLES, CLEAR_COSINE = 0.1, 0.9  # a wandering clock leaves a marker neither polarity
 EDIT_S = 0.02  # a change of length beyond any clock: somebody cut
 
 
@@ -35,6 +36,8 @@ class Alignment:
         How much faster the recorder's clock runs than the stimulus': positive means more samples.
     polarity : int
         1, or -1 where the path inverts.
+    polarity_turns : bool
+        Whether one marker came back inverted and the other not.
     opening_found, closing_found : bool
         Which sync markers the capture holds, where they belong.
     gain_db : float
@@ -50,6 +53,7 @@ class Alignment:
     delay_samples: Quantity
     drift_ppm: Quantity
     polarity: int
+    polarity_turns: bool
     opening_found: bool
     closing_found: bool
     gain_db: float
@@ -135,12 +139,27 @@ def _align_by_both(track: Track, first: Hit, last: Hit) -> Alignment:
         delay_samples=_delay(pair.first, start, pair.first_std, pair.drift_ppm),
         drift_ppm=pair.drift_ppm,
         polarity=pair.polarity,
+        polarity_turns=_polarity_turns(track, pair),
         opening_found=True,
         closing_found=True,
         gain_db=pair.gain_db - stimulus.recipe.sync_dbfs,
         ident=ident,
         jumps=jumps,
     )
+
+
+def _polarity_turns(track: Track, pair: MarkerPair) -> bool:
+    closing = path_response(
+        track.source,
+        track.channel,
+        "closing",
+        index=pair.last,
+        step=1 / pair.factor,
+        rate_hz=track.stimulus.rate_hz,
+    )
+    last = delay_of(closing)
+    clear = max(last.std, pair.first_std) < CLEAR_SAMPLES and abs(np.cos(last.phase_rad)) > CLEAR_COSINE
+    return bool(clear and last.polarity != pair.polarity)
 
 
 def _jumps(track: Track, pair: MarkerPair) -> tuple[MarkerPair, tuple[TimingJump, ...]]:
@@ -178,6 +197,7 @@ def _align_by_one(track: Track, hit: Hit) -> Alignment:
         delay_samples=_delay(index, position, slope.std, drift),
         drift_ppm=drift,
         polarity=slope.polarity,
+        polarity_turns=False,
         opening_found=hit.marker == "opening",
         closing_found=hit.marker == "closing",
         gain_db=slope.gain_db - stimulus.recipe.sync_dbfs,

@@ -79,7 +79,7 @@ class MarkerPair:
 
     def on_own_clock(self, track: Track) -> MarkerPair:
         """Measure both until the clock they show is the one they are measured with."""
-        pair = self
+        pair = replace(self, factor=(self.last - self.first) / self.distance)
         for _ in range(MOST_ROUNDS):
             before = pair.factor
             pair = pair.refined(track, factor=before)
@@ -109,7 +109,8 @@ class MarkerPair:
             beyond = pair.last - pair.first - pair.distance * (1 + 1e-6 * seen.value)
             std = float(np.hypot(pair.between_std, 1e-6 * pair.distance * seen.std))
             if abs(beyond) <= max(LEAST_JUMP_SAMPLES, JUMP_SIGMAS * std):
-                break
+                # markers so far apart that no clock seemed to explain it: a conversion pulled the speed
+                return pair if pair.jump is None else replace(pair, jump=None).on_own_clock(track)
             pair = pair.refined(track, factor=1 + 1e-6 * seen.value)
             pair = replace(pair, drift_ppm=seen, jump=Quantity.from_std(beyond, std, "samples"))
         return pair

@@ -12,6 +12,7 @@ from charprobe.values.wording import number_text
 MOST_STD_PPM = 2.0  # of a tone whose frequency is used
 FEWEST = 8
 LEAST_PPM = 1.0  # crystals keep 0.1 ppm within a take; compressors, filters and saturators move tones by 0.04
+FAR_CLEAR = 20.0  # a clock that wanders widely blurs the tones that show it
 CLEAR = 5.0  # times what noise makes the frequencies scatter by
 
 
@@ -33,7 +34,10 @@ def check_clock_wander(take: Take) -> list[Health]:
     stimulus = take.stimulus
     phases = tone_phases(take, steady_tones(stimulus), take.alignment.clock)
     each_ppm, std_ppm = clock_errors_ppm(phases, rate_hz=stimulus.rate_hz)
-    sure = std_ppm < MOST_STD_PPM
+    if each_ppm.size == 0:
+        return []
+    wander_ppm = 1.4826 * float(np.median(np.abs(each_ppm - np.median(each_ppm))))
+    sure = std_ppm < max(MOST_STD_PPM, wander_ppm / FAR_CLEAR)
     if np.count_nonzero(sure) < FEWEST:
         return []
     each_ppm, noise_ppm = each_ppm[sure], float(np.median(std_ppm[sure]))

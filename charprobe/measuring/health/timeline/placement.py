@@ -16,6 +16,7 @@ ADDED_S = 2.0  # of silence in front or behind, beyond what starting a recorder 
 EDIT_S = 0.02
 COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
 WIDE_CLOCK_PPM = 200.0
+BY_CLOCK = ("attack", "release", "response", "path", "replay", "noise.under_signal")
 NEARLY = 0.99  # of a run's length: more than clocks differ
 
 
@@ -192,12 +193,20 @@ def _clock(take: Take) -> list[Health]:
     )
     if wide:
         message += (
-            ". Free-running converters differ by less: check the clock settings, use one device both ways"
+            ". Free-running converters differ by less: check the clock settings, use one device both ways, "
+            "and look for a conversion that changed the speed"
         )
     return [Health("clock-drift", "warn" if wide else "note", message, channel=take.channel)]
 
 
 def _polarity(take: Take) -> list[Health]:
+    if take.alignment.polarity_turns:
+        message = (
+            f"Polarity turns round between the markers ({take.label}): the take was put together from two, "
+            "or a switch was pressed. Latency, phases and what stands on one clock are wrong. Retake in one "
+            "go. Levels are kept"
+        )
+        return [Health("polarity-inverted", "stop", message, channel=take.channel, withholds=BY_CLOCK)]
     if take.alignment.polarity > 0:
         return []
     message = f"Polarity inverted by the path ({take.label}): compensated in nulls, reported as a finding"

@@ -109,7 +109,8 @@ def test_lost_samples_in_the_bursts(lost, rng):
 
 
 @pytest.mark.parametrize(
-    ("drift_ppm", "severity", "text"), [(18.4, "note", "+18.4"), (-420.0, "warn", "−420.0")]
+    ("drift_ppm", "severity", "text"),
+    [(18.4, "note", "+18.4"), (-420.0, "warn", "−420.0"), (1001.0, "warn", "+1001.0")],
 )
 def test_clock(drift_ppm, severity, text, rng):
     found = judged(recorded(STIMULUS, delay=4800.4, drift_ppm=drift_ppm, noise=rng))
