@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
 from charprobe.placing.why_not_found import MissingStimulusError
 from charprobe.profile.entry import Health
@@ -25,9 +26,15 @@ class Verdict:
     health: tuple[Health, ...]
 
     @property
+    def lost(self) -> tuple[str, ...]:
+        """Groups of quantities the recipe was played for and nothing in the capture speaks to any more."""
+        segments = self.take.stimulus.segments
+        return lost_groups(self.take, [each for each in segments if not self.take.holds(each)])
+
+    @property
     def retake(self) -> bool:
-        """Whether something withholds results."""
-        return any(item.severity == "stop" for item in self.health)
+        """Whether something withholds results, or the capture lost what the recipe was played for."""
+        return bool(self.lost) or any(item.severity == "stop" for item in self.health)
 
     @property
     def warned(self) -> bool:
@@ -57,6 +64,8 @@ class Verdict:
         ]
         if lost:
             lines.append(f"  missing   {', '.join(lost)}")
+        if self.lost:
+            lines.append(f"  no result for {', '.join(self.lost)}: that is what the recipe was played for")
         told: Counter[str] = Counter()
         for item in self.health:
             told[item.code] += 1
@@ -82,6 +91,7 @@ class Verdict:
             "gain_db": place.gain_db,
             "polarity": place.polarity,
             "segments": [s.spec.name for s in self.take.stimulus.segments if self.take.holds(s)],
+            "lost": list(self.lost),
             "health": [asdict(item.for_people()) for item in self.health],
         }
 

@@ -8,7 +8,7 @@ from typing import Literal
 
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
 from charprobe.profile.entry import Table
-from charprobe.profile.glossary import TERMS
+from charprobe.profile.glossary import CURVES, TERMS
 from charprobe.profile.profile import Profile
 from charprobe.session.file import Claim
 from charprobe.values.wording import literal, number_text
@@ -127,6 +127,17 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
         return CheckedClaim(text, "contradicted", "; ".join(loud[:4]))
     tones = {round(frequency) for _, frequency, *_ in cells}
     hidden = [top for *_, value, top in cells if value is None and (top is None or top > limit)]
+    spoiled = [
+        item.code
+        for profile in profiles
+        if profile.setting == name and "harmonics" not in profile.curves
+        for item in profile.health
+        if item.takes_back(*CURVES["harmonics"])
+    ]
+    if not cells and spoiled:
+        named = ", ".join(dict.fromkeys(spoiled))
+        lack = f"its table of harmonics was taken back ({named}): mend that and retake"
+        return CheckedClaim(text, "not enough evidence", lack)
     if len(tones) < FEWEST_TONES:
         lack = f"tones of {len(tones)} frequencies were played, {FEWEST_TONES} are needed"
         taken = "; ".join(why for p in profiles if p.setting == name and (why := p.why_no_curve("harmonics")))

@@ -4,6 +4,7 @@ import pytest
 from made_profiles import LIMITER, B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
+from charprobe.profile.entry import Health
 from charprobe.session.claims import check_claims
 from charprobe.session.file import Claim
 
@@ -61,3 +62,14 @@ def test_what_the_noise_hides_is_no_evidence_of_cleanness():
     checked = check_claims([claim], None, [made_profile(quiet)])[0]
     assert checked.answer == "not enough evidence"  # the limit is -92 dBc at -48 dBFS
     assert "noise hides" in checked.because
+
+
+def test_a_table_that_was_taken_back_is_named_as_the_lack():
+    profile = made_profile(B)
+    lost = Health("lossy-coded", "stop", "Coded", 0, withholds=("colour",))
+    curves = {name: table for name, table in profile.curves.items() if name != "harmonics"}
+    spoiled = dataclasses.replace(profile, curves=curves, health=(lost,))
+    claim = Claim("clean below", (B.name,), below_dbfs=-30.0, limit_dbc=-60.0)
+    (checked,) = check_claims([claim], None, [spoiled])
+    assert checked.answer == "not enough evidence"
+    assert checked.because == "its table of harmonics was taken back (lossy-coded): mend that and retake"
