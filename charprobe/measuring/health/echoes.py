@@ -10,36 +10,50 @@ from charprobe.profile.entry import Health
 # codes that a fault brings with it, where it is told itself; lost samples stay findings of their own
 ECHOES = {
     "lossy-coded": {"few-bits", "idle-mute", "rate-converted", "click", "level-drift"},
-    "rate-converted": {"click", "level-drift"},
-    "few-bits": {"idle-mute"},
+    "rate-converted": {"click", "level-drift", "diffuse-tail"},
+    "few-bits": {"idle-mute", "clipped-below-full-scale"},
     "spur": {"idle-mute", "lossy-coded", "gain-step", "level-drift"},
     "foreign-noise": {"idle-mute", "lossy-coded", "click", "gain-step"},
     "hum": {"idle-mute"},
 }
+WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}}  # only within the time the cause names
+NEAR_S = 0.2
 
 
 def folded(found: Sequence[Health]) -> tuple[Health, ...]:
     """Return the findings about one channel without echoes: the cause names them and withholds what they did.
 
-    Notes are no causes, and neither is a steady foreign tone: of spurs, only sounds that begin at some time.
+    Notes are no causes, and neither is a steady foreign tone or rumble: only sounds that begin at some time.
     """
-    causes = {item.code for item in found if _brings(item)}
+    causes = [item for item in found if _brings(item)]
     # what is itself an echo brings none
-    causes -= {code for code in causes if any(code in ECHOES[other] for other in causes)}
-    heard: dict[str, list[Health]] = {code: [] for code in causes}
+    causes = [one for one in causes if not any(_explains(other, one) for other in causes)]
+    heard: dict[int, list[Health]] = {id(cause): [] for cause in causes}
     kept = []
     for item in found:
-        cause = next((code for code in causes if item.code in ECHOES[code]), None)
+        cause = next((cause for cause in causes if _explains(cause, item)), None)
         if cause is None or item.severity == "note":
             kept.append(item)
         else:
-            heard[cause].append(item)
-    return tuple(_with_echoes(item, heard.pop(item.code, []) if _brings(item) else []) for item in kept)
+            heard[id(cause)].append(item)
+    return tuple(_with_echoes(item, heard.get(id(item), [])) for item in kept)
+
+
+def _explains(cause: Health, item: Health) -> bool:
+    if item.code in ECHOES[cause.code]:
+        return True
+    timed = None not in (cause.start_s, cause.end_s, item.start_s)
+    if not timed or item.code not in WHILE_IT_SOUNDS.get(cause.code, ()):
+        return False
+    assert cause.start_s is not None and cause.end_s is not None and item.start_s is not None
+    return cause.start_s - NEAR_S <= item.start_s <= cause.end_s + NEAR_S
 
 
 def _brings(item: Health) -> bool:
     return (
-        item.code in ECHOES and item.severity != "note" and (item.code != "spur" or item.start_s is not None)
+        item.code in ECHOES
+        and item.severity != "note"
+        and (item.code not in ("spur", "foreign-noise") or item.start_s is not None)
     )
 
 

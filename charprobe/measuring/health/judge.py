@@ -9,12 +9,14 @@ from charprobe.measuring.health.echoes import folded
 from charprobe.measuring.health.file.copies import check_copy
 from charprobe.measuring.health.file.file_facts import check_file
 from charprobe.measuring.health.file.normalised import check_normalised, check_round_peak
-from charprobe.measuring.health.file.same_sound import check_roles
+from charprobe.measuring.health.file.same_sound import check_roles, look_exchanged
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.path.lossy import check_lossy
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_sides
+from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
+from charprobe.measuring.health.path.tone_noise import UnderTone, check_tone_noise, under_tones
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
@@ -22,6 +24,7 @@ from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
 from charprobe.measuring.health.timeline.continuity import check_continuity
 from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
+from charprobe.measuring.health.timeline.path_gain import check_path_gain
 from charprobe.measuring.health.timeline.placement import check_placement
 from charprobe.measuring.health.timeline.steady_gain import check_steady_gain
 from charprobe.placing.take import Take, place_take
@@ -34,6 +37,8 @@ from charprobe.values.one_thread import on_one_thread
 DAMAGE = ("non-finite", "dropout", "timing-jump")  # segments they touch give no results
 CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
+CODED = {"lossy-coded", "rate-converted"}
+FOLLOWS = {"automatic-gain", "clipped-below-full-scale"}
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 Judged = tuple[Take, tuple[Health, ...]]
 
@@ -71,7 +76,6 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
             f"channel {channel + 1}: choose one with --channel"
         )
     take = place_take(Track(source, channel, stimulus))
-    paths = tuple(check_second_path(take))
     facts = source.once(gather_sample_facts)
     found = (
         *(item for item in check_file(source, facts) if item.channel in (None, channel)),
@@ -80,11 +84,10 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_continuity(take),
         *check_clock_wander(take),
         *check_sides(take),
-        *paths,
-        *_in_pauses(take, second_path="two-paths" in {item.code for item in paths}),
+        *_beside_the_sound(take, under := under_tones(take)),
     )
     if not {item.code for item in found} & MISPLACED:
-        found += tuple(check_foreign_sounds(take))
+        found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
     found = folded(found)
@@ -114,12 +117,20 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
     if not roles:
-        noticed += tuple(item for item in check_steady_gain(dry) if item.code not in told)
+        moved = _moves(dry)
+        if {item.code for item in moved} & FOLLOWS and not _moves(take):
+            roles, moved = (look_exchanged(take, dry),), []
+        noticed += tuple(item for item in moved if item.code not in told)
         told |= {item.code for item in noticed}
     if not roles and not told & {"gain-step", "level-drift", "automatic-gain"}:
         noticed += tuple(check_marker_levels(dry, off=True))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
     return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
+
+
+def _moves(take: Take) -> list[Health]:
+    """What moves the gain of a take that should have one gain throughout."""
+    return check_steady_gain(take) or check_path_gain(take)
 
 
 def _with_cost(take: Take, item: Health) -> Health:
@@ -137,14 +148,17 @@ def _with_cost(take: Take, item: Health) -> Health:
     return replace(item, withholds=lost_groups(take, touched))
 
 
-def _in_pauses(take: Take, *, second_path: bool) -> tuple[Health, ...]:
-    """What the pauses show."""
-    mute = check_idle_mute(take)
-    spectrum = quiet_spectrum(take)
+def _beside_the_sound(take: Take, under: list[UnderTone]) -> tuple[Health, ...]:
+    """What pauses, the noise under tones and the surroundings of the markers show."""
+    mute, spectrum = check_idle_mute(take), quiet_spectrum(take)
+    noise = [] if spectrum is None else check_tone_noise(take, under, spectrum)
+    codes = {item.code for item in noise}
+    paths = check_second_path(take, coded="lossy-coded" in codes)
+    found = (*paths, *noise, *mute)
     if spectrum is None:
-        return tuple(mute)
-    lossy = check_lossy(take, spectrum, second_path=second_path)
-    return (*check_foreign_tones(take, spectrum), *lossy, *mute)
+        return found
+    found += tuple(check_foreign_tones(take, spectrum))
+    return found if codes & CODED else (*found, *check_lossy(take, spectrum, second_path=bool(paths)))
 
 
 def _spans(take: Take, found: tuple[Health, ...], codes: tuple[str, ...]) -> tuple[tuple[float, float], ...]:

@@ -26,3 +26,9 @@ def test_a_steady_tone_and_a_note_explain_nothing():
     assert folded([note, MUTE]) == (note, MUTE)
     ring = Health("spur", "warn", "Ring", 0, start_s=3.0)
     assert [item.code for item in folded([ring, MUTE])] == ["spur"]
+
+
+def test_a_foreign_sound_explains_clicks_only_while_it_sounds():
+    ring = Health("spur", "warn", "Ring", 0, start_s=3.0, end_s=4.0)
+    early, within = (Health("click", "warn", "Click", 0, start_s=at_s, end_s=at_s) for at_s in (1.0, 3.5))
+    assert [item.code for item in folded([early, within, ring])] == ["click", "spur"]

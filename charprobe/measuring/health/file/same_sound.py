@@ -29,15 +29,28 @@ def check_roles(wet: Take, bypass: Take) -> tuple[Health, ...]:
     """Notice exchanged files: the capture is the stimulus itself, the bypass is not."""
     if not equals_stimulus(wet) or equals_stimulus(bypass):
         return ()
-    return (
-        Health(
-            "swapped-roles",
-            "stop",
-            f"{wet.source.name} matches the stimulus exactly and the bypass {bypass.source.name} does not: "
-            "they look swapped. Run again with the roles exchanged; nothing was exchanged silently",
-            channel=wet.channel,
-            withholds=tuple(dict.fromkeys(name for names in SERVES.values() for name in names)),
-        ),
+    what = f"{wet.source.name} matches the stimulus exactly and the bypass {bypass.source.name} does not"
+    return (_exchanged(wet, f"{what}: they look swapped. Run again with the roles exchanged"),)
+
+
+def look_exchanged(wet: Take, bypass: Take) -> Health:
+    """Tell that a bypass's gain moves with level while the setting's keeps still: code ``swapped-roles``."""
+    what = (
+        f"The gain of the bypass {bypass.source.name} moves with level, as a stage's does, and that of "
+        f"{wet.source.name} keeps still: on and off look exchanged. Run again with the roles exchanged; if "
+        "they are right as named, an automatic gain or a driven converter was in the path of the bypass "
+        "alone: mend it and retake. No number is given"
+    )
+    return _exchanged(wet, what)
+
+
+def _exchanged(wet: Take, what: str) -> Health:
+    return Health(
+        "swapped-roles",
+        "stop",
+        f"{what}; nothing was exchanged silently",
+        channel=wet.channel,
+        withholds=tuple(dict.fromkeys(name for names in SERVES.values() for name in names)),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import CODED, check_tone_noise
+from charprobe.measuring.health.path.tone_noise import CODED
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum, pauses
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
@@ -29,15 +29,11 @@ FEWEST, LEAST_SHARE = 2, 0.2
 
 
 def check_lossy(take: Take, spectrum: QuietSpectrum, *, second_path: bool) -> list[Health]:
-    """Look for the traces of coding and conversion: codes ``lossy-coded``, ``rate-converted``, ``few-bits``.
+    """Look for the traces of coding and conversion in pauses: codes ``lossy-coded`` and ``rate-converted``.
 
     A `second_path` may be the earlier one, and then it sounds before its time.
     """
-    found = [] if second_path else _before_sounds(take)
-    found += check_tone_noise(take, spectrum)
-    if {item.code for item in found} & {"lossy-coded", "rate-converted"}:
-        return found[:1]
-    return found + _wall(take, spectrum)
+    return (not second_path and _before_sounds(take)) or _wall(take, spectrum)
 
 
 def _wall(take: Take, spectrum: QuietSpectrum) -> list[Health]:

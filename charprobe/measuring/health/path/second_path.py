@@ -17,6 +17,7 @@ from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import number_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
+BY_PATH = (*WITHHELD, "noise")  # the second path brings its noise, too
 BY_TAIL = (
     "noise.rise_under_signal",
     "noise.change_at_equal_level",
@@ -26,10 +27,12 @@ REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is re
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
 NEAREST = 7.25  # over the width of the band: nearer, the sides of the sound itself are as high as a copy
 WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
+CODERS_OWN = 10 ** (-30 / 20)  # what a coder makes of a marker may stand beside it so high
 WEAK = 10 ** (-45 / 20)  # combs it by less than 0.05 dB, but sounds at the edges of bursts
 CLEAR = (
     8.0  # times the median of the response in that range; the largest of 2000 noise values is 3.3 times it
 )
+ALONE = 2.0  # times more, where one marker is cut off and nothing confirms the other
 SAME_S = 1e-4  # by which the delays that both markers show may differ
 FINE = 1e-3  # of the strongest line of the marker's spectrum, below which it says nothing
 TAIL_FROM_S = 0.003  # a stage's own filters have died away
@@ -47,25 +50,27 @@ class _Answer:
     rate_hz: float
 
 
-def check_second_path(take: Take) -> list[Health]:
-    """Look for a second arrival of both markers, ahead or behind: codes ``two-paths`` and ``diffuse-tail``.
+def check_second_path(take: Take, *, coded: bool) -> list[Health]:
+    """Look for a second arrival of the markers, ahead or behind: codes ``two-paths`` and ``diffuse-tail``.
 
     The markers are quiet and stand in silence, so no tone hides a copy and no compressor moves. A filter or
     a saturator of the stage leaves nothing compact half a millisecond away from the sound, and a copy that
     only one marker shows is none. What is not compact but follows the sound in both markers is a room's or a
-    plate's tail.
+    plate's tail. Of a capture `coded` with loss, what is weaker than a coder's own error is left to that.
     """
     bands = _answers(take)
     copies = [copy for band in bands for side in ("ahead", "behind") if (copy := _copy(band, side))]
-    if copies:
-        delay_s, size = max(copies, key=lambda copy: copy[1])
+    delay_s, size = max(copies, key=lambda copy: copy[1], default=(0.0, 0.0))
+    if size > (CODERS_OWN if coded else 0.0):
         return [_two_paths(take, delay_s, size)]
+    if coded:
+        return []
     tail_db = _tail_db(bands[0]) if bands else None
     return [] if tail_db is None else [_diffuse(take, tail_db)]
 
 
-def _answers(take: Take) -> list[tuple[_Answer, _Answer]]:
-    """What both markers show, band by band; empty where the capture does not hold both, or no sound."""
+def _answers(take: Take) -> list[tuple[_Answer, ...]]:
+    """What each marker that the capture holds shows, band by band; empty where it holds none, or no sound."""
     stimulus, rate_hz = take.stimulus, take.stimulus.rate_hz
     markers: tuple[tuple[Marker, Span], ...] = (("opening", stimulus.opening), ("closing", stimulus.closing))
     shown: list[list[_Answer]] = []
@@ -74,7 +79,7 @@ def _answers(take: Take) -> list[tuple[_Answer, _Answer]]:
         cut = take.cut(span.start - beside, span.stop + beside)
         whole = cut.samples.size >= 0.9 * (span.length + 2 * REACH_S * rate_hz)
         if not whole or not np.all(np.isfinite(cut.samples)) or not np.any(cut.samples):
-            return []
+            continue
         played = sync_value(marker, cut.position() - span.start, rate_hz=rate_hz)
         shown.append(_by_band(cut.samples, played, rate_hz))
     return list(zip(*shown, strict=True))
@@ -101,24 +106,27 @@ def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
     return answers
 
 
-def _copy(answers: tuple[_Answer, _Answer], side: Literal["ahead", "behind"]) -> tuple[float, float] | None:
-    """Delay in s, negative ahead, and size over the direct sound of what both markers show on one side."""
+def _copy(answers: tuple[_Answer, ...], side: Literal["ahead", "behind"]) -> tuple[float, float] | None:
+    """Delay in s, negative ahead, and size over the direct sound of what all markers show on one side."""
     at, sizes, rate_hz = [], [], answers[0].rate_hz
+    surer = ALONE if len(answers) == 1 else 1.0
     for answer in answers:
         envelope = answer.behind if side == "behind" else answer.ahead
         at.append(int(np.argmax(envelope)))
         sizes.append(float(envelope[at[-1]]))
-        if sizes[-1] < max(WEAKEST, CLEAR * float(np.median(envelope))):
+        if sizes[-1] < surer * max(WEAKEST, CLEAR * float(np.median(envelope))):
             return None
-    if abs(at[0] - at[1]) > SAME_S * rate_hz:
+    if abs(at[0] - at[-1]) > SAME_S * rate_hz:
         return None
-    delay_s = (answers[0].first + sum(at) / 2) / rate_hz
-    return (delay_s if side == "behind" else -delay_s), sum(sizes) / 2
+    delay_s = (answers[0].first + sum(at) / len(at)) / rate_hz
+    return (delay_s if side == "behind" else -delay_s), sum(sizes) / len(sizes)
 
 
-def _tail_db(answers: tuple[_Answer, _Answer]) -> float | None:
+def _tail_db(answers: tuple[_Answer, ...]) -> float | None:
     """Energy of what follows the sound over that of the sound itself; None where nothing clearly does."""
     energy, rate_hz = [], answers[0].rate_hz
+    if len(answers) == 1:
+        return None
     for answer in answers:
         skipped = max(round(TAIL_FROM_S * rate_hz) - answer.first, 0)
         behind, ahead = (float(np.sum(part[skipped:] ** 2)) for part in (answer.behind, answer.ahead))
@@ -143,10 +151,10 @@ def _two_paths(take: Take, delay_s: float, size: float) -> Health:
         + (
             "Attack and release are withheld, the rest kept"
             if weak
-            else "Noise is kept, everything else withheld"
+            else "Latency is kept, everything else withheld"
         )
     )
-    withheld = EDGES if weak else WITHHELD
+    withheld = EDGES if weak else BY_PATH
     return Health("two-paths", "stop", message, channel=take.channel, withholds=withheld)
 
 

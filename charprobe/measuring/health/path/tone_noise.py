@@ -18,12 +18,13 @@ from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
+SOUND_FROM_HZ = 150.0  # hum lies below
 LOWEST_HZ = 300.0  # the harmonics of lower tones leave no room between them
 KAISER, LINE_BINS = 20.0, 8  # side lobes 150 dB down, at the cost of so many bins on each side of a line
 BANDS_HZ = ((4000.0, 8000.0), (8000.0, 14_000.0), (14_000.0, 19_000.0))
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
 HANN_NOISE_BINS = 1.5
-FEWEST = 4
+FEWEST, FEWEST_RISEN = 4, 6
 CLEAR_DB = 6.0  # of noise under a tone beyond what the stage's own gain does to noise; scatter is 0.3 dB
 LEAST_SLOPE, SURE = 0.05, 3.0  # dB of noise per dB of tone, and how far a trend must outdo its scatter
 WORD_BITS, BITS_OFF = (
@@ -57,6 +58,8 @@ class UnderTone:
         Of the path and the stage at this tone.
     density_db : ndarray, shape (3,)
         Noise in `BANDS_HZ` between the tone's harmonics, in dBFS per Hz.
+    beside_dbfs : float
+        Level of all that is no harmonic, from `SOUND_FROM_HZ` on.
     power : ndarray, shape (n,)
         Spectrum, in dBFS per Hz as a power ratio.
     bin_hz : float
@@ -66,6 +69,7 @@ class UnderTone:
     tone: Tone
     gain_db: float
     density_db: Array
+    beside_dbfs: float
     power: Array
     bin_hz: float
 
@@ -85,7 +89,7 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
     count = cut.samples.size
-    if count < LEAST_S * rate_hz:
+    if count < LEAST_S * rate_hz or not np.all(np.isfinite(cut.samples)):
         return None
     window = _window(count)
     power = np.abs(np.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
@@ -105,7 +109,9 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     ]
     if len(density) < len(BANDS_HZ):
         return None
-    return UnderTone(tone, level - tone.level_dbfs, np.array(density), power, bin_hz)
+    rest = float(power[between & (frequency > SOUND_FROM_HZ)].sum()) * bin_hz
+    beside = 10 * math.log10(rest + 1e-30)
+    return UnderTone(tone, level - tone.level_dbfs, np.array(density), beside, power, bin_hz)
 
 
 @lru_cache(maxsize=16)
@@ -114,7 +120,7 @@ def _window(count: int) -> Array:
     return np.asarray(window / np.sqrt(float(window @ window)))
 
 
-def check_tone_noise(take: Take, spectrum: QuietSpectrum) -> list[Health]:
+def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
     """Judge the noise under steady tones: codes ``lossy-coded``, ``few-bits`` and ``rate-converted``.
 
     A stage multiplies noise by the gain it has at a tone, or by less. Noise that sinks further under a loud
@@ -123,7 +129,6 @@ def check_tone_noise(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     that of a stimulus played without dither. Lines that mirror a tone at another sampling rate are a rough
     conversion's.
     """
-    found = under_tones(take)
     if len(found) < FEWEST:
         return []
     pause_db = _pause_db(spectrum)
@@ -156,20 +161,28 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
     risen_db = density - floor_db - np.maximum(change, 0)[:, None]
     opened = gains > gains.max() - 2 * NEAR_TOP_DB
     quiet = levels <= np.percentile(levels, 25)  # where nothing is hidden yet, noise is that of the pauses
+    hz = np.array([under.tone.frequency_hz for under in found])
     repeats = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
     for sunk, risen in zip(sunk_db.T, risen_db.T, strict=True):
         steady = float(np.std(sunk[quiet])) < STEADY_DB and _repeats(sunk, repeats)
         if bits > WORD_BITS and steady and np.count_nonzero(sunk > CLEAR_DB) >= FEWEST:
             return [_told(take, f"noise sinks by {number_text(float(sunk.max()), 0)} dB under loud tones")]
-        high = opened & (risen > CLEAR_DB)
-        if np.count_nonzero(high) < 2 * FEWEST:
-            continue
-        slope, start = np.polyfit(levels[high], risen[high], 1)
-        left = float(np.std(risen[high] - slope * levels[high] - start))
-        rise_db = float(slope * np.ptp(levels[high]))
-        if slope > LEAST_SLOPE and rise_db > max(SURE * left, 0.8 * CLEAR_DB):
-            return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
+        # a coder of few bands raises its noise under the tones of one frequency only
+        for tones in (np.full(hz.size, True), *(hz == one for one in np.unique(hz))):
+            rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB))
+            if rise_db > 0:
+                return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
     return []
+
+
+def _rise_db(levels: Array, risen: Array, high: Array) -> float:
+    """By how much noise clearly rises with the level of some tones; 0 where it does not, or too few tell."""
+    if np.count_nonzero(high) < FEWEST_RISEN:
+        return 0.0
+    slope, start = np.polyfit(levels[high], risen[high], 1)
+    left = float(np.std(risen[high] - slope * levels[high] - start))
+    rise_db = float(slope * np.ptp(levels[high]))
+    return rise_db if slope > LEAST_SLOPE and rise_db > max(SURE * left, 0.8 * CLEAR_DB) else 0.0
 
 
 def _repeats(values: Array, keys: Sequence[tuple[float, float]]) -> bool:

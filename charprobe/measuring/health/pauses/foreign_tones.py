@@ -31,6 +31,9 @@ MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its 
 MAINS_OFF_HZ = 0.7  # by which a line of frames of 0.2 s may be read off
 MOST_NAMED = 3
 HARMLESS_DBFS = -105.0
+AUDIBLE_HZ = 20.0
+RUMBLE, LEAST_RUMBLE = 4.0, 10**-9.5  # times all other noise; and what moves no level by 0.01 dB
+LEAKS = 1e-3  # of a line's power that its window may show beside it
 
 
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
@@ -63,7 +66,7 @@ def noise_dbfs(spectrum: QuietSpectrum) -> float:
 
 
 def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
-    """Tell lines that are louder together than all other noise: codes ``hum`` and ``spur``."""
+    """Tell lines that are louder together than all other noise: ``hum``, ``spur``, ``foreign-noise``."""
     lines = foreign_lines(spectrum)
     family, mains_hz = _mains(lines)
     others = [line for line in lines if line not in family]
@@ -73,7 +76,17 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
         found.append(_hum(take, max(family, key=lambda line: line.level_dbfs), mains_hz))
     if _power(others) > noise:
         found.append(_spur(take, others))
+    rumble = rumble_power(spectrum)
+    if rumble > RUMBLE * noise and rumble > LEAST_RUMBLE and rumble > LEAKS * _power(list(lines)):
+        found.append(_rumble(take, 10 * math.log10(rumble)))
     return found
+
+
+def rumble_power(spectrum: QuietSpectrum) -> float:
+    """Power of what lies below hearing, from a few Hz to 20 Hz, re a full-scale sine."""
+    frequency = np.arange(spectrum.power.size) * spectrum.bin_hz
+    inside = (frequency > 0) & (frequency < AUDIBLE_HZ)
+    return float(spectrum.power[inside].sum()) / HANN_NOISE_BINS / MEDIAN_OF_POWER
 
 
 def _power(lines: list[Line]) -> float:
@@ -119,6 +132,16 @@ def _hum(take: Take, strongest: Line, mains_hz: float) -> Health:
     # noise figures leave these lines out, and one so low reaches no harmonic that is heard
     harmless = strongest.level_dbfs < HARMLESS_DBFS
     return Health("hum", "note" if harmless else "warn", message, channel=take.channel)
+
+
+def _rumble(take: Take, level_dbfs: float) -> Health:
+    message = (
+        f"Rumble below {AUDIBLE_HZ:.0f} Hz at {number_text(level_dbfs, 0)} dBFS, louder than all other noise "
+        f"({take.label}): a fan, traffic, or an offset that creeps? It reaches the noise figures and the "
+        "first moments of an attack. Find its source, or switch on a low cut in the path, and retake. "
+        "Everything is given, marked"
+    )
+    return Health("foreign-noise", "warn", message, channel=take.channel)
 
 
 def _spur(take: Take, lines: list[Line]) -> Health:

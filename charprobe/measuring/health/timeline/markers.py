@@ -13,8 +13,11 @@ from charprobe.values.wording import number_text
 
 PIECES = 8  # of each chirp; equal pieces of time are equal bands of frequency
 LEAST_FADE_DB = 0.35  # of the outermost piece; slow releases and filters lower it by 0.12 dB
+MOST_SHORT_DB = 2.0
+MOST_TURN_DB = 6.0  # between the two halves of the closing marker that a fade makes
 EVEN = 0.95  # correlation of a fade with a straight line; a gate that opens has less
-LEAST_RISE_DB = 0.15  # that is told; filters answer both markers alike to 0.02 dB
+UNEVEN, LEAST_UNEVEN_DB = 0.15, 0.3  # of a rise: a drifting path raises all of a marker alike
+LEAST_RISE_DB = 0.05  # that is told; filters answer both markers alike to 0.02 dB
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
@@ -30,6 +33,8 @@ def check_marker_edges(take: Take) -> list[Health]:
     rise = _gains_db(take, "closing", stimulus.closing, FALL_SHARE, 1.0)
     if opening is None or fall is None or rise is None:
         return []
+    if _acts(opening, fall[::-1], rise):
+        return []
     found = []
     # a gate or an automatic gain bends one part of the closing marker, a fade neither
     fade_in_db = min(_fade_db(opening - fall[::-1]), _fade_db(opening - rise))
@@ -42,6 +47,17 @@ def check_marker_edges(take: Take) -> list[Health]:
         end_s = take.source.frames / take.source.rate_hz
         found.append(Health("truncated", "warn", text, channel=take.channel, start_s=end_s))
     return found
+
+
+def _acts(opening: Array, fall: Array, rise: Array) -> bool:
+    """Whether the stage itself turns the markers up or down: no fade of the file leaves them so.
+
+    A fade that has ended leaves the opening marker as loud as the closing one, one that has not rises fast.
+    """
+    turns = float(np.median(np.abs(rise - fall))) > MOST_TURN_DB
+    short_db = float(max(fall.max(), rise.max()) - opening.max())
+    rising_db = float(opening.max() - opening.min())
+    return turns or short_db > max(MOST_SHORT_DB, rising_db)
 
 
 def _text(take: Take, which: str, way: str, fade_db: float) -> str:
@@ -81,7 +97,7 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     first, last = _gain(take, "opening", stimulus.opening), _gain(take, "closing", stimulus.closing)
     if first is None or last is None:
         return []
-    rise_db = 20 * float(np.log10(last / first))
+    rise_db = 20 * float(np.log10(last / first)) if off else _even_rise_db(take)
     if (abs(rise_db) if off else rise_db) < LEAST_RISE_DB:
         return []
     message = (
@@ -91,6 +107,20 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
         "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
     )
     return [Health("level-drift", "warn", message, channel=take.channel)]
+
+
+def _even_rise_db(take: Take) -> float:
+    """By how much all of the closing marker's rising half is above the opening one; 0 where only a part is.
+
+    What a filter makes of a rising chirp drops out; a stage that itself turns the marker up does so unevenly.
+    """
+    stimulus = take.stimulus
+    opening = _gains_db(take, "opening", stimulus.opening, 0.0, 1.0)
+    rise = _gains_db(take, "closing", stimulus.closing, FALL_SHARE, 1.0)
+    if opening is None or rise is None:
+        return 0.0
+    rise_db = float(np.median(rise - opening))
+    return rise_db if np.ptp(rise - opening) <= max(UNEVEN * rise_db, LEAST_UNEVEN_DB) else 0.0
 
 
 def _gain(take: Take, marker: Marker, span: Span) -> float | None:

@@ -34,7 +34,9 @@ BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a
 
 
 @dataclass(frozen=True)
-class _Gain:
+class ToneGain:
+    """Gain of a take at one tone, when it sounded, and the gain's standard uncertainty."""
+
     time_s: float
     frequency_hz: float
     gain_db: float
@@ -64,14 +66,14 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
 
 
-def _gains(take: Take, lines: tuple[Line, ...]) -> list[_Gain]:
+def _gains(take: Take, lines: tuple[Line, ...]) -> list[ToneGain]:
     out = []
     for segment in take.stimulus.segments:
         if segment.spec.kind in (*BY_TONE, "silence") and take.holds(segment):
             for tone in take.intact(segment).tones:
                 if tone.level_dbfs > -TOP_DB or _beats(tone, lines, take.alignment.gain_db):
                     continue
-                if (gain := _gain(take, tone)) is not None:
+                if (gain := tone_gain(take, tone)) is not None:
                     out.append(gain)
     return out
 
@@ -85,7 +87,7 @@ def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
     )
 
 
-def _gain(take: Take, tone: Tone) -> _Gain | None:
+def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
     """Gain of one tone's settled part; None where it is short, noisy or coarse."""
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
@@ -101,7 +103,7 @@ def _gain(take: Take, tone: Tone) -> _Gain | None:
     if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
         return None
     gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
-    return _Gain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
+    return ToneGain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
 
 
 def _step(take: Take, drift: GainDrift) -> Health:

@@ -38,7 +38,7 @@ def played():
 
 def told_of(samples):
     capture = MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav")
-    return check_second_path(place_take(Track(capture, 0, played()[0])))
+    return check_second_path(place_take(Track(capture, 0, played()[0])), coded=False)
 
 
 @pytest.mark.parametrize("gain_db", [-55.0, -40.0, -12.0, -3.0])
@@ -71,11 +71,20 @@ def test_a_tail_is_told_by_its_energy_and_a_clean_capture_by_nothing():
     assert told_of(played()[1]) == []
 
 
-def test_a_second_path_costs_everything_but_the_noise():
+def test_a_second_path_costs_everything_but_latency():
     profile = profile_of("smooth-gain-soft", fault=named("two-paths"))
     measured = {name for name, entry in profile.quantities.items() if isinstance(entry.reading, Quantity)}
     assert measured
-    assert all(name.split(".")[0] in ("noise", "path") for name in measured)
+    assert all(name.split(".")[0] == "path" for name in measured)
     message = next(item.message for item in profile.health if item.code == "two-paths")
     assert "4.1 ms behind the sound, 12 dB lower" in message  # as injected
     assert "retake" in message
+
+
+@pytest.mark.parametrize("gain_db", [-45.0, -12.0])
+def test_one_marker_tells_a_copy_where_the_other_is_cut_off(gain_db):
+    late = round(played()[0].opening.start + 4000 + 0.1 * RATE_HZ)
+    copied = second_path(played()[1], delay=200, gain_db=gain_db)
+    (told,) = told_of(copied[late:])
+    assert "4.2 ms behind the sound" in told.message
+    assert told_of(played()[1][late:]) == []

@@ -1,0 +1,138 @@
+"""Whether the path's gain heeds level or edges with the stage off: limiters, companders, bent converters."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.estimators.timing.trace.phase_set import carrier_phase
+from charprobe.measuring.health.timeline.steady_gain import TOP_DB, WITHHELD, tone_gain
+from charprobe.placing.take import BY_TONE, Take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.bursts import PhaseSet
+from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import DB_PER_NEPER
+from charprobe.values.wording import number_text
+
+LEAST_BEND_DB, SURE = 0.005, 5.0  # a path that bends so much moves a slope by its interval
+MIDDLE_DBFS = -40.0  # from here to `TOP_DB` below full scale a tone says what gain the path has
+BENDS_THIRD = 0.2  # third harmonic over the part a tone loses: 1/3 where a curve bends it, 0 in a limiter
+LEAST_EDGE_DB = 0.02  # filters and couplings leave 0.001
+AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limiters move on
+FEWEST = 2
+
+
+def check_path_gain(bypass: Take) -> list[Health]:
+    """Compare loud tones and the time after edges of a bypass with the rest of it.
+
+    Codes ``automatic-gain`` where the gain follows the sound, ``clipped-below-full-scale`` where a curve
+    bends loud tones: then their third harmonic is a third of what they lose.
+    """
+    edge_db = _edge_db(bypass)
+    if edge_db > LEAST_EDGE_DB:
+        return [_follows(bypass, f"moves by {number_text(edge_db, 2)} dB after the edges of bursts")]
+    bend = _bend(bypass)
+    if bend is None:
+        return []
+    if bend.third < BENDS_THIRD * (1 - 10 ** (-bend.loss_db / 20)):
+        return [_follows(bypass, f"is {number_text(bend.loss_db, 2)} dB lower at the loudest tones")]
+    message = (
+        f"The path bends with the stage off: tones at {number_text(bend.level_dbfs, 0)} dBFS come back "
+        f"{number_text(bend.loss_db, 3)} dB lower, their third harmonic {number_text(bend.third_dbc, 0)} dBc "
+        f"({bypass.label}). A player, preamp or converter is driven too hard: slopes, harmonics and make-up "
+        "carry it. Lower its level and retake. Everything is given, marked"
+    )
+    return [Health("clipped-below-full-scale", "warn", message, channel=bypass.channel)]
+
+
+@dataclass(frozen=True)
+class _Bend:
+    """What the loudest tones lose, and their third harmonic over the fundamental."""
+
+    level_dbfs: float
+    loss_db: float
+    third: float
+
+    @property
+    def third_dbc(self) -> float:
+        return 20 * math.log10(self.third + 1e-12)
+
+
+def _bend(take: Take) -> _Bend | None:
+    """The largest loss of a loud tone against quieter ones of its frequency; None where none is sure."""
+    tones = [t for s in take.stimulus.segments if s.spec.kind in BY_TONE for t in take.intact(s).tones]
+    worst: _Bend | None = None
+    for frequency_hz in {tone.frequency_hz for tone in tones}:
+        same = [tone for tone in tones if tone.frequency_hz == frequency_hz]
+        read = [(tone, gain) for tone in same if (gain := tone_gain(take, tone))]
+        usual = [gain.gain_db for tone, gain in read if MIDDLE_DBFS < tone.level_dbfs <= -TOP_DB]
+        loud = [(tone, gain) for tone, gain in read if tone.level_dbfs > -TOP_DB]
+        if len(usual) < FEWEST or not loud:
+            continue
+        scatter_db = float(np.std(usual, ddof=1))
+        for tone, gain in loud:
+            loss_db = float(np.mean(usual)) - gain.gain_db
+            sure = loss_db > max(LEAST_BEND_DB, SURE * math.hypot(gain.std_db, scatter_db))
+            if sure and (worst is None or loss_db > worst.loss_db):
+                worst = _Bend(tone.level_dbfs, loss_db, _third(take, tone))
+    return worst
+
+
+def _third(take: Take, tone: Tone) -> float:
+    """Third harmonic of a tone over its fundamental; 1 where it lies beyond the band."""
+    rate_hz = take.stimulus.rate_hz
+    if 3 * tone.frequency_hz > 0.45 * rate_hz:
+        return 1.0
+    cut = take.cut(tone.start + 0.4 * tone.length, tone.stop - 0.01 * rate_hz)
+    sizes = _sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1, 3))
+    return float(sizes[1] / sizes[0])
+
+
+def _edge_db(take: Take) -> float:
+    """Largest difference, in the mean over bursts, of the gain soon after an edge from that at last."""
+    rate_hz, worst = take.stimulus.rate_hz, 0.0
+    for segment in take.stimulus.segments:
+        if not isinstance(segment.spec, PhaseSet) or not take.holds(segment):
+            continue
+        moved: dict[float, list[float]] = {}
+        for tone in segment.tones:
+            if tone.ramp or tone.length < 4 * (AFTER_S + WINDOW_S) * rate_hz:
+                continue
+            gains = [
+                _size(take, tone, start)
+                for start in (tone.start + AFTER_S * rate_hz, tone.stop - (AFTER_S + 2 * WINDOW_S) * rate_hz)
+            ]
+            if min(gains) > 0:
+                moved.setdefault(tone.level_dbfs, []).append(DB_PER_NEPER * math.log(gains[0] / gains[1]))
+        for each in moved.values():
+            std_db = float(np.std(each)) / math.sqrt(len(each))
+            worst = max(worst, abs(float(np.mean(each))) - 2 * std_db)
+    return worst
+
+
+def _size(take: Take, tone: Tone, start: float) -> float:
+    """Amplitude of a tone within `WINDOW_S`, or four periods, from a stimulus position on."""
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(start, start + max(WINDOW_S, 4 / tone.frequency_hz) * rate_hz)
+    if cut.samples.size < 8:
+        return 0.0
+    return float(_sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1,))[0])
+
+
+def _sizes(samples: Array, theta: Array, *, orders: tuple[int, ...]) -> Array:
+    """Amplitudes of some orders of a tone, fitted beside an offset that may move evenly."""
+    waves = [wave(order * theta) for order in orders for wave in (np.cos, np.sin)]
+    basis = np.stack([*waves, np.ones(theta.size), np.linspace(-1, 1, theta.size)], axis=1)
+    fitted = np.linalg.lstsq(basis, samples, rcond=None)[0][: 2 * len(orders)]
+    return np.asarray(np.hypot(fitted[::2], fitted[1::2]))
+
+
+def _follows(take: Take, what: str) -> Health:
+    message = (
+        f"With the stage off the gain {what} ({take.label}): a limiter, a compander or an automatic gain is "
+        "in the recording path. Turn it off, or lower the level; retake. Nothing of level or time is given"
+    )
+    return Health("automatic-gain", "stop", message, channel=take.channel, withholds=WITHHELD)

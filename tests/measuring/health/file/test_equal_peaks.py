@@ -1,0 +1,18 @@
+import numpy as np
+from judged_pairs import codes, judged, recorded
+from scipy.ndimage import uniform_filter1d
+
+from charprobe.measuring.health.judge import judge_pair
+
+
+def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
+    def gated(samples):
+        loud = uniform_filter1d(np.abs(samples[:, 0]), 4800) > 10 ** (-34 / 20)
+        smooth = uniform_filter1d(loud.astype(float), 480)
+        return samples * (0.25 + 0.75 * smooth)[:, None]
+
+    quieter = 0.71317 * recorded("plain-wire", 37.4)  # no round peak
+    wet = judged(gated(quieter), "gated")
+    dry = judged(quieter + 1e-7 * np.random.default_rng(3).standard_normal(quieter.shape), "off")
+    assert abs(wet[0].alignment.gain_db - dry[0].alignment.gain_db) > 1
+    assert codes(judge_pair(wet, dry)) == set()

@@ -1,0 +1,31 @@
+import numpy as np
+import pytest
+from judged_pairs import judged, judged_pair, named, recorded
+from scipy.ndimage import maximum_filter1d
+
+from charprobe.measuring.health.judge import judge_pair
+
+
+def bent(samples):
+    return samples - 4 * 10 ** (-60 / 20) * samples**3
+
+
+def limited(samples):
+    """Peaks held down to -6 dBFS, over 50 ms."""
+    level = maximum_filter1d(np.abs(samples[:, 0]), 2400)
+    return samples * np.minimum(1.0, 0.5 / np.maximum(level, 1e-9))[:, None]
+
+
+@pytest.mark.parametrize(("fault", "code"), [(bent, "clipped-below-full-scale"), (limited, "automatic-gain")])
+def test_a_path_that_heeds_level_is_told_from_its_bypass(fault, code):
+    dry = judged(fault(recorded("plain-wire", 25.8)), "plain-wire")
+    wet = judged(fault(recorded("smooth-gain-soft", 37.4)), "smooth-gain-soft")
+    assert code in {item.code for item in judge_pair(wet, dry)}
+
+
+def test_on_and_off_that_were_exchanged_look_exchanged():
+    on, off = judged_pair("smooth-gain-soft", fault=None)
+    (told,) = [item for item in judge_pair(off, on) if item.severity == "stop"]
+    assert told.code == "swapped-roles" and "look exchanged" in told.message
+    both = judged_pair("smooth-gain-soft", fault=named("automatic-gain"))
+    assert "swapped-roles" not in {item.code for item in judge_pair(*both)}
