@@ -19,8 +19,8 @@ import numpy as np
 from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.characterise import characterise
-from charprobe.measuring.health.judge import judge_capture, judge_pair
+from charprobe.measuring.characterise import characterise, characterise_judged
+from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.rehearsal.selftest import burst_truth
@@ -30,6 +30,7 @@ from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Quantity
+from tests.benchmarks.bench_faults import BENCH_FAULTS
 from tests.benchmarks.fault_cases import (
     BYPASS,
     OF_BOTH_ONLY,
@@ -38,10 +39,12 @@ from tests.benchmarks.fault_cases import (
     capture,
     cases,
     pair_of,
+    pairs,
     recorded,
     stimulus_of,
 )
 from tests.benchmarks.written import write_section
+from tests.benchmarks.zoo.catalogue import stages
 
 DEVICES = ("smooth-gain-hard", "feedforward-rms-hard", "exact-colour")
 RECIPES = ("quick", "standard")
@@ -76,6 +79,7 @@ OF_THE_STAGE = {
     "unsettled", "output-saturated", "gap-too-short", "below-resolution", "never-compresses", "always-compresses",
     "expander", "upward-compression", "second-bend", "history-dependent",
 }  # fmt: skip
+STEADY = {"foreign-noise", "rumble", "ripple"}
 RANKS = ("mild", "typical", "severe")
 
 
@@ -104,6 +108,8 @@ class Trial:
         found = self.warned if name == "wow" else found
         if name.startswith("coded "):
             return "lossy-coded" in found
+        if name in BENCH_FAULTS:
+            return bool(found & BENCH_FAULTS[name].family)
         return bool(found & FAMILY.get(name, {name}))
 
     @property
@@ -130,6 +136,18 @@ def twin_of(device: str, recipe: str, seed: int) -> Profile:
     )
 
 
+_CLEAN: dict[tuple[str, int], tuple[MemoryCapture, Judged]] = {}
+
+
+def clean_bypass(dry: MemoryCapture, recipe: str, seed: int) -> Judged:
+    """The judged bypass of faults in the setting alone: the same for all of them, but for what was mixed up."""
+    kept = _CLEAN.get((recipe, seed))
+    if kept is None or not np.array_equal(kept[0].samples, dry.samples):
+        kept = (dry, judge_capture(dry, stimulus_of(recipe), 0))
+        _CLEAN[recipe, seed] = kept
+    return kept[1]
+
+
 @lru_cache(maxsize=8)
 def truth_of(device: str, recipe: str) -> dict[str, float]:
     stage = make_stage(device)
@@ -144,11 +162,15 @@ def wrong_numbers(
     clean, truth = twin_of(device, recipe, seed), truth_of(device, recipe)
     wrong = []
     for name, entry in profile.quantities.items():
-        found, before = entry.reading, clean.quantities[name].reading
+        found = entry.reading
         if not isinstance(found, Quantity):
             continue
-        if name.startswith("noise.") and any(fault == "foreign-noise" for fault, _ in faults):
-            continue  # steady noise of the path is what these numbers are to tell
+        if name not in clean.quantities:  # what only a fault can have made
+            wrong.append(name)
+            continue
+        before = clean.quantities[name].reading
+        if name.startswith("noise.") and any(fault in STEADY for fault, _ in faults):
+            continue  # steady noise of the path, and what it adds to a tone, are what these numbers are to tell
         reach = BEYOND * (found.high - found.low)
         if name in truth:
             usual = isinstance(before, Quantity) and not before.low <= truth[name] <= before.high
@@ -183,15 +205,21 @@ def _moved_points(profile: Profile, clean: Profile) -> str:
     return told
 
 
-def try_case(job: tuple[Case, str, str, int]) -> Trial:
-    case, device, recipe, seed = job
+def try_case(job: tuple[Case, str, str, int, bool]) -> Trial:
+    """Judge one case; its numbers are measured where it is not told by name, or where they are asked for, too."""
+    case, device, recipe, seed, numbers_too = job
     pair = pair_of(case, device, recipe, seed)
     if pair is None:
         return Trial(case, device, recipe, without_effect=True)
     try:
-        profile = characterise(
-            pair.wet, stimulus_of(recipe), channel=pair.channel, setting=device, bypass=pair.dry
-        )
+        stimulus = stimulus_of(recipe)
+        wet = judge_capture(pair.wet, stimulus, pair.channel - 1)
+        dry = judge_capture(pair.dry, stimulus, 0) if case.both else clean_bypass(pair.dry, recipe, seed)
+        warned = frozenset(item.code for item in (*wet[1], *judge_pair(wet, dry)) if item.severity != "note")
+        trial = Trial(case, device, recipe, warned, warned)
+        if trial.told and not numbers_too:
+            return trial
+        profile = characterise_judged(wet, dry, setting=device)
     except CharprobeError as error:
         return Trial(case, device, recipe, refused=str(error))
     except Exception as error:
@@ -205,15 +233,25 @@ def try_case(job: tuple[Case, str, str, int]) -> Trial:
 
 
 def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
-    """Judge clean captures of any stage and its bypass through any rig: a label, their stops, their warnings."""
+    """Judge clean captures of any stage and its bypass through any rig: a label, their stops, their warnings.
+
+    Every other stage is one of other make, with parameters of its own.
+    """
     rng = np.random.default_rng(1000 + number)
-    device = stage_names()[number % len(stage_names())]
-    rate_hz = CLEAN_RATES_HZ[number % len(CLEAN_RATES_HZ)]
-    stimulus = lay_out(load_recipe("standard" if number % 10 == 0 else "quick"), rate_hz=rate_hz, take=1)
+    held_out = stages(number if number % 4 == 3 else None)
+    names = list(held_out) if number % 2 else stage_names()
+    device = names[number // 2 % len(names)]
+    rate_hz = int(rng.choice(CLEAN_RATES_HZ))
+    stimulus = lay_out(load_recipe("standard" if number % 20 == 0 else "quick"), rate_hz=rate_hz, take=1)
     played = render(stimulus)
-    outs = [make_stage(name).process(played, rate_hz=rate_hz, rng=rng).samples for name in (device, BYPASS)]
+    through = (
+        held_out[device].process(played, rate_hz).sound
+        if number % 2
+        else make_stage(device).process(played, rate_hz=rate_hz, rng=rng).samples
+    )
+    outs = [through, played]
     peak_db = max(0.0, *(20 * np.log10(np.abs(out).max()) for out in outs))
-    word = ("16 dithered", "24", "32", "float")[number // 3 % 4]
+    word = ("16 dithered", "24", "32", "float")[int(rng.integers(4))]
     rig = Rig(
         gain_db=float(rng.uniform(-12, -0.1)) - peak_db,
         delay_samples=float(rng.uniform(0, 4000)),
@@ -306,7 +344,7 @@ def clean_text(clean: Sequence[tuple[str, frozenset[str], frozenset[str]]]) -> s
     stops = [f"{label}: {', '.join(sorted(codes))}" for label, codes, _ in clean if codes]
     warns = [f"{label}: {', '.join(sorted(codes))}" for label, _, codes in clean if codes]
     return (
-        f"{len(clean)} clean captures with their bypass, of every stage, at {', '.join(map(str, CLEAN_RATES_HZ))} Hz, noise "
+        f"{len(clean)} clean captures with their bypass, of every stage and of those of other make, at {', '.join(map(str, CLEAN_RATES_HZ))} Hz, noise "
         "-115 to -85 dBFS, hum -140 to -110 dBFS, clocks ±40 ppm, coupling 1 to 20 Hz, converter filters, 16 bits with "
         f"dither, 24, 32 and float: {len(stops)} stopped ({'; '.join(stops) or 'none'}), {len(warns)} warned of "
         f"({'; '.join(warns) or 'none'})."
@@ -317,16 +355,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--clean", type=int, default=0, help="clean captures to judge as well")
     parser.add_argument("--only", help="names of faults, with commas between; - for none")
+    parser.add_argument("--pairs", type=int, default=0, help="pairs of faults to draw as well")
+    parser.add_argument("--seed", type=int, default=22, help="which pairs")
+    parser.add_argument("--numbers", action="store_true", help="measure also what is told by name")
     parser.add_argument("--recipe", choices=RECIPES, help="one recipe alone")
     parser.add_argument("--device", choices=stage_names(), help="one device alone")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
     parser.add_argument("--write", action="store_true", help="put the matrix into docs/accuracy/faults.md")
     options = parser.parse_args()
     names = options.only.split(",") if options.only else None
-    chosen = [c for c in cases() if names is None or c.name in names]
+    chosen = [c for c in cases() if names is None or c.name in names] + pairs(options.pairs, options.seed)
     recipes = [options.recipe] if options.recipe else RECIPES
     devices = [options.device] if options.device else DEVICES
-    jobs = [(c, d, r, 1) for r in recipes for d in devices for c in chosen]
+    jobs = [(c, d, r, 1, options.numbers) for r in recipes for d in devices for c in chosen]
     with ProcessPoolExecutor(max_workers=options.jobs) as pool:
         trials = list(pool.map(try_case, jobs, chunksize=4))
         clean = list(pool.map(try_clean, range(options.clean), chunksize=4))

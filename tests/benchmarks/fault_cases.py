@@ -21,6 +21,7 @@ from charprobe.simulation.rig.rig import Rig, quantise
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
+from tests.benchmarks.bench_faults import BENCH_FAULTS
 
 Array = NDArray[np.float64]
 
@@ -58,7 +59,10 @@ SIZES = {  # mild and severe, beside the catalogue's typical one
     "wow": (3.0, 1000.0),
 }
 # what a stage may itself do: in one capture alone there is no telling it from the stage
-OF_BOTH_ONLY = ("automatic-gain", "noise-suppressor", "low-level")
+OF_BOTH_ONLY = (
+    *("automatic-gain", "noise-suppressor", "low-level"),
+    *(name for name, fault in BENCH_FAULTS.items() if fault.path),
+)
 
 
 @dataclass(frozen=True)
@@ -84,21 +88,26 @@ class Case:
 
     @property
     def size_text(self) -> str:
-        sizes = [f"{size:.3g} {fault_called(name).unit}" for name, size in self.faults if size is not None]
+        sizes = [
+            f"{size:.3g} {(BENCH_FAULTS.get(name) or fault_called(name)).unit}"
+            for name, size in self.faults
+            if size is not None
+        ]
         return " + ".join(sizes) or "–"
 
 
-# faults that leave the whole take in place, two at a time
+# faults that leave the whole take in place, drawn two at a time
 PAIRED = (
-    "hum",
-    "two-paths",
-    "path-ahead",
-    "level-drift",
-    "foreign-noise",
-    "click",
-    "few-bits",
-    "clipped",
-    "music",
+    *("hum", "spur", "music", "ring-tone", "foreign-noise", "swinging-noise", "two-paths", "path-ahead"),
+    *("diffuse-tail", "level-drift", "gain-step", "automatic-gain", "wow", "timing-jump", "dropout", "click"),
+    *("dc-offset", "clipped", "clipped-below-full-scale", "few-bits", "normalised", "polarity-inverted"),
+    *("rate-converted-twice", "rate-converted-short", "lossy-coded", "truncated", "start-missing"),
+    *BENCH_FAULTS,
+)
+# what the file suffers last, whatever happened to the sound before
+IN_THE_FILE = (
+    *("clipped", "few-bits", "rate-converted-twice", "rate-converted-short", "lossy-coded", "normalised"),
+    *("timing-jump", "stale-buffer", "dropout", "start-missing", "truncated"),
 )
 CODERS = {  # encoder, kbit/s, container
     "coded mp3 320": ("libmp3lame", 320, "mp3"), "coded mp3 128": ("libmp3lame", 128, "mp3"),
@@ -111,24 +120,42 @@ PLAYED_IN_16 = "played in 16 bits"
 
 
 def cases() -> list[Case]:
-    """Faults of the catalogue in three sizes, pairs of them, coded links; in the setting alone and in both; mix-ups."""
+    """Faults in three sizes, coded links; in the setting alone and in both; mix-ups."""
     found = []
-    for name in fault_names():
-        fault = fault_called(name)
-        sizes: tuple[float | None, ...] = (None,)
-        if fault.unit:
-            mild, severe = SIZES[name]
-            sizes = (mild, fault.typical, severe)
-        for rank, size in enumerate(sizes):
-            parts = ((name, size),)
-            found.append(Case(parts, True, rank if fault.unit else 1))
+    for name in (*fault_names(), *BENCH_FAULTS):
+        sizes = sizes_of(name)
+        for number, size in enumerate(sizes):
+            rank = number if len(sizes) > 1 else 1
+            found.append(Case(((name, size),), True, rank))
             if name not in OF_BOTH_ONLY:
-                found.append(Case(parts, False, rank if fault.unit else 1))
-    typical = {name: fault_called(name).typical for name in PAIRED}
-    found += [Case(((a, typical[a]), (b, typical[b])), True) for a, b in combinations(PAIRED, 2)]
+                found.append(Case(((name, size),), False, rank))
     found += [Case(((name, None),), both) for name in CODERS for both in (True, False)]
     found.append(Case(((PLAYED_IN_16, None),), True))
     return found + [Case(((name, None),), False) for name in MIX_UPS]
+
+
+def sizes_of(name: str) -> tuple[float | None, ...]:
+    """Mild, typical and severe size of a fault; None for one that has no size."""
+    if name in BENCH_FAULTS:
+        return BENCH_FAULTS[name].sizes
+    fault = fault_called(name)
+    return (SIZES[name][0], fault.typical, SIZES[name][1]) if fault.unit else (None,)
+
+
+def pairs(count: int, seed: int) -> list[Case]:
+    """Pairs of faults drawn from `PAIRED`, of mild and typical sizes, in both captures."""
+    rng = np.random.default_rng(seed)
+    every = list(combinations(PAIRED, 2))
+    found = []
+    for at in rng.permutation(len(every))[:count]:
+        named = sorted(every[at], key=lambda name: IN_THE_FILE.index(name) if name in IN_THE_FILE else -1)
+        rank = int(rng.integers(2))
+        sizes = [sizes_of(name) for name in named]
+        parts = tuple(
+            (name, each[rank] if len(each) > 1 else None) for name, each in zip(named, sizes, strict=True)
+        )
+        found.append(Case(parts, True, rank))
+    return found
 
 
 def stimulus_of(recipe: str, *, take: int = 1) -> Stimulus:
@@ -176,18 +203,24 @@ def pair_of(case: Case, device: str, recipe: str, seed: int) -> Pair | None:
 
 
 def put_in(name: str, samples: Array, size: float | None) -> Array:
-    """One fault of the catalogue, or a coder and its decoder."""
+    """One fault, or a coder and its decoder."""
+    if name in BENCH_FAULTS and size is not None:
+        return BENCH_FAULTS[name].apply(samples, size, RATE_HZ)
     if name not in CODERS:
         return apply_fault(name, samples, rate_hz=RATE_HZ, size=size)
-    encoder, kbit, ending = CODERS[name]
+    return coded(samples, *CODERS[name])
+
+
+def coded(samples: Array, encoder: str, kbit: int, ending: str) -> Array:
+    """What a coder and its decoder make of a capture, both channels alike."""
     quiet = ["ffmpeg", "-nostdin", "-v", "error", "-y"]
     with tempfile.TemporaryDirectory() as folder:
-        plain, coded, out = (Path(folder) / file for file in ("in.wav", f"coded.{ending}", "out.wav"))
+        plain, packed, out = (Path(folder) / file for file in ("in.wav", f"coded.{ending}", "out.wav"))
         soundfile.write(plain, np.repeat(samples[:, :1], 2, axis=1), RATE_HZ, subtype="FLOAT")
         rough = ["-strict", "-2", "-c:a", encoder, "-b:a", f"{kbit}k"]
-        subprocess.run([*quiet, "-i", plain, *rough, coded], check=True)
+        subprocess.run([*quiet, "-i", plain, *rough, packed], check=True)
         channels = ["-ar", str(RATE_HZ), "-ac", "2"] if ending == "aptx" else []
-        subprocess.run([*quiet, *channels, "-i", coded, "-c:a", "pcm_f32le", out], check=True)
+        subprocess.run([*quiet, *channels, "-i", packed, "-c:a", "pcm_f32le", out], check=True)
         return np.asarray(soundfile.read(out, always_2d=True)[0][:, :1], dtype=float)
 
 
