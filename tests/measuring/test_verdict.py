@@ -1,15 +1,30 @@
-import pytest
-from judged_pairs import RATE_HZ, judged, recorded
+"""A verdict in one word, in lines and for machines."""
 
-from charprobe.measuring.verdict import Verdict
-from charprobe.simulation.rig import faults
+import dataclasses
+
+from judged_captures import clean_once, judged
+
+from charprobe.measuring.verdict import MOST_TOLD, Verdict
+from charprobe.profile.entry import Health
+
+NOTE = Health("clock-drift", "note", "Runs fast.", channel=0)
+WARNING = Health("spur", "warn", "A tone.", channel=0, start_s=1.0, end_s=2.0)
+STOP = Health("clipped", "stop", "Clipped.", channel=0, start_s=3.0, end_s=4.0)
 
 
-@pytest.mark.parametrize("lost", [True, False])
-def test_a_take_that_lost_what_it_was_played_for_is_to_be_retaken(lost):
-    samples = recorded("smooth-gain-soft", 37.4)
-    take, health = judged(faults.cut_end(samples, count=round((6 if lost else 1) * RATE_HZ)), "cut")
-    verdict = Verdict(take, health)
-    assert verdict.retake == lost and bool(verdict.lost) == lost
-    assert ("attack" in verdict.lost) == lost
-    assert ("that is what the recipe was played for" in verdict.text()) == lost
+def test_the_worst_finding_gives_the_word():
+    take = judged(clean_once("plain-wire"))[0]
+    words = [Verdict(take, health).word for health in ((), (NOTE,), (NOTE, WARNING), (WARNING, STOP))]
+    assert words == ["KEEP", "KEEP", "KEEP, with warnings", "RETAKE"]
+
+
+def test_many_findings_are_counted_with_the_last_of_them_and_machines_get_all():
+    take = judged(clean_once("plain-wire"))[0]
+    many = tuple(dataclasses.replace(STOP, start_s=float(k), end_s=k + 0.5) for k in range(MOST_TOLD + 2))
+    verdict = Verdict(take, many)
+    assert verdict.text().count("STOP clipped") == MOST_TOLD
+    assert "and 2 more findings of clipped, the last at 0:00:04.500" in verdict.text()
+    table = verdict.to_dict()
+    assert table["verdict"] == "retake"
+    assert [item["channel"] for item in table["health"]] == [1] * len(many)
+    assert table["segments"] == [segment.spec.name for segment in take.stimulus.segments]

@@ -1,5 +1,5 @@
 import numpy as np
-from judged_pairs import codes, judged, recorded
+from judged_pairs import codes, judged_path, recorded
 from scipy.ndimage import uniform_filter1d
 
 from charprobe.measuring.health.judge import judge_pair
@@ -12,7 +12,7 @@ def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
         return samples * (0.25 + 0.75 * smooth)[:, None]
 
     quieter = 0.71317 * recorded("plain-wire", 37.4)  # no round peak
-    wet = judged(gated(quieter), "gated")
-    dry = judged(quieter + 1e-7 * np.random.default_rng(3).standard_normal(quieter.shape), "off")
+    wet = judged_path(gated(quieter), "gated")
+    dry = judged_path(quieter + 1e-7 * np.random.default_rng(3).standard_normal(quieter.shape), "off")
     assert abs(wet[0].alignment.gain_db - dry[0].alignment.gain_db) > 1
     assert codes(judge_pair(wet, dry)) == set()

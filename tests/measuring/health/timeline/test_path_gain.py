@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from judged_pairs import judged, judged_pair, named, recorded
+from judged_pairs import judged_pair, judged_path, named, recorded
 from scipy.ndimage import maximum_filter1d
 
 from charprobe.measuring.health.judge import judge_pair
@@ -18,8 +18,8 @@ def limited(samples):
 
 @pytest.mark.parametrize(("fault", "code"), [(bent, "clipped-below-full-scale"), (limited, "automatic-gain")])
 def test_a_path_that_heeds_level_is_told_from_its_bypass(fault, code):
-    dry = judged(fault(recorded("plain-wire", 25.8)), "plain-wire")
-    wet = judged(fault(recorded("smooth-gain-soft", 37.4)), "smooth-gain-soft")
+    dry = judged_path(fault(recorded("plain-wire", 25.8)), "plain-wire")
+    wet = judged_path(fault(recorded("smooth-gain-soft", 37.4)), "smooth-gain-soft")
     assert code in {item.code for item in judge_pair(wet, dry)}
 
 
