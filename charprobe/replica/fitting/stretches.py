@@ -18,6 +18,7 @@ Use = Literal["search", "fit", "held out", "colour", "colour held out"]
 STEPS_S = 5.0  # of level steps, at most
 MIDDLE_HZ, LEVELS = 700.0, 8
 SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
+LOUDEST = 4  # level steps at the top
 BELOW_DB = 9.0  # under the threshold, from where on level steps are heard
 TAIL_S = 0.006  # faded end of a last tone
 
@@ -77,9 +78,9 @@ def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stret
         rising = segment.tones[: _peak(segment.tones) + 1]
         near = [tone for tone in rising if tone.level_dbfs > threshold_dbfs - BELOW_DB] or list(rising[-1:])
         most = max(1, round(STEPS_S / spec.step_s))
-        if len(near) > most:
-            near = near[len(near) - most :]
-        yield _stretch(spec.name, near, "search", rate_hz)
+        yield _stretch(spec.name, near[:most], "search", rate_hz)  # the knee; bursts show what is louder
+        if louder := near[most:][-LOUDEST:]:
+            yield _stretch(spec.name, louder, "fit", rate_hz)
         falling = segment.tones[len(rising) :][: max(1, most // 2)]
         if falling:
             yield _stretch(spec.name, falling, "held out", rate_hz)
