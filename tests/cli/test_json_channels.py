@@ -94,7 +94,7 @@ def test_what_speaks_of_no_capture_names_no_channel(command):
 
 
 def test_every_command_with_json_is_asked_here_or_speaks_of_pairs():
-    """`ab`, `blind` and what runs a replica write of whole files, `selftest` of stages: no channel."""
+    """`ab`, `blind`, `record` and what has to do with replicas write of whole files, `selftest` of stages."""
     with_json = set()
     for name in main.list_commands(None):
         command = main.get_command(None, name)
@@ -102,4 +102,4 @@ def test_every_command_with_json_is_asked_here_or_speaks_of_pairs():
             if any("--json" in option.opts for option in each.params):
                 with_json.add(name)
     asked = {"check", "measure", "show", "recipes", "stages"}
-    assert with_json == asked | {"ab", "blind", "preview", "unprint", "predict", "selftest"}
+    assert with_json == asked | {"ab", "blind", "fit", "preview", "unprint", "predict", "record", "selftest"}

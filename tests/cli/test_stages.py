@@ -19,7 +19,7 @@ def test_faults_are_listed_and_added_in_the_size_asked_for(bench, tmp_path):
     assert "gain-step" in listed and "-40 to 40 dB, typically 1.4" in listed
     assert {row["name"] for row in json.loads(good("stages", "--faults", "--json").stdout)} > {"two-paths"}
     out = tmp_path / "faulty.wav"
-    rig = ("--noise", -110, "--lead", 0.3, "--tail", 0.3)
+    rig = ("--noise", -110, "--lead", 0.4, "--tail", 0.3)  # half of it is inside a tone
     good("simulate", "plain-wire", bench / "s.wav", "--out", out, *rig, "--fault", "gain-step=-0.8")
     verdict = run("check", out)
     assert "Gain steps −0.80 dB" in " ".join(verdict.stdout.split())
