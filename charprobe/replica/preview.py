@@ -21,7 +21,7 @@ from charprobe.replica.take import check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.quantity import Unmeasured
-from charprobe.values.wording import signed_text
+from charprobe.values.wording import number_text, signed_text
 
 BEYOND_DB = 0.5  # above the highest measured peak: no further is taken for measured
 
@@ -130,9 +130,8 @@ def how_good(replica: Replica) -> str:
         return "The replica was not proved on programme: how close it comes is not known."
     worst = max(replica.proofs, key=lambda proof: proof.residual_db)
     return (
-        f"On {worst.material}, which it was not fitted to, the replica was off by "
-        f"{signed_text(worst.residual_db, 0)} dB of the energy and "
-        f"{worst.gain_error_db:.2g} dB rms of the gain."
+        f"Proved on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the sound, "
+        f"the gain is met to {worst.gain_error_db:.2g} dB rms."
     )
 
 
