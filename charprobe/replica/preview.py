@@ -130,8 +130,8 @@ def how_good(replica: Replica) -> str:
         return "The replica was not proved on programme: how close it comes is not known."
     worst = max(replica.proofs, key=lambda proof: proof.residual_db)
     return (
-        f"Proved on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the sound, "
-        f"the gain is met to {worst.gain_error_db:.2g} dB rms."
+        f"Proved on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the "
+        f"sound, the gain is met to {worst.gain_error_db:.2g} dB rms."
     )
 
 

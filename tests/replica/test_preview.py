@@ -47,7 +47,7 @@ def test_louder_results_and_how_good_the_replica_is_are_told(dry, tmp_path):
         REPLICA, proofs=(Proof("made-up speech", -61.0, 0.02, 1.0),), chain=Chain(cell=Cell(makeup_db=9.0))
     )
     notes = " ".join(preview(quiet, dry, tmp_path / "out.wav").notes)
-    assert "made-up speech" in notes and "−61 dB" in notes
+    assert "made-up speech" in notes and "61 dB below" in notes
     assert "9.0 LU louder" in notes and "clip" in notes
 
 

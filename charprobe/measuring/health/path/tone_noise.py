@@ -14,7 +14,7 @@ from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.wording import number_text
 
 SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
@@ -60,6 +60,8 @@ class UnderTone:
         Noise in `BANDS_HZ` between the tone's harmonics, in dBFS per Hz.
     beside_dbfs : float
         Level of all that is no harmonic, from `SOUND_FROM_HZ` on.
+    harmonics_dbfs : float
+        Level of all harmonics.
     power : ndarray, shape (n,)
         Spectrum, in dBFS per Hz as a power ratio.
     bin_hz : float
@@ -70,6 +72,7 @@ class UnderTone:
     gain_db: float
     density_db: Array
     beside_dbfs: float
+    harmonics_dbfs: float
     power: Array
     bin_hz: float
 
@@ -110,8 +113,9 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     if len(density) < len(BANDS_HZ):
         return None
     rest = float(power[between & (frequency > SOUND_FROM_HZ)].sum()) * bin_hz
-    beside = 10 * math.log10(rest + 1e-30)
-    return UnderTone(tone, level - tone.level_dbfs, np.array(density), beside, power, bin_hz)
+    bent = float(power[~between & (orders > 1)].sum()) * bin_hz
+    beside, harmonics = (10 * math.log10(each + 1e-30) for each in (rest, bent))
+    return UnderTone(tone, level - tone.level_dbfs, np.array(density), beside, harmonics, power, bin_hz)
 
 
 @lru_cache(maxsize=16)
@@ -162,22 +166,25 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
     opened = gains > gains.max() - 2 * NEAR_TOP_DB
     quiet = levels <= np.percentile(levels, 25)  # where nothing is hidden yet, noise is that of the pauses
     hz = np.array([under.tone.frequency_hz for under in found])
+    plain = np.array([under.beside_dbfs > under.harmonics_dbfs for under in found])
     repeats = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
     for sunk, risen in zip(sunk_db.T, risen_db.T, strict=True):
         steady = float(np.std(sunk[quiet])) < STEADY_DB and _repeats(sunk, repeats)
         if bits > WORD_BITS and steady and np.count_nonzero(sunk > CLEAR_DB) >= FEWEST:
             return [_told(take, f"noise sinks by {number_text(float(sunk.max()), 0)} dB under loud tones")]
-        # a coder of few bands raises its noise under the tones of one frequency only
-        for tones in (np.full(hz.size, True), *(hz == one for one in np.unique(hz))):
-            rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB))
+        # a coder of few bands raises its noise under the tones of one frequency only; where a stage makes
+        # stronger harmonics than that, what folds back of them would look alike
+        groups = [(np.full(hz.size, True), 2 * FEWEST), (plain, FEWEST_RISEN)]
+        for tones, fewest in (*groups, *((plain & (hz == one), FEWEST_RISEN) for one in np.unique(hz))):
+            rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB), fewest=fewest)
             if rise_db > 0:
                 return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
     return []
 
 
-def _rise_db(levels: Array, risen: Array, high: Array) -> float:
+def _rise_db(levels: Array, risen: Array, high: Flags, *, fewest: int) -> float:
     """By how much noise clearly rises with the level of some tones; 0 where it does not, or too few tell."""
-    if np.count_nonzero(high) < FEWEST_RISEN:
+    if np.count_nonzero(high) < fewest:
         return 0.0
     slope, start = np.polyfit(levels[high], risen[high], 1)
     left = float(np.std(risen[high] - slope * levels[high] - start))
