@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -81,6 +82,7 @@ def jack_rig(folder, *, name="charprobe", speed=SPEED):
     command += ["-r", str(RATE_HZ), "-p", str(PERIOD), "-C", "2", "-P", "2", "-w", str(wait_us)]
     (folder / "knobs.json").write_text(json.dumps(OFF))
     (folder / "device.py").write_text(DEVICE)
+    _forget_dead_servers()
     with contextlib.ExitStack() as stack:
         log = stack.enter_context((folder / "server.log").open("w"))
         server = _started(stack, command, env=env, stdout=log, stderr=subprocess.STDOUT)
@@ -93,6 +95,22 @@ def jack_rig(folder, *, name="charprobe", speed=SPEED):
         device = _started(stack, call, env=env, stdout=subprocess.PIPE)
         assert device.stdout.readline() == b"up\n", (folder / "server.log").read_text()
         yield JackRig(folder, env, server, device)
+
+
+def _forget_dead_servers():
+    """Clear what killed servers left in shared memory, where no server runs: there is room for eight."""
+    running = [path for path in Path("/proc").glob("[0-9]*/comm") if _says(path) == "jackd"]
+    for left in () if running else Path("/dev/shm").glob("jack*"):
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
+        else:
+            left.unlink(missing_ok=True)
+
+
+def _says(path):
+    with contextlib.suppress(OSError):
+        return path.read_text().strip()
+    return ""
 
 
 def _started(stack, command, **how):
