@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 WIDTH, BAR, FLOOR_DBFS = 110, 20, -60.0
 EVERY_S, PIPED_EVERY_S = 0.1, 10.0
 MOST_RETAKES = 2  # that --yes starts by itself
-READY = {"": "play", "p": "play", "s": "skip", "b": "back", "q": "stop"}
-DECISIONS = {"k": "keep", "r": "retake", "s": "skip", "b": "back", "q": "stop"}
+READY: dict[str, Ready] = {"": "play", "p": "play", "s": "skip", "b": "back", "q": "stop"}
+DECISIONS: dict[str, Decision] = {"k": "keep", "r": "retake", "s": "skip", "b": "back", "q": "stop"}
 HELD_TEXT = {"keep": "k keep", "retake": "r retake", "stop": "q stop"}
 
 
@@ -63,7 +63,7 @@ class Screen:
             click.echo(f"  {MOST_RETAKES + 1} takes were spoiled: look at the rig. Stopped.", err=True)
             return "stop"
         answer = self._key("  [Enter = play, s skip, b back, q stop] ")
-        return READY.get(answer, "stop")  # type: ignore[return-value]
+        return READY.get(answer, "stop")
 
     def meter(self, job: Job | None) -> Meter:
         """Give a level line for one take."""
@@ -97,7 +97,7 @@ class Screen:
         answer = self._key(f"  [Enter = {held}; k keep, r retake, s skip, b back, q stop] ")
         if not answer:
             return proposed
-        return DECISIONS.get(answer, "stop")  # type: ignore[return-value]
+        return DECISIONS.get(answer, "stop")
 
     def _key(self, prompt: str) -> str:
         """One line of the terminal, in small letters; its end, and Ctrl-C, mean "stop"."""

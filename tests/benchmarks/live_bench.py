@@ -1,7 +1,7 @@
 """Faults of a live rig, injected into real takes on a sound server without hardware: what is told, what is kept.
 
 ``python -m tests.benchmarks.live_bench`` prints a row a fault; ``--write`` also writes ``docs/accuracy/live.md``;
-``--transcript FILE`` records a guided session of four settings with its second pass, as a person sees it.
+``--sitting FILE`` writes down a sitting with four settings and its second pass, as a person sees it.
 """
 
 import argparse
@@ -19,11 +19,10 @@ from charprobe.files.sound.sound_file import open_capture
 from tests.bench.jack_rig import RATE_HZ, jack_rig
 from tests.bench.person import Person
 from tests.bench.test_live import RECIPE
+from tests.bench.test_live import SETTINGS as TWO_SETTINGS
 
 DOC = Path(__file__).parents[2] / "docs" / "accuracy" / "live.md"
-SETTINGS = {
-    "voice": {"ratio": 3.0, "threshold": -24.0, "attack_s": 0.004, "release_s": 0.06},
-    "drum": {"ratio": 6.0, "threshold": -20.0, "attack_s": 0.001, "release_s": 0.03},
+SETTINGS = TWO_SETTINGS | {
     "bass": {"ratio": 2.0, "threshold": -30.0, "attack_s": 0.02, "release_s": 0.4},
     "bus": {"ratio": 1.5, "threshold": -18.0, "attack_s": 0.03, "release_s": 0.15},
 }
@@ -57,25 +56,25 @@ def unplugged(rig):
     jack(rig, "jack_connect", port, "strip:in_0")
 
 
-# fault -> what is done in the middle of a take, options, what must be said, and whether the take must be spoiled
+# fault -> what is done in the middle of a take, options, and what must be said
 FAULTS = {
-    "nothing": (lambda rig, _: None, (), r"KEEP", False),
-    "server stopped 50 ms": (lambda rig, _: stopped(rig.server, 0.05), (), r"KEEP|RETAKE", False),
-    "device in the loop stopped 300 ms": (lambda rig, _: stopped(rig.device, 0.3), (), r"KEEP|RETAKE", False),
-    "connection removed 200 ms": (lambda rig, _: unplugged(rig), (), r"RETAKE", True),
-    "buffer size changed": (lambda rig, _: jack(rig, "jack_bufsize", "512"), (), r"KEEP|RETAKE", False),
-    "wrong rate": (None, ("--rate", "44100"), r"asked .* 44100", True),
-    "too few channels": (None, ("--inputs", "1,2,3,4,5,6,7,8"), r"has \d+ channels", True),
-    "server killed": (lambda rig, _: rig.server.kill(), (), r"does not answer", True),
-    "device in the loop killed": (lambda rig, _: rig.device.kill(), (), r"RETAKE|does not answer", True),
-    "program killed": (lambda rig, person: person.is_killed(), (), None, True),
-    "disk full": (None, (), r"cannot be written", True),
+    "nothing": (lambda rig, _: None, (), r"KEEP"),
+    "server stopped 50 ms": (lambda rig, _: stopped(rig.server, 0.05), (), r"KEEP|RETAKE"),
+    "device in the loop stopped 300 ms": (lambda rig, _: stopped(rig.device, 0.3), (), r"KEEP|RETAKE"),
+    "connection removed 200 ms": (lambda rig, _: unplugged(rig), (), r"RETAKE"),
+    "buffer size changed": (lambda rig, _: jack(rig, "jack_bufsize", "512"), (), r"KEEP|RETAKE"),
+    "wrong rate": (None, ("--rate", "44100"), r"asked .* 44100"),
+    "too few channels": (None, ("--inputs", "1,2,3,4,5,6,7,8"), r"has \d+ channels"),
+    "server killed": (lambda rig, _: rig.server.kill(), (), r"does not answer"),
+    "device in the loop killed": (lambda rig, _: rig.device.kill(), (), r"RETAKE|does not answer"),
+    "program killed": (lambda rig, person: person.is_killed(), (), None),
+    "disk full": (None, (), r"cannot be written"),
 }
 
 
 def one_fault(name, folder):
     """Run one take with one fault; return what was said, whether it was said, seconds, and sound on the disk."""
-    act, options, says, _ = FAULTS[name]
+    act, options, says = FAULTS[name]
     (folder / "short.toml").write_text(RECIPE)
     (folder / "review").mkdir()
     (folder / "review" / "session.toml").write_text(SESSION)
@@ -134,9 +133,9 @@ def table(names):
     return "\n".join(rows)
 
 
-def transcript(path):
+def sitting(path):
     """A guided session of four settings and its second pass; the terminal as it was."""
-    with tempfile.TemporaryDirectory() as name, jack_rig(Path(name), speed=4, name="transcript") as rig:
+    with tempfile.TemporaryDirectory() as name, jack_rig(Path(name), speed=4, name="sitting") as rig:
         folder = Path(name)
         command = [sys.executable, "-m", "charprobe", "record", "review/session.toml", "--play", "strip"]
         person = Person([*command, "--outputs", "1", "--inputs", "1"], cwd=folder, env=rig.env)
@@ -173,7 +172,7 @@ def transcript(path):
         ]
     path.write_text(
         "# A sitting at the bench, as the terminal shows it\n\nFour settings of a simulated compressor in the loop of a sound "
-        "server without hardware; made by\n`python -m tests.benchmarks.live_bench --transcript docs/live-transcript.md`. "
+        "server without hardware; made by\n`python -m tests.benchmarks.live_bench --sitting docs/live-sitting.md`. "
         f"Exit code {code}, {sum(kept)} of {len(kept)} takes of the first pass kept.\n\n```text\n{text.strip()}\n```\n"
     )
 
@@ -182,10 +181,10 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", nargs="*", default=list(FAULTS))
     parser.add_argument("--write", action="store_true")
-    parser.add_argument("--transcript", type=Path)
+    parser.add_argument("--sitting", type=Path)
     asked = parser.parse_args()
-    if asked.transcript:
-        transcript(asked.transcript)
+    if asked.sitting:
+        sitting(asked.sitting)
     else:
         text = table(asked.only)
         if asked.write:
