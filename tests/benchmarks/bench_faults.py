@@ -13,13 +13,15 @@ from scipy import signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks import desk_faults as desk
 
 
 @dataclass(frozen=True)
 class BenchFault:
     """One fault: unit of its size, three sizes, ``apply(capture, size, rate_hz)``, the codes that tell it.
 
-    `path` tells that a stage may do the same: it counts only where the bypass has it, too.
+    `path` tells that a stage may do the same: it counts only where the bypass has it, too. `played` tells that it
+    happens to what goes into the stage.
     """
 
     unit: str
@@ -27,6 +29,7 @@ class BenchFault:
     apply: Callable[[Array, float, float], Array]
     family: frozenset[str]
     path: bool = False
+    played: bool = False
 
 
 def _at(capture: Array, share: float) -> int:
@@ -201,8 +204,9 @@ def _fault(
     family: str,
     *,
     path: bool = False,
+    played: bool = False,
 ) -> BenchFault:
-    return BenchFault(unit, sizes, apply, frozenset(family.split()), path)
+    return BenchFault(unit, sizes, apply, frozenset(family.split()), path, played)
 
 
 BENCH_FAULTS: dict[str, BenchFault] = {
@@ -228,4 +232,20 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "soft-converter": _fault("dB", (-90, -70, -45), _soft_converter, "clipped-below-full-scale", path=True),
     "loose-plug": _fault("dB", (-0.2, -1, -10), _loose_plug, "gain-step dropout level-drift"),
     "compander": _fault("%", (2, 10, 50), _compander, "automatic-gain", path=True),
+    "playback-overload": _fault(
+        "dB", (0.3, 1, 6), desk.playback_overload, "clipped-below-full-scale automatic-gain clipped normalised",
+        path=True, played=True,
+    ),
+    "standby-relay": _fault("s", (0.003, 0.05, 0.4), desk.standby_relay, "dropout idle-mute automatic-gain start-missing"),
+    "resync": _fault("samples", (64, 480, 4800), desk.resync, "timing-jump dropout gap-edited reordered"),
+    "servo-step": _fault("of full scale", (0.001, 0.01, 0.1), desk.servo_step, "click dc-offset spur foreign-noise dropout"),
+    "click-track": _fault("dBFS", (-85, -65, -40), desk.click_track, "spur foreign-noise click"),
+    "dimmer": _fault("dBFS", (-85, -65, -40), desk.dimmer, "hum spur foreign-noise click"),
+    "rate-switch": _fault("%", (0.1, 4, 8.125), desk.rate_switch, "timing-jump clock-drift dropout truncated gap-edited"),
+    "bits-change": _fault("bits", (16, 13, 9), desk.bits_change, "few-bits foreign-noise lossy-coded idle-mute"),
+    "soft-unmute": _fault("s", (0.005, 0.02, 0.1), desk.soft_unmute, "automatic-gain idle-mute dropout", path=True),
+    "hum-burst": _fault("dBFS", (-80, -60, -40), desk.hum_burst, "hum spur foreign-noise"),
+    "pot-scratch": _fault("dB", (0.2, 1, 10), desk.pot_scratch, "click dropout gain-step level-drift"),
+    "concealed-packets": _fault("packets", (1, 6, 40), desk.concealed_packets, "dropout click timing-jump reordered"),
+    "neighbour-leaks": _fault("dB", (-70, -50, -30), desk.neighbour_leaks, "two-paths diffuse-tail spur foreign-noise"),
 }  # fmt: skip

@@ -15,13 +15,15 @@ import soundfile
 from numpy.typing import NDArray
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called, fault_names
 from charprobe.simulation.rig.rig import Rig, quantise
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
 from tests.benchmarks.bench_faults import BENCH_FAULTS
+from tests.benchmarks.desk_faults import copied_bypass
+from tests.benchmarks.zoo.catalogue import stages
 
 Array = NDArray[np.float64]
 
@@ -88,12 +90,14 @@ class Case:
 
     @property
     def size_text(self) -> str:
-        sizes = [
-            f"{size:.3g} {(BENCH_FAULTS.get(name) or fault_called(name)).unit}"
-            for name, size in self.faults
-            if size is not None
-        ]
+        sizes = [f"{size:.3g} {_unit(name)}" for name, size in self.faults if size is not None]
         return " + ".join(sizes) or "–"
+
+
+def _unit(name: str) -> str:
+    if name in SIZED_MIX_UPS:
+        return SIZED_MIX_UPS[name][0]
+    return (BENCH_FAULTS.get(name) or fault_called(name)).unit
 
 
 # faults that leave the whole take in place, drawn two at a time
@@ -102,7 +106,7 @@ PAIRED = (
     *("diffuse-tail", "level-drift", "gain-step", "automatic-gain", "wow", "timing-jump", "dropout", "click"),
     *("dc-offset", "clipped", "clipped-below-full-scale", "few-bits", "normalised", "polarity-inverted"),
     *("rate-converted-twice", "rate-converted-short", "lossy-coded", "truncated", "start-missing"),
-    *BENCH_FAULTS,
+    *(name for name, fault in BENCH_FAULTS.items() if not fault.played),
 )
 # what the file suffers last, whatever happened to the sound before
 IN_THE_FILE = (
@@ -131,6 +135,8 @@ def cases() -> list[Case]:
                 found.append(Case(((name, size),), False, rank))
     found += [Case(((name, None),), both) for name in CODERS for both in (True, False)]
     found.append(Case(((PLAYED_IN_16, None),), True))
+    for name, (_, sizes, _) in SIZED_MIX_UPS.items():
+        found += [Case(((name, size),), False, rank) for rank, size in enumerate(sizes)]
     return found + [Case(((name, None),), False) for name in MIX_UPS]
 
 
@@ -162,14 +168,40 @@ def stimulus_of(recipe: str, *, take: int = 1) -> Stimulus:
     return lay_out(load_recipe(recipe), rate_hz=RATE_HZ, take=take)
 
 
+def through(device: str, played: Array, *, rate_hz: int, rng: np.random.Generator) -> Array:
+    """What a reference stage, or one of other make, puts out."""
+    if device in stage_names():
+        return make_stage(device).process(played, rate_hz=rate_hz, rng=rng).samples
+    return stages()[device].process(played, rate_hz).sound
+
+
 @lru_cache(maxsize=16)
-def recorded(device: str, recipe: str, seed: int, take: int = 1, played_bits: int | None = None) -> Array:
-    """A clean capture of a device, shape (n, 1); do not write into it."""
+def recorded(
+    device: str,
+    recipe: str,
+    seed: int,
+    take: int = 1,
+    played_bits: int | None = None,
+    played_fault: tuple[str, float] | None = None,
+    moved_db: float = 0.0,
+) -> Array:
+    """A capture of a device, shape (n, 1), clean but for what was played to it; do not write into it.
+
+    From the middle on its threshold is `moved_db` lower.
+    """
     rng = np.random.default_rng(seed)
     played = render(stimulus_of(recipe, take=take))
     if played_bits is not None:
         played = quantise(played, bits=played_bits, dither=False, rng=rng)
-    out = make_stage(device).process(played, rate_hz=RATE_HZ, rng=rng).samples
+    if played_fault is not None:
+        name, size = played_fault
+        played = BENCH_FAULTS[name].apply(played[:, None], size, RATE_HZ)[:, 0]
+    out = through(device, played, rate_hz=RATE_HZ, rng=rng)
+    if moved_db:
+        factor, middle = 10 ** (moved_db / 20), out.size // 2
+        out = np.concatenate(
+            [out[:middle], through(device, factor * played, rate_hz=RATE_HZ, rng=rng)[middle:] / factor]
+        )
     rig = Rig(delay_samples=37.4, noise_dbfs=-110.0, ac_corner_hz=2.0, drift_ppm=23.0, lead_s=0.3, tail_s=0.3)
     return rig.record(out, rate_hz=RATE_HZ, rng=rng)
 
@@ -183,6 +215,18 @@ def pair_of(case: Case, device: str, recipe: str, seed: int) -> Pair | None:
     wet, dry = recorded(device, recipe, 2 * seed), recorded(BYPASS, recipe, 2 * seed + 1)
     if case.name in MIX_UPS:
         return MIX_UPS[case.name](wet, dry, device, recipe)
+    if case.name in SIZED_MIX_UPS:
+        size = case.faults[0][1]
+        assert size is not None
+        return SIZED_MIX_UPS[case.name][2](wet, dry, device, recipe, size)
+    if case.name in BENCH_FAULTS and BENCH_FAULTS[case.name].played:
+        (name, size), *_ = case.faults
+        assert size is not None
+        driven = (
+            recorded(each, recipe, 2 * seed + at, played_fault=(name, size))
+            for at, each in enumerate((device, BYPASS))
+        )
+        return Pair(*(capture(samples, name) for samples, name in zip(driven, (device, BYPASS), strict=True)))
     if case.name == PLAYED_IN_16:
         rough = (
             recorded(name, recipe, 2 * seed + at, played_bits=16) for at, name in enumerate((device, BYPASS))
@@ -254,5 +298,19 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     ),
     "stimulus-not-found": lambda wet, dry, device, _: Pair(
         capture(_noise_like(wet), device), capture(dry, BYPASS)
+    ),
+}  # fmt: skip
+SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Callable[[Array, Array, str, str, float], Pair]]] = {
+    "setting-changed": (
+        "dB", (0.5, 3.0, 10.0),
+        lambda _, dry, device, recipe, size: Pair(
+            capture(recorded(device, recipe, 2, moved_db=size), device), capture(dry, BYPASS)
+        ),
+    ),
+    "copied-bypass": (
+        "dB", (0.0, -1.0, -6.0),
+        lambda wet, _, device, __, size: Pair(
+            capture(wet, device), capture(copied_bypass(wet, size, RATE_HZ), "copy")
+        ),
     ),
 }  # fmt: skip

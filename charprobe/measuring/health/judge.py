@@ -23,6 +23,7 @@ from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
 from charprobe.measuring.health.timeline.continuity import check_continuity
+from charprobe.measuring.health.timeline.dips import check_dips
 from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
 from charprobe.measuring.health.timeline.path_gain import check_path_gain
 from charprobe.measuring.health.timeline.placement import check_placement
@@ -82,6 +83,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_round_peak(take, facts[channel]),
         *check_placement(take),
         *check_continuity(take),
+        *check_dips(take),
         *check_clock_wander(take),
         *check_sides(take),
         *_beside_the_sound(take, under := under_tones(take)),

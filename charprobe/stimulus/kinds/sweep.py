@@ -40,9 +40,12 @@ class Sweep(Spec):
         ``A sin(2 pi f1 L exp(t / L))`` with ``L = length / ln(f2 / f1)``, so harmonics keep their phase
         (Novak, Lotton & Simon, JAES 63(10), 2015); raised-cosine fades of `RAMP_S` at both ends.
         """
-        rate_s = self.length_s / np.log(self.to_hz / self.from_hz)
         t = np.clip(seconds, 0.0, self.length_s)
         edge = np.minimum(1.0, np.minimum(t, self.length_s - t) / RAMP_S)
-        turns = self.from_hz * rate_s * np.exp(t / rate_s)
-        wave: Array = np.sin(2 * np.pi * (turns % 1.0)) * (0.5 - 0.5 * np.cos(np.pi * edge))
+        wave: Array = np.sin(2 * np.pi * (self.turns(t) % 1.0)) * (0.5 - 0.5 * np.cos(np.pi * edge))
         return 10 ** (self.level_dbfs / 20) * wave
+
+    def turns(self, seconds: Array) -> Array:
+        """Periods gone by at any times within the sweep, in seconds from its start, plus a constant."""
+        rate_s = self.length_s / np.log(self.to_hz / self.from_hz)
+        return np.asarray(self.from_hz * rate_s * np.exp(seconds / rate_s))

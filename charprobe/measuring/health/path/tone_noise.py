@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import BY_TONE, Take
@@ -31,6 +32,8 @@ WORD_BITS, BITS_OFF = (
     16,
     0.2,
 )  # the word of many drivers, and how near to it; 18 and 20 bits are quieter than converters
+BESIDE_BINS = 7  # on each side of a line and its window, where coders spread the errors of a tone
+FOLDS_SHARE, FOLDS_DB = 0.3, 6.0  # of the rate: what folds back is weaker than harmonics from there on
 NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
 STEADY_DB = 2.0
 REPEATS = 3.0  # times by which levels must differ more than repeats of one level
@@ -58,10 +61,12 @@ class UnderTone:
         Of the path and the stage at this tone.
     density_db : ndarray, shape (3,)
         Noise in `BANDS_HZ` between the tone's harmonics, in dBFS per Hz.
+    near_db : float
+        Noise close to the tone itself, on both sides, in dBFS per Hz.
     beside_dbfs : float
         Level of all that is no harmonic, from `SOUND_FROM_HZ` on.
-    harmonics_dbfs : float
-        Level of all harmonics.
+    harmonics_dbfs, folding_dbfs : float
+        Level of all harmonics, and of those in the topmost band: what folds back is no louder.
     power : ndarray, shape (n,)
         Spectrum, in dBFS per Hz as a power ratio.
     bin_hz : float
@@ -71,8 +76,10 @@ class UnderTone:
     tone: Tone
     gain_db: float
     density_db: Array
+    near_db: float
     beside_dbfs: float
     harmonics_dbfs: float
+    folding_dbfs: float
     power: Array
     bin_hz: float
 
@@ -114,8 +121,20 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
         return None
     rest = float(power[between & (frequency > SOUND_FROM_HZ)].sum()) * bin_hz
     bent = float(power[~between & (orders > 1)].sum()) * bin_hz
-    beside, harmonics = (10 * math.log10(each + 1e-30) for each in (rest, bent))
-    return UnderTone(tone, level - tone.level_dbfs, np.array(density), beside, harmonics, power, bin_hz)
+    folding = float(power[~between & (orders > 1) & (frequency > FOLDS_SHARE * rate_hz)].sum()) * bin_hz
+    beside, harmonics, folds = (10 * math.log10(each + 1e-30) for each in (rest, bent, folding))
+    near = 10 * math.log10(float(np.median(_ring(power, middle))) / MEDIAN_OF_POWER + 1e-30)
+    return UnderTone(
+        tone, level - tone.level_dbfs, np.array(density), near, beside, harmonics, folds, power, bin_hz
+    )
+
+
+def _ring(power: Array, middle: int) -> Array:
+    """Bins on both sides of a line, beyond those its window spreads it over."""
+    first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
+    return np.concatenate(
+        [power[max(0, middle - last) : middle - first], power[middle + first : middle + last]]
+    )
 
 
 @lru_cache(maxsize=16)
@@ -179,7 +198,55 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
             rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB), fewest=fewest)
             if rise_db > 0:
                 return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
+    return _spread(take, found, float(floor_db[0]))
+
+
+def _spread(take: Take, found: Sequence[UnderTone], floor_db: float) -> list[Health]:
+    """Noise close to tones that rises with them and is neither their gain nor their phase that moves."""
+    quietest = min(found, key=lambda under: under.tone.level_dbfs + under.gain_db)
+    for hz in sorted({under.tone.frequency_hz for under in found}):
+        tones = [under for under in found if under.tone.frequency_hz == hz and _unfolded(under)]
+        levels = np.array([under.tone.level_dbfs + under.gain_db for under in tones])
+        own_db = np.array([floor_db + max(0.0, under.gain_db - quietest.gain_db) for under in tones])
+        risen = np.array([under.near_db for under in tones]) - own_db
+        high = risen > CLEAR_DB
+        if _rise_db(levels, risen, high, fewest=FEWEST_RISEN) <= 0:
+            continue
+        irregular = [
+            _irregular_db(take, under.tone) - own
+            for under, own, one in zip(tones, own_db, high, strict=True)
+            if one
+        ]
+        if float(np.median(irregular)) > CLEAR_DB:
+            return [
+                _told(take, f"noise {number_text(float(risen.max()), 0)} dB above the rest lies beside tones")
+            ]
     return []
+
+
+def _unfolded(under: UnderTone) -> bool:
+    """Whether the noise beside a tone is more than its harmonics can leave there by folding back."""
+    ring_db = under.near_db + 10 * math.log10(2 * BESIDE_BINS * under.bin_hz)
+    return ring_db > under.folding_dbfs + FOLDS_DB
+
+
+def _irregular_db(take: Take, tone: Tone) -> float:
+    """Density close to a tone of the lesser of what its gain and its phase move by, in dBFS per Hz.
+
+    A stage moves one of the two, ripple and hum in its supply included, and so does a clock. Noise that a
+    coder, or the path, adds moves both alike.
+    """
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
+    phase = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
+    window = _window(cut.samples.size)
+    turned = cut.samples * np.exp(-1j * phase)
+    turned *= np.exp(-1j * np.angle(turned @ window))
+    power = [np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag)]
+    first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
+    least = min(float(np.median(each[first:last])) for each in power)
+    # each of the two holds half of what lies on both sides; as densities of the tone's own two sides
+    return 10 * math.log10(2 * least * (4 / rate_hz) / MEDIAN_OF_POWER + 1e-30)
 
 
 def _rise_db(levels: Array, risen: Array, high: Flags, *, fewest: int) -> float:

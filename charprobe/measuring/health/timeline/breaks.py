@@ -21,15 +21,21 @@ LEAST_BLOCK_S = 0.001
 SIDE_BLOCKS = 12  # on each side, whose median says what is usual
 OUTSTANDING = 4.0  # times the usual largest value of a block; noise alone reaches 2.4 in an hour
 LEAST_OF_ONE_SAMPLE = 0.3  # of the smallest mark that one lost sample leaves, at the tone's peak
+# pulses elsewhere, nearly as large: a curve's kink that beats with the sampling rate
+RECURS, NEARLY = 3, 0.5
 TOGETHER_S = 0.02  # breaks closer than this are one event
 
 
 @dataclass(frozen=True)
 class Break:
-    """Samples `start` to `stop` of the piece judged, between which a tone does not run on."""
+    """Samples `start` to `stop` of the piece judged, between which a tone does not run on.
+
+    `height` is that of a click of one sample that leaves such a mark.
+    """
 
     start: int
     stop: int
+    height: float
 
 
 def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple[Break, ...]:
@@ -85,7 +91,17 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
     if marks.size == 0:
         return ()
     parts = np.split(marks, np.flatnonzero(np.diff(marks) > TOGETHER_S * rate_hz) + 1)
-    return tuple(Break(int(part[0]), int(part[-1]) + 1) for part in parts)
+    elsewhere = rest.copy()
+    for part in parts:
+        elsewhere[max(0, int(part[0]) - block) : int(part[-1]) + block] = 0
+    usual = np.sort(elsewhere.reshape(count, block).max(axis=1))
+    recurring = float(usual[-RECURS]) if count >= RECURS else 0.0
+    heights = [float(rest[part[0] - 1 : part[-1]].max()) for part in parts]
+    return tuple(
+        Break(int(part[0]), int(part[-1]) + 1, height / 2)
+        for part, height in zip(parts, heights, strict=True)
+        if NEARLY * height > recurring
+    )
 
 
 def _usual(values: Array) -> Array:

@@ -25,6 +25,8 @@ SURE_DEG = 3.0  # a phase step that is no click: at 997 Hz one sample turns 7.5 
 STEP_DB = 0.2  # level that jumps by this much and stays was turned
 SHORTEST_RUN = 3  # equal samples that are a gap
 STILL = 1e-7  # difference below which samples count as equal
+SMALL = 0.01  # of the tone: a click that moves no level
+MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
 MOST_TOLD = 12  # events told one by one
 
 
@@ -44,6 +46,8 @@ class Event:
         How far the tone's phase jumps over it, -180 to 180.
     gain_db : float
         How far its level jumps over it, beyond what it moves by beside it.
+    ticks : bool
+        Whether it is a small click while the gain moves: a gain cell may make it, and no number feels it.
     """
 
     segment: Segment
@@ -52,6 +56,7 @@ class Event:
     still: int
     phase_deg: float
     gain_db: float
+    ticks: bool
 
     @property
     def is_dropout(self) -> bool:
@@ -115,16 +120,16 @@ def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
         return []
     samples = finite(take.source.read(first, last, take.channel))
     frequency_hz = tone.frequency_hz * place.step
-    return [
-        Event(
-            segment,
-            first + found.start,
-            first + found.stop,
-            _longest_still(samples[max(0, found.start - 2) : found.stop + 3]),
-            *_jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz),
+    events = []
+    for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz):
+        phase_deg, gain_db, moving_db = _jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz)
+        small = found.height < SMALL * np.sqrt(2 * np.mean(samples**2))
+        still = _longest_still(samples[max(0, found.start - 2) : found.stop + 3])
+        ticks = bool(small and abs(moving_db) > MOVES_DB)
+        events.append(
+            Event(segment, first + found.start, first + found.stop, still, phase_deg, gain_db, ticks)
         )
-        for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz)
-    ]
+    return events
 
 
 def _longest_still(samples: Array) -> int:
@@ -135,24 +140,29 @@ def _longest_still(samples: Array) -> int:
     return longest if longest > 1 else 0
 
 
-def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) -> tuple[float, float]:
-    """Phase in degrees and level in dB by which a tone jumps over a break; 0 where too little tone tells."""
+def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) -> tuple[float, float, float]:
+    """Phase in degrees and level in dB by which a tone jumps over a break, and its level's move beside it.
+
+    0 where too little tone tells.
+    """
     reach = round(max(PHASE_S, 3 / frequency_hz) * rate_hz)
     before, after = found.start - 4, found.stop + 4
     far, near = _tone(samples, before - 2 * reach, before - reach), _tone(samples, before - reach, before)
     next_, last = _tone(samples, after, after + reach), _tone(samples, after + reach, after + 2 * reach)
     if min(near[1], next_[1]) < 2 * rate_hz / frequency_hz:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     places = np.arange(samples.size)
     turns = np.exp(2j * np.pi * frequency_hz / rate_hz * places)
     sizes = [_phasor(samples, turns, piece[0]) for piece in (far, near, next_, last)]
     phase_deg = float(np.degrees(np.angle(sizes[2] * sizes[1].conjugate())))
-    if min(far[1], last[1]) < reach or min(map(abs, sizes)) <= 0:
-        return phase_deg, 0.0
+    if min(map(abs, sizes)) <= 0:
+        return phase_deg, 0.0, 0.0
     levels = 20 * np.log10(np.abs(sizes))
+    pairs = ((far, levels[1] - levels[0]), (last, levels[3] - levels[2]))
+    moves = [float(move) for piece, move in pairs if piece[1] >= reach]
     # what moves beside the break moves over it, too: centres lie one reach apart on either side
-    moving = ((levels[1] - levels[0]) + (levels[3] - levels[2])) / 2
-    return phase_deg, float(levels[2] - levels[1] - moving)
+    moving = sum(moves) / len(moves) if moves else 0.0
+    return phase_deg, float(levels[2] - levels[1] - moving) if len(moves) == 2 else 0.0, moving
 
 
 def _tone(samples: Array, start: int, stop: int) -> tuple[slice, int]:
@@ -188,6 +198,13 @@ def _told(take: Take, event: Event) -> Health:
             start_s=event.start / take.source.rate_hz,
             end_s=event.stop / take.source.rate_hz,
         )
+    elif event.ticks:
+        message = (
+            f"A small click at {where}, in segment {name!r}, while the gain moves: the stage's own, or a "
+            "contact's. It moves no number"
+        )
+        at = (event.start / take.source.rate_hz, event.stop / take.source.rate_hz)
+        return Health("click", "note", message, take.channel, start_s=at[0], end_s=at[1])
     else:
         return Health(
             "click",

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.placing.take import Take
+from charprobe.measuring.health.timeline.steady_gain import tone_gain
+from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
-from charprobe.stimulus.kinds.segment import Span
+from charprobe.stimulus.kinds.segment import Span, Tone
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
@@ -18,6 +19,8 @@ MOST_TURN_DB = 6.0  # between the two halves of the closing marker that a fade m
 EVEN = 0.95  # correlation of a fade with a straight line; a gate that opens has less
 UNEVEN, LEAST_UNEVEN_DB = 0.15, 0.3  # of a rise: a drifting path raises all of a marker alike
 LEAST_RISE_DB = 0.05  # that is told; filters answer both markers alike to 0.02 dB
+QUIETEST, FEWEST_PAIRS = 1 / 4, 3  # share of the levels played twice at which stages rest, and least of them
+NEAR, NEAR_DB, SURE = 0.12, 0.01, 4.0  # of what the markers moved by, in dB, and in standard uncertainties
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
@@ -90,15 +93,16 @@ def _gains_db(take: Take, marker: Marker, span: Span, first: float, last: float)
 def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     """Compare the levels of the opening and the closing marker: code ``level-drift``.
 
-    A stage that has not recovered passes the closing marker lower, never higher; so only a rise is told,
-    unless the stage is `off`.
+    A stage may not have recovered at the closing marker, or turn it up; then its tones do not repeat either,
+    or the whole marker does not move alike. Unless the stage is `off`, a fall is told only where tones that
+    are played twice fall by as much, in one step or evenly, and a rise not where they move otherwise.
     """
     stimulus = take.stimulus
     first, last = _gain(take, "opening", stimulus.opening), _gain(take, "closing", stimulus.closing)
     if first is None or last is None:
         return []
     rise_db = 20 * float(np.log10(last / first)) if off else _even_rise_db(take)
-    if (abs(rise_db) if off else rise_db) < LEAST_RISE_DB:
+    if abs(rise_db) < LEAST_RISE_DB or not (off or _by_the_path(take, rise_db)):
         return []
     message = (
         f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
@@ -107,6 +111,44 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
         "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
     )
     return [Health("level-drift", "warn", message, channel=take.channel)]
+
+
+def _by_the_path(take: Take, rise_db: float) -> bool:
+    """Whether quiet tones that are played twice say that the path moved the markers, not the stage.
+
+    Between a tone and itself played later, a path that stepped moves by all of it or by nothing, and one that
+    drifts by its share of time. Tones that all repeat lay on one side of a step.
+    """
+    moved = _moves_of_quiet_tones(take)
+    if len(moved) < FEWEST_PAIRS:
+        return rise_db > 0
+    between_s = take.capture_time_s(float(take.stimulus.closing.start)) - take.capture_time_s(
+        float(take.stimulus.opening.start)
+    )
+    size_db, later_s, std_db = np.array(moved).T
+    near_db = np.maximum(np.maximum(NEAR * abs(rise_db), NEAR_DB), SURE * std_db)
+    still, stepped = (np.abs(size_db - by_db) < near_db for by_db in (0.0, rise_db))
+    drifted = np.abs(size_db - rise_db * later_s / between_s) < near_db * later_s / between_s + SURE * std_db
+    if still.all():
+        return rise_db > 0
+    return bool((still | stepped).all() or drifted.all())
+
+
+def _moves_of_quiet_tones(take: Take) -> list[tuple[float, float, float]]:
+    """How far quiet tones move until they are played again: in dB, how much later, and how surely."""
+    pairs: dict[tuple[float, float], list[Tone]] = {}
+    for segment in take.stimulus.segments:
+        if segment.spec.kind in BY_TONE and take.holds(segment):
+            for tone in take.intact(segment).tones:
+                pairs.setdefault((round(tone.level_dbfs, 3), tone.frequency_hz), []).append(tone)
+    twice = [tones for _, tones in sorted(pairs.items()) if len(tones) > 1]
+    moved = []
+    for tones in twice[: max(FEWEST_PAIRS, round(QUIETEST * len(twice)))]:
+        first, last = tone_gain(take, tones[0]), tone_gain(take, tones[-1])
+        if first is not None and last is not None:
+            std_db = float(np.hypot(first.std_db, last.std_db))
+            moved.append((last.gain_db - first.gain_db, last.time_s - first.time_s, std_db))
+    return moved
 
 
 def _even_rise_db(take: Take) -> float:
@@ -120,7 +162,7 @@ def _even_rise_db(take: Take) -> float:
     if opening is None or rise is None:
         return 0.0
     rise_db = float(np.median(rise - opening))
-    return rise_db if np.ptp(rise - opening) <= max(UNEVEN * rise_db, LEAST_UNEVEN_DB) else 0.0
+    return rise_db if np.ptp(rise - opening) <= max(UNEVEN * abs(rise_db), LEAST_UNEVEN_DB) else 0.0
 
 
 def _gain(take: Take, marker: Marker, span: Span) -> float | None:

@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.path.tone_noise import check_tone_noise, under_tones
@@ -102,6 +103,24 @@ def test_a_coder_that_hides_noise_below_the_tone_is_told():
 def test_a_stimulus_played_in_16_bits_is_told(stage):
     (told,) = told_of(recorded(stage, 16)[1])
     assert (told.code, "played in 16 bits" in told.message) == ("few-bits", True)
+
+
+def beside_tones(samples, *, gain, phase):
+    """Noise of 120 Hz laid on what a tone's gain, its phase, or both move by; 60 dB below it."""
+    rng, sos = np.random.default_rng(3), signal.butter(4, 120.0, fs=RATE_HZ, output="sos")
+    moves = signal.sosfilt(sos, rng.standard_normal((2, samples.shape[0])))
+    moves *= 1e-3 / moves.std(axis=1, keepdims=True)
+    wave = signal.hilbert(samples[:, 0])
+    return (samples[:, 0] + gain * moves[0] * wave.real + phase * moves[1] * wave.imag)[:, None]
+
+
+@pytest.mark.parametrize("stage", ["plain-wire", "feedforward-rms-hard"])
+def test_noise_close_to_tones_is_a_coders_unless_gain_or_phase_alone_moves(stage):
+    clean = recorded(stage)[1]
+    (told,) = told_of(beside_tones(clean, gain=1, phase=1))
+    assert (told.code, "lies beside tones" in told.message) == ("lossy-coded", True)
+    assert told_of(beside_tones(clean, gain=1, phase=0)) == []
+    assert told_of(beside_tones(clean, gain=0, phase=1)) == []
 
 
 def test_noise_of_its_own_is_no_coder():

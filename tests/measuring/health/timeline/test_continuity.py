@@ -65,6 +65,16 @@ def test_a_click_is_no_dropout(clean):
     assert "segment 'bursts'" in item.message and abs(item.start_s - at / RATE_HZ) < 1e-4
 
 
+def test_a_small_click_while_the_gain_moves_may_be_the_stages_own(clean):
+    tone = STEPS.tones[3]
+    first, last = inside(tone, 0.0), inside(tone, 1.0)
+    clean[inside(tone, 0.6)] += 0.005 * 10 ** (tone.level_dbfs / 20)
+    (at_rest,) = judged(clean)
+    clean[first:last] *= 10 ** (np.linspace(0, -0.2, last - first) / 20)  # a release of 0.2 dB
+    (moving,) = judged(clean)
+    assert (at_rest.severity, moving.severity, moving.code) == ("warn", "note", "click")
+
+
 def test_crackle_is_summed_up(clean):
     for tone in STEPS.tones:
         for share in (0.2, 0.4, 0.6, 0.8):

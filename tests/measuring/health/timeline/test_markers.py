@@ -1,7 +1,11 @@
+import numpy as np
 import pytest
 from judged_pairs import PATH_RATE_HZ, found_in
+from taken import RATE_HZ, take_of
 
+from charprobe.measuring.health.timeline.markers import check_marker_levels
 from charprobe.simulation.rig import faults
+from charprobe.stimulus.kinds.level_steps import LevelSteps
 
 
 @pytest.mark.parametrize("gain_db", [-0.4, 0.4])
@@ -15,3 +19,34 @@ def test_a_step_after_the_last_tone_is_seen_in_the_markers_of_the_bypass(gain_db
         if item.code == "level-drift"
     ]
     assert any("In the bypass" in text and "0.40 dB" in text for text in told)
+
+
+STEPS = (LevelSteps("steps", 997.0, -50.0, -5.0, 5.0, 0.1, True, gap_s=0.1),)
+LEVELS_DB = {  # what happens over the 3 s of the take, in dB; what the stage does, it does to loud tones
+    "step down": lambda share: -0.8 * (share > 0.55),
+    "step up": lambda share: 0.8 * (share > 0.3),
+    "drift down": lambda share: -0.6 * share,
+    "drift up": lambda share: 0.6 * share,
+}
+
+
+@pytest.mark.parametrize("how", LEVELS_DB)
+def test_one_capture_alone_tells_a_path_that_moves(how, rng):
+    def path(samples):
+        return samples * 10 ** (LEVELS_DB[how](np.linspace(0, 1, samples.size)) / 20)
+
+    (item,) = check_marker_levels(take_of(STEPS, path, rng=rng))
+    assert item.code == "level-drift" and ("quieter" in item.message) == ("down" in how)
+
+
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_a_stage_whose_gain_wanders_or_recovers_slowly_is_no_path_that_moves(sign, rng):
+    def slow(samples):  # reduced by what was loud, recovering within seconds; or raised by it
+        heard = np.abs(samples) > 0.05
+        keep, gain_db, gains = np.exp(-1 / (1.5 * RATE_HZ)), 0.0, np.empty(samples.size)
+        for n, loud in enumerate(heard.tolist()):
+            gain_db = keep * gain_db + (1 - keep) * 6.0 * loud
+            gains[n] = gain_db
+        return samples * 10 ** (sign * gains / 20)
+
+    assert check_marker_levels(take_of(STEPS, slow, rng=rng)) == []

@@ -1,0 +1,173 @@
+"""Gain that falls at once and comes back at once within one sweep or tone: a loose plug, a worn switch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import scipy
+
+from charprobe.estimators.timing.trace.phase_set import carrier_phase
+from charprobe.placing.take import Take
+from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.segment import Segment
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.values.arrays import Array, Index
+from charprobe.values.quantity import DB_PER_NEPER
+from charprobe.values.running_median import running_median
+from charprobe.values.wording import clock_text, number_text, signed_text
+
+BLOCK_S, BLOCK_PERIODS = 0.002, 2  # what a level is read from
+FROM_HZ, TO_HZ = 150.0, 15_000.0  # of a sweep: blocks are long below, converters fall off above
+TO_SHARE = 0.38  # of the sampling rate, likewise
+OVER = 3  # blocks: an edge lies within the two in between
+AFTER_EDGE_S, BEFORE_EDGE_S = 0.012, 0.006  # left out of a tone
+LEAST_DB = 0.05
+CLEAR = 8.0  # times what noise makes levels step by
+SUDDEN = 2.0  # times what the level moves by in as much time beside it: filters and gain cells take time
+TURNS = 0.3  # radians per neper: a filter that has a level fall so fast turns the phase by as much
+ALIKE = 1.6  # the one edge over the other
+LONGEST_S = 0.5
+AROUND_BLOCKS = 41
+MOST_TOLD = 3
+
+
+@dataclass(frozen=True)
+class Dip:
+    """A stretch of one sweep or tone whose gain is `size_db` off; its edges are samples of the capture."""
+
+    segment: Segment
+    start: float
+    stop: float
+    size_db: float
+
+
+def check_dips(take: Take) -> list[Health]:
+    """Look for dips and bumps of the gain with sudden edges, which no stage makes: code ``gain-step``.
+
+    A stage's gain moves at edges of what is played, within its own times; a filter has a sweep rise and fall
+    slowly, or turns its phase. A contact opens and closes at once, and turns no phase.
+    """
+    dips = sorted(find_dips(take), key=lambda dip: dip.start)
+    if not dips:
+        return []
+    rate_hz = take.source.rate_hz
+    named = ", ".join(
+        f"{signed_text(dip.size_db, 2)} dB for {number_text(1e3 * (dip.stop - dip.start) / rate_hz, 0)} ms "
+        f"at {clock_text(dip.start / rate_hz)} in {dip.segment.spec.name!r}"
+        for dip in dips[:MOST_TOLD]
+    )
+    more = f" and {len(dips) - MOST_TOLD} more" if len(dips) > MOST_TOLD else ""
+    message = (
+        f"The gain steps and comes back: {named}{more} ({take.label}). A loose plug, a worn switch or "
+        "control, a wireless link? Levels and response there carry it. Clean or replace what moves, and "
+        "retake. Everything is given, marked"
+    )
+    return [
+        Health(
+            "gain-step", "warn", message, take.channel, start_s=dips[0].start / rate_hz,
+            end_s=dips[-1].stop / rate_hz,
+        )
+    ]  # fmt: skip
+
+
+def find_dips(take: Take) -> Iterator[Dip]:
+    """Dips and bumps in every sweep and tone of a capture, in no order."""
+    rate_hz = take.stimulus.rate_hz
+    for segment in take.stimulus.segments:
+        if isinstance(segment.spec, Sweep):
+            yield from _in_sweep(take, segment, segment.spec)
+        for tone in segment.tones:
+            cut = take.cut(
+                tone.start + tone.ramp + AFTER_EDGE_S * rate_hz, tone.stop - BEFORE_EDGE_S * rate_hz
+            )
+            turn = tone.frequency_hz / rate_hz * cut.step
+            cycles = max(BLOCK_PERIODS, round(BLOCK_S * tone.frequency_hz))
+            edges = np.arange(0, cut.samples.size, cycles / turn).astype(int)
+            if edges.size < 8 or not _may_step(cut.samples, edges):
+                continue
+            phase = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
+            yield from _dips(take, segment, cut.samples, phase, edges, cut.start)
+
+
+def _may_step(samples: Array, edges: Index) -> bool:
+    """Whether the power of some block steps; cheaper than its level."""
+    power = np.add.reduceat(samples**2, edges)[:-1] / np.diff(edges)
+    if power.min() <= 0:
+        return False
+    level_db = 10 * np.log10(power)
+    return bool(np.abs(_stepped(level_db)).max() > LEAST_DB / 2)
+
+
+def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
+    rate_hz = take.stimulus.rate_hz
+    rate_s = spec.length_s / np.log(spec.to_hz / spec.from_hz)
+    first_hz, last_hz = max(FROM_HZ, spec.from_hz), min(TO_HZ, TO_SHARE * rate_hz, spec.to_hz)
+    if first_hz >= last_hz:
+        return
+    from_s, to_s = (rate_s * float(np.log(each / spec.from_hz)) for each in (first_hz, last_hz))
+    cut = take.cut(segment.span.start + from_s * rate_hz, segment.span.start + to_s * rate_hz)
+    turns = spec.turns((cut.position() - segment.span.start) / rate_hz)
+    frequency_hz = np.gradient(turns) * rate_hz if turns.size > 1 else turns
+    edges, at = [0], 0
+    while at < turns.size - 1:
+        cycles = max(BLOCK_PERIODS, round(BLOCK_S * float(frequency_hz[at])))
+        at = int(np.searchsorted(turns, turns[at] + cycles))
+        edges.append(at)
+    if len(edges) > 8:
+        yield from _dips(take, segment, cut.samples, 2 * np.pi * turns, np.array(edges[:-1]), cut.start)
+
+
+def _dips(
+    take: Take, segment: Segment, samples: Array, phase: Array, edges: Index, start: float
+) -> Iterator[Dip]:
+    """Pairs of sudden steps, one down and one up."""
+    level, turned = _levels(samples, phase, edges)
+    if not np.all(np.isfinite(level)):
+        return
+    step, turn = _stepped(level), _stepped(np.unwrap(turned))
+    beside = OVER * np.maximum(np.abs(np.diff(level[: -OVER - 1])), np.abs(np.diff(level[OVER + 1 :])))
+    noise = 1.4826 * running_median(np.abs(step), width=min(AROUND_BLOCKS, step.size | 1), beyond="edge")
+    sudden = (
+        (np.abs(step) > np.maximum(LEAST_DB / DB_PER_NEPER, CLEAR * noise))
+        & (np.abs(step) > SUDDEN * beside)
+        & (np.abs(turn) < TURNS * np.abs(step))
+    )
+    size = np.where(sudden, np.abs(step), 0.0)
+    sudden &= size == scipy.ndimage.maximum_filter1d(size, 2 * OVER + 1)
+    open_at: int | None = None
+    for at in np.flatnonzero(sudden):
+        after = step[at]
+        if open_at is not None:
+            before = step[open_at]
+            long_s = (edges[at + OVER] - edges[open_at + OVER]) / take.source.rate_hz
+            if after * before < 0 and 1 / ALIKE < -after / before < ALIKE and long_s < LONGEST_S:
+                first, last = (
+                    float(take.alignment.capture_index(start)) + float(edges[each + OVER])
+                    for each in (open_at, at)
+                )
+                yield Dip(segment, first, last, DB_PER_NEPER * float(before - after) / 2)
+                open_at = None
+                continue
+        open_at = int(at)
+
+
+def _stepped(level: Array) -> Array:
+    """How far a level steps over `OVER` blocks, beyond what it moves by beside them."""
+    before, after = np.diff(level[: -OVER - 1]), np.diff(level[OVER + 1 :])
+    return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
+
+
+def _levels(samples: Array, phase: Array, edges: Index) -> tuple[Array, Array]:
+    """Logarithm of the amplitude, and phase, of a wave fitted beside an offset within each block."""
+    basis = np.stack([np.cos(phase), np.sin(phase), np.ones(phase.size)])
+    count = edges.size - 1
+    normal = np.empty((count, 3, 3))
+    wanted = np.empty((count, 3, 1))
+    for i in range(3):
+        wanted[:, i, 0] = np.add.reduceat(basis[i] * samples, edges)[:-1]
+        for j in range(i + 1):
+            normal[:, i, j] = normal[:, j, i] = np.add.reduceat(basis[i] * basis[j], edges)[:-1]
+    cosine, sine, _ = np.linalg.solve(normal, wanted)[:, :, 0].T
+    return np.log(np.maximum(np.hypot(cosine, sine), 1e-12)), np.arctan2(-sine, cosine)
