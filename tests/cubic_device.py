@@ -39,6 +39,8 @@ class Squarer:
     def __init__(self, tau_s):
         self.tau_s = tau_s
 
+    level_std_db = 0.0
+
     def reduction_db_at(self, input_dbfs):
         return 3.0
 

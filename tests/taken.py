@@ -29,6 +29,8 @@ def wire(samples):
 class NoReduction:
     """A static curve without gain reduction."""
 
+    level_std_db = 0.0
+
     def reduction_db_at(self, input_dbfs):
         return 0.0
 

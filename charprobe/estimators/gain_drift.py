@@ -41,6 +41,12 @@ class GainDrift:
     std_db: float
     explained: float
 
+    def std_until_db(self, time_s: float) -> float:
+        """The same of a level at a time that may lie after the last reference: a drift goes on."""
+        if self.kind != "drift" or time_s <= self.after_s:
+            return self.std_db
+        return self.std_db * time_s / self.after_s
+
 
 STEADY = GainDrift(None, 0.0, 0.0, 0.0, 0.0, 0.0)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneFit
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Index
 from charprobe.values.cut import Cut
 from charprobe.values.orders import orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
@@ -27,10 +27,15 @@ MEDIAN_STD = 0.23  # relative standard uncertainty of a floor from the median of
 
 @dataclass(frozen=True)
 class StrayLine:
-    """A steady line that is no harmonic: aliasing, hum, a spur. Level over the fundamental, in dBc."""
+    """A steady line that is no harmonic: aliasing, hum, a spur. Level over the fundamental, in dBc.
+
+    Both with standard uncertainties.
+    """
 
     frequency_hz: float
     level_dbc: float
+    frequency_std_hz: float
+    level_std_db: float
 
 
 def subtract_tone(cut: Cut, tone: ToneFit) -> Cut:
@@ -93,15 +98,36 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     orders = index * bin_hz / tone.frequency_hz
     apart = np.abs(orders - np.round(orders)) * tone.frequency_hz / bin_hz > APART_BINS
     chosen = index[apart & (index * bin_hz > LOWEST_HZ)]
-    reference = float(abs(tone.amplitudes[0]))
-    lines = [
-        StrayLine(float(i * bin_hz), 10 * math.log10(float(power[i])) - 20 * math.log10(reference))
-        for i in chosen
-    ]
+    lines = _read(np.sqrt(power), chosen, np.sqrt(floor / 2), tone=tone, bin_hz=bin_hz)
     at_hz = bin_hz * np.arange(power.size)
     lines = [line for line in lines if not _mirrored(line, lines, tone.frequency_hz, 1.5 * bin_hz)]
     heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
     return NoiseBeside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
+
+
+def _read(size: Array, at: Index, std: Array, *, tone: ToneFit, bin_hz: float) -> list[StrayLine]:
+    """Place and level of a line between the bins `at`, from the bins beside it, as a Hann window spreads it.
+
+    `std` is the standard uncertainty of the noise in each part of a bin. Each neighbour tells the place by
+    its share of the middle bin; where the two differ by more than noise lets them, it is no one steady line,
+    and half of that is doubt.
+    """
+    middle, noise = size[at], std[at] / size[at]
+    share = np.stack([size[at - 1], size[at + 1]]) / middle
+    places = np.array([[-1.0], [1.0]]) * (2 * share - 1) / (1 + share)
+    # noise of neighbouring bins of a Hann window is correlated by 2/3, along a line's own phases
+    stds = 3 / (1 + share) ** 2 * noise * np.sqrt(1 + share**2 - 4 / 3 * share)
+    weights = stds**-2 / np.sum(stds**-2, axis=0)
+    off = np.clip(np.sum(weights * places, axis=0), -0.5, 0.5)
+    unlike = np.maximum(0.0, (places[1] - places[0]) ** 2 - np.sum(stds**2, axis=0)) / 4
+    off_std = np.sqrt(np.sum((weights * stds) ** 2, axis=0) + unlike)
+    fall = np.where(np.abs(off) < 1e-6, 0.0, np.pi / np.tan(np.pi * off + 1e-12) - 1 / (off + 1e-12 / np.pi))
+    steep = fall + 2 * off / (1 - off**2)
+    own = float(tone.stds[0] / abs(tone.amplitudes[0]))
+    level_db = DB_PER_NEPER * np.log(middle * (1 - off**2) / np.sinc(off) / abs(tone.amplitudes[0]))
+    level_std_db = DB_PER_NEPER * np.sqrt(noise**2 + (steep * off_std) ** 2 + own**2)
+    rows = np.stack([(at + off) * bin_hz, level_db, off_std * bin_hz, level_std_db], axis=1)
+    return [StrayLine(*row) for row in rows.tolist()]
 
 
 def _mirrored(line: StrayLine, lines: list[StrayLine], tone_hz: float, within_hz: float) -> bool:

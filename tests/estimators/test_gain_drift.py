@@ -32,6 +32,7 @@ def test_a_drift_reaches_back_to_the_start_of_the_take(rng):
     assert found.kind == "drift"
     assert found.size_db == pytest.approx(0.003 * 18, abs=0.003)
     assert 1.96 * found.std_db == pytest.approx(0.003 * 20, abs=0.004)
+    assert 1.96 * found.std_until_db(50.0) == pytest.approx(0.003 * 50, abs=0.01)  # and on to its end
 
 
 def test_groups_of_unlike_gain_are_compared_within_themselves(rng):

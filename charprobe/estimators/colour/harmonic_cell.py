@@ -43,6 +43,8 @@ class HarmonicCell:
         How far the level still had to go.
     strays : tuple of StrayLine
         Steady lines beside the tone that are no harmonics of it, strongest first.
+    path_std_db : float
+        Standard uncertainty of the level for what the gain of path and gear moved by during the take.
     noise : Quantity or None
         Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
     """
@@ -54,6 +56,7 @@ class HarmonicCell:
     moving_stds: Array
     settling: ToneSettling = AT_REST
     strays: tuple[StrayLine, ...] = ()
+    path_std_db: float = 0.0
     noise: Quantity | None = None
 
     @property
@@ -84,7 +87,7 @@ class HarmonicCell:
         level = self.fit.level(1)
         if isinstance(level, Unmeasured):
             return level
-        std = math.hypot(level.std, FLOOR_DB, self.settling.std_db)
+        std = math.hypot(level.std, FLOOR_DB, self.settling.std_db, self.path_std_db)
         return Quantity.from_std(level.value + self.settling.remaining_db, std, "dBFS")
 
     def _moving(self, unit: str) -> Unmeasured:

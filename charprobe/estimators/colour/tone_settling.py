@@ -19,7 +19,7 @@ from charprobe.values.quantity import DB_PER_NEPER
 SKIPPED = 0.3  # the trace begins at this share of a tone
 WINDOW_S = 0.008
 MOST_WINDOWS, FEWEST_WINDOWS = 16, 4
-TRACE_ORDERS = 4
+TRACE_ORDERS = 10  # an order left out of a window would beat with its place and pass for movement
 FINEST_DB = 1e-5  # a window is not trusted beyond this
 MODEL_SHARE = 0.25  # of what was left to go, by which a law of its own may miss it
 SETTLED_DB = 0.05  # with less to go, interval included, harmonics are as good as settled
@@ -87,7 +87,7 @@ def _judged(
     count = min(MOST_WINDOWS, int(room / least))
     if count < FEWEST_WINDOWS:
         return [AT_REST] * len(tones)
-    size = room // count
+    size = _whole_periods(room // count, per_sample)
     begins = np.array([math.ceil((one.start - cut.start) / cut.step + first) for one in tones])
     rows = cut.samples[begins[:, None] + np.arange(size * count)].reshape(-1, size)
     sizes = fundamental_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)
@@ -105,3 +105,9 @@ def _judged(
     stds = np.hypot(np.hypot(unsure, MODEL_SHARE * left), np.where(verdict.moving, 0.0, hidden))
     doubts = np.where(verdict.moving, left + 2 * unsure, left)
     return [ToneSettling(*map(float, row)) for row in zip(verdict.remaining_db, doubts, stds, strict=True)]
+
+
+def _whole_periods(size: int, per_sample: float) -> int:
+    """The longest stretch up to a size that holds whole periods, to the nearest sample: orders stay apart."""
+    periods = max(MIN_PERIODS, math.floor(size * per_sample))
+    return min(size, math.floor(periods / per_sample + 0.5))

@@ -11,13 +11,14 @@ from numpy.polynomial import chebyshev
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import DB_PER_NEPER
+from charprobe.values.quantity import DB_PER_NEPER, Z95, Unmeasured
 
 CLEAR = 12.0  # standard uncertainties by which an order must stand out for its phase and level to be judged
 PHASE_OFF_DEG = 5.0  # phases this far from 0 or 180 degrees are memory: a converter's own filters turn less
 SPREAD_DB = 0.5  # so are levels that differ by more between tones of one level
 SURE = 3.0  # standard uncertainties that come on top
 POINTS = 101
+BEYOND = 100  # order up to which the last known ones foretell others
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,9 @@ class Transfer:
         Input from ``-drive`` to ``drive`` and output, full scale = 1; ``y`` is 0 where ``x`` is.
     slope : float
         Gain of small signals: the slope of the curve where ``x`` is 0.
-    std : float
-        Standard uncertainty of ``y`` that the noise beside the orders used leaves.
+    std, deviation_std : ndarray, shape (101,)
+        Standard uncertainties of ``y`` and of `deviation`: of level and orders, of phases that are not those
+        of a curve, and of orders above the 10th, should they go on falling as the last ones do.
     """
 
     cell: HarmonicCell
@@ -43,7 +45,8 @@ class Transfer:
     x: Array
     y: Array
     slope: float
-    std: float
+    std: Array
+    deviation_std: Array
 
     @property
     def deviation(self) -> Array:
@@ -98,22 +101,52 @@ def transfer_curve(cell: HarmonicCell, *, input_dbfs: float) -> Transfer | None:
     Notes
     -----
     A memoryless curve driven by ``A cos t`` gives ``sum c_n cos n t = sum c_n T_n(x / A)`` with real ``c_n``:
-    the parts of the harmonics in phase with n times the fundamental. Orders that do not rise above the
-    noise are left out, and orders above 10 are not known.
+    the parts of the harmonics in phase with n times the fundamental. Orders above the 10th are not known.
     """
-    shown = [order for order in range(2, HIGHEST + 1) if cell.detected(order)]
-    if not shown:
+    level = cell.fundamental
+    if isinstance(level, Unmeasured) or not any(cell.detected(n) for n in range(2, HIGHEST + 1)):
         return None
     own = float(abs(cell.fit.amplitudes[0]))
     drive = 10 ** (input_dbfs / 20)
-    series = np.zeros(HIGHEST + 1)
-    series[1] = own
-    series[shown] = own * np.real(cell.ratios[np.array(shown) - 2])
+    series = own * np.concatenate([[0.0, 1.0], cell.ratios.real])
     u = np.linspace(-1.0, 1.0, POINTS)
-    y = chebyshev.chebval(u, series)
-    slope = float(chebyshev.chebval(0.0, chebyshev.chebder(series))) / drive
-    std = own * math.sqrt(float(np.sum(cell.stds[np.array(shown) - 2] ** 2)))
-    return Transfer(cell, drive, drive * u, y - y[POINTS // 2], slope, std)
+    terms = chebyshev.chebvander(u, BEYOND)
+    terms -= terms[POINTS // 2]
+    slopes: Array = np.asarray(chebyshev.chebval(0.0, chebyshev.chebder(np.eye(BEYOND + 1))), dtype=float)
+    stds = np.concatenate([[0.0, level.std / DB_PER_NEPER], cell.whole_stds])
+    aside = np.concatenate([[0.0, 0.0], np.abs(cell.ratios) - np.abs(cell.ratios.real), _tail(cell)])
+
+    def std_of(shapes: Array) -> Array:
+        common = np.abs(shapes) @ aside / Z95
+        return np.asarray(own * np.hypot(np.sqrt(shapes[:, : stds.size] ** 2 @ stds**2), common))
+
+    return Transfer(
+        cell,
+        drive,
+        drive * u,
+        terms[:, : series.size] @ series,
+        float(slopes[: series.size] @ series) / drive,
+        std_of(terms),
+        std_of(terms - np.outer(u, slopes)),
+    )
+
+
+def _tail(cell: HarmonicCell) -> Array:
+    """Sizes that orders beyond the last one known may have: even and odd ones fall on as they did.
+
+    The law is a power of the order, as steep as the shallower of the last two falls; corners make such tails,
+    and smooth curves shorter ones.
+    """
+    sizes, orders = np.abs(cell.ratios), np.arange(cell.orders + 1, BEYOND + 1)
+    tail = np.zeros(orders.size)
+    for last in range(max(6, cell.orders - 1), cell.orders + 1):
+        known = np.array([last - 4, last - 2, last])
+        if any(cell.detected(order) for order in (last - 2, last)):
+            falls = -np.diff(np.log(np.maximum(sizes[known - 2], 1e-15))) / np.diff(np.log(known))
+            power = max(1.0, float(falls.min()))
+            most = float(np.max(sizes[known[1:] - 2] * known[1:] ** power))
+            tail += np.where((orders - last) % 2 == 0, most * orders**-power, 0.0)
+    return tail
 
 
 def memory_signs(cell: HarmonicCell, others: Sequence[HarmonicCell]) -> Memory | None:

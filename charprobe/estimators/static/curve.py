@@ -40,13 +40,21 @@ class StaticCurve:
     axis_std_db : float
         Standard uncertainty of the whole input axis (gain of the path, from the bypass).
     drift_std_db : float
-        Standard uncertainty of any level for what the gain of the gear moved by during the take.
+        Standard uncertainty of any level step for what the gain of the gear moved by meanwhile.
+    take_std_db : float
+        The same of a level at any time of the take.
     """
 
     points: tuple[StaticPoint, ...]
     choice: CurveChoice | None
     axis_std_db: float
     drift_std_db: float = 0.0
+    take_std_db: float = 0.0
+
+    @property
+    def level_std_db(self) -> float:
+        """Standard uncertainty of any level of the take over the input axis: the axis itself, and drift."""
+        return float(np.hypot(self.axis_std_db, self.take_std_db))
 
     @property
     def fit(self) -> BendsFit | None:

@@ -16,6 +16,10 @@ class Reduction(Protocol):
     def reduction_db_at(self, input_dbfs: float) -> float | None:
         """Reduction in dB (positive) at a level on the input axis, None where it is not known."""
 
+    @property
+    def level_std_db(self) -> float:
+        """Standard uncertainty of any level over the input axis: the axis itself, and what drifted."""
+
 
 def counterpart(bypass: Take | None, segment: SegmentOf[S]) -> SegmentOf[S] | None:
     """Return the same segment in the bypass capture, None if it has none or does not hold it."""

@@ -51,6 +51,7 @@ class _Swept:
     own: Response
     bypassed: bool
     moved: bool
+    level_std_db: float
 
     @property
     def idle(self) -> bool:
@@ -139,7 +140,8 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         response, bypassed = own.relative_to(rig), True
         drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
-    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, _moved(static, drive_dbfs))
+    moved, level_std_db = _moved(static, drive_dbfs), static.level_std_db if static is not None else 0.0
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db)
 
 
 def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
@@ -228,7 +230,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         columns["phase_deg"] += _cells(response.phase_deg[told])
         columns["drive_dbfs"] += [sweep.drive_dbfs] * count
         columns["reduction_db"] += [sweep.reduction_db] * count
-        moves_db = FOLLOWS * abs(sweep.reduction_db or 0.0)
+        moves_db = math.hypot(FOLLOWS * (sweep.reduction_db or 0.0), sweep.level_std_db)
         columns["magnitude_std_db"] += _cells(np.hypot(response.magnitude_std_db, moves_db)[told])
         columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
         columns["group_delay_s"] += _cells(response.group_delay_s[told])

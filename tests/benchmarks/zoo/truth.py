@@ -26,7 +26,7 @@ FLAT = 0.003  # dB per dB below which a curve counts as level
 class Truth:
     """Settled tones by (frequency, level), bursts by condition, and what they stand for.
 
-    `curve` is the settled gain over levels, `GRID_DB` apart where compressors work and at every level step below, at the
+    `curve` is the settled gain at every level step and over levels `GRID_DB` apart where compressors work, at the
     frequency of the level steps.
     """
 
@@ -110,8 +110,8 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     top = max((step.spec.to_dbfs for step in steps), default=-2.0)
     fine = np.arange(top, FINE_DBFS, -GRID_DB)
     coarse = np.arange(fine[-1] - COARSE_DB, LOWEST_DBFS, -COARSE_DB)
-    quiet = {tone.level_dbfs for step in steps for tone in step.tones if tone.level_dbfs < fine[-1]}
-    levels = sorted({*fine.tolist(), *coarse.tolist(), *quiet})
+    stepped = {tone.level_dbfs for step in steps for tone in step.tones}
+    levels = sorted({*fine.tolist(), *coarse.tolist(), *stepped})
     played = [
         (frequency_hz, level)
         for segment in stimulus.of_kind(Tones)
@@ -127,7 +127,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     truth = Truth(
         stage.name,
         stimulus.rate_hz,
-        stage.late_s,
+        round(stage.late_s * stimulus.rate_hz) / stimulus.rate_hz,
         stage.unsteady_db,
         stage.trace_is_gain,
         steps_hz,

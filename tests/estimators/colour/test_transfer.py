@@ -13,10 +13,10 @@ RATE_HZ = 48_000.0
 DBFS = -6.0
 
 
-def cell_of(device, rng, frequency_hz=997.0, dbfs=DBFS):
+def cell_of(device, rng, frequency_hz=997.0, dbfs=DBFS, noise=1e-7):
     tone = Tone(0, 15_360, frequency_hz, dbfs, 0.0, 240, 0)
     x = 10 ** (dbfs / 20) * np.cos(2 * np.pi * frequency_hz * np.arange(15_360) / RATE_HZ)
-    y = device(x) + rng.normal(0, 1e-7, x.size)
+    y = device(x) + rng.normal(0, noise, x.size)
     return measure_harmonics(Cut(y, 0.0, 1.0, RATE_HZ), tones=[tone])[0]
 
 
@@ -34,6 +34,29 @@ def test_the_curve_of_a_polynomial_is_the_polynomial(rng):
     np.testing.assert_allclose(curve.y, polynomial(curve.x), atol=1e-7)
     assert curve.slope == pytest.approx(1.5, abs=1e-6)
     np.testing.assert_allclose(curve.deviation, polynomial(curve.x) - 1.5 * curve.x, atol=1e-6)
+
+
+def off_centre(x):
+    return (np.tanh(2 * x + 0.3) - np.tanh(0.3)) / 2
+
+
+def clipped(x):
+    return np.clip(x, -0.3, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("device", "slope", "noise"),
+    [(polynomial, 1.5, 3e-5), (off_centre, 1 - np.tanh(0.3) ** 2, 1e-7), (clipped, 1.0, 1e-7)],
+)
+def test_the_stated_uncertainty_of_each_point_holds_the_curve(device, slope, noise, rng):
+    within = []
+    for _ in range(6):
+        curve = transfer_curve(cell_of(device, rng, noise=noise), input_dbfs=DBFS)
+        truth = device(curve.x) - device(np.zeros(1))
+        off = np.stack([curve.y - truth, curve.deviation - (truth - slope * curve.x)])
+        within.append(np.abs(off) <= 1.96 * np.stack([curve.std, curve.deviation_std]) + 1e-15)
+    # points of a draw go together, so six draws tell the share of 95 % to about a tenth
+    assert np.all(np.mean(within, axis=(0, 2)) > 0.8)
 
 
 def test_a_straight_device_has_no_curve(rng):

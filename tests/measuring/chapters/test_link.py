@@ -28,6 +28,8 @@ LINK = Link("sides", 997.0, 3001.0, (-50.0, -30.0, -16.0, -4.0), -50.0, 0.8)
 class Curve:
     """The unit's own static curve."""
 
+    level_std_db = 0.0
+
     def reduction_db_at(self, input_dbfs):
         return max(0.0, (1 - 1 / RATIO) * (input_dbfs - THRESHOLD_DBFS))
 

@@ -171,13 +171,15 @@ def _reached(main: AtFrequency | None, reference: LevelRung, bypass: Take | None
 def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[LevelRung]:
     """Every tone of every tones segment; the bypass fixes its place on the input axis."""
     polarity = bypass.alignment.polarity if bypass is not None else 1
+    moved_db = static.level_std_db if static is not None else 0.0
     rungs = []
     for segment in held(wet, Tones):
         rigs: dict[int, HarmonicCell] = {}
         same = counterpart(bypass, segment)
         if bypass is not None and same is not None:
             rigs = {cell.tone.group: cell for cell in _cells(bypass, same, polarity)}
-        for cell in _cells(wet, segment, polarity):
+        for found in _cells(wet, segment, polarity):
+            cell = dataclasses.replace(found, path_std_db=moved_db)
             rig = rigs.get(cell.tone.group)
             level = rig.fundamental if rig is not None else None
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs

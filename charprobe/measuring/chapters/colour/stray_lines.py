@@ -20,7 +20,9 @@ COLUMNS = {
     "input_dbfs": "dBFS",
     "frequency_hz": "Hz",
     "line_hz": "Hz",
+    "line_std_hz": "Hz",
     "level_dbc": "dBc",
+    "level_std_db": "dB",
     "folded_order": "",
 }
 
@@ -40,7 +42,8 @@ def stray_table(rungs: Sequence[LevelRung], *, rate_hz: float) -> Table:
         tone_hz = rung.cell.tone.frequency_hz
         for line in _own(rung)[:MOST]:
             order = folded_order(tone_hz, line.frequency_hz, rate_hz=rate_hz)
-            rows.append((rung.input_dbfs, tone_hz, line.frequency_hz, line.level_dbc, order))
+            place = (line.frequency_hz, line.frequency_std_hz)
+            rows.append((rung.input_dbfs, tone_hz, *place, line.level_dbc, line.level_std_db, order))
     return Table({name: [row[i] for row in rows] for i, name in enumerate(COLUMNS)}, COLUMNS)
 
 

@@ -16,8 +16,10 @@ SAME_LEVEL_DB = 0.6  # tones this close belong to one level of the recipe
 COLUMNS = {
     "input": "FS",
     "output": "FS",
+    "output_std": "FS",
     "line": "FS",
     "deviation": "FS",
+    "deviation_std": "FS",
     "frequency_hz": "Hz",
     "drive_dbfs": "dBFS",
     "memory": "",
@@ -60,8 +62,10 @@ def _table(curve: Transfer, rung: LevelRung, memory: Memory) -> Table:
     columns = {
         "input": curve.x.tolist(),
         "output": curve.y.tolist(),
+        "output_std": curve.std.tolist(),
         "line": (curve.slope * curve.x).tolist(),
         "deviation": curve.deviation.tolist(),
+        "deviation_std": curve.deviation_std.tolist(),
         "frequency_hz": [rung.cell.tone.frequency_hz] * size,
         "drive_dbfs": [rung.input_dbfs] * size,
         "memory": [memory.found] * size,

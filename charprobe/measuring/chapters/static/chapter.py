@@ -115,7 +115,8 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
             curve = fit_static_curve(points, axis_std_db=axis.gain_std_db)
             seen = steadiness(wet, fit, axis, curve)
             drift = moved if moved.kind and moved.std_db > seen.std_db else seen
-            curve = replace(curve, drift_std_db=drift.std_db)
+            end_s = wet.capture_time_s(wet.stimulus.segments[-1].span.stop)
+            curve = replace(curve, drift_std_db=drift.std_db, take_std_db=drift.std_until_db(end_s))
             measured.append(MeasuredSteps(segment, fit, axis, curve, drift))
     return measured
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.detector_law import (
+    FLOOR_DB,
     Equivalent,
     PlayedWaveform,
     fit_exponent,
@@ -98,6 +99,7 @@ class _OnCurve:
 
     played: PlayedWaveform
     reduction_db: float
+    reduction_std_db: float
     level_dbfs: float
     std_db: float
 
@@ -118,8 +120,9 @@ def _placed(
             if reduction >= LEAST_DB and isinstance(at, Quantity):
                 reach = curve.reduction_db_at(at.value + 0.5), curve.reduction_db_at(at.value - 0.5)
                 slope = (reach[0] or 0.0) - (reach[1] or 0.0)
-                std = math.hypot(std_db, low_std) / max(abs(slope), 0.05)
-                placed.append(_OnCurve(row, reduction, at.value, math.hypot(std, at.std)))
+                own = math.hypot(std_db, low_std)
+                level_std = math.hypot(own / max(abs(slope), 0.05), at.std)
+                placed.append(_OnCurve(row, reduction, own, at.value, level_std))
     return placed
 
 
@@ -135,11 +138,12 @@ def _table(placed: Sequence[_OnCurve]) -> Table:
         "waveform": [p.played.waveform.name for p in placed],
         "peak_dbfs": [p.played.peak_dbfs for p in placed],
         "reduction_db": [p.reduction_db for p in placed],
+        "reduction_std_db": [math.hypot(p.reduction_std_db, FLOOR_DB) for p in placed],
         "sine_dbfs": [p.level_dbfs for p in placed],
-        "std_db": [p.std_db for p in placed],
+        "std_db": [math.hypot(p.std_db, FLOOR_DB) for p in placed],
     }
-    units = {"waveform": "", "peak_dbfs": "dBFS", "reduction_db": "dB", "sine_dbfs": "dBFS", "std_db": "dB"}
-    return Table(columns, units)
+    units = {"waveform": "", "peak_dbfs": "dBFS", "sine_dbfs": "dBFS"}
+    return Table(columns, units | dict.fromkeys(("reduction_db", "reduction_std_db", "std_db"), "dB"))
 
 
 def low_cut_of(curves: Sequence[AtFrequency]) -> Reading:

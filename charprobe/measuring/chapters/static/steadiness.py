@@ -68,8 +68,8 @@ def health_of_drift(take: Take, drift: GainDrift) -> tuple[Health, ...]:
     message = (
         f"Quiet tones that the stage leaves alone {how} by {signed_text(drift.size_db, 3)} dB between "
         f"{before} and {after} ({take.label}): a knob was touched, the gear was warming up, or the stage "
-        "itself changes with time. Intervals of make-up, threshold and hysteresis reach over it. If the "
-        "gear may rest and warm up first, do so and retake"
+        "itself changes with time. Intervals of levels, make-up, threshold and hysteresis reach over it. If "
+        "the gear may rest and warm up first, do so and retake"
     )
     return (
         Health(
