@@ -110,7 +110,7 @@ def transfer_curve(cell: HarmonicCell, *, input_dbfs: float) -> Transfer | None:
     drive = 10 ** (input_dbfs / 20)
     series = own * np.concatenate([[0.0, 1.0], cell.ratios.real])
     u = np.linspace(-1.0, 1.0, POINTS)
-    terms = chebyshev.chebvander(u, BEYOND)
+    terms: Array = np.asarray(chebyshev.chebvander(u, BEYOND), dtype=float)
     terms -= terms[POINTS // 2]
     slopes: Array = np.asarray(chebyshev.chebval(0.0, chebyshev.chebder(np.eye(BEYOND + 1))), dtype=float)
     stds = np.concatenate([[0.0, level.std / DB_PER_NEPER], cell.whole_stds])
@@ -127,7 +127,7 @@ def transfer_curve(cell: HarmonicCell, *, input_dbfs: float) -> Transfer | None:
         terms[:, : series.size] @ series,
         float(slopes[: series.size] @ series) / drive,
         std_of(terms),
-        std_of(terms - np.outer(u, slopes)),
+        std_of(np.asarray(terms - np.outer(u, slopes), dtype=float)),
     )
 
 
