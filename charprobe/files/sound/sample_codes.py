@@ -36,10 +36,10 @@ def decode(raw: bytes, *, encoding: Encoding, channels: int) -> NDArray[np.float
     Of single precision where that holds every value of the coding, see `SINGLE`.
     """
     if encoding == "pcm24":
-        wide = np.zeros((len(raw) // 3, 4), dtype=np.uint8)
-        wide[:, 1:] = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3)
-        values = np.asarray(np.multiply(wide.view("<i4"), np.float32(2.0**-31), dtype=np.float32))
-        return values.reshape(-1, channels)
+        # four bytes each, of which the first is none of it
+        wide = np.ndarray((len(raw) // 3,), "<i4", b"\0" + raw, strides=(3,)) & np.int32(-256)
+        values = np.multiply(wide, np.float32(2.0**-31), dtype=np.float32)
+        return np.asarray(values).reshape(-1, channels)
     dtype, offset, step = _SAMPLE_TYPES[encoding]
     kind = np.float32 if encoding in SINGLE else np.float64
     with np.errstate(

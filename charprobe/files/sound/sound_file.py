@@ -77,7 +77,8 @@ class Capture(Pieces):
             return self._whole(_read_library(self.path, first, last), first, last)
         raw = self._stored(first, last)
         values = decode(raw, encoding=self.wav.encoding, channels=self.channels)
-        return self._whole(_doubled(values), first, last)
+        with np.errstate(invalid="ignore"):
+            return self._whole(values.astype(np.float64), first, last)
 
     def _stored(self, first: int, last: int) -> bytes:
         """Return the bytes of frames `first` to `last`, as many whole frames as there are."""
@@ -103,11 +104,12 @@ class Capture(Pieces):
         if first == last or not 0 <= channel < self.channels:
             return super().read(first, last, channel)
         values = np.empty(last - first)
-        for number in range(first // BLOCK_FRAMES, (last - 1) // BLOCK_FRAMES + 1):
-            begin = number * BLOCK_FRAMES
-            part = self._block(channel, number)[max(0, first - begin) : last - begin]
-            place = max(0, begin - first)
-            values[place : place + part.size] = _doubled(part)
+        with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
+            for number in range(first // BLOCK_FRAMES, (last - 1) // BLOCK_FRAMES + 1):
+                begin = number * BLOCK_FRAMES
+                part = self._block(channel, number)[max(0, first - begin) : last - begin]
+                place = max(0, begin - first)
+                values[place : place + part.size] = part
         return values
 
     def _block(self, channel: int, number: int) -> NDArray[np.floating]:
@@ -348,9 +350,3 @@ def _compare(path: Path, stream: BinaryIO, frames: int, subtype: WrittenEncoding
             f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
             "kept"
         )
-
-
-def _doubled(values: NDArray[np.floating]) -> Array:
-    """The same numbers in double precision; samples that are no numbers stay so, and are told later."""
-    with np.errstate(invalid="ignore"):
-        return values.astype(np.float64, copy=False)

@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-import scipy
 
-from charprobe.values.arrays import Array
+from charprobe.stimulus.kinds.filters import band_pass, low_pass, sounding, transform
+from charprobe.values.arrays import Array, Complex
 
 Material = Literal["music", "speech", "plucked", "drums", "sustained"]
 PEAK = 10 ** (-3 / 20)
+STRETCH = 4096  # samples computed at a time
+BLOCK = 256  # and of a string, whose phasors are those of a block's start times those within it
+RINGS_S = 0.2  # within which the narrowest resonance of a vowel has died away
 _BEAT_S = 60 / 104
 _CHORDS = (
     (0, 3, 7, 10),
@@ -64,15 +67,9 @@ def generate(kind: Material, *, seconds: float, rate_hz: int, rng: np.random.Gen
         "music": _music, "speech": _speech, "plucked": _plucked, "drums": _beat, "sustained": _sustained,
     }  # fmt: skip
     raw = made[kind](count, rate_hz, rng)
-    raw = scipy.signal.sosfilt(
-        scipy.signal.butter(6, 0.38 * min(rate_hz, 50_000), fs=rate_hz, output="sos"), raw
-    )  # microphones end here too
+    top_hz = 0.38 * min(rate_hz, 50_000)  # microphones end here too
+    raw = low_pass(raw, order=6, corner_hz=top_hz, rate_hz=rate_hz)
     return np.asarray(raw * (PEAK / np.abs(raw).max()))
-
-
-def _band(sound: Array, order: int, corners_hz: tuple[float, float], rate_hz: int) -> Array:
-    sections = scipy.signal.butter(order, corners_hz, "bandpass", fs=rate_hz, output="sos")
-    return np.asarray(scipy.signal.sosfilt(sections, sound))
 
 
 def _add(out: Array, at: int, sound: Array) -> None:
@@ -109,8 +106,10 @@ def _music(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
     room = rng.standard_normal(round(0.5 * rate_hz)) * np.exp(
         -np.arange(round(0.5 * rate_hz)) / (0.09 * rate_hz)
     )
-    room = _band(room, 1, (200.0, 5000.0), rate_hz)
-    return np.asarray(out + 0.12 * scipy.signal.fftconvolve(out, room / np.linalg.norm(room))[:count])
+    room = band_pass(room, order=1, corners_hz=(200.0, 5000.0), rate_hz=rate_hz)
+    spectrum, omega = transform(out, rings_s=0.5, rate_hz=rate_hz)
+    spectrum *= np.fft.rfft(room / np.linalg.norm(room), round(2 * np.pi / omega[1]))
+    return np.asarray(out + 0.12 * sounding(spectrum, omega, count))
 
 
 def _drums(place: int, rate_hz: int, rng: np.random.Generator) -> Array:
@@ -159,12 +158,23 @@ def _sustained(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
             pitch_hz = _TONIC_HZ * 2 ** ((note + 12) / 12) * (1 + rng.normal(0, 5e-4))
             sway = 0.004 / 5 * np.sin(2 * np.pi * 5 * t + rng.uniform(0, 6.28))
             turns = pitch_hz * (t + sway / (2 * np.pi))
-            once = np.exp(2j * np.pi * turns)
-            sound = np.zeros(t.size, complex)
-            for order in range(12, 0, -1):
-                sound = (sound + np.exp(1j * rng.uniform(0, 6.28)) / order**1.3) * once
-            _add(out, round(bar * long * rate_hz), 0.2 * swell * sound.imag)
+            orders = np.arange(12, 0, -1)
+            overtones = np.exp(1j * rng.uniform(0, 6.28, orders.size)) / orders**1.3
+            _add(out, round(bar * long * rate_hz), 0.2 * swell * _stacked(turns, overtones))
     return out
+
+
+def _stacked(turns: Array, overtones: Complex) -> Array:
+    """Sound of a moving fundamental and its overtones, the highest first, a stretch at a time."""
+    sound = np.empty(turns.size)
+    for first in range(0, turns.size, STRETCH):
+        phase = 2 * np.pi * turns[first : first + STRETCH]
+        once, stacked = np.cos(phase) + 1j * np.sin(phase), np.zeros(phase.size, complex)
+        for overtone in overtones:
+            stacked += overtone
+            stacked *= once
+        sound[first : first + STRETCH] = stacked.imag
+    return sound
 
 
 def _pluck(known: dict[int, Array], semitone: int, rate_hz: int, rng: np.random.Generator) -> Array:
@@ -172,18 +182,15 @@ def _pluck(known: dict[int, Array], semitone: int, rate_hz: int, rng: np.random.
     if semitone not in known:
         pitch_hz = _TONIC_HZ * 2 ** (semitone / 12)
         t = np.arange(round(1.6 * rate_hz)) / rate_hz
-        struck = np.zeros(t.size)
-        struck[0] = 1.0
-        note = np.zeros(t.size)
-        for order in range(1, 25):
-            f = pitch_hz * order * np.sqrt(1 + 2e-4 * order**2)
-            if f < 0.45 * rate_hz:
-                decay_s = 0.7 / (1 + 0.25 * order) * np.sqrt(220 / pitch_hz)
-                size, phase = np.sin(np.pi * order * 0.17) / order, rng.uniform(0, 6.28)
-                turn, left = 2 * np.pi * f / rate_hz, np.exp(-1 / (decay_s * rate_hz))
-                rings = [1.0, -2 * left * np.cos(turn), left**2]  # a cosine that dies away
-                begins = [size * np.cos(phase), -size * left * np.cos(phase - turn)]
-                note += scipy.signal.lfilter(begins, rings, struck)
+        orders = np.arange(1, 25)
+        hz = pitch_hz * orders * np.sqrt(1 + 2e-4 * orders**2)
+        orders, hz = orders[hz < 0.45 * rate_hz], hz[hz < 0.45 * rate_hz]
+        decay_s = 0.7 / (1 + 0.25 * orders) * np.sqrt(220 / pitch_hz)
+        sizes = np.sin(np.pi * orders * 0.17) / orders * np.exp(1j * rng.uniform(0, 6.28, orders.size))
+        rings = 2j * np.pi * hz - 1 / decay_s
+        within, blocks = t[:BLOCK], t[::BLOCK]
+        starts, steps = sizes * np.exp(np.outer(blocks, rings)), np.exp(np.outer(rings, within))
+        note = (starts.real @ steps.real - starts.imag @ steps.imag).ravel()[: t.size]
         known[semitone] = note * np.minimum(1.0, t / 0.002) * np.clip((t[-1] - t) / 0.05, 0, 1)
     return known[semitone]
 
@@ -206,7 +213,7 @@ def _speech(count: int, rate_hz: int, rng: np.random.Generator) -> Array:
             _add(out, round(at * rate_hz), stress * vowel)
             at += 0.85 * vowel.size / rate_hz
         at += rng.uniform(0.25, 0.9)
-    breath = _band(rng.standard_normal(count), 1, (150.0, 3000.0), rate_hz)
+    breath = band_pass(rng.standard_normal(count), order=1, corners_hz=(150.0, 3000.0), rate_hz=rate_hz)
     return np.asarray(out + 10 ** (-62 / 20) * np.abs(out).max() * breath)
 
 
@@ -217,26 +224,34 @@ def _vowel(pitch_hz: float, rate_hz: int, rng: np.random.Generator) -> Array:
     cycle = np.cumsum(glide) / rate_hz % 1.0
     opened = np.where(cycle < 0.6, (cycle / 0.6) ** 2 * (1 - cycle / 0.6), 0.0)  # slow opening, quick closing
     flow = np.diff(opened, prepend=0.0, n=1) * rate_hz / 1000 + 0.002 * rng.standard_normal(size)
-    source = scipy.signal.lfilter([1.0, -0.85], [1.0], flow)
     first, second = (_VOWELS_HZ[int(rng.integers(len(_VOWELS_HZ)))] for _ in range(2))
     share = np.clip((t / t[-1] - 0.2) / 0.6, 0, 1)
-    voiced = (1 - share) * _formants(source, first, rate_hz) + share * _formants(source, second, rate_hz)
+    spectrum, omega = transform(flow, rings_s=RINGS_S, rate_hz=rate_hz)
+    late = np.exp(-1j * omega)  # one sample later
+    spectrum *= 1 - 0.85 * late
+    one, other = (
+        sounding(spectrum * _formants(late, vowel, rate_hz), omega, size) for vowel in (first, second)
+    )
+    voiced = (1 - share) * one + share * other
     fade = np.minimum(np.clip(t / 0.02, 0, 1), np.clip((t[-1] - t) / 0.04, 0, 1))
     return np.asarray(voiced / np.abs(voiced).max() * np.sin(np.pi / 2 * fade) ** 2)
 
 
-def _formants(source: Array, centres_hz: tuple[int, ...], rate_hz: int) -> Array:
+def _formants(late: Complex, centres_hz: tuple[int, ...], rate_hz: int) -> Complex:
+    """Response of a vowel's resonances, one behind the other, where one sample of delay turns by `late`."""
+    response = np.ones_like(late)
     for centre_hz in centres_hz:
         radius = np.exp(-np.pi * (50 + 0.04 * centre_hz) / rate_hz)
-        poles = [1.0, -2 * radius * np.cos(2 * np.pi * centre_hz / rate_hz), radius**2]
-        source = scipy.signal.lfilter([sum(poles)], poles, source)
-    return source
+        middle = -2 * radius * np.cos(2 * np.pi * centre_hz / rate_hz)
+        response *= (1 + middle + radius**2) / (1 + late * (middle + radius**2 * late))
+    return response
 
 
 def _consonant(rate_hz: int, rng: np.random.Generator) -> Array:
     size = round(rng.uniform(0.03, 0.11) * rate_hz)
     low_hz = rng.choice([1500.0, 2800.0, 4500.0])
-    noise = _band(rng.standard_normal(size), 2, (low_hz, min(2.2 * low_hz, 0.45 * rate_hz)), rate_hz)
+    corners_hz = (low_hz, min(2.2 * low_hz, 0.45 * rate_hz))
+    noise = band_pass(rng.standard_normal(size), order=2, corners_hz=corners_hz, rate_hz=rate_hz)
     t = np.arange(size) / rate_hz
     sudden = rng.random() < 0.4
     rise_s, fall_s = (0.001, 0.015) if sudden else (0.03, 0.03)

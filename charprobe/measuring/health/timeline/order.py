@@ -22,8 +22,8 @@ from charprobe.values.arrays import Array
 from charprobe.values.wording import clock_text
 
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
-SURE = 0.6  # match in every fifth row that leaves no doubt
-GLANCE_HOPS = 5  # from row to row of a first look: a tenth of a piece
+SURE = 0.6  # match in every tenth row that leaves no doubt
+GLANCE_HOPS = 10  # from row to row of a first look: a fifth of a piece
 NEAR_HOPS = 3  # by which a place may be off
 PIECE_HOPS = 50  # half a second
 AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
@@ -47,7 +47,7 @@ def check_order(take: Take) -> list[Health]:
 
     Notes
     -----
-    A first look reads the levels of every twentieth of a second; only where something does not match at its
+    A first look reads the levels of every tenth of a second; only where something does not match at its
     place are they read in full and looked for elsewhere.
     """
     source, place, stimulus = take.source, take.alignment, take.stimulus
