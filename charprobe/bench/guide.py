@@ -4,24 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, Protocol
 
 from charprobe.bench.devices import Patch
 from charprobe.bench.jobs import Job
+from charprobe.bench.repeats import moved_between
 from charprobe.bench.stream import Meter, OpenStream, TakeEnd, open_stream, record_take
 from charprobe.bench.takes import TakeFolder
 from charprobe.files.sound.sound_file import open_capture
 from charprobe.measuring.check import check
 from charprobe.measuring.verdict import Verdict
+from charprobe.placing.align import locate
+from charprobe.placing.track import Track
 from charprobe.profile.entry import Health
 from charprobe.stimulus.render import lay_out, render_sides
 from charprobe.stimulus.timetable import Stimulus
-from charprobe.values.errors import CharprobeError, DeviceGoneError, LiveError
+from charprobe.values.errors import CharprobeError, OutputError
 
 Ready = Literal["play", "skip", "back", "stop"]
 Decision = Literal["keep", "retake", "skip", "back", "stop"]
 DRIVER_FLAGS = "driver-flags"
-MOST_FLAGS_TOLD = 5
 
 
 @dataclass(frozen=True)
@@ -38,14 +41,16 @@ class Judged:
     def good(self) -> bool:
         """Whether it can be kept."""
         whole = self.end.ending == "whole" and not self.trouble
-        return whole and not any(verdict.retake for verdict in self.verdicts)
+        stopped = any(item.severity == "stop" for item in self.health)
+        return whole and not stopped and not any(verdict.retake for verdict in self.verdicts)
 
     @property
     def word(self) -> str:
         """Keep or retake, in one word or two."""
         if not self.good:
             return "RETAKE"
-        warned = any(verdict.warned for verdict in self.verdicts)
+        told = [item.severity for item in self.health]
+        warned = "warn" in told or any(verdict.warned for verdict in self.verdicts)
         return "KEEP, with warnings" if warned else "KEEP"
 
 
@@ -143,50 +148,72 @@ def _one_take(job: Job, patch: Patch, bench: Bench, jobs: Sequence[Job], opened:
         place = job.file
     else:
         place = folder.set_aside(coming, "rejected" if end.ending == "whole" else "partial")
-    folder.log(
-        {
-            "take": job.name,
-            "verdict": judged.word,
-            "decision": decision,
-            "kept": kept,
-            "file": str(place.relative_to(folder.folder))
-            if place.is_relative_to(folder.folder)
-            else str(place),
-            "ending": end.ending,
-            "played_on": patch.play.name,
-            "recorded_on": patch.record.name,
-            "rate_hz": patch.rate_hz,
-            "outputs": patch.outputs,
-            "inputs": patch.inputs,
-            "level_db": patch.level_db,
-            "lost_frames": end.lost,
-            "driver_flags": [[round(flag.time_s, 3), flag.text] for flag in end.flags],
-            "health": sorted({item.code for verdict in judged.verdicts for item in verdict.health}),
-            "trouble": judged.trouble,
-        }
-    )
-    if end.ending in ("device gone", "disk"):
-        raise (DeviceGoneError if end.ending == "device gone" else LiveError)(f"{end.message}: {place}")
+    broken = end.error(place)
+    try:
+        folder.log(_row(judged, decision, place, patch, folder, kept=kept))
+    except OutputError:
+        if broken is None:
+            raise
+    if broken is not None:
+        raise broken
     return decision
 
 
+def _row(
+    judged: Judged, decision: Decision, place: Path, patch: Patch, folder: TakeFolder, *, kept: bool
+) -> dict[str, object]:
+    """One line of the log."""
+    end, inside = judged.end, place.is_relative_to(folder.folder)
+    return {
+        "take": judged.job.name,
+        "verdict": judged.word,
+        "decision": decision,
+        "kept": kept,
+        "file": str(place.relative_to(folder.folder) if inside else place),
+        "ending": end.ending,
+        "played_on": patch.play.name,
+        "recorded_on": patch.record.name,
+        "rate_hz": patch.rate_hz,
+        "outputs": patch.outputs,
+        "inputs": patch.inputs,
+        "level_db": patch.level_db,
+        "lost_frames": end.lost,
+        "driver_flags": [[round(flag.time_s, 3), flag.text] for flag in end.flags],
+        "health": sorted(
+            {
+                item.code
+                for findings in (judged.health, *(verdict.health for verdict in judged.verdicts))
+                for item in findings
+                if item.code != DRIVER_FLAGS
+            }
+        ),
+        "trouble": judged.trouble,
+    }
+
+
 def _judged(job: Job, end: TakeEnd, patch: Patch, jobs: Sequence[Job]) -> Judged:
-    """Judge every channel of a take, that of a setting beside the bypass where there is one."""
+    """Judge every channel of a take, that of a setting beside the bypass, a repeat beside the take before."""
     health = _driver_health(end)
     if end.ending != "whole":
         return Judged(job, end, (), health, end.message)
-    off = (other for other in jobs if other.kind == "bypass" and other.folder == job.folder and other.done)
-    bypass = next((other.file for other in off if other is not job), None)
+    others = [other for other in jobs if other is not job and other.folder == job.folder and other.done]
+    off = [other.file for other in others if other.kind == "bypass"]
+    same = [other.file for other in others if (other.kind, other.take) == (job.kind, job.take)]
     stimulus = _stimulus(job, patch)
     try:
         capture = open_capture(end.path)
-        beside = open_capture(bypass) if bypass is not None and job.kind == "setting" else None
+        bypass = open_capture(off[0]) if off and job.kind == "setting" else None
+        earlier = open_capture(same[0]) if same else None
     except CharprobeError as error:
         return Judged(job, end, (), health, str(error))
     verdicts, trouble = [], []
     for channel, recorded in enumerate(patch.inputs, start=1):
         try:
-            verdicts.append(check(capture, stimulus, bypass=beside, channel=channel))
+            verdict = check(capture, stimulus, bypass=bypass, channel=channel)
+            verdicts.append(verdict)
+            if earlier is not None and channel <= earlier.channels:
+                before = locate(Track(earlier, channel - 1, stimulus))
+                health += tuple(moved_between(before, verdict.take.alignment, input_number=recorded))
         except CharprobeError as error:
             trouble.append(f"input {recorded}: {error}")
     if trouble and verdicts:
@@ -199,11 +226,15 @@ def _driver_health(end: TakeEnd) -> tuple[Health, ...]:
     """What the driver said, and frames that found no room; the sound itself is judged all the same."""
     found = []
     if end.flags:
-        times = ", ".join(f"{flag.time_s:.2f} s" for flag in end.flags[:MOST_FLAGS_TOLD])
-        more = f" and {len(end.flags) - MOST_FLAGS_TOLD} more" if len(end.flags) > MOST_FLAGS_TOLD else ""
+        first, last, count = end.flags[0], end.flags[-1], len(end.flags)
+        when = (
+            f"at {first.time_s:.2f} s"
+            if count == 1
+            else f"{count} times, {first.time_s:.2f} to {last.time_s:.2f} s"
+        )
         message = (
-            f"the driver reported trouble at {times}{more} ({end.flags[0].text}). The samples are judged "
-            "all the same; if they are bad, close other programs or raise the driver's buffer"
+            f"trouble reported {when} ({first.text}). The samples are judged all the same; if they are bad, "
+            "close other programs or raise the driver's buffer"
         )
         found.append(Health(DRIVER_FLAGS, "note", message, start_s=end.flags[0].time_s))
     if end.lost:

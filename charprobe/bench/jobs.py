@@ -15,6 +15,7 @@ from charprobe.stimulus.recipe import Recipe, load_recipe
 BESIDE = "path"  # folder, beside the session file, of what is no capture of a setting
 PATH_TAKE, BYPASS_TAKE = 255, 0
 ROUNDS = 2  # of path and bypass: what differs between two is the rig
+AGAIN = "The same once more, touch nothing: what differs between the two is the rig."
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,8 @@ class _Jobs:
             for index in range(rounds if first is not None else 0):
                 assert first is not None
                 file = first if index == 0 else self.folder / BESIDE / f"{first.stem} again.wav"
-                yield Job(f"{kind} {index + 1}", ask, number, file, self.recipe, self.folder, kind)
+                what = AGAIN if index else ask
+                yield Job(f"{kind} {index + 1}", what, number, file, self.recipe, self.folder, kind)
 
     def of_setting(self, setting: SessionSetting, number: int) -> Job:
         """The take of one setting in one round."""

@@ -16,6 +16,8 @@ from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text, readable, signed_text
 
 BAND_HZ = (20.0, 20_000.0)
+OWN_PPM = 0.5  # between playing and recording of one device; what differs more is another clock
+SAME_SAMPLES = 0.5
 
 
 @dataclass(frozen=True)
@@ -26,8 +28,21 @@ class RigReport:
     profile: Profile
 
 
-def rig_report(first: Path, second: Path, stimulus: Stimulus, *, channel: int = 1) -> RigReport:
+def rig_report(
+    first: Path, second: Path, stimulus: Stimulus, *, channel: int = 1, two_devices: bool = False
+) -> RigReport:
     """Measure two loop-back takes of one stimulus, the second against the first.
+
+    Parameters
+    ----------
+    first, second : Path
+        The takes.
+    stimulus : Stimulus
+        What was played.
+    channel : int
+        Channel of the takes, from 1.
+    two_devices : bool
+        Whether one device played and another recorded.
 
     Raises
     ------
@@ -44,13 +59,31 @@ def rig_report(first: Path, second: Path, stimulus: Stimulus, *, channel: int = 
         f"clock          {signed_text(place.drift_ppm, 2)} ppm between playing and recording",
         f"polarity       {'normal' if place.polarity > 0 else 'inverted'}",
     ]
+    lines[2:2] = _clock(place.drift_ppm, two_devices=two_devices)
     for title, name in (("noise", "noise.a_weighted"), ("distortion", "colour.thd_at_reference")):
         reading = rig.quantities[name].reading
         text = readable(reading)
         lines.append(f"{title:<14} {text.value} {text.unit}".rstrip())
     lines += [_response(rig), *_repeat(again)]
+    late = again.alignment.delay_samples - place.delay_samples
+    if abs(late) > SAME_SAMPLES:
+        lines.append(
+            f"               latency not: the second take came {number_text(abs(late), 1)} samples "
+            f"{'later' if late > 0 else 'earlier'}, so latency of a stage cannot be told with this rig"
+        )
     lines += [f"{item.severity.upper():<14} {item.message}" for item in rig.health if item.severity != "note"]
     return RigReport(tuple(lines), rig)
+
+
+def _clock(drift_ppm: float, *, two_devices: bool) -> list[str]:
+    """What a difference of clocks means."""
+    if two_devices:
+        return ["               two devices have two clocks; it is measured, and taken out of every result"]
+    if abs(drift_ppm) > OWN_PPM:
+        return [
+            "               one device has one clock, so its rate is converted: choose the device's own rate"
+        ]
+    return []
 
 
 def _response(rig: Profile) -> str:

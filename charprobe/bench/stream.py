@@ -15,7 +15,7 @@ from charprobe.bench.devices import Patch, backend, exclusive_of
 from charprobe.bench.ring import Ring
 from charprobe.files.sound.growing_wav import GrowingWav
 from charprobe.values.arrays import Array
-from charprobe.values.errors import LiveError, SoundFileError
+from charprobe.values.errors import DeviceGoneError, LiveError, SoundFileError
 from charprobe.values.wording import literal
 
 RING_S = 20.0  # of sound that a slow disk may be behind
@@ -23,13 +23,14 @@ SILENT_S = 3.0  # without a callback: the server or the device is gone
 CLOSING_S = 3.0  # that closing a stream may take; a dead server never answers
 FADE_S = 0.005
 SETTLE_EVERY_S, LOOK_EVERY_S = 0.5, 0.05
+STOOD_S = 1.0  # between two looks: this program itself was stopped, not the device
 MOST_FLAGS = 1000
 Ending = Literal["whole", "stopped by hand", "device gone", "disk"]
 
 
 @dataclass(frozen=True)
 class Flag:
-    """Something the driver said, and the second of the take it said it in; it proves nothing by itself."""
+    """Something the driver or the system did, and the second of the take; it proves nothing by itself."""
 
     time_s: float
     text: str
@@ -45,6 +46,12 @@ class TakeEnd:
     lost: int
     flags: tuple[Flag, ...]
     message: str = ""
+
+    def error(self, place: Path) -> LiveError | None:
+        """Return what to raise where device or disk cannot go on; `place` is where the sound is by now."""
+        if self.ending in ("whole", "stopped by hand"):
+            return None
+        return (DeviceGoneError if self.ending == "device gone" else LiveError)(f"{self.message}: {place}")
 
 
 class Stream(Protocol):
@@ -154,9 +161,18 @@ def _watched(stream: Stream, duplex: _Duplex, file: GrowingWav, meter: Meter) ->
     try:
         stream.start()
         heard, since = 0, time.monotonic()
+        looked = since
         while duplex.frame < duplex.length:
             time.sleep(LOOK_EVERY_S)
             now = time.monotonic()
+            if (
+                now - looked > STOOD_S
+            ):  # the machine slept, or somebody stopped the program: the device is not to blame
+                duplex.flags.append(
+                    Flag(heard / file.rate_hz, f"the program stood still for {now - looked:.1f} s")
+                )
+                since = now
+            looked = now
             file.append(duplex.ring.take())
             if now - settled > SETTLE_EVERY_S:
                 file.settle()

@@ -11,6 +11,7 @@ import click
 
 from charprobe.cli.measure import OUTPUT, STIMULUS_HELP
 from charprobe.cli.paths import INPUT, STIMULUS
+from charprobe.cli.speaking import is_quiet, tell_files
 
 if TYPE_CHECKING:
     from charprobe.replica.fitting.fit import Told
@@ -73,7 +74,7 @@ def fit_command(
         replica = with_own_proof(replica, open_capture(prove[0]), open_capture(prove[1]))
     replica.save(out, force=force)
     click.echo(replica.to_json() if as_json else told_of(replica), nl=not as_json)
-    click.echo(f"Replica written to {out}", err=True)
+    tell_files("Replica", [out])
 
 
 def _progress() -> Told:
@@ -81,7 +82,7 @@ def _progress() -> Told:
     began = time.monotonic()
 
     def told(share: float, doing: str) -> None:
-        if sys.stderr.isatty():
+        if sys.stderr.isatty() and not is_quiet():
             gone = time.monotonic() - began
             left = f", about {gone * (1 - share) / share:.0f} s left" if 0.05 < share < 1 else ""
             click.echo(f"\r\033[K{doing}, {100 * share:.0f} %{left}", err=True, nl=share >= 1)

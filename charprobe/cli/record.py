@@ -9,22 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from charprobe.cli.speaking import tell
+
 if TYPE_CHECKING:
-    from charprobe.bench.devices import Patch, SoundDevice
-    from charprobe.bench.jobs import Job
-    from charprobe.bench.takes import TakeFolder
+    from charprobe.bench.devices import SoundDevice
     from charprobe.cli.record_screen import Screen
-    from charprobe.session.file import Session
 
 FILE = click.Path(path_type=Path)
-CONSENT = """\
-Before any sound:
-  Ears      Headphones off your head, monitors muted: test tones are loud and follow silence.
-  Tweeters  Long tones and sweeps can burn drivers: disconnect loudspeakers, do not just turn down.
-  Phantom   48 V off, and wait until it has discharged, before patching an output into an input.
-  Howling   Direct and software monitoring of the loop off.
-  DC        No DC-coupled output of this rig into loudspeakers or unknown inputs.
-  Mains     Never lift a protective earth; do not open powered gear. Local rules and manuals come first."""
 
 
 @click.command("record")
@@ -97,205 +88,53 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
 def _record(
     path: Path, devices: tuple[SoundDevice, ...], screen: Screen, options: dict[str, Any]
 ) -> dict[str, Any]:
-    """The whole sitting."""
+    """The whole sitting, alone in its folder."""
+    from charprobe.cli.record_setup import new_session, session_folder
+    from charprobe.files.folder_lock import folder_lock
+
+    with folder_lock(session_folder(path)):
+        if not path.exists():
+            new_session(path, screen)
+        return _sitting(path, devices, screen, options)
+
+
+def _sitting(
+    path: Path, devices: tuple[SoundDevice, ...], screen: Screen, options: dict[str, Any]
+) -> dict[str, Any]:
+    """Set up, take, publish, and take again what is left open."""
     from charprobe.bench.guide import walk
     from charprobe.bench.jobs import jobs_of
     from charprobe.bench.rig_file import save_rig
     from charprobe.bench.takes import TakeFolder
+    from charprobe.cli.record_after import published, second_pass
+    from charprobe.cli.record_setup import chosen_patch, probed
     from charprobe.session.file import load_session
 
-    if not path.exists():
-        _new_session(path, screen)
     session = load_session(path)
     jobs = jobs_of(session, shuffle=options["shuffle"])
-    folder = TakeFolder(path.resolve().parent)
-    _say_done(jobs, folder)
-    consented = False
-    patch = _patch(folder.folder, devices, screen, options)
-    if any(not job.done for job in jobs):
-        consented = screen.consent(CONSENT)
-        if not consented:
-            return {"complete": False, "takes": [], "pages": []}
-        if options["probe"] or (options["probe"] is None and not any(job.done for job in jobs)):
-            patch = _probed(patch, folder.folder, screen)
-        save_rig(folder.folder, patch)
-    complete = walk(jobs, patch, screen)
-    pages = [_published(session, options)] if complete and options["publish"] else []
-    if complete and options["second"] is not False:
-        more = _second_pass(session, jobs, patch, screen, options, consented=consented)
-        pages += more or []
-        complete = more is not None
-    takes = [{"take": job.name, "file": str(job.file), "kept": job.done} for job in jobs]
-    return {"complete": complete, "takes": takes, "pages": pages}
-
-
-def _say_done(jobs: tuple[Job, ...], folder: TakeFolder) -> None:
-    for path in folder.rescue():
-        click.echo(f"A take that was interrupted is kept as {path}", err=True)
+    takes = TakeFolder(path.resolve().parent)
+    for left in takes.rescue():
+        click.echo(f"A take that was interrupted is kept as {left}", err=True)
     there = sum(job.done for job in jobs)
     if there:
-        click.echo(f"{there} of {len(jobs)} takes are there; going on from there.", err=True)
-
-
-def _new_session(path: Path, screen: Screen) -> None:
-    """Ask what makes a session file, and write it."""
-    from charprobe.bench.questions import Answers, session_text
-    from charprobe.files.output import prepare_folder, write_text
-    from charprobe.session.file import UNKNOWN
-
-    click.echo(f"{path} does not exist: a few questions make it. Enter leaves what is in brackets.", err=True)
-    device = screen.ask("What is the device called?", "device")
-    maker, serial, firmware, gain = (
-        screen.ask(f"{what}?", UNKNOWN)
-        for what in ("Maker", "Serial number", "Firmware", "Position of the input gain")
-    )
-    names = [name.strip() for name in screen.ask("Names of its settings, with commas?", "on").split(",")]
-    recipe = screen.ask("Recipe to play?", "quick")
-    around = screen.agree("Can you patch around the device (output straight into input)?")
-    answers = Answers(device, [name for name in names if name], recipe, maker, serial, firmware, gain, around)
-    prepare_folder(path.resolve().parent)
-    prepare_folder(path.resolve().parent / "captures")
-    write_text(path, session_text(answers), force=False)
-    click.echo(f"Written to {path}: comments in it say what else it can hold.", err=True)
-
-
-def _patch(
-    folder: Path | None, devices: tuple[SoundDevice, ...], screen: Screen, options: dict[str, Any]
-) -> Patch:
-    """The rig: from the options, from an earlier sitting, or asked."""
-    from dataclasses import replace
-
-    from charprobe.bench.devices import Patch, check_patch, find_device
-    from charprobe.bench.rig_file import load_rig
-
-    known = load_rig(folder, devices) if folder is not None and options["play"] is None else None
-    if known is None:
-        if options["play"] is None:
-            for device in devices:
-                click.echo(device.text, err=True)
-        play = find_device(options["play"] or screen.ask("Which device plays?", "0"), "play", devices)
-        one = play.inputs > 0
-        wanted = options["record_on"] or (str(play.number) if one else screen.ask("Which one records?", "0"))
-        record = find_device(wanted, "record", devices)
-        sides = tuple(range(1, min(play.outputs, record.inputs, 2) + 1))
-        known = Patch(play, record, play.rate_hz, sides, sides)
-    given: dict[str, Any] = {
-        "rate_hz": options["rate_hz"],
-        "outputs": _channels(options["outputs"], "--outputs"),
-        "inputs": _channels(options["inputs"], "--inputs"),
-        "level_db": options["level_db"],
-        "exclusive": options["exclusive"] or None,
-    }
-    patch = replace(known, **{key: value for key, value in given.items() if value is not None})
-    for note in check_patch(patch):
-        click.echo(f"Note: {note}", err=True)
-    outs, ins = (", ".join(map(str, channels)) for channels in (patch.outputs, patch.inputs))
-    click.echo(
-        f"Plays {patch.play.name} (out {outs}), records {patch.record.name} (in {ins}), {patch.rate_hz} Hz",
-        err=True,
-    )
-    return patch
-
-
-def _channels(text: str | None, option: str) -> tuple[int, ...] | None:
-    if text is None:
-        return None
-    try:
-        return tuple(int(part) for part in text.split(","))
-    except ValueError:
-        raise click.UsageError(
-            f"{option} {text!r}: allowed: channel numbers with commas, such as 1,2"
-        ) from None
-
-
-def _probed(patch: Patch, folder: Path, screen: Screen) -> Patch:
-    """Find the level: quiet first, louder only when agreed to."""
-    from dataclasses import replace
-
-    from charprobe.bench.probe import LEVELS_DBFS, advise, probe_sound, read_probe
-    from charprobe.bench.stream import record_take
-    from charprobe.bench.takes import TakeFolder
-    from charprobe.files.sound.sound_file import open_capture
-    from charprobe.values.errors import DeviceGoneError
-
-    takes, steps = TakeFolder(folder), list[Any]()
-    click.echo("Level probe: a soft sweep and a tone. Device in, stage off.", err=True)
-    for number, level in enumerate(LEVELS_DBFS):
-        caution = "" if number == 0 else f" LOUDER by {level - LEVELS_DBFS[number - 1]:g} dB: ears, speakers?"
-        if not screen.agree(f"Play {level:g} dBFS.{caution}"):
-            break
-        coming = takes.coming(Path(f"probe {level:g} dBFS.wav"))
-        sound = probe_sound(level, rate_hz=patch.rate_hz)
-        end = record_take(replace(patch, level_db=0.0), sound, coming, meter=screen.meter(None))
-        if end.ending == "device gone":
-            raise DeviceGoneError(end.message)
-        screen.clear()
-        came = open_capture(coming)
-        steps.append(read_probe(came.read_frames(0, came.frames), level, rate_hz=patch.rate_hz))
-        takes.set_aside(coming, "probe")
-        advice = advise(steps, LEVELS_DBFS[: len(steps)])
-        for line in advice.lines:
-            click.echo(f"  {line}", err=True)
-        if advice.stop:
-            click.echo(f"  {advice.stop}", err=True)
-            patch = replace(patch, level_db=min(patch.level_db, advice.level_db))
-            break
-    click.echo(f"The stimulus is played at {patch.level_db:g} dB.", err=True)
-    return patch
-
-
-def _published(session: Session, options: dict[str, Any]) -> str:
-    """Measure and publish a session beside its takes; return where its page is."""
-    from charprobe.publishing.session_folder import run_session
-
-    click.echo(f"Measuring {session.title} ...", err=True)
-    made = run_session(session, session.path.resolve().parent / "published")
-    for line in made.findings.sentences:
-        click.echo(line, err=options["as_json"])
-    click.echo(f"page: {made.page}", err=True)
-    shows = sys.platform != "linux" or "DISPLAY" in os.environ or "WAYLAND_DISPLAY" in os.environ
-    if shows and sys.stdout.isatty() and not options["yes"]:
-        click.launch(str(made.page))
-    return str(made.page)
-
-
-def _second_pass(
-    session: Session,
-    jobs: tuple[Job, ...],
-    patch: Patch,
-    screen: Screen,
-    options: dict[str, Any],
-    *,
-    consented: bool,
-) -> list[str] | None:
-    """Design, show and record what the first pass left open; the pages, or None if it was stopped."""
-    from charprobe.bench.guide import walk
-    from charprobe.bench.second_pass import proposals, second_jobs
-    from charprobe.session.file import load_session
-
-    chosen = []
-    click.echo("Second pass: what the first one asks for", err=True)
-    for proposal in proposals(session, jobs):
-        design = proposal.design
-        gains = f"{design.duration_s:.0f} s" if design.gains else "nothing to gain, left out"
-        click.echo(f"  {proposal.setting}: {gains}", err=True)
-        for reason in design.reasons:
-            click.echo(f"    {reason}", err=True)
-        for row in design.expected if design.gains else ():
-            now = "no number" if row.now is None else f"± {row.now:.3g}"
-            click.echo(f"    {row.name:<16} now {now}, expected ± {row.then:.3g} {row.unit}", err=True)
-        if design.gains:
-            chosen.append(proposal)
-    if not chosen:
-        return []
-    minutes = 2 * sum(proposal.design.duration_s for proposal in chosen) / 60
-    if not (options["second"] or screen.agree(f"Record it now, about {minutes:.0f} min of sound?")):
-        return []
-    if not consented and not screen.consent(CONSENT):
-        return None
-    if not walk(second_jobs(session, chosen), patch, screen):
-        return None
-    return [_published(load_session(one.session), options) for one in chosen] if options["publish"] else []
+        tell(f"{there} of {len(jobs)} takes are there; going on from there.")
+    patch = chosen_patch(takes.folder, devices, screen, options)
+    if there < len(jobs):
+        screen.consent()
+        if options["probe"] or (options["probe"] is None and not there):
+            patch = probed(patch, takes, screen, given_level=options["level_db"] is not None)
+        save_rig(takes.folder, patch)
+    complete = walk(jobs, patch, screen)
+    pages = [str(published(session, options).page)] if complete and options["publish"] else []
+    if complete and options["second"] is not False:
+        more = second_pass(session, jobs, patch, screen, options)
+        pages += more or []
+        complete = more is not None
+    if not complete:
+        missing = sum(not job.done for job in jobs)
+        tell(f"Stopped: {missing} of {len(jobs)} takes are missing. The same command goes on from here.")
+    rows = [{"take": job.name, "file": str(job.file), "kept": job.done} for job in jobs]
+    return {"complete": complete, "takes": rows, "pages": pages}
 
 
 def _self_check(devices: tuple[SoundDevice, ...], screen: Screen, options: dict[str, Any]) -> dict[str, Any]:
@@ -304,25 +143,28 @@ def _self_check(devices: tuple[SoundDevice, ...], screen: Screen, options: dict[
 
     from charprobe.bench.self_check import rig_report
     from charprobe.bench.stream import record_take
+    from charprobe.cli.record_setup import chosen_patch
     from charprobe.stimulus.recipe import load_recipe
     from charprobe.stimulus.render import lay_out, render_sides
-    from charprobe.values.errors import DeviceGoneError, LiveError
+    from charprobe.values.errors import LiveError
 
-    patch = _patch(None, devices, screen, options)
+    patch = chosen_patch(None, devices, screen, options)
     click.echo("Patch output straight into input, without the device.", err=True)
-    if not screen.consent(CONSENT):
-        return {"complete": False}
+    screen.consent()
     stimulus = lay_out(load_recipe("quick"), rate_hz=patch.rate_hz, take=1)
     sound = render_sides(stimulus)
     with tempfile.TemporaryDirectory() as folder:
         takes = [Path(folder) / name for name in ("loop 1.wav", "loop 2.wav")]
         for take in takes:
             end = record_take(patch, sound, take, meter=screen.meter(None))
+            screen.clear()
             if end.ending != "whole":
-                raise (DeviceGoneError if end.ending == "device gone" else LiveError)(end.message)
+                raise end.error(take) or LiveError(end.message)
         reports = {
-            channel: rig_report(takes[0], takes[1], stimulus, channel=index + 1)
-            for index, channel in enumerate(patch.inputs)
+            channel: rig_report(
+                takes[0], takes[1], stimulus, channel=index, two_devices=patch.play != patch.record
+            )
+            for index, channel in enumerate(patch.inputs, start=1)
         }
     for channel, report in reports.items():
         click.echo(f"input {channel}", err=options["as_json"])

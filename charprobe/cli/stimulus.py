@@ -11,18 +11,10 @@ from charprobe.cli.paths import INPUT
 from charprobe.cli.speaking import tell
 
 if TYPE_CHECKING:
-    from charprobe.stimulus.recipe import Recipe
+    from collections.abc import Iterator
 
-GAINED = 0.9  # an interval that shrinks by less is none gained
-CAUTIONS = """\
-Before you play it:
-  Ears      Take headphones off and mute monitors; full-scale bursts follow silence.
-  Tweeters  Long tones and sweeps can burn drivers: disconnect loudspeakers, do not just turn down.
-  Phantom   48 V off, and wait, before patching an output into a microphone input; check twice.
-  Howling   Mute direct and software monitoring of the loop before patching.
-  DC        Never feed DC-coupled outputs from this file into loudspeakers or unknown inputs.
-  Mains     Never lift a protective earth; do not open powered gear. Local rules and manuals come first.
-First play at -40 dBFS, then raise in steps until the recorder's peak stays just below full scale."""
+    from charprobe.stimulus.design import Design
+    from charprobe.stimulus.recipe import Recipe
 
 
 @click.command("recipes")
@@ -108,6 +100,7 @@ def stimulus_command(
     """
     if (recipe is None) == (profile is None):
         raise click.UsageError("give either a RECIPE or --for PROFILE")
+    from charprobe.stimulus.cautions import CAUTIONS, FIRST_PLAY
     from charprobe.stimulus.recipe import load_recipe
     from charprobe.stimulus.write import write_stimulus
     from charprobe.values.wording import number_text
@@ -127,26 +120,26 @@ def stimulus_command(
     for segment in stimulus.segments:
         start_s, length_s = segment.span.start / rate_hz, segment.span.length / rate_hz
         click.echo(f"  {start_s:8.3f} s  {length_s:7.3f} s  {segment.spec.kind:<13} {segment.spec.name}")
-    tell(CAUTIONS)
+    tell(f"{CAUTIONS}\n{FIRST_PLAY}")
 
 
 def _designed(path: Path | None, longest_s: float) -> Recipe:
     from charprobe.profile.profile import load_profile
     from charprobe.stimulus.design import design_stimulus
-    from charprobe.values.editors_digits import edited_number
 
     assert path is not None
     design = design_stimulus(load_profile(path), longest_s=longest_s)
-    for reason in design.reasons:
-        click.echo(reason)
+    for line in design_lines(design):
+        click.echo(line)
+    return design.recipe
+
+
+def design_lines(design: Design) -> Iterator[str]:
+    """Say why a designed stimulus is as it is, and what it should tell."""
+    from charprobe.values.editors_digits import edited_number
+
+    yield from design.reasons
     for item in design.expected:
         now = "no number" if item.now is None else f"± {edited_number(item.now, item.unit)}"
         then = f"± {edited_number(item.then, item.unit)}"
-        click.echo(
-            f"  {item.name:<16} {edited_number(item.value, item.unit):>10}  now {now}, expected {then}"
-        )
-    if design.expected and all(
-        item.now is not None and item.then > GAINED * item.now for item in design.expected
-    ):
-        click.echo("A stimulus made for this setting gains nothing: its first profile is as good already.")
-    return design.recipe
+        yield f"  {item.name:<16} {edited_number(item.value, item.unit):>10}  now {now}, expected {then}"

@@ -30,7 +30,7 @@ def folder_lock(folder: Path) -> Iterator[None]:
             holder = stream.read(40).strip() or "unknown"
             raise SessionError(
                 f"{folder}: in use by another run (process {holder}): wait until it ends, or choose another "
-                "folder with --out. Nothing was changed"
+                "folder. Nothing was changed"
             )
         stream.seek(0)
         stream.truncate()

@@ -6,17 +6,13 @@ from dataclasses import dataclass
 
 from charprobe.session.file import Session, SessionSetting
 from charprobe.session.needs import needs_of
+from charprobe.stimulus.cautions import CAUTIONS, FIRST_PLAY
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.values.wording import literal
 
 RATE_HZ = 48_000  # the length of a recipe hardly depends on the rate
 CHANGE_OVER_S = 45.0  # to turn a knob, name a file, start the recorder
-CAUTIONS = (
-    "Take headphones off and disconnect loudspeakers before playing: test tones hurt ears and tweeters.",
-    "Switch phantom power off, and wait, before patching an output into a microphone input.",
-    "Turn monitoring and mixer returns off: an output patched to an input can howl.",
-)
 
 
 @dataclass(frozen=True)
@@ -55,8 +51,8 @@ def plan_text(session: Session) -> str:
         f"{missing} of {len(rows)} captures to go, about {minutes:.0f} minutes with change-over.",
         *(f"- {advice}" for advice in needs_of(session, recipe)),
         "",
-        "Before you play:",
-        *(f"- {caution}" for caution in CAUTIONS),
+        CAUTIONS,
+        FIRST_PLAY,
     ]
     return "\n".join(lines)
 

@@ -86,7 +86,7 @@ def goes_on(person, rig):
 
 def test_a_session_is_walked_through_from_the_first_question_to_captures_that_tell_the_truth(rig, tmp_path):
     (tmp_path / "short.toml").write_text(RECIPE)
-    person = at_the_bench(rig, tmp_path, "--no-second", "--probe", "--no-publish", "--json")
+    person = at_the_bench(rig, tmp_path, "--no-second", "--probe", "--level", "0", "--no-publish", "--json")
     answers(person)
     person.hears("Type yes")
     person.types("yes")
@@ -129,9 +129,9 @@ def interrupted(rig, tmp_path):
     person.hears("s left")
     person.presses_ctrl_c()
     person.hears("stopped by hand")
-    person.hears(r"Enter = r retake")
+    person.hears(r"Enter = r retake.*q stop\] ")
     person.types()
-    person.hears(r"q stop\] ")
+    person.hears(r"Enter = play.*q stop\] ")
     person.types()
     person.hears("s left")
     rig.server.send_signal(signal.SIGSTOP)

@@ -1,47 +1,95 @@
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
-from charprobe.bench.probe import LEVELS_DBFS, advise, probe_sound, read_probe
+from charprobe.bench.probe import read_probe
+from charprobe.bench.probe_sound import ProbePlan, probe_sound
 
 RATE_HZ = 48_000
+PLAN = ProbePlan(RATE_HZ, 1)
 
 
-def heard(level, *, rng, gain=0.5, delay=300, noise=1e-5, top=1.0, moving=0.0, polarity=1):
-    """A loop: delay, gain, a slope of gain in dB/s, noise, a ceiling; and an input that hears nothing."""
-    sound = probe_sound(level, rate_hz=RATE_HZ)
-    came = np.concatenate([np.zeros(delay), sound, np.zeros(2000)])
-    came = polarity * gain * came * 10 ** (moving * np.arange(len(came)) / RATE_HZ / 20)
-    came = np.clip(came + noise * rng.standard_normal(len(came)), -top, top)
-    deaf = noise * rng.standard_normal(len(came))
-    return read_probe(np.stack([came, deaf], axis=1), level, rate_hz=RATE_HZ)
+def loop(level, *, rng, gain=0.5, delay=300, noise=1e-5, change=lambda sound: sound, plan=PLAN):
+    """What comes back of a step: delay, gain, whatever `change` does, noise; an input that hears nothing beside it."""
+    sound = probe_sound(level, plan)
+    came = gain * change(
+        np.concatenate([np.zeros((delay, plan.outputs)), sound, np.zeros((2000, plan.outputs))])
+    )
+    came = came + noise * rng.standard_normal(came.shape)
+    deaf = noise * rng.standard_normal((len(came), 1))
+    return read_probe(np.hstack([came, deaf]), level, plan)
 
 
-@pytest.mark.parametrize("level", [-40.0, -12.0, -1.0])
+@pytest.mark.parametrize("level", [-40.0, -1.0])
 @pytest.mark.parametrize("polarity", [1, -1])
 def test_gain_delay_polarity_and_noise_of_a_plain_loop(level, polarity, rng):
-    one, deaf = heard(level, polarity=polarity, rng=rng)
+    one, deaf = loop(level, gain=0.5 * polarity, rng=rng)
     assert one.gain_db == pytest.approx(20 * np.log10(0.5), abs=0.02)
     assert one.delay_s == pytest.approx(300 / RATE_HZ, abs=2e-5)
     assert one.polarity == polarity
     assert one.noise_dbfs == pytest.approx(20 * np.log10(1e-5 * np.sqrt(2)), abs=0.5)
     assert not one.clipped
-    assert abs(one.moved_db) < 0.02
-    assert (deaf.gain_db, deaf.channel) == (None, 2)
+    assert max(abs(one.moved_db), abs(one.held_db)) < 0.05
+    assert abs(one.muted_db) < 3  # medians of 600 and 1000 exponential values: 1.5 dB is three sigma
+    assert (deaf.gain_db, deaf.channel, deaf.hears) == (None, 2, ())
 
 
-def test_a_cut_wave_below_full_scale_is_told_and_a_lower_level_proposed(rng):
-    steps = [heard(level, gain=1.0, top=0.4, noise=1e-6, rng=rng) for level in LEVELS_DBFS[:5]]
-    assert [step[0].clipped for step in steps] == [False, False, False, False, True]
-    advice = advise(steps, LEVELS_DBFS[:5])
-    assert "clips at -6 dBFS" in advice.stop
-    assert advice.level_db == LEVELS_DBFS[3] - LEVELS_DBFS[-1]
+def test_each_input_says_which_outputs_it_hears(rng):
+    plan = ProbePlan(RATE_HZ, 2)
+    ways = {"straight": [[1, 0], [0, 1]], "exchanged": [[0, 1], [1, 0]], "one for both": [[1, 1], [0, 0]]}
+    heard = {
+        name: [
+            one.hears
+            for one in loop(-40.0, change=lambda sound, way=way: sound @ np.array(way), plan=plan, rng=rng)
+        ]
+        for name, way in ways.items()
+    }
+    assert heard == {
+        "straight": [(0,), (1,), ()],
+        "exchanged": [(1,), (0,), ()],
+        "one for both": [(0,), (0,), ()],
+    }
+    mixed = loop(-40.0, change=lambda sound: sound @ np.array([[1, 0.001], [0.5, 1]]), plan=plan, rng=rng)
+    assert [one.hears for one in mixed] == [(0, 1), (1,), ()]  # crosstalk of -60 dB is not a cable
 
 
-def test_a_riding_gain_is_noticed(rng):
-    step = heard(-20.0, moving=3.0, rng=rng)
-    assert any("steady tone moves" in line for line in advise([step], [-20.0]).lines)
+def test_a_gain_that_is_held_down_after_the_burst_shows_in_the_second_sweep(rng):
+    def automatic(sound):
+        """A gain that follows a slow peak meter: falls fast, and comes back with 10 s."""
+        level = np.zeros(1)
+        gain = np.empty(len(sound))
+        for n, size in enumerate(np.abs(sound[:, 0])):
+            level = max(size, level * (1 - 1 / (10 * RATE_HZ)))
+            gain[n] = min(1.0, 0.05 / max(level, 1e-9))
+        return sound * gain[:, None]
+
+    one, _ = loop(-6.0, change=automatic, rng=rng)
+    held = (
+        20 * np.log10(0.05 / 10 ** (-6 / 20)) + 20 * np.log10(np.e) * 0.55 / 10
+    )  # half a second of coming back
+    assert one.held_db == pytest.approx(held, abs=0.3)
 
 
-def test_an_open_cable_stops_the_probe_before_it_gets_loud(rng):
-    silent = heard(-30.0, gain=0.0, rng=rng)
-    assert "no input hears" in advise([silent, silent], LEVELS_DBFS[:2]).stop
+@pytest.mark.parametrize(("left_db", "muted"), [(-60.0, True), (-25.0, True), (-6.0, False), (0.0, False)])
+def test_noise_that_falls_in_silence_is_an_idle_mute_though_it_is_not_zero(left_db, muted, rng):
+    sound = probe_sound(-40.0, PLAN)
+    came = np.concatenate([np.zeros((300, 1)), 0.5 * sound])
+    came += 1e-5 * rng.standard_normal(came.shape)
+    level = lfilter([1 / 480], [1, -1 + 1 / 480], np.abs(came[:, 0]))
+    came *= np.where(level > 2e-5, 1.0, 10 ** (left_db / 20))[:, None]
+    assert (read_probe(came, -40.0, PLAN)[0].muted_db > 10) is muted
+
+
+def test_a_digital_loop_with_exact_silence_has_no_idle_mute():
+    came = np.concatenate([np.zeros((300, 1)), probe_sound(-40.0, PLAN)]).astype(np.float32)
+    assert read_probe(came, -40.0, PLAN)[0].muted_db == 0.0
+
+
+def test_a_burst_that_passes_before_a_stage_acts_is_in_the_peak(rng):
+    def late(sound):
+        """Twenty decibels down, two milliseconds after it gets loud."""
+        loud = lfilter([1 / 96], [1, -1 + 1 / 96], np.abs(sound[:, 0])) > 0.2
+        return sound * np.where(loud, 0.1, 1.0)[:, None]
+
+    one, _ = loop(-1.0, gain=0.5, change=late, rng=rng)
+    assert one.peak_dbfs == pytest.approx(-7.0, abs=0.1)
