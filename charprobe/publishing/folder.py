@@ -20,16 +20,19 @@ from charprobe.publishing.report.methods import METHOD, methods_paragraph
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings
-from charprobe.session.run import SessionResult, side_by_side
+from charprobe.session.run import REPLICAS, SessionResult, side_by_side
 from charprobe.values.wording import literal
 
 # what draws and plays is loaded where something new is shown: that takes longer than finding that nothing is
 if TYPE_CHECKING:
+    from charprobe.publishing.listen.replicas import Forecast
     from charprobe.publishing.listen.tracks import Listening
     from charprobe.publishing.report.page import Beside
+    from charprobe.replica.model import Replica
 
 Placing = Literal["beside", "inside", "none"]
 DEFAULT_LOOKS = ("article",)
+PREDICTIONS = "tables/predictions.csv"
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
 
 
@@ -100,12 +103,18 @@ def _words(
     beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
-    from charprobe.publishing.listen.tracks import FOLDER  # noqa: PLC0415
+    from charprobe.publishing.listen.replicas import forecast_of, heard_through  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, write_page  # noqa: PLC0415
 
     tables = folder / "tables"
-    listening = None if sound == "none" else _listening(session, result)
-    sounds = listening.write(folder / FOLDER, force=True) if listening and sound == "beside" else ()
+    names = list(dict.fromkeys(profile.setting for profile in result.profiles))
+    replicas = _replicas(session, result, folder)
+    heard = () if sound == "none" else (_recorded(session, result, names), heard_through(replicas, names))
+    listening = [one for one in heard if one is not None]
+    sounds = (
+        [path for one in listening for path in one.write(folder, force=True)] if sound == "beside" else []
+    )
+    forecast = forecast_of(replicas, names)
     page = render_page(
         result.profiles,
         title=session.title,
@@ -114,10 +123,11 @@ def _words(
         channel_comparisons=findings.channels,
         claims=findings.claims,
         command=command,
-        files=_beside(findings),
+        files=_beside(findings, forecast),
         beside=beside,
         listening=listening,
-        sounds_beside=FOLDER if sounds else "",
+        sounds_beside=sound == "beside",
+        forecast=forecast,
     )
     write_page(folder / "page.html", page, force=True)
     texts = {
@@ -125,6 +135,8 @@ def _words(
         folder / "claims.md": claims_text(findings.claims),
         tables / "captures.csv": captures_csv(result.profiles),
     }
+    if forecast is not None:
+        texts[folder / PREDICTIONS] = forecast.csv()
     for path, text in texts.items():
         output.write_text(path, text, force=True)
     written = [folder / "page.html", *texts, *sounds]
@@ -135,12 +147,21 @@ def _words(
     return written
 
 
-def _listening(session: Session, result: SessionResult) -> Listening | None:
-    """Return what can be heard: the session's own takes, else the programme in the captures."""
+def _replicas(session: Session, result: SessionResult, folder: Path) -> dict[str, Replica]:
+    """Return the replicas of the settings as the page shows them; none where the session asks for none."""
+    if not session.replicas:
+        return {}
+    from charprobe.publishing.listen.replicas import replicas_in  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+
+    return replicas_in(folder / REPLICAS, [one.profile for one in shown_of(result.profiles)])
+
+
+def _recorded(session: Session, result: SessionResult, names: Sequence[str]) -> Listening | None:
+    """Return what was recorded: the session's own takes, else the programme in the captures."""
     from charprobe.publishing.listen.material import heard_in_captures, heard_in_takes  # noqa: PLC0415
     from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
 
-    names = list(dict.fromkeys(profile.setting for profile in result.profiles))
     takes = {one.name: one.heard for one in session.settings if one.heard is not None}
     if session.dry is not None and (own := heard_in_takes(session.dry, takes, names)) is not None:
         return own
@@ -148,7 +169,7 @@ def _listening(session: Session, result: SessionResult) -> Listening | None:
     return heard_in_captures([one.profile for one in shown_of(result.profiles)], paths)
 
 
-def _beside(findings: Findings) -> list[Beside]:
+def _beside(findings: Findings, forecast: Forecast | None) -> list[Beside]:
     """Files of the folder that the page links to."""
     from charprobe.publishing.report.page import Beside, tables_beside  # noqa: PLC0415
 
@@ -157,6 +178,8 @@ def _beside(findings: Findings) -> list[Beside]:
         "claims.md": "what was claimed, the answers, and what they rest on",
         "tables/captures.csv": "every capture: hash, rate, bits, place, clock, warnings",
     }
+    if forecast is not None:
+        names[PREDICTIONS] = "what each setting will do to made-up programme, all numbers"
     comparisons = {} if findings.settings is None else {"settings": "setting against setting"}
     comparisons |= {
         f"channels of {output.safe_file_name(name)}": f"channels of {literal(name)}"

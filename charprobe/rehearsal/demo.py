@@ -201,7 +201,6 @@ def _page(
 ) -> Path:
     # what draws and plays is loaded here, because the processes that measure need none of it
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
-    from charprobe.publishing.listen.tracks import FOLDER  # noqa: PLC0415
     from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside, write_page  # noqa: PLC0415
 
@@ -209,7 +208,7 @@ def _page(
     captures = {open_capture(one).sha256(): one for one in (folder / "captures").glob("*.wav")}
     listening = heard_in_captures([one.profile for one in shown_of(profiles)], captures)
     if listening is not None:
-        listening.write(folder / FOLDER, force=force)
+        listening.write(folder, force=force)
     page = render_page(
         profiles,
         title=TITLE,
@@ -217,8 +216,8 @@ def _page(
         comparison=comparison,
         truth=[row for row in truth if row.quantity in glossary.TERMS],
         command=f"charprobe demo --out {folder.name}",
-        listening=listening,
-        sounds_beside=FOLDER if listening is not None else "",
+        listening=[listening] if listening is not None else [],
+        sounds_beside=True,
         files=tables_beside("comparison", "setting against setting"),
     )
     write_page(path, page, force=force)

@@ -33,6 +33,7 @@ FILE = FileKind(
     schema=SCHEMA,
 )
 MAX_PARAMETERS = 64
+GOOD_DB, GOOD_GAIN_DB = -30.0, 0.3  # residual and gain error up to which a replica stands for its stage
 Place = Annotated[str, MaxLen(80)]
 Decibels = Annotated[float, Interval(ge=-400, le=400)]
 Spread = Annotated[float, Interval(ge=0, le=1e12)]
@@ -116,6 +117,11 @@ class Proof:
     bands: Annotated[tuple[BandProof, ...], MaxLen(40)] = ()
     worst_residual_db: Decibels = 0.0
 
+    @property
+    def stands(self) -> bool:
+        """Whether the replica comes close enough to stand for the setting."""
+        return self.residual_db <= GOOD_DB and self.gain_error_db <= GOOD_GAIN_DB
+
 
 @dataclass(frozen=True)
 class Disagreement:
@@ -185,6 +191,11 @@ class Replica:
                 value_at(self.chain, place)
             except (AttributeError, IndexError, TypeError, ValueError):
                 raise ValueError(f"`places` of numbers of the chain; {place[:40]!r} is none") from None
+
+    @property
+    def worst(self) -> Proof | None:
+        """The proof in which the replica stood worst; None where it has none."""
+        return max(self.proofs, key=lambda proof: proof.residual_db, default=None)
 
     def to_json(self) -> str:
         """Return the replica as strict JSON text; the same replica always gives the same text."""

@@ -126,11 +126,11 @@ def preview(
 
 def how_good(replica: Replica) -> str:
     """Say in a sentence how well a replica stood on sound it never saw."""
-    if not replica.proofs:
+    if (worst := replica.worst) is None:
         return "The replica was not proved on programme: how close it comes is not known."
-    worst = max(replica.proofs, key=lambda proof: proof.residual_db)
+    start = "Proved" if worst.stands else "Not close enough to stand for the setting, heard"
     return (
-        f"Proved on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the "
+        f"{start} on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the "
         f"sound, the gain is met to {worst.gain_error_db:.2g} dB rms."
     )
 

@@ -35,6 +35,7 @@ from charprobe.values.errors import CharprobeError, SessionError
 from charprobe.values.wording import literal
 
 STAGE_OFF = "stage off, against the loop-back"
+REPLICAS = "replicas"  # folder of the fitted models
 KEPT_BYPASSES, KEPT_SOURCES = 64, 2  # judged channels of a bypass, and open bypasses, that a process keeps
 
 
@@ -150,7 +151,7 @@ def measure_parts(
         If the folder cannot be written.
     """
     parts = parts_of(session)
-    places = (folder, folder / "profiles", folder / "superseded", folder / "replicas")
+    places = (folder, folder / "profiles", folder / "superseded", folder / REPLICAS)
     for place in places if session.replicas else places[:3]:
         output.prepare_folder(place)
     hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
@@ -266,7 +267,7 @@ def _measure(
         if session.calibration:
             profile = with_dbu(profile, session.calibration)
         if session.replicas and dry is not None and not part.off:
-            profile = with_replica(judged, dry, profile, folder / "replicas" / f"{part.name}{SUFFIX}")
+            profile = with_replica(judged, dry, profile, folder / REPLICAS / f"{part.name}{SUFFIX}")
         stale = _set_aside(path, folder)
         profile.save(path, force=True)
         output.write_text(stamp, key, force=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +18,8 @@ from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
-from charprobe.values.wording import literal
 
+RECORDED = "As recorded"
 FROM_CAPTURES = (
     "The sound is part of what was played through the stage and recorded: made-up speech, plucked strings, "
     "drums and chords. Dry is what was played."
@@ -28,8 +28,6 @@ FROM_TAKES = "The reviewer's own take, dry and as each setting made it, laid in 
 LONGEST_S = 20.0  # heard of a take
 PASSAGE_S = 3.0  # heard of each passage
 FADE_S = 0.02
-Standin = Callable[[Profile], tuple[Array, str] | None]
-"""What gives sound where a capture holds none: for a profile, samples and a sentence on how good they are."""
 
 
 def heard_in_takes(dry: Path, takes: Mapping[str, Path], names: Sequence[str]) -> Listening | None:
@@ -70,12 +68,10 @@ def heard_in_takes(dry: Path, takes: Mapping[str, Path], names: Sequence[str]) -
             sounds.append(Sound(name, number, cut[1]))
     if first is None:
         return None
-    return equally_loud([first, *sounds], rate_hz=rate_hz, about=FROM_TAKES)
+    return Listening(equally_loud([first, *sounds], rate_hz=rate_hz), rate_hz, RECORDED, FROM_TAKES)
 
 
-def heard_in_captures(
-    profiles: Sequence[Profile], captures: Mapping[str, Path], *, standin: Standin | None = None
-) -> Listening | None:
+def heard_in_captures(profiles: Sequence[Profile], captures: Mapping[str, Path]) -> Listening | None:
     """Cut the programme out of the captures of some settings; the dry sound is what was played.
 
     Parameters
@@ -84,8 +80,6 @@ def heard_in_captures(
         One of each setting, in the order of the page.
     captures : mapping of str to Path
         SHA-256 of a capture to where it lies.
-    standin : callable, optional
-        Asked for a setting whose capture holds no programme.
 
     Returns
     -------
@@ -93,16 +87,12 @@ def heard_in_captures(
         None where no setting can be heard.
     """
     sounds: list[Sound] = []
-    notes = [FROM_CAPTURES]
     dry: Sound | None = None
     rate_hz = 0
     for number, profile in enumerate(profiles):
         stimulus = _stimulus(profile)
         path = captures.get(profile.capture.sha256)
         samples = None if stimulus is None or path is None else _recorded(path, profile, stimulus)
-        if samples is None and standin is not None and (other := standin(profile)) is not None:
-            samples, note = other
-            notes.append(f"{literal(profile.setting)}: {note}")
         if samples is None or (rate_hz and profile.capture.rate_hz != rate_hz):
             continue  # sounds of two rates cannot be switched between
         rate_hz = profile.capture.rate_hz
@@ -111,7 +101,7 @@ def heard_in_captures(
             dry = Sound("dry", None, _played(stimulus))
     if dry is None:
         return None
-    return equally_loud([dry, *sounds], rate_hz=rate_hz, about=" ".join(notes))
+    return Listening(equally_loud([dry, *sounds], rate_hz=rate_hz), rate_hz, RECORDED, FROM_CAPTURES)
 
 
 def _stimulus(profile: Profile) -> Stimulus | None:
@@ -147,7 +137,7 @@ def _recorded(path: Path, profile: Profile, stimulus: Stimulus) -> Array | None:
         if first < 0 or first + length > source.frames:
             return None
         found.append(source.read(first, first + length, profile.channel - 1))
-    return place.polarity * _joined(found, stimulus.rate_hz)
+    return place.polarity * joined(found, stimulus.rate_hz)
 
 
 def _played(stimulus: Stimulus) -> Array:
@@ -157,10 +147,10 @@ def _played(stimulus: Stimulus) -> Array:
         first = start - segment.span.start
         whole[first : first + samples.size] += samples
     starts = ((start - segment.span.start, length) for start, length in _passages(stimulus))
-    return _joined([whole[first : first + length] for first, length in starts], stimulus.rate_hz)
+    return joined([whole[first : first + length] for first, length in starts], stimulus.rate_hz)
 
 
-def _joined(passages: Sequence[Array], rate_hz: int) -> Array:
+def joined(passages: Sequence[Array], rate_hz: int) -> Array:
     """Put passages behind each other, each faded in and out."""
     size = round(FADE_S * rate_hz)
     ramp = np.sin(np.linspace(0, np.pi / 2, size)) ** 2

@@ -45,17 +45,35 @@ class Track:
 
 @dataclass(frozen=True)
 class Listening:
-    """What can be heard: the dry sound first, then the settings; where it comes from; all at one rate."""
+    """What can be heard in one player: the dry sound first, then the settings, all at one rate.
+
+    Attributes
+    ----------
+    heading, about : str
+        What it is, and where it comes from; shown literally.
+    notes : tuple of str
+        What to mind of single settings.
+    folder : str
+        Where its files lie, below the page's folder; it also tells one player from another.
+    """
 
     tracks: tuple[Track, ...]
     rate_hz: int
+    heading: str
     about: str
+    notes: tuple[str, ...] = ()
+    folder: str = "sound"
+
+    @property
+    def played(self) -> str:
+        """The page's own file of sounds, as an address from the page."""
+        return f"./{self.folder}/{PLAYED}"
 
     @property
     def file_names(self) -> tuple[str, ...]:
-        """Names of the sounds' files."""
+        """Names of the sounds' files, below the page's folder."""
         names = (output.safe_file_name(track.name) for track in self.tracks)
-        return tuple(f"{number:02d} {name}.flac" for number, name in enumerate(names))
+        return tuple(f"{self.folder}/{number:02d} {name}.flac" for number, name in enumerate(names))
 
     def script(self) -> str:
         """Return the sounds as JSON: name, number of the setting, and the file in base 64."""
@@ -70,31 +88,32 @@ class Listening:
         return json.dumps(rows, ensure_ascii=True).replace("<", "\\u003c").replace("&", "\\u0026")
 
     def write(self, folder: Path, *, force: bool) -> tuple[Path, ...]:
-        """Write the sounds below a page's folder: each as a file, and all for the page's player.
+        """Write the sounds below a page's `folder`: each as a file, and all for the page's player.
 
         Raises
         ------
         OutputError
             If a file exists and `force` is false, or cannot be written.
         """
-        output.prepare_folder(folder)
+        output.prepare_folder(folder / self.folder)
         paths = []
         for name, track in zip(self.file_names, self.tracks, strict=True):
             path = folder / name
             output.write_with(path, partial(_fill, track.code), force=force, sound=True)
             paths.append(path)
-        output.write_text(folder / PLAYED, f"globalThis.pageSounds = {self.script()};\n", force=force)
-        return (*paths, folder / PLAYED)
+        script = f'(globalThis.pageSounds ??= {{}})["{self.folder}"] = {self.script()};\n'
+        output.write_text(folder / self.played, script, force=force)
+        return (*paths, folder / self.played)
 
 
 def _fill(code: bytes, stream: BinaryIO) -> None:
     stream.write(code)
 
 
-FOLDER, PLAYED = "sound", "sounds.js"  # beside the page
+PLAYED = "sounds.js"
 
 
-def equally_loud(sounds: Sequence[Sound], *, rate_hz: int, about: str) -> Listening:
+def equally_loud(sounds: Sequence[Sound], *, rate_hz: int) -> tuple[Track, ...]:
     """Turn sounds down to one loudness (ITU-R BS.1770; RMS where that cannot be told) and code them.
 
     Parameters
@@ -103,8 +122,6 @@ def equally_loud(sounds: Sequence[Sound], *, rate_hz: int, about: str) -> Listen
         At least one; they are cut to the shortest.
     rate_hz : int
         Sampling rate of all.
-    about : str
-        Where they come from, in a sentence.
     """
     length = min(sound.samples.size for sound in sounds)
     cut = [sound.samples[:length] for sound in sounds]
@@ -122,7 +139,7 @@ def equally_loud(sounds: Sequence[Sound], *, rate_hz: int, about: str) -> Listen
         gain_db = target - one
         code = flac_bytes(samples * 10 ** (gain_db / 20), rate_hz=rate_hz, rng=rng)
         tracks.append(Track(sound.name, sound.series, gain_db, code))
-    return Listening(tuple(tracks), rate_hz, about)
+    return tuple(tracks)
 
 
 def _loudness(level: Levels) -> float:

@@ -25,7 +25,8 @@ from charprobe.publishing.figures.look.fonts import faces_css
 from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.figures.overlay import members
-from charprobe.publishing.listen.tracks import PLAYED, Listening
+from charprobe.publishing.listen.replicas import Forecast
+from charprobe.publishing.listen.tracks import Listening
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
 from charprobe.publishing.report.charts import charts_json
@@ -68,6 +69,7 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
 PARTS = {
     "glance": "What each setting does",
     "listen": "Listen",
+    "programme": "What each setting will do to programme",
     "apart": "What sets them apart",
     "beside": "Beside devices measured earlier",
     "channels": "Channel by channel",
@@ -122,8 +124,9 @@ def render_page(
     command: str = "",
     files: Sequence[Beside] = (),
     beside: Sequence[str] = (),
-    listening: Listening | None = None,
-    sounds_beside: str = "",
+    listening: Sequence[Listening] = (),
+    sounds_beside: bool = False,
+    forecast: Forecast | None = None,
 ) -> str:
     """Return the page of a set of profiles.
 
@@ -147,10 +150,12 @@ def render_page(
         Files below the page's folder that it links to.
     beside : sequence of str
         What can be said of the settings beside devices measured earlier.
-    listening : Listening or None
+    listening : sequence of Listening
         What can be heard.
-    sounds_beside : str
-        Folder below the page's where `Listening.write` put the sounds; "" puts them inside the page.
+    sounds_beside : bool
+        Whether `Listening.write` put the sounds beside the page; otherwise they go inside.
+    forecast : Forecast or None
+        What the settings will do to programme.
 
     Returns
     -------
@@ -163,6 +168,7 @@ def render_page(
     content: dict[str, Any] = {
         "glance": Glance(overviews_of(shown)),
         "listen": listening,
+        "programme": forecast,
         "apart": comparison,
         "beside": beside,
         "channels": channel_table(channel_comparisons) if channel_comparisons else None,
@@ -184,10 +190,10 @@ def render_page(
         signs=SIGNS,
         pairs=pairs_of(comparison) if comparison is not None else None,
         faces=Markup(faces_css()),
-        scripts=(*scripts(), *((Markup(_script("player.js")),) if listening is not None else ())),
-        sounds=Markup(listening.script()) if listening is not None and not sounds_beside else "",
-        sounds_beside=f"./{quote(sounds_beside)}/{PLAYED}" if sounds_beside else "",
-        sound_files=_sound_files(listening, sounds_beside),
+        scripts=(*scripts(), *((Markup(_script("player.js")),) if listening else ())),
+        sounds={} if sounds_beside else {one.folder: Markup(one.script()) for one in listening},
+        sounds_beside=sounds_beside and bool(listening),
+        sound_files=_sound_files(listening),
         charts=charts_json(every),
         chart_css=Markup(_script("plotting.css")),
         version=profiles[0].made_with.version,
@@ -196,15 +202,12 @@ def render_page(
     )
 
 
-def _sound_files(listening: Listening | None, folder: str) -> list[Beside]:
+def _sound_files(listening: Sequence[Listening]) -> list[Beside]:
     """Return the files of the sounds beside the page."""
-    if listening is None or not folder:
-        return []
     return [
-        Beside(
-            PurePosixPath(folder, name), f"{track.name}, turned down by {number_text(-track.gain_db, 1)} dB"
-        )
-        for track, name in zip(listening.tracks, listening.file_names, strict=True)
+        Beside(PurePosixPath(name), f"{track.name}, turned down by {number_text(-track.gain_db, 1)} dB")
+        for one in listening
+        for track, name in zip(one.tracks, one.file_names, strict=True)
     ]
 
 

@@ -14,7 +14,6 @@ from charprobe.replica.parts import Chain
 from charprobe.values.quantity import Z95
 from charprobe.values.wording import number_text
 
-GOOD_DB, GOOD_GAIN_DB = -30.0, 0.3  # residual and gain error up to which a replica stands for its stage
 WIRE_DB = 0.005
 STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
@@ -36,7 +35,7 @@ def notes_of(
             f"on programme the fit never heard the error lies {number_text(-proof.residual_db, 0)} dB below "
             f"the sound, and the gain is met to {number_text(proof.gain_error_db, 3)} dB rms"
         )
-        if proof.residual_db <= GOOD_DB and proof.gain_error_db <= GOOD_GAIN_DB:
+        if proof.stands:
             notes.append(f"Proved: {numbers}.")
         else:
             notes.append(

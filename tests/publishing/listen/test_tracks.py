@@ -8,7 +8,7 @@ import soundfile
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.listening.loudness import measure_loudness
-from charprobe.publishing.listen.tracks import PLAYED, Sound, equally_loud
+from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 
 RATE_HZ = 48_000
 RNG = np.random.default_rng(3)
@@ -21,7 +21,7 @@ def listening():
     peaky = NOISE.copy()
     peaky[1000 : 1000 + burst.size] = burst
     sounds = [Sound("dry", None, NOISE), Sound("loud", 0, 4 * NOISE), Sound("</script>", 1, peaky)]
-    return equally_loud(sounds, rate_hz=RATE_HZ, about="noise")
+    return Listening(equally_loud(sounds, rate_hz=RATE_HZ), RATE_HZ, "Heard", "noise")
 
 
 def test_all_are_equally_loud_and_only_turned_down(listening):
@@ -36,10 +36,10 @@ def test_all_are_equally_loud_and_only_turned_down(listening):
 
 
 def test_what_the_page_plays_is_what_the_files_hold(listening, tmp_path):
-    paths = listening.write(tmp_path / "sound", force=False)
-    text = (tmp_path / "sound" / PLAYED).read_text(encoding="utf-8")
+    paths = listening.write(tmp_path, force=False)
+    text = (tmp_path / listening.played).read_text(encoding="utf-8")
     assert "</script>" not in text
-    rows = json.loads(text.removeprefix("globalThis.pageSounds = ").rstrip(";\n"))
+    rows = json.loads(text.partition(" = ")[2].rstrip(";\n"))
     assert [row["name"] for row in rows] == ["dry", "loud", "</script>"]
     for row, path in zip(rows, paths, strict=False):
         assert b64decode(row["code"]) == path.read_bytes()

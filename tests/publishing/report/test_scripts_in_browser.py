@@ -6,7 +6,7 @@ from browser import Browser
 from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.publishing.listen.tracks import Sound, equally_loud
+from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 from charprobe.publishing.report.page import render_page
 
 pytestmark = pytest.mark.browser
@@ -18,11 +18,13 @@ def browser(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     tone = np.sin(2 * np.pi * 440 * np.arange(6 * RATE_HZ) / RATE_HZ)
     sounds = [Sound("dry", None, 0.1 * tone), Sound(B.name, 0, 0.2 * tone), Sound(D.name, 1, 0.4 * tone)]
-    listening = equally_loud(sounds, rate_hz=RATE_HZ, about="A tone.")
-    listening.write(folder / "sound", force=False)
+    tracks = equally_loud(sounds, rate_hz=RATE_HZ)
+    listening = [Listening(tracks, RATE_HZ, name, "A tone.", folder=name) for name in ("first", "second")]
+    for one in listening:
+        one.write(folder, force=False)
     profiles = [made_profile(setting) for setting in (B, D)]
     page = render_page(
-        profiles, title="x", comparison=compare_profiles(profiles), listening=listening, sounds_beside="sound"
+        profiles, title="x", comparison=compare_profiles(profiles), listening=listening, sounds_beside=True
     )
     (folder / "page.html").write_text(page, encoding="utf-8")
     shown = Browser(folder)
@@ -42,19 +44,34 @@ def drag(browser, start, stop):
     browser.ask("POST", browser.session + "/actions", {"actions": actions})
 
 
+def player(number, what):
+    return f"return document.querySelectorAll('.player')[{number}]{what}"
+
+
+def heard_s(number):
+    return (
+        player(number, ".querySelector('.heard').textContent").replace("return ", "return parseFloat(") + ")"
+    )
+
+
 def test_sounds_play_switch_at_the_same_place_and_stop(browser):
-    assert browser.run("return document.querySelectorAll('.seat').length") == 3
+    assert browser.run(player(0, ".querySelectorAll('.seat').length")) == 3
     browser.press(" ")
-    browser.wait("return document.getElementById('player').dataset.state === 'playing'")
-    browser.wait("return parseFloat(document.getElementById('heard').textContent) > 0.3")
-    before = browser.run("return parseFloat(document.getElementById('heard').textContent)")
+    browser.wait(player(0, ".dataset.state === 'playing'"))
+    browser.wait(heard_s(0) + " > 0.3")
+    before = browser.run(heard_s(0))
     browser.press("2")
-    assert browser.run("return document.getElementById('player').dataset.chosen") == "2"
-    after = browser.run("return parseFloat(document.getElementById('heard').textContent)")
-    assert 0 <= after - before < 2.0  # it went on where it was
-    assert browser.run("return document.getElementById('player').dataset.state") == "playing"
+    assert browser.run(player(0, ".dataset.chosen")) == "2"
+    assert 0 <= browser.run(heard_s(0)) - before < 2.0  # it went on where it was
+    assert browser.run(player(0, ".dataset.state")) == "playing"
+    browser.run(player(1, ".querySelector('.play').focus()"))
+    browser.run(player(1, ".querySelector('.play').click()"))
+    browser.wait(player(1, ".dataset.state === 'playing'"))
+    assert browser.run(player(0, ".dataset.state")) == "paused"  # never two at once
+    browser.press("1")  # keys follow to the player that was used last
+    assert [browser.run(player(number, ".dataset.chosen")) for number in (0, 1)] == ["2", "1"]
     browser.press(" ")
-    browser.wait("return document.getElementById('player').dataset.state === 'paused'")
+    browser.wait(player(1, ".dataset.state === 'paused'"))
 
 
 def test_charts_are_read_zoomed_and_thinned_out_and_the_figure_comes_back(browser):
