@@ -18,7 +18,7 @@ def colour_sentence(labels: Sequence[str], values: Values) -> str:
     clean = [label for label, onset in zip(labels, onsets, strict=False) if _none(onset)]
     if not told:
         return ""
-    rest = f"; {_and(clean)}: none shown" if clean else ""
+    rest = f"; {_and(clean)}: none found near 1 kHz" if clean else ""
     return f"Colour: {'; '.join(told)}{rest}."
 
 
@@ -28,8 +28,8 @@ def coloured(labels: Sequence[str], values: Values) -> list[int]:
     return [index for index, onset in enumerate(onsets) if shows_colour(onset)]
 
 
-def harmonics_words(values: Values, index: int) -> str:
-    """Return which harmonics a setting adds, how much and from which level."""
+def harmonics_words(values: Values, index: int, *, where: str = "") -> str:
+    """Return which harmonics a setting adds, from which level and how much; `where` that was measured."""
     balance, thd, onset = (
         values.get(f"colour.{name}", [None] * (index + 1))[index]
         for name in ("even_odd_balance", "thd_at_reference", "onset")
@@ -43,12 +43,15 @@ def harmonics_words(values: Values, index: int) -> str:
             kind = "mostly even harmonics"
         elif balance.high < -CLEAR_DB:
             kind = "mostly odd harmonics"
-    parts = [f"THD {edited(thd).number}"] if isinstance(thd, Quantity) else []
+    begins = ""
     if isinstance(onset, Quantity):
-        parts.append(f"from {edited(onset).number} up")
+        begins = f" from {edited(onset).number} up"
     elif onset is not None and shows_colour(onset):
-        parts.append(f"from below {edited(onset).number.removeprefix('≤ ')} up")
-    return f"{kind} ({', '.join(parts)})" if parts else kind
+        begins = f" from below {edited(onset).number.removeprefix('≤ ')} up"
+    much = (
+        f" (THD {edited(thd).number}{f' for {where}' if where else ''})" if isinstance(thd, Quantity) else ""
+    )
+    return f"{kind}{begins}{much}"
 
 
 def shows_colour(onset: Reading | None) -> bool:

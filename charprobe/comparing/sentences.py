@@ -7,6 +7,9 @@ from itertools import combinations
 
 from charprobe.comparing.colour_words import Values, colour_sentence, coloured
 from charprobe.comparing.comparison import Difference, in_sentence
+from charprobe.comparing.curves import CURVES
+from charprobe.values.editors_digits import edited
+from charprobe.values.quantity import Quantity
 from charprobe.values.wording import display_unit, number_text
 
 KEY = (
@@ -43,6 +46,13 @@ MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they s
 FEWEST_FOR_OUTLIER = 4
 ANCHORED = "static curve, anchored"
 TOLD_OF_A_GROUP = ("static", "attack", "release")  # that share a curve: in sentences of their own
+SPREAD = (
+    ("static.threshold", "static.threshold", "threshold"),
+    ("static.ratio", "static.slope", "ratio"),
+    ("attack.t63", "attack.t63", "attack"),
+    ("release.t63", "release.t63", "release"),
+)
+"""Of many settings: a reading, what tells whether two differ in it, and its word."""
 FAST = {"attack.t63": ("attack", "attacks"), "release.t63": ("release", "releases")}
 
 
@@ -55,7 +65,8 @@ def sentences_on(labels: Sequence[str], differences: Sequence[Difference], value
     pairs = list(combinations(range(len(labels)), 2))
     few = len(pairs) <= MOST_PAIRS
     groups = [group for group in _alike(range(len(labels)), ANCHORED, table) if len(group) > 1]
-    lines = [colour_sentence(labels, values), *_outliers(labels, table)]
+    lines = [colour_sentence(labels, values), _dynamics(labels, table, values)]
+    lines += _outliers(labels, table)
     shown = coloured(labels, values)
     for group in groups:
         lines += [_share_sentence(group, labels, table), *_timing(group, labels, table)]
@@ -203,8 +214,33 @@ def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
     differing = [item for item in found if item.verdict == "different" and item.name in KEY]
     if not differing:
         return ""
-    what = ", ".join(f"{in_sentence(item.name)} {item.short}" for item in differing)
+    what = ", ".join(f"{in_sentence(item.name)} {_how_far(item)}" for item in differing)
     return f"{labels[differing[0].second]} re {labels[differing[0].first]}: {what}."
+
+
+def _how_far(item: Difference) -> str:
+    """Word a difference; of a curve, which may cross the other, how far it goes where it goes farthest."""
+    if item.name not in CURVES or item.gap is None:
+        return item.short
+    return f"up to {item.short.lstrip('+−')} {'higher' if item.gap.value > 0 else 'lower'}"
+
+
+def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
+    """Say of many settings between which ends thresholds, ratios and times lie, and whose they are."""
+    parts: list[str] = []
+    if len(labels) < FEWEST_FOR_OUTLIER:
+        return ""
+    for name, verdicts, word in SPREAD:
+        known = {i: one for i, one in enumerate(values.get(name, ())) if isinstance(one, Quantity)}
+        low, high = (f(known, key=lambda i: known[i].value, default=0) for f in (min, max))
+        if len(known) < 2 or not _apart_by_number(table, verdicts, low, high):
+            continue
+        ends = []
+        for end in (low, high):
+            alone = all(_apart_by_number(table, verdicts, end, other) for other in known if other != end)
+            ends.append(f"{edited(known[end]).number}{f' ({labels[end]})' if alone else ''}")
+        parts.append(f"{word} from {' to '.join(ends)}")
+    return f"Dynamics: {'; '.join(parts)}." if parts else ""
 
 
 def _listed(names: Sequence[str]) -> str:

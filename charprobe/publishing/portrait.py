@@ -11,11 +11,12 @@ from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
 from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text
 
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
-AUDIBLE_GAIN_DB = 0.05
+LEAST_GAIN_DB, LEAST_REDUCTION_DB = 0.1, 0.05  # what is worth a word
 ATTACKS_S = ((0.002, "very quick"), (0.010, "quick"), (0.030, "medium"), (float("inf"), "slow"))
 RELEASES_S = ((0.060, "quick"), (0.200, "medium"), (0.600, "slow"), (float("inf"), "very slow"))
 
@@ -49,9 +50,19 @@ def portrait_of(profile: Profile) -> Portrait:
 
 
 def is_coloured(profile: Profile) -> bool:
-    """Tell whether a setting adds harmonics of its own."""
+    """Tell whether a setting adds harmonics of its own, at the reference tone or at another."""
     onset = profile.quantities.get("colour.onset")
-    return onset is not None and shows_colour(onset.reading)
+    return (onset is not None and shows_colour(onset.reading)) or bool(said(profile, "Colour shows"))
+
+
+def said(profile: Profile, start: str, *, end: str = "") -> str:
+    """Return the finding of a profile that begins and ends so; "" where it has none."""
+    return next((text for text in profile.findings if text.startswith(start) and text.endswith(end)), "")
+
+
+def keep_under(profile: Profile) -> str:
+    """Return the finding that says how high peaks may go for a clean sound, at the tone worst for it."""
+    return said(profile, "Keep steady peaks", end=" 0.1 % distortion.")
 
 
 def response_words(profile: Profile) -> str:
@@ -84,7 +95,7 @@ def response_reach_db(profile: Profile) -> float | None:
 def _level(profile: Profile) -> str:
     makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
     gain = ""
-    if makeup is not None and abs(makeup.value) >= AUDIBLE_GAIN_DB:
+    if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
     if reduces(profile) is False:
         bend = _lower_bend(profile)
@@ -94,7 +105,7 @@ def _level(profile: Profile) -> str:
     threshold = profile.quantities.get("static.threshold")
     if threshold is None or slope is None or ratio is None:
         most = profile.measured("static.max_reduction")
-        if most is not None and most.low > AUDIBLE_GAIN_DB:
+        if most is not None and most.low > LEAST_REDUCTION_DB:
             return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
         return f"{bend}{gain}." if (bend := _lower_bend(profile)) else ""
     knee = profile.measured("static.knee_width")
@@ -146,18 +157,17 @@ def _times(profile: Profile) -> str:
 
 def _colour(profile: Profile) -> str:
     parts = []
-    if is_coloured(profile):
+    entry = profile.quantities.get("colour.onset")
+    onset = entry.reading if entry is not None else None
+    if shows_colour(onset):
         values = {name: [entry.reading] for name, entry in profile.quantities.items()}
-        parts.append(f"adds {harmonics_words(values, 0)}")
-    else:
-        onset = profile.quantities.get("colour.onset")
-        if onset is not None and isinstance(onset.reading, Unmeasured) and onset.reading.at_least is not None:
-            limit = profile.quantities.get("colour.thd_at_reference")
-            at_most = limit.reading if limit is not None else None
-            far = ""
-            if isinstance(at_most, Unmeasured) and at_most.at_most is not None:
-                far = f" above {edited_number(at_most.at_most, 'dBc')}"
-            parts.append(f"no colour of its own{far}")
+        thd = profile.quantities["colour.thd_at_reference"] if "colour.thd_at_reference" in values else None
+        where = thd.clauses[0].split(",")[0] if thd is not None and thd.clauses else ""
+        parts.append(f"adds {harmonics_words(values, 0, where=where)}")
+    elif elsewhere := said(profile, "Colour shows"):
+        parts.append(f"{elsewhere[0].lower()}{elsewhere[1:]}".rstrip("."))
+    elif isinstance(onset, Unmeasured) and onset.at_least is not None:
+        parts.append(f"no colour found up to {number_text(onset.at_least, 1)} dBFS")
     parts += [words] if (words := response_words(profile)) else []
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}." if text else ""
@@ -173,7 +183,4 @@ def _use(profile: Profile) -> str:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
         then = "recovers between words" if release.value < RELEASES_S[1][0] else "holds the level steady"
         return f"{first} and {then}."
-    clean = profile.measured("colour.input_at_thd_minus60db")
-    if is_coloured(profile) and clean is not None:
-        return f"Stays under 0.1 % distortion below {edited_number(clean.low, 'dBFS')}."
-    return ""
+    return keep_under(profile) if is_coloured(profile) else ""

@@ -15,8 +15,8 @@ def test_colour_is_told_by_amount_kind_and_level_and_who_has_none():
         "colour.even_odd_balance": [level(20.0, "dB"), Unmeasured("dB", "only odd", "", at_most=-50.0), None],
     }
     assert colour_sentence(["warm", "edge", "press"], values) == (
-        "Colour: warm adds mostly even harmonics (THD −30.0 dBc, from −42.0 dBFS up); "
-        "edge adds only odd harmonics (THD −46.0 dBc, from −30.0 dBFS up); press: none shown."
+        "Colour: warm adds mostly even harmonics from −42.0 dBFS up (THD −30.0 dBc); "
+        "edge adds only odd harmonics from −30.0 dBFS up (THD −46.0 dBc); press: none found near 1 kHz."
     )
 
 
@@ -27,5 +27,5 @@ def test_where_nobody_shows_colour_nothing_is_said():
 def test_colour_from_below_the_lowest_tone_is_colour():
     early = Unmeasured("dBFS", "colour at every level played", "quieter tones", at_most=-40.0)
     assert colour_sentence(["old", "press"], {"colour.onset": [early, HIDDEN]}) == (
-        "Colour: old adds harmonics (from below −40.0 dBFS up); press: none shown."
+        "Colour: old adds harmonics from below −40.0 dBFS up; press: none found near 1 kHz."
     )

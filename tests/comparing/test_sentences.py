@@ -57,3 +57,13 @@ def test_channels_that_match_are_told_in_one_sentence():
     told = [line for line in compare_profiles(profiles).sentences if "no difference larger" in line]
     assert len(told) == 1
     assert told[0].startswith("Channels 1 to 3 and 5: no difference larger than static curve ±0.1 dB")
+
+
+def test_of_many_compressors_the_ends_are_told_and_whose_they_are():
+    settings = [
+        dataclasses.replace(B, name=f"s{i}", threshold_dbfs=-30.0 + 4 * min(i, 2), attack_s=0.002 * (1 + i))
+        for i in range(4)
+    ]
+    (line,) = (one for one in compare_profiles([*map(made_profile, settings)]).sentences if "Dynamics" in one)
+    assert "threshold from −30.0 dBFS (s0) to −22.0 dBFS;" in line  # s2 and s3 share the upper end
+    assert "ratio" not in line and "attack from 2.0 ms (s0) to 8.0 ms (s3)" in line

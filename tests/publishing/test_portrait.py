@@ -3,7 +3,7 @@ import dataclasses
 from made_profiles import LIMITER, TWO_STAGE, B, made_profile
 
 from charprobe.profile.entry import Entry, Health
-from charprobe.publishing.portrait import portrait_of
+from charprobe.publishing.portrait import is_coloured, portrait_of
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -35,9 +35,23 @@ def test_a_stage_without_reduction_has_neither_ratio_nor_times():
     told = portrait_of(profile)
     assert told.level == "Colour without compression, with 3.0 dB of gain."
     assert told.times == ""
-    assert told.colour.startswith("Adds harmonics (THD −59.7 dBc, from −42.0 dBFS up)")
+    assert told.colour.startswith("Adds harmonics from −42.0 dBFS up (THD −59.7 dBc for 997 Hz at −20 dBFS)")
 
 
 def test_what_spoiled_the_take_is_said_instead_of_what_it_suits():
     clipped = Health("clipped", "stop", "The recorder clipped.")
     assert "spoiled (clipped)" in portrait_of(dataclasses.replace(made_profile(B), health=(clipped,))).use
+
+
+def test_colour_that_shows_at_another_tone_than_the_reference_is_no_absence_of_colour():
+    said = "Colour shows from −30.0 dBFS up at 110 Hz."
+    profile = dataclasses.replace(made_profile(B), findings=(said,))
+    onset = Unmeasured(
+        "dBFS", "tones of 997 Hz show no colour up to −2.0 dBFS", "hotter tones", at_least=-2.0
+    )
+    clean = dataclasses.replace(profile, quantities={"colour.onset": Entry(onset, "")}, findings=())
+    assert portrait_of(clean).colour.startswith("No colour found up to −2.0 dBFS") and not is_coloured(clean)
+    bass = dataclasses.replace(clean, findings=(said,))
+    assert portrait_of(bass).colour.startswith("Colour shows from −30.0 dBFS up at 110 Hz") and is_coloured(
+        bass
+    )

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from functools import partial
 
-import numpy as np
 from matplotlib.axes import Axes
 
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.drawing import Drawing, composed
+from charprobe.publishing.figures.look.labels import in_two_lines
 from charprobe.publishing.figures.look.source import conditions, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.publishing.figures.look.text import shown
+from charprobe.publishing.portrait import keep_under
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 
@@ -19,6 +20,7 @@ ORDERS = tuple(range(2, 11))
 ROW = 0.088  # height of a line of readings, as a share of the panel
 FLOOR_DBC, TOP_DBC = -140.0, 0.0  # of the bars of every setting, so that pages can be laid side by side
 ROOM_DB = 10.0
+SENTENCE_WIDTH = 44
 LINES = (
     ("THD at reference", "colour.thd_at_reference"),
     ("Colour from", "colour.onset"),
@@ -113,11 +115,8 @@ def plot_colour_readings(profile: Profile, ax: Axes | None = None, *, look: Look
                 [0, 1], [height - 0.75 * ROW] * 2, transform=axes.transAxes, color=look.palette.grid,
                 linewidth=look.frame.line_pt / 2, clip_on=False,
             )  # fmt: skip
-        safe = profile.measured("colour.input_at_thd_minus60db")
-        if safe is not None:
-            peak = number_text(np.floor(10 * safe.low) / 10, 1)
-            axes.text(
-                0.0, 0.0, f"Keep steady peaks under {peak} dBFS\nto stay below 0.1 %.",
-                transform=axes.transAxes, va="bottom", size=size, weight="bold", linespacing=1.4,
-            )  # fmt: skip
+        words = in_two_lines(keep_under(profile), SENTENCE_WIDTH)
+        axes.text(
+            0.0, 0.0, words, transform=axes.transAxes, va="bottom", size=size, weight="bold", linespacing=1.4
+        )
     return axes

@@ -24,7 +24,7 @@ SPAN_DBC = (-120.0, -20.0)  # levels of the lightest and the strongest cell
 
 def draw_colour_map(profile: Profile, look: Look) -> Drawing:
     """Draw total harmonic distortion by input level and frequency; the profile must have "harmonics"."""
-    levels, tones, thd, *_ = cells_of(profile.curves["harmonics"])
+    levels, tones, thd, _, reduced = cells_of(profile.curves["harmonics"])
     words = ", ".join(frequency_words(tone) for tone in tones)
     span = f"{number_text(levels[0], 0)} to {number_text(levels[-1], 0)} dBFS"
     return composed(
@@ -32,8 +32,9 @@ def draw_colour_map(profile: Profile, look: Look) -> Drawing:
         look,
         [partial(plot_colour_map, profile)],
         title=f"Distortion by level and frequency – {who(profile)}",
-        main="THD in dBc; hatched: none above the limit given; bar below a cell: the stage reduces gain",
-        conditions=conditions(profile, ["colour.onset"]),
+        main="THD in dBc; hatched: none above the limit given"
+        + ("; bar below a cell: the stage reduces gain" if np.nanmax(reduced) > REDUCING_DB else ""),
+        conditions=conditions(profile, []),
         alt=f"Total harmonic distortion in {thd.size} cells, tones of {words} from {span}; "
         f"{np.count_nonzero(~np.isfinite(thd))} cells show none. Onset of colour: "
         f"{in_words(profile, 'colour.onset')}.",

@@ -29,7 +29,9 @@ def draw_harmonics(profile: Profile, look: Look) -> Drawing:
     """Draw THD and harmonics of a profile against input level; it must have the curve "harmonics"."""
     table = profile.curves["harmonics"]
     frequencies = frequencies_of(table)
-    main = "at the reference: " + ", ".join(
+    entry = profile.quantities.get("colour.thd_at_reference")
+    where = entry.clauses[0].split(",")[0] if entry is not None and entry.clauses else "at the reference"
+    main = f"{where}: " + ", ".join(
         f"{word} {in_words(profile, f'colour.{word.lower()}_at_reference')}" for word in ("THD", "H2", "H3")
     )
     tones = ", ".join(frequency_words(value) for value in frequencies)
@@ -38,7 +40,7 @@ def draw_harmonics(profile: Profile, look: Look) -> Drawing:
         look,
         [partial(plot_harmonics, profile, frequency_hz=value) for value in frequencies],
         title=f"Harmonics – {who(profile)}",
-        main=main,
+        main=f"{main}; hatched: noise",
         conditions=conditions(profile, ["colour.thd_at_reference"]),
         alt=f"Total harmonic distortion and harmonics 2 to 7 against input level, tones of {tones}; {main}. "
         f"What lies below the detection limit is not drawn. {_reducing_words(table)}",

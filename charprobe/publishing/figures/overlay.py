@@ -14,7 +14,6 @@ from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import (
-    drop_legend,
     frequency_axis,
     frequency_words,
     least_span,
@@ -32,10 +31,10 @@ from charprobe.values.edge import Edge
 from charprobe.values.wording import literal
 
 LEAST_REDUCTION_DB = 1.0
-NAME_EM = 0.56  # mean width of a letter of a name, in the size of the letters
 NAME_WIDTH = 20
-NAMES_A_COLUMN = 20
+MOST_NAMED = 6
 MIDDLE_HZ = 1000.0
+OWN = "Every setting's own conditions are with its figures."
 HARMONICS = (("THD", "thd_dbc"), ("H2", "h2_dbc"), ("H3", "h3_dbc"))
 
 
@@ -63,7 +62,7 @@ def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
         title="Static curves",
         shown=shown,
         every=names,
-        footer="static.threshold",
+        footer=_shared(shown, "static.threshold"),
         alt="Two panels with one curve per setting: output level, and gain less the low-level gain. "
         f"{_words(shown, 'static.threshold', 'static.ratio')}.",
     )
@@ -119,7 +118,7 @@ def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look:
         title="Attack and release",
         shown=shown,
         every=names,
-        footer="release.t63",
+        footer=_shared(shown, "release.t63"),
         alt="Two panels with one curve per setting: share of the gain change after each edge. "
         f"{_words(shown, 'attack.t63', 'release.t63')}.",
     )
@@ -204,14 +203,16 @@ def draw_harmonics_overlay(profiles: Sequence[Profile], names: Sequence[str], lo
         title="Harmonics against level",
         shown=shown,
         every=names,
-        footer="colour.thd_at_reference",
+        footer=OWN,
         alt="Three panels with one curve per setting: THD, second and third harmonic over the fundamental. "
         f"{_words(shown, 'colour.thd_at_reference', 'colour.onset')}.",
     )
     panels = drawing.figure.axes
     ends = [end for axes in panels for end in axes.dataLim.intervaly if np.isfinite(end)]
+    across = [end for axes in panels for end in axes.get_xlim()]
     for axes in panels:
         axes.set_ylim(min(ends, default=-100.0) - 5, max(ends, default=-40.0) + 5)
+        axes.set_xlim(min(across), max(across))
     for axes in panels[1:]:
         axes.set_ylabel("")
         axes.tick_params(labelleft=False)
@@ -270,7 +271,7 @@ def draw_response_overlay(profiles: Sequence[Profile], names: Sequence[str], loo
         title="Response",
         shown=shown,
         every=names,
-        footer="response.tilt",
+        footer=_shared(shown, "response.tilt"),
         alt=f"One curve per setting: gain over frequency. {_words(shown, 'response.tilt')}.",
     )
 
@@ -311,10 +312,8 @@ def _line(member: Member, look: Look) -> dict[str, Any]:
 
 
 def _put_names(axes: Axes) -> None:
-    handles, names = axes.get_legend_handles_labels()
-    if names:
-        columns = -(-len(names) // NAMES_A_COLUMN)
-        axes.legend(handles, names, loc="upper left", bbox_to_anchor=(1.01, 1.03), ncols=columns)
+    if axes.get_legend_handles_labels()[1]:
+        axes.legend()
 
 
 def _composed(
@@ -328,20 +327,12 @@ def _composed(
     footer: str,
     alt: str,
 ) -> Drawing:
-    """Compose an overlay: the last panel names the curves, those without one are named below the title."""
+    """Compose an overlay; settings without a curve are named below the title."""
     there = {member.index for member in shown}
     missing = [literal(one) for index, one in enumerate(every) if index not in there]
-    main = f"no curve: {', '.join(missing)}" if missing else ""
-    look = look.wide()
-    columns = -(-len(shown) // NAMES_A_COLUMN) or 1
-    room_em = columns * (NAME_EM * NAME_WIDTH + 4.0) + 1.5  # names to the right of the panels
-    drawing = composed(
-        name, look, plots, title=title, main=main, conditions=_footer(shown, footer), alt=alt,
-        right=1 - room_em * look.frame.font_pt / 72 / look.frame.width_in,
-    )  # fmt: skip
-    for axes in drawing.figure.axes[:-1]:
-        drop_legend(axes)
-    return drawing
+    named = ", ".join(missing) if len(missing) <= MOST_NAMED else f"{len(missing)} settings"
+    main = f"no curve: {named}" if missing else ""
+    return composed(name, look.wide(), plots, title=title, main=main, conditions=footer, alt=alt)
 
 
 def _has(profile: Profile, curve: str) -> bool:
@@ -358,10 +349,12 @@ def _words(shown: Sequence[Member], *quantities: str) -> str:
     )
 
 
-def _footer(shown: Sequence[Member], name: str) -> str:
+def _shared(shown: Sequence[Member], name: str) -> str:
+    """Return the conditions of a quantity that hold for every setting drawn."""
     entries = [member.profile.quantities.get(name) for member in shown]
-    stated = list(dict.fromkeys(entry.clauses[0] for entry in entries if entry and entry.clauses))
-    if not stated:
-        return "Conditions: every setting's own are with its figures."
-    more = f" and {len(stated) - 2} more" if len(stated) > 2 else ""
-    return f"Conditions: {'; '.join(stated[:2])}{more}. Every setting's own are with its figures."
+    stated = [
+        entry.conditions.replace(";", ",").split(",") for entry in entries if entry and entry.conditions
+    ]
+    parts = [[clause.strip() for clause in clauses] for clauses in stated]
+    common = [clause for clause in (parts[0] if parts else []) if all(clause in own for own in parts)]
+    return f"{', '.join(common)}. {OWN}" if common else OWN

@@ -34,7 +34,7 @@ def draw_transfer(profile: Profile, look: Look) -> Drawing:
         [partial(plot_transfer, profile), partial(plot_transfer_departure, profile)],
         title=f"Transfer curve – {who(profile)}",
         main=main,
-        conditions=conditions(profile, ["colour.onset"]),
+        conditions=conditions(profile, []),
         alt=f"Output against input, and its departure from a straight line; {main}.",
         right=0.95,
         wspace=0.32,

@@ -36,7 +36,7 @@ from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
-from charprobe.values.wording import display_unit, literal, number_text, readable, rounded_text
+from charprobe.values.wording import counted, display_unit, literal, number_text, readable, rounded_text
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
     return [Beside(PurePosixPath(folder, name), f"{text}, {what}") for name, text in holds.items()]
 
 
+FIRST_SAID = 2  # sentences on what differs that stand on the first screen; the others come below
 PARTS = {
     "glance": "What each setting does",
     "listen": "Listen",
@@ -188,6 +189,7 @@ def render_page(
         about=about,
         command=command,
         signs=SIGNS,
+        FIRST_SAID=FIRST_SAID,
         pairs=pairs_of(comparison) if comparison is not None else None,
         faces=Markup(faces_css()),
         scripts=(*scripts(), *((Markup(_script("player.js")),) if listening else ())),
@@ -263,6 +265,7 @@ def _templates() -> Environment:
         "term_anchor": lambda name: "term-" + name.replace(".", "-").replace("_", "-"),
         "inline_svg": inline_svg,
         "place": where_text,
+        "counted": counted,
         "readable": readable,
         "seal": _seal,
         "true_words": _true_words,

@@ -30,9 +30,18 @@ def test_every_setting_has_its_curve_however_many_there_are():
     drawn = overlays(settings)
     assert set(drawn) == {"static-overlay", "timing-overlay", "harmonics-overlay", "response-overlay"}
     for drawing in drawn.values():
+        (key,) = drawing.figure.legends  # one for all panels
+        assert [text.get_text() for text in key.get_texts()] == [setting.name for setting in settings]
         last = drawing.figure.axes[-1]
-        assert named(last) == [setting.name for setting in settings]
         assert len([line for line in last.lines if len(line.get_xdata()) > 2]) == 10
+
+
+def test_settings_whose_names_are_cut_alike_keep_a_line_each_in_the_key():
+    long = "a name that is much too long for two lines of a key, number "
+    (key,) = overlays([dataclasses.replace(B, name=f"{long}{i}") for i in range(3)])[
+        "static-overlay"
+    ].figure.legends
+    assert len(key.get_texts()) == 3
 
 
 def test_a_setting_has_one_colour_in_every_overlay_and_who_has_no_curve_is_named():

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 from charprobe.files import output
 from charprobe.publishing.figures.look.style import Look, new_figure, settings
-from charprobe.publishing.figures.look.text import ABSENT, lacks_glyphs, put_title_and_footer
+from charprobe.publishing.figures.look.text import ABSENT, lacks_glyphs, put_key_above, put_title_and_footer
 
 Plot = Callable[..., Axes]
 """A ``plot_x`` with its data bound, called with the Axes and the look."""
@@ -83,6 +83,7 @@ def composed(
 ) -> Drawing:
     """Draw `plots` side by side under a title, the main numbers below it, the conditions at the foot.
 
+    The panels' legends become one key above them, where no curve runs through it.
     `margins` go to ``subplots_adjust``; the other words are those of `Drawing`.
     """
     with settings(look):
@@ -90,6 +91,7 @@ def composed(
         figure.subplots_adjust(**margins)
         for plot, axes in zip(plots, panels, strict=True):
             plot(axes, look=look)
+        put_key_above(figure, look.frame)
         put_title_and_footer(figure, look.frame, title=title, subtitle=main, footer=conditions)
     return Drawing(figure, look, name, title, alt, conditions)
 

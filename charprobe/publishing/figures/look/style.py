@@ -40,6 +40,11 @@ class Frame:
     font_pt: float
 
     @property
+    def grows(self) -> bool:
+        """Whether a figure may become higher; a picture of a video may not."""
+        return self.name != "video"
+
+    @property
     def line_pt(self) -> float:
         """Width of curves in points."""
         return self.font_pt * 0.16

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from functools import cache
+from typing import Any
 
 from matplotlib import font_manager
 from matplotlib.figure import Figure
@@ -15,6 +16,8 @@ from charprobe.values.wording import literal
 
 ABSENT = "▯"
 EM_PER_CHARACTER = 0.55  # mean width of text in the font, in its size
+HEAD_EM = 5.9  # from the top of a figure to its panels: title, subtitle, name of a panel
+KEY_EM, KEY_LINE_EM, MOST_KEY_EM = 4.0, 1.5, 6.0  # a key's line style, its line height, and what it may take
 
 
 @cache
@@ -39,13 +42,43 @@ def wrapped(text: str, frame: Frame, *, size: float, lines: int) -> str:
     return "\n".join(textwrap.wrap(shown(text), width, max_lines=lines, placeholder=" …"))
 
 
+def put_key_above(figure: Figure, frame: Frame) -> None:
+    """Gather the legends of all panels in rows between heading and panels, each name once."""
+    entries: dict[tuple[str, int], Any] = {}  # two settings may have one name once it is cut
+    for axes in figure.axes:
+        legend = axes.get_legend()
+        if legend is not None:
+            names = [text.get_text() for text in legend.get_texts()]
+            keys = [(name, names[:index].count(name)) for index, name in enumerate(names)]
+            entries |= dict(zip(keys, legend.legend_handles, strict=True))
+            legend.remove()
+    if not entries:
+        return
+    words = [name for name, _ in entries]
+    lines = max(name.count("\n") for name in words) + 1
+    longest = max(len(line) for name in words for line in name.split("\n"))
+    room_em = frame.width_in * 72 / frame.font_pt - 3.0
+    columns = max(1, min(len(entries), int(room_em / (KEY_EM + 0.92 * EM_PER_CHARACTER * longest))))
+    rows_em = KEY_LINE_EM * lines * -(-len(entries) // columns)
+    if rows_em > MOST_KEY_EM and frame.grows:
+        figure.set_figheight(frame.height_in + (rows_em - MOST_KEY_EM) * frame.font_pt / 72)
+    em_x, em_y = (frame.font_pt / 72 / size for size in figure.get_size_inches())
+    figure.subplots_adjust(top=1 - (HEAD_EM + rows_em) * em_y)
+    figure.legend(
+        list(entries.values()), words, loc="upper left", ncols=columns, borderaxespad=0, borderpad=0,
+        bbox_to_anchor=(1.5 * em_x, 1 - (HEAD_EM - 1.7) * em_y),
+    )  # fmt: skip
+
+
 def put_title_and_footer(figure: Figure, frame: Frame, *, title: str, subtitle: str, footer: str) -> None:
     """Write title, subtitle and the conditions at the foot, all literally."""
     size = frame.font_pt
-    em_x, em_y = size / 72 / frame.width_in, size / 72 / frame.height_in
+    em_x, em_y = (size / 72 / length for length in figure.get_size_inches())
     heading = wrapped(title, frame, size=size * 1.25, lines=1)
     figure.text(1.5 * em_x, 1 - 0.9 * em_y, heading, size=size * 1.25, weight="bold", va="top")
     figure.text(1.5 * em_x, 1 - 2.6 * em_y, wrapped(subtitle, frame, size=size, lines=1), va="top")
     small = size * 0.8
     foot = wrapped(footer, frame, size=small, lines=3)
+    if foot.count("\n") > 1:  # the panels make room for the third line
+        figure.subplots_adjust(bottom=figure.subplotpars.bottom + 1.35 * small / size * em_y)
     figure.text(1.5 * em_x, 0.9 * em_y, foot, size=small, va="bottom", linespacing=1.35, gid="footer")

@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.look.axes import drop_legend, log_time_axis
+from charprobe.publishing.figures.look.axes import log_time_axis
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
-from charprobe.values.wording import display_unit, number_text, rounded_text
+from charprobe.values.editors_digits import edited_number
+from charprobe.values.wording import number_text, rounded_text
 
 MARKED = ("t50", "t63", "t90")
 SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
@@ -43,7 +44,7 @@ def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
     names = [f"{edge}.{point}" for edge in ("attack", "release") for point in MARKED]
     times = ", ".join(f"{name.replace('.', ' ')} {in_words(profile, name)}" for name in names)
     axis = "a logarithmic" if log_time else "a linear"
-    drawing = composed(
+    return composed(
         "attack-release-log" if log_time else "attack-release",
         look,
         [partial(plot_gain_trace, profile, edge=edge, log_time=log_time) for edge in ("attack", "release")],
@@ -53,8 +54,6 @@ def _draw(profile: Profile, look: Look, *, log_time: bool) -> Drawing:
         alt=f"Two panels with {axis} time axis: gain after the rising edge, and after the falling edge. "
         f"{times}.",
     )
-    drop_legend(drawing.figure.axes[0])  # the second one's names both
-    return drawing
 
 
 def plot_gain_trace(
@@ -171,7 +170,6 @@ def _mark_times(
         if not np.isfinite(when):
             continue
         height = float(np.interp(when, time_s, gain_db))
-        factor, unit = display_unit("s", when)
         axes.plot(
             [when * scale],
             [height],
@@ -183,7 +181,7 @@ def _mark_times(
         )
         late = far and when > far * EDGE_SHARE  # the words would leave the panel
         axes.annotate(
-            f"{point}  {rounded_text(when * factor)} {unit}",
+            f"{point}  {edited_number(when, 's')}",
             (when * scale, height),
             xytext=(-1.0 if late else 1.0, 0.7 if edge == "attack" else -0.7),
             textcoords="offset fontsize",
