@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     metavar="DRY PROCESSED",
     help="A take of your own, and the same through this setting: a further proof.",
 )
+@click.option("--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes at a time.")
 @click.option("--out", required=True, type=OUTPUT, help="Replica to write: NAME.replica.json.")
 @click.option("--force", is_flag=True, help="Overwrite a replica that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print the replica instead of the sentences.")
@@ -42,6 +43,7 @@ def fit_command(
     setting: str | None,
     channel: int,
     prove: tuple[Path, Path] | None,
+    jobs: int,
     out: Path,
     force: bool,
     as_json: bool,
@@ -68,6 +70,7 @@ def fit_command(
         channel=channel,
         setting=setting or (known.setting if known is not None else capture.stem),
         profile=known,
+        jobs=jobs,
         told=_progress(),
     ).replica
     if prove is not None:

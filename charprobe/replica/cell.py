@@ -1,4 +1,4 @@
-"""A gain cell at one sampling rate: played block by block, taken back, or run for several rows of numbers."""
+"""A gain cell at one sampling rate: played block by block, taken back, or run over one channel for fits."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.replica import loops
 from charprobe.replica.coefficients import coefficients, quadrature_sections
-from charprobe.replica.flat import codes_of, flatten
+from charprobe.replica.flat import COLUMN, codes_of, flatten
 from charprobe.replica.parts import Cell
 from charprobe.values.arrays import Array, Flags
 
@@ -62,7 +62,7 @@ class RunningCell:
         self.cell = cell
         self._codes = codes_of(cell)
         self._row = coefficients(flatten(cell)[None], self._codes, rate_hz=rate_hz)[0]
-        self._chains = quadrature_sections(float(rate_hz))
+        self._chains = quadrature_sections(float(rate_hz), cell.detector.split_hz)
         self._table = table
         self._filters, self._stores = _at_rest(channels, self._chains)
 
@@ -100,51 +100,74 @@ class RunningCell:
         return Passed(out, self.cell.makeup_db - reduction, lost)
 
 
-def gain_rows_db(
-    cell: Cell, rows: Array, samples: Array, *, rate_hz: float, table: Array = NO_TABLE
-) -> Array:
-    """Gain of one channel by several cells that have the structure of `cell`, for fits.
-
-    Parameters
-    ----------
-    cell : Cell
-        Structure, make-up and look-ahead; its other numbers are not used.
-    rows : ndarray, shape (k, len(flat.NAMES))
-        Numbers, in the order of `flat.NAMES`; see `flat.flatten`.
-    samples : ndarray, shape (n,)
-        Input of the cell, from rest; full scale = 1.
-    rate_hz : float > 0
-        Sampling rate.
-    table : ndarray, shape (m, 3)
-        Colour in the loop, see `colour.table_of`.
-
-    Returns
-    -------
-    ndarray, shape (k, n)
-        Gain in dB at each sample of the input, make-up included; a look-ahead is done: sample n carries the
-        gain that meets it.
+def gain_db(cell: Cell, samples: Array, *, rate_hz: float) -> Array:
+    """Gain in dB at each sample of one channel, shape (n,), from rest; make-up included, look-ahead done.
 
     Examples
     --------
     >>> from charprobe.replica.parts import Bend
-    >>> cell = Cell(bends=(Bend(-20.0, 0.5),))
-    >>> rows = np.stack([flatten(cell), flatten(Cell(bends=(Bend(-10.0, 0.5),)))])
-    >>> gain_rows_db(cell, rows, np.ones(2), rate_hz=48_000).round(6).tolist()
-    [[-10.0, -10.0], [-5.0, -5.0]]
+    >>> gain_db(Cell(bends=(Bend(-20.0, 0.5),)), np.ones(2), rate_hz=48_000).round(6).tolist()
+    [-10.0, -10.0]
     """
+    row = flatten(cell)
+    if cell.loop == "feed-forward":
+        return answered_db(cell, row, readings(cell, row, samples, rate_hz=rate_hz), rate_hz=rate_hz)
+    return looped_db(cell, row, samples, rate_hz=rate_hz)
+
+
+def readings(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array:
+    """What the detector of a feed-forward cell reads: the same for every row with its `flat.DETECTOR`.
+
+    Parameters
+    ----------
+    cell : Cell
+        Structure and look-ahead; its other numbers are not used.
+    row : ndarray, shape (len(flat.NAMES),)
+        Numbers, see `flat.flatten`.
+    samples : ndarray, shape (n,)
+        Input of the cell, from rest; full scale = 1.
+    rate_hz : float > 0
+        Sampling rate.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        For `answered_db`: in dB, or as it is where that is what the cell smooths. The sample that a gain
+        meets, look-ahead done, is that of the same place.
+    """
+    late, codes = round(cell.lookahead_s * rate_hz), codes_of(cell)
+    sound = np.concatenate([samples, np.zeros(late)])
+    chains = quadrature_sections(float(rate_hz), float(row[COLUMN["detector.split_hz"]]))
+    filters, stores = _at_rest(1, chains)
+    out = np.empty(sound.size)
+    loops.read(
+        sound, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0], codes, *chains,
+        np.empty_like(stores), out,
+    )  # fmt: skip
+    return out
+
+
+def answered_db(cell: Cell, row: Array, reading: Array, *, rate_hz: float) -> Array:
+    """Gain in dB, shape (n,), that a feed-forward cell with the numbers of `row` makes of `readings`."""
+    codes, stores = codes_of(cell), np.zeros((1, loops.STATE))
+    reduction, numbers = np.empty(reading.size), coefficients(row[None], codes, rate_hz=rate_hz)[0]
+    loops.answer(reading, stores, numbers, codes, np.empty_like(stores), reduction)
+    return np.asarray(cell.makeup_db - reduction[round(cell.lookahead_s * rate_hz) :])
+
+
+def looped_db(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array:
+    """Gain in dB, shape (n,), of a feedback cell with the numbers of `row`."""
     codes = codes_of(cell)
-    late = round(cell.lookahead_s * rate_hz)
-    sound = np.concatenate([samples, np.zeros(late)])[:, None]
-    reduction = np.empty((rows.shape[0], *sound.shape))
-    chains = quadrature_sections(float(rate_hz))
-    out, lost = np.empty_like(sound), np.zeros(sound.shape, dtype=np.bool_)
-    for row, found in zip(coefficients(rows, codes, rate_hz=rate_hz), reduction, strict=True):
-        filters, stores = _at_rest(1, chains)
-        room, rise = (np.empty((1, 4)), np.empty_like(stores)), np.zeros(sound.shape)
-        loops.run_cell(
-            sound, False, rise, EXACT_DB, filters, stores, row, codes, *chains, table, *room, out, found, lost
-        )
-    return np.asarray(cell.makeup_db - reduction[:, late:, 0])
+    chains = quadrature_sections(float(rate_hz), float(row[COLUMN["detector.split_hz"]]))
+    filters, stores = _at_rest(1, chains)
+    sound = np.ascontiguousarray(samples)[:, None]
+    out, reduction, rise = np.empty_like(sound), np.empty_like(sound), np.zeros(sound.shape)
+    loops.run_cell(
+        sound, False, rise, EXACT_DB, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0],
+        codes, *chains, NO_TABLE, np.empty((1, 4)), np.empty_like(stores), out, reduction,
+        np.zeros(sound.shape, dtype=np.bool_),
+    )  # fmt: skip
+    return np.asarray(cell.makeup_db - reduction[:, 0])
 
 
 def _at_rest(channels: int, chains: tuple[Array, Array]) -> tuple[Array, Array]:

@@ -18,7 +18,6 @@ from charprobe.values.arrays import Array, Index
 BEND = 19  # threshold, slope, knee, most of each bend from here on
 COEFFICIENTS = BEND + 4 * BENDS
 MOST_PACE = 700.0  # of a store that follows at once
-_SPLIT_HZ = 60.0  # from here to half the rate less this, the two copies of the envelope lie at 90 degrees
 
 
 def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
@@ -75,19 +74,20 @@ def _shelf(corner_hz: Array, gain_db: Array, rate_hz: float) -> Array:
     return np.stack([(k + root) / bottom, (k - root) / bottom, -(k - 1 / root) / bottom], axis=1)
 
 
-@lru_cache(maxsize=8)
-def quadrature_sections(rate_hz: float) -> tuple[Array, Array]:
+@lru_cache(maxsize=64)
+def quadrature_sections(rate_hz: float, split_hz: float) -> tuple[Array, Array]:
     """Squares c of two chains of sections ``(c - z**-2) / (1 - c z**-2)`` that keep 90 degrees apart.
 
-    The second chain carries one sample of delay besides. A half-band filter of two all-pass chains, turned
-    by a quarter of the rate; by the closed form of elliptic filters in theta functions.
+    They do so from `split_hz` to half the rate less that. The second chain carries one sample of delay
+    besides. A half-band filter of two all-pass chains, turned by a quarter of the rate; by the closed form
+    of elliptic filters in theta functions.
 
     References
     ----------
     Valenzuela, Constantinides, "Digital signal processing schemes for efficient interpolation and
     decimation", IEE Proceedings 130 (1983).
     """
-    k = math.tan(math.pi / 4 * (1 - 4 * _SPLIT_HZ / rate_hz)) ** 2  # selectivity of the half-band filter
+    k = math.tan(math.pi / 4 * (1 - 4 * split_hz / rate_hz)) ** 2  # selectivity of the half-band filter
     kk = math.sqrt(1 - k * k)
     e = 0.5 * (1 - math.sqrt(kk)) / (1 + math.sqrt(kk))
     q = e * (1 + e**4 * (2 + e**4 * (15 + 150 * e**4)))

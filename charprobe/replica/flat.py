@@ -15,7 +15,7 @@ Part = TypeVar("Part")
 BENDS = 3
 _NO_BEND = Bend(threshold_dbfs=0.0, slope=0.0)
 _BEND_KEYS = ("threshold_dbfs", "slope", "knee_db", "most_db")
-_DETECTOR_KEYS = ("exponent", "rise_s", "fall_s", "kept_s", "low_cut_hz", "shelf_hz", "shelf_db")
+_DETECTOR_KEYS = ("exponent", "rise_s", "fall_s", "kept_s", "low_cut_hz", "shelf_hz", "shelf_db", "split_hz")
 _SMOOTHING_KEYS = ("attack_s", "release_s", "hold_s", "slow_s", "slow_share", "charge_s")
 NAMES: tuple[str, ...] = (
     *(f"bends.{i}.{key}" for i in range(BENDS) for key in _BEND_KEYS),
@@ -24,6 +24,7 @@ NAMES: tuple[str, ...] = (
     "link",
 )  # columns of a row; make-up and look-ahead lie outside the loop
 COLUMN = {name: column for column, name in enumerate(NAMES)}
+DETECTOR = slice(COLUMN["detector.exponent"], COLUMN["detector.split_hz"] + 1)  # what a reading depends on
 
 
 def flatten(cell: Cell) -> Array:

@@ -116,8 +116,13 @@ def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
 
 
 @compiled_in_place
-def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
-    """Reduction in dB once the detector meets the magnitude `m`, the state being `z`; the next is `new`."""
+def _in_db(reading: float, exponent: float) -> float:
+    return float(max(-120.0, 20 / exponent * np.log10(reading))) if reading > 0.0 else -120.0
+
+
+@compiled_in_place
+def _read(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """What the detector reads once it meets the magnitude `m`: in dB, unless that itself is smoothed."""
     p = c[at.EXPONENT]
     v = m
     if codes[0] == 1:
@@ -127,15 +132,18 @@ def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
     else:
         new[k, 1] = z[k, 1] + 1
         new[k, 0] = z[k, 0] if new[k, 1] <= c[at.KEPT] else c[at.FALL] * z[k, 0] + (1 - c[at.FALL]) * v
+    return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p)
+
+
+@compiled_in_place
+def _answer(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """Reduction in dB once the detector reads `x`, the state being `z`; the next is `new`."""
     a, r, domain = z[k, 8], z[k, 9], codes[1]
-    reading = new[k, 0]
+    level = x
     if domain == 0:
-        reading = _follow(reading, 0.0, 1e-6, z, k, c, codes, a, r, new)
-    level = -120.0
-    if reading > 0.0:
-        level = max(-120.0, 20 / p * np.log10(reading))
-    if domain == 1:
-        level = _follow(level + 120, 0.0, 1.0, z, k, c, codes, a, r, new) - 120
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT])
+    elif domain == 1:
+        level = _follow(x + 120, 0.0, 1.0, z, k, c, codes, a, r, new) - 120
     reduction, new[k, 5] = _computer(level, c, codes)
     if domain == 2:
         if codes[4] == 0:
@@ -144,6 +152,12 @@ def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
             reduction = _two_stores(reduction, z, k, c, codes[4], a, r, new)
     new[k, 6] = reduction
     return reduction
+
+
+@compiled_in_place
+def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """Reduction in dB once the detector meets the magnitude `m`, the state being `z`; the next is `new`."""
+    return _answer(_read(m, z, k, c, codes, new), z, k, c, codes, new)
 
 
 @compiled_in_place
@@ -359,3 +373,27 @@ def run_cell(
             new[k, 7] = reduction[n, k] = (1 - link) * new[k, 6] + link * top
             for i in range(MOVED):
                 z[k, i] = new[k, i]
+
+
+@compiled_in_place
+def read(
+    sound: Array, f: Array, z: Array, c: Array, codes: Index, one: Array, two: Array, new: Array, out: Array
+) -> None:  # fmt: skip
+    """What the detector of a feed-forward cell reads of one channel, shape (n,); state as in `run_cell`."""
+    for n in range(sound.size):
+        p0, p1, q0, q1 = _opened(f, 0, c, codes, one, two)
+        w = p0 + p1 * sound[n]
+        m = abs(w) if codes[0] != 2 else np.hypot(w, q0 + q1 * sound[n])
+        out[n] = _read(m, z, 0, c, codes, new)
+        _closed(sound[n], f, 0, c, codes, one, two)
+        z[0, 0], z[0, 1] = new[0, 0], new[0, 1]
+
+
+@compiled_in_place
+def answer(reading: Array, z: Array, c: Array, codes: Index, new: Array, reduction: Array) -> None:
+    """Fill the reduction in dB that a feed-forward cell makes of what `read` gave."""
+    _pace(z, 0, c, codes)
+    for n in range(reading.size):
+        reduction[n] = _answer(reading[n], z, 0, c, codes, new)
+        for i in range(2, MOVED):
+            z[0, i] = new[0, i]

@@ -47,6 +47,9 @@ class Detector:
         Corner of a first-order low cut ahead of it; 0: none.
     shelf_hz, shelf_db : float
         First-order treble shelf ahead of it, half of its gain at the corner; 0 Hz: none.
+    split_hz : float > 0
+        Of "envelope": from here to half the rate less this the two copies lie a quarter period apart; what
+        they do to the phases of the bass shows where many pitches sound at once.
     """
 
     kind: DetectorKind = "peak"
@@ -57,6 +60,7 @@ class Detector:
     low_cut_hz: CornerOrNone = 0.0
     shelf_hz: CornerOrNone = 0.0
     shelf_db: Gain = 0.0
+    split_hz: Annotated[float, Interval(ge=1, le=2000)] = 60.0
 
     def __post_init__(self) -> None:
         if self.kind != "mean" and self.exponent != 1:

@@ -14,8 +14,8 @@ from charprobe.replica.filters import taps
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
 from charprobe.replica.fitting.filter_fit import fit_filter
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
-from charprobe.replica.fitting.pair import Pair
-from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT_TURNS, Fitted, fit_cell, search
+from charprobe.replica.fitting.pair import Noise, Pair
+from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT_TURNS, Fitted, fit_side_by_side, search
 from charprobe.replica.fitting.stretches import Stretch, stretches_of
 from charprobe.replica.fitting.structures import first_cell
 from charprobe.replica.parts import Cell, Chain, Colour, Place, Section
@@ -80,7 +80,7 @@ class _Sounds:
     names: Sequence[Stretch]
 
 
-def fit_chain(pair: Pair, profile: Profile, *, noise: float, told: Told) -> Found:
+def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: Told) -> Found:
     """Fit a chain to a sealed pair; see `Found`."""
     linear = fit_filter(pair)
     pair = replace(pair, late=linear.late)
@@ -103,6 +103,7 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: float, told: Told) -> Foun
                 sounds.search,
                 sounds.held_out,
                 rate_hz=pair.rate_hz,
+                jobs=jobs,
                 told=lambda share: told(0.1 + 0.6 * share),
             )
         )
@@ -120,9 +121,10 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: float, told: Told) -> Foun
         if not best.amplitude:
             break
         colour, kind = best, "cell and colour"
-        cell = _refit(chosen, cell, colour, sounds, pair.rate_hz).cell
-    fitted = [_refit(one, cell if one is chosen else one.cell, colour, sounds, pair.rate_hz)
-              for one in [chosen, *_others(found, chosen, floor)]]  # fmt: skip
+        [again] = _refit([(chosen, cell)], colour, sounds, pair.rate_hz, jobs)
+        cell = again.cell
+    starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, floor))]
+    fitted = _refit(starts, colour, sounds, pair.rate_hz, jobs)
     told(0.95)
     return _finished(fitted[0].cell, colour, kind, fitted, sounds, linear.sections, linear.late, pair, told)
 
@@ -131,7 +133,7 @@ def _places(cell: Cell) -> tuple[Place, ...]:
     return ("behind", "before") if cell.loop == "feed-forward" else ("behind", "before", "in loop")
 
 
-def _sounds(pair: Pair, first: Cell, noise: float) -> _Sounds:
+def _sounds(pair: Pair, first: Cell, noise: Noise) -> _Sounds:
     threshold = first.bends[0].threshold_dbfs
     stretches = stretches_of(pair.wet, threshold_dbfs=threshold)
     memory = Memory(first.smoothing.attack_s, first.smoothing.release_s)
@@ -222,15 +224,13 @@ def _bent(heard: Heard, colour: Colour) -> Heard:
     return heard.with_sound(dry=heard.dry, wet=unshaped(heard.wet, table, oversampled=colour.oversampled))
 
 
-def _refit(one: Fitted, like: Cell, colour: Colour, sounds: _Sounds, rate_hz: int) -> Fitted:
-    return fit_cell(
-        one.structure,
-        like,
-        _bent(sounds.fit, colour),
-        _bent(sounds.held_out, colour),
-        rate_hz=rate_hz,
-        turns=FIT_TURNS,
-    )
+def _refit(
+    starts: Sequence[tuple[Fitted, Cell]], colour: Colour, sounds: _Sounds, rate_hz: int, jobs: int
+) -> list[Fitted]:
+    """Fit structures to all that is heard, each from a cell, the colour as it is."""
+    heard, held_out = _bent(sounds.fit, colour), _bent(sounds.held_out, colour)
+    calls = [(one.structure, like, heard, held_out) for one, like in starts]
+    return list(fit_side_by_side(calls, rate_hz=rate_hz, turns=FIT_TURNS, jobs=jobs))
 
 
 def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:

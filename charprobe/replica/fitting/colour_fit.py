@@ -6,11 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.replica.cell import RunningCell, gain_rows_db
+from charprobe.replica.cell import RunningCell, gain_db
 from charprobe.replica.colour import shaped, table_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Knob, Solution, solve
-from charprobe.replica.flat import flatten
 from charprobe.replica.parts import Cell, Colour, Place
 from charprobe.values.arrays import Array
 
@@ -84,7 +83,7 @@ def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
     """Gain of a cell in dB at each sample."""
     if not cell.bends:
         return np.full(samples.size, cell.makeup_db)
-    return np.asarray(gain_rows_db(cell, flatten(cell)[None], samples, rate_hz=rate_hz)[0])
+    return gain_db(cell, samples, rate_hz=rate_hz)
 
 
 def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:

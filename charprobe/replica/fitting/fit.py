@@ -19,7 +19,6 @@ from charprobe.replica.fitting.proof import Proved, prove_on_programme
 from charprobe.replica.fitting.sentences import disagreements, notes_of
 from charprobe.replica.model import Posterior, Replica, SourceFile
 from charprobe.stimulus.kinds.programme import Programme
-from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import ReplicaError
 from charprobe.values.one_thread import on_one_thread
@@ -47,6 +46,7 @@ def fit_replica(
     channel: int,
     setting: str,
     profile: Profile | None = None,
+    jobs: int = 1,
     told: Told = silent,
 ) -> Fit:
     """Fit a model that runs to one channel of one setting, and prove it on programme the fit never hears.
@@ -63,6 +63,8 @@ def fit_replica(
         The user's name of the setting.
     profile : Profile, optional
         Of this capture; left out, it is measured.
+    jobs : int
+        Processes at the same time; the replica does not depend on it.
     told : callable
         Gets the share that is done, 0 to 1, and what is being done.
 
@@ -87,7 +89,7 @@ def fit_replica(
     if profile is None:
         told(0.02, "measuring")
         profile = characterise_judged(judged, dry, setting=setting)
-    return _fit(judged, dry, profile, told)
+    return _fit(judged, dry, profile, jobs, told)
 
 
 def _refuse(capture: Judged, bypass: Judged) -> None:
@@ -106,32 +108,26 @@ def _refuse(capture: Judged, bypass: Judged) -> None:
 def fit_judged(capture: Judged, bypass: Judged, profile: Profile) -> Fit:
     """Fit a judged capture against a judged bypass, which may serve many; see `fit_replica`."""
     _refuse(capture, bypass)
-    return _fit(capture, bypass, profile, silent)
+    return _fit(capture, bypass, profile, 1, silent)
 
 
 @on_one_thread
-def _fit(capture: Judged, bypass: Judged, profile: Profile, told: Told) -> Fit:
+def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Told) -> Fit:
     wet, dry = capture[0], bypass[0]
     pair = Pair(wet, dry)
-    noise = _noise(pair)
+    noise = pair.noise()
     found = fit_chain(
-        pair.seal(), profile, noise=noise, told=lambda share: told(0.1 + 0.85 * share, "fitting")
+        pair.seal(),
+        profile,
+        noise=noise,
+        jobs=jobs,
+        told=lambda share: told(0.1 + 0.85 * share, "fitting"),
     )
     pair = replace(pair, late=found.late)
     told(0.96, "proving")
-    proved = prove_on_programme(found.chain, pair, noise=noise)
+    proved = prove_on_programme(found.chain, pair, noise=noise.wet)
     told(1.0, "done")
-    return Fit(_replica(found, pair, profile, proved, noise), proved)
-
-
-def _noise(pair: Pair) -> float:
-    """Root-mean-square noise of the capture where nothing is played, free of its offset."""
-    stimulus, rate_hz = pair.wet.stimulus, pair.rate_hz
-    spans = [(s.span.start, s.tones[0].start if s.tones else s.span.stop) for s in stimulus.of_kind(Silence)]
-    start, stop = spans[0] if spans else (0.0, float(stimulus.opening.start))
-    edge = 0.1 * (stop - start)
-    samples = pair.wet.cut(start + edge, stop - edge).samples
-    return float(np.std(samples)) if samples.size > 0.05 * rate_hz else 1e-6
+    return Fit(_replica(found, pair, profile, proved, noise.wet), proved)
 
 
 def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, noise: float) -> Replica:

@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from charprobe.replica.fitting.pair import Pair
+from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.stretches import Stretch
 from charprobe.values.arrays import Array, Index
 
 DEEPEST = 10 ** (-90 / 20)  # the same where colour is looked for
-FINEST = 10 ** (-64 / 20)  # of the sound: an error this small weighs as little as noise does
+FINEST = 10 ** (-74 / 20)  # of the sound: an error this small weighs as little as noise does
 LEVEL_S, BLOCK_S = 0.002, 0.04
 EDGE = 64  # last samples of a stretch, which filters would mix with what follows
-LONGEST_S = 8.0  # of what comes before a stretch
+LONGEST_S = 30.0  # of what comes before a stretch
 
 
 @dataclass(frozen=True)
@@ -73,16 +73,18 @@ class Memory:
     def start_of(self, stretch: Stretch, rate_hz: float) -> float:
         """Stimulus position from which on the model must hear what comes before a stretch.
 
-        Nine release times leave 0.01 % of a reduction; and sound as loud as any in the stretch makes the
-        stage forget within ten attack times what was before it.
+        Nine release times leave 0.01 % of a reduction. Within them the loudest sound asked for the greatest
+        reduction: ten attack times ahead of its last onset, whose overshoot is remembered too, the model may
+        start, from rest.
         """
-        by_release = stretch.start - (9 * self.release_s + 0.05) * rate_hz
-        by_attack = stretch.loud_stop - (10 * self.attack_s + 0.05) * rate_hz
-        return max(0.0, by_release, by_attack, stretch.start - LONGEST_S * rate_hz)
+        earliest = stretch.start - (min(9 * self.release_s, LONGEST_S) + 0.05) * rate_hz
+        loudest = [start for start, _ in stretch.before if start > earliest][-1:]
+        by_attack = [start - (10 * self.attack_s + 0.05) * rate_hz for start in loudest]
+        return max(0.0, earliest, *by_attack)
 
 
 def hear(
-    pair: Pair, stretches: Iterable[Stretch], *, memory: Memory, noise: float, finest: float = FINEST
+    pair: Pair, stretches: Iterable[Stretch], *, memory: Memory, noise: Noise, finest: float = FINEST
 ) -> Heard:
     """Read and join stretches.
 
@@ -94,28 +96,28 @@ def hear(
         What to hear.
     memory : Memory
         Says how much of what came before each the model hears first.
-    noise : float
-        Root-mean-square noise of the capture.
+    noise : Noise
+        Of both sides; that of the bypass passes the gain.
     finest : float
         Error, of the sound, that weighs as little as noise does.
     """
     rate_hz = pair.rate_hz
-    dry, wet, used, level, block = [], [], [], [], []
+    dry, wet, used, level, gain, block = [], [], [], [], [], []
     parts: list[tuple[slice, float]] = []
     pieces: list[slice] = []
     at, number, counted = 0, 0, 0
     for stretch in stretches:
-        begin = memory.start_of(stretch, rate_hz)
+        begin = max(memory.start_of(stretch, rate_hz), pair.open_from(stretch.start))
         sides = pair.read(begin, stretch.stop)
         size = sides.wet.size
         first = min(size, round(stretch.start - begin))
-        loud = np.sqrt(2 * np.maximum(uniform_filter1d(sides.wet**2, max(3, round(LEVEL_S * rate_hz))), 0.0))
-        loud = maximum_filter1d(loud, max(3, round(LEVEL_S * rate_hz)))
+        loud, fed = (_level(side, max(3, round(LEVEL_S * rate_hz))) for side in (sides.wet, sides.dry))
         places = np.arange(first, max(first, size - EDGE))
         dry.append(sides.dry)
         wet.append(sides.wet)
         used.append(at + places)
         level.append(loud[places])
+        gain.append(np.clip(loud[places] / (fed[places] + 1e-9), 1e-3, 1e3))
         block.append(number + (places - first) // round(BLOCK_S * rate_hz))
         number = int(block[-1][-1]) + 1 if places.size else number
         parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
@@ -123,7 +125,8 @@ def hear(
         pieces.append(slice(at, at + size))
         at += size
     levels = np.concatenate(level)
-    weight = 1 / np.hypot(noise, finest * levels + 1e-12)
+    left = np.hypot(noise.wet, noise.dry * np.concatenate(gain))
+    weight = 1 / np.hypot(left, finest * levels + 1e-12)
     return Heard(
         np.concatenate(dry),
         np.concatenate(wet),
@@ -131,7 +134,13 @@ def hear(
         weight,
         levels,
         np.concatenate(block),
-        float(np.sqrt(np.mean((noise * weight) ** 2))) if noise > 0 else 0.0,
+        float(np.sqrt(np.mean((left * weight) ** 2))),
         tuple(parts),
         tuple(pieces),
     )
+
+
+def _level(sound: Array, size: int) -> Array:
+    """Amplitude around each sample."""
+    power = np.maximum(uniform_filter1d(sound**2, size), 0.0)
+    return np.asarray(maximum_filter1d(np.sqrt(2 * power), size))

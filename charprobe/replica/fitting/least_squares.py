@@ -9,6 +9,7 @@ import numpy as np
 
 from charprobe.values.arrays import Array, Index
 
+SPRING = 1e-4
 Predict = Callable[[Array], Array]  # rows of numbers, shape (k, p) -> rows of output, shape (k, m)
 
 
@@ -26,6 +27,8 @@ class Knob:
         Whether steps are taken in its logarithm.
     step : float
         Of differences, in its own unit or in its logarithm.
+    far : float
+        A change that is a large one, likewise: where hardly anything tells the number, no turn goes further.
     """
 
     places: tuple[str, ...]
@@ -33,6 +36,7 @@ class Knob:
     high: float
     logarithmic: bool = False
     step: float = 1e-3
+    far: float = 1.0
 
     def inner(self, value: float) -> float:
         """Where the fit stands at a value."""
@@ -61,14 +65,11 @@ class Solution:
         Root-mean-square weighted error.
     covariance : ndarray, shape (p, p)
         On the same scale; from how the errors of whole blocks scatter.
-    error : ndarray, shape (m,)
-        Weighted errors.
     """
 
     values: Array
     score: float
     covariance: Array
-    error: Array
 
 
 def solve(
@@ -97,19 +98,22 @@ def solve(
     Notes
     -----
     Levenberg's damping on scaled columns; a number at its bound that pushes outwards is left out of the turn.
+    Each number is held besides by a spring that costs `SPRING` of the squares over `Knob.far`: next to
+    nothing where the output tells the number. The derivative of a number that ends at its bound is taken
+    over as far as its interval reaches, for a knee next to none changes nothing at all.
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
-    steps = np.array([knob.step for knob in knobs])
+    steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
     values = np.clip(start, low, high)
     damping, slopes = 1e-3, np.zeros((len(knobs), 0))
     error = (target - predict(values[None])[0]) * weight
     cost = float(error @ error)
     for _ in range(turns):
         slopes = _slopes(predict, values, steps, high, weight)
-        normal, push = slopes @ slopes.T, slopes @ error
+        normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
         scale = np.sqrt(np.diag(normal)) + 1e-30
         before, moved = cost, False
-        for _ in range(5):
+        for _ in range(8):
             free = ~(((values <= low) & (push < 0)) | ((values >= high) & (push > 0)))
             inner = normal[np.ix_(free, free)] / scale[free] / scale[free, None]
             step = np.zeros(len(knobs))
@@ -128,7 +132,13 @@ def solve(
         if not moved or before - cost <= enough * before:
             break
     covariance = _covariance(slopes, error, block) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
-    return Solution(values, float(np.sqrt(cost / target.size)), covariance, error)
+    for i in np.flatnonzero((values <= low) | (values >= high)).tolist() if slopes.shape[1] else ():
+        reach = steps.copy()
+        while 2 * reach[i] < far[i] and covariance[i, i] > (2 * reach[i]) ** 2:
+            reach[i] *= 4
+            slopes[i] = _slope(predict, values, i, reach[i], high, weight)
+            covariance = _covariance(slopes, error, block)
+    return Solution(values, float(np.sqrt(cost / target.size)), covariance)
 
 
 def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: Array) -> Array:
@@ -137,6 +147,14 @@ def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: 
     rows = np.vstack([values, values + np.diag(signed)])
     made = predict(rows)
     return np.asarray((made[1:] - made[0]) * (weight / signed[:, None]))
+
+
+def _slope(predict: Predict, values: Array, i: int, step: float, high: Array, weight: Array) -> Array:
+    """Derivative by one number, over a step of its own."""
+    moved = values.copy()
+    moved[i] += -step if values[i] + step > high[i] else step
+    made = predict(np.vstack([values, moved]))
+    return np.asarray((made[1] - made[0]) * (weight / (moved[i] - values[i])))
 
 
 def _covariance(slopes: Array, error: Array, block: Index) -> Array:

@@ -10,6 +10,7 @@ from charprobe.files.sound.source import Source
 from charprobe.listening.aligning.warp import read_at
 from charprobe.placing.take import Take
 from charprobe.stimulus.kinds.programme import Programme
+from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.arrays import Array
 
 
@@ -49,6 +50,14 @@ class Sides:
 
 
 @dataclass(frozen=True)
+class Noise:
+    """Root-mean-square noise of capture and bypass, full scale = 1."""
+
+    wet: float
+    dry: float
+
+
+@dataclass(frozen=True)
 class Pair:
     """A capture and its bypass on one clock.
 
@@ -72,9 +81,18 @@ class Pair:
         """Sampling rate."""
         return self.wet.stimulus.rate_hz
 
+    def noise(self) -> Noise:
+        """Noise of both sides where nothing is played."""
+        return Noise(_noise(self.wet), _noise(self.dry))
+
     def seal(self) -> Pair:
         """The same pair, which refuses to read programme."""
         return replace(self, sealed=True)
+
+    def open_from(self, position: float) -> float:
+        """The stimulus position from which on a sealed pair reads up to another."""
+        ends = [s.span.stop for s in self.wet.stimulus.of_kind(Programme) if s.span.stop <= position]
+        return float(max(ends, default=0.0)) if self.sealed else 0.0
 
     def read(self, start: float, stop: float) -> Sides:
         """Read both sides between two stimulus positions, silence beyond the files.
@@ -102,3 +120,13 @@ class Pair:
         return Sides(
             np.nan_to_num(dry) * place.polarity, np.nan_to_num(cut.samples) * self.wet.alignment.polarity
         )
+
+
+def _noise(take: Take) -> float:
+    """Root-mean-square noise where nothing is played, free of its offset."""
+    stimulus = take.stimulus
+    spans = [(s.span.start, s.tones[0].start if s.tones else s.span.stop) for s in stimulus.of_kind(Silence)]
+    start, stop = spans[0] if spans else (0.0, float(stimulus.opening.start))
+    edge = 0.1 * (stop - start)
+    samples = take.cut(start + edge, stop - edge).samples
+    return float(np.std(samples)) if samples.size > 0.05 * stimulus.rate_hz else 1e-6

@@ -17,7 +17,7 @@ from charprobe.values.quantity import Z95
 
 WINDOW_S = 0.01  # over which a gain is read
 CLEAR_DB = 40.0  # of dry sound over the noise, for a gain to be read
-WARM_S = 8.0
+WARM_S = 1.0, 30.0  # of what comes before the programme, at least and at most; else nine release times
 LOWEST_HZ = 31.25
 EDGE_S = 0.03
 
@@ -68,7 +68,9 @@ def prove_on_programme(chain: Chain, pair: Pair, *, noise: float) -> Proved | No
     if not segments:
         return None
     span, rate_hz = segments[0].span, pair.rate_hz
-    begin = max(0.0, span.start - WARM_S * rate_hz)
+    smoothing = chain.cell.smoothing
+    warm_s = min(max(9 * max(smoothing.release_s, smoothing.slow_s), WARM_S[0]), WARM_S[1])
+    begin = max(0.0, span.start - warm_s * rate_hz)
     sides = pair.read(begin, span.stop)
     first = round(span.start - begin)
     made = play_take(chain, sides.dry, rate_hz=rate_hz).sound[first:, 0]

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.replica.cell import gain_rows_db
+from charprobe.replica.cell import answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Knob, Solution, solve
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
-from charprobe.replica.flat import COLUMN, flatten, value_at, with_values
+from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain
 from charprobe.values.arrays import Array
+from charprobe.values.one_thread import on_one_thread
 
 FIRST = (
     Structure("envelope"),
@@ -24,10 +26,12 @@ FIRST = (
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
-SEARCH_TURNS, FIT_TURNS = 6, 6
+LOOK_TURNS, SEARCH_TURNS, FIT_TURNS = 2, 6, 8  # a first look, a structure worth it, the last fit
+CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
+KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
 LN_DB = 20 / np.log(10)
 
 
@@ -46,8 +50,12 @@ class Fitted:
 
 
 Told = Callable[[float], None]
+Call = tuple[
+    Structure, Cell, Heard, Heard
+]  # a structure, where it starts, what it is fitted to and judged by
 
 
+@on_one_thread
 def fit_cell(
     structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, turns: int
 ) -> Fitted:
@@ -69,6 +77,7 @@ class Gains:
     def __init__(self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float) -> None:
         self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
         self._used = heard.dry[heard.used]
+        self._read: dict[bytes, list[Array]] = {}
 
     def __call__(self, rows: Array) -> Array:
         """Output at the samples that count; shape (k, m)."""
@@ -84,15 +93,24 @@ class Gains:
                     flat[:, COLUMN[name]] = values
         bare = replace(self.cell, makeup_db=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
-        gain = np.concatenate(
-            [
-                gain_rows_db(bare, same, self.heard.dry[piece], rate_hz=self.rate_hz)
-                for piece in self.heard.pieces
-            ],
-            axis=1,
-        )[:, self.heard.used]
+        gain = np.stack([self._gain_db(bare, row) for row in same])
         linear = np.exp(gain / LN_DB) * self._used
         return np.asarray(linear[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
+
+    def _gain_db(self, cell: Cell, row: Array) -> Array:
+        sound = [self.heard.dry[piece] for piece in self.heard.pieces]
+        if cell.loop == "feedback":
+            parts = [looped_db(cell, row, one, rate_hz=self.rate_hz) for one in sound]
+        else:
+            key = row[DETECTOR].tobytes()
+            read = self._read.pop(key, None) or [
+                readings(cell, row, one, rate_hz=self.rate_hz) for one in sound
+            ]
+            self._read[key] = read
+            if len(self._read) > KEPT:
+                self._read.pop(next(iter(self._read)))
+            parts = [answered_db(cell, row, one, rate_hz=self.rate_hz) for one in read]
+        return np.asarray(np.concatenate(parts)[self.heard.used])
 
     def cell_at(self, values: Array) -> Cell:
         """The cell with fitted numbers."""
@@ -103,7 +121,9 @@ class Gains:
         return with_values(Chain(cell=self.cell), places, outer).cell
 
 
-def search(first: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, told: Told) -> tuple[Fitted, ...]:
+def search(
+    first: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, jobs: int, told: Told
+) -> tuple[Fitted, ...]:
     """Search structures; the best first.
 
     Parameters
@@ -114,20 +134,34 @@ def search(first: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, told: 
         What they are fitted to, and what they are chosen by.
     rate_hz : float
         Sampling rate.
+    jobs : int
+        Processes at the same time.
     told : callable
         Gets the share of the search that is done, 0 to 1.
     """
     known: dict[Structure, Fitted] = {}
+    followed: set[Structure] = set()
     floor = AT_NOISE * np.hypot(held_out.noise_score, 1.0)
-
-    def run(structures: Iterable[Structure], like: Cell, share: tuple[float, float]) -> None:
-        new = [one for one in dict.fromkeys(structures) if one.sound and one not in known]
-        for i, structure in enumerate(new):
-            known[structure] = fit_cell(structure, like, heard, held_out, rate_hz=rate_hz, turns=SEARCH_TURNS)
-            told(share[0] + (share[1] - share[0]) * (i + 1) / len(new))
 
     def ranked() -> list[Fitted]:
         return sorted(known.values(), key=lambda one: one.held_out)
+
+    def run(structures: Iterable[Structure], like: Cell, share: tuple[float, float]) -> None:
+        new = [one for one in dict.fromkeys(structures) if one.sound and one not in known]
+        looked = fit_side_by_side(
+            [(one, like, heard, held_out) for one in new], rate_hz=rate_hz, turns=LOOK_TURNS, jobs=jobs
+        )
+        for i, one in enumerate(looked):
+            known[one.structure] = one
+            told(share[0] + 0.8 * (share[1] - share[0]) * (i + 1) / len(new))
+        enough = CLOSE * ranked()[0].held_out
+        worth = [one for one in ranked()[:FOLLOWED] if one.held_out <= enough]
+        worth = [one for one in worth if one.structure not in followed]
+        followed.update(one.structure for one in worth)
+        calls = [(one.structure, one.cell, heard, held_out) for one in worth]
+        for one in fit_side_by_side(calls, rate_hz=rate_hz, turns=SEARCH_TURNS, jobs=jobs):
+            known[one.structure] = one
+        told(share[1])
 
     run(FIRST, first, (0.0, 0.25))
     for turn in range(ROUNDS):
@@ -137,3 +171,12 @@ def search(first: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, told: 
             break
     told(1.0)
     return tuple(ranked())
+
+
+def fit_side_by_side(calls: Iterable[Call], *, rate_hz: float, turns: int, jobs: int) -> Iterator[Fitted]:
+    """Fit several structures in so many processes; they come in their order, whatever their number."""
+    work = (
+        delayed(fit_cell)(structure, like, heard, held_out, rate_hz=rate_hz, turns=turns)
+        for structure, like, heard, held_out in calls
+    )
+    yield from Parallel(n_jobs=jobs, return_as="generator")(work)

@@ -20,6 +20,7 @@ MIDDLE_HZ, LEVELS = 700.0, 8
 SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
 LOUDEST = 4  # level steps at the top
 BELOW_DB = 9.0  # under the threshold, from where on level steps are heard
+LOUDER_DB = 0.5  # by less, a tone asks for no more reduction than the one after it
 TAIL_S = 0.006  # faded end of a last tone
 
 
@@ -27,16 +28,16 @@ TAIL_S = 0.006  # faded end of a last tone
 class Stretch:
     """Stimulus samples that are heard together, and what for.
 
-    `frequency_hz` is that of its first tone. At `loud_stop` the last sound before it ended that was as loud:
-    what came ahead of that is forgotten.
+    `frequency_hz` is that of its first tone. `before` holds start and level in dBFS of the tones ahead of it
+    that are louder than all between them and it, the last first: only these can still be remembered.
     """
 
     name: str
     start: int
     stop: int
     use: Use
-    loud_stop: int = 0
     frequency_hz: float = 0.0
+    before: tuple[tuple[int, float], ...] = ()
 
 
 def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
@@ -54,11 +55,11 @@ def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
 
 
 def _after_loud(stretch: Stretch, tones: list[Tone]) -> Stretch:
-    inside = [tone.level_dbfs for tone in tones if tone.stop > stretch.start and tone.start < stretch.stop]
-    before = [
-        tone.stop for tone in tones if tone.stop <= stretch.start and tone.level_dbfs >= max(inside) - 3
-    ]
-    return replace(stretch, loud_stop=max(before, default=0))
+    before: list[tuple[int, float]] = []
+    for tone in sorted(tones, key=lambda tone: -tone.stop):
+        if tone.stop <= stretch.start and (not before or tone.level_dbfs > before[-1][1] + LOUDER_DB):
+            before.append((tone.start, tone.level_dbfs))
+    return replace(stretch, before=tuple(before))
 
 
 def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stretch]:
@@ -107,9 +108,7 @@ def _tones(segment: Segment, spec: Tones, rate_hz: int) -> Iterator[Stretch]:
 
 
 def _stretch(name: str, tones: list[Tone] | tuple[Tone, ...], use: Use, rate_hz: int) -> Stretch:
-    return Stretch(
-        name, tones[0].start, tones[-1].stop - round(TAIL_S * rate_hz), use, 0, tones[0].frequency_hz
-    )
+    return Stretch(name, tones[0].start, tones[-1].stop - round(TAIL_S * rate_hz), use, tones[0].frequency_hz)
 
 
 def _groups(segment: Segment) -> list[list[Tone]]:

@@ -9,6 +9,7 @@ from typing import Literal, get_args
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.least_squares import Knob
 from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, Loop, ReleaseKind, Smoothing, Towards
+from charprobe.values.quantity import Unmeasured
 
 Reads = Literal["envelope", "rectified", "peak falling", "average", "mean square"]
 READS: tuple[Reads, ...] = get_args(Reads)
@@ -100,6 +101,7 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         rise_s=average_s,
         fall_s=(old.fall_s or 0.02) if structure.reads == "peak falling" else average_s,
         low_cut_hz=(old.low_cut_hz or 80.0) if structure.low_cut else 0.0,
+        split_hz=old.split_hz,
     )
     bends = like.bends[: structure.bends]
     if len(bends) < structure.bends:
@@ -148,12 +150,12 @@ def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
     """The numbers of a structure that are fitted."""
     at = "cell.bends.{}.{}".format
     steepest = 60.0 if structure.loop == "feedback" else 4.0
-    knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01)]
+    knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01, far=3.0)]
     for i in range(structure.bends):
         knobs += [
-            Knob((at(i, "threshold_dbfs"),), -100, 30, step=0.01),
-            Knob((at(i, "slope"),), -4.0, steepest, step=1e-3),
-            Knob((at(i, "knee_db"),), 0.0, 50.0, step=0.05),
+            Knob((at(i, "threshold_dbfs"),), -100, 30, step=0.01, far=6.0),
+            Knob((at(i, "slope"),), -4.0, steepest, step=1e-3, far=0.3),
+            Knob((at(i, "knee_db"),), 0.0, 50.0, step=0.05, far=6.0),
         ]
     least = 0.2 / rate_hz
     knobs += [
@@ -164,13 +166,15 @@ def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
         knobs.append(
             Knob(("cell.detector.rise_s", "cell.detector.fall_s"), least, 1.0, logarithmic=True, step=0.01)
         )
+    if structure.reads == "envelope":
+        knobs.append(Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02))
     if structure.reads == "peak falling":
         knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
     if structure.held:
         knobs.append(Knob(("cell.smoothing.hold_s",), 2 / rate_hz, 1.0, logarithmic=True, step=0.1))
     if structure.release != "one":
         knobs.append(Knob(("cell.smoothing.slow_s",), 100 * least, 60.0, logarithmic=True, step=0.01))
-        knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01))
+        knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01, far=0.3))
     if structure.release == "charged":
         knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
     if structure.low_cut:
@@ -185,6 +189,18 @@ def first_cell(profile: Profile) -> Cell:
         reading = profile.measured(name)
         return otherwise if reading is None else reading.value
 
+    def time_s(edge: str, otherwise: float) -> float:
+        """The time constant, by whichever part of the way was timed, or a bound on it."""
+        for name, constants in (("t63", 1.0), ("t50", 0.693), ("t90", 2.303)):
+            if (reading := profile.measured(f"{edge}.{name}")) is not None:
+                return reading.value / constants
+        known = profile.quantities.get(f"{edge}.t63")
+        if known is not None and isinstance(known.reading, Unmeasured):
+            return (
+                1.5 * known.reading.at_least if known.reading.at_least else known.reading.at_most or otherwise
+            )
+        return otherwise
+
     slope = value("static.slope", 0.4)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
@@ -197,8 +213,8 @@ def first_cell(profile: Profile) -> Cell:
             ),
         ),
         smoothing=Smoothing(
-            attack_s=min(2.0, max(5e-5, value("attack.t63", 0.005))),
-            release_s=min(20.0, max(2e-3, value("release.t63", 0.15))),
+            attack_s=min(2.0, max(5e-5, time_s("attack", 0.005))),
+            release_s=min(20.0, max(2e-3, time_s("release", 0.15))),
         ),
         lookahead_s=min(0.1, max(0.0, ahead_s)) if ahead_s > 1e-4 else 0.0,
         makeup_db=min(60.0, max(-60.0, value("static.low_level_gain", 0.0))),

@@ -9,6 +9,7 @@ from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
 from charprobe.replica.fitting.fit import fit_replica
+from charprobe.replica.fitting.heard import Memory
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.stretches import stretches_of
 from charprobe.simulation.devices.chain import Wire
@@ -118,3 +119,15 @@ def test_a_sealed_pair_refuses_programme(wet, bypass):
 def test_a_capture_is_no_bypass_of_itself(wet):
     with pytest.raises(ReplicaError, match="no model is fitted"):
         fit_replica(source(wet), STIMULUS, bypass=source(wet.copy()), channel=1, setting="pad")
+
+
+def test_a_stretch_is_played_from_the_loudest_sound_that_is_still_remembered(wet):
+    take = place_take(Track(source(wet), 0, STIMULUS))
+    held_out = next(
+        s for s in stretches_of(take, threshold_dbfs=-20.0) if (s.use, s.name) == ("held out", "bursts")
+    )
+    tones = [tone for segment in STIMULUS.alike for tone in segment.tones if tone.stop <= held_out.start]
+    loudest = max(tones, key=lambda tone: tone.level_dbfs).start
+    slow, quick = (Memory(0.001, release_s).start_of(held_out, RATE) for release_s in (3.0, 0.002))
+    assert slow == pytest.approx(loudest - 0.06 * RATE)
+    assert quick == pytest.approx(held_out.start - 0.068 * RATE)

@@ -37,3 +37,16 @@ def test_a_number_at_its_bound_stays_there():
     start = np.array([1.0, 0.0])
     found = solve(decay, target, np.ones(T.size), BLOCK, knobs, start, turns=20, enough=1e-9)
     assert found.values[0] == 0.5
+
+
+def test_a_number_that_nothing_tells_at_its_bound_holds_up_no_other():
+    knobs = (KNOBS[0], KNOBS[1], Knob(("c",), 0.0, 10.0, step=0.01, far=2.0))
+
+    def bent(rows):
+        return decay(rows[:, :2]) + 1e-3 * rows[:, 2:] ** 2
+
+    target = bent(np.array([[0.3, np.log(0.7), 0.0]]))[0]
+    weight = np.full(T.size, 1e3)
+    found = solve(bent, target, weight, BLOCK, knobs, np.array([0.1, 0.3, 0.0]), turns=20, enough=1e-12)
+    np.testing.assert_allclose(found.values[:2], [0.3, np.log(0.7)], atol=1e-3)
+    assert np.sqrt(found.covariance[2, 2]) < 4  # its derivative at 0 alone would say: anything at all
