@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.values.arrays import Array, Complex
+from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.orders import Orders, orders_of
@@ -330,13 +330,19 @@ def stds_beside(residual: Array, cycles_per_sample: Array, *, farthest: int) -> 
     factor: 1.96 of them hold 95 %. A fitted line takes with it ``sinc(d)**2`` of the noise ``d`` bins away.
     """
     n = residual.size
-    spectrum = np.fft.rfft(residual)
+    bins, kept = _bins_beside(tuple(cycles_per_sample.tolist()), n, farthest)
+    beside = np.fft.rfft(residual)[bins]
+    local = np.mean(beside.real**2 + beside.imag**2, axis=1) / n / kept
+    return np.asarray(np.sqrt(2 * local / n) * student_factor(2 * bins.shape[1]))
+
+
+@lru_cache(maxsize=64)
+def _bins_beside(cycles_per_sample: tuple[float, ...], n: int, farthest: int) -> tuple[Index, Array]:
+    """Bins beside each line, and the share of their noise that a fit of the line leaves them."""
     away = np.arange(NEAREST_BIN, farthest + 1)
-    at = cycles_per_sample[:, None] * n
-    bins = np.clip(np.round(at) + np.concatenate([-away, away]), 1, spectrum.size - 1)
-    kept = 1 - np.mean(np.sinc(bins - at) ** 2, axis=1)
-    local = np.mean(np.abs(spectrum[bins.astype(int)]) ** 2, axis=1) / n / kept
-    return np.asarray(np.sqrt(2 * local / n) * student_factor(4 * away.size))
+    at = np.array(cycles_per_sample)[:, None] * n
+    bins = np.clip(np.round(at) + np.concatenate([-away, away]), 1, n // 2)
+    return bins.astype(np.int64), np.asarray(1 - np.mean(np.sinc(bins - at) ** 2, axis=1))
 
 
 def _require_length(cut: Cut, frequency_hz: float, orders: int) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from charprobe.files.sound.source import Source
 from charprobe.placing.track import Track, finite
 from charprobe.stimulus.marker import HIGH_HZ, LOW_HZ, Marker, sync_length, sync_value
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Complex
 
 LEAST_MATCH = (
     0.2  # white noise stays below 0.07 in an hour; a chirp 14 dB below the noise of its band reaches it
@@ -73,11 +74,8 @@ def search(
     """
     length = sync_length(marker_rate_hz)
     size = 1 << int(np.ceil(np.log2(BLOCK_MARKERS * length)))
-    places = np.arange(length)[:: -1 if backwards else 1]
     markers: tuple[Marker, ...] = ("opening", "closing")
-    shapes = [sync_value(m, places, rate_hz=marker_rate_hz) for m in markers]
-    band = _band(size, rate_hz=marker_rate_hz)
-    filters = [np.fft.rfft(s / np.sqrt(s @ s), size).conj() * band for s in shapes]
+    band, filters = _matched(size, marker_rate_hz, backwards)
     hits: list[Hit] = []
     for first, block in blocks(source, channel, start=start, stop=stop, size=size, overlap=length - 1):
         spectrum = np.fft.rfft(block, size)
@@ -106,6 +104,16 @@ def blocks(
         if start + size >= stop:
             return
         start += size - overlap
+
+
+@lru_cache(maxsize=2)  # a capture is searched at both ends
+def _matched(size: int, rate_hz: float, backwards: bool) -> tuple[Array, tuple[Complex, Complex]]:
+    """Gain of the markers' band, and the filters that match the opening and the closing marker within it."""
+    band = _band(size, rate_hz=rate_hz)
+    places = np.arange(sync_length(rate_hz))[:: -1 if backwards else 1]
+    opening, closing = (sync_value(m, places, rate_hz=rate_hz) for m in ("opening", "closing"))
+    first, last = (np.fft.rfft(s / np.sqrt(s @ s), size).conj() * band for s in (opening, closing))
+    return band, (first, last)
 
 
 def _band(size: int, *, rate_hz: float) -> Array:

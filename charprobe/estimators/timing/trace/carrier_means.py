@@ -48,19 +48,22 @@ def calmed(rows: Array, *, period: float, ahead: float) -> Array:
 
 def _period_mean(rows: Array, period: float) -> Array:
     """Mean of each row over one period about each point, of the line through them; ends are not right."""
-    half = period / 2
-    reach = math.ceil(half) + 1
+    whole = math.floor(period / 2)
+    part, reach = period / 2 - whole, whole + 2
+    return np.stack([_mean_of_line(row, whole, part, reach) for row in rows]) / period
+
+
+def _mean_of_line(row: Array, whole: int, part: float, reach: int) -> Array:
+    """Integral of the line through points over `whole` points and a part of one on either side of each."""
     ahead, behind = np.arange(-reach, 0), np.arange(1, reach + 1)
-    first, last = rows[:, :1], rows[:, -1:]
-    line = np.hstack([first + ahead * (rows[:, 1:2] - first), rows, last + behind * (last - rows[:, -2:-1])])
-    total = np.zeros(line.shape)
-    np.cumsum((line[:, 1:] + line[:, :-1]) / 2, axis=1, out=total[:, 1:])
+    line = np.concatenate([row[0] + ahead * (row[1] - row[0]), row, row[-1] + behind * (row[-1] - row[-2])])
+    total = np.cumsum(line)
 
-    def integral(by: float) -> Array:
-        """Integral up to so many points from each one."""
-        begin, part = math.floor(by), by - math.floor(by)
-        here, there = (line[:, reach + begin + n :][:, : rows.shape[1]] for n in (0, 1))
-        upto = total[:, reach + begin :][:, : rows.shape[1]]
-        return np.asarray(upto + part * here + part**2 / 2 * (there - here))
+    def around(values: Array, by: int) -> Array:
+        """Values so many points from each one."""
+        return values[reach + by : reach + by + row.size]
 
-    return np.asarray((integral(half) - integral(-half)) / period)
+    sums = around(total, whole) - around(total, -whole - 1)  # of the points wholly inside
+    sums += part**2 / 2 * (around(line, whole + 1) + around(line, -whole - 1))
+    sums -= (1 - part) ** 2 / 2 * (around(line, whole) + around(line, -whole))
+    return np.asarray(sums)

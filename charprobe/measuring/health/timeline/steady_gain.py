@@ -10,13 +10,13 @@ import numpy as np
 from charprobe.estimators.gain_drift import GainDrift, gain_drift
 from charprobe.estimators.noise import Line
 from charprobe.estimators.static.curve import FLOOR_DB
-from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sample_facts
 from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import clock_text, signed_text
 
@@ -93,12 +93,13 @@ def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
     if cut.samples.size < LEAST_S * rate_hz:
         return None
-    theta = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
-    basis = np.stack([np.cos(theta), np.sin(theta), np.ones(theta.size)], axis=1)
-    fitted, *_ = np.linalg.lstsq(basis, cut.samples, rcond=None)
+    per_sample = tone.frequency_hz / rate_hz
+    wave = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, cut.samples.size)
+    basis = np.stack([wave.real, wave.imag, np.ones(wave.size)])
+    fitted = np.linalg.solve(basis @ basis.T, basis @ cut.samples)
     size = float(np.hypot(fitted[0], fitted[1]))
-    rest = float(np.std(cut.samples - basis @ fitted))
-    std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / theta.size) if size > 0 else math.inf
+    rest = float(np.std(cut.samples - fitted @ basis))
+    std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / wave.size) if size > 0 else math.inf
     bits = take.source.once(gather_sample_facts)[take.channel].bits_used or FINEST_BITS
     if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
         return None
