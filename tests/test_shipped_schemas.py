@@ -10,7 +10,6 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from made_profiles import B, made_profile
 
 from charprobe.files.checked_model import schema_of
 from charprobe.profile.json_form import ProfileForm
@@ -20,6 +19,7 @@ from charprobe.session.file import STARTER, SessionForm
 from charprobe.stimulus.cue_sheet import CueForm
 from charprobe.stimulus.recipe import RecipeForm, recipe_from_table
 from charprobe.values.errors import ProfileError, RecipeError
+from tests.made_profiles import B, made_profile
 
 FORMS = {
     "profile/profile-1.json": (ProfileForm, "charprobe profile: one channel of one setting"),

@@ -133,6 +133,11 @@ def _one_take(job: Job, patch: Patch, bench: Bench, jobs: Sequence[Job], opened:
     coming = folder.coming(job.file)
     sound = render_sides(_stimulus(job, patch))
     end = record_take(patch, sound, coming, meter=bench.meter(job), opened=opened)
+    if not coming.exists():
+        raise OutputError(
+            f"{coming}: is not there any more: was its folder moved while it was recorded? The take went "
+            "along; move the folder back and run the same command again"
+        )
     judged = _judged(job, end, patch, jobs)
     proposed: Decision = "keep" if judged.good else "retake"
     if end.ending in ("whole", "stopped by hand"):

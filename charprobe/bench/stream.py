@@ -94,9 +94,10 @@ def open_stream(patch: Patch, callback: Callback) -> Stream:
             callback=callback,
         )
     except sound.PortAudioError as error:
-        raise LiveError(
+        raise DeviceGoneError(  # asked to end itself after this, the library may crash
             f"{literal(patch.play.name)} and {literal(patch.record.name)} could not be opened "
-            f"({error.args[0]}): is another program using them, were they unplugged? Nothing was played"
+            f"({error.args[0]}): is another program using them, were they unplugged, did the sound server "
+            "end? Nothing was played; the same command goes on from here"
         ) from None
     return stream
 

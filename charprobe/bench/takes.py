@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -42,9 +43,9 @@ class TakeFolder:
 
     def keep(self, coming: Path, file: Path) -> None:
         """Give a take its place; it never replaces one."""
-        if file.exists():
-            raise OutputError(f"{file}: a take is kept there already; it stays, and the new one is {coming}")
         with _written(file, kept=coming):
+            if file.exists():
+                raise OutputError(f"{file}: a take is kept there already; it stays, the new one is {coming}")
             file.parent.mkdir(parents=True, exist_ok=True)
             shutil.move(coming, file)  # may be on another disk
 
@@ -70,7 +71,7 @@ def _written(path: Path, *, kept: Path | None = None) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        where = f". The take is {kept}" if kept is not None and kept.exists() else ""
+        where = f". The take is {kept}" if kept is not None and os.access(kept, os.F_OK) else ""
         raise OutputError(
             f"{path}: cannot be written ({error.strerror or error}): was the folder moved, deleted or locked "
             f"meanwhile? Make it writable and run the same command again{where}"

@@ -17,9 +17,6 @@ from charprobe.values.wording import shortened, time_text
 
 Severity = Literal["stop", "warn", "note"]
 Cell = Number | int | bool | str | None
-WORDS = frozenset(
-    {"direction", "edge", "waveform", "definition"}
-)  # columns that hold words, all others numbers
 
 
 @dataclass(frozen=True)

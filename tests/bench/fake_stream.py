@@ -15,6 +15,8 @@ class FakeStream:
         self.patch, self.callback, self.device, self.block = patch, callback, device, block
         self.stops_at, self.flag_at = stops_at, flag_at
         self.running, self.hangs, self.played = False, False, []
+        self.goes = threading.Event()
+        self.goes.set()
         self.thread = threading.Thread(target=self.run, daemon=True)
 
     def start(self):
@@ -29,6 +31,7 @@ class FakeStream:
             flag = (
                 "input overflow" if self.flag_at is not None and at <= self.flag_at < at + self.block else ""
             )
+            self.goes.wait()
             self.callback(came, goes, self.block, None, flag)
             self.played.append(goes.copy())
             came = np.zeros_like(came)

@@ -5,10 +5,14 @@ import json
 import numpy as np
 import pytest
 
-from charprobe.bench.guide import walk
+from charprobe.bench import guide, stream
+from charprobe.bench.guide import Judged, walk
 from charprobe.bench.jobs import jobs_of
 from charprobe.bench.questions import Answers, session_text
+from charprobe.files.sound.growing_wav import GrowingWav
+from charprobe.files.sound.sound_file import open_capture
 from charprobe.session.file import parse_session
+from charprobe.values.errors import LiveError, OutputError, SoundFileError
 from tests.bench.fake_stream import opener
 from tests.bench.rigs import no_meter, patch
 
@@ -60,6 +64,12 @@ def jobs(tmp_path):
     return jobs_of(parse_session(text, path=tmp_path / "session.toml"))
 
 
+@pytest.fixture
+def unjudged(monkeypatch):
+    """Every whole take is good: the walk alone is tested."""
+    monkeypatch.setattr(guide, "_judged", lambda job, end, patch, jobs: Judged(job, end, (), ()))
+
+
 def noisy(rng, gain=0.5):
     return lambda block: gain * block + 1e-5 * rng.standard_normal(block.shape).astype(np.float32)
 
@@ -81,7 +91,7 @@ def test_every_take_is_recorded_judged_and_kept_and_nothing_is_done_twice(jobs, 
     assert again.asked == []
 
 
-def test_retake_skip_and_back_do_what_they_say_and_lose_no_take(jobs, rng):
+def test_retake_skip_and_back_do_what_they_say_and_lose_no_take(jobs, rng, unjudged):
     person = Person(ready={"drum 1": ["back", "play"]}, judged={"bypass 1": ["retake"], "voice 2": ["skip"]})
     jobs = (jobs[0], *jobs[2:])
     assert not walk(jobs, ONE, person, opened=opener(device=noisy(rng)))
@@ -92,7 +102,7 @@ def test_retake_skip_and_back_do_what_they_say_and_lose_no_take(jobs, rng):
     assert len(log_of(jobs)) == 6
 
 
-def test_stopped_and_run_again_it_goes_on(jobs, rng):
+def test_stopped_and_run_again_it_goes_on(jobs, rng, unjudged):
     jobs = jobs[:3]
     assert not walk(jobs, ONE, Person(ready={"bypass 2": ["stop"]}), opened=opener(device=noisy(rng)))
     rest = Person()
@@ -126,3 +136,69 @@ def test_a_flag_of_the_driver_is_a_note_and_does_not_spoil_a_good_take(jobs, rng
     assert [item.code for item in person.shown[0].health] == ["driver-flags"]
     assert person.shown[0].good
     assert log_of(jobs)[0]["driver_flags"][0][1] == "input overflow"
+
+
+def test_a_gain_turned_between_two_takes_of_the_bypass_is_told(jobs, rng):
+    gains = iter((0.5, 0.52))
+
+    def opened(rig, callback):
+        return opener(device=noisy(rng, next(gains)))(rig, callback)
+
+    person = Person()
+    walk(jobs[:2], ONE, person, opened=opened)
+    moved = [item for item in person.shown[1].health if item.code == "level-drift"]
+    assert f"+{20 * np.log10(0.52 / 0.5):.2f} dB" in moved[0].message
+    assert person.shown[1].word == "KEEP, with warnings"
+    assert "level-drift" in log_of(jobs)[1]["health"]
+
+
+def test_an_input_that_is_muted_in_the_middle_is_taken_again(jobs, rng):
+    heard = [0]
+
+    def muted(block):
+        heard[0] += len(block)
+        return noisy(rng)(block) * (not 120_000 < heard[0] < 160_000)
+
+    person = Person(judged={"bypass 1": ["stop"]})
+    walk(jobs[:1], ONE, person, opened=opener(device=muted))
+    assert person.shown[0].word == "RETAKE"
+    assert "dropout" in log_of(jobs)[0]["health"]
+
+
+def test_a_disk_that_fills_up_ends_the_sitting_with_the_take_set_aside_even_if_the_log_cannot_be_written(
+    jobs, rng, monkeypatch
+):
+    append = GrowingWav.append
+
+    def full(wav, block):
+        if wav.frames > 20_000:
+            raise SoundFileError(f"{wav.path}: cannot be written on (No space left on device)")
+        append(wav, block)
+
+    monkeypatch.setattr(GrowingWav, "append", full)
+    (jobs[0].folder / "takes.jsonl").mkdir()  # no line can be written either
+    with pytest.raises(LiveError, match=r"No space left.*bypass partial 1\.wav"):
+        walk(jobs, ONE, Person(), opened=opener(device=noisy(rng)))
+    assert open_capture(jobs[0].folder / "set aside" / "bypass partial 1.wav").frames > 20_000
+
+
+def test_frames_that_found_no_room_are_never_proposed_to_be_kept(jobs, rng, monkeypatch):
+    monkeypatch.setattr(stream, "RING_S", 0.05)
+    monkeypatch.setattr(stream, "LOOK_EVERY_S", 0.5)
+    person = Person(judged={"bypass 1": ["stop"]})
+    walk(jobs[:1], ONE, person, opened=opener(device=noisy(rng)))
+    assert person.shown[0].word == "RETAKE"
+    assert not jobs[0].done
+
+
+def test_a_folder_that_is_moved_while_a_take_runs_takes_it_along_and_that_is_said(jobs, rng):
+    folder = jobs[0].folder
+
+    def moving(block):
+        if (folder / "coming in").exists():
+            (folder / "coming in").rename(folder / "elsewhere")
+        return noisy(rng)(block)
+
+    with pytest.raises(OutputError, match="moved while it was recorded"):
+        walk(jobs, ONE, Person(), opened=opener(device=moving))
+    assert open_capture(folder / "elsewhere" / "bypass.wav").frames > 100_000

@@ -1,4 +1,7 @@
 import _thread
+import shutil
+import threading
+import time
 
 import numpy as np
 import pytest
@@ -107,3 +110,39 @@ def test_levels_are_shown_while_it_runs(tmp_path):
     take(tmp_path, np.full(20 * RATE_HZ, 0.25), meter=meter)
     assert max(peak for _, peak in seen) == 0.25
     assert [left for left, _ in seen] == sorted((left for left, _ in seen), reverse=True)
+
+
+def test_a_program_that_stood_still_does_not_blame_the_device(tmp_path, monkeypatch):
+    monkeypatch.setattr(stream, "SILENT_S", 0.3)
+    monkeypatch.setattr(stream, "STOOD_S", 0.3)
+    made, seen = [], []
+
+    def meter(*, left_s, peaks):
+        seen.append(left_s)
+        if len(seen) == 2:  # as after SIGSTOP: neither we nor the callbacks ran
+            made[0].goes.clear()
+            time.sleep(0.5)
+            threading.Timer(0.1, made[0].goes.set).start()
+
+    end, _ = take(tmp_path, np.full(40 * RATE_HZ, 0.1), made=made, meter=meter)
+    assert end.ending == "whole"
+    assert ["the program stood still" in flag.text for flag in end.flags] == [True]
+
+
+def test_a_take_whose_folder_is_deleted_meanwhile_is_written_anew(tmp_path, monkeypatch):
+    monkeypatch.setattr(stream, "SETTLE_EVERY_S", 0.05)
+    path = tmp_path / "session" / "coming in" / "take.wav"
+    path.parent.mkdir(parents=True)
+
+    def meter(*, left_s, peaks):
+        if path.exists() and path.stat().st_size > 200_000:
+            shutil.rmtree(tmp_path / "session")
+
+    end = record_take(
+        patch(), np.full(600 * RATE_HZ, 0.1), path, meter=meter, opened=opener(device=lambda block: block)
+    )
+    assert end.ending == "disk"
+    assert "was deleted" in end.message
+    came = open_capture(path).read_frames(0, 10**9)
+    assert len(came) > 20_000
+    np.testing.assert_array_equal(came[2048:, 0], np.float32(0.1))

@@ -1,13 +1,16 @@
 """Faults of a live rig, injected into real takes on a sound server without hardware: what is told, what is kept.
 
 ``python -m tests.benchmarks.live_bench`` prints a row a fault; ``--write`` also writes ``docs/accuracy/live.md``;
-``--sitting FILE`` writes down a sitting with four settings and its second pass, as a person sees it.
+``--sitting FILE`` writes down a sitting with four settings and its second pass, as a person sees it; ``--keep DIR`` keeps
+what it made, its pages too.
 """
 
 import argparse
 import json
+import os
 import re
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -48,12 +51,39 @@ def stopped(process, seconds):
     process.send_signal(signal.SIGCONT)
 
 
+def stopped_program(person, seconds):
+    os.kill(person.pid, signal.SIGSTOP)
+    time.sleep(seconds)
+    os.kill(person.pid, signal.SIGCONT)
+
+
 def unplugged(rig):
     wires = subprocess.run(["jack_lsp", "-c"], env=rig.env, capture_output=True, text=True, check=True).stdout
     port = re.search(r"^(PortAudio\S*:out_0)", wires, re.M)[1]
     jack(rig, "jack_disconnect", port, "strip:in_0")
     time.sleep(0.2)
     jack(rig, "jack_connect", port, "strip:in_0")
+
+
+def hung_up(_, person):
+    """The terminal is closed, as by a lost connection: the program hears of it and ends."""
+    os.close(person.terminal)
+    os.waitpid(person.pid, 0)
+
+
+def deleted(rig, _):
+    shutil.rmtree(rig.folder / "review")
+
+
+def moved(rig, _):
+    (rig.folder / "review").rename(rig.folder / "moved")
+
+
+def second_sitting(rig, _):
+    """Another run of the same command: refused, and it touches no take."""
+    command = [sys.executable, "-m", "charprobe", "record", "review/session.toml", "--play", "strip"]
+    told = subprocess.run(command, cwd=rig.folder, env=rig.env, capture_output=True, text=True, check=False)
+    assert "in use by another run" in told.stderr, told.stderr
 
 
 # fault -> what is done in the middle of a take, options, and what must be said
@@ -67,6 +97,12 @@ FAULTS = {
     "too few channels": (None, ("--inputs", "1,2,3,4,5,6,7,8"), r"has \d+ channels"),
     "server killed": (lambda rig, _: rig.server.kill(), (), r"does not answer"),
     "device in the loop killed": (lambda rig, _: rig.device.kill(), (), r"RETAKE|does not answer"),
+    "server killed at a question": (None, (), r"could not be opened"),
+    "program stopped 5 s": (lambda _, person: stopped_program(person, 5), (), r"KEEP|RETAKE"),
+    "second sitting in the folder": (second_sitting, (), r"KEEP|RETAKE"),
+    "folder deleted": (deleted, (), r"was deleted"),
+    "folder moved": (moved, (), r"was its folder moved"),
+    "terminal closed": (hung_up, (), None),
     "program killed": (lambda rig, person: person.is_killed(), (), None),
     "disk full": (None, (), r"cannot be written"),
 }
@@ -87,11 +123,15 @@ def one_fault(name, folder):
         person = Person(command, cwd=folder, env=rig.env)
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         start = time.monotonic()
-        if act is not None or name == "disk full":
+        if act is not None or name in ("disk full", "server killed at a question"):
             person.hears("Type yes")
             person.types("yes")
             person.hears(r"q stop\] ")
+            if name == "server killed at a question":
+                rig.server.kill()
+                time.sleep(1)
             person.types()
+        if act is not None or name == "disk full":
             person.hears("s left")
             time.sleep(2)
             start = time.monotonic()
@@ -112,7 +152,7 @@ def one_fault(name, folder):
         told = " ".join(re.findall(r"(?:STOP|WARN|NOTE) ([a-z-]+)", person.heard))
         line = next((row for row in person.heard.splitlines() if re.search(says, row)), says)
         person.is_killed()
-    sound = [open_capture(path).frames for path in (folder / "review").rglob("*.wav")]
+    sound = [open_capture(path).frames for path in folder.rglob("*.wav")]
     return {"said": line.strip()[:90], "codes": told, "after_s": took, "kept_s": sum(sound) / RATE_HZ}
 
 
@@ -133,9 +173,9 @@ def table(names):
     return "\n".join(rows)
 
 
-def sitting(path):
+def sitting(path, keep):
     """A guided session of four settings and its second pass; the terminal as it was."""
-    with tempfile.TemporaryDirectory() as name, jack_rig(Path(name), speed=4, name="sitting") as rig:
+    with tempfile.TemporaryDirectory() as name, jack_rig(Path(name), speed=2, name="sitting") as rig:
         folder = Path(name)
         command = [sys.executable, "-m", "charprobe", "record", "review/session.toml", "--play", "strip"]
         person = Person([*command, "--outputs", "1", "--inputs", "1"], cwd=folder, env=rig.env)
@@ -170,6 +210,8 @@ def sitting(path):
         kept = [
             json.loads(line)["kept"] for line in (folder / "review" / "takes.jsonl").read_text().splitlines()
         ]
+        if keep is not None:
+            shutil.copytree(folder / "review", keep)
     path.write_text(
         "# A sitting at the bench, as the terminal shows it\n\nFour settings of a simulated compressor in the loop of a sound "
         "server without hardware; made by\n`python -m tests.benchmarks.live_bench --sitting docs/live-sitting.md`. "
@@ -182,9 +224,10 @@ if __name__ == "__main__":
     parser.add_argument("--only", nargs="*", default=list(FAULTS))
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--sitting", type=Path)
+    parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
     if asked.sitting:
-        sitting(asked.sitting)
+        sitting(asked.sitting, asked.keep)
     else:
         text = table(asked.only)
         if asked.write:

@@ -19,11 +19,11 @@ from charprobe.estimators.timing.release_kind import classify_movement
 from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.estimators.timing.trace.phase_set import bursts_of
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.quantity import Quantity
 from tests.benchmarks.timing_devices import START, Device, captures, draw, recorded
 from tests.benchmarks.written import write_section
+from tests.true_bursts import true_burst
 
 FIRST = 40_312
 PARTS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}

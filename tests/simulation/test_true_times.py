@@ -3,7 +3,7 @@ import pytest
 
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.dynamics.compressor_truth import two_stage_time_s
-from charprobe.simulation.true_times import true_burst
+from tests.true_bursts import true_burst
 
 RATE = 48_000.0
 

@@ -54,8 +54,6 @@ class Step:
         How far the level still had to go, in dB; the part of `level_dbfs` that is extrapolation.
     settled : bool
         Whether less than 0.01 dB was left to go.
-    trace_s, trace_dbfs : ndarray, shape (m,)
-        Level within the step: middle of each window, in s from the start of the step, and its level.
     """
 
     tone: Tone
@@ -65,8 +63,6 @@ class Step:
     std_db: float
     remaining_db: float
     settled: bool
-    trace_s: Array
-    trace_dbfs: Array
 
     @property
     def odd_share(self) -> float:
@@ -142,14 +138,13 @@ def _steps(
         late_from_s=float(edges_s[:-1][late][0]),
         step_s=length_s,
     )
-    middles = (edges_s[1:] + edges_s[:-1]) / 2
     steps = []
     for i, (tone, fit) in enumerate(zip(tones, fits, strict=True)):
         level = DB_PER_NEPER * math.log(abs(fit.amplitudes[0])) + float(verdict.remaining_db[i])
         std = math.hypot(DB_PER_NEPER * float(relative[i]), float(verdict.remaining_std_db[i]))
         direction: Direction = "rising" if tone.start <= top else "falling"
         remaining, settled = float(verdict.remaining_db[i]), bool(verdict.settled[i])
-        steps.append(Step(tone, direction, fit, level, std, remaining, settled, middles, trace[i]))
+        steps.append(Step(tone, direction, fit, level, std, remaining, settled))
     return tuple(steps)
 
 

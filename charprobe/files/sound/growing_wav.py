@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -29,13 +30,14 @@ class GrowingWav:
     Raises
     ------
     SoundFileError
-        If the file exists, cannot be written, the disk is full, or it would outgrow a plain WAV (4 GB).
+        If the file exists, cannot be written, was deleted (what came so far is written anew), the disk is
+        full, or it would outgrow a plain WAV (4 GB).
     """
 
     def __init__(self, path: Path, *, rate_hz: int, channels: int) -> None:
         self.path, self.rate_hz, self.channels, self.frames = path, rate_hz, channels, 0
         try:
-            self._stream = path.open("xb")
+            self._stream = path.open("x+b")
         except OSError as error:
             raise SoundFileError(f"{path}: cannot be made ({error.strerror}); nothing was recorded") from None
         self._stream.write(self._header())
@@ -65,8 +67,25 @@ class GrowingWav:
             self._stream.flush()
             self._stream.seek(0, os.SEEK_END)
             os.fsync(self.descriptor)
+            if not os.fstat(self.descriptor).st_nlink and not self.path.exists():
+                raise self._brought_back()
         except OSError as error:
             raise self._failure(error) from None
+
+    def _brought_back(self) -> SoundFileError:
+        """Write a file anew that was deleted while it grew: it is held as long as it is open."""
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        with self.path.open("xb") as anew:
+            self._stream.seek(0)
+            shutil.copyfileobj(self._stream, anew)
+        return SoundFileError(
+            f"{self.path}: was deleted while it was recorded, perhaps with its folder. The {self._seconds} "
+            "of the take are written there again; look for the rest of the session before you go on"
+        )
+
+    @property
+    def _seconds(self) -> str:
+        return f"{self.frames / self.rate_hz:.0f} s"
 
     def __enter__(self) -> Self:
         return self
@@ -95,8 +114,7 @@ class GrowingWav:
         )
 
     def _failure(self, error: OSError) -> SoundFileError:
-        seconds = self.frames / self.rate_hz
         return SoundFileError(
             f"{self.path}: cannot be written on ({error.strerror}): make room or choose another disk. About "
-            f"{seconds:.0f} s of the take are kept"
+            f"{self._seconds} of the take are kept"
         )

@@ -44,12 +44,6 @@ def bass_shelf(*, corner_hz: float, gain_db: float) -> Section:
     return Section(corner_hz, (root, 1.0), (1 / root, 1.0))
 
 
-def treble_shelf_2(*, corner_hz: float, gain_db: float) -> Section:
-    """Second-order shelf of maximally flat kind: half of `gain_db` at the corner, twice as steep."""
-    root = 10 ** (gain_db / 80)
-    return Section(corner_hz, (1.0, math.sqrt(2) * root, root**2), (1.0, math.sqrt(2) / root, 1 / root**2))
-
-
 def high_pass(*, corner_hz: float) -> Section:
     """First-order low corner, -3.01 dB at the corner."""
     return Section(corner_hz, (0.0, 1.0), (1.0, 1.0))
@@ -58,11 +52,6 @@ def high_pass(*, corner_hz: float) -> Section:
 def low_pass(*, corner_hz: float) -> Section:
     """First-order high corner, -3.01 dB at the corner."""
     return Section(corner_hz, (1.0,), (1.0, 1.0))
-
-
-def low_pass_2(*, corner_hz: float) -> Section:
-    """Second-order maximally flat high corner, -3.01 dB at the corner."""
-    return Section(corner_hz, (1.0,), (1.0, math.sqrt(2), 1.0))
 
 
 @dataclass(frozen=True)

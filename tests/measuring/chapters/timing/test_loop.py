@@ -8,9 +8,9 @@ from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.simulation.true_times import true_burst
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.quantity import Quantity, Unmeasured
+from tests.true_bursts import true_burst
 
 RATE_HZ, CARRIER_HZ, HIGH = 48_000, 3989.0, -4.0
 LEAD_S, HOLD_S, REST_S = 0.3, 0.3, 3.5

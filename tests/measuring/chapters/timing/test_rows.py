@@ -2,8 +2,8 @@ import pytest
 from timed_chapters import CARRIER_HZ, HIGH, HOLD_S, LEAD_S, LOW, RATE_HZ, REST_S, chapter_of
 
 from charprobe.simulation.devices.catalogue import make_stage
-from charprobe.simulation.true_times import true_burst
 from charprobe.values.quantity import Unmeasured
+from tests.true_bursts import true_burst
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from charprobe.simulation.devices.dynamics.optical import OpticalLeveller
-from charprobe.simulation.true_times import true_burst
+from tests.true_bursts import true_burst
 
 RATE = 48_000.0
 STAGE = OpticalLeveller("o", "o")

@@ -6,18 +6,14 @@ from charprobe.simulation.devices.parts.filters import (
     bass_shelf,
     high_pass,
     low_pass,
-    low_pass_2,
     treble_shelf,
-    treble_shelf_2,
 )
 
 SECTIONS = [
     treble_shelf(corner_hz=4000, gain_db=3),
-    treble_shelf_2(corner_hz=3000, gain_db=-6),
     bass_shelf(corner_hz=120, gain_db=4),
     high_pass(corner_hz=30),
     low_pass(corner_hz=12_000),
-    low_pass_2(corner_hz=15_000),
 ]
 
 
@@ -37,14 +33,14 @@ def test_impulse_response_has_the_analogue_response(section, rate_hz, rng):
 
 
 def test_shelf_has_half_its_gain_at_the_corner_and_all_of_it_far_away():
-    for section, far_hz in ((SECTIONS[0], 1e9), (SECTIONS[1], 1e9), (SECTIONS[2], 1e-6)):
+    for section, far_hz in ((SECTIONS[0], 1e9), (SECTIONS[1], 1e-6)):
         gain_db = 20 * np.log10(np.abs(section.response(np.array([section.corner_hz, far_hz]))))
         assert gain_db[0] == pytest.approx(gain_db[1] / 2, abs=1e-9)
     assert 20 * np.log10(abs(SECTIONS[0].response(np.array([1e9]))[0])) == pytest.approx(3, abs=1e-6)
 
 
 def test_corners_are_3_db_down():
-    for section in SECTIONS[3:]:
+    for section in SECTIONS[2:]:
         assert np.abs(section.response(np.array([section.corner_hz])))[0] == pytest.approx(
             np.sqrt(0.5), abs=1e-12
         )

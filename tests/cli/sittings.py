@@ -1,0 +1,38 @@
+"""A sitting by the command itself, on a sound system made up; lines are what is typed."""
+
+import os
+import sys
+
+from click.testing import CliRunner
+
+from charprobe.cli import main
+from tests.bench.fake_sound import installed, noisy_wire
+
+SHORT = """schema = "charprobe.recipe/1"
+name = "short"
+summary = "a few steps"
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997
+from_dbfs = -40
+to_dbfs = -4
+step_db = 12
+step_s = 0.2
+"""
+ASKED = ["Field strip", "", "", "", "", "voice", "short.toml", "n"]
+
+
+def sitting_in(tmp_path, monkeypatch):
+    """Run the command in an empty folder with a recipe, on a wire with noise; lines are what is typed."""
+    (tmp_path / "short.toml").write_text(SHORT, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(os, "_exit", sys.exit)
+    sound = installed(monkeypatch, device=noisy_wire())
+
+    def run(*options, typed=()):
+        lines = "".join(f"{line}\n" for line in typed)
+        return CliRunner().invoke(main, ["record", "session.toml", "--play", "strip", *options], input=lines)
+
+    run.sound, run.folder = sound, tmp_path
+    return run
