@@ -189,8 +189,7 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     upper = thds[at]
     assert isinstance(upper, Quantity)
     if isinstance(below, Unmeasured):
-        middle = (levels[at - 1] + levels[at]) / 2
-        return Quantity(middle, levels[at - 1], levels[at], "dBFS")
+        return _from_the_noise(levels, thds, at, target_dbc, named)
     value, model_std = _interpolated(levels, thds, at, target_dbc)
     law = levels[at - 1] + (target_dbc - below.value) / _power_slope(rungs[at - 1].cell)
     model_std = math.hypot(model_std, (value - min(law, levels[at])) / 2)
@@ -200,6 +199,20 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     reach = Z95 * math.hypot(noise_db / slope, model_std)
     low, high = max(value - reach, levels[at - 1]), min(value + reach, levels[at])
     return Quantity(value, min(low, value), max(high, value), "dBFS")
+
+
+def _from_the_noise(
+    levels: Sequence[float], thds: Sequence[Reading], at: int, target_dbc: float, named: str
+) -> Reading:
+    """Level between a rung that reaches the target and the next lower one that surely does not."""
+    for below in reversed(range(at)):
+        thd = thds[below]
+        most = thd.value if isinstance(thd, Quantity) else thd.at_most
+        if most is not None and most < target_dbc:
+            return Quantity((levels[below] + levels[at]) / 2, levels[below], levels[at], "dBFS")
+    where = number_text(levels[at], 1)
+    reason = f"noise hides whether distortion reaches {named} below {where} dBFS"
+    return Unmeasured("dBFS", reason, "a path of less noise, or longer tones", at_most=levels[at])
 
 
 def even_odd_balance(cell: HarmonicCell) -> Reading:

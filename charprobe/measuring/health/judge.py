@@ -13,6 +13,7 @@ from charprobe.measuring.health.file.same_sound import check_roles, look_exchang
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.path.lossy import check_lossy
+from charprobe.measuring.health.path.ripple import check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_sides
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
@@ -83,7 +84,6 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_round_peak(take, facts[channel]),
         *check_placement(take),
         *check_continuity(take),
-        *check_dips(take),
         *check_clock_wander(take),
         *check_sides(take),
         *_beside_the_sound(take, under := under_tones(take)),
@@ -92,7 +92,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
-    found = folded(found)
+    found = (*folded(found), *check_dips(take))  # their edges sound, too: not the other way round
     damaged, clipped = (_spans(take, found, codes) for codes in (DAMAGE, CLIPPED))
     if damaged or clipped:
         take = replace(take, damaged=damaged, clipped=clipped)
@@ -126,6 +126,8 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
         told |= {item.code for item in noticed}
     if not roles and not told & {"gain-step", "level-drift", "automatic-gain"}:
         noticed += tuple(check_marker_levels(dry, off=True))
+    if not told & {"hum", "automatic-gain"}:
+        noticed += tuple(check_ripple(dry))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
     return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
 

@@ -46,3 +46,11 @@ def test_the_level_of_a_distortion_is_where_the_second_harmonic_has_it():
     assert found.value == pytest.approx(truth, abs=1e-3)
     never = input_at_thd(ladder, target_dbc=-20.0)
     assert isinstance(never, Unmeasured) and never.at_least == -12.0
+
+
+def test_where_noise_hides_lower_tones_the_level_reaches_down_to_one_that_surely_is_clean():
+    hidden = [rung(level, third=0.0, std=std) for level, std in ((-40.0, 1e-7), (-24.0, 1e-3), (-18.0, 1e-7))]
+    found = input_at_thd(hidden, target_dbc=-60.0)  # -20 dBFS in truth
+    assert (found.low, found.high) == (-40.0, -18.0)
+    unsure = input_at_thd(hidden[1:], target_dbc=-60.0)
+    assert isinstance(unsure, Unmeasured) and unsure.at_most == -18.0

@@ -23,6 +23,8 @@ SMEARED = 9.0  # standard deviations of the Gaussian beyond which its share is b
 FINER, FINER_SCANS = 16, 3  # parts and rounds in which the spread of a start is narrowed down
 REST_SHARE = 5e-4  # share of the change by which a gain at rest may still move
 CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
+KINKS = (0.3, 3.0)  # times the mean speed up to where it was followed: slower starts smoothly, faster jumps
+SPREAD = 4.0  # standard uncertainties from the slowest to the fastest of what the shares tell
 BEND = 0.15  # what the slope may bend unseen, as a share of itself, over the whole change
 CLEAR = 100.0  # chi-square by which a movement must beat rest
 LOOSEST = 0.2  # largest standard uncertainty of a start, as a share of the stretch it was fitted to
@@ -76,6 +78,8 @@ def find_onset(
     that agrees with all smaller ones is taken, so that noise decides how far the fit may reach.
     """
     chosen: _Kink | None = None
+    mean_speed = 0.0
+    slopes: list[float] = []
     low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
     for part in PARTS:
         stop_s = reached_s(part)
@@ -90,9 +94,10 @@ def find_onset(
         high = min(high, kink.start_s + AGREE * kink.start_std_s)
         slowest = max(slowest, kink.slope - AGREE * kink.slope_std)
         fastest = min(fastest, kink.slope + AGREE * kink.slope_std)
+        slopes.append(kink.slope)
         if low > high or slowest > fastest:
             break
-        chosen = kink
+        chosen, mean_speed = kink, part * change_db / max(stop_s - kink.start_s, trace.sample_s)
     if chosen is None:
         reason, then = "too few points of movement to tell where it starts", "raise the sampling rate"
         return Onset(
@@ -100,10 +105,13 @@ def find_onset(
             Unmeasured("dB/ms", reason, then),
         )
     std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s)
-    return Onset(
-        Quantity.from_std(chosen.start_s, std, "s"),
-        Quantity.from_std(chosen.slope / 1e3, chosen.slope_std / 1e3, "dB/ms"),
-    )
+    start = Quantity.from_std(chosen.start_s, std, "s")
+    if not KINKS[0] < chosen.slope / mean_speed < KINKS[1]:
+        reason = "the gain jumps, or starts to move smoothly: there is no one first speed"
+        return Onset(start, Unmeasured("dB/ms", reason, "none needed: t50 and t63 tell how fast it moves"))
+    # how far the first movement reaches is anyone's choice: the interval covers what all choices say
+    slope_std = math.hypot(chosen.slope_std, (max(slopes) - min(slopes)) / SPREAD)
+    return Onset(start, Quantity.from_std(chosen.slope / 1e3, slope_std / 1e3, "dB/ms"))
 
 
 @dataclass(frozen=True)
@@ -280,6 +288,8 @@ def _fit_kink(
     smear_s = trace.window_s / math.sqrt(12) if stop_s < 0 else 0.0
     points = _FirstMovement(trace.time_s[used], trace.gain_db[used] - before.value_db, weights, 2, smear_s)
     start = points.scan(low, stop_s)
+    if start - low < (stop_s - low) / STARTS:  # it began before what is looked at: a wavering, no edge
+        return None
     gained = points.energy - float(points.fit(np.array([start])).cost[0])
     if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
         points = replace(points, order=3)

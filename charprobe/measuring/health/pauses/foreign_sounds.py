@@ -14,7 +14,7 @@ from charprobe.values.wording import clock_text, number_text
 
 FRAME_S = 0.025
 AFTER_S, BEFORE_S = 0.1, 0.05  # left out beside what is played: tails, and what a coder or a gate does ahead
-ABOVE_DB = 20.0  # over what the pauses usually hold
+ABOVE_DB = 12.0  # over what the pauses usually hold
 RISE_DB = 10.0  # within two frames: tails fall, and noise that comes back with the gain takes its time
 LEAST_DBFS = -100.0
 MOST_TOLD = 3

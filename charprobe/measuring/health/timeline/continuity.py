@@ -149,20 +149,21 @@ def _jump(samples: Array, found: Break, *, frequency_hz: float, rate_hz: float) 
     before, after = found.start - 4, found.stop + 4
     far, near = _tone(samples, before - 2 * reach, before - reach), _tone(samples, before - reach, before)
     next_, last = _tone(samples, after, after + reach), _tone(samples, after + reach, after + 2 * reach)
-    if min(near[1], next_[1]) < 2 * rate_hz / frequency_hz:
-        return 0.0, 0.0, 0.0
-    places = np.arange(samples.size)
-    turns = np.exp(2j * np.pi * frequency_hz / rate_hz * places)
+    turns = np.exp(2j * np.pi * frequency_hz / rate_hz * np.arange(samples.size))
     sizes = [_phasor(samples, turns, piece[0]) for piece in (far, near, next_, last)]
-    phase_deg = float(np.degrees(np.angle(sizes[2] * sizes[1].conjugate())))
-    if min(map(abs, sizes)) <= 0:
-        return phase_deg, 0.0, 0.0
-    levels = 20 * np.log10(np.abs(sizes))
-    pairs = ((far, levels[1] - levels[0]), (last, levels[3] - levels[2]))
-    moves = [float(move) for piece, move in pairs if piece[1] >= reach]
+    levels = 20 * np.log10(np.maximum(np.abs(sizes), 1e-12))
+    moves = [
+        float(late - early)
+        for piece, early, late in ((far, levels[0], levels[1]), (last, levels[2], levels[3]))
+        if piece[1] >= reach
+    ]
     # what moves beside the break moves over it, too: centres lie one reach apart on either side
-    moving = sum(moves) / len(moves) if moves else 0.0
-    return phase_deg, float(levels[2] - levels[1] - moving) if len(moves) == 2 else 0.0, moving
+    moving_db = sum(moves) / len(moves) if moves else 0.0
+    if min(near[1], next_[1]) < 2 * rate_hz / frequency_hz:
+        return 0.0, 0.0, moving_db
+    phase_deg = float(np.degrees(np.angle(sizes[2] * sizes[1].conjugate())))
+    whole = len(moves) == 2 and min(map(abs, sizes)) > 0
+    return phase_deg, float(levels[2] - levels[1] - moving_db) if whole else 0.0, moving_db
 
 
 def _tone(samples: Array, start: int, stop: int) -> tuple[slice, int]:

@@ -3,6 +3,8 @@ import pytest
 from burst_device import exponential
 from timed_edges import times
 
+from charprobe.values.quantity import Unmeasured
+
 
 def test_hold_and_initial_slope(rng):
     device = exponential(attack_s=0.004, release_s=0.08, depth_db=12, hold_s=0.4, dead_s=0.02)
@@ -26,3 +28,16 @@ def test_look_ahead_shows_as_a_negative_start(rng):
     attack, _ = times(device, rng)
     assert attack.start.value == pytest.approx(-ahead_s, abs=2 / 48_000)  # the goal: two samples
     assert attack.t50.at_most == attack.resolution_s  # done when the edge comes out: never a negative time
+
+
+@pytest.mark.parametrize("how", ["jumps", "smoothly"])
+def test_a_gain_that_jumps_or_starts_smoothly_has_no_first_speed(how, rng):
+    def device(since_rise, since_fall):
+        t = np.maximum(since_rise, 0.0)
+        fall = -6 * (since_rise > 0) - 6 * (1 - np.exp(-t / 0.01))  # half of it at once
+        if how == "smoothly":
+            fall = -12 * (1 - (1 + t / 0.01) * np.exp(-t / 0.01))
+        return fall * np.where(since_fall < 0, 1, np.exp(-np.maximum(since_fall, 0) / 0.05))
+
+    speed = times(device, rng)[0].initial_slope
+    assert isinstance(speed, Unmeasured)

@@ -20,3 +20,11 @@ def test_a_sound_in_a_pause_is_told_with_its_time(stage, level_dbfs):
     assert len(found) == 1
     assert found[0].start_s == pytest.approx(at, abs=0.03)
     assert "was not played" in found[0].message
+
+
+def test_soft_blips_are_told():
+    samples = clean_once("plain-wire").copy()
+    time_s = np.arange(samples.shape[0]) / RATE % 0.5
+    blip = np.sin(2 * np.pi * 1200 * time_s) * np.sin(np.pi * time_s / 0.012) * (time_s < 0.012)
+    samples[:, 0] += 10 ** (-85 / 20) * blip  # 19 dB above the noise of a frame
+    assert [item.code for item in judged(samples)[1] if item.severity == "warn"] == ["spur"]
