@@ -114,24 +114,26 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
 
 
 def _by_the_path(take: Take, rise_db: float) -> bool:
-    """Whether quiet tones that are played twice say that the path moved the markers, not the stage.
+    """Whether quiet tones that are played twice leave it to the path, not the stage, that the markers moved.
 
     Between a tone and itself played later, a path that stepped moves by all of it or by nothing, and one that
-    drifts by its share of time. Tones that all repeat lay on one side of a step.
+    drifts by its share of time. A stage that has not recovered takes from a rise, so a rise is the stage's
+    only where tones rose by more; a fall is the path's only where they fell just so.
     """
-    moved = _moves_of_quiet_tones(take)
+    near_db = NEAR * abs(rise_db) + NEAR_DB
+    moved = [move for move in _moves_of_quiet_tones(take) if SURE * move[2] < near_db]
     if len(moved) < FEWEST_PAIRS:
         return rise_db > 0
-    between_s = take.capture_time_s(float(take.stimulus.closing.start)) - take.capture_time_s(
-        float(take.stimulus.opening.start)
+    size_db, later_s, _ = np.array(moved).T
+    if rise_db > 0:
+        return float(size_db.max()) < rise_db + near_db
+    first, last = (
+        take.capture_time_s(float(one.start)) for one in (take.stimulus.opening, take.stimulus.closing)
     )
-    size_db, later_s, std_db = np.array(moved).T
-    near_db = np.maximum(np.maximum(NEAR * abs(rise_db), NEAR_DB), SURE * std_db)
+    share = later_s / (last - first)
     still, stepped = (np.abs(size_db - by_db) < near_db for by_db in (0.0, rise_db))
-    drifted = np.abs(size_db - rise_db * later_s / between_s) < near_db * later_s / between_s + SURE * std_db
-    if still.all():
-        return rise_db > 0
-    return bool((still | stepped).all() or drifted.all())
+    drifted = np.abs(size_db - share * rise_db) < share * near_db
+    return bool(not still.all() and ((still | stepped).all() or drifted.all()))
 
 
 def _moves_of_quiet_tones(take: Take) -> list[tuple[float, float, float]]:
