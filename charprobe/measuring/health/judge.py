@@ -17,7 +17,12 @@ from charprobe.measuring.health.path.ripple import check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_sides
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
-from charprobe.measuring.health.path.tone_noise import UnderTone, check_tone_noise, under_tones
+from charprobe.measuring.health.path.tone_noise import (
+    UnderTone,
+    check_noise_beside_tones,
+    check_tone_noise,
+    under_tones,
+)
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
@@ -156,8 +161,10 @@ def _beside_the_sound(take: Take, under: list[UnderTone]) -> tuple[Health, ...]:
     """What pauses, the noise under tones and the surroundings of the markers show."""
     mute, spectrum = check_idle_mute(take), quiet_spectrum(take)
     noise = [] if spectrum is None else check_tone_noise(take, under, spectrum)
+    paths = check_second_path(take, coded=any(item.code == "lossy-coded" for item in noise))
+    if spectrum is not None and not noise and not paths:
+        noise = check_noise_beside_tones(take, under, spectrum)
     codes = {item.code for item in noise}
-    paths = check_second_path(take, coded="lossy-coded" in codes)
     found = (*paths, *noise, *mute)
     if spectrum is None:
         return found

@@ -198,11 +198,19 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
             rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB), fewest=fewest)
             if rise_db > 0:
                 return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
-    return _spread(take, found, float(floor_db[0]))
+    return []
 
 
-def _spread(take: Take, found: Sequence[UnderTone], floor_db: float) -> list[Health]:
-    """Noise close to tones that rises with them and is neither their gain nor their phase that moves."""
+def check_noise_beside_tones(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
+    """Judge the noise close to tones: code ``lossy-coded``.
+
+    A stage moves a tone's gain, a clock its phase. Noise that rises with the tones and is neither is that of
+    a coder that hides its errors beside them, where no tail of a room or second path explains it.
+    """
+    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
+    if len(found) < FEWEST or bits < WORD_BITS:
+        return []
+    floor_db = max(float(_pause_db(spectrum)[0]), _rounding_db(bits, take.stimulus.rate_hz))
     quietest = min(found, key=lambda under: under.tone.level_dbfs + under.gain_db)
     for hz in sorted({under.tone.frequency_hz for under in found}):
         tones = [under for under in found if under.tone.frequency_hz == hz and _unfolded(under)]
