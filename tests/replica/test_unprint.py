@@ -1,4 +1,6 @@
 import dataclasses
+import errno
+import shutil
 
 import numpy as np
 import pytest
@@ -170,3 +172,35 @@ def test_quiet_cells_are_told_as_below_the_noise():
     assert (one.reason, one.start_s, one.end_s) == ("below the noise", 0.0, pytest.approx(0.1))
     np.testing.assert_allclose(result[:4000], as_printed[:4000])
     np.testing.assert_allclose(result[-4000:], 1.0)
+
+
+def test_a_stopped_walk_and_a_full_disk_leave_nothing(taken, tmp_path, monkeypatch):
+    printed = taken(SOUND[:RATE])
+
+    def stopped(self, passed):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Lost, "heard", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            unprint(REPLICA, printed, tmp_path / "dry.wav")
+    with monkeypatch.context() as patch:
+        patch.setattr("shutil.disk_usage", lambda folder: shutil._ntuple_diskusage(1000, 900, 100))
+        with pytest.raises(OutputError, match="make room"):
+            unprint(REPLICA, printed, tmp_path / "dry.wav")
+    with monkeypatch.context() as patch:
+        patch.setattr("os.fsync", full)
+        with pytest.raises(OutputError):
+            unprint(REPLICA, printed, tmp_path / "dry.wav")
+    assert [path.name for path in tmp_path.iterdir()] == ["printed.wav"]
+
+
+def full(_):
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_a_setting_that_looks_ahead_is_refused_with_the_reason(taken, tmp_path):
+    ahead = dataclasses.replace(CHAIN, cell=dataclasses.replace(CHAIN.cell, lookahead_s=0.002))
+    with pytest.raises(ReplicaError, match="looks ahead: its gain depends on sound"):
+        unprint(replica_of(ahead), taken(SOUND[:RATE], ahead), tmp_path / "dry.wav")
+    assert not (tmp_path / "dry.wav").exists()

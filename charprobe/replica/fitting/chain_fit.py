@@ -46,6 +46,9 @@ class Found:
         Samples by which the capture lies later than its markers say.
     places, logarithmic, covariance
         Of the fitted numbers, as `Posterior` holds them.
+    score, lack : float
+        Weighted error where the fit heard, 0 without a cell; how many times as great it is elsewhere: as much
+        as that, the model lacks something.
     equally_good : tuple of str
         Other structures that explain the stage as well.
     structure : str
@@ -62,6 +65,8 @@ class Found:
     places: tuple[str, ...]
     logarithmic: tuple[bool, ...]
     covariance: Array
+    score: float
+    lack: float
     equally_good: tuple[str, ...]
     structure: str
     error_db: float
@@ -241,8 +246,13 @@ def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:
 
 
 def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitted]:
+    """Structures that explain the stage as well; not those that are the chosen one and more."""
     enough = max(ALIKE * chosen.held_out, floor)
-    return [one for one in found if one is not chosen and one.held_out <= enough][:KEPT]
+    return [
+        one
+        for one in found
+        if one.held_out <= enough and one is not chosen and not one.structure.holds(chosen.structure)
+    ][:KEPT]
 
 
 def _finished(
@@ -253,7 +263,7 @@ def _finished(
     places: list[str] = []
     logarithmic: list[bool] = []
     covariance = np.zeros((0, 0))
-    structure = ""
+    structure, score, lack = "", 0.0, 1.0
     equally_good: tuple[str, ...] = ()
     if fitted:
         best = fitted[0]
@@ -263,7 +273,8 @@ def _finished(
         logarithmic = [best.knobs[column].logarithmic for column in columns]
         whole = best.solution.covariance + np.diag(_spread(best, alike) ** 2)
         covariance = whole[np.ix_(columns, columns)]
-        structure = best.structure.in_words()
+        structure, score = best.structure.in_words(), best.solution.score
+        lack = best.held_out / max(score, 1e-9)
         equally_good = tuple(one.structure.in_words() for one in alike)
     error_db, worst = _error(cell, colour, sounds, rate_hz)
     chain = Chain(cell=cell, colour=colour, filter_out=sections)
@@ -275,6 +286,8 @@ def _finished(
         tuple(places),
         tuple(logarithmic),
         covariance,
+        score,
+        lack,
         equally_good,
         structure,
         error_db,

@@ -125,7 +125,7 @@ def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Tol
     )
     pair = replace(pair, late=found.late)
     told(0.96, "proving")
-    proved = prove_on_programme(found.chain, pair, noise=noise.wet)
+    proved = prove_on_programme(found.chain, pair, noise=noise)
     told(1.0, "done")
     return Fit(_replica(found, pair, profile, proved, noise.wet), proved)
 
@@ -144,6 +144,8 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         latency_s=float(np.clip(latency, -10, 10)),
     )
     differing = disagreements(chain, profile)
+    lack = max(1.0, found.lack, proved.score / found.score if proved is not None and found.score else 1.0)
+    covariance = found.covariance * lack**2
     programme = bool(wet.stimulus.of_kind(Programme))
     return Replica(
         schema="charprobe-replica-1",
@@ -151,7 +153,7 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         channel=wet.channel + 1,
         rate_hz=wet.source.rate_hz,
         chain=chain,
-        posterior=Posterior(found.places, found.logarithmic, tuple(map(tuple, found.covariance.tolist()))),
+        posterior=Posterior(found.places, found.logarithmic, tuple(map(tuple, covariance.tolist()))),
         lowest_dbfs=min(levels),
         highest_dbfs=max(levels),
         highest_peak_dbfs=max(levels),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from charprobe.replica.fitting.pair import Noise, Pair
+from charprobe.replica.fitting.pair import Noise, Pair, Sides
 from charprobe.replica.fitting.stretches import Stretch
 from charprobe.values.arrays import Array, Index
 
@@ -102,7 +102,7 @@ def hear(
         Error, of the sound, that weighs as little as noise does.
     """
     rate_hz = pair.rate_hz
-    dry, wet, used, level, gain, block = [], [], [], [], [], []
+    dry, wet, used, level, left, weight, block = [], [], [], [], [], [], []
     parts: list[tuple[slice, float]] = []
     pieces: list[slice] = []
     at, number, counted = 0, 0, 0
@@ -111,33 +111,48 @@ def hear(
         sides = pair.read(begin, stretch.stop)
         size = sides.wet.size
         first = min(size, round(stretch.start - begin))
-        loud, fed = (_level(side, max(3, round(LEVEL_S * rate_hz))) for side in (sides.wet, sides.dry))
+        weighed = weigh(sides, noise=noise, rate_hz=rate_hz, finest=finest)
         places = np.arange(first, max(first, size - EDGE))
         dry.append(sides.dry)
         wet.append(sides.wet)
         used.append(at + places)
-        level.append(loud[places])
-        gain.append(np.clip(loud[places] / (fed[places] + 1e-9), 1e-3, 1e3))
+        level.append(weighed.level[places])
+        left.append((weighed.left * weighed.weight)[places])
+        weight.append(weighed.weight[places])
         block.append(number + (places - first) // round(BLOCK_S * rate_hz))
         number = int(block[-1][-1]) + 1 if places.size else number
         parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
         counted += places.size
         pieces.append(slice(at, at + size))
         at += size
-    levels = np.concatenate(level)
-    left = np.hypot(noise.wet, noise.dry * np.concatenate(gain))
-    weight = 1 / np.hypot(left, finest * levels + 1e-12)
     return Heard(
         np.concatenate(dry),
         np.concatenate(wet),
         np.concatenate(used),
-        weight,
-        levels,
+        np.concatenate(weight),
+        np.concatenate(level),
         np.concatenate(block),
-        float(np.sqrt(np.mean((left * weight) ** 2))),
+        float(np.sqrt(np.mean(np.concatenate(left) ** 2))),
         tuple(parts),
         tuple(pieces),
     )
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Amplitude of the output around each sample, what noise leaves of error there, and the weight of one."""
+
+    level: Array
+    left: Array
+    weight: Array
+
+
+def weigh(sides: Sides, *, noise: Noise, rate_hz: float, finest: float = FINEST) -> Weighed:
+    """Say what an error means at each sample: noise of the capture, that of the bypass behind the gain."""
+    size = max(3, round(LEVEL_S * rate_hz))
+    level, fed = _level(sides.wet, size), _level(sides.dry, size)
+    left = np.hypot(noise.wet, noise.dry * np.clip(level / (fed + 1e-9), 1e-3, 1e3))
+    return Weighed(level, left, 1 / np.hypot(left, finest * level + 1e-12))
 
 
 def _level(sound: Array, size: int) -> Array:

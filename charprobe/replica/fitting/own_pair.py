@@ -10,7 +10,7 @@ from charprobe.files.sound.frames import Frames, read_padded
 from charprobe.files.sound.source import Source
 from charprobe.listening.aligning.pairing import pair_files
 from charprobe.replica.chain import play_take
-from charprobe.replica.fitting.pair import Sides
+from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
 from charprobe.replica.model import Replica, SourceFile
 from charprobe.values.arrays import Array
@@ -51,12 +51,13 @@ def with_own_proof(replica: Replica, dry: Source, processed: Source) -> Replica:
             f"{LEAST_S:g} s or more"
         )
     one, other = (np.nan_to_num(_first(frames, count)) for frames in (pair.dry, pair.processed))
+    noise = float(10 ** (replica.noise_dbfs / 20) / np.sqrt(2))
     made = play_take(replica.chain, one, rate_hz=dry.rate_hz).sound[:, 0] * replica.chain.polarity
     proved = compare(
         Sides(one, other * pair.polarity),
         made,
         rate_hz=dry.rate_hz,
-        noise=10 ** (replica.noise_dbfs / 20) / np.sqrt(2),
+        noise=Noise(noise, noise),
         material=f"{dry.name} and {processed.name}, the user's own",
     )
     sources = (

@@ -8,7 +8,8 @@ import numpy as np
 
 from charprobe.placing.take import held
 from charprobe.replica.chain import play_take
-from charprobe.replica.fitting.pair import Pair, Sides
+from charprobe.replica.fitting.heard import weigh
+from charprobe.replica.fitting.pair import Noise, Pair, Sides
 from charprobe.replica.model import BandProof, Proof
 from charprobe.replica.parts import Chain
 from charprobe.stimulus.kinds.programme import Programme
@@ -44,15 +45,19 @@ class GainCompared:
 
 @dataclass(frozen=True)
 class Proved:
-    """A proof, the gains it rests on, and 95 % intervals from how its seconds scatter."""
+    """A proof, the gains it rests on, and 95 % intervals from how its seconds scatter.
+
+    `score` is the root-mean-square error weighted as a fit weighs it: 1 or less where noise explains it.
+    """
 
     proof: Proof
     gains: GainCompared
     residual_interval_db: tuple[float, float]
     gain_error_interval_db: tuple[float, float]
+    score: float
 
 
-def prove_on_programme(chain: Chain, pair: Pair, *, noise: float) -> Proved | None:
+def prove_on_programme(chain: Chain, pair: Pair, *, noise: Noise) -> Proved | None:
     """Play the programme of the stimulus through a replica; None where the capture holds none.
 
     Parameters
@@ -61,8 +66,8 @@ def prove_on_programme(chain: Chain, pair: Pair, *, noise: float) -> Proved | No
         The replica.
     pair : Pair
         Not sealed.
-    noise : float
-        Root-mean-square noise of the capture.
+    noise : Noise
+        Of both sides.
     """
     segments = held(pair.wet, Programme)
     if not segments:
@@ -83,7 +88,7 @@ def prove_on_programme(chain: Chain, pair: Pair, *, noise: float) -> Proved | No
     )
 
 
-def compare(sides: Sides, made: Array, *, rate_hz: int, noise: float, material: str) -> Proved:
+def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: str) -> Proved:
     """Compare what a replica made of dry sound with what the stage made of it.
 
     The gain of both is read over the same dry sound, in windows of `WINDOW_S` whose dry sound stands
@@ -91,7 +96,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: float, material: 
     """
     error = sides.wet - made
     whole = _ratio_db(error, sides.wet)
-    gains = _gains(sides, made, rate_hz, noise)
+    gains = _gains(sides, made, rate_hz, noise.wet)
     seconds = max(1, sides.wet.size // rate_hz)
     parts = list(zip(np.array_split(error, seconds), np.array_split(sides.wet, seconds), strict=True))
     loud = 0.01 * float(np.mean(sides.wet**2))
@@ -114,6 +119,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: float, material: 
         gains,
         (whole + float(off[0]), whole + float(off[1])),
         (gains.error_db * float(reach[0]), gains.error_db * float(reach[1])),
+        float(np.sqrt(np.mean((error * weigh(sides, noise=noise, rate_hz=rate_hz).weight) ** 2))),
     )
 
 

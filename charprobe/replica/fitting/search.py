@@ -31,6 +31,7 @@ CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
+STEP_TOLD = 0.1  # samples, one standard deviation, to which a time can be told
 KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
 LN_DB = 20 / np.log(10)
 
@@ -65,10 +66,19 @@ def fit_cell(
     predict = Gains(cell, knobs, heard, rate_hz)
     start = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
     solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, turns=turns, enough=0.01)
+    solution = replace(
+        solution, covariance=solution.covariance + np.diag(_between_samples(knobs, solution.values, rate_hz))
+    )
     cell = predict.cell_at(solution.values)
     judged = Gains(cell, knobs, held_out, rate_hz)(solution.values[None])[0]
     error = (held_out.target - judged) * held_out.weight
     return Fitted(structure, cell, knobs, solution, float(np.sqrt(np.mean(error**2))))
+
+
+def _between_samples(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
+    """Variance of times because the stage's own steps lie anywhere between those of the capture."""
+    times = [knob.logarithmic and knob.places[0].endswith("_s") for knob in knobs]
+    return np.where(times, (STEP_TOLD / (rate_hz * np.exp(np.where(times, values, 0.0)))) ** 2, 0.0)
 
 
 class Gains:

@@ -56,6 +56,17 @@ class Structure:
             averages or self.averaged == (self.reads == "peak falling")
         )
 
+    def holds(self, other: Structure) -> bool:
+        """Whether another is this one without some of: hold, second bend, low cut, slow store."""
+        bare = replace(
+            self,
+            held=self.held and other.held,
+            bends=min(self.bends, other.bends),
+            low_cut=self.low_cut and other.low_cut,
+            release="one" if other.release == "one" else self.release,
+        )
+        return bare == other
+
     def in_words(self) -> str:
         """The structure in words."""
         parts = [

@@ -6,7 +6,7 @@ from made_profiles import B, made_profile
 from charprobe.profile.entry import Table
 from charprobe.publishing.figures.replica import plot_replica
 from charprobe.replica.fitting.into_profile import with_proof
-from charprobe.replica.fitting.pair import Sides
+from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
 
 
@@ -24,7 +24,9 @@ def test_both_gains_are_drawn_and_pauses_are_left_open(axes):
 
 def test_a_proof_enters_the_profile_with_its_curve_and_its_interval(rng):
     dry = 0.1 * rng.standard_normal(96_000)
-    proved = compare(Sides(dry, 0.5 * dry), 0.505 * dry, rate_hz=48_000, noise=1e-6, material="noise")
+    proved = compare(
+        Sides(dry, 0.5 * dry), 0.505 * dry, rate_hz=48_000, noise=Noise(1e-6, 1e-6), material="noise"
+    )
     profile = with_proof(made_profile(B), proved, sentence="A gain.")
     assert abs(profile["replica.residual"].value + 40) < 1e-6
     assert abs(profile["replica.gain_error"].value - 20 * np.log10(1.01)) < 1e-6

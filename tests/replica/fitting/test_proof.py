@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.replica.fitting.pair import Sides
+from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
 
 RATE = 48_000
@@ -14,7 +14,7 @@ def noise_sides(rng, seconds=3):
 
 
 def proved(sides, made):
-    return compare(sides, made, rate_hz=RATE, noise=1e-6, material="noise")
+    return compare(sides, made, rate_hz=RATE, noise=Noise(1e-6, 1e-6), material="noise")
 
 
 def test_residual_and_gain_error_are_those_of_a_known_error(rng):
@@ -49,3 +49,13 @@ def test_a_colour_of_the_error_shows_in_its_band(rng):
     hum = 0.01 * np.sin(2 * np.pi * 50 * np.arange(sides.dry.size) / RATE)
     bands = proved(sides, sides.wet + hum).proof.bands
     assert max(bands, key=lambda band: band.residual_db).low_hz == 31.25
+
+
+def test_the_score_is_one_where_noise_of_both_sides_explains_the_error(rng):
+    dry = 0.1 * rng.standard_normal(2 * RATE)
+    noisy = Sides(dry + 1e-4 * rng.standard_normal(dry.size), 4 * dry + 3e-4 * rng.standard_normal(dry.size))
+    found = compare(noisy, 4 * noisy.dry, rate_hz=RATE, noise=Noise(wet=3e-4, dry=1e-4), material="noise")
+    finest = (10 ** (-74 / 20) * 4 * 0.1 * np.sqrt(2)) ** 2 / (3e-4**2 + 4e-4**2)  # what weighs as noise does
+    assert found.score == pytest.approx(
+        1 / np.sqrt(1 + finest), rel=0.1
+    )  # the level around a sample is a maximum

@@ -60,3 +60,10 @@ def test_a_loop_starts_with_the_settled_curve_of_the_open_cell():
 def test_neighbours_that_make_no_sense_are_told():
     assert not Structure(release="charged", form="decoupled").sound
     assert Structure().sound
+
+
+def test_a_fuller_structure_holds_the_plainer_and_not_another():
+    plain, other = Structure("envelope"), Structure("mean square", averaged=True)
+    assert Structure("envelope", held=True).holds(plain)
+    assert Structure("envelope", bends=2, release="shared").holds(plain)
+    assert not plain.holds(Structure("envelope", held=True)) and not other.holds(plain)
