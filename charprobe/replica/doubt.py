@@ -11,6 +11,8 @@ from charprobe.values.arrays import Array
 
 WINDOW_S = 0.25
 _PACE_HZ = 5.0  # how fast the gain that the replica does not explain wanders
+_STEP = 64  # samples between which it wanders straight
+_WAYS = 2  # of being off, at least: errors of several numbers and noise add up
 _CHUNK = 1 << 13
 _EVERY = 4  # chunks of which one is looked at by band
 _EDGES_HZ = (0.0, 44.0, 88.0, 177.0, 355.0, 710.0, 1420.0, 2840.0, 5680.0, 11_360.0, 1e9)
@@ -31,20 +33,31 @@ class Perturbed:
         self.noise = float(np.hypot(10 ** (replica.noise_dbfs / 20) / np.sqrt(2), step))
         worst = max((proof.residual_db for proof in replica.proofs), default=-400.0)
         self._wander = 10 ** (worst / 20)
-        self._pole = float(np.exp(-2 * np.pi * _PACE_HZ / rate_hz))
+        self._pole = float(np.exp(-2 * np.pi * _PACE_HZ * _STEP / rate_hz))
         self._state = self._rng.standard_normal((1, draws)) * self._pole  # as if it had always wandered
+        self._last = self._state[0]
         self._draws = draws
 
     def bundle(self, block: Array) -> Array:
         """Return a block and its copies side by side, shape (n, (1 + draws) * channels)."""
-        push = np.sqrt(1 - self._pole**2) * self._rng.standard_normal((block.shape[0], self._draws))
-        wander, self._state = lfilter([1.0], [1.0, -self._pole], push, axis=0, zi=self._state)
+        wander = self._wandered(block.shape[0])
         copies = [
             block * (1 + self._wander * wander[:, k : k + 1])
-            + self.noise * self._rng.standard_normal(block.shape)
+            + self.noise * self._rng.standard_normal(block.shape, dtype=np.float32)
             for k in range(self._draws)
         ]
         return np.concatenate([block, *copies], axis=1)
+
+    def _wandered(self, count: int) -> Array:
+        """The next samples of a slow walk of variance 1, straight between steps; shape (count, draws)."""
+        steps = -(-count // _STEP)
+        push = np.sqrt(1 - self._pole**2) * self._rng.standard_normal((steps, self._draws))
+        walked, self._state = lfilter([1.0], [1.0, -self._pole], push, axis=0, zi=self._state)
+        ends = np.vstack([self._last, walked])
+        self._last = walked[-1]
+        share = (np.arange(_STEP) / _STEP)[:, None]
+        lines = ends[:-1, None] + share * np.diff(ends, axis=0)[:, None]
+        return np.asarray(lines.reshape(-1, self._draws)[:count])
 
 
 class Doubt:
@@ -59,8 +72,8 @@ class Doubt:
         frequency = np.fft.rfftfreq(_CHUNK, 1 / rate_hz)
         self._band = np.searchsorted(_EDGES_HZ, frequency, side="right") - 1
         self._bands = np.zeros((len(_EDGES_HZ) - 1, draws + 1))
-        # a copy and the truth are draws of one kind: their ratio is Fisher's, with one way of being off
-        self._factor_db = float(10 * np.log10(fisher.ppf(0.95, 1, draws)))
+        # a copy and the truth are draws of one kind: their ratio is Fisher's, with so many ways of being off
+        self._factor_db = float(10 * np.log10(fisher.ppf(0.95, _WAYS, _WAYS * draws)))
 
     def add(self, result: Array, differences: list[Array], *, printed: Array) -> None:
         """Take the next samples, shape (n, channels) each."""

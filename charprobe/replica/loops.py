@@ -117,7 +117,7 @@ def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
 
 @compiled_in_place
 def _in_db(reading: float, exponent: float) -> float:
-    return float(max(-120.0, 20 / exponent * np.log10(reading))) if reading > 0.0 else -120.0
+    return float(max(-120.0, _LN_DB / exponent * np.log(reading))) if reading > 0.0 else -120.0
 
 
 @compiled_in_place
@@ -246,39 +246,37 @@ def _solved(
     `start` is a guess of the reduction, `reached` the error in dB that is left; `other` is the greatest
     reduction of the other channels, `s` what `_opened` gave.
     """
-    level0 = _LN_DB * np.log(abs(known)) if known != 0.0 else 0.0
-    low, high, level = -1e9, 1e9, level0 + sign * start
+    low, high, over = -1e9, 1e9, sign * start  # over: level of the sample less that of `known`
     before, error_before = 0.0, 0.0
-    found, last = True, known == 0.0
+    u, found, last = 0.0, True, known == 0.0
     for turn in range(80):
-        u = np.exp(level / _LN_DB)
-        u = 0.0 if known == 0.0 else -u if known < 0 else u
+        u = known * np.exp(over / _LN_DB)
         heard = _shaped(u, table)
         w = s[k, 0] + s[k, 1] * heard
         m = abs(w) if codes[0] != 2 else np.hypot(w, s[k, 2] + s[k, 3] * heard)
         r = _respond(m, z, k, c, codes, new)
         r += link * max(0.0, other - r)
-        error = level - level0 - sign * r
+        error = over - sign * r
         if error > 0:
-            high = level
+            high = over
         else:
-            low = level
+            low = over
         # where the bracket closes without a root, the root lies on a jump between two branches
         if last or high - low < _CLOSED:
             break
         step = -error
-        if turn > 0 and abs(error - error_before) > 1e-3 * abs(level - before):
-            step = -error * (level - before) / (error - error_before)
+        if turn > 0 and abs(error - error_before) > 1e-3 * abs(over - before):
+            step = -error * (over - before) / (error - error_before)
         if abs(error) < reached:  # the last step moves the sample alone
             u *= 1 + step / _LN_DB
             break
-        before, error_before = level, error
-        level = level + step
+        before, error_before = over, error
+        over = over + step
         if low > -1e8 and high < 1e8:
-            if (turn > 6 and turn % 3 == 0) or not low < level < high:
-                level = 0.5 * (low + high)
-        elif abs(level - level0) > _FARTHEST or turn == 78:
-            found, last, level = False, True, level0 + sign * z[k, 7]
+            if (turn > 6 and turn % 3 == 0) or not low < over < high:
+                over = 0.5 * (low + high)
+        elif abs(over) > _FARTHEST or turn == 78:
+            found, last, over = False, True, sign * z[k, 7]
     return u, found
 
 

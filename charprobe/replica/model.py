@@ -108,6 +108,8 @@ class Proof:
         Residual by band.
     worst_residual_db : float
         The same as `residual_db`, in the worst second.
+    noise_db : float
+        What the noise of both captures alone leaves of `residual_db`.
     """
 
     material: Words
@@ -116,6 +118,7 @@ class Proof:
     explained: Annotated[float, Interval(ge=-1e6, le=1)]
     bands: Annotated[tuple[BandProof, ...], MaxLen(40)] = ()
     worst_residual_db: Decibels = 0.0
+    noise_db: Decibels = -400.0
 
     @property
     def stands(self) -> bool:

@@ -14,7 +14,7 @@ from charprobe.values.arrays import Array, Index
 
 DEEPEST = 10 ** (-90 / 20)  # the same where colour is looked for
 FINEST = 10 ** (-74 / 20)  # of the sound: an error this small weighs as little as noise does
-LEVEL_S, BLOCK_S = 0.002, 0.04
+LEVEL_S, BLOCK_S = 0.002, 0.1
 EDGE = 64  # last samples of a stretch, which filters would mix with what follows
 LONGEST_S = 30.0  # of what comes before a stretch
 

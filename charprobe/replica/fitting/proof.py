@@ -96,6 +96,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
     """
     error = sides.wet - made
     whole = _ratio_db(error, sides.wet)
+    weighed = weigh(sides, noise=noise, rate_hz=rate_hz)
     gains = _gains(sides, made, rate_hz, noise.wet)
     seconds = max(1, sides.wet.size // rate_hz)
     parts = list(zip(np.array_split(error, seconds), np.array_split(sides.wet, seconds), strict=True))
@@ -111,6 +112,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
         explained=gains.explained,
         bands=_bands(error, sides.wet, rate_hz),
         worst_residual_db=worst,
+        noise_db=_ratio_db(weighed.left, sides.wet),
     )
     off = 10 * np.log10(np.array(_around(energies)) / max(float(np.mean(energies)), 1e-30))
     reach = np.sqrt(np.array(_around(pieces)) / max(float(np.mean(pieces)), 1e-30))
@@ -119,7 +121,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
         gains,
         (whole + float(off[0]), whole + float(off[1])),
         (gains.error_db * float(reach[0]), gains.error_db * float(reach[1])),
-        float(np.sqrt(np.mean((error * weigh(sides, noise=noise, rate_hz=rate_hz).weight) ** 2))),
+        float(np.sqrt(np.mean((error * weighed.weight) ** 2))),
     )
 
 

@@ -55,6 +55,7 @@ def test_the_score_is_one_where_noise_of_both_sides_explains_the_error(rng):
     dry = 0.1 * rng.standard_normal(2 * RATE)
     noisy = Sides(dry + 1e-4 * rng.standard_normal(dry.size), 4 * dry + 3e-4 * rng.standard_normal(dry.size))
     found = compare(noisy, 4 * noisy.dry, rate_hz=RATE, noise=Noise(wet=3e-4, dry=1e-4), material="noise")
+    assert found.proof.noise_db == pytest.approx(found.proof.residual_db, abs=1.5)
     finest = (10 ** (-74 / 20) * 4 * 0.1 * np.sqrt(2)) ** 2 / (3e-4**2 + 4e-4**2)  # what weighs as noise does
     assert found.score == pytest.approx(
         1 / np.sqrt(1 + finest), rel=0.1
