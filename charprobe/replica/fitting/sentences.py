@@ -69,7 +69,8 @@ def told_of(replica: Replica) -> str:
     for proof in replica.proofs:
         lines.append(
             f"  proof, {proof.material}: residual {number_text(proof.residual_db, 1)} dB (worst second "
-            f"{number_text(proof.worst_residual_db, 1)} dB; noise alone {number_text(proof.noise_db, 1)} dB), gain error "
+            f"{number_text(proof.worst_residual_db, 1)} dB; noise alone "
+            f"{number_text(proof.noise_db, 1)} dB), gain error "
             f"{number_text(proof.gain_error_db, 3)} dB rms, "
             f"{number_text(100 * proof.explained, 2)} % of the gain's changes explained"
         )
