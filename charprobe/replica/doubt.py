@@ -12,7 +12,6 @@ from charprobe.values.arrays import Array
 WINDOW_S = 0.25
 _PACE_HZ = 5.0  # how fast the gain that the replica does not explain wanders
 _STEP = 64  # samples between which it wanders straight
-_WAYS = 2  # of being off, at least: errors of several numbers and noise add up
 _CHUNK = 1 << 13
 _EVERY = 4  # chunks of which one is looked at by band
 _EDGES_HZ = (0.0, 44.0, 88.0, 177.0, 355.0, 710.0, 1420.0, 2840.0, 5680.0, 11_360.0, 1e9)
@@ -72,8 +71,8 @@ class Doubt:
         frequency = np.fft.rfftfreq(_CHUNK, 1 / rate_hz)
         self._band = np.searchsorted(_EDGES_HZ, frequency, side="right") - 1
         self._bands = np.zeros((len(_EDGES_HZ) - 1, draws + 1))
-        # a copy and the truth are draws of one kind: their ratio is Fisher's, with so many ways of being off
-        self._factor_db = float(10 * np.log10(fisher.ppf(0.95, _WAYS, _WAYS * draws)))
+        # a copy and the truth are draws of one kind: their ratio is Fisher's, with one way of being off
+        self._factor_db = float(10 * np.log10(fisher.ppf(0.95, 1, draws)))
 
     def add(self, result: Array, differences: list[Array], *, printed: Array) -> None:
         """Take the next samples, shape (n, channels) each."""

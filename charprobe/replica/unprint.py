@@ -22,7 +22,7 @@ from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.wording import number_text, time_text
 
-DRAWS = 3
+DRAWS = 4
 MOST_SHOWN = 8  # stretches of a kind named in the text; JSON holds all
 BETTER_DB = 10.0  # by which the result must beat the printed take
 HOT_DB = 6.0  # above all that was measured: no dry take is expected there
