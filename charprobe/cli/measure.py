@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from charprobe.cli.paths import INPUT, STIMULUS
-from charprobe.cli.speaking import tell
+from charprobe.cli.speaking import columns, tell
 
 OUTPUT = click.Path(path_type=Path)
 STIMULUS_HELP = (
@@ -55,7 +55,7 @@ def check_command(
 
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.check import check
-    from charprobe.measuring.verdict import missing_dict
+    from charprobe.measuring.verdict import WIDTH, missing_dict
     from charprobe.placing.why_not_found import MissingStimulusError
     from charprobe.stimulus.cue_sheet import load_stimulus
 
@@ -74,7 +74,7 @@ def check_command(
     if as_json:
         click.echo(json.dumps(verdict.to_dict(), indent=2, ensure_ascii=False))
     else:
-        click.echo(verdict.text())
+        click.echo(verdict.text(width=columns(WIDTH)))
     ctx.exit(1 if verdict.retake or (strict and verdict.warned) else 0)
 
 
@@ -114,7 +114,7 @@ def measure_command(
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.measure import measure
     from charprobe.profile.volts_file import load_volts
-    from charprobe.publishing.summary import summarise, summarise_all
+    from charprobe.publishing.summary import WIDTH, summarise, summarise_all
     from charprobe.stimulus.cue_sheet import load_stimulus
 
     check_writable(out, force=force)
@@ -129,7 +129,7 @@ def measure_command(
     )
     profile.save(out, force=force)
     summary = summarise_all if everything else summarise
-    click.echo(profile.to_json() if as_json else summary(profile), nl=not as_json)
+    click.echo(profile.to_json() if as_json else summary(profile, width=columns(WIDTH)), nl=not as_json)
     tell(f"Profile written to {out}")
     warned = any(item.severity != "note" for item in profile.health)
     ctx.exit(1 if strict and warned else 0)

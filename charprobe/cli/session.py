@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from charprobe.cli.speaking import progress, tell
+from charprobe.cli.speaking import progress, say, tell
 
 if TYPE_CHECKING:
     from charprobe.publishing.folder import Placing
@@ -104,12 +104,9 @@ def session_command(
         )
     for note in (*made.findings.spoilt, *made.findings.copies):
         click.echo(f"Warning: {note}", err=True)
-    for line in made.findings.sentences:
-        click.echo(line)
-    for line in made.beside:
-        click.echo(line)
-    for claim in made.findings.claims:
-        click.echo(f"{claim.answer}: {claim.text} ({claim.because})")
+    claims = (f"{claim.answer}: {claim.text} ({claim.because})" for claim in made.findings.claims)
+    for line in (*made.findings.sentences, *made.beside, *claims):
+        say(line)
     tell(f"page: {made.page}")
     ctx.exit(1 if made.result.failures else 0)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from charprobe.cli.paths import INPUT
-from charprobe.cli.speaking import tell_files
+from charprobe.cli.speaking import columns, say, tell_files
 
 FOLDER = click.Path(path_type=Path)
 
@@ -29,11 +29,11 @@ def show_command(
 ) -> None:
     """Say what a profile's setting is, in a few lines and numbers; draw its figures."""
     from charprobe.profile.profile import load_profile
-    from charprobe.publishing.summary import summarise, summarise_all
+    from charprobe.publishing.summary import WIDTH, summarise, summarise_all
 
     loaded = load_profile(profile)
     summary = summarise_all if everything else summarise
-    click.echo(loaded.to_json() if as_json else summary(loaded), nl=not as_json)
+    click.echo(loaded.to_json() if as_json else summary(loaded, width=columns(WIDTH)), nl=not as_json)
     if figures is not None:
         from charprobe.publishing.figures.all_figures import draw_profile
 
@@ -76,7 +76,7 @@ def compare_command(profiles: tuple[Path, ...], out: Path, reference: Path | Non
     labels = [subject.label for subject in comparison.subjects]
     written = comparison.save(out, force=force) + draw_set(firsts, labels, out, force=force)
     tell_files("written", written)
-    click.echo(comparison.text())
+    say(comparison.text())
 
 
 def _compare_with_reference(profiles: tuple[Path, ...], reference: Path, out: Path, *, force: bool) -> None:
@@ -92,8 +92,7 @@ def _compare_with_reference(profiles: tuple[Path, ...], reference: Path, out: Pa
     lines = [one.sentence for one in beside_reference(own, load_profiles(reference), called=reference.name)]
     text = "# Beside devices measured earlier\n\n" + "".join(f"- {markdown(line)}\n" for line in lines)
     tell_files("written", write_texts(out, {"reference.md": text}, force=force))
-    for line in lines:
-        click.echo(line)
+    say("\n".join(lines))
 
 
 def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> None:
@@ -103,4 +102,4 @@ def _compare_sessions(folders: tuple[Path, ...], out: Path, *, force: bool) -> N
         raise click.UsageError("name two folders: the session before, and the session after")
     changes = changes_between(*(load_profiles(folder) for folder in folders))
     tell_files("written", changes.save(out, force=force))
-    click.echo(changes.text())
+    say(changes.text())

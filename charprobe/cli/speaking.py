@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import click
+
+FEWEST_COLUMNS, MOST_COLUMNS = 60, 120
 
 
 def is_quiet() -> bool:
@@ -29,6 +33,21 @@ def tell_files(what: str, paths: Sequence[Path]) -> None:
     elif paths:
         folders = sorted({str(path.parent) for path in paths}, key=len)
         tell(f"{what}: {len(paths)} files in {folders[0]}")
+
+
+def columns(most: int) -> int:
+    """Return how wide lines may be: as the terminal, at most `most`; that too where there is none."""
+    return max(FEWEST_COLUMNS, min(most, shutil.get_terminal_size((most, 24)).columns))
+
+
+def say(text: str) -> None:
+    """Print an answer; on a terminal long lines are broken between words, in a pipe they stay whole."""
+    if not sys.stdout.isatty():
+        click.echo(text)
+        return
+    width = columns(MOST_COLUMNS)
+    for line in text.splitlines():
+        click.echo(textwrap.fill(line, width, subsequent_indent="    ", break_on_hyphens=False))
 
 
 @contextmanager

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import combinations
+
+import numpy as np
 
 from charprobe.comparing.colour_words import Values, colour_sentence, coloured
 from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.comparing.curves import CURVES
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import display_unit, number_text
 
 KEY = (
@@ -44,6 +47,7 @@ WHOLE = (
 
 MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they share and who stands out
 FEWEST_FOR_OUTLIER = 4
+FEWEST_FOR_ENDS = 3
 ANCHORED = "static curve, anchored"
 TOLD_OF_A_GROUP = ("static", "attack", "release")  # that share a curve: in sentences of their own
 SPREAD = (
@@ -228,19 +232,38 @@ def _how_far(item: Difference) -> str:
 def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
     """Say of many settings between which ends thresholds, ratios and times lie, and whose they are."""
     parts: list[str] = []
-    if len(labels) < FEWEST_FOR_OUTLIER:
+    if len(labels) < FEWEST_FOR_ENDS:
         return ""
     for name, verdicts, word in SPREAD:
-        known = {i: one for i, one in enumerate(values.get(name, ())) if isinstance(one, Quantity)}
-        low, high = (f(known, key=lambda i: known[i].value, default=0) for f in (min, max))
-        if len(known) < 2 or not _apart_by_number(table, verdicts, low, high):
+        found = _sizes(values.get(name, ()), partial(_verdict, table, verdicts))
+        low, high = (end(found, key=lambda i: found[i], default=0) for end in (min, max))
+        if _verdict(table, verdicts, low, high) != "different":
             continue
         ends = []
         for end in (low, high):
-            alone = all(_apart_by_number(table, verdicts, end, other) for other in known if other != end)
-            ends.append(f"{edited(known[end]).number}{f' ({labels[end]})' if alone else ''}")
+            apart = (_verdict(table, verdicts, end, other) == "different" for other in found if other != end)
+            ends.append(f"{edited(values[name][end]).number}{f' ({labels[end]})' if all(apart) else ''}")
         parts.append(f"{word} from {' to '.join(ends)}")
     return f"Dynamics: {'; '.join(parts)}." if parts else ""
+
+
+def _sizes(readings: Sequence[Reading | None], verdict: Callable[[int, int], str]) -> dict[int, float]:
+    """Return the sizes of readings by subject, a bound where it is the outermost; {} where ends are unknown.
+
+    Who has no such thing at all is left out.
+    """
+    sizes = {i: one.value for i, one in enumerate(readings) if isinstance(one, Quantity)}
+    known = tuple(sizes)
+    for i, one in enumerate(readings):
+        if not isinstance(one, Unmeasured) or any(verdict(i, j) in ("none", "both none") for j in known):
+            continue
+        if one.at_least is not None and one.at_least > max(sizes.values(), default=np.inf):
+            sizes[i] = one.at_least
+        elif one.at_most is not None and one.at_most < min(sizes.values(), default=-np.inf):
+            sizes[i] = one.at_most
+        else:
+            return {}
+    return sizes
 
 
 def _listed(names: Sequence[str]) -> str:

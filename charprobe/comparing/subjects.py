@@ -12,7 +12,7 @@ from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import literal, shortened
 
-LABEL_WIDTH = 40
+LABEL_WIDTH = 60
 
 
 @dataclass(frozen=True)

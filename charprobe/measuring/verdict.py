@@ -46,8 +46,8 @@ class Verdict:
         """The verdict in one word."""
         return "RETAKE" if self.retake else "KEEP, with warnings" if self.warned else "KEEP"
 
-    def text(self) -> str:
-        """Several lines for a terminal."""
+    def text(self, *, width: int = WIDTH) -> str:
+        """Several lines for a terminal, messages broken at `width` characters."""
         take, place, stimulus = self.take, self.take.alignment, self.take.stimulus
         facts = take.source.facts
         held = [s.spec.name for s in stimulus.segments if take.holds(s)]
@@ -70,7 +70,7 @@ class Verdict:
         for item in self.health:
             told[item.code] += 1
             if told[item.code] <= MOST_TOLD:
-                body = textwrap.fill(item.message, WIDTH, initial_indent="  ", subsequent_indent="    ")
+                body = textwrap.fill(item.message, width, initial_indent="  ", subsequent_indent="    ")
                 lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
         for code, count in told.items():
             if count > MOST_TOLD:

@@ -84,7 +84,7 @@ def publish(
         output.prepare_folder(place)
     shown = (session, result.profiles, result.stage_off, result.failures, command, sound, *beside, *notes)
     words = Made(folder / ".published.key", key_of(*shown))
-    figures = _Figures(result.profiles, folder / "figures", looks)
+    figures = _Figures(result.profiles, folder, looks, animations=session.animations)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
     written = words.there() or words.keep(
         _words(session, result, findings, folder, command, notes, sound, beside)
@@ -204,19 +204,24 @@ def carded(profiles: Sequence[Profile]) -> list[Profile]:
 class _Figures:
     """Figures of the profiles that get a card, drawn where they would show something new."""
 
-    def __init__(self, profiles: Sequence[Profile], folder: Path, looks: Sequence[str]) -> None:
-        self.profiles, self.folder, self.looks = carded(profiles), folder, looks
+    def __init__(
+        self, profiles: Sequence[Profile], folder: Path, looks: Sequence[str], *, animations: bool
+    ) -> None:
+        self.profiles, self.folder, self.looks = carded(profiles), folder / "figures", looks
+        self.moving = folder / "animations" if animations else None
 
     def begun(self, jobs: int) -> Iterator[tuple[Path, ...]]:
         """Begin to draw each profile; give the paths of its figures when they are there."""
+        places = [self.folder] if self.moving is None else [self.folder, self.moving]
         own = [
-            Made(self.folder / f".{figure_stem(profile)}.key", key_of(profile, self.looks))
+            (Made(place / f".{figure_stem(profile)}.key", key_of(profile, self.looks)), profile)
+            for place in places
             for profile in self.profiles
         ]
-        there = [made.there() for made in own]
+        there = [made.there() for made, _ in own]
         calls = [
-            delayed(_drawn)(made, profile, self.looks)
-            for made, profile, paths in zip(own, self.profiles, there, strict=True)
+            delayed(_drawn if made.stamp.parent == self.folder else _animated)(made, profile, self.looks)
+            for (made, profile), paths in zip(own, there, strict=True)
             if paths is None
         ]
         new = side_by_side(calls, jobs=jobs) if calls else iter(())
@@ -239,6 +244,14 @@ def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ..
     from charprobe.publishing.figures.all_figures import draw_profile  # noqa: PLC0415
 
     return made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
+
+
+def _animated(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ...]:
+    """Write the figures that move, light and dark whatever the `looks`; none where nothing of it moves."""
+    from charprobe.publishing.figures.animation import animate, moves  # noqa: PLC0415
+
+    output.prepare_folder(made.stamp.parent)
+    return made.keep(animate(profile, made.stamp.parent, force=True) if moves(profile) else ())
 
 
 def captures_csv(profiles: Sequence[Profile]) -> str:

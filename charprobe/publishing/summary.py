@@ -16,6 +16,7 @@ from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import counted, literal, readable, shortened, signed_text
 
 WIDTH = 96
+WHOLE = "\u00a0"  # between words that stay on one line
 TITLE, VALUE, SPREAD, UNIT = 30, 12, 20, 10
 MAIN = {
     "Static": ("static.threshold", "static.ratio", "static.knee_width", "static.makeup_gain"),
@@ -30,15 +31,17 @@ MAIN = {
 SHARED = 3  # quantities without number that share one reason are told together from here on
 
 
-def summarise(profile: Profile) -> str:
+def summarise(profile: Profile, *, width: int = WIDTH) -> str:
     """Return what the setting is in up to four lines, what is wrong with its capture, and its main numbers.
 
-    Numbers have few digits; `summarise_all` has all of them.
+    Numbers have few digits; `summarise_all` has all of them. Lines are at most `width` characters long.
     """
     name = f"{literal(profile.setting)}, channel {profile.channel}"
-    lines = [shortened(name, WIDTH), *_wrapped(portrait_of(profile).lines)]
-    blocks = ["\n".join(lines), _health([item for item in profile.health if item.severity != "note"])]
-    blocks.append("\n".join(line for title, names in MAIN.items() for line in _topic(title, names, profile)))
+    lines = [shortened(name, width), *_wrapped(portrait_of(profile).lines, width)]
+    blocks = ["\n".join(lines), _health([item for item in profile.health if item.severity != "note"], width)]
+    blocks.append(
+        "\n".join(line for title, names in MAIN.items() for line in _topic(title, names, profile, width))
+    )
     notes = sum(item.severity == "note" for item in profile.health)
     rest = [counted(notes, "note")] if notes else []
     rest += [f"{len(profile.quantities)} quantities", counted(len(profile.findings), "finding")]
@@ -46,7 +49,7 @@ def summarise(profile: Profile) -> str:
     return "\n\n".join(block for block in blocks if block)
 
 
-def _topic(title: str, names: Sequence[str], profile: Profile) -> list[str]:
+def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> list[str]:
     """Return the main numbers of a topic; reasons for what is missing follow, each once and in full."""
     told: list[str] = []
     missing: dict[str, list[str]] = {}
@@ -58,38 +61,38 @@ def _topic(title: str, names: Sequence[str], profile: Profile) -> list[str]:
         if isinstance(reading, Unmeasured) and not reading.bounded:
             missing.setdefault(reading.reason, []).append(label)
         else:
-            told.append(f"{label} {edited(reading).text}{dbu_text(entry)}")
+            told.append(f"{label} {edited(reading).text}{dbu_text(entry)}".replace(" ", WHOLE))
     texts = ["; ".join(told)] if told else []
     texts += [f"no {', '.join(labels)}: {literal(reason)}" for reason, labels in missing.items()]
     return [
-        line
+        line.replace(WHOLE, " ")
         for number, text in enumerate(texts)
         for line in textwrap.wrap(
-            text, WIDTH, initial_indent=f"{title if number == 0 else '':<10}", subsequent_indent=" " * 10
+            text, width, initial_indent=f"{title if number == 0 else '':<10}", subsequent_indent=" " * 10
         )
     ]
 
 
-def _wrapped(texts: Iterable[str]) -> list[str]:
+def _wrapped(texts: Iterable[str], width: int) -> list[str]:
     return [
         line
         for text in texts
-        for line in textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+        for line in textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="    ")
     ]
 
 
-def summarise_all(profile: Profile) -> str:
-    """Return the whole profile as plain text, at most `WIDTH` characters wide.
+def summarise_all(profile: Profile, *, width: int = WIDTH) -> str:
+    """Return the whole profile as plain text, at most `width` characters wide.
 
     Quantities that could not be measured stand in their place with a dash or a bound and the reason.
     """
-    blocks = [_head(profile), _health(profile.health)]
-    blocks += [_group(name, title, profile) for name, title in glossary.GROUPS.items()]
-    blocks.append(_paragraphs("FINDINGS", profile.findings))
+    blocks = [_head(profile, width), _health(profile.health, width)]
+    blocks += [_group(name, title, profile, width) for name, title in glossary.GROUPS.items()]
+    blocks.append(_paragraphs("FINDINGS", profile.findings, width))
     return "\n\n".join(block for block in blocks if block)
 
 
-def _head(profile: Profile) -> str:
+def _head(profile: Profile, width: int) -> str:
     capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
     facts = (
         f"{capture.rate_hz / 1000:g} kHz, {capture.bits} bit, {counted(capture.channels, 'channel')}, "
@@ -106,22 +109,22 @@ def _head(profile: Profile) -> str:
             f"polarity {polarity}".replace("-", "−"),
         ),
     ]
-    return "\n".join(f"{label:<10}{shortened(text, WIDTH - 10)}" for label, text in lines)
+    return "\n".join(f"{label:<10}{shortened(text, width - 10)}" for label, text in lines)
 
 
-def _health(items: Sequence[Health]) -> str:
+def _health(items: Sequence[Health], width: int) -> str:
     lines = ["HEALTH"]
     for item in items:
         place = where_text(item)
         text = f"{literal(item.message)}" + (f" [{place}]" if place else "")
         label = f"  {item.severity.upper():<5} {item.code:<18} "
-        lines += textwrap.wrap(text, WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
+        lines += textwrap.wrap(text, width, initial_indent=label, subsequent_indent=" " * len(label))
     if not items:
         lines.append("  nothing found wrong")
     return "\n".join(lines)
 
 
-def _group(group: str, title: str, profile: Profile) -> str:
+def _group(group: str, title: str, profile: Profile, width: int) -> str:
     rows = [(name, entry) for name, entry in profile.quantities.items() if glossary.group(name) == group]
     if not rows:
         return ""
@@ -132,19 +135,19 @@ def _group(group: str, title: str, profile: Profile) -> str:
             together.setdefault(entry.reading.reason, []).append(name)
     shared = {reason: names for reason, names in together.items() if len(names) >= SHARED}
     silent = {name for names in shared.values() for name in names}
-    lines = [_row(name, entry) for name, entry in rows if name not in silent]
+    lines = [_row(name, entry, width) for name, entry in rows if name not in silent]
     for reason, names in shared.items():
         titles = ", ".join(glossary.term(name).title for name in names)
         lines += textwrap.wrap(
             f"Not measured: {titles} – {literal(reason)}",
-            WIDTH,
+            width,
             initial_indent="  ",
             subsequent_indent="    ",
         )
     return "\n".join([head.rstrip() if len(silent) < len(rows) else title.upper(), *lines])
 
 
-def _row(name: str, entry: Entry) -> str:
+def _row(name: str, entry: Entry, width: int) -> str:
     shown = readable(entry.reading)
     start = f"  {glossary.term(name).title:<{TITLE - 2}}{shown.value:>{VALUE}}  "
     if isinstance(entry.reading, Quantity):
@@ -152,16 +155,16 @@ def _row(name: str, entry: Entry) -> str:
     start += f"{shown.unit:<3}  " if shown.unit else ""
     indent = " " * columns_of(start)
     words = textwrap.wrap(
-        literal(entry.reading.reason), WIDTH, initial_indent=indent, subsequent_indent=indent
+        literal(entry.reading.reason), width, initial_indent=indent, subsequent_indent=indent
     )
     return start + "\n".join(words).strip()
 
 
-def _paragraphs(title: str, texts: Iterable[str]) -> str:
+def _paragraphs(title: str, texts: Iterable[str], width: int) -> str:
     lines = [
         line
         for text in texts
-        for line in textwrap.wrap(literal(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
+        for line in textwrap.wrap(literal(text), width, initial_indent="  ", subsequent_indent="    ")
     ]
     return "\n".join([title, *lines]) if lines else ""
 

@@ -16,7 +16,7 @@ from charprobe.listening.match import HIGHEST_PEAK
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.replica.cell import Passed
 from charprobe.replica.chain import play
-from charprobe.replica.model import Replica
+from charprobe.replica.model import Proof, Replica
 from charprobe.replica.take import check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
@@ -129,9 +129,14 @@ def how_good(replica: Replica) -> str:
     if (worst := replica.worst) is None:
         return "The replica was not proved on programme: how close it comes is not known."
     start = "Proved" if worst.stands else "Not close enough to stand for the setting, heard"
+    return f"{start} on {worst.material}: {how_close(worst)}."
+
+
+def how_close(proof: Proof) -> str:
+    """Say how far below the sound the error lies, and how well the gain is met."""
     return (
-        f"{start} on {worst.material}: the error lies {number_text(-worst.residual_db, 0)} dB below the "
-        f"sound, the gain is met to {worst.gain_error_db:.2g} dB rms."
+        f"the error lies {number_text(-proof.residual_db, 0)} dB below the sound, the gain is met to "
+        f"{proof.gain_error_db:.2g} dB rms"
     )
 
 

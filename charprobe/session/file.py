@@ -87,7 +87,7 @@ class Session:
 
     `pool` is a folder whose captures are paired by their takes, `bypass_take` the bypass's; `loopback` is a
     capture of the path without the device; `margins` are the user's own, by quantity; `replicas`
-    asks for a model that runs of every capture.
+    asks for a model that runs of every capture, `animations` for figures that move of every setting.
     """
 
     path: Path
@@ -104,6 +104,7 @@ class Session:
     dry: Path | None = None
     margins: Mapping[str, Margin] = field(default_factory=dict)
     replicas: bool = False
+    animations: bool = False
 
 
 @dataclass(frozen=True)
@@ -143,6 +144,7 @@ class SessionForm:
     loopback: Text = ""
     pool: Text = ""
     replicas: bool = False
+    animations: bool = False
     dry: Text = ""
     claim: Annotated[tuple[Claim, ...], MaxLen(200)] = ()
     margin: Annotated[tuple[MarginForm, ...], MaxLen(len(MARGINS))] = ()
@@ -204,6 +206,7 @@ def parse_session(text: str, *, path: Path) -> Session:
         dry=folder / form.dry if form.dry else None,
         margins={row.of: _margin(row, number, content) for number, row in enumerate(form.margin)},
         replicas=form.replicas,
+        animations=form.animations,
     )
 
 
@@ -277,6 +280,7 @@ recipe = "standard"            # a shipped recipe, or the path of your own
 bypass = "captures/off.wav"    # same path, stage off; remove the line if there is none
 # loopback = "captures/loop.wav"  # same path without the device: what is the rig's, and whether off is off
 # replicas = true              # fit a model that runs to every capture, too: a minute or two each
+# animations = true            # figures that move, for a video: a quarter of a minute a setting
 # pool = "captures"            # captures found by the take number in their sound, whatever they are called
 # dry = "takes/dry.wav"        # your own material, which the page plays beside what each setting made of it
 # bypass_take = 0              # then `charprobe stimulus ... --take N` per setting, and `take = N` below

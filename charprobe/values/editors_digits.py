@@ -13,6 +13,7 @@ TENTHS = frozenset({"dB", "dBFS", "dBc", "dBu", "dB/decade", "samples", "LU", "L
 HUNDREDTHS = frozenset({"dB/dB"})
 FEWEST_DIGITS = 2  # of times, frequencies, ratios and shares; three where the first is a 1 or a 2
 THIRD_DIGIT_BELOW = 3.0
+STEEPEST = 100.0  # a ratio of at least so much is told no further
 FINEST_MS = 2  # decimals of a time in ms
 
 
@@ -63,6 +64,8 @@ def edited(reading: Reading) -> Edited:
     bound = reading.at_least if reading.at_least is not None else reading.at_most
     if bound is None:
         return Edited("", "–", "", "")
+    if reading.unit == ":1":
+        bound = min(bound, STEEPEST)
     scale, unit = display_unit(reading.unit, bound)
     at_least = reading.at_least is not None
     places = _usual(bound * scale, reading.unit)

@@ -56,7 +56,9 @@ def readable(reading: Reading) -> Readable:
         return Readable("–", "", "")
     scale, unit = display_unit(reading.unit, bound)
     sign = "≥" if reading.at_least is not None else "≤"
-    return Readable(f"{sign} {rounded_text(bound * scale)}", "", unit)
+    finest = 10.0 ** -(FINEST.get(reading.unit, FINEST_OTHER) - round(math.log10(scale)))
+    size = finest if sign == "≤" and 0 < bound * scale < finest else bound * scale
+    return Readable(f"{sign} {rounded_text(size)}", "", unit)
 
 
 def display_unit(unit: str, size: float) -> tuple[float, str]:

@@ -3,7 +3,7 @@ from pathlib import Path
 import click
 from click.testing import CliRunner
 
-from charprobe.cli.speaking import progress, tell_files
+from charprobe.cli.speaking import columns, progress, tell_files
 
 
 @click.group()
@@ -34,3 +34,9 @@ def test_a_pipe_hears_a_line_a_part_and_files_are_told_in_one():
 def test_quiet_leaves_the_answer():
     heard = CliRunner().invoke(job, ["--quiet", "work"])
     assert (heard.stderr, heard.stdout) == ("", "answer\n")
+
+
+def test_lines_are_as_wide_as_the_terminal_within_reason(monkeypatch):
+    for terminal, wide in (("80", 80), ("200", 96), ("20", 60)):
+        monkeypatch.setenv("COLUMNS", terminal)
+        assert columns(96) == wide

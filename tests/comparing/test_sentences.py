@@ -1,9 +1,12 @@
 import dataclasses
 
+import pytest
 from compared import pair, verdicts
-from made_profiles import B, D, made_profile
+from made_profiles import LIMITER, B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
+from charprobe.profile.entry import Entry
+from charprobe.values.quantity import Unmeasured
 
 
 def test_settings_that_differ_in_release_only_are_said_to_share_a_curve():
@@ -67,3 +70,14 @@ def test_of_many_compressors_the_ends_are_told_and_whose_they_are():
     (line,) = (one for one in compare_profiles([*map(made_profile, settings)]).sentences if "Dynamics" in one)
     assert "threshold from −30.0 dBFS (s0) to −22.0 dBFS;" in line  # s2 and s3 share the upper end
     assert "ratio" not in line and "attack from 2.0 ms (s0) to 8.0 ms (s3)" in line
+
+
+@pytest.mark.parametrize(
+    ("bound", "told"), [(200.0, "ratio from 2.0:1 (s0) to ≥ 100:1 (Limiter)"), (2.5, "")]
+)
+def test_a_ratio_that_is_only_a_bound_is_an_end_or_leaves_both_ends_untold(bound, told):
+    flat, entry = made_profile(LIMITER), Entry(Unmeasured(":1", "too flat", "-", at_least=bound), "")
+    profiles = [made_profile(dataclasses.replace(B, name=f"s{i}", ratio=2.0 + i)) for i in range(2)]
+    profiles.append(dataclasses.replace(flat, quantities={**flat.quantities, "static.ratio": entry}))
+    (line,) = (one for one in compare_profiles(profiles).sentences if "Dynamics" in one)
+    assert told in line if told else "ratio" not in line

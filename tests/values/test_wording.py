@@ -17,6 +17,7 @@ from charprobe.values.wording import clock_text, literal, readable, shortened
         (Quantity(2, 2, 2, "1"), "2"),
         (Unmeasured(":1", "slope near zero", "larger steps", at_least=20), "≥ 20:1"),
         (Unmeasured("s", "too fast", "higher tone", at_most=0.0001), "≤ 0.1 ms"),
+        (Unmeasured("dB", "none stands out", "less noise", at_most=7.94e-6), "≤ 0.001 dB"),
         (Unmeasured("s", "absent", "another recipe"), "–"),
     ],
 )

@@ -87,6 +87,6 @@ def gain_of_tones(read: Readings) -> Iterator[Contradiction]:
         names = [name for name in read.published if re.fullmatch(r"colour\.\w+_at_reference", name)]
         yield Contradiction(
             (*names, "colour.even_odd_balance", "colour.ripple_share"),
-            f"The reference tone came through a gain of {own:.2f} dB, the level steps show {steps:.2f} dB "
-            "there: one of both had not settled",
+            f"The reference tone came through {number_text(own, 2)} dB, the level steps show "
+            f"{number_text(steps, 2)} dB there: one of both had not settled",
         )

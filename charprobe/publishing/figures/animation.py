@@ -21,13 +21,13 @@ from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import log_time_axis
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, figure_stem, in_words, who
-from charprobe.publishing.figures.look.style import LOOKS, Look, panel, settings
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, LOOKS, Look, panel, settings
 from charprobe.publishing.figures.overlay import change_done, has_reduction, static_points
 from charprobe.values.arrays import Array
 from charprobe.values.errors import OutputError, ProfileError
 
 FRAMES_PER_S, LENGTH_S, REST_S = 30, 6.0, 1.0  # the last picture stands for REST_S
-FIRST_S = 1e-5  # of a panel over time
+BEFORE_HALF = 40.0  # a panel over time begins so many times before half of the change is done
 MOVING_LOOKS = ("video", "video-dark")  # 1920 x 1080, light and dark
 
 
@@ -53,7 +53,7 @@ def animate(
         If a file exists and `force` is false, cannot be written, or the encoder fails.
     """
     output.prepare_folder(folder)
-    makers = [draw for draw in (_walked_curve, _drawn_gain) if draw(profile, LOOKS[looks[0]]) is not None]
+    makers = _makers(profile)
     if not makers:
         raise ProfileError(
             f"{who(profile)}: neither a static curve nor a gain trace to animate: measure with a recipe "
@@ -67,6 +67,15 @@ def animate(
             stem = f"{figure_stem(profile)}-{motion.drawing.name}-{name}"
             written += _write(pictures(motion), folder, stem, force=force)
     return tuple(written)
+
+
+def moves(profile: Profile) -> bool:
+    """Tell whether something of a profile can move."""
+    return bool(_makers(profile))
+
+
+def _makers(profile: Profile) -> list[Callable[[Profile, Look], Motion | None]]:
+    return [draw for draw in (_walked_curve, _drawn_gain) if draw(profile, ARTICLE_LOOK) is not None]
 
 
 def pictures(motion: Motion) -> Iterator[bytes]:
@@ -135,10 +144,16 @@ def _drawn_gain(profile: Profile, look: Look) -> Motion | None:
     def plot_edge(edge: str, time_s: Array, share: Array) -> Callable[..., Any]:
         def plot(axes: Any, *, look: Look) -> Any:
             with panel(axes, look) as drawn:
-                (line,) = drawn.plot(1e3 * time_s, share, **(look.series(0) | {"marker": ""}))
-                log_time_axis(drawn, first=1e3 * max(FIRST_S, float(time_s[0])), last=1e3 * float(time_s[-1]))
+                style = look.series(0) | {"marker": ""}
+                drawn.plot(1e3 * time_s, share, **(style | {"color": look.palette.grid}))  # where it will go
+                (line,) = drawn.plot(1e3 * time_s, share, **style)
+                half = time_s[np.argmax(share > 50)] if (share > 50).any() else time_s[-1]
+                first = max(float(time_s[0]), float(half) / BEFORE_HALF)
+                log_time_axis(drawn, first=1e3 * first, last=1e3 * float(time_s[-1]))
                 drawn.set_ylim(-5, 112)
-                drawn.set(title=edge.capitalize(), xlabel="time (ms)", ylabel="gain change done (%)")
+                word = "rising" if edge == "attack" else "falling"
+                drawn.set(title=edge.capitalize(), xlabel=f"time from the {word} edge (ms)")
+                drawn.set_ylabel("gain change done (%)")
                 lines.append(line)
             return drawn
 
@@ -154,7 +169,8 @@ def _drawn_gain(profile: Profile, look: Look) -> Motion | None:
     def move(share: float) -> None:
         for index, (line, (_, time_s, done)) in enumerate(zip(lines, curves, strict=True)):
             own = min(1.0, max(0.0, 2 * share - index))  # first the attack, then the release
-            upto = max(1, round(own * time_s.size))
+            first, last = np.log(line.axes.get_xlim())  # as fast everywhere on the axis
+            upto = int(np.searchsorted(1e3 * time_s, np.exp(first + own * (last - first)))) if own else 0
             line.set_data(1e3 * time_s[:upto], done[:upto])
 
     return Motion(drawing, tuple(lines), move)

@@ -13,7 +13,7 @@ from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 from charprobe.replica.chain import play_take
 from charprobe.replica.model import SUFFIX, Replica, load_replica
 from charprobe.replica.predict import KINDS, RATE_HZ, Prediction, made_up, predict
-from charprobe.replica.preview import how_good
+from charprobe.replica.preview import how_close
 from charprobe.replica.words import sentence
 from charprobe.values.wording import literal, number_text, signed_text
 
@@ -23,8 +23,8 @@ HEARD = KINDS[:3]  # a voice, strings, drums
 FINE_GAIN_DB = 0.1  # error of a replica's gain up to which its reductions are told to a tenth
 ABOUT = (
     f"Not recorded: a made-up voice, plucked strings and drums, each peaking at {number_text(PEAK_DBFS, 0)} "
-    "dBFS, were sent through a replica of each setting, which is a model fitted to its capture. How close "
-    "each comes:"
+    "dBFS, were sent through a replica of each setting: a model fitted to its capture. How close each came "
+    "on programme that the fit did not hear:"
 )
 
 
@@ -74,9 +74,15 @@ def heard_through(replicas: Mapping[str, Replica], names: Sequence[str]) -> List
         RATE_HZ,
         heading="Through replicas",
         about=ABOUT,
-        notes=tuple(f"{literal(name)}: {how_good(replicas[name])}" for _, name in own),
+        notes=tuple(f"{literal(name)}: {_how_good(replicas[name])}" for _, name in own),
         folder="replica-sound",
     )
+
+
+def _how_good(replica: Replica) -> str:
+    if (worst := replica.worst) is None:
+        return "not proved, for its capture has no programme"
+    return how_close(worst) + ("" if worst.stands else ": not close enough to stand for the setting")
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,9 @@ class Forecast:
         """Return what becomes of loudness."""
         if one.loudness_change_lu is None:
             return ""
-        return f"{signed_text(one.loudness_change_lu, 0 if one.setting in self.coarse else 1)} LU"
+        places = 0 if one.setting in self.coarse else 1
+        change = round(one.loudness_change_lu, places)
+        return f"{signed_text(change, places)} LU" if change else "as loud"
 
     def csv(self) -> str:
         """Return all numbers as a table; empty where there is nothing to tell."""

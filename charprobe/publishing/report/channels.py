@@ -25,6 +25,15 @@ class ChannelTable:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[ChannelCell | None, ...]], ...]
 
+    def differ(self, setting: str) -> bool:
+        """Tell whether some channel of a setting is known to be unlike the others."""
+        return any(
+            cell is not None and cell.words not in ("", "?")
+            for name, cells in self.rows
+            if name == setting
+            for cell in cells
+        )
+
 
 def channel_table(comparisons: Sequence[tuple[str, Comparison]]) -> ChannelTable:
     """Return the table of the channels of some settings."""

@@ -41,5 +41,6 @@ def test_the_systems_encoder_makes_a_video_of_30_frames_a_second(tmp_path):
 
 def test_what_has_nothing_to_move_says_so(tmp_path):
     bare = dataclasses.replace(made_profile(B), curves={})
+    assert animation.moves(made_profile(B)) and not animation.moves(bare)
     with pytest.raises(ProfileError, match="neither a static curve nor a gain trace"):
         animation.animate(bare, tmp_path / "moving", force=False)

@@ -304,11 +304,14 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
     lost = sum(not rung.cell.told for rung in moving)
     worst = max(moving, key=lambda rung: rung.cell.settling.doubt_db).cell
     tones = [rung.cell.tone for rung in moving]
+    wider = len(moving) - lost
+    cost = [f"harmonics of {lost} are not given"] if lost else []
+    if wider:
+        cost.append(f"{'those' if lost else 'harmonics'} of {wider} have wider intervals")
     message = (
         f"The gain had not settled during {len(moving)} of {len(rungs)} tones, at "
-        f"{worst.tone.frequency_hz:g} Hz by {number_text(abs(worst.settling.remaining_db), 2)} dB: harmonics "
-        f"of {lost} are not given, those of {len(moving) - lost} have wider intervals. Use a recipe with "
-        "longer tones."
+        f"{worst.tone.frequency_hz:g} Hz by {number_text(abs(worst.settling.remaining_db), 2)} dB: "
+        f"{' and '.join(cost)}. Use a recipe with longer tones."
     )
     start_s, end_s = (
         wet.capture_time_s(at) for at in (min(t.start for t in tones), max(t.stop for t in tones))
