@@ -235,35 +235,43 @@ def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
     if len(labels) < FEWEST_FOR_ENDS:
         return ""
     for name, verdicts, word in SPREAD:
-        found = _sizes(values.get(name, ()), partial(_verdict, table, verdicts))
-        low, high = (end(found, key=lambda i: found[i], default=0) for end in (min, max))
+        found = _outermost(values.get(name, ()), partial(_verdict, table, verdicts))
+        low, high = (end(found, key=lambda i: _size(found[i]), default=0) for end in (min, max))
         if _verdict(table, verdicts, low, high) != "different":
             continue
         ends = []
         for end in (low, high):
             apart = (_verdict(table, verdicts, end, other) == "different" for other in found if other != end)
-            ends.append(f"{edited(values[name][end]).number}{f' ({labels[end]})' if all(apart) else ''}")
+            ends.append(f"{edited(found[end]).number}{f' ({labels[end]})' if all(apart) else ''}")
         parts.append(f"{word} from {' to '.join(ends)}")
     return f"Dynamics: {'; '.join(parts)}." if parts else ""
 
 
-def _sizes(readings: Sequence[Reading | None], verdict: Callable[[int, int], str]) -> dict[int, float]:
-    """Return the sizes of readings by subject, a bound where it is the outermost; {} where ends are unknown.
+def _outermost(readings: Sequence[Reading | None], verdict: Callable[[int, int], str]) -> dict[int, Reading]:
+    """Return readings by subject, of bounds those that lie outside all others; {} where ends are unknown.
 
     Who has no such thing at all is left out.
     """
-    sizes = {i: one.value for i, one in enumerate(readings) if isinstance(one, Quantity)}
-    known = tuple(sizes)
+    found: dict[int, Reading] = {i: one for i, one in enumerate(readings) if isinstance(one, Quantity)}
+    known = tuple(found)
     for i, one in enumerate(readings):
         if not isinstance(one, Unmeasured) or any(verdict(i, j) in ("none", "both none") for j in known):
             continue
-        if one.at_least is not None and one.at_least > max(sizes.values(), default=np.inf):
-            sizes[i] = one.at_least
-        elif one.at_most is not None and one.at_most < min(sizes.values(), default=-np.inf):
-            sizes[i] = one.at_most
-        else:
+        sizes = [_size(other) for other in found.values()]
+        above = one.at_least is not None and one.at_least > max(sizes, default=np.inf)
+        below = one.at_most is not None and one.at_most < min(sizes, default=-np.inf)
+        if not above and not below:
             return {}
-    return sizes
+        found[i] = one
+    return found
+
+
+def _size(reading: Reading) -> float:
+    """Return the value of a reading, or its bound."""
+    if isinstance(reading, Quantity):
+        return reading.value
+    bound = reading.at_least if reading.at_least is not None else reading.at_most
+    return np.nan if bound is None else bound
 
 
 def _listed(names: Sequence[str]) -> str:
