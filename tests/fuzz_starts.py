@@ -10,6 +10,8 @@ from charprobe.files.sound.wav_header import wav_header
 from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.profile import Profile
+from charprobe.replica.model import Posterior, Replica
+from charprobe.replica.parts import Bend, Cell, Chain, Colour, Detector, Section, Smoothing
 from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out
@@ -140,3 +142,21 @@ def result_starts(seal):
         "answers": answers,
     }
     return [json.dumps(body).encode()]
+
+
+def replica_starts():
+    """A replica of every part, and one of none."""
+    cell = Cell(
+        Detector("mean", 2.0, 0.003, 0.003, low_cut_hz=80.0),
+        (Bend(-24.0, 0.75, 4.0), Bend(-60.0, 1.0, side="below", most_db=10.0)),
+        Smoothing(attack_s=0.004, release_s=0.1, release="side by side", slow_s=0.4, slow_share=0.3),
+        link=0.5,
+    )
+    colour = Colour(amplitude=(0.5, 1.0), odd_db=(-1.0, -4.0), even_db=(0.1, 0.2))
+    full = Chain((Section("low cut", 20.0),), cell, colour, (Section("bell", 900.0, q=2.0, gain_db=2.0),))
+    return [
+        Replica("charprobe-replica-1", "a", 1, 48_000, chain, Posterior(), -60.0, 0.0, -1.0, -100.0)
+        .to_json()
+        .encode()
+        for chain in (full, Chain())
+    ]

@@ -22,6 +22,7 @@ from fuzz_starts import (
     cue_starts,
     key_starts,
     profile_starts,
+    replica_starts,
     result_starts,
     sound_starts,
 )
@@ -35,6 +36,8 @@ from charprobe.measuring.health.file.file_facts import check_file
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.profile.profile import Profile
 from charprobe.profile.volts_file import load_volts
+from charprobe.replica.chain import play
+from charprobe.replica.model import Replica
 from charprobe.session.file import STARTER, parse_session
 from charprobe.stimulus.cue_sheet import parse_cue_sheet
 from charprobe.stimulus.recipe import load_recipe, parse_recipe
@@ -43,6 +46,7 @@ from charprobe.values.errors import (
     CharprobeError,
     ProfileError,
     RecipeError,
+    ReplicaError,
     SessionError,
     SoundFileError,
     VoltsError,
@@ -54,6 +58,13 @@ SECONDS = float(os.environ.get("FUZZ_SECONDS", "1"))
 
 def as_text(parse):
     return lambda data: parse(data.decode("utf-8", "surrogateescape"), source="x")
+
+
+def run_replica(text, source):
+    """Whatever is read as a replica also plays, and gives numbers."""
+    replica = Replica.from_json(text, source=source)
+    sound = 0.3 * np.sin(np.arange(2400) / 7)[:, None]
+    assert all(np.all(np.isfinite(block)) for block in play(replica.chain, [sound], rate_hz=48_000))
 
 
 TEXTS = {
@@ -71,6 +82,12 @@ TEXTS = {
         SessionError,
     ),
     "profile": (as_text(Profile.from_json), profile_starts(), JSON_WORDS, ProfileError),
+    "replica": (
+        as_text(run_replica),
+        replica_starts(),
+        [*JSON_WORDS, b"1000", b"-1000", b"1e-300"],
+        ReplicaError,
+    ),
 }
 
 
