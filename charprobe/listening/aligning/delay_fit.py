@@ -83,14 +83,21 @@ def fit_delay(guide: Guide, *, start: int, size: int, delay: float, step: float,
     kernel = scipy.signal.convolve(response, _band()[:, None])
     middle = centre = start + size / 2
     std, unexplained = np.inf, 1.0
-    before = kernel.shape[0] - 1
-    origin = middle + (at - delay - middle) * step - (lead + before) * step
-    dry = Between(guide.dry, first=origin, step=step, count=count + lead + before, slack=ROUNDS)
+    # what both are sent through delays each by as many of its own frames
+    origin = middle + (at - delay - middle - lead) * step + (1 - step) * edge / 2
+    dry = Between(
+        guide.dry,
+        first=origin,
+        step=step,
+        count=count + lead,
+        slack=ROUNDS,
+        channels=guide.dry_channels,
+        response=kernel,
+    )
     started = delay
     for _ in range(ROUNDS):
         offset = (started - delay) * step
-        longer = through(dry.at(offset)[:, guide.dry_channels], kernel)
-        slope = through(dry.slope(offset)[lead:, guide.dry_channels], kernel)
+        longer, slope = dry.at(offset), dry.slope(offset)[lead:]
         x = longer[lead:].reshape(shape)
         moving = _Moving(x, y)
         directions = [moving.freed(slope.reshape(shape))]

@@ -51,20 +51,35 @@ def read_at(source: Frames, *, first: float, step: float, count: int) -> Array:
 class Between:
     """Values between the samples of a source, prepared for many readings around one place.
 
-    Parameters as for `read_at`; readings may start up to `slack` frames to either side of `first`.
+    Parameters as for `read_at`; readings may start up to `slack` frames to either side of `first`. Where a
+    `response` is given, shape (m, channels), the chosen `channels` are sent through it first.
     """
 
-    def __init__(self, source: Frames, *, first: float, step: float, count: int, slack: int = 0) -> None:
+    def __init__(
+        self,
+        source: Frames,
+        *,
+        first: float,
+        step: float,
+        count: int,
+        slack: int = 0,
+        channels: tuple[int, ...] | None = None,
+        response: Array | None = None,
+    ) -> None:
         if abs(step - 1) > 5e-3:
             raise ValueError(f"step must lie within 0.5 % of 1, got {step}")
         self._first, self._step, self._count = first, step, count
         around = REACH + 1 + slack  # of which a slope takes the one
-        self._origin = int(np.floor(first)) - around
+        before = 0 if response is None else len(response) - 1
+        self._origin = int(np.floor(first)) - around - before
         last = int(np.floor(first + step * (count - 1)))
         samples = read_padded(source, self._origin, last + around + 2)
+        samples = samples if channels is None else samples[:, channels]
         self._kept = samples.shape[0]
-        self._size = scipy.fft.next_fast_len(self._kept + 2 * REACH + 1, real=True)
+        self._size = scipy.fft.next_fast_len(self._kept + 2 * REACH + 1 + before, real=True)
         self._spectrum = scipy.fft.rfft(samples, self._size, axis=0)
+        if response is not None:
+            self._spectrum *= scipy.fft.rfft(response, self._size, axis=0)
         self._terms = None if step == 1 else self._filtered(_polynomial_kernels())
 
     def at(self, offset: float) -> Array:
