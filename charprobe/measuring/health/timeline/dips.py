@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
-from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.values.arrays import Array, Index
+from charprobe.values.arrays import Array, Complex, Index
+from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import clock_text, number_text, signed_text
@@ -82,13 +82,14 @@ def find_dips(take: Take) -> Iterator[Dip]:
             cut = take.cut(
                 tone.start + tone.ramp + AFTER_EDGE_S * rate_hz, tone.stop - BEFORE_EDGE_S * rate_hz
             )
-            turn = tone.frequency_hz / rate_hz * cut.step
+            per_sample = tone.frequency_hz / rate_hz
+            turn = per_sample * cut.step
             cycles = max(BLOCK_PERIODS, round(BLOCK_S * tone.frequency_hz))
             edges = np.arange(0, cut.samples.size, cycles / turn).astype(int)
             if edges.size < 8 or not _may_step(cut.samples, edges):
                 continue
-            phase = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
-            yield from _dips(take, segment, cut.samples, phase, edges, cut.start)
+            carrier = phasor(per_sample * (cut.start - tone.start), turn, cut.samples.size)
+            yield from _dips(take, segment, cut.samples, carrier, edges, cut.start)
 
 
 def _may_step(samples: Array, edges: Index) -> bool:
@@ -116,14 +117,15 @@ def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
         at = int(np.searchsorted(turns, turns[at] + cycles))
         edges.append(at)
     if len(edges) > 8:
-        yield from _dips(take, segment, cut.samples, 2 * np.pi * turns, np.array(edges[:-1]), cut.start)
+        carrier = np.cos(2 * np.pi * turns) + 1j * np.sin(2 * np.pi * turns)
+        yield from _dips(take, segment, cut.samples, carrier, np.array(edges[:-1]), cut.start)
 
 
 def _dips(
-    take: Take, segment: Segment, samples: Array, phase: Array, edges: Index, start: float
+    take: Take, segment: Segment, samples: Array, carrier: Complex, edges: Index, start: float
 ) -> Iterator[Dip]:
     """Pairs of sudden steps, one down and one up."""
-    level, turned = _levels(samples, phase, edges)
+    level, turned = _levels(samples, carrier, edges)
     if not np.all(np.isfinite(level)):
         return
     step, turn = _stepped(level), _stepped(np.unwrap(turned))
@@ -159,15 +161,22 @@ def _stepped(level: Array) -> Array:
     return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
 
 
-def _levels(samples: Array, phase: Array, edges: Index) -> tuple[Array, Array]:
+def _levels(samples: Array, carrier: Complex, edges: Index) -> tuple[Array, Array]:
     """Logarithm of the amplitude, and phase, of a wave fitted beside an offset within each block."""
-    basis = np.stack([np.cos(phase), np.sin(phase), np.ones(phase.size)])
-    count = edges.size - 1
-    normal = np.empty((count, 3, 3))
-    wanted = np.empty((count, 3, 1))
-    for i in range(3):
-        wanted[:, i, 0] = np.add.reduceat(basis[i] * samples, edges)[:-1]
-        for j in range(i + 1):
-            normal[:, i, j] = normal[:, j, i] = np.add.reduceat(basis[i] * basis[j], edges)[:-1]
+    once, twice, sound = (
+        np.add.reduceat(each, edges)[:-1] for each in (carrier, carrier * carrier, carrier * samples)
+    )
+    count = np.diff(edges).astype(np.float64)
+    normal, wanted = np.empty((count.size, 3, 3)), np.empty((count.size, 3, 1))
+    normal[:, 0, 0], normal[:, 1, 1], normal[:, 2, 2] = (
+        (count + twice.real) / 2,
+        (count - twice.real) / 2,
+        count,
+    )
+    normal[:, 0, 1] = normal[:, 1, 0] = twice.imag / 2
+    normal[:, 0, 2] = normal[:, 2, 0] = once.real
+    normal[:, 1, 2] = normal[:, 2, 1] = once.imag
+    wanted[:, 0, 0], wanted[:, 1, 0] = sound.real, sound.imag
+    wanted[:, 2, 0] = np.add.reduceat(samples, edges)[:-1]
     cosine, sine, _ = np.linalg.solve(normal, wanted)[:, :, 0].T
     return np.log(np.maximum(np.hypot(cosine, sine), 1e-12)), np.arctan2(-sine, cosine)
