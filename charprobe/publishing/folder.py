@@ -327,6 +327,9 @@ def _about(session: Session) -> str:
         ("played by", device.play_path),
         ("recorded by", device.record_path),
     ]
-    words = "; ".join(f"{name} {value}" for name, value in facts)
-    notes = f" {device.notes}" if device.notes not in ("", UNKNOWN) else ""
-    return f"{device.name}: {words}.{notes}"
+    known = [f"{name} {value}" for name, value in facts if value != UNKNOWN]
+    unknown = [name for name, value in facts if value == UNKNOWN]
+    words = [f"{device.name}: {'; '.join(known)}." if known else f"{device.name}."]
+    words += [f"Not known: {', '.join(unknown)}."] if unknown else []
+    words += [device.notes] if device.notes not in ("", UNKNOWN) else []
+    return " ".join(words)

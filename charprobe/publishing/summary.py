@@ -68,7 +68,11 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
         line.replace(WHOLE, " ")
         for number, text in enumerate(texts)
         for line in textwrap.wrap(
-            text, width, initial_indent=f"{title if number == 0 else '':<10}", subsequent_indent=" " * 10
+            text,
+            width,
+            initial_indent=f"{title if number == 0 else '':<10}",
+            subsequent_indent=" " * 10,
+            break_on_hyphens=False,
         )
     ]
 

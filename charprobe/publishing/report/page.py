@@ -189,6 +189,9 @@ def render_page(
         about=about,
         command=command,
         signs=SIGNS,
+        channel_sentences=[
+            f"{name}: {line}" for name, told in channel_comparisons for line in told.sentences
+        ],
         FIRST_SAID=FIRST_SAID,
         pairs=pairs_of(comparison) if comparison is not None else None,
         faces=Markup(faces_css()),
