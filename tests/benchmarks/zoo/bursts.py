@@ -115,7 +115,7 @@ def end_of(gain_db: Array, edge: int) -> float:
 def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) -> Edge:
     """Times of the change around an edge; the gain may move `early` samples before it."""
     first = edge - early
-    start_db = float(gain_db[first - RINGING - 4 : first - RINGING].mean())
+    start_db = _carried_on(gain_db[first - 3 * RINGING : first - RINGING])
     change = end_db - start_db
     trace = gain_db[first - 1 :]
     sign = 1.0 if change >= 0 else -1.0
@@ -132,6 +132,12 @@ def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) ->
                 line = end_db + np.copysign(margin, trace[outside[-1]] - end_db)
                 times[name] = (_crossing(trace, int(outside[-1]) + 1, line) - 1 - early) / rate_hz
     return Edge(times, change, float(max(0.0, (sign * (trace[early + 1 :] - end_db)).max())))
+
+
+def _carried_on(gain_db: Array) -> float:
+    """Gain half as many samples after a stretch as it holds, where a gain that still moves goes straight on."""
+    _, value = np.polyfit(np.arange(gain_db.size) - 1.5 * gain_db.size, gain_db, 1)
+    return float(value)
 
 
 def _crossing(trace: Array, at: int, line: float) -> float:

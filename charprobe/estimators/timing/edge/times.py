@@ -83,8 +83,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         the gain has not settled within the record.
     rest : Quantity or None
         Gain known from elsewhere to be reached in the end, to 5 % of the change. An edge is timed against it
-        if it is still moving when its record ends and does not point there within `SHORT_OF` standard
-        uncertainties, or seems to settle before it by that and `SHORT_SHARE` of its change.
+        if it is known better than from the edge's own record, or if the edge is still moving when its record
+        ends and does not point there within `SHORT_OF` standard uncertainties, or seems to settle before it
+        by that and `SHORT_SHARE` of its change.
 
     Returns
     -------
@@ -98,9 +99,10 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
     """
     before = gain_before(trace)
     after = gain_after(trace, before_db=before.value_db)
-    if rest is not None and _goes_on(after, before, rest):
+    better = rest is not None and rest.std < after.std_db
+    if rest is not None and (better or _goes_on(after, before, rest)):
         end_db, rest_db = after.value_db + (after.left_db if after.known else 0.0), rest.value
-        ahead = (rest.value - end_db) * (rest.value - before.value_db) > 0
+        ahead = better or (rest.value - end_db) * (rest.value - before.value_db) > 0
         known = ahead and rest.std < WORST * abs(rest.value - before.value_db)
         after = Settled(rest.value if known else end_db, rest.std, end_db - rest.value, known)
     change = after.value_db - before.value_db

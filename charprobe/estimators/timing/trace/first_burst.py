@@ -14,6 +14,7 @@ from charprobe.values.edge import Edge
 APART = 3.0  # times what the others differ by among each other that the first must differ from them
 CLEAR = 25.0  # and times what noise would make it differ by, in squares
 FEWEST = 4  # repetitions from which three that agree tell of another
+COMES_DB, COMES = 0.02, 3.0  # so far, and so many times farther than others, a first that counts less moves
 UNSURE = 0.1  # standard uncertainty of what the others lack, as a share of it
 UNSURE_ALONE = 1.0  # the same where each burst follows from the one before: so may the first
 
@@ -72,7 +73,7 @@ class FirstBurst:
         return float(np.max(np.abs([*self.before_db, *self.lacks_db])))
 
 
-def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst | None:
+def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Array) -> FirstBurst | None:
     """Find what bursts that begin from rest have over the mean of a set; None where all are alike.
 
     Parameters
@@ -82,6 +83,8 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     edge : {"attack", "release"}
     change_db : float
         Gain change of the edge, signed.
+    before_db : ndarray, shape (windows before the edge,)
+        Gain that all repetitions have in common, in the windows of the scatter.
 
     Notes
     -----
@@ -89,7 +92,8 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
     of a set, after a longer rest, then starts later than all others, which agree. So may its gain have been
     nearer to rest, or its release shorter; a store that fills from burst to burst sets each farther from the
     first, by ever less. Where the first attack is ahead of the others, by its gain before the edge or on the
-    way, it was the one that began away from rest, and the others count.
+    way, it was the one that began away from rest, and the others count; so do they where the first alone
+    still moves at the low level, which it came to from silence.
     """
     if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
         return None
@@ -107,12 +111,19 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float) -> FirstBurst
         return None
     odd = scatter.odd
     ahead = odd.off_db if odd is not None and odd.repetition == 0 else float(weight @ first)
-    rested = edge == "release" or ahead * change_db < 0
+    came = _comes(before_db + scatter.before_db[0])
+    still = came < max(COMES_DB, COMES * _comes(before_db + scatter.before_db[1:].mean(axis=0)))
+    rested = edge == "release" or (ahead * change_db < 0 and still)
     if not rested and (alone or odd is not None):
         return None  # its gain tells it apart, and it is left out; or no burst tells the rest
     lacks = off[0] if rested else off[1:].mean(axis=0)
     before, after = lacks[:parted], lacks[parted:]
     return FirstBurst(alone, scatter.before_s[::-1], before, scatter.time_s, after)
+
+
+def _comes(before_db: Array) -> float:
+    """By how much a gain moves at the low level, from its first window to its last."""
+    return float(abs(before_db[-1] - before_db[0]))
 
 
 def _noise(off_db: Array) -> float:

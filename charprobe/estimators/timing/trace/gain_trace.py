@@ -248,7 +248,8 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     # points of a trace solved over whole periods share their noise within a period
     time_s, gain_db, std_db, turn_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
     change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
-    first = first_apart(apart, edge=edge.name, change_db=change_db)
+    before_db = np.interp(apart.before_s, time_s, gain_db)
+    first = first_apart(apart, edge=edge.name, change_db=change_db, before_db=before_db)
     if first is not None:
         gain_db, apart = gain_db + first.at(time_s), like_first(apart, first)
     return GainTrace(

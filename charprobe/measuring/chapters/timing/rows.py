@@ -25,6 +25,8 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
+REDUCED_DB = 0.1  # reduction from which a low level is within it
+RETURNS_OF = 3.0  # the same against where their own releases lead
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
 
@@ -106,11 +108,17 @@ def _toward_longest(rows: list[BurstRow]) -> list[BurstRow]:
         return rows
     out = []
     for row in rows:
-        if row is not longest and (row.attack.left or not row.attack.settled):
+        if row is not longest and _better(longest.attack.after, row.attack):
             attack = time_edge(row.attack_trace, rest_db=None, rest=longest.attack.after)
             row = replace(row, attack=_doubted(attack, row.starts_short_db))  # noqa: PLW2901
         out.append(row)
     return out
+
+
+def _better(after: Quantity, attack: EdgeTimes) -> bool:
+    """Whether the gain an attack settles at is known better than from its own burst."""
+    own = attack.after
+    return bool(attack.left) or not isinstance(own, Quantity) or own.std > after.std
 
 
 def _phase_sets(segment: Segment) -> Iterator[tuple[Burst, ...]]:
@@ -149,13 +157,14 @@ def _row(
             lead.value, math.hypot(lead.std, min(rest.std, abs(rest.value - lead.value))), "dB"
         )
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
+    short_db = short_db or _starts_short_db(lead, release.after, surely=RETURNS_OF)
     return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
         bursts[0].hold.length / capture.rate_hz,
         attack_trace,
         release_trace,
-        _doubted(attack, short_db),
+        _doubted(attack, short_db or _unsure_start_db(lead, rest, static, attack_trace.from_dbfs)),
         release,
         odd,
         short_db,
@@ -165,11 +174,21 @@ def _row(
     )
 
 
-def _starts_short_db(lead: Reading, rest: Quantity | None) -> float:
-    if rest is None or not isinstance(lead, Quantity):
+def _starts_short_db(lead: Reading, rest: Reading | None, *, surely: float = START_OF) -> float:
+    if not isinstance(rest, Quantity) or not isinstance(lead, Quantity):
         return 0.0
     missing = rest.value - lead.value
-    return missing if missing > START_OF * math.hypot(lead.std, rest.std) else 0.0
+    return missing if missing > surely * math.hypot(lead.std, rest.std) else 0.0
+
+
+def _unsure_start_db(
+    lead: Reading, rest: Quantity | None, static: StaticCurve | None, from_dbfs: float
+) -> float:
+    """How far bursts may start from rest unseen, where the low level itself is reduced."""
+    reduced = static.reduction_db_at(from_dbfs) if static is not None else None
+    if rest is None or not isinstance(lead, Quantity) or (reduced or 0.0) < REDUCED_DB:
+        return 0.0
+    return min(abs(rest.value - lead.value), rest.std)
 
 
 def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:

@@ -46,6 +46,25 @@ def test_the_first_burst_stands_for_all_where_the_others_start_before_the_gain_i
     )  # noise of -100 dBFS beside -40 dBFS over a lead of 60 ms
 
 
+def test_the_others_stand_for_all_where_the_first_alone_still_comes_to_the_low_level(rng):
+    """A low level within reduction: the first burst reaches it from silence, the others from above."""
+    calls = iter(range(1000))
+    still_s = np.array([0.02, 1e-4, 1e-4, 1e-4, 1e-4])
+
+    def gain_db(since_rise, since_fall):
+        burst = next(calls) // 3
+        low = -2.0 + 2.0 * np.exp(-np.maximum(since_rise + SHORT["lead_s"], 0) / still_s[burst])
+        high = -6.0 + (low + 6.0) * np.exp(-np.maximum(since_rise, 0) / TAU_S)
+        back = -2.0 - 4.0 * np.exp(-np.maximum(since_fall, 0) / RELEASE_S)
+        return np.where(since_fall < 0, np.where(since_rise < 0, low, high), back)
+
+    played, wet, dry = play(recipe(**SHORT), gain_db, rate_hz=48_000, rng=rng, noise_dbfs=-100.0)
+    attack, _ = trace_edges(wet, bursts=played, bypass=dry)
+    before = time_edge(attack, rest_db=None).before
+    # the first lies 0.1 dB above, and a fifth of that is left in the mean of five
+    assert before.value == pytest.approx(-2.0, abs=0.01)
+
+
 def test_a_store_that_fills_from_burst_to_burst_is_told_and_widens_the_release(rng):
     release_s = RELEASE_S * np.array([1.0, 1.25, 1.35, 1.39, 1.405])
     _, release = bursts(np.zeros(5), np.zeros(5), release_s, rng)
