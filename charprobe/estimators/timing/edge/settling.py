@@ -17,7 +17,6 @@ TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as 
 FEWEST = 12  # points that a tail is fitted to
 APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ
 SIGNIFICANT = 4.0  # chi-square-wise ratio of trend to its standard uncertainty
-UNLIKE, MOST_UNLIKE = 0.5, 0.005  # of what is left to go, and of the change: doubt that the law goes on
 WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
 COARSE, FINE = 60, 41  # time constants tried, over the whole range and then around the best
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
@@ -97,8 +96,7 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one exponential
     is fitted to the last 75 % and to the last 45 %, and its asymptote, with the spread that the data allow
     it, is the settled gain, provided at most 35 % of the change are left at the end of the record and the
-    asymptote's standard uncertainty is below 5 % of the change. Stages rarely end as one exponential does:
-    half of what is left to go, up to half a percent of the change, is doubt.
+    asymptote's standard uncertainty is below 5 % of the change.
     """
     end = float(trace.time_s[-1])
     last = trace.time_s > (1 - LAST) * end
@@ -113,8 +111,7 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     apart = abs(early.rest_db - late.rest_db)
     fitted = late if apart > APART * early.rest_std_db else early
     change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
-    unlike = min(UNLIKE * abs(left), MOST_UNLIKE * change)
-    more = math.hypot(fitted.unrest, trace.after_std_db, apart if fitted is late else 0.0, unlike)
+    more = math.hypot(fitted.unrest, trace.after_std_db, apart if fitted is late else 0.0)
     fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, more))
     if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:
         return Settled(fitted.rest_db, fitted.rest_std_db, left, True)
