@@ -26,7 +26,6 @@ from charprobe.values.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
 REDUCED_DB = 0.1  # reduction from which a low level is within it
-RETURNS_OF = 3.0  # the same against where their own releases lead
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
 
@@ -157,7 +156,6 @@ def _row(
             lead.value, math.hypot(lead.std, min(rest.std, abs(rest.value - lead.value))), "dB"
         )
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
-    short_db = short_db or _starts_short_db(lead, release.after, surely=RETURNS_OF)
     return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
@@ -174,11 +172,11 @@ def _row(
     )
 
 
-def _starts_short_db(lead: Reading, rest: Reading | None, *, surely: float = START_OF) -> float:
-    if not isinstance(rest, Quantity) or not isinstance(lead, Quantity):
+def _starts_short_db(lead: Reading, rest: Quantity | None) -> float:
+    if rest is None or not isinstance(lead, Quantity):
         return 0.0
     missing = rest.value - lead.value
-    return missing if missing > surely * math.hypot(lead.std, rest.std) else 0.0
+    return missing if missing > START_OF * math.hypot(lead.std, rest.std) else 0.0
 
 
 def _unsure_start_db(
