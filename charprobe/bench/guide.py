@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 from charprobe.bench.devices import Patch
 from charprobe.bench.jobs import Job
 from charprobe.bench.repeats import moved_between
-from charprobe.bench.stream import Meter, OpenStream, TakeEnd, open_stream, record_take
+from charprobe.bench.stream import MOST_FLAGS, Meter, OpenStream, TakeEnd, open_stream, record_take
 from charprobe.bench.takes import TakeFolder
 from charprobe.files.sound.sound_file import open_capture
 from charprobe.measuring.check import check
@@ -232,11 +232,9 @@ def _driver_health(end: TakeEnd) -> tuple[Health, ...]:
     found = []
     if end.flags:
         first, last, count = end.flags[0], end.flags[-1], len(end.flags)
-        when = (
-            f"at {first.time_s:.2f} s"
-            if count == 1
-            else f"{count} times, {first.time_s:.2f} to {last.time_s:.2f} s"
-        )
+        more = " or more" if count == MOST_FLAGS else ""
+        span = f"{count} times{more}, {first.time_s:.2f} to {last.time_s:.2f} s"
+        when = f"at {first.time_s:.2f} s" if count == 1 else span
         message = (
             f"trouble reported {when} ({first.text}). The samples are judged all the same; if they are bad, "
             "close other programs or raise the driver's buffer"

@@ -12,6 +12,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 
 from charprobe.bench.devices import Patch, backend, exclusive_of
+from charprobe.bench.pulse import Pulse
 from charprobe.bench.ring import Ring
 from charprobe.files.sound.growing_wav import GrowingWav
 from charprobe.values.arrays import Array
@@ -19,11 +20,9 @@ from charprobe.values.errors import DeviceGoneError, LiveError, SoundFileError
 from charprobe.values.wording import literal
 
 RING_S = 20.0  # of sound that a slow disk may be behind
-SILENT_S = 3.0  # without a callback: the server or the device is gone
 CLOSING_S = 3.0  # that closing a stream may take; a dead server never answers
 FADE_S = 0.005
 SETTLE_EVERY_S, LOOK_EVERY_S = 0.5, 0.05
-STOOD_S = 1.0  # between two looks: this program itself was stopped, not the device
 MOST_FLAGS = 1000
 Ending = Literal["whole", "stopped by hand", "device gone", "disk"]
 
@@ -161,31 +160,22 @@ def _watched(stream: Stream, duplex: _Duplex, file: GrowingWav, meter: Meter) ->
     message, settled = "", time.monotonic()
     try:
         stream.start()
-        heard, since = 0, time.monotonic()
-        looked = since
+        pulse = Pulse(file.rate_hz, time.monotonic())
         while duplex.frame < duplex.length:
             time.sleep(LOOK_EVERY_S)
             now = time.monotonic()
-            if (
-                now - looked > STOOD_S
-            ):  # the machine slept, or somebody stopped the program: the device is not to blame
-                duplex.flags.append(
-                    Flag(heard / file.rate_hz, f"the program stood still for {now - looked:.1f} s")
-                )
-                since = now
-            looked = now
+            if stood_s := pulse.stood_s(now):
+                text = f"the program stood still for {stood_s:.1f} s"
+                duplex.flags.append(Flag(file.frames / file.rate_hz, text))
             file.append(duplex.ring.take())
             if now - settled > SETTLE_EVERY_S:
                 file.settle()
                 settled = now
-            if duplex.frame > heard:
-                heard, since = duplex.frame, now
-            elif now - since > SILENT_S:
+            if trouble := pulse.trouble(duplex.frame, now):
                 ending = "device gone"
                 message = (
-                    f"the sound device stopped {duplex.frame / file.rate_hz:.1f} s into the take and "
-                    "does not answer: check cable and sound server, then run the same command again. What "
-                    "was recorded is kept"
+                    f"the sound device {trouble}: check cable and sound server, then run the same command "
+                    "again. What was recorded is kept"
                 )
                 break
             meter(left_s=(duplex.length - duplex.frame) / file.rate_hz, peaks=duplex.taken_peaks())

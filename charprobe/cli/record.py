@@ -95,7 +95,10 @@ def _record(
     with folder_lock(session_folder(path)):
         if not path.exists():
             new_session(path, screen)
-        return _sitting(path, devices, screen, options)
+        try:
+            return _sitting(path, devices, screen, options)
+        finally:
+            screen.clear()  # an error is not written behind the levels of a take
 
 
 def _sitting(

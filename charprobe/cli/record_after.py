@@ -63,6 +63,8 @@ def second_pass(
     screen.consent()
     if not walk(second_jobs(session, chosen), patch, screen):
         return None
+    if options["publish"]:
+        tell("What the second pass tells stands on pages of its own; the first page keeps what it has.")
     for proposal in chosen if options["publish"] else ():
         made = published(load_session(proposal.session), options)
         _came(proposal, made, options)
@@ -74,11 +76,13 @@ def _came(proposal: Proposal, made: SessionFolder, options: dict[str, Any]) -> N
     """Say what the second pass tells now of what it was made for, beside what was foretold."""
     from charprobe.values.editors_digits import edited_number
     from charprobe.values.quantity import Quantity
-    from charprobe.values.wording import readable
 
     profile = made.result.profiles[0]
     for row in proposal.design.expected:
         reading = profile.quantities[row.name].reading
-        text = readable(reading).text if isinstance(reading, Quantity) else "no number"
+        text = f"{'no number':>10}"
+        if isinstance(reading, Quantity):
+            half = edited_number((reading.high - reading.low) / 2, reading.unit)
+            text = f"{edited_number(reading.value, reading.unit):>10}  now ± {half}"
         expected = edited_number(row.then, row.unit)
         click.echo(f"  {row.name:<16} {text}, expected ± {expected}", err=options["as_json"])

@@ -123,9 +123,8 @@ class Screen:
             if proposed == "retake":
                 self.retakes[judged.job.name] = self.retakes.get(judged.job.name, 0) + 1
             return proposed
-        held = f"{proposed[0]} {proposed}"
-        keys = f"  [Enter = {held}; k keep, r retake, s skip, b back, q stop] "
-        return self._key(keys, {"": proposed} | DECISIONS)
+        others = ", ".join(f"{key} {what}" for key, what in DECISIONS.items() if what != proposed)
+        return self._key(f"  [Enter = {proposed}, {others}] ", {"": proposed} | DECISIONS)
 
     def _key(self, prompt: str, meant: Mapping[str, T]) -> T:
         """Ask until the answer is one of those meant; the end of the terminal, and Ctrl-C, mean "q"."""

@@ -125,7 +125,8 @@ def probed(patch: Patch, takes: TakeFolder, screen: Screen, *, given_level: bool
             say(advice.stop)
             patch = replace(patch, level_db=min(patch.level_db, advice.level_db))
             break
-    tell(f"The stimulus is played at {patch.level_db:g} dB.")
+    turned = "as it is" if not patch.level_db else f"turned down by {-patch.level_db:g} dB"
+    tell(f"The stimulus is played {turned}.")
     return patch
 
 

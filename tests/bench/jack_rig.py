@@ -28,15 +28,25 @@ def compress(x, y, state, threshold, slope, rise, fall, makeup):
 
 client = jack.Client("strip", no_start_server=True, servername=os.environ["JACK_DEFAULT_SERVER"])
 into, out = client.inports.register("in_0"), client.outports.register("out_0")
-state, noise, knobs = np.zeros(1), np.random.default_rng(1), {}
+state, noise, knobs, hosted = np.zeros(1), np.random.default_rng(1), {}, []
 compress(np.zeros(8, np.float32), np.zeros(8, np.float32), np.zeros(1), -20.0, 0.5, 0.1, 0.1, 0.0)
 
 def turn(*_):
     knobs.update(json.load(open(sys.argv[1])))
+    wanted = knobs.get("plugin")
+    if wanted:
+        from tests.processors.ladspa_host import Plugin
+        library, label, controls = wanted
+        made = Plugin(library, label, controls, rate_hz=client.samplerate, block=client.blocksize)
+        hosted[:] = [made]
+    else:
+        hosted.clear()
 
 def process(frames):
     x, y = into.get_array(), out.get_array()
-    if knobs["ratio"] > 1:
+    if hosted:
+        y[:] = hosted[0].run(x)
+    elif knobs["ratio"] > 1:
         rise, fall = (1 - np.exp(-1 / (client.samplerate * knobs[key])) for key in ("attack_s", "release_s"))
         compress(x, y, state, knobs["threshold"], 1 - 1 / knobs["ratio"], rise, fall, 2.73)
     else:
@@ -51,7 +61,7 @@ with client:
     while True:
         time.sleep(0.1)
 """
-OFF = {"ratio": 1.0, "threshold": 0.0, "attack_s": 0.01, "release_s": 0.1}
+OFF = {"ratio": 1.0, "threshold": 0.0, "attack_s": 0.01, "release_s": 0.1, "plugin": None}
 
 
 class JackRig:
@@ -69,7 +79,7 @@ class JackRig:
 
 @contextlib.contextmanager
 def jack_rig(folder, *, name="charprobe", speed=SPEED):
-    """Run a server and a device; both are gone at the end, whatever happens."""
+    """Run a server and a device, a compressor or a foreign plug-in; both are gone at the end, whatever happens."""
     name = f"{name}{os.getpid()}"
     env = os.environ | {
         "JACK_DEFAULT_SERVER": name,

@@ -1,7 +1,23 @@
-"""Rigs for tests: devices nobody has."""
+"""Rigs for tests: devices nobody has, and a recipe of a few seconds."""
 
 from charprobe.bench.devices import Patch, SoundDevice
 
+SHORT = """schema = "charprobe.recipe/1"
+name = "short"
+summary = "a few steps"
+[[segment]]
+kind = "silence"
+name = "idle"
+length_s = 0.5
+[[segment]]
+kind = "level_steps"
+name = "steps"
+frequency_hz = 997
+from_dbfs = -40
+to_dbfs = -4
+step_db = 12
+step_s = 0.2
+"""
 STRIP = SoundDevice(2, "strip", "made up", 2, 2, 48_000)
 
 

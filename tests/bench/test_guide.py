@@ -14,26 +14,9 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.session.file import parse_session
 from charprobe.values.errors import LiveError, OutputError, SoundFileError
 from tests.bench.fake_stream import opener
-from tests.bench.rigs import no_meter, patch
+from tests.bench.rigs import SHORT, no_meter, patch
 
 ONE = patch(outputs=(1,), inputs=(1,))
-
-RECIPE = """schema = "charprobe.recipe/1"
-name = "short"
-summary = "a few steps"
-[[segment]]
-kind = "silence"
-name = "idle"
-length_s = 0.5
-[[segment]]
-kind = "level_steps"
-name = "steps"
-frequency_hz = 997
-from_dbfs = -40
-to_dbfs = -4
-step_db = 12
-step_s = 0.2
-"""
 
 
 class Person:
@@ -59,7 +42,7 @@ class Person:
 
 @pytest.fixture
 def jobs(tmp_path):
-    (tmp_path / "short.toml").write_text(RECIPE)
+    (tmp_path / "short.toml").write_text(SHORT)
     text = session_text(Answers("strip", ["voice", "drum"], recipe="short.toml"))
     return jobs_of(parse_session(text, path=tmp_path / "session.toml"))
 

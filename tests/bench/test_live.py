@@ -80,7 +80,7 @@ def goes_on(person, rig):
         rig.turn(**SETTINGS.get(match[1], {}))
         person.hears(r"q stop\] ")
         person.types()
-        person.hears(r"Enter = k keep")
+        person.hears(r"Enter = keep")
         person.types()
 
 
@@ -129,7 +129,7 @@ def interrupted(rig, tmp_path):
     person.hears("s left")
     person.presses_ctrl_c()
     person.hears("stopped by hand")
-    person.hears(r"Enter = r retake.*q stop\] ")
+    person.hears(r"Enter = retake.*q stop\] ")
     person.types()
     person.hears(r"Enter = play.*q stop\] ")
     person.types()

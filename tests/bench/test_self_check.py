@@ -10,25 +10,10 @@ from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
 from charprobe.stimulus.recipe import parse_recipe
 from charprobe.stimulus.render import lay_out, render
+from tests.bench.rigs import SHORT
 
 RATE_HZ = 48_000
-RECIPE = """schema = "charprobe.recipe/1"
-name = "loop"
-summary = "Silence and steps."
-[[segment]]
-kind = "silence"
-name = "idle"
-length_s = 0.5
-[[segment]]
-kind = "level_steps"
-name = "steps"
-from_dbfs = -40.0
-to_dbfs = -4.0
-step_db = 12.0
-step_s = 0.12
-frequency_hz = 997.0
-"""
-STIMULUS = lay_out(parse_recipe(RECIPE, source="loop.toml"), rate_hz=RATE_HZ, take=1)
+STIMULUS = lay_out(parse_recipe(SHORT, source="short.toml"), rate_hz=RATE_HZ, take=1)
 
 
 def report(folder, *, drift_ppm=0.0, again=(), **how):

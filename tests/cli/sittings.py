@@ -7,19 +7,8 @@ from click.testing import CliRunner
 
 from charprobe.cli import main
 from tests.bench.fake_sound import installed, noisy_wire
+from tests.bench.rigs import SHORT
 
-SHORT = """schema = "charprobe.recipe/1"
-name = "short"
-summary = "a few steps"
-[[segment]]
-kind = "level_steps"
-name = "steps"
-frequency_hz = 997
-from_dbfs = -40
-to_dbfs = -4
-step_db = 12
-step_s = 0.2
-"""
 ASKED = ["Field strip", "", "", "", "", "voice", "short.toml", "n"]
 
 

@@ -4,7 +4,8 @@ import json
 
 import pytest
 
-from charprobe.bench import second_pass
+from charprobe.bench import guide, second_pass
+from charprobe.publishing import session_folder
 from tests.cli.sittings import ASKED, sitting_in
 
 
@@ -15,6 +16,11 @@ def at(tmp_path, monkeypatch):
 
 def test_a_whole_sitting_with_both_passes_ends_in_its_pages(at, monkeypatch):
     monkeypatch.setattr(second_pass, "LONGEST_S", 20.0)
+    monkeypatch.setattr(guide, "_judged", lambda job, end, patch, jobs: guide.Judged(job, end, (), ()))
+    here = session_folder.measure_parts  # other processes would load everything anew
+    monkeypatch.setattr(
+        session_folder, "measure_parts", lambda *parts, jobs, **how: here(*parts, jobs=1, **how)
+    )
     done = at("--no-probe", "--second", "--json", typed=[*ASKED, "yes", *[""] * 40])
     assert done.exit_code == 0, done.output
     told = json.loads(done.stdout)

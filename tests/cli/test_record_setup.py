@@ -39,7 +39,7 @@ def test_an_answer_that_cannot_be_is_asked_again_and_costs_nothing(at):
 def test_what_was_declined_in_the_probe_is_not_played_later(at):
     done = at("--probe", typed=[*ASKED, "yes", "", "", "n", "q"])
     assert "Nothing louder than -30 dBFS will be played" in done.stderr
-    assert "played at -29 dB" in done.stderr
+    assert "turned down by 29 dB" in done.stderr
     assert json.loads((at.folder / "rig.json").read_text())["level_db"] == -29.0
 
 
