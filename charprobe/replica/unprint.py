@@ -17,6 +17,7 @@ from charprobe.replica.chain import take_back
 from charprobe.replica.doubt import Doubt, Perturbed
 from charprobe.replica.lost import REASONS, Lost, LostStretches
 from charprobe.replica.model import Replica
+from charprobe.replica.preview import BEYOND_DB
 from charprobe.replica.take import check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
@@ -237,6 +238,13 @@ class _Work:
         ]
         if louder > 3:
             notes.append(f"Its peaks lie {louder:.0f} dB above the printed ones: lower the volume first.")
+        over = float(20 * np.log10(max(self._peaks[1], 1e-12))) - self.replica.highest_peak_dbfs
+        if over > BEYOND_DB:
+            notes.append(
+                f"Its peaks lie {number_text(over, 1)} dB above all that the setting was measured with: up "
+                "there the bound does not hold, and a take printed with another setting comes back like this "
+                "too."
+            )
         if self.replica.chain.filter_in or self.replica.chain.filter_out:
             notes.append("What the recording path cut off, far below its corners, does not come back.")
         if not self.replica.proofs:

@@ -204,3 +204,13 @@ def test_a_setting_that_looks_ahead_is_refused_with_the_reason(taken, tmp_path):
     with pytest.raises(ReplicaError, match="looks ahead: its gain depends on sound"):
         unprint(replica_of(ahead), taken(SOUND[:RATE], ahead), tmp_path / "dry.wav")
     assert not (tmp_path / "dry.wav").exists()
+
+
+def test_peaks_above_all_that_was_measured_are_told(taken, tmp_path):
+    loud = SOUND * 10 ** (-3 / 20) / np.abs(SOUND).max()
+    measured = replica_of(CHAIN, highest_peak_dbfs=-1.5)
+    printed = taken(loud)
+    assert not any("above all" in note for note in unprint(measured, printed, tmp_path / "a.wav").notes)
+    other = with_values(CHAIN, ("cell.makeup_db",), (2.0,))  # 1 dB less make-up: up to 4 dB more on top
+    made = unprint(replica_of(other, highest_peak_dbfs=-1.5), printed, tmp_path / "b.wav")
+    assert any("above all that the setting was measured with" in note for note in made.notes)
