@@ -34,6 +34,9 @@ WORD_BITS, BITS_OFF = (
 )  # the word of many drivers, and how near to it; 18 and 20 bits are quieter than converters
 BESIDE_BINS = 7  # on each side of a line and its window, where coders spread the errors of a tone
 FOLDS_SHARE, FOLDS_DB = 0.3, 6.0  # of the rate: what folds back is weaker than harmonics from there on
+BAND_FOLDS_DB = (
+    2.0  # the same for a whole band: even noise leaves 4 dB less at those harmonics than in a band
+)
 NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
 STEADY_DB = 2.0
 REPEATS = 3.0  # times by which levels must differ more than repeats of one level
@@ -42,6 +45,7 @@ IMAGE, IMAGE_OFF_BINS = (
     30.0,
     2,
 )  # times the noise around: chance makes it once in 10**9 bins; the clock may be off
+MORE_IMAGES, WIDE_DB = 5, 10.0  # levels of one tone that tell alone, and dB they span
 IMAGES, IMAGE_SCATTER_DB = 3, 1.0  # a mirror is linear; what a coder or a room leaves there is not
 ROUGHLY = ("static", "attack", "release", "colour", "response", "noise", "detector")
 LOUD_DBFS = -20.0
@@ -187,7 +191,10 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
     hz = np.array([under.tone.frequency_hz for under in found])
     plain = np.array([under.beside_dbfs > under.harmonics_dbfs for under in found])
     repeats = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
-    for sunk, risen in zip(sunk_db.T, risen_db.T, strict=True):
+    folding = np.array([under.folding_dbfs for under in found])
+    widths_db = 10 * np.log10([high_hz - low_hz for low_hz, high_hz in BANDS_HZ])
+    unfolded = density + widths_db > (folding + BAND_FOLDS_DB)[:, None]
+    for sunk, risen, own in zip(sunk_db.T, risen_db.T, unfolded.T, strict=True):
         steady = float(np.std(sunk[quiet])) < STEADY_DB and _repeats(sunk, repeats)
         if bits > WORD_BITS and steady and np.count_nonzero(sunk > CLEAR_DB) >= FEWEST:
             return [_told(take, f"noise sinks by {number_text(float(sunk.max()), 0)} dB under loud tones")]
@@ -195,7 +202,7 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
         # stronger harmonics than that, what folds back of them would look alike
         groups = [(np.full(hz.size, True), 2 * FEWEST), (plain, FEWEST_RISEN)]
         for tones, fewest in (*groups, *((plain & (hz == one), FEWEST_RISEN) for one in np.unique(hz))):
-            rise_db = _rise_db(levels, risen, tones & opened & (risen > CLEAR_DB), fewest=fewest)
+            rise_db = _rise_db(levels, risen, tones & own & opened & (risen > CLEAR_DB), fewest=fewest)
             if rise_db > 0:
                 return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]
     return []
@@ -314,18 +321,20 @@ def _coarsely_played(take: Take, found: Sequence[UnderTone], pause_db: Array) ->
 def _converted(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
     """Lines that mirror tones at another sampling rate, as far below a tone whatever its level."""
     rate_hz = take.stimulus.rate_hz
-    loud = [under for under in found if under.tone.level_dbfs + under.gain_db > LOUD_DBFS]
     for other_hz in OTHER_RATES_HZ:
         if other_hz == rate_hz or not rate_hz / 3 < other_hz < 2.5 * rate_hz:
             continue
-        seen: dict[float, list[float]] = {}
-        for under in loud:
+        seen: dict[float, list[tuple[float, float]]] = {}
+        for under in found:
             if (image_db := _image_db(under, abs(rate_hz - other_hz), spectrum)) is not None:
-                down_db = under.tone.level_dbfs + under.gain_db - image_db
-                seen.setdefault(under.tone.frequency_hz, []).append(down_db)
-        steady = [down for down in seen.values() if len(down) >= IMAGES and np.std(down) < IMAGE_SCATTER_DB]
-        if len(steady) > 1:
-            nearest_db = min(float(np.mean(down)) for down in steady)
+                level_dbfs = under.tone.level_dbfs + under.gain_db
+                seen.setdefault(under.tone.frequency_hz, []).append((level_dbfs, level_dbfs - image_db))
+        loud = [np.array([down for level, down in one if level > LOUD_DBFS]) for one in seen.values()]
+        steady = [down for down in loud if down.size >= IMAGES and np.std(down) < IMAGE_SCATTER_DB]
+        # a line as far below one tone at all its levels will do, where a stage's harmonics hide the others
+        alone = [down for level, down in map(np.transpose, seen.values()) if _mirrors(level, down)]
+        if len(steady) > 1 or alone:
+            nearest_db = min(float(np.mean(down)) for down in (*steady, *alone))
             text = (
                 f"Tones are mirrored at {number_text(other_hz / 1e3, 1)} kHz, {number_text(nearest_db, 0)} "
                 f"dB down ({take.label}): converted to that sampling rate or from it by a rough filter. "
@@ -334,6 +343,12 @@ def _converted(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) 
             )
             return [Health("rate-converted", "stop", text, channel=take.channel, withholds=ROUGHLY)]
     return []
+
+
+def _mirrors(level_dbfs: Array, down_db: Array) -> bool:
+    """Whether a line lies as far below a tone at every level, over a wide span of them."""
+    wide = level_dbfs.size >= MORE_IMAGES and float(np.ptp(level_dbfs)) > WIDE_DB
+    return wide and float(np.std(down_db)) < IMAGE_SCATTER_DB / 3
 
 
 def _image_db(under: UnderTone, between_hz: float, spectrum: QuietSpectrum) -> float | None:
