@@ -64,7 +64,9 @@ def second_pass(
     if not walk(second_jobs(session, chosen), patch, screen):
         return None
     if options["publish"]:
-        tell("What the second pass tells stands on pages of its own; the first page keeps what it has.")
+        tell(
+            "What the second pass tells stands on pages of its own; the first page keeps what the first told."
+        )
     for proposal in chosen if options["publish"] else ():
         made = published(load_session(proposal.session), options)
         _came(proposal, made, options)
