@@ -31,6 +31,9 @@ class NoReduction:
 
     level_std_db = 0.0
 
+    def steepness_at(self, input_dbfs):
+        return 0.0
+
     def reduction_db_at(self, input_dbfs):
         return 0.0
 

@@ -17,6 +17,10 @@ JUDGED_DB = 0.1  # a step whose level is known less well could not show motion: 
 SETTLED_DB = 0.01  # a step with less than this left to go, interval included, counts as settled
 MODEL_SHARE = 0.1  # standard uncertainty of an extrapolation for its model, as a share of its length
 TIME_CONSTANTS, FINE = 48, 4  # number tried; so many times more where small differences matter
+CREEPS = 24  # the same of movements that creep
+RARE = (
+    4.5  # by which a creep's logarithm of likelihood must be the better: as much as three standard deviations
+)
 INEXACT = 0.01  # share of the motion within a trace that counts as noise: no smoother is exactly exponential
 UNLIKE = 3.0  # standard deviations of chi squared beyond which steps do not share one time constant
 VISIBLE = 6.0  # standard uncertainties of a window: a motion of that size within a step would be seen
@@ -78,17 +82,17 @@ def judge_settling(
 
     Notes
     -----
-    Model: ``a + b exp(-t / tau)``, one time constant shared by all steps whose gain rises and one by
-    those whose gain falls. The time constant is not fixed but averaged over, each value weighted by its
-    likelihood; where the steps disagree, each has its own and only learns from its neighbours. Many steps
-    are looked at, so a lone one moves only if its drift is larger than noise makes any of them; a drift
-    too faint in one step but kept up over three or seven in a row counts as motion, and so does a step in
-    which an unfinished motion of the one before must still go on, seen or not; so do the first steps of
-    all if the gain is found rising later, as what was played before may still be recovered from. Holds
-    where the late motion is near one exponential; `MODEL_SHARE` of the extrapolated distance allows for
-    level-domain smoothers, and a straight line that shows under the exponential for a slower stage, which
-    is then granted `SLOWER_S`. Where neither fits, the gain gets there in a way of its own, and has arrived
-    if the last part of the trace is flat.
+    Model: ``a + b exp(-t / tau)`` or ``a + b / (1 + t / tau)**2``, which is how a detector that keeps what it
+    has creeps to the crests of a wave; one law and time constant are shared by all steps whose gain rises and
+    one by those whose gain falls. They are not fixed but averaged over, each weighted by its likelihood;
+    where the steps disagree, each has its own and only learns from its neighbours. Many steps are looked at,
+    so a lone one moves only if its drift is larger than noise makes any of them; a drift too faint in one
+    step but kept up over three or seven in a row counts as motion, and so does a step in which an unfinished
+    motion of the one before must still go on, seen or not; so do the first steps of all if the gain is found
+    rising later, as what was played before may still be recovered from. `MODEL_SHARE` of the extrapolated
+    distance allows for level-domain smoothers, and a straight line that shows under the exponential for a
+    slower stage, which is then granted `SLOWER_S`. Where neither fits, the gain gets there in a way of its
+    own, and has arrived if the last part of the trace is flat.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
@@ -208,15 +212,13 @@ def _extrapolate(
     gain_db: Array, edges_s: Array, std_db: Array, late_from_s: float
 ) -> tuple[Array, Array, Array]:
     """Return left to go, its standard uncertainty and time constant for steps that move the same way."""
-    origin, length = edges_s[0], edges_s[-1] - edges_s[0]
+    origin = edges_s[0]
     late = edges_s[:-1] >= late_from_s - 1e-9
     steps, windows = gain_db.shape
     std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
-    ratios = np.geomspace(SHORTEST, LONGEST, TIME_CONSTANTS)
-    left, variance = np.empty((2, TIME_CONSTANTS, steps))
-    misfit = np.empty((TIME_CONSTANTS, steps))
-    for i, tau in enumerate(ratios * length):
-        decay = -tau * np.diff(np.exp(-(edges_s - origin) / tau)) / np.diff(edges_s)
+    laws = _decays(edges_s - origin)
+    left, variance, misfit = np.empty((3, laws.shares.shape[0], steps))
+    for i, decay in enumerate(laws.shares):
         basis = np.column_stack([np.ones(windows), decay])
         inverse = np.linalg.pinv(basis)
         fitted = inverse @ gain_db.T
@@ -226,13 +228,38 @@ def _extrapolate(
         left[i] = gain_db @ weights
         variance[i] = (weights @ weights) * std_db**2
     own_dispersion = np.maximum(1.0, misfit.min(axis=0) / max(1, windows - 3))
-    log_weight = _shared(-0.5 * misfit / own_dispersion)
-    weight = np.exp(log_weight - log_weight.max(axis=0))
-    weight /= weight.sum(axis=0)
+    told = _shared(-0.5 * misfit / own_dispersion)
+    likely, weight = (_normal(log_weight) for log_weight in (told, told - laws.rarity[:, None]))
     mean = np.sum(weight * left, axis=0)
-    spread = np.sum(weight * ((left - mean) ** 2 + variance * own_dispersion), axis=0)
-    tau_s = length * np.exp(np.log(ratios) @ weight)
+    # a law may be rare and be the one: where the points do not tell it apart, it counts as doubt
+    spread = np.sum(likely * ((left - mean) ** 2 + variance * own_dispersion), axis=0)
+    tau_s = np.exp(np.log(laws.tau_s) @ weight)
     return mean, np.sqrt(spread + (MODEL_SHARE * mean) ** 2), tau_s
+
+
+def _normal(log_weight: Array) -> Array:
+    """Weights that add up to 1, from their logarithms; a column for each step."""
+    weight = np.exp(log_weight - log_weight.max(axis=0))
+    return np.asarray(weight / weight.sum(axis=0))
+
+
+@dataclass(frozen=True)
+class _Decays:
+    """Shares left in each window by many laws, a row each, time constants at their end in s, and rarity."""
+
+    shares: Array
+    tau_s: Array
+    rarity: Array
+
+
+def _decays(edges_s: Array) -> _Decays:
+    """Exponentials, and movements that creep; `edges_s` begins at 0."""
+    length, widths = float(edges_s[-1]), np.diff(edges_s)
+    taus, creeps = (length * np.geomspace(SHORTEST, LONGEST, n)[:, None] for n in (TIME_CONSTANTS, CREEPS))
+    whole = np.vstack([-taus * np.exp(-edges_s / taus), -creeps / (1 + edges_s / creeps)])
+    at_end = np.concatenate([taus[:, 0], (creeps[:, 0] + length) / 2])
+    rarity = np.repeat([0.0, RARE], [TIME_CONSTANTS, CREEPS])
+    return _Decays(np.diff(whole, axis=1) / widths, at_end, rarity)
 
 
 def _shared(log_likelihood: Array) -> Array:

@@ -20,6 +20,9 @@ class Reduction(Protocol):
     def level_std_db(self) -> float:
         """Standard uncertainty of any level over the input axis: the axis itself, and what drifted."""
 
+    def steepness_at(self, input_dbfs: float) -> float:
+        """How many dB the settled gain changes by with each dB of level; 0 beyond the steps."""
+
 
 def counterpart(bypass: Take | None, segment: SegmentOf[S]) -> SegmentOf[S] | None:
     """Return the same segment in the bypass capture, None if it has none or does not hold it."""

@@ -36,6 +36,7 @@ SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FOLLOWS = 0.01  # standard uncertainty of a gain that follows the sweep, as a share of its reduction
+HEARD_DB = 0.2  # by which its detector may hear a low tone of a sweep as another level than a steady one
 QUIETER_DB, QUIETER_STEP_DB = 40.0, 2.0  # below the drive, where a gate is looked for
 FIGURE_OF_CHANGE_DB = 0.1
 
@@ -52,6 +53,13 @@ class _Swept:
     bypassed: bool
     moved: bool
     level_std_db: float
+    steepness: float
+
+    @property
+    def unsure_db(self) -> float:
+        """Standard uncertainty in dB that drifts, and a gain which follows the sweep, leave beside the noise."""
+        follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * self.steepness
+        return math.hypot(*follows_db, self.level_std_db)
 
     @property
     def idle(self) -> bool:
@@ -141,7 +149,8 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
     moved, level_std_db = _moved(static, drive_dbfs), static.level_std_db if static is not None else 0.0
-    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db)
+    steepness = 0.0 if static is None else static.steepness_at(drive_dbfs)
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness)
 
 
 def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
@@ -230,8 +239,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
         columns["phase_deg"] += _cells(response.phase_deg[told])
         columns["drive_dbfs"] += [sweep.drive_dbfs] * count
         columns["reduction_db"] += [sweep.reduction_db] * count
-        moves_db = math.hypot(FOLLOWS * (sweep.reduction_db or 0.0), sweep.level_std_db)
-        columns["magnitude_std_db"] += _cells(np.hypot(response.magnitude_std_db, moves_db)[told])
+        columns["magnitude_std_db"] += _cells(np.hypot(response.magnitude_std_db, sweep.unsure_db)[told])
         columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
         columns["group_delay_s"] += _cells(response.group_delay_s[told])
         columns["group_delay_std_s"] += _cells(response.group_delay_std_s[told])

@@ -66,7 +66,7 @@ def main() -> None:
     parser.add_argument("--write", metavar="SECTION", help="put the tables into docs/accuracy/zoo.md")
     chosen = parser.parse_args()
     names = chosen.stage or list(stages(chosen.seed))
-    recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
+    recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise, draw=chosen.seed or 0)
     with tempfile.TemporaryDirectory() as name, ProcessPoolExecutor(chosen.jobs) as pool:
         folder = Path(name)
         kept = chosen.keep or folder / "profiles"

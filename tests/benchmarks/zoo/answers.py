@@ -83,7 +83,8 @@ def _code(stage: Stage) -> str:
 
 
 def _source(part: Any) -> str:
-    """Text of a function and of the functions it was made with."""
+    """Text of a function and of the functions it was made with, compiled ones too."""
+    part = getattr(part, "py_func", part)
     if not isfunction(part):
         return ""
     return getsource(part) + "".join(_source(cell.cell_contents) for cell in part.__closure__ or ())

@@ -85,7 +85,7 @@ def main() -> None:
         print("\n".join(f"{stage.name:24} {stage.about}" for stage in found.values()))
         return
     chosen.out.mkdir(parents=True, exist_ok=True)
-    recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
+    recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise, draw=chosen.seed or 0)
     played = play(chosen.recipe, chosen.out, rate_hz=chosen.rate)
     print(bypass(played, "bypass", recorder=recorder))
     for name in found if chosen.stage == ["all"] else chosen.stage:

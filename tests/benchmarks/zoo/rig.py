@@ -15,12 +15,16 @@ BETA = 11.0  # side lobes of the interpolating kernel below -110 dB
 
 @dataclass(frozen=True)
 class Recorder:
-    """A path and a converter: `late` samples of delay, a clock `drift_ppm` fast, `noise_dbfs` of white noise."""
+    """A path and a converter: `late` samples of delay, a clock `drift_ppm` fast, `noise_dbfs` of white noise.
+
+    Another `draw` is other noise: chance must not strike one stage at every seed of its parameters.
+    """
 
     late: float = 131.37
     drift_ppm: float = 12.0
     noise_dbfs: float = -100.0
     bits: int = 24
+    draw: int = 0
 
     def record(self, sound: Array, *, rate_hz: int, seed: int) -> Array:
         """What ends up in the file, with 0.2 s before and after."""
@@ -29,7 +33,7 @@ class Recorder:
         at = (np.arange(count) - edge - self.late) / (1 + 1e-6 * self.drift_ppm)
         line = between(sound, at, _kernel())
         rms = 10 ** (self.noise_dbfs / 20) / np.sqrt(2)
-        line += np.random.default_rng(seed).normal(0.0, rms, count)
+        line += np.random.default_rng([seed, self.draw]).normal(0.0, rms, count)
         steps = 2.0 ** (self.bits - 1)
         return np.asarray(np.clip(np.round(line * steps), -steps, steps - 1) / steps)
 

@@ -89,3 +89,15 @@ def test_what_is_left_of_a_motion_counts_as_uncertainty_where_it_no_longer_shows
     verdict = judge(np.vstack([seen, np.zeros_like(seen)]), np.array([1e-4, 1e-4]))
     left_db = 0.02 * np.exp(-(STEP_S + LATE_S) / 0.2)
     assert verdict.remaining_std_db[1] > left_db / 2
+
+
+def test_a_gain_that_creeps_to_the_crests_of_a_wave_is_not_called_nearer_than_it_is(rng):
+    edges = np.linspace(0.04, 0.2, 17)
+    creep, noise_db = 0.02, 1e-4
+    left = (
+        8 * (creep / (creep + (edges[:-1] + edges[1:]) / 2)) ** 2
+    )  # a detector that falls between no two crests
+    gain = np.tile(left, (12, 1)) + rng.normal(0, noise_db, (12, 16))
+    found = judge_settling(gain, edges_s=edges, std_db=np.full(12, noise_db), late_from_s=0.12, step_s=0.2)
+    to_go = -left[edges[:-1] >= 0.12 - 1e-9].mean()
+    assert np.all(np.abs(found.remaining_db - to_go) < 2 * found.remaining_std_db)

@@ -30,6 +30,9 @@ class Curve:
 
     level_std_db = 0.0
 
+    def steepness_at(self, input_dbfs):
+        return 0.0
+
     def reduction_db_at(self, input_dbfs):
         return max(0.0, (1 - 1 / RATIO) * (input_dbfs - THRESHOLD_DBFS))
 

@@ -94,6 +94,9 @@ class Curve:
 
     level_std_db = 0.0
 
+    def steepness_at(self, input_dbfs):
+        return 0.0
+
     def reduction_db_at(self, input_dbfs):
         return max(0.0, 0.75 * (input_dbfs + 24))
 
@@ -139,6 +142,9 @@ def test_a_sweep_whose_gain_settles_beyond_1_khz_gives_a_reason_instead_of_numbe
 
     class Reducing:
         level_std_db = 0.0
+
+        def steepness_at(self, input_dbfs):
+            return 0.0
 
         def reduction_db_at(self, input_dbfs):
             return 6.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from charprobe.estimators.timing.edge.tail import SIGNIFICANT, fit_tail, unrest
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
@@ -16,9 +17,7 @@ LAST = 0.3  # share of the record after the edge that must be flat
 TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as one exponential tail
 FEWEST = 12  # points that a tail is fitted to
 APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ
-SIGNIFICANT = 4.0  # chi-square-wise ratio of trend to its standard uncertainty
 WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
-COARSE, FINE = 60, 41  # time constants tried, over the whole range and then around the best
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
 
 
@@ -69,16 +68,16 @@ def gain_before(trace: GainTrace) -> Settled:
     early = trace.time_s < GUARD * trace.time_s[0]
     t, g, s = trace.time_s[early], trace.gain_db[early], trace.std_db[early]
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
-    value, std, unrest = line.value, line.value_std, line.unrest
+    value, std, scatter = line.value, line.value_std, line.unrest
     if abs(line.slope) > SIGNIFICANT * line.slope_std:
-        tail, late = _tail(t, g, s, at_s=0.0), t > t[0] / 2
-        value, std, unrest = tail.at_db, tail.at_std_db, tail.unrest
+        tail, late = fit_tail(t, g, s, at_s=0.0), t > t[0] / 2
+        value, std, scatter = tail.at_db, tail.at_std_db, tail.unrest
         if np.count_nonzero(late) >= FEWEST:  # a movement of another law shows nearer to the edge
-            near = _tail(t[late], g[late], s[late], at_s=0.0)
+            near = fit_tail(t[late], g[late], s[late], at_s=0.0)
             apart = abs(near.at_db - value)
             if apart > APART * std:
                 std = math.hypot(std, apart)
-    return Settled(value, math.hypot(std, unrest, trace.before_std_db), 0.0, True)
+    return Settled(value, math.hypot(std, scatter, trace.before_std_db), 0.0, True)
 
 
 def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
@@ -93,10 +92,10 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
 
     Notes
     -----
-    If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one exponential
-    is fitted to the last 75 % and to the last 45 %, and its asymptote, with the spread that the data allow
-    it, is the settled gain, provided at most 35 % of the change are left at the end of the record and the
-    asymptote's standard uncertainty is below 5 % of the change.
+    If the last 30 % of the record show no trend, their mean is the settled gain. Otherwise one law, an
+    exponential or nearly so, is fitted to the last 75 % and to the last 45 %, and its asymptote, with the
+    spread that the data allow it, is the settled gain, provided at most 35 % of the change are left at the
+    end of the record and the asymptote's standard uncertainty is below 5 % of the change.
     """
     end = float(trace.time_s[-1])
     last = trace.time_s > (1 - LAST) * end
@@ -106,12 +105,13 @@ def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
         std = math.hypot(line.value_std, line.unrest, trace.after_std_db)
         return Settled(line.value, std, 0.0, True)
     tails = [trace.time_s > share * end for share in TAILS]
-    early, late = (_tail(trace.time_s[i], trace.gain_db[i], trace.std_db[i], at_s=end) for i in tails)
+    early, late = (fit_tail(trace.time_s[i], trace.gain_db[i], trace.std_db[i], at_s=end) for i in tails)
     # a slower stage shows as a difference between the two: the later one is then closer to the truth
     apart = abs(early.rest_db - late.rest_db)
-    fitted = late if apart > APART * early.rest_std_db else early
+    unlike = apart > APART * early.rest_std_db
+    fitted = late if unlike or late.rest_std_db < early.rest_std_db else early
     change, left = abs(fitted.rest_db - before_db), fitted.at_db - fitted.rest_db
-    more = math.hypot(fitted.unrest, trace.after_std_db, apart if fitted is late else 0.0)
+    more = math.hypot(fitted.unrest, trace.after_std_db, apart if unlike else 0.0)
     fitted = replace(fitted, rest_std_db=math.hypot(fitted.rest_std_db, more))
     if abs(left) < MOST_LEFT * change and fitted.rest_std_db < WORST * change:
         return Settled(fitted.rest_db, fitted.rest_std_db, left, True)
@@ -125,72 +125,4 @@ def _line(t: Array, g: Array, s: Array) -> _Line:
     value, slope = covariance @ ((basis * weights) @ g)
     chi = float(np.sum(weights * (g - value - slope * t) ** 2)) / max(1, t.size - 2)
     spread = np.sqrt(np.diag(covariance) * max(1.0, chi))
-    return _Line(float(value), float(slope), float(spread[0]), float(spread[1]), _unrest(chi, s))
-
-
-@dataclass(frozen=True)
-class _Tail:
-    """An exponential tail: where it comes to rest, and its value at a given time."""
-
-    rest_db: float
-    rest_std_db: float
-    at_db: float
-    at_std_db: float
-    unrest: float
-
-
-def _unrest(chi_square: float, std_db: Array) -> float:
-    """Scatter in dB beyond the noise, from chi-square per degree of freedom."""
-    chance = 1 + SIGNIFICANT * math.sqrt(2 / std_db.size)
-    return math.sqrt((chi_square - 1) * float(np.mean(std_db**-2.0)) ** -1) if chi_square > chance else 0.0
-
-
-def _tail(t: Array, g: Array, s: Array, *, at_s: float) -> _Tail:
-    """Fit ``a + b exp(-t / tau)``; the time constant is scanned, its spread part of the uncertainty."""
-    span = float(t[-1] - t[0])
-    coarse = span * np.geomspace(0.05, 4.0, COARSE)
-    best = int(np.argmin(_scan(t, g, s, coarse, at_s).costs))
-    around = coarse[max(0, best - 1)], coarse[min(COARSE - 1, best + 1)]
-    fine = _scan(t, g, s, np.geomspace(*around, FINE), at_s)
-    best = int(np.argmin(fine.costs))
-    scale = max(1.0, fine.costs[best] / max(1, t.size - 3))
-    # the spread over all time constants that fit as well, by the curvature of the misfit beside the best
-    reach = fine.within(best, scale)
-    std = np.sqrt(fine.variances[best] * scale + reach**2)
-    rest, at = fine.levels[best]
-    return _Tail(float(rest), float(std[0]), float(at), float(std[1]), _unrest(scale, s))
-
-
-@dataclass(frozen=True)
-class _Scan:
-    """Fits at given time constants: misfit, (rest, value at a time) and their variances."""
-
-    costs: Array
-    levels: Array
-    variances: Array
-
-    def within(self, best: int, rise: float) -> Array:
-        """Half the change of both levels while the misfit rises by `rise` from its minimum."""
-        inner = min(max(best, 1), self.costs.size - 2)
-        bend = float(self.costs[inner - 1] - 2 * self.costs[inner] + self.costs[inner + 1]) / 2
-        slope = np.abs(self.levels[inner + 1] - self.levels[inner - 1]) / 2
-        return np.asarray(slope * (np.sqrt(rise / bend) if bend > 0 else self.costs.size))
-
-
-def _scan(t: Array, g: Array, s: Array, taus: Array, at_s: float) -> _Scan:
-    weights = s**-2
-    decay = np.exp((t[0] - t) / taus[:, None])  # 1 where the stretch begins
-    left = np.exp((t[0] - at_s) / taus)  # of it at `at_s`
-    ones, once, twice = float(weights.sum()), decay @ weights, (decay * decay) @ weights
-    level, shape = float(weights @ g), decay @ (weights * g)
-    determinant = ones * twice - once**2
-    rest = (twice * level - once * shape) / determinant
-    size = (ones * shape - once * level) / determinant
-    misfit = g - rest[:, None] - size[:, None] * decay
-    rest_variance = twice / determinant
-    at_variance = (twice - 2 * left * once + left**2 * ones) / determinant
-    return _Scan(
-        (misfit * misfit) @ weights,
-        np.stack([rest, rest + size * left], axis=1),
-        np.stack([rest_variance, at_variance], axis=1),
-    )
+    return _Line(float(value), float(slope), float(spread[0]), float(spread[1]), unrest(chi, s))

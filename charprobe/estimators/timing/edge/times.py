@@ -105,6 +105,8 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         ahead = better or (rest.value - end_db) * (rest.value - before.value_db) > 0
         known = ahead and rest.std < WORST * abs(rest.value - before.value_db)
         after = Settled(rest.value if known else end_db, rest.std, end_db - rest.value, known)
+    elif rest is not None and after.left_db:
+        after = _joined(after, rest)
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
     if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
@@ -141,6 +143,13 @@ def _goes_on(after: Settled, before: Settled, rest: Quantity) -> bool:
     if not after.known or (after.left_db and abs(missing) > unsure):
         return True
     return missing * math.copysign(1.0, change) > max(unsure, SHORT_SHARE * abs(change))
+
+
+def _joined(after: Settled, rest: Quantity) -> Settled:
+    """The gain an edge points at and the one known from elsewhere, which agree, as one."""
+    share = after.std_db**2 / (after.std_db**2 + rest.std**2)
+    moved = share * (rest.value - after.value_db)
+    return Settled(after.value_db + moved, math.sqrt(share) * rest.std, after.left_db - moved, after.known)
 
 
 def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:

@@ -126,6 +126,15 @@ def _comes(before_db: Array) -> float:
     return float(abs(before_db[-1] - before_db[0]))
 
 
+def fills(scatter: Scatter) -> bool:
+    """Whether each burst ends its record farther on than the one before, by ever less: something fills."""
+    if scatter.repeats < FEWEST or scatter.after_db.shape[1] == 0:
+        return False
+    ends = scatter.after_db.mean(axis=1)
+    variance = _noise(scatter.after_db) / scatter.after_db.shape[1]
+    return bool(np.ptp(ends) ** 2 > CLEAR * variance) and _one_after_another(ends, variance)
+
+
 def _noise(off_db: Array) -> float:
     """Variance of the windows of each repetition about their own mean; noise of 1e-6 dB at least."""
     return max(1e-12, float(np.mean((off_db - off_db.mean(axis=1, keepdims=True)) ** 2)))

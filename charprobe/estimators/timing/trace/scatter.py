@@ -163,9 +163,9 @@ class Scatter:
         free = self.repeats - self._even.shape[1]
         chance = 1 + CHANCE * math.sqrt(2 / (free * off_db.shape[1]))
         variance = self._variance(off_db)
-        excess = variance - floor if variance > chance * floor else 0.0
-        # so few repetitions know their own scatter only roughly
-        return student_factor(free) * math.sqrt(excess / self.repeats)
+        # so few repetitions know their own scatter only roughly, and noise as well may be what they differ by
+        factor = student_factor(free) if variance > chance * floor else 1.0
+        return factor * math.sqrt(max(0.0, variance - floor) / self.repeats)
 
 
 def scatter(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.times import EdgeTimes
 from charprobe.estimators.timing.release_kind import ReleaseKind
@@ -308,10 +310,20 @@ def _first_burst_health(row: BurstRow, channel: int) -> list[Health]:
         for trace in (row.attack_trace, row.release_trace)
         if (first := trace.first) is not None and first.most_db > FOLLOWS_DB
     }
+    where = channel, row.start_s, row.end_s
+    if row.charged:
+        ends = row.release_trace.scatter.after_db.mean(axis=1)
+        message = (
+            "Each burst leaves something behind: at the end of their records the releases lie "
+            f"{number_text(float(np.ptp(ends)), 2)} dB apart, each farther on than the one before, and all "
+            f"bursts start {number_text(row.starts_short_db, 2)} dB below the gain at rest. How long a "
+            "release from rest takes is not told, and harmonics under gain reduction may change while a tone "
+            "lasts. Use a recipe with longer gaps, such as timing."
+        )
+        return [Health("history-dependent", "warn", message, *where)]
     if not apart:
         return []
     edges, most = " and ".join(apart), max(first.most_db for first in apart.values())
-    where = channel, row.start_s, row.end_s
     if not any(first.alone for first in apart.values()):
         message = (
             f"The first burst, which follows a longer rest, differs from the others in its {edges} by up to "

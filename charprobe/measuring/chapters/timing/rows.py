@@ -11,6 +11,7 @@ from charprobe.estimators.timing.edge.edge_reader import time_of
 from charprobe.estimators.timing.edge.settling import gain_before
 from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
+from charprobe.estimators.timing.trace.first_burst import fills
 from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.timing.trace.scatter import OddStart
@@ -27,6 +28,7 @@ from charprobe.values.wording import number_text
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
 REDUCED_DB = 0.1  # reduction from which a low level is within it
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
+EARLY = 0.05  # share of the change that the delay waits for
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
 
 
@@ -36,6 +38,7 @@ class BurstRow:
 
     `left_out` is the burst left out of the attack because it alone started from another gain;
     `starts_short_db` is how far the gain before the attack lies below the one at rest, where sure, else 0;
+    `charged` tells that besides something fills from burst to burst: none shows the release from rest;
     `release_kind` is None where the edge has no time to classify. `start_s` and `end_s` are seconds from the
     first sample of the capture.
     """
@@ -49,6 +52,7 @@ class BurstRow:
     release: EdgeTimes
     left_out: OddStart | None
     starts_short_db: float
+    charged: bool
     release_kind: ReleaseKind | None
     start_s: float
     end_s: float
@@ -156,6 +160,9 @@ def _row(
             lead.value, math.hypot(lead.std, min(rest.std, abs(rest.value - lead.value))), "dB"
         )
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
+    charged = bool(short_db) and fills(release_trace.scatter)
+    if charged:
+        release = _of_charged(release)
     return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
@@ -166,6 +173,7 @@ def _row(
         release,
         odd,
         short_db,
+        charged,
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),
         wet.capture_time_s(bursts[-1].release.stop),
@@ -189,36 +197,55 @@ def _unsure_start_db(
     return min(abs(rest.value - lead.value), rest.std)
 
 
+def _of_charged(release: EdgeTimes) -> EdgeTimes:
+    """Take back the times of a release whose speed hangs on what was played before, bounds and all."""
+    reason = (
+        "each burst leaves something behind, and none began from rest: a release from rest takes another time"
+    )
+    none = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing", cause="short-gaps")
+    return replace(
+        release, delay=none, t50=none, t63=none, t90=none, within_2db=none, within_3db=none, within_4db=none
+    )
+
+
 def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
-    """Doubt the times of an attack that starts so far from rest, by that share of its change."""
+    """Doubt an attack that starts so far from rest, by that share of its change."""
     if not (missing_db and isinstance(attack.change, Quantity)):
         return attack
     share = missing_db / abs(attack.change.value)
+    reason = f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
+    then = "use a recipe with longer gaps, such as timing"
 
-    def doubted(time: Reading) -> Reading:
+    def doubted(time: Reading, by: float = share) -> Reading:
         if isinstance(time, Unmeasured) and time.bounded:
             return time
         if isinstance(time, Quantity) and share <= MOST_SHORT:
-            return time_of(time.value, math.hypot(time.std, share * time.value))
-        reason = (
-            f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"
-        )
-        return Unmeasured("s", reason, "use a recipe with longer gaps, such as timing", cause="short-gaps")
+            return time_of(time.value, math.hypot(time.std, by * time.value))
+        return Unmeasured("s", reason, then, cause="short-gaps")
 
-    start, speed = attack.start, attack.initial_slope
+    def within(time: Reading, margin_db: float) -> Reading:
+        if isinstance(past, Quantity) and abs(past.value - margin_db) < missing_db + past.high - past.value:
+            return Unmeasured("s", reason, then, cause="short-gaps")  # whether it is left again is open
+        return doubted(time)
+
+    start, speed, past = attack.start, attack.initial_slope, attack.overshoot
     if isinstance(start, Quantity) and isinstance(speed, Quantity) and speed.value != 0:
         # a gain still rising at the edge looks as if it had turned before it
         aside_s = 1e-3 * missing_db / abs(speed.value)
         start = Quantity.from_std(start.value, math.hypot(start.std, aside_s), "s")
+    if isinstance(past, Quantity):
+        past = Quantity.from_std(past.value, math.hypot(past.std, missing_db), "dB")
     return replace(
         attack,
         start=start,
+        delay=doubted(attack.delay, min(1.0, share / EARLY)),
         t50=doubted(attack.t50),
         t63=doubted(attack.t63),
         t90=doubted(attack.t90),
-        within_2db=doubted(attack.within_2db),
-        within_3db=doubted(attack.within_3db),
-        within_4db=doubted(attack.within_4db),
+        within_2db=within(attack.within_2db, 2.0),
+        within_3db=within(attack.within_3db, 3.0),
+        within_4db=within(attack.within_4db, 4.0),
+        overshoot=past,
     )
 
 
