@@ -57,7 +57,7 @@ class _Swept:
 
     @property
     def unsure_db(self) -> float:
-        """Standard uncertainty in dB that drifts, and a gain which follows the sweep, leave beside the noise."""
+        """Standard uncertainty in dB from drifts and from a gain that follows the sweep."""
         follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * self.steepness
         return math.hypot(*follows_db, self.level_std_db)
 
