@@ -92,7 +92,8 @@ def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
         )
     found = number_text(measured.value, 1)
     if measured.value > expected.high + CLOSE_DB:
-        rest = "the rest is colour" if rung.origin == "colour" else "more than ripple of such a detector"
+        other = "colour, or ripple of a gain that lets go faster at first than its times tell"
+        rest = "the rest is colour" if rung.origin == "colour" else other
         return f"{lead}; {found} dBc was measured: {rest}."
     if measured.value < expected.low - CLOSE_DB:
         return f"{lead}; {found} dBc was measured: the detector is smoother than that."

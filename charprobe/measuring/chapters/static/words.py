@@ -184,7 +184,8 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     elif readings.compressed is not None and curve.flat_section is None:
         yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
     elif readings.compressed is not None and isinstance(slope, Unmeasured) and slope.cause is None:
-        yield "It compresses, but nowhere along a straight line: read its local slopes."
+        below = " below its second bend" if known(published, "static.second_slope") else ""
+        yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:

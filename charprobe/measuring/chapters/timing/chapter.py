@@ -71,6 +71,7 @@ INAUDIBLE = (
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
 AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
+TURNED_DB = 0.02  # of gain that a turn of the carrier's phase costs, from which a start is blurred
 UNEVEN = 0.02  # share by which the depths of bursts may differ for their releases to be compared
 FOLLOWS_DB = 0.05  # difference of the first burst from the others that is told
 MEMORY = 0.05  # release times must differ by this share for the stage to be called history-dependent
@@ -196,10 +197,14 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
 def _lookahead(start: Reading, trace: GainTrace) -> Reading:
     if isinstance(start, Unmeasured):
         return start.as_of("s")
-    if start.high < -AHEAD * trace.resolution_s:
+    # filters that turn the carrier's phase ring over the edge, which looks like a start ahead of it
+    turned = float(trace.turn_db.max()) > TURNED_DB
+    if start.high < -AHEAD * trace.resolution_s and not turned:
         return Quantity(-start.value, -start.high, -start.low, "s")
     bound = max(AHEAD * trace.resolution_s, -start.low)
     reason = "the gain does not move before the edge, as far as this capture resolves"
+    if turned:
+        reason = "the carrier's phase turns as the gain moves, which blurs when it starts"
     return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
 
 
