@@ -235,7 +235,11 @@ def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
     if len(labels) < FEWEST_FOR_ENDS:
         return ""
     for name, verdicts, word in SPREAD:
-        found = _outermost(values.get(name, ()), partial(_verdict, table, verdicts))
+        readings = [
+            one if slope is not None and (isinstance(slope, Quantity) or slope.bounded) else None
+            for one, slope in zip(values.get(name, ()), values.get("static.slope", ()), strict=False)
+        ]  # who compresses: of the others a threshold is only how far up they were looked at
+        found = _outermost(readings, partial(_verdict, table, verdicts))
         low, high = (end(found, key=lambda i: _size(found[i]), default=0) for end in (min, max))
         if _verdict(table, verdicts, low, high) != "different":
             continue
