@@ -93,7 +93,8 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
     nearer to rest, or its release shorter; a store that fills from burst to burst sets each farther from the
     first, by ever less. Where the first attack is ahead of the others, by its gain before the edge or on the
     way, it was the one that began away from rest, and the others count; so do they where the first alone
-    still moves at the low level, which it came to from silence.
+    still moves at the low level, which it came to from silence, and where it recovers later than the others,
+    from sound before the set.
     """
     if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
         return None
@@ -111,9 +112,12 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
         return None
     odd = scatter.odd
     ahead = odd.off_db if odd is not None and odd.repetition == 0 else float(weight @ first)
-    came = _comes(before_db + scatter.before_db[0])
-    still = came < max(COMES_DB, COMES * _comes(before_db + scatter.before_db[1:].mean(axis=0)))
-    rested = edge == "release" or (ahead * change_db < 0 and still)
+    if edge == "release":
+        rested = float(weight[parted:] @ first[parted:]) * change_db > 0
+    else:
+        came = _comes(before_db + scatter.before_db[0])
+        still = came < max(COMES_DB, COMES * _comes(before_db + scatter.before_db[1:].mean(axis=0)))
+        rested = ahead * change_db < 0 and still
     if not rested and (alone or odd is not None):
         return None  # its gain tells it apart, and it is left out; or no burst tells the rest
     lacks = off[0] if rested else off[1:].mean(axis=0)

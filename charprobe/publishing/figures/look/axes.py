@@ -26,12 +26,6 @@ def frequency_axis(axes: Axes, *, low_hz: float = 20.0, high_hz: float = 20_000.
     axes.set_xlabel("frequency (Hz)")
 
 
-def drop_legend(axes: Axes) -> None:
-    """Take the legend away from a panel whose neighbour has the same."""
-    if (legend := axes.get_legend()) is not None:
-        legend.remove()
-
-
 def least_span(axes: Axes, span: float) -> None:
     """Widen the vertical axis to at least `span`, so that what is flat looks flat."""
     low, high = axes.get_ylim()

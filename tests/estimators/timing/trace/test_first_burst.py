@@ -72,6 +72,13 @@ def test_a_store_that_fills_from_burst_to_burst_is_told_and_widens_the_release(r
     assert t63.low <= RELEASE_S <= t63.high
 
 
+def test_the_others_stand_for_all_where_the_first_recovers_later_from_sound_before_the_set(rng):
+    release_s = RELEASE_S * np.array([1.15, 1.0, 1.0, 1.0, 1.0])
+    _, release = bursts(np.zeros(5), np.zeros(5), release_s, rng)
+    t63 = time_edge(release, rest_db=None).t63
+    assert t63.low <= RELEASE_S <= t63.high < 1.02 * RELEASE_S
+
+
 def test_bursts_alike_are_left_as_they_are(rng):
     for trace in bursts(np.zeros(5), np.zeros(5), np.full(5, RELEASE_S), rng):
         assert trace.first is None
