@@ -11,6 +11,7 @@ README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 
 def test_the_example_runs_and_prints_what_it_shows(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
     block = re.search(r"```console\n(.*?)```", README, re.S).group(1)
     heard = ""
     for line in block.splitlines():

@@ -94,7 +94,8 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     joined with 0.015 sample for time zero (attacks: 0.05 and, for t90, 0.18 with the ripple of the detector)
     and with 0.01 % (t90: 0.015 %) for curvature that the reading does not follow; the bound of any method
     with unknown end value has 4.3 for 5.1. What the first profile is unsure of beyond that, such as the
-    scatter between carrier phases, is the stage's own and stays. All hold within a factor of three.
+    scatter between carrier phases, is the stage's own and shrinks as means over phases do. All hold within a
+    factor of three.
     Holds are at least as long as in the first profile, so that a stage with memory is compared with itself.
     """
     needs = needs_of(profile)
@@ -248,7 +249,7 @@ def _expected(
             own = math.hypot(ZERO_SAMPLES[edge][name] / rate_hz, SHAPE[name] * value)
             by_noise = math.hypot(own, std * math.sqrt(phases / FIRST_PHASES))
             scatter = math.sqrt(max(0.0, first.std**2 - by_noise**2)) if first else 0.0
-            then = Z95 * math.hypot(std, own, scatter)
+            then = Z95 * math.hypot(std, own, scatter * math.sqrt(FIRST_PHASES / phases))
             now = Z95 * first.std if first else None
             rows.append(ExpectedInterval(f"{edge}.{name}", value, now, then, "s"))
     return tuple(rows)

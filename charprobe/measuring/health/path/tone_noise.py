@@ -259,7 +259,7 @@ def _irregular_db(take: Take, tone: Tone) -> float:
     turned *= np.exp(-1j * np.angle(turned @ window))
     power = [np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag)]
     first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
-    least = min(float(np.median(each[first:last])) for each in power)
+    least = min(float(np.median(each[first:last])) for each in power) + 1e-30
     # each of the two holds half of what lies on both sides; as densities of the tone's own two sides
     return 10 * math.log10(2 * least * (4 / rate_hz) / MEDIAN_OF_POWER + 1e-30)
 
@@ -371,7 +371,7 @@ def _image_db(under: UnderTone, between_hz: float, spectrum: QuietSpectrum) -> f
                 under.power[middle + reach : middle + 5 * reach],
             ]
         )
-        if float(near.max()) < IMAGE * float(np.median(around)) / MEDIAN_OF_POWER:
+        if float(near.max()) <= IMAGE * float(np.median(around)) / MEDIAN_OF_POWER:
             continue
         at = middle - IMAGE_OFF_BINS + int(np.argmax(near))
         level = 10 * math.log10(float(under.power[at - LINE_BINS : at + LINE_BINS + 1].sum()) * under.bin_hz)
