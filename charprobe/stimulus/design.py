@@ -23,7 +23,8 @@ KNEE_ROOM_DB = 5.0
 RISES, FALLS = 4.0, 0.7  # a level step lasts so many attack t90, or such a share of a release to its rest
 STEPS_SHARE = 0.4  # of the take that level steps may last
 TONES_DBFS = (-40.0, -30.0, -20.0, -12.0, -6.0, -2.0)
-TOLD_ANEW = 0.8  # an interval that shrinks to no less than this tells nothing new
+# an interval that shrinks to no less than this tells nothing new: nine phases for five alone make 0.75 of it
+TOLD_ANEW = 0.7
 DB = 20 / math.log(10)
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}

@@ -122,7 +122,10 @@ def colour_chapter(
 
     def words(published: Published) -> tuple[str, ...]:
         compared = shown and expected_words(
-            published["colour.ripple_expected"].reading, shown, tone_words(shown)
+            published["colour.ripple_expected"].reading,
+            shown,
+            tone_words(shown),
+            share=published["colour.ripple_share"].reading,
         )
         return (
             *colour_words(published, everywhere),

@@ -75,10 +75,15 @@ def slope_at(static: Reduction | None, input_dbfs: float) -> float | None:
     return None if below is None or above is None else above - below
 
 
-def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
-    """Say how the third harmonic at one tone compares with the expected ripple; None without either."""
+def expected_words(expected: Reading, rung: LevelRung, at: str, *, share: Reading) -> str | None:
+    """Say how the third harmonic at one tone compares with the expected ripple; None without either.
+
+    Where no ripple is expected and yet its measured `share` is some, times and harmonics tell two things of
+    the detector, and nothing is said.
+    """
     if not isinstance(expected, Quantity):
-        if expected.at_most is None or rung.origin != "colour" or not rung.shows(3):
+        ripples = isinstance(share, Quantity) and share.low > 0
+        if expected.at_most is None or rung.origin != "colour" or not rung.shows(3) or ripples:
             return None
         return f"The gain moves like one without ripple: the third harmonic at {at} is colour."
     lead = f"A detector with this attack and release makes {_range(expected)} of third harmonic at {at}"

@@ -1,5 +1,10 @@
+from types import SimpleNamespace
+
 import pytest
 from rippling_stages import profile_of
+
+from charprobe.measuring.chapters.colour.expected import expected_words
+from charprobe.values.quantity import Quantity, Unmeasured
 
 
 @pytest.mark.parametrize(
@@ -33,3 +38,10 @@ def test_the_times_foretell_the_ripple(name):
 def test_what_the_expected_ripple_says(name, words):
     findings = profile_of(name).findings
     assert any(words in sentence for sentence in findings)
+
+
+@pytest.mark.parametrize(("share", "told"), [((100.0, 92.0, 100.0), False), ((3.0, 0.0, 9.0), True)])
+def test_times_without_ripple_do_not_deny_a_ripple_that_was_measured(share, told):
+    rung = SimpleNamespace(origin="colour", shows=lambda order: True)
+    none = Unmeasured("dBc", "a gain that moves like this one has no ripple", "none needed", at_most=-130.0)
+    assert bool(expected_words(none, rung, "110 Hz", share=Quantity(*share, "%"))) == told
