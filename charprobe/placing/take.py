@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.placing.align import Alignment, locate
 from charprobe.placing.track import Track
-from charprobe.stimulus.kinds.segment import S, Segment, SegmentOf
+from charprobe.stimulus.kinds.segment import S, Segment, SegmentOf, Tone
 from charprobe.values.cut import Cut
 
 Given = ParamSpec("Given")
@@ -84,6 +84,12 @@ class Take(Track):
         spoiled = (*self.damaged, *self.clipped)
         tones = (tone for tone in segment.tones if not self._touched(tone.start, tone.stop, spoiled))
         return replace(segment, tones=tuple(tones))
+
+    def single_tones(self) -> Iterator[Tone]:
+        """Tones measured one by one, of segments that the capture holds, without the spoiled ones."""
+        for segment in self.stimulus.segments:
+            if segment.spec.kind in BY_TONE and self.holds(segment):
+                yield from self.intact(segment).tones
 
     def _touched(self, start: float, stop: float, stretches: tuple[tuple[float, float], ...]) -> bool:
         first, last = self.alignment.capture_index(start), self.alignment.capture_index(stop)

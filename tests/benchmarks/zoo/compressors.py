@@ -94,18 +94,29 @@ def average_uneven(draw: Draw) -> Stage:
     return Stage("average-uneven", "absolute value smoothed with unequal times", process, trace_is_gain=True)
 
 
+Band = tuple[Law, float, float]
+"""A law of the level in dB, and the times in s in which its reduction comes and goes."""
+
+
+def in_bands(sound: Array, rate: int, *, split: float, over: float, low: Band, high: Band) -> Output:
+    """Reduce what lies below and above `split` Hz by itself, each by its mean square over `over` s."""
+    below = filters.low_part(sound, split, rate)
+    out = np.zeros_like(sound)
+    for part, (law, up, down) in ((below, low), (sound - below, high)):
+        level = mean_square(part, over, over, rate)
+        out += by(part, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0)).sound
+    return Output(out, None)
+
+
 def two_bands(draw: Draw) -> Stage:
     low_law, high_law = law_of(draw, -26, 3, 4), law_of(draw, -20, 4)
     times = [draw.time(t) for t in (0.015, 0.3, 0.003, 0.08)]
     split = 400 * draw.amount(1.0)
 
     def process(sound: Array, rate: int) -> Output:
-        low = filters.low_part(sound, split, rate)
-        out = np.zeros_like(sound)
-        for band, law, up, down in ((low, low_law, *times[:2]), (sound - low, high_law, *times[2:])):
-            level = mean_square(band, 0.004, 0.004, rate)
-            out += by(band, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0)).sound
-        return Output(out, None)
+        return in_bands(
+            sound, rate, split=split, over=0.004, low=(low_law, *times[:2]), high=(high_law, *times[2:])
+        )
 
     return Stage(
         "two-bands",

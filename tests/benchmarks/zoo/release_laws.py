@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 from numba import njit
 
-from tests.benchmarks.zoo import filters, loops
-from tests.benchmarks.zoo.compressors import by, law_of, mean_square
+from tests.benchmarks.zoo import loops
+from tests.benchmarks.zoo.compressors import by, in_bands, law_of, mean_square
 from tests.benchmarks.zoo.stage import Array, Draw, Output, Stage, keep
 
 Loop = Callable[[Array, float, float, float], Array]
@@ -72,21 +73,9 @@ def tail_loop(wanted: Array, up: float, time: float, end: float) -> Array:
     return out
 
 
-@njit(cache=True)
-def late_loop(wanted: Array, up: float, down: float, hold: float) -> Array:
+def late(wanted: Array, up: float, down: float, hold: float) -> Array:
     """Waits for `hold` samples after the last rise, then follows two poles one after the other."""
-    out = np.empty_like(wanted)
-    state, after, left = 0.0, 0.0, 0.0
-    for n in range(wanted.size):
-        if wanted[n] > state:
-            state, left = up * state + (1 - up) * wanted[n], hold
-        elif left > 0:
-            left -= 1
-        else:
-            state = down * state + (1 - down) * wanted[n]
-        after += (state - after) * (1 - up)
-        out[n] = after
-    return out
+    return loops.two_times(loops.waiting(wanted, up, down, math.ceil(hold)), up, up, 0.0)
 
 
 def _letting_go(
@@ -143,22 +132,19 @@ def late_release(draw: Draw) -> Stage:
         "late-release",
         "holds, then two poles one after the other",
         draw,
-        late_loop,
+        late,
         lambda rate: (keep(down, rate), hold * rate),
     )
 
 
 def parted_bands(draw: Draw) -> Stage:
-    laws = law_of(draw, -28, 3, 4), law_of(draw, -26, 4, 2)
-    split, ups, downs = 3000 * draw.amount(1.0), draw.time(0.005), (draw.time(0.06), draw.time(0.35))
+    low_law, high_law = law_of(draw, -28, 3, 4), law_of(draw, -26, 4, 2)
+    split, up, downs = 3000 * draw.amount(1.0), draw.time(0.005), (draw.time(0.06), draw.time(0.35))
 
     def process(sound: Array, rate: int) -> Output:
-        low = filters.low_part(sound, split, rate)
-        out = np.zeros_like(sound)
-        for band, law, down in zip((low, sound - low), laws, downs, strict=True):
-            level = mean_square(band, 0.003, 0.003, rate)
-            out += by(band, loops.two_times(law(level), keep(ups, rate), keep(down, rate), 0.0)).sound
-        return Output(out, None)
+        return in_bands(
+            sound, rate, split=split, over=0.003, low=(low_law, up, downs[0]), high=(high_law, up, downs[1])
+        )
 
     return Stage(
         "parted-bands",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.phase_set import carrier_phase
-from charprobe.placing.take import BY_TONE, Take
+from charprobe.measuring.health.path.tone_noise import turned_still
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array, Complex
+from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
 RIPPLES_HZ, BETWEEN_HZ = (100.0, 120.0), (80.0, 140.0, 160.0)  # where it is, and where it is not
@@ -25,13 +25,7 @@ def check_ripple(bypass: Take) -> list[Health]:
     A stage may swing by itself, so only a bypass is judged. Sound that hums beside a tone leaves as much at
     every level, a gain that swings leaves the same share of every tone: the median over tones of all levels.
     """
-    tones = [
-        tone
-        for segment in bypass.stimulus.segments
-        if segment.spec.kind in BY_TONE and bypass.holds(segment)
-        for tone in bypass.intact(segment).tones
-        if tone.frequency_hz > LEAST_HZ
-    ]
+    tones = [tone for tone in bypass.single_tones() if tone.frequency_hz > LEAST_HZ]
     loud = sorted(tones, key=lambda tone: -tone.level_dbfs)[: max(FEWEST, len(tones) // 2)]
     swings = [swing for tone in loud if (swing := _swings(bypass, tone)) is not None]
     if len(swings) < FEWEST:
@@ -56,9 +50,7 @@ def _swings(take: Take, tone: Tone) -> Array | None:
     if cut.samples.size < LEAST_S * rate_hz:
         return None
     window = np.blackman(cut.samples.size)
-    turned: Complex = cut.samples * np.exp(-1j * carrier_phase(tone, cut.position(), rate_hz=rate_hz))
-    middle = complex(turned @ window)
-    size = (turned * (abs(middle) / middle if middle else 1.0)).real * window
+    size = turned_still(cut, tone, window, rate_hz=rate_hz).real * window
     time_s = np.arange(size.size) / rate_hz
     beats = np.exp(-2j * np.pi * np.outer((*RIPPLES_HZ, *BETWEEN_HZ), time_s))
-    return np.asarray(2 * np.abs(beats @ size) / max(abs(middle), 1e-30))
+    return np.asarray(2 * np.abs(beats @ size) / max(float(size.sum()), 1e-30))

@@ -12,10 +12,11 @@ import numpy as np
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
-from charprobe.placing.take import BY_TONE, Take
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array, Flags
+from charprobe.values.arrays import Array, Complex, Flags
+from charprobe.values.cut import Cut
 from charprobe.values.wording import number_text
 
 SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
@@ -92,9 +93,7 @@ def under_tones(take: Take) -> list[UnderTone]:
     """Read the noise under every steady tone of a capture that is long and high enough for it."""
     return [
         found
-        for segment in take.stimulus.segments
-        if segment.spec.kind in BY_TONE and take.holds(segment)
-        for tone in take.intact(segment).tones
+        for tone in take.single_tones()
         if tone.frequency_hz > LOWEST_HZ and (found := _under(take, tone)) is not None
     ]
 
@@ -253,15 +252,19 @@ def _irregular_db(take: Take, tone: Tone) -> float:
     """
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    phase = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
     window = _window(cut.samples.size)
-    turned = cut.samples * np.exp(-1j * phase)
-    turned *= np.exp(-1j * np.angle(turned @ window))
+    turned = turned_still(cut, tone, window, rate_hz=rate_hz)
     power = [np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag)]
     first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
     least = min(float(np.median(each[first:last])) for each in power) + 1e-30
     # each of the two holds half of what lies on both sides; as densities of the tone's own two sides
     return 10 * math.log10(2 * least * (4 / rate_hz) / MEDIAN_OF_POWER + 1e-30)
+
+
+def turned_still(cut: Cut, tone: Tone, window: Array, *, rate_hz: int) -> Complex:
+    """A tone against its own carrier, its mean in `window` real: gain moves the real part, phase not."""
+    turned: Complex = cut.samples * np.exp(-1j * carrier_phase(tone, cut.position(), rate_hz=rate_hz))
+    return np.asarray(turned * np.exp(-1j * np.angle(turned @ window)))
 
 
 def _rise_db(levels: Array, risen: Array, high: Flags, *, fewest: int) -> float:

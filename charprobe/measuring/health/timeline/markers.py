@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
-from charprobe.placing.take import BY_TONE, Take
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span, Tone
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
@@ -139,10 +139,8 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
 def _moves_of_quiet_tones(take: Take) -> list[tuple[float, float, float]]:
     """How far quiet tones move until they are played again: in dB, how much later, and how surely."""
     pairs: dict[tuple[float, float], list[Tone]] = {}
-    for segment in take.stimulus.segments:
-        if segment.spec.kind in BY_TONE and take.holds(segment):
-            for tone in take.intact(segment).tones:
-                pairs.setdefault((round(tone.level_dbfs, 3), tone.frequency_hz), []).append(tone)
+    for tone in take.single_tones():
+        pairs.setdefault((round(tone.level_dbfs, 3), tone.frequency_hz), []).append(tone)
     twice = [tones for _, tones in sorted(pairs.items()) if len(tones) > 1]
     moved = []
     for tones in twice[: max(FEWEST_PAIRS, round(QUIETEST * len(twice)))]:
