@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from charprobe.values.errors import DeviceGoneError, LiveError
 from charprobe.values.wording import literal, shortened
@@ -16,6 +18,7 @@ libportaudio2). Without it, work with files: `charprobe stimulus RECIPE --out FI
 with any recorder, `charprobe session SESSION.toml --out DIR`"""
 ANSWER_S = 20.0
 Side = Literal["play", "record"]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -75,17 +78,39 @@ def backend() -> Any:
     DeviceGoneError
         If a sound server is there but does not answer: asking it in this thread would hang.
     """
-    found: list[Any] = []
-    asking = threading.Thread(target=lambda: found.append(_loaded()), daemon=True)
-    asking.start()
-    asking.join(ANSWER_S)
+    found = answer_of(_loaded)
+    if found is None:
+        raise LiveError(INSTALL)
+    return found
+
+
+def answer_of(ask: Callable[[], T]) -> T:
+    """Ask the sound system something that a server which hangs never answers.
+
+    Raises
+    ------
+    DeviceGoneError
+        If no answer came. Whatever else is raised by `ask` is raised here.
+    """
+    found: list[T] = []
+    failed: list[Exception] = []
+
+    def asking() -> None:
+        try:
+            found.append(ask())
+        except Exception as error:  # handed on below, whatever it is
+            failed.append(error)
+
+    thread = threading.Thread(target=asking, daemon=True)
+    thread.start()
+    thread.join(ANSWER_S)
+    if failed:
+        raise failed[0]
     if not found:
         raise DeviceGoneError(
             f"the sound server has not answered for {ANSWER_S:.0f} s: restart it, then run the same command "
-            "again"
+            "again; it goes on from there"
         )
-    if found[0] is None:
-        raise LiveError(INSTALL)
     return found[0]
 
 
@@ -158,20 +183,20 @@ def check_patch(patch: Patch) -> tuple[str, ...]:
             )
     sound = backend()
     try:
-        sound.check_output_settings(
-            device=patch.play.number,
-            channels=max(patch.outputs),
-            samplerate=patch.rate_hz,
-            dtype="float32",
-            extra_settings=exclusive_of(patch, patch.play),
-        )
-        sound.check_input_settings(
-            device=patch.record.number,
-            channels=max(patch.inputs),
-            samplerate=patch.rate_hz,
-            dtype="float32",
-            extra_settings=exclusive_of(patch, patch.record),
-        )
+        for ask, device, channels in (
+            (sound.check_output_settings, patch.play, patch.outputs),
+            (sound.check_input_settings, patch.record, patch.inputs),
+        ):
+            answer_of(
+                partial(
+                    ask,
+                    device=device.number,
+                    channels=max(channels),
+                    samplerate=patch.rate_hz,
+                    dtype="float32",
+                    extra_settings=exclusive_of(patch, device),
+                )
+            )
     except sound.PortAudioError as error:
         raise LiveError(
             f"asked {literal(patch.play.name)} and {literal(patch.record.name)} for {max(patch.outputs)} out "

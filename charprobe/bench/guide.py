@@ -21,6 +21,7 @@ from charprobe.profile.entry import Health
 from charprobe.stimulus.render import lay_out, render_sides
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, OutputError
+from charprobe.values.wording import signed_text
 
 Ready = Literal["play", "skip", "back", "stop"]
 Decision = Literal["keep", "retake", "skip", "back", "stop"]
@@ -36,6 +37,7 @@ class Judged:
     verdicts: tuple[Verdict, ...]
     health: tuple[Health, ...]
     trouble: str = ""
+    beside_bypass: tuple[str, ...] = ()  # how much louder than the bypass, input by input
 
     @property
     def good(self) -> bool:
@@ -193,6 +195,7 @@ def _row(
             }
         ),
         "trouble": judged.trouble,
+        "beside_bypass": judged.beside_bypass,
     }
 
 
@@ -202,16 +205,16 @@ def _judged(job: Job, end: TakeEnd, patch: Patch, jobs: Sequence[Job]) -> Judged
     if end.ending != "whole":
         return Judged(job, end, (), health, end.message)
     others = [other for other in jobs if other is not job and other.folder == job.folder and other.done]
-    off = [other.file for other in others if other.kind == "bypass"]
+    off = [other for other in others if other.kind == "bypass"]
     same = [other.file for other in others if (other.kind, other.take) == (job.kind, job.take)]
     stimulus = _stimulus(job, patch)
     try:
         capture = open_capture(end.path)
-        bypass = open_capture(off[0]) if off and job.kind == "setting" else None
+        bypass = open_capture(off[0].file) if off and job.kind == "setting" else None
         earlier = open_capture(same[0]) if same else None
     except CharprobeError as error:
         return Judged(job, end, (), health, str(error))
-    verdicts, trouble = [], []
+    verdicts, trouble, beside = [], [], list[str]()
     for channel, recorded in enumerate(patch.inputs, start=1):
         try:
             verdict = check(capture, stimulus, bypass=bypass, channel=channel)
@@ -219,12 +222,18 @@ def _judged(job: Job, end: TakeEnd, patch: Patch, jobs: Sequence[Job]) -> Judged
             if earlier is not None and channel <= earlier.channels:
                 before = locate(Track(earlier, channel - 1, stimulus))
                 health += tuple(moved_between(before, verdict.take.alignment, input_number=recorded))
+            elif bypass is not None and channel <= bypass.channels:
+                without = locate(Track(bypass, channel - 1, stimulus))
+                louder = verdict.take.alignment.gain_db - without.gain_db
+                beside.append(
+                    f"input {recorded}: {signed_text(louder, 2)} dB against the bypass, at the soft marker"
+                )
         except CharprobeError as error:
             trouble.append(f"input {recorded}: {error}")
     if trouble and verdicts:
         heard = ",".join(str(patch.inputs[one.take.channel]) for one in verdicts)
         trouble.append(f"record only what carries the sound: --inputs {heard}")
-    return Judged(job, end, tuple(verdicts), health, ". ".join(trouble))
+    return Judged(job, end, tuple(verdicts), health, ". ".join(trouble), tuple(beside))
 
 
 def _driver_health(end: TakeEnd) -> tuple[Health, ...]:

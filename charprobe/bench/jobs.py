@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -16,6 +16,8 @@ BESIDE = "path"  # folder, beside the session file, of what is no capture of a s
 PATH_TAKE, BYPASS_TAKE = 255, 0
 ROUNDS = 2  # of path and bypass: what differs between two is the rig
 AGAIN = "The same once more, touch nothing: what differs between the two is the rig."
+OFF = "Device in, stage off (bypass); leave every gain as it will be."
+AT_THE_END = "Device in, stage off (bypass), a last time: a gain turned since the first one shows."
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,8 @@ def jobs_of(session: Session, *, shuffle: int | None = None, repeats: bool = Tru
     """List the takes of a session.
 
     The path without the device and the bypass come first, each twice; then every setting once, in the order
-    of the file or shuffled; then the repeats that the file lists; a setting of the first round comes last.
+    of the file or shuffled; then the repeats that the file lists; a setting of the first round comes again,
+    and the bypass last.
 
     Parameters
     ----------
@@ -73,6 +76,10 @@ def jobs_of(session: Session, *, shuffle: int | None = None, repeats: bool = Tru
         ]
     if repeats and listed == 1:
         jobs.append(make.of_setting(settings[0], 1))
+    last_off = [job for job in jobs if job.kind == "bypass"][-1:] if repeats else []
+    for job in last_off:  # before a setting's only take a gain may be turned: its own level cannot tell
+        file = job.file.with_name(f"{job.file.stem.removesuffix(' again')} at the end.wav")
+        jobs.append(replace(job, name=f"bypass {ROUNDS + 1}", ask=AT_THE_END, file=file))
     return tuple(jobs)
 
 
@@ -95,10 +102,9 @@ class _Jobs:
             bypass = session.pool / "bypass 1.wav"
         take = BYPASS_TAKE if session.bypass_take is None else session.bypass_take
         around = "Patch around the device: output straight into input, same cables."
-        off = "Device in, stage off (bypass); leave every gain as it will be."
         paths: tuple[tuple[Literal["path", "bypass"], Path | None, str, int], ...] = (
             ("path", session.loopback, around, PATH_TAKE),
-            ("bypass", bypass, off, take),
+            ("bypass", bypass, OFF, take),
         )
         for kind, first, ask, number in paths:
             for index in range(rounds if first is not None else 0):

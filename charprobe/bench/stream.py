@@ -6,14 +6,16 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
 import numpy as np
 
-from charprobe.bench.devices import Patch, backend, exclusive_of
+from charprobe.bench.devices import Patch, answer_of, backend, exclusive_of
 from charprobe.bench.pulse import Pulse
 from charprobe.bench.ring import Ring
+from charprobe.bench.stopping import Ended, signals_heard
 from charprobe.files.sound.growing_wav import GrowingWav
 from charprobe.values.arrays import Array
 from charprobe.values.errors import DeviceGoneError, LiveError, SoundFileError
@@ -24,7 +26,7 @@ CLOSING_S = 3.0  # that closing a stream may take; a dead server never answers
 FADE_S = 0.005
 SETTLE_EVERY_S, LOOK_EVERY_S = 0.5, 0.05
 MOST_FLAGS = 1000
-Ending = Literal["whole", "stopped by hand", "device gone", "disk"]
+Ending = Literal["whole", "stopped by hand", "told to end", "device gone", "disk"]
 
 
 @dataclass(frozen=True)
@@ -81,16 +83,19 @@ def open_stream(patch: Patch, callback: Callback) -> Stream:
     """Open a full-duplex stream of the system's sound devices."""
     sound = backend()
     try:
-        stream: Stream = sound.Stream(
-            samplerate=patch.rate_hz,
-            device=(patch.record.number, patch.play.number),
-            channels=(max(patch.inputs), max(patch.outputs)),
-            dtype="float32",
-            latency="high",
-            clip_off=True,
-            dither_off=True,
-            extra_settings=(exclusive_of(patch, patch.record), exclusive_of(patch, patch.play)),
-            callback=callback,
+        stream: Stream = answer_of(
+            partial(
+                sound.Stream,
+                samplerate=patch.rate_hz,
+                device=(patch.record.number, patch.play.number),
+                channels=(max(patch.inputs), max(patch.outputs)),
+                dtype="float32",
+                latency="high",
+                clip_off=True,
+                dither_off=True,
+                extra_settings=(exclusive_of(patch, patch.record), exclusive_of(patch, patch.play)),
+                callback=callback,
+            )
         )
     except sound.PortAudioError as error:
         raise DeviceGoneError(  # asked to end itself after this, the library may crash
@@ -130,7 +135,8 @@ def record_take(
     Returns
     -------
     TakeEnd
-        Ctrl-C mutes at once and ends the take; so do a device that stops calling back and a full disk.
+        Ctrl-C mutes at once and ends the take, even where it was ignored before; so do the system's wish to
+        end, a terminal that is gone, a device that stops calling back, and a full disk.
 
     Raises
     ------
@@ -147,7 +153,7 @@ def record_take(
         _closed(stream)
         raise
     try:
-        with file:
+        with file, signals_heard():
             ending, message = _watched(stream, duplex, file, meter)
     except SoundFileError as error:  # not even the last of it fits
         ending, message = "disk", message or str(error)
@@ -159,7 +165,7 @@ def _watched(stream: Stream, duplex: _Duplex, file: GrowingWav, meter: Meter) ->
     ending: Ending = "whole"
     message, settled = "", time.monotonic()
     try:
-        stream.start()
+        answer_of(stream.start)
         pulse = Pulse(file.rate_hz, time.monotonic())
         while duplex.frame < duplex.length:
             time.sleep(LOOK_EVERY_S)
@@ -179,9 +185,13 @@ def _watched(stream: Stream, duplex: _Duplex, file: GrowingWav, meter: Meter) ->
                 )
                 break
             meter(left_s=(duplex.length - duplex.frame) / file.rate_hz, peaks=duplex.taken_peaks())
-    except KeyboardInterrupt:
-        ending, message = "stopped by hand", "stopped by hand: output muted, what was recorded is kept"
+    except KeyboardInterrupt as stop:
+        ending = "told to end" if isinstance(stop, Ended) else "stopped by hand"
+        by = f"ended by {stop}" if isinstance(stop, Ended) else ending
+        message = f"{by}: output muted, what was recorded is kept"
         duplex.mute()
+    except DeviceGoneError as error:
+        ending, message = "device gone", str(error)
     except SoundFileError as error:
         ending, message = "disk", str(error)
         duplex.mute()

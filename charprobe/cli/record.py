@@ -56,21 +56,23 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
         raise click.UsageError(
             "name a session file; one that does not exist yet is made from a few questions"
         )
+    from charprobe.bench.stopping import signals_heard
     from charprobe.cli.record_screen import Screen
     from charprobe.values.errors import DeviceGoneError
 
     screen = Screen(yes=options["yes"])
     errors_go_to = os.dup(2)  # while it asks for devices, the sound library points 2 elsewhere
     try:
-        devices = list_devices()
-        if list_only:
-            done = {"complete": True, "devices": [device.text for device in devices]}
-            click.echo("\n".join(device.text for device in devices) or "none", err=options["as_json"])
-        elif options["self_check"]:
-            done = _self_check(devices, screen, options)
-        else:
-            assert session is not None
-            done = _record(session, devices, screen, options)
+        with signals_heard():
+            devices = list_devices()
+            if list_only:
+                done = {"complete": True, "devices": [device.text for device in devices]}
+                click.echo("\n".join(device.text for device in devices) or "none", err=options["as_json"])
+            elif options["self_check"]:
+                done = _self_check(devices, screen, options)
+            else:
+                assert session is not None
+                done = _record(session, devices, screen, options)
     except DeviceGoneError as error:  # whoever asks a dead sound server anything hangs, the way out included
         os.dup2(errors_go_to, 2)
         click.echo(f"Error: {error}", err=True)

@@ -112,6 +112,8 @@ class Screen:
         say(judged.word)
         if judged.trouble:
             say(judged.trouble)
+        for line in judged.beside_bypass:
+            say(f"{line}: make-up, unless a gain was turned since")
         for item in judged.health:
             _say_finding(item)
         several = len(judged.verdicts) > 1

@@ -76,7 +76,7 @@ def test_every_take_is_recorded_judged_and_kept_and_nothing_is_done_twice(jobs, 
 
 def test_retake_skip_and_back_do_what_they_say_and_lose_no_take(jobs, rng, unjudged):
     person = Person(ready={"drum 1": ["back", "play"]}, judged={"bypass 1": ["retake"], "voice 2": ["skip"]})
-    jobs = (jobs[0], *jobs[2:])
+    jobs = (jobs[0], *jobs[2:-1])
     assert not walk(jobs, ONE, person, opened=opener(device=noisy(rng)))
     assert person.asked == ["bypass 1", "bypass 1", "voice 1", "drum 1", "voice 1", "drum 1", "voice 2"]
     assert [job.name for job in jobs if not job.done] == ["voice 2"]
@@ -185,3 +185,20 @@ def test_a_folder_that_is_moved_while_a_take_runs_takes_it_along_and_that_is_sai
     with pytest.raises(OutputError, match="moved while it was recorded"):
         walk(jobs, ONE, Person(), opened=opener(device=moving))
     assert open_capture(folder / "elsewhere" / "bypass.wav").frames > 100_000
+
+
+def test_a_gain_turned_before_the_only_setting_shows_in_the_bypass_taken_last(tmp_path, rng):
+    (tmp_path / "short.toml").write_text(SHORT)
+    text = session_text(Answers("strip", ["voice"], recipe="short.toml"))
+    jobs = jobs_of(parse_session(text, path=tmp_path / "session.toml"))
+    jobs = (jobs[0], jobs[2], jobs[-1])
+    assert [job.name for job in jobs] == ["bypass 1", "voice 1", "bypass 3"]
+    gains, person = iter([0.5, 0.6, 0.6]), Person()
+
+    def opened(rig, callback):
+        return opener(device=noisy(rng, next(gains)))(rig, callback)
+
+    walk(jobs, ONE, person, opened=opened)
+    assert person.shown[1].beside_bypass == ("input 1: +1.58 dB against the bypass, at the soft marker",)
+    (moved,) = [item for item in person.shown[2].health if item.code == "level-drift"]
+    assert "+1.58 dB" in moved.message  # 20 log10(0.6 / 0.5)

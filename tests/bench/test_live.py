@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import sys
 
@@ -95,7 +96,7 @@ def test_a_session_is_walked_through_from_the_first_question_to_captures_that_te
         person.types()
     person.hears("Play .*Enter = yes")
     person.types("n")
-    assert goes_on(person, rig) == ["bypass", "bypass", "drum", "drum"]
+    assert goes_on(person, rig) == ["bypass", "bypass", "drum", "drum", "bypass"]
     assert person.ends() == 0
     folder = tmp_path / "review"
     stimulus = lay_out(load_recipe(tmp_path / "short.toml"), rate_hz=48_000, take=1)
@@ -103,8 +104,9 @@ def test_a_session_is_walked_through_from_the_first_question_to_captures_that_te
     ratio = measure(on, stimulus, bypass=off)["static.ratio"]
     assert ratio.low <= 6.0 <= ratio.high, ratio
     rows = [json.loads(line) for line in (folder / "takes.jsonl").read_text().splitlines()]
-    assert [row["ending"] for row in rows] == ["whole"] * 4
+    assert [row["ending"] for row in rows] == ["whole"] * 5
     assert all(row["kept"] for row in rows)
+    assert re.search(r"input 1: \+2\.7\d dB against the bypass", person.heard)  # the device's make-up
 
 
 def test_ctrl_c_and_a_dead_server_lose_no_take_and_hang_nowhere(tmp_path):

@@ -1,6 +1,7 @@
 """Faults of a live rig, injected into real takes on a sound server without hardware: what is told, what is kept.
 
-``python -m tests.benchmarks.live_bench`` prints a row a fault; ``--write`` also writes ``docs/accuracy/live.md``;
+``python -m tests.benchmarks.live_bench`` prints a row a fault; ``--write`` also writes ``docs/accuracy/live.md``:
+faults chosen with ``--only`` replace their own rows alone, each with its date, commit and load;
 ``--sitting FILE`` writes down a sitting with four settings and its second pass, as a person sees it; ``--keep DIR`` keeps
 what it made, its pages too.
 """
@@ -16,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 from charprobe.files.sound.sound_file import open_capture
@@ -23,7 +25,7 @@ from tests.bench.jack_rig import RATE_HZ, jack_rig
 from tests.bench.person import Person
 from tests.bench.test_live import RECIPE
 from tests.bench.test_live import SETTINGS as TWO_SETTINGS
-from tests.benchmarks.written import write_section
+from tests.benchmarks.written import FOLDER, write_section
 
 SETTINGS = TWO_SETTINGS | {
     "bass": {"ratio": 2.0, "threshold": -30.0, "attack_s": 0.02, "release_s": 0.4},
@@ -66,9 +68,18 @@ def unplugged(rig):
 
 
 def hung_up(_, person):
-    """The terminal is closed, as by a lost connection: the program hears of it and ends."""
+    """The terminal is closed, as by a lost connection: the program hears of it, mutes, keeps the take and ends."""
     os.close(person.terminal)
     os.waitpid(person.pid, 0)
+
+
+def asked_to_end(_, person):
+    os.kill(person.pid, signal.SIGTERM)
+
+
+def suspended(rig):
+    """Power saving takes the device away for longer than any pause, and gives it back."""
+    stopped(rig.device, 8)
 
 
 def deleted(rig, _):
@@ -106,7 +117,14 @@ FAULTS = {
     "second sitting in the folder": (second_sitting, (), r"KEEP|RETAKE"),
     "folder deleted": (deleted, (), r"was deleted"),
     "folder moved": (moved, (), r"was its folder moved"),
-    "terminal closed": (hung_up, (), None),
+    "device in the loop suspended 8 s": (
+        lambda rig, _: suspended(rig),
+        (),
+        r"KEEP|RETAKE|does not answer|samples a second",
+    ),
+    "server hangs at a question": (None, (), r"has not answered"),
+    "program asked to end": (asked_to_end, (), r"ended by SIGTERM"),
+    "terminal closed": (hung_up, (), r"told to end"),
     "program killed": (lambda rig, person: person.is_killed(), (), None),
     "disk full": (None, (), r"cannot be written"),
 }
@@ -127,12 +145,13 @@ def one_fault(name, folder):
         person = Person(command, cwd=folder, env=rig.env)
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         start = time.monotonic()
-        if act is not None or name in ("disk full", "server killed at a question"):
+        at_question = name.endswith("at a question")
+        if act is not None or name == "disk full" or at_question:
             person.hears("Type yes")
             person.types("yes")
             person.hears(r"q stop\] ")
-            if name == "server killed at a question":
-                rig.server.kill()
+            if at_question:
+                rig.server.send_signal(signal.SIGKILL if "killed" in name else signal.SIGSTOP)
                 time.sleep(1)
             person.types()
         if act is not None or name == "disk full":
@@ -148,10 +167,13 @@ def one_fault(name, folder):
                     person.unread = person.heard
                     break
                 person.ends()
+        if act is hung_up:  # nobody hears it say anything: the log of takes does
+            person.heard = person.unread = (folder / "review" / "takes.jsonl").read_text()
         person.hears(rf"(?s)(?:{says})", within_s=120)
         took = time.monotonic() - start
         time.sleep(1.5)
-        person.reads_on()
+        if act is not hung_up:
+            person.reads_on()
         told = " ".join(re.findall(r"(?:STOP|WARN|NOTE) ([a-z-]+)", person.heard))
         line = next(
             (row for row in person.heard.replace("\r", "\n").splitlines() if re.search(says, row)), says
@@ -163,20 +185,51 @@ def one_fault(name, folder):
 
 
 def table(names):
-    rows = [
-        "| fault in the middle of a take | said | codes | after s | sound kept, s |",
-        "|---|---|---|---|---|",
-    ]
+    """Run faults; one row each, with the day, the commit and the load of its own run."""
+    rows = {}
     for name in names:
+        when = f"{datetime.now(UTC):%Y-%m-%d}, {_commit()}, {os.getloadavg()[0]:.0f}"
         with tempfile.TemporaryDirectory() as folder:
             try:
                 found = one_fault(name, Path(folder))
-                row = f"| {name} | {found['said']} | {found['codes'] or '–'} | {found['after_s']:.1f} | {found['kept_s']:.1f} |"
+                cells = [
+                    found["said"],
+                    found["codes"] or "–",
+                    f"{found['after_s']:.1f}",
+                    f"{found['kept_s']:.1f}",
+                ]
             except AssertionError as error:
-                row = f"| {name} | NOT TOLD: {str(error)[-200:]!r} | | | |"
-        print(row, flush=True)
-        rows.append(row)
-    return "\n".join(rows)
+                cells = [f"NOT TOLD: {str(error)[-200:]!r}", "", "", ""]
+        rows[name] = f"| {' | '.join([name, *cells, when])} |"
+        print(rows[name], flush=True)
+    return rows
+
+
+def _commit():
+    """The commit that runs, and whether the tree has moved on from it."""
+    folder = Path(__file__).parent
+    head = subprocess.run(
+        ["git", "rev-parse", "--short", "HEAD"], cwd=folder, capture_output=True, text=True, check=True
+    )
+    changed = subprocess.run(
+        ["git", "diff", "--quiet", "HEAD", "--", "charprobe"], cwd=folder, check=False
+    ).returncode
+    return head.stdout.strip() + ("+" if changed else "")
+
+
+def merged(rows):
+    """The table with rows of this run in place of their own earlier ones; those not run stay as they are dated."""
+    page = FOLDER / "live.md"
+    section = (
+        re.search(r"(?ms)^## Faults$.*?(?=^## |\Z)", page.read_text(encoding="utf-8"))
+        if page.exists()
+        else None
+    )
+    lines = [line for line in (section[0] if section else "").splitlines() if line.startswith("| ")]
+    there = {line.split(" | ")[0].removeprefix("| "): line for line in lines[1:]}
+    known = {name: row.rstrip("|") + "| |" if row.count("|") == 6 else row for name, row in there.items()}
+    head = "| fault in the middle of a take | said | codes | after s | sound kept, s | day, commit, load |\n|---|---|---|---|---|---|"
+    return "\n".join([head, *((known | rows)[name] for name in FAULTS if name in known | rows)])
 
 
 def sitting(path, keep):
@@ -236,9 +289,15 @@ if __name__ == "__main__":
     if asked.sitting:
         sitting(asked.sitting, asked.keep)
     else:
-        text = table(asked.only)
+        rows = table(asked.only)
         if asked.write:
-            words = "One take each on a sound server without hardware, the fault injected about 4 s into it."
+            words = (
+                "One take each on a sound server without hardware, the fault injected about 2 s into it. Each row has the day, "
+                "the commit (+: with changes)\nand the load of its own run; rows made anew with `--only` replace their own alone."
+            )
             write_section(
-                "live", "Faults", "python -m tests.benchmarks.live_bench --write", f"{words}\n\n{text}"
+                "live",
+                "Faults",
+                "python -m tests.benchmarks.live_bench --write",
+                f"{words}\n\n{merged(rows)}",
             )

@@ -40,7 +40,7 @@ def test_a_device_that_another_program_holds_is_told_and_the_next_run_goes_on(at
     assert done.exit_code == 1
     assert "is another program using them" in done.stderr
     at.sound.refuses = None
-    assert "1 of 4" in at("--no-probe", typed=["yes", "", "", "q"]).stderr
+    assert "1 of 5" in at("--no-probe", typed=["yes", "", "", "q"]).stderr
     assert (at.folder / "path" / "bypass.wav").is_file()
 
 
@@ -63,7 +63,7 @@ def test_a_session_file_that_is_edited_meanwhile_counts_from_the_next_run_on(at)
         return wire(block)
 
     at.sound.device = edited
-    assert "2 of 4" in at("--no-probe", typed=[*ASKED, "yes", "", "", "q"]).stderr
+    assert "2 of 5" in at("--no-probe", typed=[*ASKED, "yes", "", "", "q"]).stderr
     assert (at.folder / "path" / "bypass.wav").is_file()
     refused = at("--no-probe")
     assert refused.exit_code == 1

@@ -32,7 +32,7 @@ def test_an_answer_that_cannot_be_is_asked_again_and_costs_nothing(at):
         assert says in said, said
     assert "'x' is none of the answers" in done.stderr
     assert "'what' is none of the answers" in done.stderr
-    assert "3 of 4 takes are missing" in done.stderr
+    assert "4 of 5 takes are missing" in done.stderr
     assert open_capture(at.folder / "path" / "bypass.wav").frames > 0
 
 
