@@ -1,109 +1,111 @@
-"""Two passes over every stage: the quick recipe, then what the designer asks for.
+"""Two passes over every stage: the quick recipe, then what the designer asks for, both against the truth.
 
-Run ``python -m tests.benchmarks.two_pass_bench [--stage NAME...] [--jobs 2] [--keep DIR]`` from the repository's top. After
-the second pass nothing may lack a number because steps had not settled, a release had not finished or bursts
-started below rest; a take lasts 6 min at most, unless the stage is slower than 5 s.
+Run ``python -m tests.benchmarks.two_pass_bench [--stage NAME...] [--seed N] [--jobs 2] [--keep DIR] [--write]`` from the
+repository's top. NAME is a reference stage or ``zoo:`` and one of the zoo. What is in `--keep` is not measured again: first
+profiles by name, second ones by the hash of what was designed. ``--write`` makes ``docs/accuracy/two-pass.md``.
+
+After the second pass nothing may lack a number because steps had not settled, a release had not finished or bursts started
+below rest; a take lasts 6 min at most, unless the stage is slower than 5 s; what was foretold is what comes.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import tempfile
 import time
+import traceback
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-import numpy as np
 import soundfile
 
 import charprobe
 from charprobe.profile.profile import Profile
-from charprobe.simulation.devices.catalogue import make_stage, stage_names
-from charprobe.stimulus.design import Design, design_stimulus
-from charprobe.stimulus.design_needs import causes_in
+from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.recipe import Recipe, load_recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.write import write_stimulus
-from tests.benchmarks.written import write_section
+from charprobe.values.quantity import Unmeasured
+from tests.benchmarks.two_pass_table import LONGEST_S, Outcome, Told, text
 from tests.benchmarks.zoo.catalogue import stages as zoo_stages
+from tests.benchmarks.zoo.judge import judged
+from tests.benchmarks.zoo.reference import reference_stages
 from tests.benchmarks.zoo.rig import Recorder
+from tests.benchmarks.zoo.stage import Stage
+from tests.benchmarks.zoo.truth import truth_of
 
-RATE_HZ = 48_000
-LONGEST_S, SLOW_S = 360.0, 5.0
-CURABLE = ("short-steps", "short-gaps")
-STEREO = {"linked-pair"}
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What two passes made of a stage: numbers of each, length of the second, what is missing or spoiled."""
-
-    stage: str
-    first: int
-    second: int
-    length_s: float
-    slow: bool
-    missing: tuple[str, ...]
-    failed: str = ""
-
-    @property
-    def good(self) -> bool:
-        """Whether the second pass keeps what two passes promise."""
-        return not self.failed and (self.slow or (not self.missing and self.length_s <= LONGEST_S))
+RATE_HZ, NOISE_DBFS = 48_000, -105.0
+SLOW_S = 5.0
+PAGE = Path("docs/accuracy/two-pass.md")
 
 
-def names() -> list[str]:
-    """Reference stages, then those of the zoo."""
-    return [
-        *(name for name in stage_names() if name not in STEREO),
-        *(f"zoo:{name}" for name in zoo_stages()),
-    ]
+def all_stages(seed: int | None = None) -> dict[str, Stage]:
+    """Reference stages (without a seed), then those of the zoo."""
+    own = reference_stages() if seed is None else {}
+    return own | {f"zoo:{name}": stage for name, stage in zoo_stages(seed).items()}
 
 
-def sound_of(name: str, played: np.ndarray) -> np.ndarray:
-    """Send a stimulus through a stage."""
-    if name.startswith("zoo:"):
-        return zoo_stages()[name[4:]].process(played, RATE_HZ).sound
-    return make_stage(name).process(played, rate_hz=RATE_HZ, rng=np.random.default_rng(5)).samples
+def measured(stage: Stage, recipe: Recipe, file: Path, *, draw: int) -> Profile:
+    """Play a recipe through a stage and through a wire, and measure; a profile that is there is read."""
+    if file.is_file():
+        return charprobe.load_profile(file)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        written = write_stimulus(recipe, folder / "s.wav", rate_hz=RATE_HZ, subtype="float32", force=True)
+        played = soundfile.read(written.wav, always_2d=True)[0][:, 0]
+        recorder = Recorder(noise_dbfs=NOISE_DBFS, draw=draw)
+        wet = stage.process(played, RATE_HZ).sound
+        for end, sound, seed in (("dry", played, 1), ("wet", wet, 2)):
+            taken = recorder.record(sound, rate_hz=RATE_HZ, seed=seed)
+            soundfile.write(folder / f"{end}.wav", taken, RATE_HZ, subtype="PCM_24")
+        profile = charprobe.measure(
+            charprobe.open_capture(folder / "wet.wav"),
+            charprobe.load_stimulus(written.wav),
+            bypass=charprobe.open_capture(folder / "dry.wav"),
+            setting=stage.name,
+        )
+    profile.save(file, force=True)
+    return profile
 
 
-def measured(name: str, recipe: Recipe, folder: Path) -> Profile:
-    """Play a recipe through a stage and through a wire, and measure."""
-    written = write_stimulus(recipe, folder / "s.wav", rate_hz=RATE_HZ, subtype="float32", force=True)
-    played = soundfile.read(written.wav, always_2d=True)[0][:, 0]
-    recorder = Recorder(noise_dbfs=-105.0)
-    for file, sound, seed in (("dry", played, 1), ("wet", sound_of(name, played), 2)):
-        taken = recorder.record(sound, rate_hz=RATE_HZ, seed=seed)
-        soundfile.write(folder / f"{file}.wav", taken, RATE_HZ, subtype="PCM_24")
-    return charprobe.measure(
-        charprobe.open_capture(folder / "wet.wav"),
-        charprobe.load_stimulus(written.wav),
-        bypass=charprobe.open_capture(folder / "dry.wav"),
-        setting=name,
-    )
-
-
-def two_passes(name: str, *, kept: Path | None) -> Outcome:
-    """Measure a stage with the quick recipe, then with what is designed from that."""
+def two_passes(name: str, *, seed: int | None, kept: Path, longest_s: float) -> Outcome:
+    """Measure a stage with the quick recipe, then with what is designed from that, and judge the second."""
+    began = time.process_time()
     try:
-        with tempfile.TemporaryDirectory() as folder:
-            first = measured(name, load_recipe("quick"), Path(folder))
-            design = design_stimulus(first, longest_s=LONGEST_S)
-            second = measured(name, design.recipe, Path(folder))
-    except Exception as error:  # one stage that fails is a row of the table, not the end of it
-        return Outcome(name, 0, 0, 0.0, False, (), f"{type(error).__name__}: {error}")
-    if kept is not None:
-        kept.mkdir(parents=True, exist_ok=True)
-        for number, profile in ((1, first), (2, second)):
-            profile.save(kept / f"{name.replace(':', '.')}.{number}.json", force=True)
-        (kept / f"{name.replace(':', '.')}.txt").write_text("\n".join(design.reasons))
-    found = causes_in(second)
-    stops = tuple(sorted({item.code for item in second.health if item.severity == "stop"}))
-    missing = tuple(f"{quantity} ({cause})" for cause in CURABLE for quantity in found.get(cause, ()))
-    return Outcome(
-        name, numbers_of(first), numbers_of(second), design.duration_s, slow(design), (*missing, *stops)
-    )
+        stage = all_stages(seed)[name]
+        plain = name.replace(":", ".")
+        first = measured(stage, load_recipe("quick"), kept / f"{plain}.1.json", draw=seed or 0)
+        design = design_stimulus(first, longest_s=longest_s)
+        file = kept / f"{plain}.{design.recipe.hash[:8]}.json"
+        (kept / f"{plain}.txt").write_text("\n".join((file.name, *design.reasons)))
+        second = measured(stage, design.recipe, file, draw=seed or 0)
+        told = tuple(
+            Told(row.name, row.unit, _half(first, row.name), row.then, _half(second, row.name))
+            for row in design.expected
+        )
+        slow = any(row.name == "release.t90" and row.value > SLOW_S for row in design.expected)
+        truth = truth_of(stage, lay_out(design.recipe, rate_hz=RATE_HZ, take=0))
+        numbers = tuple(judged(json.loads(second.to_json()), truth, noise_dbfs=NOISE_DBFS))
+        stops = tuple(sorted({item.code for item in second.health if item.severity == "stop"}))
+        lacking = tuple(
+            (one, entry.reading.cause or "", entry.reading.reason)
+            for one, entry in second.quantities.items()
+            if isinstance(entry.reading, Unmeasured)
+        )
+        return Outcome(
+            name, numbers_of(first), numbers_of(second), design.duration_s, slow, design.gains, lacking, stops, told, numbers,
+            time.process_time() - began,
+        )  # fmt: skip
+    except Exception:  # one stage that fails is a row of the table, not the end of it
+        return Outcome(name, failed=traceback.format_exc(limit=-3))
+
+
+def _half(profile: Profile, name: str) -> float | None:
+    """Half the 95 % interval of a quantity, None where it is no number."""
+    found = profile.measured(name)
+    return None if found is None else (found.high - found.low) / 2
 
 
 def numbers_of(profile: Profile) -> int:
@@ -114,40 +116,33 @@ def numbers_of(profile: Profile) -> int:
     )
 
 
-def slow(design: Design) -> bool:
-    """Whether the stage takes longer than 5 s to release to 90 %."""
-    return any(row.name == "release.t90" and row.value > SLOW_S for row in design.expected)
-
-
-def table(outcomes: list[Outcome]) -> str:
-    rows = [
-        f"| {one.stage} | {one.first} | {one.second} | {one.length_s:.0f} s{' (slow)' if one.slow else ''} | "
-        f"{one.failed or ', '.join(one.missing) or '–'} |"
-        for one in outcomes
-    ]
-    good = sum(one.good for one in outcomes)
-    head = "| stage | numbers after quick | after the second pass | its length | still without a number |\n|---|---|---|---|---|"
-    return f"{good} of {len(outcomes)} stages are complete after two passes.\n\n{head}\n" + "\n".join(rows)
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--stage", nargs="*", help="only these; left out, all")
+    parser.add_argument(
+        "--seed", type=int, help="draw the parameters of the zoo's stages; no reference stages then"
+    )
+    parser.add_argument("--longest", type=float, default=LONGEST_S, help="what a take may cost, in s")
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--keep", type=Path, help="folder for both profiles of every stage")
-    parser.add_argument("--write", metavar="SECTION", help="put the table into docs/accuracy/static.md")
+    parser.add_argument("--keep", type=Path, help="folder for the profiles of every stage")
+    parser.add_argument("--write", action="store_true", help=f"write {PAGE}")
     chosen = parser.parse_args()
+    names = chosen.stage or list(all_stages(chosen.seed))
     outcomes, began = [], time.monotonic()
-    with ProcessPoolExecutor(chosen.jobs) as pool:
-        for found in pool.map(partial(two_passes, kept=chosen.keep), chosen.stage or names()):
+    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(chosen.jobs) as pool:
+        kept = chosen.keep or Path(folder)
+        kept.mkdir(parents=True, exist_ok=True)
+        run = partial(two_passes, seed=chosen.seed, kept=kept, longest_s=chosen.longest)
+        for found in pool.map(run, names):
             outcomes.append(found)
-            print(f"{time.monotonic() - began:6.0f} s  {found}", flush=True)
-    text = table(outcomes)
-    print(text)
+            print(f"{time.monotonic() - began:6.0f} s  {found.line}", flush=True)
+    page = text(outcomes)
+    print(page)
     if chosen.write:
-        write_section("static", chosen.write, "python -m tests.benchmarks.two_pass_bench --write", text)
+        head = "# Accuracy: two passes\n\nMade by `python -m tests.benchmarks.two_pass_bench --write`"
+        PAGE.write_text(f"{head}.\n\n{page}\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
