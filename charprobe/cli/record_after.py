@@ -76,15 +76,13 @@ def second_pass(
 
 def _came(proposal: Proposal, made: SessionFolder, options: dict[str, Any]) -> None:
     """Say what the second pass tells now of what it was made for, beside what was foretold."""
-    from charprobe.values.editors_digits import edited_number
-    from charprobe.values.quantity import Quantity
+    from charprobe.cli.stimulus import interval_text
+    from charprobe.values.wording import readable
 
     profile = made.result.profiles[0]
     for row in proposal.design.expected:
-        reading = profile.quantities[row.name].reading
-        text = f"{'no number':>10}"
-        if isinstance(reading, Quantity):
-            half = edited_number((reading.high - reading.low) / 2, reading.unit)
-            text = f"{edited_number(reading.value, reading.unit):>10}  now ± {half}"
-        expected = edited_number(row.then, row.unit)
-        click.echo(f"  {row.name:<16} {text}, expected ± {expected}", err=options["as_json"])
+        text = readable(profile.quantities[row.name].reading).text
+        came = "no number" if text == "–" else text
+        click.echo(
+            f"  {row.name:<22} {came}, expected {interval_text(row, row.then)}", err=options["as_json"]
+        )

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from charprobe.stimulus.design import Design
+    from charprobe.stimulus.design_expected import ExpectedInterval
     from charprobe.stimulus.recipe import Recipe
 
 
@@ -136,10 +137,15 @@ def _designed(path: Path | None, longest_s: float) -> Recipe:
 
 def design_lines(design: Design) -> Iterator[str]:
     """Say why a designed stimulus is as it is, and what it should tell."""
-    from charprobe.values.editors_digits import edited_number
-
     yield from design.reasons
     for item in design.expected:
-        now = "no number" if item.now is None else f"± {edited_number(item.now, item.unit)}"
-        then = f"± {edited_number(item.then, item.unit)}"
-        yield f"  {item.name:<16} {edited_number(item.value, item.unit):>10}  now {now}, expected {then}"
+        now = "no number" if item.now is None else interval_text(item, item.now)
+        yield f"  {item.name:<22} now {now}, expected {interval_text(item, item.then)}"
+
+
+def interval_text(item: ExpectedInterval, half: float) -> str:
+    """Word what is foretold with half its interval, to the digits that this bears."""
+    from charprobe.values.quantity import Quantity
+    from charprobe.values.wording import readable
+
+    return readable(Quantity(item.value, item.value - half, item.value + half, item.unit)).text

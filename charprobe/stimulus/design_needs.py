@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
+from charprobe.stimulus.design_first import FirstTake, first_take
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Cause, Quantity, Unmeasured
 from charprobe.values.wording import number_text
@@ -19,6 +20,7 @@ GUESS = 4.0  # a time known only as "at least" is planned for as this many times
 NO_THRESHOLD_DBFS, NO_SLOPE, NO_ATTACK_S, NO_RELEASE_S = -28.0, 0.7, 0.02, 0.5
 REST_DB = 0.02  # a gain this near its rest has come back
 CARE = 1.3  # times what the end of an unfinished release foretells: stages mostly grow slower still
+STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
 SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
 
 
@@ -29,15 +31,24 @@ class Needs:
     Attributes
     ----------
     threshold_dbfs, knee_db, slope : float
-        Where the curve bends, how softly, and the reduction per dB above; guesses where not known.
+        Played level where the curve bends, how softly, and the reduction per dB above; guesses where not
+        known.
     attack_t90_s : float
         Time of an attack to 90 %.
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
     rest_gain_db, top_gain_db : float
         Gain of the stage at rest, with which a burst begins, and at the highest level step.
-    hold_s : float
-        Hold of the first bursts of the profile: a stage with memory is compared with itself.
+    first : FirstTake
+        What the first take played.
+    bends : bool
+        Whether the gain is known to fall above a level.
+    lifts_below_dbfs : float or None
+        Level below which the gain falls or rises with level: an expander's or a lift's threshold.
+    lowest_dbfs, highest_dbfs : float
+        Ends of the first level steps, as played.
+    still : bool
+        Whether no level played changed the gain: there is nothing to time.
     causes : dict of Cause to tuple of str
         What the first stimulus lacked, and the quantities that have no number for it.
     reasons : tuple of str
@@ -52,33 +63,50 @@ class Needs:
     rest_s: float
     rest_gain_db: float
     top_gain_db: float
-    hold_s: float
+    first: FirstTake
+    bends: bool
+    lifts_below_dbfs: float | None
+    lowest_dbfs: float
+    highest_dbfs: float
+    still: bool
     causes: dict[Cause, tuple[str, ...]]
     reasons: tuple[str, ...]
+
+    @property
+    def expands(self) -> bool:
+        """Whether the gain changes below a level, and at none above it."""
+        return self.lifts_below_dbfs is not None and not self.bends
 
 
 def needs_of(profile: Profile) -> Needs:
     """Read what a first profile tells, from its numbers, its bounds and its gain traces."""
-    threshold, slope = profile.measured("static.threshold"), profile.measured("static.slope")
+    threshold, slope = _threshold(profile), _slope(profile)
     knee, slow = profile.measured("static.knee_width"), profile.measured("release.tau_2")
     at_rest, top_gain_db = profile.measured("static.low_level_gain"), _top_gain_db(profile)
-    attack_s, attack_why = _attack_s(profile)
-    release_s, rest_s, release_why = _release_s(profile)
+    lower, first = profile.measured("static.lower_threshold"), first_take(profile)
+    lowest, highest = _ends_dbfs(profile)
+    still = threshold is None and lower is None and abs(first.reduction_db) < STILL_DB
+    attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
+    release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
     if slow is not None:
         release_s = max(release_s, math.log(10) * slow.value)
         rest_s = max(rest_s, SETTLE * release_s)
     level = f"the measured threshold of {number_text(threshold.value, 1)} dBFS" if threshold else ""
-    holds = numbers(profile.curves["timing"], "hold_s") if "timing" in profile.curves else np.empty(0)
     return Needs(
-        threshold.value if threshold else NO_THRESHOLD_DBFS,
+        threshold.value - first.axis_db if threshold else NO_THRESHOLD_DBFS,
         knee.value if knee else 0.0,
-        max(0.1, 1 - slope.value) if slope else NO_SLOPE,
+        NO_SLOPE if slope is None else slope,
         attack_s,
         release_s,
         rest_s,
         at_rest.value if at_rest else max(0.0, top_gain_db),
         top_gain_db,
-        float(holds[0]) if holds.size and np.isfinite(holds[0]) else 0.0,
+        first,
+        threshold is not None,
+        None if lower is None else lower.value - first.axis_db,
+        lowest - first.axis_db,
+        highest - first.axis_db,
+        still,
         causes_in(profile),
         (
             f"steps lie around {level}"
@@ -88,6 +116,31 @@ def needs_of(profile: Profile) -> Needs:
             f"gaps follow a release t90 of {release_why}",
         ),
     )
+
+
+def _threshold(profile: Profile) -> Quantity | None:
+    """Where the gain begins to fall: the bend of the curve, else where it has fallen by 1 dB."""
+    bend = profile.measured("static.threshold")
+    return bend if bend is not None else profile.measured("static.threshold_1db")
+
+
+def _slope(profile: Profile) -> float | None:
+    """Reduction per dB above the threshold: of the straight part, else the mean up to the highest step."""
+    slope, deepest = profile.measured("static.slope"), profile.measured("static.max_reduction")
+    threshold = _threshold(profile)
+    if slope is not None:
+        return max(0.1, 1 - slope.value)
+    if threshold is None or deepest is None:
+        return None
+    above = float(numbers(profile.curves["static"], "input_dbfs").max()) - threshold.value
+    return max(0.1, deepest.value / above) if above > 1 else None
+
+
+def _ends_dbfs(profile: Profile) -> tuple[float, float]:
+    if "static" not in profile.curves:
+        return 0.0, -math.inf
+    level = numbers(profile.curves["static"], "input_dbfs")
+    return (float(level.min()), float(level.max())) if level.size else (0.0, -math.inf)
 
 
 def _top_gain_db(profile: Profile) -> float:

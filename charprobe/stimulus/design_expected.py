@@ -1,0 +1,238 @@
+"""How well a designed stimulus should tell each number: from what a first profile is sure of, and why not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from charprobe.profile import glossary
+from charprobe.profile.entry import numbers
+from charprobe.profile.profile import Profile
+from charprobe.stimulus.design_needs import Needs
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.values.arrays import Array
+from charprobe.values.quantity import DB_PER_NEPER, Z95, Unmeasured, student_factor
+
+# standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
+KAPPA = {"t63": 5.1, "t90": 12.3}
+ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each burst at any time within one
+OWN_SAMPLES = 12**-0.5
+SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
+PARTED = 5  # phases from which on those that average out are told from those that do not
+RESTED = 2.0  # release t90 in a gap from which on bursts begin at rest but for a hundredth
+LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
+LATE = 0.5  # share of a step that its level is read from
+NARROW_DB = 1e-3  # knees narrower than this are hard
+# an interval that shrinks to no less than this tells nothing new
+TOLD_ANEW = 0.7
+
+
+@dataclass(frozen=True)
+class ExpectedInterval:
+    """How well the next capture should tell one quantity: half 95 % intervals now and then, in `unit`.
+
+    `now` is None where the first profile has no number.
+    """
+
+    name: str
+    value: float
+    now: float | None
+    then: float
+    unit: str
+
+    def gains(self, *, rate_hz: int) -> bool:
+        """Whether the number is not known as well as the goal asks, and will be told clearly better."""
+        goal = glossary.term(self.name).goal
+        if self.now is None or goal is None:
+            return self.now is None
+        return self.now > goal.allowed(self.value, rate_hz=rate_hz) and self.then <= TOLD_ANEW * self.now
+
+
+def expected_intervals(
+    profile: Profile, needs: Needs, steps: LevelSteps, bursts: Bursts | None
+) -> tuple[ExpectedInterval, ...]:
+    """Foretell half intervals of the static curve and of the main times.
+
+    Parameters
+    ----------
+    profile : Profile
+        The first profile.
+    needs : Needs
+        What was read from it.
+    steps : LevelSteps
+        The level steps designed.
+    bursts : Bursts or None
+        The reference bursts designed.
+
+    Notes
+    -----
+    Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
+    sigma the noise of the gain per sample, joined with time zero and 0.01 % (t90: 0.015 %) for curvature.
+    What the first profile is unsure of beyond that is scatter between carrier phases: it shrinks as means
+    over phases do and as Student's factor does that so few phases need. Where the gaps or holds of the first
+    take were too short, that was its doubt, and longer ones end it.
+
+    Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
+    beyond the covariance of its own levels, such as the input axis, stays; where its steps had not settled,
+    that was its doubt, and only what its low-level gain is unsure of stays.
+    """
+    times = () if bursts is None else tuple(_times(profile, needs, bursts))
+    return (*_static(profile, needs, steps), *times)
+
+
+def _row(profile: Profile, name: str, value: float, std: float) -> ExpectedInterval:
+    first = profile.measured(name)
+    now = None if first is None else (first.high - first.low) / 2
+    return ExpectedInterval(name, value, now, Z95 * std, glossary.term(name).unit)
+
+
+def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedInterval]:
+    noise, low_level = profile.measured("noise.unweighted"), profile.measured("static.low_level_gain")
+    if noise is None:
+        return
+    first, rate_hz = needs.first, profile.stimulus.rate_hz
+    same = bursts.low_dbfs == first.low_dbfs and bursts.high_dbfs == first.high_dbfs
+    planned = needs.slope * max(1.0, bursts.high_dbfs - needs.threshold_dbfs)
+    change = abs(first.reduction_db) if same else planned
+    before = abs(first.reduction_db) if math.isfinite(first.reduction_db) else change
+    gain = low_level.value if low_level else 0.0
+    waited = first.gap_s >= RESTED * needs.release_t90_s and first.hold_s >= 0.99 * bursts.hold_s
+    for edge, level, t90 in (
+        ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s),
+        ("release", bursts.low_dbfs + gain, needs.release_t90_s),
+    ):
+        tau = t90 / math.log(10)
+        for name, kappa in KAPPA.items():
+            known, entry = profile.measured(f"{edge}.{name}"), profile.quantities.get(f"{edge}.{name}")
+            if entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_most:
+                continue  # a time known to be shorter than it resolves foretells nothing
+            value = (tau if name == "t63" else t90) if known is None else known.value
+
+            def told(phases: int, change_db: float, kappa: float = kappa, share: float = SHAPE[name],
+                     tau: float = tau, level: float = level, value: float = value) -> float:  # fmt: skip
+                sigma_db = DB_PER_NEPER * 10 ** ((noise.value - level) / 20) / math.sqrt(phases)
+                by_noise = kappa * tau * sigma_db / change_db / math.sqrt(max(1.0, tau * rate_hz))
+                zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / rate_hz
+                return math.hypot(by_noise, zero, share * value)
+
+            then, scatter = told(bursts.phases, change), 0.0
+            if known is not None:
+                was = told(first.phases, before)
+                then *= min(1.0, known.std / was)  # no doubt that the first take had not
+                if waited:
+                    beyond = math.sqrt(max(0.0, known.std**2 - was**2))
+                    scatter = beyond * _of_mean(bursts.phases) / _of_mean(first.phases) * before / change
+            yield _row(profile, f"{edge}.{name}", value, math.hypot(then, scatter))
+
+
+def _of_mean(phases: int) -> float:
+    """Uncertainty of a mean over phases that scatter: Student's factor over the root of their number."""
+    return student_factor(phases - (3 if phases >= PARTED else 1)) / math.sqrt(phases)
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """A curve of one bend: gain at rest, threshold, knee and reduction per dB, on the input axis."""
+
+    rest_db: float
+    threshold_dbfs: float
+    knee_db: float
+    slope: float
+
+    def gain(self, level: Array) -> Array:
+        over = level - self.threshold_dbfs
+        knee = max(self.knee_db, NARROW_DB)
+        inside = np.clip(over + knee / 2, 0.0, knee)
+        return self.rest_db - self.slope * (inside**2 / (2 * knee) + np.maximum(0.0, over - knee / 2))
+
+    def moved(self, by: Sequence[float]) -> _Curve:
+        rest, threshold, slope, knee = (*by, 0.0)[:4]
+        return _Curve(
+            self.rest_db + rest, self.threshold_dbfs + threshold, self.knee_db + knee, self.slope + slope
+        )
+
+
+def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[ExpectedInterval]:
+    rest, threshold = profile.measured("static.low_level_gain"), profile.measured("static.threshold")
+    knee, slope = profile.measured("static.knee_width"), profile.measured("static.slope")
+    noise = profile.measured("noise.unweighted")
+    if rest is None or noise is None:
+        return
+    axis_db = needs.first.axis_db
+    levels = np.array(steps.levels_dbfs) + axis_db
+    first_levels, first_stds, settled = _first_points(profile)
+    if threshold is None or slope is None or knee is None:
+        yield _row(profile, "static.low_level_gain", rest.value, rest.std)
+        return
+    curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
+    out = levels + curve.gain(levels)
+    count = max(1.0, LATE * steps.step_s * profile.stimulus.rate_hz)
+    by_noise = DB_PER_NEPER * 10 ** ((noise.value - out) / 20) / math.sqrt(count)
+    stds = np.hypot(by_noise, LEVEL_DB)
+    reading = _readings(curve, top_dbfs=float(levels.max()))
+    then, before = (_stds(curve, reading, *points) for points in ((levels, stds), (first_levels, first_stds)))
+    for name, read in reading.items():
+        known = profile.measured(name)
+        stays = 0.0 if name == "static.slope" else rest.std
+        if known is not None and settled:
+            stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
+        yield _row(profile, name, read(curve), math.hypot(then[name], stays))
+    if curve.knee_db == 0.0:
+        yield _row(profile, "static.knee_width", 0.0, _hard_knee(curve, levels, stds) / (2 * Z95))
+
+
+def _first_points(profile: Profile) -> tuple[Array, Array, bool]:
+    """Levels in use, their standard uncertainties, and whether all had settled."""
+    table = profile.curves["static"]
+    used = np.array(table.columns["used"], dtype=bool)
+    hz = numbers(table, "frequency_hz")
+    used &= np.abs(hz - hz[0]) < 1.0
+    settled = np.array(table.columns["settled"], dtype=bool)[used]
+    stds = np.hypot(numbers(table, "std_db")[used], LEVEL_DB)
+    return numbers(table, "input_dbfs")[used], stds, bool(settled.all())
+
+
+def _readings(curve: _Curve, *, top_dbfs: float) -> dict[str, Callable[[_Curve], float]]:
+    """What is read off a curve, by name."""
+    read: dict[str, Callable[[_Curve], float]] = {
+        "static.low_level_gain": lambda c: c.rest_db,
+        "static.makeup_gain": lambda c: c.rest_db,
+        "static.threshold": lambda c: c.threshold_dbfs,
+        "static.threshold_1db": lambda c: _one_db_down(c, top_dbfs),
+        "static.slope": lambda c: 1 - c.slope,
+        "static.max_reduction": lambda c: float(c.rest_db - c.gain(np.array([top_dbfs]))[0]),
+    }
+    return read | ({"static.knee_width": lambda c: c.knee_db} if curve.knee_db > 0 else {})
+
+
+def _one_db_down(curve: _Curve, top_dbfs: float) -> float:
+    level = np.linspace(curve.threshold_dbfs - curve.knee_db, top_dbfs, 4000)
+    return float(np.interp(1.0, curve.rest_db - curve.gain(level), level))
+
+
+def _stds(
+    curve: _Curve, readings: dict[str, Callable[[_Curve], float]], levels: Array, stds: Array
+) -> dict[str, float]:
+    """Standard uncertainty of each reading, from the curve fitted to points by least squares."""
+    count = 4 if curve.knee_db > 0 else 3
+    moves = 1e-3 * np.eye(count)
+    slopes = np.array([(curve.moved(m).gain(levels) - curve.moved(-m).gain(levels)) / 2e-3 for m in moves]).T
+    covariance = np.linalg.pinv((slopes / stds[:, None]).T @ (slopes / stds[:, None]))
+    found = {}
+    for name, read in readings.items():
+        weights = np.array([(read(curve.moved(m)) - read(curve.moved(-m))) / 2e-3 for m in moves])
+        found[name] = math.sqrt(max(0.0, float(weights @ covariance @ weights)))
+    return found
+
+
+def _hard_knee(curve: _Curve, levels: Array, stds: Array) -> float:
+    """Widest knee that levels do not tell from a hard one: it shows where a level lies inside it."""
+    for width in np.geomspace(0.01, 20.0, 200):
+        soft = _Curve(curve.rest_db, curve.threshold_dbfs, float(width), curve.slope)
+        if float(np.sum(((soft.gain(levels) - curve.gain(levels)) / stds) ** 2)) > Z95**2:
+            return float(width)
+    return 20.0
