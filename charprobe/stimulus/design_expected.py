@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
-from charprobe.stimulus.design_needs import Needs
+from charprobe.stimulus.design_needs import SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.arrays import Array
@@ -24,6 +24,7 @@ OWN_SAMPLES = 12**-0.5
 SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
 PARTED = 5  # phases from which on those that average out are told from those that do not
 RESTED = 2.0  # release t90 in a gap from which on bursts begin at rest but for a hundredth
+LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
 NARROW_DB = 1e-3  # knees narrower than this are hard
@@ -90,43 +91,73 @@ def _row(profile: Profile, name: str, value: float, std: float) -> ExpectedInter
     return ExpectedInterval(name, value, now, Z95 * std, glossary.term(name).unit)
 
 
+@dataclass(frozen=True)
+class _Edge:
+    """One edge of the reference burst: level it ends at, time constant, change of the gain; the noise."""
+
+    level_dbfs: float
+    tau_s: float
+    change_db: float
+    noise_dbfs: float
+    rate_hz: int
+
+    def std(self, name: str, value_s: float, phases: int) -> float:
+        """Standard uncertainty of a time that nothing but noise and reading doubts."""
+        sigma_db = DB_PER_NEPER * 10 ** ((self.noise_dbfs - self.level_dbfs) / 20) / math.sqrt(phases)
+        root = math.sqrt(max(1.0, self.tau_s * self.rate_hz))
+        zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / self.rate_hz
+        return math.hypot(
+            KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE[name] * value_s
+        )
+
+
 def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedInterval]:
     noise, low_level = profile.measured("noise.unweighted"), profile.measured("static.low_level_gain")
     if noise is None:
         return
-    first, rate_hz = needs.first, profile.stimulus.rate_hz
+    first, gain = needs.first, low_level.value if low_level else 0.0
     same = bursts.low_dbfs == first.low_dbfs and bursts.high_dbfs == first.high_dbfs
     planned = needs.slope * max(1.0, bursts.high_dbfs - needs.threshold_dbfs)
     change = abs(first.reduction_db) if same else planned
     before = abs(first.reduction_db) if math.isfinite(first.reduction_db) else change
-    gain = low_level.value if low_level else 0.0
-    waited = first.gap_s >= RESTED * needs.release_t90_s and first.hold_s >= 0.99 * bursts.hold_s
+    of_mean = _of_mean(bursts.phases) / _of_mean(first.phases) * before / change
     for edge, level, t90 in (
         ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s),
         ("release", bursts.low_dbfs + gain, needs.release_t90_s),
     ):
-        tau = t90 / math.log(10)
-        for name, kappa in KAPPA.items():
-            known, entry = profile.measured(f"{edge}.{name}"), profile.quantities.get(f"{edge}.{name}")
+        one = _Edge(level, t90 / math.log(10), change, noise.value, profile.stimulus.rate_hz)
+        known = {name: profile.measured(f"{edge}.{name}") for name in KAPPA}
+        usual = {"t63": one.tau_s, "t90": t90}
+        values = {name: usual[name] if found is None else found.value for name, found in known.items()}
+        was = {name: replace(one, change_db=before).std(name, values[name], first.phases) for name in KAPPA}
+        beyond = {
+            name: math.sqrt(max(0.0, found.std**2 - was[name] ** 2)) for name, found in known.items() if found
+        }
+        scatter = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
+        for name, found in known.items():
+            entry = profile.quantities.get(f"{edge}.{name}")
             if entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_most:
                 continue  # a time known to be shorter than it resolves foretells nothing
-            value = (tau if name == "t63" else t90) if known is None else known.value
+            then = one.std(name, values[name], bursts.phases)
+            if found is not None:
+                then *= min(1.0, found.std / was[name])  # no doubt that the first take had not
+            then = math.hypot(then, of_mean * scatter.get(name, 0.0))
+            yield _row(profile, f"{edge}.{name}", values[name], then)
 
-            def told(phases: int, change_db: float, kappa: float = kappa, share: float = SHAPE[name],
-                     tau: float = tau, level: float = level, value: float = value) -> float:  # fmt: skip
-                sigma_db = DB_PER_NEPER * 10 ** ((noise.value - level) / 20) / math.sqrt(phases)
-                by_noise = kappa * tau * sigma_db / change_db / math.sqrt(max(1.0, tau * rate_hz))
-                zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / rate_hz
-                return math.hypot(by_noise, zero, share * value)
 
-            then, scatter = told(bursts.phases, change), 0.0
-            if known is not None:
-                was = told(first.phases, before)
-                then *= min(1.0, known.std / was)  # no doubt that the first take had not
-                if waited:
-                    beyond = math.sqrt(max(0.0, known.std**2 - was**2))
-                    scatter = beyond * _of_mean(bursts.phases) / _of_mean(first.phases) * before / change
-            yield _row(profile, f"{edge}.{name}", value, math.hypot(then, scatter))
+def _of_the_stage(beyond: dict[str, float], edge: str, needs: Needs, *, held: bool) -> dict[str, float]:
+    """What of the doubt beyond the noise stays with longer gaps and holds: scatter between phases.
+
+    A rest not reached is one level too low or too high: it moves t90 by 3.7 times as much as t63, scatter
+    moves both alike.
+    """
+    if edge == "attack":
+        return beyond if held and needs.first.gap_s >= RESTED * needs.release_t90_s else {}
+    if needs.first.gap_s >= SETTLE * needs.release_t90_s or len(beyond) < len(LEVEL_MOVES):
+        return beyond if needs.first.gap_s >= SETTLE * needs.release_t90_s else {}
+    near, far = (LEVEL_MOVES[name] ** 2 for name in ("t63", "t90"))
+    level = max(0.0, beyond["t90"] ** 2 - beyond["t63"] ** 2) / (far - near)
+    return {name: math.sqrt(max(0.0, beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * level)) for name in beyond}
 
 
 def _of_mean(phases: int) -> float:

@@ -135,16 +135,22 @@ def test_expected_intervals_follow_the_formula():
 
 
 def test_scatter_between_phases_shrinks_as_students_factor_and_the_root_of_their_number_do():
-    profile = profile_with(
-        noise__unweighted=Quantity.from_std(-130.0, 0.1, "dBFS"),
-        static__low_level_gain=Quantity.from_std(0.0, 0.01, "dB"),
-        release__t63=Quantity.from_std(0.12, 0.003, "s"),
-    )
-    design = design_stimulus(profile, longest_s=600)
-    row, phases = next(e for e in design.expected if e.name == "release.t63"), bursts_in(design)[0].phases
+    row, phases = _foretold("attack.t63", attack__t63=Quantity.from_std(0.005, 2e-4, "s"))
     # tables: Student's 97.5 % quantiles of 2 and 6 degrees of freedom
     assert phases == 9
     assert row.then / row.now == pytest.approx(2.4469 / 4.3027 * math.sqrt(5 / 9), rel=0.02)
+
+
+def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stays():
+    # the first take waited for 2.2 t90: a level 0.1 % off moves t63 by e and t90 by 10 thousandths of tau
+    off = {name: Quantity.from_std(value, by * 1.2e-4, "s") for name, value, by in
+           (("release__t63", 0.12, math.e), ("release__t90", 0.276, 10.0))}  # fmt: skip
+    row, _ = _foretold("release.t63", **off)
+    assert row.then < 0.2 * row.now
+    alike = {name: Quantity.from_std(value, 3e-4, "s") for name, value in
+             (("release__t63", 0.12), ("release__t90", 0.276))}  # fmt: skip
+    row, _ = _foretold("release.t63", **alike)
+    assert row.then > 0.35 * row.now
 
 
 @pytest.mark.parametrize("noise_dbfs", [-110.0, -90.0])
@@ -161,6 +167,16 @@ def test_what_is_expected_is_what_comes_out(noise_dbfs):
         assert 1 / most < (reading.high - reading.low) / 2 / row.then < most, row.name
         if row.now is not None:
             assert abs(reading.value - row.value) <= 2 * row.now, row.name  # the same quantity, told again
+
+
+def _foretold(name, **readings):
+    """What a design foretells of a time, and its phases, where noise plays no part."""
+    quiet = {
+        "noise__unweighted": Quantity.from_std(-130.0, 0.1, "dBFS"),
+        "static__low_level_gain": Quantity.from_std(0.0, 0.01, "dB"),
+    }
+    design = design_stimulus(profile_with(**quiet, **readings), longest_s=600)
+    return next(row for row in design.expected if row.name == name), bursts_in(design)[0].phases
 
 
 def at(value, unit="dBFS"):
