@@ -129,7 +129,8 @@ def _half_db(level: float) -> float:
 def _reference_levels(needs: Needs) -> tuple[float, float]:
     """Low and high level of the reference burst: those of the first take if they serve."""
     first, bend = needs.first, needs.threshold_dbfs - needs.knee_db / 2
-    if abs(first.reduction_db) >= KEPT_DB and (needs.expands or first.low_dbfs <= bend):
+    room = first.high_dbfs <= _top_dbfs(needs.rest_gain_db)  # first bursts may have begun below rest
+    if room and abs(first.reduction_db) >= KEPT_DB and (needs.expands or first.low_dbfs <= bend):
         return _half_db(first.low_dbfs), _half_db(first.high_dbfs)
     if needs.expands:
         assert needs.lifts_below_dbfs is not None

@@ -38,7 +38,7 @@ class Needs:
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
     rest_gain_db, top_gain_db : float
-        Gain of the stage at rest, with which a burst begins, and at the highest level step.
+        Gain of path and stage at rest, with which a burst begins, and at the highest level step.
     first : FirstTake
         What the first take played.
     bends : bool
@@ -99,8 +99,8 @@ def needs_of(profile: Profile) -> Needs:
         attack_s,
         release_s,
         rest_s,
-        at_rest.value if at_rest else max(0.0, top_gain_db),
-        top_gain_db,
+        first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db)),
+        first.axis_db + top_gain_db,
         first,
         threshold is not None,
         None if lower is None else lower.value - first.axis_db,
