@@ -129,9 +129,9 @@ def _half_db(level: float) -> float:
 def _reference_levels(needs: Needs) -> tuple[float, float]:
     """Low and high level of the reference burst: those of the first take if they serve."""
     first, bend = needs.first, needs.threshold_dbfs - needs.knee_db / 2
-    room = first.high_dbfs <= _top_dbfs(needs.rest_gain_db)  # first bursts may have begun below rest
-    if room and abs(first.reduction_db) >= KEPT_DB and (needs.expands or first.low_dbfs <= bend):
-        return _half_db(first.low_dbfs), _half_db(first.high_dbfs)
+    if abs(first.reduction_db) >= KEPT_DB and (needs.expands or first.low_dbfs <= bend):
+        # first bursts may have begun below rest, and so have left no sign that they would clip
+        return _half_db(first.low_dbfs), _half_db(min(first.high_dbfs, _top_dbfs(needs.rest_gain_db)))
     if needs.expands:
         assert needs.lifts_below_dbfs is not None
         low = max(LOWEST_BURST_DBFS, _half_db(needs.lifts_below_dbfs - KNEE_ROOM_DB - 1))
