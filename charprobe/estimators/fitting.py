@@ -89,28 +89,29 @@ def fit_unknowns(
     values = np.clip(np.asarray(start, dtype=np.float64), low, high)
     residuals, slopes = model(values)
     cost, damping = float(residuals @ residuals), FIRST_DAMPING
+    normal, downhill = slopes.T @ slopes, -(residuals @ slopes)
     for _ in range(rounds):
-        downhill = -(residuals @ slopes)
         free = ((values > low) | (downhill > 0)) & ((values < high) | (downhill < 0))
-        normal = (slopes.T @ slopes)[np.ix_(free, free)]
-        if not normal.any():
+        damped = normal.copy() if free.all() else normal[np.ix_(free, free)]
+        if not damped.any():
             break
-        diagonal = np.diag(normal)
-        normal = normal + np.diag(damping * (diagonal + FAINTEST * diagonal.max()))
+        diagonal = damped.diagonal().copy()
+        np.einsum("ii->i", damped)[:] += damping * (diagonal + FAINTEST * diagonal.max())
         trial = values.copy()
-        trial[free] += np.linalg.solve(normal, downhill[free])
+        trial[free] += np.linalg.solve(damped, downhill[free])
         trial = np.clip(trial, low, high)
         tried, tried_slopes = model(trial)
         tried_cost = float(tried @ tried)
         done = abs(cost - tried_cost) <= tolerance * cost and damping < 1
         if tried_cost <= cost:
             values, residuals, slopes, cost = trial, tried, tried_slopes, tried_cost
+            normal, downhill = slopes.T @ slopes, -(residuals @ slopes)
             damping = max(LEAST_DAMPING, damping / 9)
         else:
             damping *= 6
         if done or damping > MOST_DAMPING:
             break
-    covariance: Array = np.asarray(np.linalg.pinv(slopes.T @ slopes))
+    covariance: Array = np.asarray(np.linalg.pinv(normal))
     return Fitted(values, covariance, residuals, bool(np.any((values <= low) | (values >= high))))
 
 

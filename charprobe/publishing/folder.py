@@ -103,18 +103,21 @@ def _words(
     beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
-    from charprobe.publishing.listen.replicas import forecast_of, heard_through  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, write_page  # noqa: PLC0415
 
     tables = folder / "tables"
     names = list(dict.fromkeys(profile.setting for profile in result.profiles))
-    replicas = _replicas(session, result, folder)
-    heard = () if sound == "none" else (_recorded(session, result, names), heard_through(replicas, names))
+    heard = [] if sound == "none" else [_recorded(session, result, names)]
+    forecast = None
+    if replicas := _replicas(session, result, folder):
+        from charprobe.publishing.listen.replicas import forecast_of, heard_through  # noqa: PLC0415
+
+        heard += [] if sound == "none" else [heard_through(replicas, names)]
+        forecast = forecast_of(replicas, names)
     listening = [one for one in heard if one is not None]
     sounds = (
         [path for one in listening for path in one.write(folder, force=True)] if sound == "beside" else []
     )
-    forecast = forecast_of(replicas, names)
     page = render_page(
         result.profiles,
         title=session.title,

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from itertools import pairwise, product
 
 import numpy as np
-import scipy
 
 from charprobe.measuring.consistency.readings import Contradiction, Readings
+from charprobe.values.running_median import running_median
 
 EXPONENTIAL, STRAIGHT = 0.06, 0.16  # shares by which times may miss those of a law: a knee rounds a line
 WIDEST = 2.0  # width of an interval over its number from which it says nothing but a bound
@@ -60,7 +60,7 @@ def times_of_trace(read: Readings) -> Iterator[Contradiction]:
         start, end = float(np.median(gain[time_s < 0])), float(np.median(gain[-END_POINTS:]))
         done = (gain[time_s > LATER * time.value] - start) / (end - start)
         if abs(end - start) > least_db and done.size > END_POINTS:
-            least = float(scipy.ndimage.median_filter(done, 5, mode="nearest").min())
+            least = float(running_median(done, width=5, beyond="edge").min())
             if least < LEFT_AGAIN:
                 whole = [n for n in read.published if n.startswith(f"{edge}.") and "train" not in n]
                 yield Contradiction(

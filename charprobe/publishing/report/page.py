@@ -9,7 +9,7 @@ from functools import cache
 from hashlib import sha256
 from importlib import resources
 from pathlib import Path, PurePosixPath
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
@@ -25,7 +25,6 @@ from charprobe.publishing.figures.look.fonts import faces_css
 from charprobe.publishing.figures.look.palette import DARK, LIGHT
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK
 from charprobe.publishing.figures.overlay import members
-from charprobe.publishing.listen.replicas import Forecast
 from charprobe.publishing.listen.tracks import Listening
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
@@ -37,6 +36,9 @@ from charprobe.publishing.report.pairs import SIGNS, pairs_of
 from charprobe.session.claims import CheckedClaim
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import counted, display_unit, literal, number_text, readable, rounded_text
+
+if TYPE_CHECKING:
+    from charprobe.publishing.listen.replicas import Forecast  # loads what plays
 
 
 @dataclass(frozen=True)

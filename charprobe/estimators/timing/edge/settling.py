@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,6 +19,7 @@ TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as 
 FEWEST = 12  # points that a tail is fitted to
 APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ
 WORST = 0.05  # largest standard uncertainty of an asymptote, as a share of the change
+KEPT = 64  # edges whose gains are remembered: times, definitions and details of one edge ask for the same
 MOST_LEFT = 0.35  # share of the change that may be left when the record ends
 
 
@@ -60,6 +62,7 @@ class _Line:
     unrest: float
 
 
+@lru_cache(maxsize=KEPT)
 def gain_before(trace: GainTrace) -> Settled:
     """Return the gain just before the edge; a significant trend before it is carried on to the edge.
 
@@ -80,6 +83,7 @@ def gain_before(trace: GainTrace) -> Settled:
     return Settled(value, math.hypot(std, scatter, trace.before_std_db), 0.0, True)
 
 
+@lru_cache(maxsize=KEPT)
 def gain_after(trace: GainTrace, *, before_db: float) -> Settled:
     """Return the gain the trace settles to after its edge.
 

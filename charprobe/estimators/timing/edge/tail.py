@@ -85,12 +85,16 @@ def _fitted(law: Law, start: list[float], t: Array, g: Array, s: Array, *, at_s:
     """Fit one law to points of unit chi-square: its misfit, and where it leads."""
     since, span = t - t[0], float(t[-1] - t[0])
 
+    n = t.size
+
     def misfit(p: Array) -> tuple[Array, Array]:
         left, by_log_tau, by_bend = law.left(since / math.exp(p[2]), p[3])
-        slopes = np.stack([np.ones_like(t), left, p[1] * by_log_tau, p[1] * by_bend], axis=1) / s[:, None]
-        residuals = (p[0] + p[1] * left - g) / s
-        held = np.array([0.0, 0.0, 0.0, 1 / law.unlike])
-        return np.append(residuals, (p[3] - law.first) / law.unlike), np.vstack([slopes, held])
+        residuals, slopes = np.empty(n + 1), np.zeros((n + 1, 4))  # the last: how bent it is, as if measured
+        residuals[:n] = (p[0] + p[1] * left - g) / s
+        residuals[n], slopes[n, 3] = (p[3] - law.first) / law.unlike, 1 / law.unlike
+        slopes[:n, 0], slopes[:n, 1] = 1 / s, left / s
+        slopes[:n, 2], slopes[:n, 3] = p[1] * by_log_tau / s, p[1] * by_bend / s
+        return residuals, slopes
 
     shortest, longest = math.log(SHORTEST * span), math.log(LONGEST * span)
     free = ([-np.inf, -np.inf, shortest, law.limits[0]], [np.inf, np.inf, longest, law.limits[1]])

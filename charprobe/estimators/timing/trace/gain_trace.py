@@ -49,7 +49,7 @@ BESIDE = 8  # samples beside an edge that its noise and residue are not judged b
 EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) that half-period means remove
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # each is itself alone, so that what is known of it can be remembered
 class GainTrace:
     """Gain of the stage around one edge.
 

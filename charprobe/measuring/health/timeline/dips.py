@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
@@ -130,14 +129,15 @@ def _dips(
         return
     step, turn = _stepped(level), _stepped(np.unwrap(turned))
     beside = OVER * np.maximum(np.abs(np.diff(level[: -OVER - 1])), np.abs(np.diff(level[OVER + 1 :])))
-    noise = 1.4826 * running_median(np.abs(step), width=min(AROUND_BLOCKS, step.size | 1), beyond="edge")
-    sudden = (
-        (np.abs(step) > np.maximum(LEAST_DB / DB_PER_NEPER, CLEAR * noise))
-        & (np.abs(step) > SUDDEN * beside)
-        & (np.abs(turn) < TURNS * np.abs(step))
+    size = np.abs(step)
+    sudden = (size > LEAST_DB / DB_PER_NEPER) & (size > SUDDEN * beside) & (np.abs(turn) < TURNS * size)
+    if not sudden.any():  # the usual case, in which noise need not be known
+        return
+    sudden &= size > CLEAR * 1.4826 * running_median(
+        size, width=min(AROUND_BLOCKS, size.size | 1), beyond="edge"
     )
-    size = np.where(sudden, np.abs(step), 0.0)
-    sudden &= size == scipy.ndimage.maximum_filter1d(size, 2 * OVER + 1)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(np.where(sudden, size, 0.0), OVER), 2 * OVER + 1)
+    sudden &= size == around.max(axis=1)
     open_at: int | None = None
     for at in np.flatnonzero(sudden):
         after = step[at]

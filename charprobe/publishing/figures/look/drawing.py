@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import matplotlib as mpl
@@ -12,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from charprobe.files import output
+from charprobe.publishing.figures.look.strokes import Strokes
 from charprobe.publishing.figures.look.style import Look, new_figure, settings
 from charprobe.publishing.figures.look.text import ABSENT, lacks_glyphs, put_key_above, put_title_and_footer
 
@@ -48,6 +50,11 @@ class Drawing:
     alt: str
     conditions: str
 
+    @cached_property
+    def strokes(self) -> Strokes:
+        """What the figure consists of, laid out once for all files."""
+        return Strokes(self.figure)
+
     @property
     def notes(self) -> tuple[str, ...]:
         """What could not be drawn as it was asked."""
@@ -57,10 +64,10 @@ class Drawing:
 
     def rendered(self, kind: str) -> bytes:
         """Return the bytes of an "svg", "png" or "pdf" file; the same figure always gives the same bytes."""
-        stream = io.BytesIO()
         with settings(self.look):
-            self.figure.savefig(stream, format=kind, metadata=METADATA[kind])
-        return stream.getvalue()
+            if kind == "png":
+                return self.strokes.pixels(metadata=METADATA[kind])
+            return self.strokes.vectors(kind, metadata=METADATA[kind])
 
     def inlined(self) -> bytes:
         """Return the SVG for inside a page that carries the typeface: its letters are letters."""

@@ -106,6 +106,7 @@ def settings(look: Look) -> Iterator[None]:
         "axes.unicode_minus": True,
         "axes.titlesize": size,
         "axes.titlelocation": "left",
+        "axes.titley": 1.0,  # none has ticks above it, which would have to be looked for
         "axes.labelsize": size,
         "axes.facecolor": palette.paper,
         "axes.edgecolor": palette.soft,
