@@ -28,13 +28,13 @@ class Strokes(RendererAgg):
     """
 
     def __init__(self, figure: Figure) -> None:
-        super().__init__(*(figure.bbox.size), figure.dpi)
+        super().__init__(*figure.bbox.size, figure.dpi)  # type: ignore[no-untyped-call]
         self.size_in = tuple(figure.get_size_inches())
         self.strokes: list[Stroke] = []
         for name in SHAPES:  # pixels' own methods are attributes, not of the class
             setattr(self, name, partial(self._shape, name, getattr(self, name)))
         setattr(self, "draw_image", partial(self._image, self.draw_image))  # noqa: B010  # likewise
-        figure.draw(self)  # type: ignore[no-untyped-call]
+        figure.draw(self)
 
     def pixels(self, *, metadata: dict[str, Any]) -> bytes:
         """Return the bytes of a PNG file."""
