@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -92,6 +93,23 @@ def render(stimulus: Stimulus) -> Array:
     out = np.zeros(stimulus.length)
     for start, samples in render_pieces(stimulus):
         out[start : start + samples.size] = samples
+    return out
+
+
+def render_between(stimulus: Stimulus, start: int, stop: int) -> Array:
+    """Render side 1 from one stimulus sample to another, silence beyond its ends; shape ``(stop - start,)``.
+
+    Only what sounds between them is made: a piece of a long stimulus costs no more than one of a short one.
+    """
+    out = np.zeros(stop - start)
+    near = replace(
+        stimulus,
+        segments=tuple(s for s in stimulus.segments if s.span.start < stop and s.span.stop > start),
+    )
+    for first, samples in render_pieces(near):
+        low, high = max(first, start), min(first + samples.size, stop)
+        if low < high:
+            out[low - start : high - start] = samples[low - first : high - first]
     return out
 
 

@@ -64,7 +64,7 @@ def row(seed: int, *, recipe: str, rate_hz: int) -> str:
         ),
     )
     stretches = stretches_of(pair.wet, threshold_dbfs=true.bends[0].threshold_dbfs)
-    memory, noise = Memory(device.attack_s, device.release_s), pair.noise()
+    memory, noise = Memory(device.attack_s, device.release_s), pair.noise(gain_db=device.makeup_db)
     heard, held_out = (
         hear(pair.seal(), [one for one in stretches if one.use in uses], memory=memory, noise=noise)
         for uses in (("search", "fit"), ("held out",))

@@ -7,7 +7,7 @@ import pytest
 from charprobe.stimulus.kinds.link import Link
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.recipe import Recipe, load_recipe, parse_recipe, shipped_recipes
-from charprobe.stimulus.render import lay_out, render, render_pieces, render_sides
+from charprobe.stimulus.render import lay_out, render, render_between, render_pieces, render_sides
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.errors import RecipeError
 
@@ -55,6 +55,20 @@ def test_pieces_are_the_whole_sound_and_between_them_is_silence():
             np.testing.assert_array_equal(rest[start : start + samples.size], samples)
             rest[start : start + samples.size] = 0.0
         assert not rest.any()
+
+
+def test_a_part_is_rendered_as_the_whole_is():
+    stimulus = lay_out(load_recipe("quick"), rate_hz=44_100, take=1)
+    whole, first = render(stimulus), stimulus.segments[2].span.start
+    for start, stop in (
+        (first - 700, first + 9001),
+        (-50, 3000),
+        (stimulus.length - 10, stimulus.length + 10),
+    ):
+        inside = whole[max(0, start) : stop]
+        part = render_between(stimulus, start, stop)
+        np.testing.assert_array_equal(part[max(0, -start) :][: inside.size], inside)
+        assert part.size == stop - start and np.count_nonzero(part) == np.count_nonzero(inside)
 
 
 def test_sides_differ_only_where_a_segment_drives_them_apart():

@@ -115,7 +115,8 @@ def fit_judged(capture: Judged, bypass: Judged, profile: Profile) -> Fit:
 def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Told) -> Fit:
     wet, dry = capture[0], bypass[0]
     pair = Pair(wet, dry)
-    noise = pair.noise()
+    at_rest = profile.measured("static.low_level_gain")
+    noise = pair.noise(gain_db=0.0 if at_rest is None else at_rest.value)
     found = fit_chain(
         pair.seal(),
         profile,

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from charprobe.replica.fitting.pair import Noise, Pair, Sides
+from charprobe.replica.fitting.quiet_bypass import read_quiet
 from charprobe.replica.fitting.stretches import Stretch
 from charprobe.values.arrays import Array, Index
 
@@ -34,7 +35,8 @@ class Heard:
     level : ndarray, shape (m,)
         Amplitude of the output around each.
     block : ndarray of int, shape (m,)
-        Number of the piece of `BLOCK_S` it belongs to: errors within one hang together.
+        Number of the piece it belongs to: errors within one hang together, for as long as the stage's release
+        holds them, `BLOCK_S` at least.
     noise_score : float
         Root-mean-square weighted error that noise alone leaves.
     parts : tuple of (slice, float)
@@ -108,7 +110,7 @@ def hear(
     at, number, counted = 0, 0, 0
     for stretch in stretches:
         begin = max(memory.start_of(stretch, rate_hz), pair.open_from(stretch.start))
-        sides = pair.read(begin, stretch.stop)
+        sides = read_quiet(pair, begin, stretch.stop, noise=noise)
         size = sides.wet.size
         first = min(size, round(stretch.start - begin))
         weighed = weigh(sides, noise=noise, rate_hz=rate_hz, finest=finest)
@@ -119,7 +121,7 @@ def hear(
         level.append(weighed.level[places])
         left.append((weighed.left * weighed.weight)[places])
         weight.append(weighed.weight[places])
-        block.append(number + (places - first) // round(BLOCK_S * rate_hz))
+        block.append(number + (places - first) // round(max(BLOCK_S, memory.release_s) * rate_hz))
         number = int(block[-1][-1]) + 1 if places.size else number
         parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
         counted += places.size
@@ -151,7 +153,8 @@ def weigh(sides: Sides, *, noise: Noise, rate_hz: float, finest: float = FINEST)
     """Say what an error means at each sample: noise of the capture, that of the bypass behind the gain."""
     size = max(3, round(LEVEL_S * rate_hz))
     level, fed = _level(sides.wet, size), _level(sides.dry, size)
-    left = np.hypot(noise.wet, noise.dry * np.clip(level / (fed + 1e-9), 1e-3, 1e3))
+    fed_noise = noise.dry * np.sqrt(noise.heard)
+    left = np.hypot(noise.wet, fed_noise * np.clip(level / (fed + 1e-9), 1e-3, 1e3))
     return Weighed(level, left, 1 / np.hypot(left, finest * level + 1e-12))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.values.arrays import Array, Index
 
 SPRING = 1e-4
+USUAL = 2.0  # ways' worth of what all blocks show, beside what those show that tell a number
 Predict = Callable[[Array], Array]  # rows of numbers, shape (k, p) -> rows of output, shape (k, m)
 
 
@@ -99,7 +100,7 @@ def solve(
     -----
     Levenberg's damping on scaled columns; a number at its bound that pushes outwards is left out of the turn.
     Each number is held besides by a spring that costs `SPRING` of the squares over `Knob.far`: next to
-    nothing where the output tells the number. The derivative of a number that ends at its bound is taken
+    nothing where the output tells the number. The derivative of a number that ends near its bound is taken
     over as far as its interval reaches, for a knee next to none changes nothing at all.
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
@@ -132,12 +133,16 @@ def solve(
         if not moved or before - cost <= enough * before:
             break
     covariance = _covariance(slopes, error, block) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
-    for i in np.flatnonzero((values <= low) | (values >= high)).tolist() if slopes.shape[1] else ():
-        reach = steps.copy()
-        while 2 * reach[i] < far[i] and covariance[i, i] > (2 * reach[i]) ** 2:
-            reach[i] *= 4
-            slopes[i] = _slope(predict, values, i, reach[i], high, weight)
+    room = 3 * np.sqrt(np.diag(covariance))
+    near = np.flatnonzero((values - low <= room) | (high - values <= room)).tolist()
+    for i in near if slopes.shape[1] else ():
+        reach = max(steps[i], min(values[i] - low[i], high[i] - values[i]))
+        while True:
+            slopes[i] = _least_slope(predict, values, i, reach, (low[i], high[i]), weight)
             covariance = _covariance(slopes, error, block)
+            if 2 * reach >= far[i] or covariance[i, i] <= (2 * reach) ** 2:
+                break
+            reach *= 4
     return Solution(values, float(np.sqrt(cost / target.size)), covariance)
 
 
@@ -149,22 +154,45 @@ def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: 
     return np.asarray((made[1:] - made[0]) * (weight / signed[:, None]))
 
 
-def _slope(predict: Predict, values: Array, i: int, step: float, high: Array, weight: Array) -> Array:
-    """Derivative by one number, over a step of its own."""
-    moved = values.copy()
-    moved[i] += -step if values[i] + step > high[i] else step
-    made = predict(np.vstack([values, moved]))
-    return np.asarray((made[1] - made[0]) * (weight / (moved[i] - values[i])))
+def _least_slope(
+    predict: Predict, values: Array, i: int, step: float, ends: tuple[float, float], weight: Array
+) -> Array:
+    """Derivative by one number over a step of its own, up or down: the one that tells the number least."""
+    rows = np.repeat(values[None], 3, axis=0)
+    rows[1:, i] = np.clip(values[i] + np.array([-step, step]), *ends)
+    made = predict(rows)
+    moved = rows[1:, i] - values[i]
+    found = [
+        (one - made[0]) * (weight / by)
+        for one, by in zip(made[1:], moved, strict=True)
+        if abs(by) >= 0.5 * step
+    ]
+    return np.asarray(min(found, key=lambda slope: float(slope @ slope)))
 
 
 def _covariance(slopes: Array, error: Array, block: Index) -> Array:
-    """Covariance of the numbers from the scatter of whole blocks."""
+    """Covariance of the numbers from the scatter of whole blocks.
+
+    How the pulls of blocks scatter, each by its own size, is the truth where many blocks tell a number. Of
+    one that a block or two tell, those hardly pull at all once it is fitted; there it is what errors that
+    hang together as they do in all blocks would leave.
+    """
     scale = np.sqrt(np.sum(slopes**2, axis=1)) + 1e-30
     scaled = slopes / scale[:, None]
-    normal = scaled @ scaled.T
     starts = np.flatnonzero(np.diff(block, prepend=block[:1] - 1))
     pushes = np.add.reduceat(scaled * error, starts, axis=1)
+    grams = np.stack([part @ part.T for part in np.split(scaled, starts[1:], axis=1)])
     count, numbers = starts.size, slopes.shape[0]
-    back = np.linalg.pinv(normal, rcond=1e-12, hermitian=True)
+    back = np.linalg.pinv(grams.sum(axis=0), rcond=1e-12, hermitian=True)
     middle = pushes @ pushes.T * count / max(1, count - numbers)
-    return np.asarray(back @ middle @ back / scale / scale[:, None])
+    own = back @ middle @ back
+    inverse = np.linalg.pinv(grams, rcond=1e-6, hermitian=True)
+    # ways in which a block tells numbers, less those that the fit has used up in it; what it pulls in them
+    free = np.einsum("bij,bji->b", inverse, grams) - np.einsum("ij,bji->b", back, grams)
+    pulls = np.einsum("ib,bij,jb->b", pushes, inverse, pushes)
+    tells = np.einsum("bii->ib", grams)
+    tells *= tells.sum(axis=1, keepdims=True) / np.maximum(np.sum(tells**2, axis=1, keepdims=True), 1e-300)
+    usual = pulls.sum() / max(1.0, free.sum())
+    together = (tells @ pulls + USUAL * usual) / (tells @ np.maximum(free, 0.0) + USUAL)
+    wider = np.sqrt(np.maximum(1.0, together * np.diag(back) / np.maximum(np.diag(own), 1e-300)))
+    return np.asarray(own * wider * wider[:, None] / scale / scale[:, None])

@@ -13,6 +13,8 @@ from charprobe.stimulus.kinds.programme import Programme
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.arrays import Array
 
+TOLD = 3.0  # standard errors: a difference of noise powers that chance does not explain
+
 
 @dataclass(frozen=True)
 class OneChannel:
@@ -51,10 +53,15 @@ class Sides:
 
 @dataclass(frozen=True)
 class Noise:
-    """Root-mean-square noise of capture and bypass, full scale = 1."""
+    """Root-mean-square noise of capture and bypass, full scale = 1.
+
+    `heard` is the share of the bypass's noise, of its power, whose like the stage heard: 1 where the noise
+    comes ahead of the stage, 0 where it comes behind it.
+    """
 
     wet: float
     dry: float
+    heard: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -81,9 +88,19 @@ class Pair:
         """Sampling rate."""
         return self.wet.stimulus.rate_hz
 
-    def noise(self) -> Noise:
-        """Noise of both sides where nothing is played."""
-        return Noise(_noise(self.wet), _noise(self.dry))
+    def noise(self, *, gain_db: float) -> Noise:
+        """Noise of both sides where nothing is played, the stage's gain there being `gain_db`.
+
+        What a stage hears of noise its gain changes, and what comes behind it stays: so far as gain and noise
+        tell them apart, else all of it counts as heard.
+        """
+        (wet, count), (dry, other), lift = _noise(self.wet), _noise(self.dry), 10 ** (gain_db / 10) - 1
+        chance = TOLD * np.sqrt(2 * (wet**4 / count + dry**4 / other))  # of the difference of the powers
+        span = lift * dry**2
+        if abs(span) < 4 * chance:
+            return Noise(wet, dry)
+        heard, near = (wet**2 - dry**2) / span, chance / abs(span)
+        return Noise(wet, dry, 0.0 if heard < near else 1.0 if heard > 1 - near else heard)
 
     def seal(self) -> Pair:
         """The same pair, which refuses to read programme."""
@@ -122,11 +139,13 @@ class Pair:
         )
 
 
-def _noise(take: Take) -> float:
-    """Root-mean-square noise where nothing is played, free of its offset."""
+def _noise(take: Take) -> tuple[float, int]:
+    """Root-mean-square noise where nothing is played, free of its offset, and of how many samples."""
     stimulus = take.stimulus
     spans = [(s.span.start, s.tones[0].start if s.tones else s.span.stop) for s in stimulus.of_kind(Silence)]
     start, stop = spans[0] if spans else (0.0, float(stimulus.opening.start))
     edge = 0.1 * (stop - start)
     samples = take.cut(start + edge, stop - edge).samples
-    return float(np.std(samples)) if samples.size > 0.05 * stimulus.rate_hz else 1e-6
+    if samples.size < 0.05 * stimulus.rate_hz:
+        return 1e-6, 1
+    return float(np.std(samples)), samples.size

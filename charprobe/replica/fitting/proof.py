@@ -10,6 +10,7 @@ from charprobe.placing.take import held
 from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.heard import weigh
 from charprobe.replica.fitting.pair import Noise, Pair, Sides
+from charprobe.replica.fitting.quiet_bypass import read_quiet
 from charprobe.replica.model import BandProof, Proof
 from charprobe.replica.parts import Chain
 from charprobe.stimulus.kinds.programme import Programme
@@ -76,7 +77,7 @@ def prove_on_programme(chain: Chain, pair: Pair, *, noise: Noise) -> Proved | No
     smoothing = chain.cell.smoothing
     warm_s = min(max(9 * max(smoothing.release_s, smoothing.slow_s), WARM_S[0]), WARM_S[1])
     begin = max(0.0, span.start - warm_s * rate_hz)
-    sides = pair.read(begin, span.stop)
+    sides = read_quiet(pair, begin, span.stop, noise=noise)
     first = round(span.start - begin)
     made = play_take(chain, sides.dry, rate_hz=rate_hz).sound[first:, 0]
     return compare(

@@ -31,7 +31,11 @@ CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
-STEP_TOLD = 0.1  # samples, one standard deviation, to which a time can be told
+STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
+LEVEL_TOLD_DB, SLOPE_TOLD = 1e-4, 5e-6  # the same of levels, and of slopes over some 20 dB: what paths leave
+KNEE_TOLD_DB = (
+    0.02  # the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
+)
 KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
 LN_DB = 20 / np.log(10)
 
@@ -67,7 +71,7 @@ def fit_cell(
     start = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
     solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, turns=turns, enough=0.01)
     solution = replace(
-        solution, covariance=solution.covariance + np.diag(_between_samples(knobs, solution.values, rate_hz))
+        solution, covariance=solution.covariance + np.diag(_least_variance(knobs, solution.values, rate_hz))
     )
     cell = predict.cell_at(solution.values)
     judged = Gains(cell, knobs, held_out, rate_hz)(solution.values[None])[0]
@@ -75,10 +79,20 @@ def fit_cell(
     return Fitted(structure, cell, knobs, solution, float(np.sqrt(np.mean(error**2))))
 
 
-def _between_samples(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
-    """Variance of times because the stage's own steps lie anywhere between those of the capture."""
-    times = [knob.logarithmic and knob.places[0].endswith("_s") for knob in knobs]
-    return np.where(times, (STEP_TOLD / (rate_hz * np.exp(np.where(times, values, 0.0)))) ** 2, 0.0)
+def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
+    """Variance that no capture goes below: the stage's steps lie anywhere between those of the capture."""
+    found = np.zeros(len(knobs))
+    for i, (knob, value) in enumerate(zip(knobs, values, strict=True)):
+        name = knob.places[0]
+        if name.endswith("_s"):
+            found[i] = (STEP_TOLD / (rate_hz * np.exp(value))) ** 2
+        elif name.endswith("slope"):
+            found[i] = SLOPE_TOLD**2
+        elif name.endswith("knee_db"):
+            found[i] = KNEE_TOLD_DB**2
+        elif "_db" in name:
+            found[i] = LEVEL_TOLD_DB**2
+    return found
 
 
 class Gains:

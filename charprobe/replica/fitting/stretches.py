@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+
 from charprobe.placing.take import Take
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts, BurstTrain
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
@@ -20,7 +22,7 @@ MIDDLE_HZ, LEVELS = 700.0, 8
 SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
 LOUDEST = 4  # level steps at the top
 BELOW_DB = 9.0  # under the threshold, from where on level steps are heard
-LOUDER_DB = 0.5  # by less, a tone asks for no more reduction than the one after it
+LOUDER_DB = 0.5  # by less, a tone asks for no more reduction than the one after it at the same pitch
 TAIL_S = 0.006  # faded end of a last tone
 
 
@@ -29,7 +31,8 @@ class Stretch:
     """Stimulus samples that are heard together, and what for.
 
     `frequency_hz` is that of its first tone. `before` holds start and level in dBFS of the tones ahead of it
-    that are louder than all between them and it, the last first: only these can still be remembered.
+    that are louder than all between them and it, or as loud at another pitch, the last first: only these can
+    still be remembered, for an onset at another pitch overshoots by another amount.
     """
 
     name: str
@@ -51,14 +54,21 @@ def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
         if take.holds(segment):
             found += _of(segment, threshold_dbfs, take.stimulus.rate_hz)
     tones = [tone for segment in take.stimulus.alike for tone in segment.tones]
-    return tuple(_after_loud(stretch, tones) for stretch in found)
+    return tuple(after_loud(stretch, tones) for stretch in found)
 
 
-def _after_loud(stretch: Stretch, tones: list[Tone]) -> Stretch:
+def after_loud(stretch: Stretch, tones: list[Tone]) -> Stretch:
+    """Return a stretch with what may still be remembered of tones ahead of it, see `Stretch.before`."""
     before: list[tuple[int, float]] = []
+    top, pitches = -np.inf, set[float]()
     for tone in sorted(tones, key=lambda tone: -tone.stop):
-        if tone.stop <= stretch.start and (not before or tone.level_dbfs > before[-1][1] + LOUDER_DB):
+        if tone.stop > stretch.start or tone.level_dbfs < top - LOUDER_DB:
+            continue
+        louder = tone.level_dbfs > top + LOUDER_DB
+        if louder or tone.frequency_hz not in pitches:
             before.append((tone.start, tone.level_dbfs))
+        top = max(top, tone.level_dbfs)
+        pitches = {tone.frequency_hz} if louder else pitches | {tone.frequency_hz}
     return replace(stretch, before=tuple(before))
 
 

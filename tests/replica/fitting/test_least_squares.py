@@ -50,3 +50,20 @@ def test_a_number_that_nothing_tells_at_its_bound_holds_up_no_other():
     found = solve(bent, target, weight, BLOCK, knobs, np.array([0.1, 0.3, 0.0]), turns=20, enough=1e-12)
     np.testing.assert_allclose(found.values[:2], [0.3, np.log(0.7)], atol=1e-3)
     assert np.sqrt(found.covariance[2, 2]) < 4  # its derivative at 0 alone would say: anything at all
+
+
+def test_a_number_that_one_block_alone_tells_scatters_as_stated(rng):
+    step = (BLOCK == 77).astype(float)
+    knobs = (Knob(("a",), -10, 10), Knob(("b",), -10, 10))
+
+    def predict(rows):
+        return np.stack([a + b * step for a, b in rows])
+
+    weight, start = np.full(T.size, 20.0), np.zeros(2)
+    fits = [
+        solve(predict, rng.normal(0, 0.05, T.size), weight, BLOCK, knobs, start, turns=3, enough=1e-9)
+        for _ in range(120)
+    ]
+    scatter = np.std([fit.values for fit in fits], axis=0)
+    stated = np.sqrt(np.mean([np.diag(fit.covariance) for fit in fits], axis=0))
+    np.testing.assert_allclose(stated / scatter, 1, atol=0.22)  # 3 sigma of 120 draws: 3 / sqrt(240)
