@@ -10,6 +10,7 @@ from typing import Literal
 import scipy
 
 RISK = 0.05  # of one wrong "same", and of one wrong "different", in the whole comparison
+LEAST_STD = 1e-9  # of a number's size: one that states no uncertainty at all does not outweigh all others
 Likeness = Literal["same", "different", "cannot tell"]
 
 
@@ -64,6 +65,34 @@ def combined(repeats: Sequence[Estimate], *, variance: float, freedom: int) -> E
     if freedom and variance > stated:
         return Estimate(value, math.sqrt(variance / count), float(freedom))
     return Estimate(value, math.sqrt(stated / count))
+
+
+def weighted(repeats: Sequence[Estimate]) -> Estimate:
+    """Average repeats whose own uncertainties may be unlike, each by its own.
+
+    Parameters
+    ----------
+    repeats : sequence of Estimate
+        One per repeat, at least one.
+
+    Notes
+    -----
+    Repeats that agree are never told worse than the best of them; where they differ by more than their own
+    uncertainties allow (chi squared, 95 %), these are scaled up until they do.
+
+    Examples
+    --------
+    >>> weighted([Estimate(1.0, 0.1), Estimate(1.05, 0.001)]).std < 0.001
+    True
+    >>> round(weighted([Estimate(1.0, 0.001), Estimate(1.2, 0.001)]).std, 3)
+    0.1
+    """
+    weights = [1 / max(item.std, LEAST_STD * max(1.0, abs(item.value))) ** 2 for item in repeats]
+    total, freedom = sum(weights), len(repeats) - 1
+    value = sum(w * item.value for w, item in zip(weights, repeats, strict=True)) / total
+    misfit = sum(w * (item.value - value) ** 2 for w, item in zip(weights, repeats, strict=True))
+    unlike = freedom > 0 and misfit > float(scipy.special.chdtri(freedom, RISK))
+    return Estimate(value, math.sqrt(max(1.0, misfit / freedom if unlike else 1.0) / total))
 
 
 def gap(first: Estimate, second: Estimate, *, margin: float, tests: int) -> Gap:

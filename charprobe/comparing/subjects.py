@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from charprobe.comparing.equivalence import Estimate, combined, repeat_variance
-from charprobe.profile.entry import Entry
+from charprobe.comparing.equivalence import Estimate, weighted
+from charprobe.profile.burst_traces import reference_step
+from charprobe.profile.entry import Entry, numbers
+from charprobe.profile.glossary import group
 from charprobe.profile.profile import Profile
 from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import literal, shortened
 
 LABEL_WIDTH = 60
+STEP_DB = 0.5  # levels of bursts this far apart are another step
 
 
 @dataclass(frozen=True)
@@ -34,17 +37,31 @@ def measured_of(name: str, subject: Subject) -> list[Quantity]:
 
 
 def value_of(name: str, subject: Subject) -> Reading | None:
-    """Combine a quantity over the repeats of a subject, for show; None where no repeat has it."""
+    """Combine a quantity over the repeats of a subject, for show; None where no repeat has it.
+
+    Times of takes whose bursts are unlike are not of one thing: the surest stands for all.
+    """
     measured = measured_of(name, subject)
     if not measured:
         readings = readings_of(name, subject)
         return readings[0] if readings else None
     if len(measured) == 1:
         return measured[0]
-    variance, freedom = repeat_variance([[item.value for item in measured]])
-    estimates = [Estimate(item.value, item.std) for item in measured]
-    both = combined(estimates, variance=variance, freedom=freedom)
+    if group(name) in ("attack", "release") and not _one_step(subject):
+        return min(measured, key=lambda item: item.std)
+    both = weighted([Estimate(item.value, item.std) for item in measured])
     return Quantity.from_std(both.value, both.std, measured[0].unit)
+
+
+def _one_step(subject: Subject) -> bool:
+    """Whether the bursts that times are told of have one step, carrier and length in all repeats."""
+    told = [profile for profile in subject.repeats if "timing" in profile.curves]
+    columns = {"from_dbfs": STEP_DB, "to_dbfs": STEP_DB, "carrier_hz": 1.0, "hold_s": 0.001}
+    for column, apart in columns.items():
+        cells = [numbers(p.curves["timing"], column)[reference_step(p)] for p in told]
+        if cells and max(cells) - min(cells) > apart:
+            return False
+    return True
 
 
 def merged(subject: Subject) -> Profile:
@@ -55,11 +72,13 @@ def merged(subject: Subject) -> Profile:
     quantities = {}
     for name in dict.fromkeys(name for profile in subject.repeats for name in profile.quantities):
         value = value_of(name, subject)
-        stated = next(p.quantities[name].conditions for p in subject.repeats if name in p.quantities)
-        count = len(measured_of(name, subject))
-        more = f"; mean of {count} takes" if count > 1 else ""
-        if value is not None:
-            quantities[name] = Entry(value, stated + more)
+        entries = [p.quantities[name] for p in subject.repeats if name in p.quantities]
+        alone = next((entry for entry in entries if entry.reading == value), None)
+        if alone is not None:
+            quantities[name] = alone
+        elif value is not None:
+            takes = len(measured_of(name, subject))
+            quantities[name] = Entry(value, f"{entries[0].conditions}; mean of {takes} takes")
     return replace(first, quantities=quantities)
 
 

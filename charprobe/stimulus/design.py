@@ -11,22 +11,26 @@ from charprobe.stimulus.design_expected import ExpectedInterval, expected_interv
 from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
-from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table
+from charprobe.stimulus.recipe import MAX_RATE_HZ, SCHEMA, Recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Cause
 from charprobe.values.wording import number_text
 
-CARRIER_HZ, FINE_CARRIER_HZ, STEPS_HZ = 4093.0, 10_457.0, 997.0
+CARRIER_HZ, STEPS_HZ = 4093.0, 997.0
 TOP_DBFS, BOTTOM_DBFS, LOWEST_DBFS, LOWEST_BURST_DBFS = -1.5, -60.0, -84.0, -78.0
 REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bring out
 KEPT_DB = 2.0  # a first burst that brings out so much is played again: the same quantity, told better
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
 LEAD_S = 0.3  # so long at the low level, a detector that was silent has come to rest
+APART_S = (
+    1.5  # of silence between sets of bursts: the first of each comes after a longer rest than the others
+)
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
-RISES, FALLS = 4.0, 0.7  # a level step lasts so many attack t90, or such a share of a release to its rest
-STEPS_SHARE = 0.4  # of the take that level steps may last
-STEPS_DB = (1.0, 1.5, 2.0, 3.0)  # heights of level steps, the finest that time allows
+RISES, FALLS = 5.0, 1.6  # a level step lasts so many attack t90, or so many times a release to its rest:
+# its second half is read, and must lie at rest
+RISING_SHARE, FALLING_SHARE = 0.4, 0.2  # of the take that level steps may last, rising alone or both ways
+STEPS_DB = (1.0, 1.5, 2.0)  # heights of level steps, the finest that time allows
 TONES_HZ, TONES_DBFS = (
     (110.0, 997.0, 5003.0),
     (-48.0, -40.0, -30.0, -24.0, -18.0, -12.0, -9.0, -6.0, -4.0, -2.0),
@@ -174,7 +178,7 @@ def _recipe(
     if plan.colour:
         levels = [level for level in TONES_DBFS if level <= _top_dbfs(needs.top_gain_db)]
         tones = {"frequencies_hz": TONES_HZ, "levels_dbfs": levels, "tone_s": _tone_s(needs, plan, longest_s)}
-        segments.append({"kind": "tones", "name": "harmonics", **tones, "gap_s": gap + LEAD_S})
+        segments.append({"kind": "tones", "name": "harmonics", **tones, "gap_s": gap + APART_S})
     if not needs.still:
         segments += _bursts(needs, reference, others[: plan.heights], plan, hold, gap)
     if plan.programme:
@@ -191,9 +195,8 @@ def _bursts(
 ) -> list[dict[str, Any]]:
     """Bursts of the reference step, of other heights, and of unlike lengths."""
     low_dbfs, high_dbfs = reference
-    carrier_hz = FINE_CARRIER_HZ if "coarse-carrier" in needs.causes else CARRIER_HZ
     common = {
-        "carrier_hz": carrier_hz,
+        "carrier_hz": CARRIER_HZ,
         "low_dbfs": low_dbfs,
         "lead_s": LEAD_S,
         "release_s": gap,
@@ -216,9 +219,11 @@ def _bursts(
         for i, level in enumerate(sorted(others), start=1)
     ]
     if plan.lengths:
-        holds = sorted({max(0.01, round(0.1 * hold, 3)), hold, round(max(1.0, 5 * hold), 3)})
-        lengths = {"phases": min(3, phases), "high_dbfs": high_dbfs, "holds_s": holds}
-        rows.append({"kind": "burst_lengths", "name": "lengths", **lengths, **common})
+        holds = {"short": max(0.01, round(0.1 * hold, 3)), "long": round(max(1.0, 5 * hold), 3)}
+        rows += [
+            {"kind": "burst_lengths", "name": name, "phases": max(4, phases), "high_dbfs": high_dbfs,
+             "holds_s": [length], **common} for name, length in holds.items()
+        ]  # fmt: skip
     return rows
 
 
@@ -238,24 +243,24 @@ def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) 
     )
     highest = _top_dbfs(needs.top_gain_db)
     rise = max(0.2, RISES * needs.attack_t90_s)
-    for falling, wanted in ((True, max(rise, FALLS * needs.rest_s)), (False, rise)):
-        for step_db in STEPS_DB:
-            top = highest - (highest - needs.threshold_dbfs) % step_db if needs.bends else highest
-            allowed = STEPS_SHARE * longest_s / ((1 + falling) * (top - bottom) / step_db)
-            if allowed >= wanted:
-                break
-        if allowed >= wanted:
-            break
+    ways = ((True, max(rise, FALLS * needs.rest_s), FALLING_SHARE / 2), (False, rise, RISING_SHARE))
+    tried = [(*way, step_db) for way in ways for step_db in STEPS_DB]
+    fits = (one for one in tried if one[1] * (highest - bottom) / one[3] <= one[2] * longest_s)
+    falling, step_s, share, step_db = next(fits, tried[-1])
+    step_s = min(step_s, LONGEST_STEP_S, max(0.2, share * longest_s * step_db / (highest - bottom)))
+    top = highest - (highest - needs.threshold_dbfs) % step_db if needs.bends else highest
     return {
         "frequency_hz": STEPS_HZ, "from_dbfs": bottom, "to_dbfs": round(top, 2), "step_db": step_db,
-        "step_s": round(min(LONGEST_STEP_S, wanted), 3), "falling": falling, "gap_s": gap_s,
+        "step_s": round(step_s, 3), "falling": falling, "gap_s": gap_s,
     }  # fmt: skip
 
 
 def _cured(cause: Cause, needs: Needs, steps: LevelSteps) -> bool:
-    """Whether this design meets a cause: levels end where full scale does."""
+    """Whether this design meets a cause: levels end at full scale, edges are told sample by sample."""
     if cause == "low-levels":
         return steps.to_dbfs > needs.highest_dbfs + 1
+    if cause == "coarse-carrier":
+        return False
     return cause != "high-levels" or steps.from_dbfs < needs.lowest_dbfs - 1
 
 
@@ -266,11 +271,12 @@ def _cures(needs: Needs, steps: LevelSteps, bursts: Bursts | None) -> list[str]:
     meets: dict[Cause, str] = {
         "short-steps": f"steps of {steps.step_s:.3g} s let the gain settle",
         "short-gaps": f"gaps of {gap_s:.3g} s let the release end before the next burst",
-        "coarse-carrier": f"a carrier of {FINE_CARRIER_HZ:g} Hz resolves faster edges",
         "high-levels": f"level steps begin at {lowest} dBFS",
         "low-levels": f"steps end at {highest} dBFS",
     }
     none_helps: dict[Cause, str] = {
+        "coarse-carrier": "carrier phases tell the gain at every sample already: a longer take gains "
+        f"nothing, a stimulus at {MAX_RATE_HZ} Hz (--rate) resolves faster edges",
         "high-levels": f"level steps began at {number_text(needs.lowest_dbfs, 1)} dBFS already: a longer "
         "take gains nothing, lower the gain before the stage",
         "low-levels": f"steps cannot end above {highest} dBFS: a longer take gains nothing, raise the gain "

@@ -19,84 +19,111 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 import soundfile
 
 import charprobe
 from charprobe.profile.profile import Profile
+from charprobe.rehearsal.selftest import TruthRow, true_rows
+from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.timetable import Stimulus
 from charprobe.stimulus.write import write_stimulus
-from charprobe.values.quantity import Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 from tests.benchmarks.two_pass_table import LONGEST_S, Outcome, Told, text
 from tests.benchmarks.zoo.catalogue import stages as zoo_stages
 from tests.benchmarks.zoo.judge import judged
-from tests.benchmarks.zoo.reference import reference_stages
+from tests.benchmarks.zoo.judged import Judged
 from tests.benchmarks.zoo.rig import Recorder
-from tests.benchmarks.zoo.stage import Stage
 from tests.benchmarks.zoo.truth import truth_of
 
 RATE_HZ, NOISE_DBFS = 48_000, -105.0
 SLOW_S = 5.0
+STEREO, ZOO = {"linked-pair"}, "zoo:"
 PAGE = Path("docs/accuracy/two-pass.md")
 
 
-def all_stages(seed: int | None = None) -> dict[str, Stage]:
+def names(seed: int | None) -> list[str]:
     """Reference stages (without a seed), then those of the zoo."""
-    own = reference_stages() if seed is None else {}
-    return own | {f"zoo:{name}": stage for name, stage in zoo_stages(seed).items()}
+    own = [name for name in stage_names() if name not in STEREO] if seed is None else []
+    return own + [f"{ZOO}{name}" for name in zoo_stages(seed)]
 
 
-def measured(stage: Stage, recipe: Recipe, file: Path, *, draw: int) -> Profile:
+def measured(name: str, recipe: Recipe, file: Path, *, seed: int | None) -> Profile:
     """Play a recipe through a stage and through a wire, and measure; a profile that is there is read."""
     if file.is_file():
         return charprobe.load_profile(file)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
         written = write_stimulus(recipe, folder / "s.wav", rate_hz=RATE_HZ, subtype="float32", force=True)
         played = soundfile.read(written.wav, always_2d=True)[0][:, 0]
-        recorder = Recorder(noise_dbfs=NOISE_DBFS, draw=draw)
-        wet = stage.process(played, RATE_HZ).sound
-        for end, sound, seed in (("dry", played, 1), ("wet", wet, 2)):
-            taken = recorder.record(sound, rate_hz=RATE_HZ, seed=seed)
+        recorder = Recorder(noise_dbfs=NOISE_DBFS, draw=seed or 0)
+        if name.startswith(ZOO):
+            wet = zoo_stages(seed)[name.removeprefix(ZOO)].process(played, RATE_HZ).sound
+        else:
+            wet = make_stage(name).process(played, rate_hz=RATE_HZ, rng=np.random.default_rng(5)).samples
+        for end, sound, number in (("dry", played, 1), ("wet", wet, 2)):
+            taken = recorder.record(sound, rate_hz=RATE_HZ, seed=number)
             soundfile.write(folder / f"{end}.wav", taken, RATE_HZ, subtype="PCM_24")
         profile = charprobe.measure(
             charprobe.open_capture(folder / "wet.wav"),
             charprobe.load_stimulus(written.wav),
             bypass=charprobe.open_capture(folder / "dry.wav"),
-            setting=stage.name,
+            setting=name,
         )
     profile.save(file, force=True)
     return profile
 
 
+def against_truth(name: str, profile: Profile, stimulus: Stimulus, *, seed: int | None) -> tuple[Judged, ...]:
+    """Hold a profile against closed forms and the stage's own gain."""
+    if name.startswith(ZOO):
+        truth = truth_of(zoo_stages(seed)[name.removeprefix(ZOO)], stimulus)
+        return tuple(judged(json.loads(profile.to_json()), truth, noise_dbfs=NOISE_DBFS))
+    warned = {item.code for item in profile.health if item.severity != "note"}
+    return tuple(
+        _as_judged(row, warned=bool(warned)) for row in true_rows(make_stage(name), profile, stimulus)
+    )
+
+
+def _as_judged(row: TruthRow, *, warned: bool) -> Judged:
+    """Put a row of the self-test into the form of the zoo."""
+    reading, truth = row.reading, (row.truth - row.within, row.truth + row.within)
+    group = row.quantity.partition(".")[0]
+    if isinstance(reading, Quantity):
+        number = ("number", reading.value, reading.low, reading.high)
+        return Judged(row.stage, group, row.quantity, *number, truth, row.allowed, warned)
+    bound = (np.nan, reading.at_least, reading.at_most)
+    kind = "bound" if reading.bounded else "withheld"
+    return Judged(row.stage, group, row.quantity, kind, *bound, truth, row.allowed, warned, reading.reason)
+
+
 def two_passes(name: str, *, seed: int | None, kept: Path, longest_s: float) -> Outcome:
     """Measure a stage with the quick recipe, then with what is designed from that, and judge the second."""
-    began = time.process_time()
+    began, plain = time.process_time(), name.replace(":", ".")
     try:
-        stage = all_stages(seed)[name]
-        plain = name.replace(":", ".")
-        first = measured(stage, load_recipe("quick"), kept / f"{plain}.1.json", draw=seed or 0)
+        first = measured(name, load_recipe("quick"), kept / f"{plain}.1.json", seed=seed)
         design = design_stimulus(first, longest_s=longest_s)
         file = kept / f"{plain}.{design.recipe.hash[:8]}.json"
         (kept / f"{plain}.txt").write_text("\n".join((file.name, *design.reasons)))
-        second = measured(stage, design.recipe, file, draw=seed or 0)
+        second = measured(name, design.recipe, file, seed=seed)
         told = tuple(
             Told(row.name, row.unit, _half(first, row.name), row.then, _half(second, row.name))
             for row in design.expected
         )
         slow = any(row.name == "release.t90" and row.value > SLOW_S for row in design.expected)
-        truth = truth_of(stage, lay_out(design.recipe, rate_hz=RATE_HZ, take=0))
-        numbers = tuple(judged(json.loads(second.to_json()), truth, noise_dbfs=NOISE_DBFS))
         stops = tuple(sorted({item.code for item in second.health if item.severity == "stop"}))
         lacking = tuple(
             (one, entry.reading.cause or "", entry.reading.reason)
             for one, entry in second.quantities.items()
             if isinstance(entry.reading, Unmeasured)
         )
+        stimulus = lay_out(design.recipe, rate_hz=RATE_HZ, take=0)
         return Outcome(
-            name, numbers_of(first), numbers_of(second), design.duration_s, slow, design.gains, lacking, stops, told, numbers,
-            time.process_time() - began,
+            name, numbers_of(first), numbers_of(second), design.duration_s, slow, design.gains, lacking,
+            stops, told, against_truth(name, second, stimulus, seed=seed), time.process_time() - began,
         )  # fmt: skip
     except Exception:  # one stage that fails is a row of the table, not the end of it
         return Outcome(name, failed=traceback.format_exc(limit=-3))
@@ -129,13 +156,13 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="folder for the profiles of every stage")
     parser.add_argument("--write", action="store_true", help=f"write {PAGE}")
     chosen = parser.parse_args()
-    names = chosen.stage or list(all_stages(chosen.seed))
+    asked = chosen.stage or names(chosen.seed)
     outcomes, began = [], time.monotonic()
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(chosen.jobs) as pool:
         kept = chosen.keep or Path(folder)
         kept.mkdir(parents=True, exist_ok=True)
         run = partial(two_passes, seed=chosen.seed, kept=kept, longest_s=chosen.longest)
-        for found in pool.map(run, names):
+        for found in pool.map(run, asked):
             outcomes.append(found)
             print(f"{time.monotonic() - began:6.0f} s  {found.line}", flush=True)
     page = text(outcomes)

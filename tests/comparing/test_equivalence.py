@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from charprobe.comparing.equivalence import Estimate, combined, gap, repeat_variance
+from charprobe.comparing.equivalence import Estimate, combined, gap, repeat_variance, weighted
 
 TRIALS = 4000
 MOST = 0.05 + 3 * math.sqrt(0.05 * 0.95 / TRIALS)  # a true rate of 5 % passes at three sigma
@@ -62,3 +62,12 @@ def test_one_pooled_variance_on_both_sides_keeps_its_own_freedom():
     # Student's t with 2 degrees of freedom at 95 %: 2.920; 0.05 + 2.92 * 0.0141 = 0.0913
     assert gap(*both, margin=0.0914, tests=1).verdict == "same"
     assert gap(*both, margin=0.0912, tests=1).verdict == "cannot tell"
+
+
+@pytest.mark.parametrize("std_of_other", [1.0, 0.1, 0.01])
+def test_merged_takes_hold_the_truth_as_often_as_stated_and_are_no_worse_than_the_better(rng, std_of_other):
+    draws = rng.normal(0.0, [1.0, std_of_other], (4000, 2))
+    found = [weighted([Estimate(a, 1.0), Estimate(b, std_of_other)]) for a, b in draws]
+    held = np.mean([abs(one.value) <= 1.96 * one.std for one in found])
+    assert 0.945 < held < 0.99  # 95 % to 3.5 sigma of 4000; disagreements of pure chance widen some
+    assert np.mean([one.std <= std_of_other * (1 + 1e-12) for one in found]) > 0.94

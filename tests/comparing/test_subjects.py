@@ -1,7 +1,10 @@
+import dataclasses
+
 import pytest
 from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.subjects import Subject, value_of
 from charprobe.values.errors import ProfileError
 
 
@@ -10,3 +13,15 @@ def test_the_same_recording_twice_is_refused():
         compare_profiles([made_profile(B), made_profile(D), made_profile(B)])
     with pytest.raises(ProfileError, match="at least two"):
         compare_profiles([made_profile(B)])
+
+
+def test_times_of_another_burst_are_not_averaged_but_those_of_the_same_are():
+    first, second = made_profile(B), made_profile(dataclasses.replace(B, attack_s=1.2 * B.attack_s))
+    assert value_of("attack.t63", Subject("s", (first, second))).value == pytest.approx(
+        1.1 * B.attack_s, rel=0.02
+    )
+    timing = second.curves["timing"]
+    other = dataclasses.replace(timing, columns=timing.columns | {"from_dbfs": [-50.0]})
+    second = dataclasses.replace(second, curves={**second.curves, "timing": other})
+    surest = first.quantities["attack.t63"].reading  # its uncertainty is a share of its smaller value
+    assert value_of("attack.t63", Subject("s", (first, second))) == surest
