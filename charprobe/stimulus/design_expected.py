@@ -74,7 +74,7 @@ def expected_intervals(
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
     sigma the noise of the gain per sample, joined with time zero and 0.01 % (t90: 0.015 %) for curvature.
     What the first profile is unsure of beyond that is scatter between carrier phases: it shrinks as means
-    over phases do and as Student's factor does that so few phases need. Where the gaps or holds of the first
+    over phases do and as the root of Student's factor does, which so few phases need half the time. Where the gaps or holds of the first
     take were too short, that was its doubt, and longer ones end it.
 
     Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
@@ -161,8 +161,11 @@ def _of_the_stage(beyond: dict[str, float], edge: str, needs: Needs, *, held: bo
 
 
 def _of_mean(phases: int) -> float:
-    """Uncertainty of a mean over phases that scatter: Student's factor over the root of their number."""
-    return student_factor(phases - (3 if phases >= PARTED else 1)) / math.sqrt(phases)
+    """Uncertainty of a mean over phases that scatter, for a given scatter.
+
+    Student's factor is taken where scatter stands clear of noise, which is chance for so few: its root.
+    """
+    return math.sqrt(student_factor(phases - (3 if phases >= PARTED else 1)) / phases)
 
 
 @dataclass(frozen=True)

@@ -136,11 +136,11 @@ def test_expected_intervals_follow_the_formula():
     assert row.then == pytest.approx(Z95 * math.hypot(std, zero, 1e-4 * tau), rel=1e-3)
 
 
-def test_scatter_between_phases_shrinks_as_students_factor_and_the_root_of_their_number_do():
+def test_scatter_between_phases_shrinks_as_the_roots_of_students_factor_and_of_their_number_do():
     row, phases = _foretold("attack.t63", attack__t63=Quantity.from_std(0.005, 2e-4, "s"))
     # tables: Student's 97.5 % quantiles of 2 and 6 degrees of freedom
     assert phases == 9
-    assert row.then / row.now == pytest.approx(2.4469 / 4.3027 * math.sqrt(5 / 9), rel=0.02)
+    assert row.then / row.now == pytest.approx(math.sqrt(2.4469 / 4.3027 * 5 / 9), rel=0.02)
 
 
 def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stays():
@@ -152,7 +152,7 @@ def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stay
     alike = {name: Quantity.from_std(value, 3e-4, "s") for name, value in
              (("release__t63", 0.12), ("release__t90", 0.276))}  # fmt: skip
     row, _ = _foretold("release.t63", **alike)
-    assert row.then > 0.35 * row.now
+    assert row.then > 0.5 * row.now
 
 
 @pytest.mark.parametrize("noise_dbfs", [-110.0, -90.0])
