@@ -139,8 +139,8 @@ def design_lines(design: Design) -> Iterator[str]:
     """Say why a designed stimulus is as it is, and what it should tell."""
     yield from design.reasons
     for item in design.expected:
-        now = "no number" if item.now is None else interval_text(item, item.now)
-        yield f"  {item.name:<22} now {now}, expected {interval_text(item, item.then)}"
+        now, then = interval_text(item, item.now), interval_text(item, item.then)
+        yield f"  {item.name:<22} now {now}, expected {then}"
 
 
 def interval_text(item: ExpectedInterval, half: float) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from charprobe.profile.profile import Profile
-from charprobe.stimulus.design_expected import ExpectedInterval, expected_intervals
+from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals
 from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -27,15 +27,15 @@ APART_S = (
 )
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
-RISES, FALLS = 5.0, 1.6  # a level step lasts so many attack t90, or so many times a release to its rest:
-# its second half is read, and must lie at rest
-RISING_SHARE, FALLING_SHARE = 0.4, 0.2  # of the take that level steps may last, rising alone or both ways
+FALLS = 1.6  # a falling level step lasts so many times a release to its rest
+RISING_SHARE, FALLING_SHARE = 0.4, 0.1  # of the take that level steps may last, rising alone or both ways
 STEPS_DB = (1.0, 1.5, 2.0)  # heights of level steps, the finest that time allows
 TONES_HZ, TONES_DBFS = (
     (110.0, 997.0, 5003.0),
     (-48.0, -40.0, -30.0, -24.0, -18.0, -12.0, -9.0, -6.0, -4.0, -2.0),
 )
 QUIET_DBFS = -40.0  # a sweep below most thresholds
+QUIET_S = 1.2  # after it
 PROGRAMME_S = 19.0
 
 
@@ -107,11 +107,21 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     bursts = next((spec for spec in recipe.segments if isinstance(spec, Bursts)), None)
     expected = expected_intervals(profile, needs, steps, bursts)
     curable = [cause for cause in needs.causes if _cured(cause, needs, steps)]
-    gains = bool(curable) or any(row.gains(rate_hz=profile.stimulus.rate_hz) for row in expected)
+    gains = (
+        bool(curable)
+        or _times_anew(profile, needs, bursts)
+        or any(row.gains(rate_hz=profile.stimulus.rate_hz) for row in expected)
+    )
     reasons = [*needs.reasons, *_cures(needs, steps, bursts), *_given_up(needs, others, plan, steps)]
     if duration > longest_s:
         reasons.append(
             f"the gaps this release needs make the take {duration:.0f} s long, more than {longest_s:.0f} s"
+        )
+    told = {row.name for row in expected}
+    unknown = [name for name in FORETOLD if bursts is not None and name not in told]
+    if unknown:
+        reasons.append(
+            f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by"
         )
     if not gains:
         reasons.append(
@@ -121,9 +131,15 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     return Design(recipe, duration, expected, tuple(reasons), gains)
 
 
+def _times_anew(profile: Profile, needs: Needs, bursts: Bursts | None) -> bool:
+    """Whether bursts reach a change of gain that those of the first take did not."""
+    untimed = profile.measured("attack.t63") is None or profile.measured("release.t63") is None
+    return bursts is not None and untimed and abs(needs.first.reduction_db) < KEPT_DB
+
+
 def _top_dbfs(gain_db: float) -> float:
     """Highest level that a stage of so much gain does not lift over full scale."""
-    return math.floor(2 * min(TOP_DBFS, TOP_DBFS - gain_db)) / 2
+    return math.floor(2 * min(TOP_DBFS, TOP_DBFS - gain_db) + 0.02) / 2
 
 
 def _half_db(level: float) -> float:
@@ -172,8 +188,12 @@ def _recipe(
         {"kind": "silence", "name": "idle", "length_s": 3.0, "tone_s": 2.0, "gap_s": 1.0}
     ]
     if plan.colour:
-        sweep = {"from_hz": 10.0, "to_hz": 22_000.0, "length_s": 8.0, "level_dbfs": min(QUIET_DBFS, low_dbfs)}
-        segments.append({"kind": "sweep", "name": "response", **sweep, "gap_s": max(1.2, gap)})
+        lifts = -math.inf if needs.lifts_below_dbfs is None else needs.lifts_below_dbfs
+        level_dbfs = max(
+            min(QUIET_DBFS, needs.threshold_dbfs - needs.knee_db / 2 - KNEE_ROOM_DB), lifts + KNEE_ROOM_DB
+        )
+        sweep = {"from_hz": 10.0, "to_hz": 22_000.0, "length_s": 8.0, "level_dbfs": _half_db(level_dbfs)}
+        segments.append({"kind": "sweep", "name": "response", **sweep, "gap_s": QUIET_S})
     segments.append({"kind": "level_steps", "name": "steps", **steps})
     if plan.colour:
         levels = [level for level in TONES_DBFS if level <= _top_dbfs(needs.top_gain_db)]
@@ -196,12 +216,8 @@ def _bursts(
     """Bursts of the reference step, of other heights, and of unlike lengths."""
     low_dbfs, high_dbfs = reference
     common = {
-        "carrier_hz": CARRIER_HZ,
-        "low_dbfs": low_dbfs,
-        "lead_s": LEAD_S,
-        "release_s": gap,
-        "gap_s": 0.3,
-    }
+        "carrier_hz": CARRIER_HZ, "low_dbfs": low_dbfs, "lead_s": LEAD_S, "release_s": gap, "gap_s": APART_S,
+    }  # fmt: skip
     phases = min(plan.phases, 5)
     rows: list[dict[str, Any]] = [
         {"kind": "bursts", "name": "reference", "phases": plan.phases, "high_dbfs": high_dbfs, "hold_s": hold,
@@ -221,8 +237,8 @@ def _bursts(
     if plan.lengths:
         holds = {"short": max(0.01, round(0.1 * hold, 3)), "long": round(max(1.0, 5 * hold), 3)}
         rows += [
-            {"kind": "burst_lengths", "name": name, "phases": max(4, phases), "high_dbfs": high_dbfs,
-             "holds_s": [length], **common} for name, length in holds.items()
+            {"kind": "burst_lengths", "name": name, "phases": phases if plan.heights else 1,
+             "high_dbfs": high_dbfs, "holds_s": [length], **common} for name, length in holds.items()
         ]  # fmt: skip
     return rows
 
@@ -230,7 +246,7 @@ def _bursts(
 def _tone_s(needs: Needs, plan: _Plan, longest_s: float) -> float:
     """Length of the tones for colour: long enough to settle, so far as the take allows."""
     most = 0.15 * longest_s / (len(TONES_HZ) * len(TONES_DBFS))
-    return round(max(0.32, min(LONGEST_STEP_S, most, RISES * needs.attack_t90_s)), 3)
+    return round(max(0.32, min(LONGEST_STEP_S, most, needs.rise_s)), 3)
 
 
 def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) -> dict[str, Any]:
@@ -242,7 +258,7 @@ def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) 
         LOWEST_DBFS if "high-levels" in needs.causes else max(LOWEST_DBFS, min(BOTTOM_DBFS, low_dbfs - 6))
     )
     highest = _top_dbfs(needs.top_gain_db)
-    rise = max(0.2, RISES * needs.attack_t90_s)
+    rise = max(0.2, needs.rise_s)
     ways = ((True, max(rise, FALLS * needs.rest_s), FALLING_SHARE / 2), (False, rise, RISING_SHARE))
     tried = [(*way, step_db) for way in ways for step_db in STEPS_DB]
     fits = (one for one in tried if one[1] * (highest - bottom) / one[3] <= one[2] * longest_s)

@@ -15,10 +15,13 @@ from charprobe.stimulus.design_needs import SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import DB_PER_NEPER, Z95, Unmeasured, student_factor
+from charprobe.values.quantity import DB_PER_NEPER, Z95, Quantity, student_factor
 
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}
+FORETOLD = (
+    "static.threshold", "static.slope", "attack.t63", "attack.t90", "release.t63", "release.t90",
+)  # fmt: skip
 ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each burst at any time within one
 OWN_SAMPLES = 12**-0.5
 SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
@@ -34,22 +37,19 @@ TOLD_ANEW = 0.7
 
 @dataclass(frozen=True)
 class ExpectedInterval:
-    """How well the next capture should tell one quantity: half 95 % intervals now and then, in `unit`.
-
-    `now` is None where the first profile has no number.
-    """
+    """How well the next capture should tell a quantity that is known: half 95 % intervals now and then."""
 
     name: str
     value: float
-    now: float | None
+    now: float
     then: float
     unit: str
 
     def gains(self, *, rate_hz: int) -> bool:
         """Whether the number is not known as well as the goal asks, and will be told clearly better."""
         goal = glossary.term(self.name).goal
-        if self.now is None or goal is None:
-            return self.now is None
+        if goal is None:
+            return False
         return self.now > goal.allowed(self.value, rate_hz=rate_hz) and self.then <= TOLD_ANEW * self.now
 
 
@@ -71,11 +71,13 @@ def expected_intervals(
 
     Notes
     -----
+    What the first profile has no number for is not foretold: nothing tells how a stage scatters.
+
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
     sigma the noise of the gain per sample, joined with time zero and 0.01 % (t90: 0.015 %) for curvature.
     What the first profile is unsure of beyond that is scatter between carrier phases: it shrinks as means
-    over phases do and as the root of Student's factor does, which so few phases need half the time. Where the gaps or holds of the first
-    take were too short, that was its doubt, and longer ones end it.
+    over phases do and as the root of Student's factor does, which so few phases need half the time. Where the
+    gaps or holds of the first take were too short, that was its doubt, and longer ones end it.
 
     Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
     beyond the covariance of its own levels, such as the input axis, stays; where its steps had not settled,
@@ -85,10 +87,8 @@ def expected_intervals(
     return (*_static(profile, needs, steps), *times)
 
 
-def _row(profile: Profile, name: str, value: float, std: float) -> ExpectedInterval:
-    first = profile.measured(name)
-    now = None if first is None else (first.high - first.low) / 2
-    return ExpectedInterval(name, value, now, Z95 * std, glossary.term(name).unit)
+def _row(name: str, known: Quantity, std: float) -> ExpectedInterval:
+    return ExpectedInterval(name, known.value, (known.high - known.low) / 2, Z95 * std, known.unit)
 
 
 @dataclass(frozen=True)
@@ -126,23 +126,17 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         ("release", bursts.low_dbfs + gain, needs.release_t90_s),
     ):
         one = _Edge(level, t90 / math.log(10), change, noise.value, profile.stimulus.rate_hz)
-        known = {name: profile.measured(f"{edge}.{name}") for name in KAPPA}
-        usual = {"t63": one.tau_s, "t90": t90}
-        values = {name: usual[name] if found is None else found.value for name, found in known.items()}
-        was = {name: replace(one, change_db=before).std(name, values[name], first.phases) for name in KAPPA}
-        beyond = {
-            name: math.sqrt(max(0.0, found.std**2 - was[name] ** 2)) for name, found in known.items() if found
-        }
+        found = {name: profile.measured(f"{edge}.{name}") for name in KAPPA}
+        known = {name: reading for name, reading in found.items() if reading is not None}
+        earlier = replace(one, change_db=before)
+        was = {name: earlier.std(name, reading.value, first.phases) for name, reading in known.items()}
+        beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
         scatter = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
-        for name, found in known.items():
-            entry = profile.quantities.get(f"{edge}.{name}")
-            if entry is not None and isinstance(entry.reading, Unmeasured) and entry.reading.at_most:
-                continue  # a time known to be shorter than it resolves foretells nothing
-            then = one.std(name, values[name], bursts.phases)
-            if found is not None:
-                then *= min(1.0, found.std / was[name])  # no doubt that the first take had not
+        for name, reading in known.items():
+            then = one.std(name, reading.value, bursts.phases)
+            then *= min(1.0, reading.std / was[name])  # no doubt that the first take had not
             then = math.hypot(then, of_mean * scatter.get(name, 0.0))
-            yield _row(profile, f"{edge}.{name}", values[name], then)
+            yield _row(f"{edge}.{name}", reading, then)
 
 
 def _of_the_stage(beyond: dict[str, float], edge: str, needs: Needs, *, held: bool) -> dict[str, float]:
@@ -200,7 +194,7 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     levels = np.array(steps.levels_dbfs) + axis_db
     first_levels, first_stds, settled = _first_points(profile)
     if threshold is None or slope is None or knee is None:
-        yield _row(profile, "static.low_level_gain", rest.value, rest.std)
+        yield _row("static.low_level_gain", rest, rest.std)
         return
     curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
     out = levels + curve.gain(levels)
@@ -209,14 +203,16 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     stds = np.hypot(by_noise, LEVEL_DB)
     reading = _readings(curve, top_dbfs=float(levels.max()))
     then, before = (_stds(curve, reading, *points) for points in ((levels, stds), (first_levels, first_stds)))
-    for name, read in reading.items():
+    for name in reading:
         known = profile.measured(name)
+        if known is None:
+            continue
         stays = 0.0 if name == "static.slope" else rest.std
-        if known is not None and settled:
+        if settled:
             stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
-        yield _row(profile, name, read(curve), math.hypot(then[name], stays))
+        yield _row(name, known, math.hypot(then[name], stays))
     if curve.knee_db == 0.0:
-        yield _row(profile, "static.knee_width", 0.0, _hard_knee(curve, levels, stds) / (2 * Z95))
+        yield _row("static.knee_width", knee, _hard_knee(curve, levels, stds) / (2 * Z95))
 
 
 def _first_points(profile: Profile) -> tuple[Array, Array, bool]:

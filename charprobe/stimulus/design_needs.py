@@ -20,6 +20,9 @@ GUESS = 4.0  # a time known only as "at least" is planned for as this many times
 NO_THRESHOLD_DBFS, NO_SLOPE, NO_ATTACK_S, NO_RELEASE_S = -28.0, 0.7, 0.02, 0.5
 REST_DB = 0.02  # a gain this near its rest has come back
 CARE = 1.3  # times what the end of an unfinished release foretells: stages mostly grow slower still
+RISES = 5.0  # a level step lasts so many attack t90: its second half is read, and must lie at rest
+LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
+SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
 SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
 
@@ -33,8 +36,8 @@ class Needs:
     threshold_dbfs, knee_db, slope : float
         Played level where the curve bends, how softly, and the reduction per dB above; guesses where not
         known.
-    attack_t90_s : float
-        Time of an attack to 90 %.
+    attack_t90_s, rise_s : float
+        Time of an attack to 90 %, and of a level step to the gain it settles at.
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
     rest_gain_db, top_gain_db : float
@@ -59,6 +62,7 @@ class Needs:
     knee_db: float
     slope: float
     attack_t90_s: float
+    rise_s: float
     release_t90_s: float
     rest_s: float
     rest_gain_db: float
@@ -97,6 +101,7 @@ def needs_of(profile: Profile) -> Needs:
         knee.value if knee else 0.0,
         NO_SLOPE if slope is None else slope,
         attack_s,
+        max(RISES * attack_s, _unsettled_s(profile, first)),
         release_s,
         rest_s,
         first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db)),
@@ -168,10 +173,33 @@ def _attack_s(profile: Profile) -> tuple[float, str]:
         return reading.at_most, f"at most {reading.at_most:.3g} s"
     if time_s.size:
         moved = np.abs(gain_db - gain_db[time_s < 0].mean())
+        if moved[-1] < STILL_DB:
+            return NO_ATTACK_S, f"{NO_ATTACK_S:g} s, a guess"
         seen = float(time_s[np.argmax(moved >= 0.9 * moved[-1])])
         long = GUESS * seen if reading is not None and reading.at_least else seen
         return max(long, 0.0), f"about {long:.2g} s, as the trace shows"
     return NO_ATTACK_S, f"{NO_ATTACK_S:g} s, a guess"
+
+
+def _unsettled_s(profile: Profile, first: FirstTake) -> float:
+    """How long level steps must last where those of the first take were still falling; 0 where few were.
+
+    What a step had left to go beside what it moved by tells its time constant, and that how long its first
+    half must be to leave nothing to see.
+    """
+    if "static" not in profile.curves or "remaining_db" not in profile.curves["static"].columns:
+        return 0.0
+    table = profile.curves["static"]
+    rising = np.array([direction == "rising" for direction in table.columns["direction"]])
+    still = rising & ~np.array(table.columns["settled"], dtype=bool)
+    if still.sum() <= MOST_UNSETTLED * rising.sum():
+        return 0.0
+    moved = float(np.quantile(np.abs(np.diff(numbers(table, "gain_db")[rising])), 0.9))
+    left = float(np.quantile(np.abs(numbers(table, "remaining_db")[still]), 0.9))
+    if left <= LEFT_DB or moved <= LEFT_DB:
+        return 0.0
+    tau_s = 0.75 * first.step_s / max(SLOW_SHARE, math.log(moved / left))
+    return 2 * tau_s * math.log(moved / LEFT_DB)
 
 
 def _release_s(profile: Profile) -> tuple[float, float, str]:
