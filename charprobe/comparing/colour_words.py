@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from charprobe.comparing.listed import listed
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -11,14 +12,18 @@ CLEAR_DB = 6.0  # by which one kind of harmonics has four times the power of the
 Values = Mapping[str, Sequence[Reading | None]]
 
 
-def colour_sentence(labels: Sequence[str], values: Values) -> str:
-    """Return the sentence; "" where no setting shows colour of its own."""
-    told = [f"{labels[index]} adds {harmonics_words(values, index)}" for index in coloured(labels, values)]
+def colour_sentence(labels: Sequence[str], values: Values, *, tones: Sequence[str] = ()) -> str:
+    """Return the sentence; "" where no setting shows colour of its own. `tones` say where none was found."""
+    alike: dict[str, list[str]] = {}
+    for index in coloured(labels, values):
+        alike.setdefault(harmonics_words(values, index), []).append(labels[index])
+    if not alike:
+        return ""
+    told = [f"{listed(names)} add{'s' * (len(names) == 1)} {words}" for words, names in alike.items()]
     onsets = values.get("colour.onset", ())
     clean = [label for label, onset in zip(labels, onsets, strict=False) if _none(onset)]
-    if not told:
-        return ""
-    rest = f"; {_and(clean)}: none found near 1 kHz" if clean else ""
+    at = f" at {listed(list(dict.fromkeys(tones)))}" if tones else ""
+    rest = f"; {listed(clean)}: none found{at}" if clean else ""
     return f"Colour: {'; '.join(told)}{rest}."
 
 
@@ -61,7 +66,3 @@ def shows_colour(onset: Reading | None) -> bool:
 
 def _none(onset: Reading | None) -> bool:
     return isinstance(onset, Unmeasured) and onset.at_least is not None
-
-
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]

@@ -10,6 +10,7 @@ from itertools import combinations
 from charprobe.comparing.absence import absence, absent_text, below_limit
 from charprobe.comparing.comparison import Comparison, Difference, notes_on
 from charprobe.comparing.curve import ComparedCurve, curve_gap, shared_span
+from charprobe.comparing.curve_kinds import middle_tone, tones_of
 from charprobe.comparing.curves import CURVES, MARGINS
 from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
 from charprobe.comparing.sentences import sentences_on
@@ -18,6 +19,7 @@ from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
+from charprobe.values.wording import rounded_text
 
 Sides = tuple[int, int]  # numbers of two subjects
 BETWEEN = {"dBFS": "dB", "dBc": "dB"}  # unit of a quantity -> unit of a difference of two
@@ -76,7 +78,16 @@ def compare_subjects(
         subjects=tuple(subjects),
         values=values,
         differences=tuple(differences),
-        sentences=sentences_on([subject.label for subject in subjects], differences, values),
+        sentences=sentences_on(
+            [subject.label for subject in subjects],
+            differences,
+            values,
+            tones=[
+                f"{rounded_text(middle_tone(tones))} Hz"
+                for profile in profiles
+                if "harmonics" in profile.curves and (tones := tones_of(profile.curves["harmonics"]))
+            ],
+        ),
         notes=notes_on(repeated=any(len(subject.repeats) > 1 for subject in subjects), tests=tests),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Literal
@@ -52,7 +53,7 @@ def distortion_of(subject: Subject, tone: WhichTone) -> ComparedCurve | None:
     tones = [hz for p in subject.repeats if "harmonics" in p.curves for hz in tones_of(p.curves["harmonics"])]
     if not tones:
         return None
-    middle = min(tones, key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
+    middle = middle_tone(tones)
     chosen = {"nearest 1 kHz": middle, "lowest": min(tones), "highest": max(tones)}[tone]
     if tone != "nearest 1 kHz" and chosen == middle:
         return None
@@ -60,6 +61,11 @@ def distortion_of(subject: Subject, tone: WhichTone) -> ComparedCurve | None:
         subject, "harmonics", partial(_distortion, hz=chosen), same=SAME_LEVEL_DB, same_end=SAME_TOP_DB
     )
     return None if curve is None else replace(curve, conditions=(chosen,))
+
+
+def middle_tone(tones: Sequence[float]) -> float:
+    """The tone nearest 1 kHz, which stands for the others."""
+    return min(tones, key=lambda hz: abs(math.log(hz / MIDDLE_HZ)))
 
 
 def tones_of(table: Table) -> list[float]:

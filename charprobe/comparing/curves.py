@@ -83,7 +83,7 @@ CURVES: Mapping[str, CurveKind] = MappingProxyType(
         ),
         "distortion": CurveKind(
             "Distortion",
-            "THD near 1 kHz at every input level at which both show any.",
+            "THD of the tone nearest 1 kHz at every input level at which both show any.",
             partial(distortion_of, tone="nearest 1 kHz"),
             HARMONIC,
             "tones",

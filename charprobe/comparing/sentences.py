@@ -11,6 +11,7 @@ import numpy as np
 from charprobe.comparing.colour_words import Values, colour_sentence, coloured
 from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.comparing.curves import CURVES
+from charprobe.comparing.listed import listed
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import display_unit, number_text
@@ -60,16 +61,19 @@ SPREAD = (
 FAST = {"attack.t63": ("attack", "attacks"), "release.t63": ("release", "releases")}
 
 
-def sentences_on(labels: Sequence[str], differences: Sequence[Difference], values: Values) -> tuple[str, ...]:
+def sentences_on(
+    labels: Sequence[str], differences: Sequence[Difference], values: Values, *, tones: Sequence[str] = ()
+) -> tuple[str, ...]:
     """Return what the differences allow to say, colour first.
 
-    `labels` are those of the subjects, by number; `values` their readings, repeats combined.
+    `labels` are those of the subjects, by number; `values` their readings, repeats combined; `tones` the
+    reference tones that colour was looked for at, in words.
     """
     table = {(item.name, item.first, item.second): item for item in differences}
     pairs = list(combinations(range(len(labels)), 2))
     few = len(pairs) <= MOST_PAIRS
     groups = [group for group in _alike(range(len(labels)), ANCHORED, table) if len(group) > 1]
-    lines = [colour_sentence(labels, values), _dynamics(labels, table, values)]
+    lines = [colour_sentence(labels, values, tones=tones), _dynamics(labels, table, values)]
     lines += _outliers(labels, table)
     shown = coloured(labels, values)
     for group in groups:
@@ -120,7 +124,7 @@ def _apart_by_number(table: ByPair, name: str, first: int, second: int) -> bool:
 
 
 def _share_sentence(group: Sequence[int], labels: Sequence[str], table: ByPair) -> str:
-    names = _listed([labels[index] for index in group])
+    names = listed([labels[index] for index in group])
     pairs = [table[(ANCHORED, *pair)] for pair in combinations(group, 2)]
     spans = [item.span for item in pairs if item.span is not None]
     low, high = max(span[0] for span in spans), min(span[1] for span in spans)
@@ -147,7 +151,7 @@ def _timing(group: Sequence[int], labels: Sequence[str], table: ByPair) -> Itera
         for cluster in clusters:
             if len(cluster) > 1:
                 margin = table[(name, cluster[0], cluster[1])].margin_text
-                yield f"{_listed([labels[i] for i in cluster])} {verb} equally fast (within {margin})."
+                yield f"{listed([labels[i] for i in cluster])} {verb} equally fast (within {margin})."
         for other in clusters[1:]:
             item = table.get((name, clusters[0][0], other[0]))
             if item is not None and item.gap is not None and item.verdict == "different":
@@ -162,9 +166,11 @@ def _timing(group: Sequence[int], labels: Sequence[str], table: ByPair) -> Itera
 
 
 def _ends(low: float, high: float) -> str:
-    """Word an interval with enough decimals for its two ends to differ."""
-    decimals = next((n for n in (1, 2, 3, 4) if round(low, n) != round(high, n)), 4)
-    return f"{number_text(low, decimals)} to {number_text(high, decimals)}"
+    """Word an interval with enough decimals for its two ends to differ; one that needs three as a number."""
+    decimals = next((n for n in (1, 2) if round(low, n) != round(high, n)), 0)
+    return (
+        f"{number_text(low, decimals)} to {number_text(high, decimals)}" if decimals else number_text(low, 2)
+    )
 
 
 def _outliers(labels: Sequence[str], table: ByPair) -> Iterator[str]:
@@ -211,7 +217,7 @@ def _all_same(found: Sequence[Difference]) -> bool:
 def _no_larger(cluster: Sequence[int], labels: Sequence[str], found: Sequence[Difference]) -> str:
     key = [item for item in found if item.name in WHOLE]
     largest = ", ".join(f"{in_sentence(item.name)} {item.margin_text}" for item in key)
-    return f"{_listed([labels[index] for index in cluster])}: no difference larger than {largest}."
+    return f"{listed([labels[index] for index in cluster])}: no difference larger than {largest}."
 
 
 def _differ(found: Sequence[Difference], labels: Sequence[str]) -> str:
@@ -276,32 +282,3 @@ def _size(reading: Reading) -> float:
         return reading.value
     bound = reading.at_least if reading.at_least is not None else reading.at_most
     return np.nan if bound is None else bound
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Join names with commas and "and"; channels become ranges, such as "Channels 1 to 4 and 6 to 8"."""
-    numbers = [name.removeprefix("Channel ") for name in names]
-    if len(names) > 2 and all(
-        name.startswith("Channel ") and n.isdigit() for name, n in zip(names, numbers, strict=True)
-    ):
-        return "Channels " + _and(_ranges(sorted(int(number) for number in numbers)))
-    return _and(names)
-
-
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
-
-
-def _ranges(numbers: Sequence[int]) -> list[str]:
-    """Word rising numbers, runs of three or more as "first to last"."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return [
-        word
-        for run in runs
-        for word in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run])
-    ]

@@ -52,6 +52,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 MAX_NAME_BYTES = 80
+MOST_TRIES = 9  # to hold a new file: on a disk that holds nothing, nobody clears it away either
 LEAST_FREE_BYTES = 4_000_000  # a profile and its figures; who writes more asks for more
 SOUND_STARTS = {b"RIFF", b"RIFX", b"RF64", b"BW64", b"riff", b"FORM", b"fLaC", b"OggS", b"caff", b".snd"}
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
@@ -164,7 +165,10 @@ def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool, so
             write(stream)
             stream.flush()
             os.fsync(stream.fileno())
-        _take_name(part, path, force=force)
+            if os.name != "nt":  # held until it has its name: let go before, another run clears it away
+                _take_name(part, path, force=force)
+        if os.name == "nt":  # pragma: no cover  # an open file takes no name there
+            _take_name(part, path, force=force)
     except OSError as error:
         raise _failure(path, error) from None
     finally:
@@ -225,13 +229,15 @@ def _is_sound(path: Path) -> bool:
 
 def _open_part(folder: Path) -> tuple[Path, BinaryIO]:
     """Create a new hidden file in `folder`, held while open, so that renaming it later needs no copy."""
+    tries = 0
     while True:
         part = folder / f".charprobe-{secrets.token_hex(8)}.part"
         stream: BinaryIO = part.open("x+b")
-        hold(stream.fileno())
-        if part.exists():  # nobody took it for a part left behind before it was held
+        held, tries = hold(stream.fileno()), tries + 1
+        if part.exists() and (held or tries == MOST_TRIES):  # nobody took it for a part left behind
             return part, stream
         stream.close()
+        part.unlink(missing_ok=True)
 
 
 def _try_folder(folder: Path) -> None:
@@ -243,7 +249,7 @@ def _try_folder(folder: Path) -> None:
     check_space(folder, needed_bytes=LEAST_FREE_BYTES)
     part, stream = _open_part(folder)
     stream.close()
-    part.unlink()
+    part.unlink(missing_ok=True)  # another run may have cleared it away
 
 
 def _take_name(part: Path, path: Path, *, force: bool) -> None:

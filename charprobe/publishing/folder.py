@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from pathlib import Path, PurePosixPath
@@ -21,6 +22,7 @@ from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.findings import Findings
 from charprobe.session.run import REPLICAS, SessionResult, side_by_side
+from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import literal
 
 # what draws and plays is loaded where something new is shown: that takes longer than finding that nothing is
@@ -86,10 +88,16 @@ def publish(
     words = Made(folder / ".published.key", key_of(*shown))
     figures = _Figures(result.profiles, folder, looks, animations=session.animations)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
-    written = words.there() or words.keep(
-        _words(session, result, findings, folder, command, notes, sound, beside)
-    )
-    return (*written, *figures.overlays(), *(path for paths in drawn for path in paths))
+    try:
+        written = words.there() or words.keep(
+            _words(session, result, findings, folder, command, notes, sound, beside)
+        )
+        overlays = figures.overlays()
+    except CharprobeError:
+        with contextlib.suppress(CharprobeError):  # what was begun is finished: left alone, it complains
+            list(drawn)
+        raise
+    return (*written, *overlays, *(path for paths in drawn for path in paths))
 
 
 def _words(

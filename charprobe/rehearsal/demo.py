@@ -18,7 +18,6 @@ from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
-from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
@@ -214,7 +213,7 @@ def _page(
         title=TITLE,
         about=STORY,
         comparison=comparison,
-        truth=[row for row in truth if row.quantity in glossary.TERMS],
+        truth=truth,
         command=f"charprobe demo --out {folder.name}",
         listening=[listening] if listening is not None else [],
         sounds_beside=True,

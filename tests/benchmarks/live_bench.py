@@ -180,7 +180,7 @@ def one_fault(name, folder):
         )
         person.is_killed()
     sound = [open_capture(path).frames for path in folder.rglob("*.wav")]
-    line = line.replace(str(folder), "BENCH")
+    line = "in the log: told to end" if act is hung_up else line.replace(str(folder), "BENCH")
     return {"said": line.strip()[:90], "codes": told, "after_s": took, "kept_s": sum(sound) / RATE_HZ}
 
 
@@ -227,7 +227,7 @@ def merged(rows):
     )
     lines = [line for line in (section[0] if section else "").splitlines() if line.startswith("| ")]
     there = {line.split(" | ")[0].removeprefix("| "): line for line in lines[1:]}
-    known = {name: row.rstrip("|") + "| |" if row.count("|") == 6 else row for name, row in there.items()}
+    known = {name: row + " earlier |" if row.count("|") == 6 else row for name, row in there.items()}
     head = "| fault in the middle of a take | said | codes | after s | sound kept, s | day, commit, load |\n|---|---|---|---|---|---|"
     return "\n".join([head, *((known | rows)[name] for name in FAULTS if name in known | rows)])
 

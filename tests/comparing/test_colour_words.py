@@ -14,9 +14,16 @@ def test_colour_is_told_by_amount_kind_and_level_and_who_has_none():
         "colour.thd_at_reference": [level(-30.0, "dBc"), level(-46.04, "dBc"), None],
         "colour.even_odd_balance": [level(20.0, "dB"), Unmeasured("dB", "only odd", "", at_most=-50.0), None],
     }
-    assert colour_sentence(["warm", "edge", "press"], values) == (
+    assert colour_sentence(["warm", "edge", "press"], values, tones=["440 Hz", "440 Hz"]) == (
         "Colour: warm adds mostly even harmonics from −42.0 dBFS up (THD −30.0 dBc); "
-        "edge adds only odd harmonics from −30.0 dBFS up (THD −46.0 dBc); press: none found near 1 kHz."
+        "edge adds only odd harmonics from −30.0 dBFS up (THD −46.0 dBc); press: none found at 440 Hz."
+    )
+
+
+def test_settings_of_one_colour_are_told_together():
+    values = {"colour.onset": [level(-42.0), level(-42.0), level(-30.0)]}
+    assert colour_sentence(["warm", "twin", "edge"], values) == (
+        "Colour: warm and twin add harmonics from −42.0 dBFS up; edge adds harmonics from −30.0 dBFS up."
     )
 
 
@@ -27,5 +34,5 @@ def test_where_nobody_shows_colour_nothing_is_said():
 def test_colour_from_below_the_lowest_tone_is_colour():
     early = Unmeasured("dBFS", "colour at every level played", "quieter tones", at_most=-40.0)
     assert colour_sentence(["old", "press"], {"colour.onset": [early, HIDDEN]}) == (
-        "Colour: old adds harmonics from below −40.0 dBFS up; press: none found near 1 kHz."
+        "Colour: old adds harmonics from below −40.0 dBFS up; press: none found."
     )

@@ -251,3 +251,31 @@ def test_any_text_becomes_one_harmless_path_part(name):
     assert not found.startswith(("-", "."))
     assert not set(found) & set('/\\:*?"<>|\0\n$%')
     assert Path(found).name == found
+
+
+def test_a_finished_part_is_not_cleared_away_before_it_has_its_name(tmp_path, monkeypatch):
+    """As where many processes draw into one folder: another one begins at the worst moment."""
+    named = output._take_name
+
+    def late(part, path, *, force):
+        output.prepare_folder(tmp_path)
+        named(part, path, force=force)
+
+    monkeypatch.setattr(output, "_take_name", late)
+    output.write_text(tmp_path / "page.html", "whole", force=True)
+    assert [path.read_text() for path in tmp_path.iterdir()] == ["whole"]
+
+
+def test_a_part_that_is_looked_at_before_it_is_held_is_made_anew(tmp_path, monkeypatch):
+    asked, real = [], output.hold
+
+    def hold(descriptor):
+        asked.append(descriptor)
+        return len(asked) > 2 and real(descriptor)
+
+    monkeypatch.setattr(output, "hold", hold)
+    output.write_text(tmp_path / "page.html", "whole", force=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["page.html"]
+    monkeypatch.setattr(output, "hold", lambda descriptor: False)  # a disk that knows no holding
+    output.write_text(tmp_path / "page.html", "again", force=True)
+    assert (tmp_path / "page.html").read_text() == "again"

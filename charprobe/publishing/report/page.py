@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from charprobe.comparing.comparison import Comparison
 from charprobe.files import output
@@ -68,6 +69,7 @@ def tables_beside(folder: str, what: str) -> list[Beside]:
     return [Beside(PurePosixPath(folder, name), f"{text}, {what}") for name, text in holds.items()]
 
 
+SETTLED = "Settled points, the worst"  # of a static curve: true values are known of it, it is no quantity
 FIRST_SAID = 2  # sentences on what differs that stand on the first screen; the others come below
 PARTS = {
     "glance": "What each setting does",
@@ -189,7 +191,7 @@ def render_page(
         parts={anchor: heading for anchor, heading in PARTS.items() if content[anchor]},
         title=title,
         about=about,
-        command=command,
+        command=Markup(escape(literal(command))),  # to be copied, character by character
         signs=SIGNS,
         channel_sentences=[
             f"{name}: {line}" for name, told in channel_comparisons for line in told.sentences
@@ -261,12 +263,13 @@ def _templates() -> Environment:
         loader=FunctionLoader(lambda name: (folder / name).read_text(encoding="utf-8")),
         autoescape=True,
         undefined=StrictUndefined,
-        finalize=lambda value: literal(value) if type(value) is str else value,
+        finalize=lambda value: _kept_together(literal(value)) if type(value) is str else value,
         trim_blocks=True,
         lstrip_blocks=True,
     )
     templates.filters |= {
         "term": glossary.term,
+        "title_of": lambda name: glossary.term(name).title if name in glossary.TERMS else SETTLED,
         "term_anchor": lambda name: "term-" + name.replace(".", "-").replace("_", "-"),
         "inline_svg": inline_svg,
         "place": where_text,
@@ -276,6 +279,16 @@ def _templates() -> Environment:
         "true_words": _true_words,
     }
     return templates
+
+
+_UNIT = re.compile(
+    r"(?<=\d) (?=(?:dB(?:FS|c|u|/dB|/decade)?|ms|s|k?Hz|%|LU|LUFS|ppm|samples)\b|%)|(?<=[≤≥±<]) (?=[−\d])"
+)
+
+
+def _kept_together(text: str) -> str:
+    """Let no line break part a number from its unit, or from its sign."""
+    return _UNIT.sub("\u00a0", text)
 
 
 def _true_words(row: Truth) -> str:

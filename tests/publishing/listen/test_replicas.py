@@ -59,7 +59,7 @@ def test_what_a_gain_will_do_is_told_and_a_replica_that_does_not_stand_tells_not
     assert {told.after(one) for one in row} == {"+6.0 LU"}
     assert "odd" in told.left_out
     page = render_page([made_profile(B)], title="x", forecast=told)
-    assert "Nothing is told of odd" in page and "+6.0 LU" in page
+    assert "Nothing is told of odd" in page and "+6.0\u00a0LU" in page
     assert forecast_of({}, ["first"]) is None
 
 

@@ -10,7 +10,7 @@ def test_sentences_verdicts_truth_and_warnings_are_on_the_page(read):
     assert "D – slower releases 3.1 times slower than B – slow" in text
     assert "≠ release" in text
     assert "Truth beside estimate" in text
-    assert "5 ms" in read.text  # the true value, in the unit of its reading
+    assert "5\u00a0ms" in read.text  # the true value, in the unit of its reading
     assert "Warning · unsettled" in text
     assert "[bypass.wav" not in text
 

@@ -59,14 +59,18 @@ def put_key_above(figure: Figure, frame: Frame) -> None:
     longest = max(len(line) for name in words for line in name.split("\n"))
     room_em = frame.width_in * 72 / frame.font_pt - 3.0
     columns = max(1, min(len(entries), int(room_em / (KEY_EM + 0.92 * EM_PER_CHARACTER * longest))))
-    rows_em = KEY_LINE_EM * lines * -(-len(entries) // columns)
+    rows = -(-len(entries) // columns)
+    rows_em = KEY_LINE_EM * lines * rows
     if rows_em > MOST_KEY_EM and frame.grows:
         figure.set_figheight(frame.height_in + (rows_em - MOST_KEY_EM) * frame.font_pt / 72)
     em_x, em_y = (frame.font_pt / 72 / size for size in figure.get_size_inches())
     figure.subplots_adjust(top=1 - (HEAD_EM + rows_em) * em_y)
+    places = (row * columns + column for column in range(columns) for row in range(rows))
+    order = [place for place in places if place < len(entries)]  # matplotlib fills columns, people read rows
+    handles = list(entries.values())
     figure.legend(
-        list(entries.values()), words, loc="upper left", ncols=columns, borderaxespad=0, borderpad=0,
-        bbox_to_anchor=(1.5 * em_x, 1 - (HEAD_EM - 1.7) * em_y),
+        [handles[i] for i in order], [words[i] for i in order], loc="upper left", ncols=columns,
+        borderaxespad=0, borderpad=0, bbox_to_anchor=(1.5 * em_x, 1 - (HEAD_EM - 1.7) * em_y),
     )  # fmt: skip
 
 
