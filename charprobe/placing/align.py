@@ -81,6 +81,12 @@ class Alignment:
             index = index + np.where(np.asarray(position) >= jump.middle, jump.samples.value, 0.0)[()]
         return index
 
+    def later_than(self, other: Alignment) -> Quantity:
+        """How much later the stimulus comes than in a capture started at the same moment, in stimulus samples."""
+        one, two = self.delay_samples, other.delay_samples
+        late, std = (one.value - two.value) * self.step, np.hypot(one.std, two.std) * self.step
+        return Quantity.from_std(late, float(std), "samples")
+
 
 def locate(track: Track) -> Alignment:
     """Find the stimulus in one channel of a capture.

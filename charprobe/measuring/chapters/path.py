@@ -29,9 +29,7 @@ def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
         return _both(
             "there is no bypass capture to compare with", "record the bypass the same way and give it"
         )
-    one, other = wet.alignment.delay_samples, bypass.alignment.delay_samples
-    rate_hz = wet.source.rate_hz
-    samples = Quantity.from_std(one.value - other.value, (one.std**2 + other.std**2) ** 0.5, "samples")
+    rate_hz, samples = wet.stimulus.rate_hz, wet.alignment.later_than(bypass.alignment)
     if not -EARLY_SAMPLES <= samples.value <= LONGEST_S * rate_hz:
         return _both(
             f"the stimulus lies {signed_text(samples.value / rate_hz, 3)} s later than in the bypass "

@@ -111,7 +111,7 @@ PATH: Mapping[str, Term] = MappingProxyType(
         "path.latency": Term(
             "Latency",
             "s",
-            "Delay of the setting less that of the bypass.",
+            "Delay of the setting less that of the bypass, in seconds of the player's clock.",
             margin=difference(0.000_01, "10 µs dips a sum of two inputs by 1 dB at 15 kHz"),
             goal=Goal(samples=0.02),
         ),

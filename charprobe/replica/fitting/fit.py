@@ -136,9 +136,7 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
     gain_db = dry.alignment.gain_db
     tones = [tone for segment in wet.stimulus.alike for tone in segment.tones]
     levels = [tone.level_dbfs + gain_db for tone in tones] or [-60.0, 0.0]
-    latency = (
-        wet.alignment.delay_samples.value - dry.alignment.delay_samples.value + found.late
-    ) / pair.rate_hz
+    latency = (wet.alignment.later_than(dry.alignment).value + found.late) / pair.rate_hz
     chain = replace(
         found.chain,
         polarity=1 if wet.alignment.polarity * dry.alignment.polarity > 0 else -1,
