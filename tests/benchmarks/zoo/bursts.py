@@ -17,7 +17,8 @@ from tests.benchmarks.zoo.stage import Array, Stage, decibels
 PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
 SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
 MARGINS = {"within_2db": 2.0, "within_3db": 3.0, "within_4db": 4.0}
-RINGING = 60  # samples before an edge into which filters of a stage may ring
+RINGING = 24  # samples before an edge into which filters of a stage may ring
+BEFORE = 120  # samples before an edge from which a gain that still moves is carried on to it
 LEAST_CHANGE_DB = 0.3  # below this a change has no times worth the name
 
 
@@ -115,7 +116,7 @@ def end_of(gain_db: Array, edge: int) -> float:
 def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) -> Edge:
     """Times of the change around an edge; the gain may move `early` samples before it."""
     first = edge - early
-    start_db = _carried_on(gain_db[first - 3 * RINGING : first - RINGING])
+    start_db = _carried_on(gain_db[first - BEFORE : first - RINGING])
     change = end_db - start_db
     trace = gain_db[first - 1 :]
     sign = 1.0 if change >= 0 else -1.0
@@ -135,8 +136,11 @@ def timed(gain_db: Array, edge: int, early: int, end_db: float, rate_hz: int) ->
 
 
 def _carried_on(gain_db: Array) -> float:
-    """Gain half as many samples after a stretch as it holds, where a gain that still moves goes straight on."""
-    _, value = np.polyfit(np.arange(gain_db.size) - 1.5 * gain_db.size, gain_db, 1)
+    """Gain `RINGING` samples after a stretch, where a gain that still moves goes on as a parabola.
+
+    A straight line falls short: of an attack with 6 ms by a tenth of what is left to go.
+    """
+    *_, value = np.polyfit(np.arange(gain_db.size) - (RINGING + gain_db.size), gain_db, 2)
     return float(value)
 
 

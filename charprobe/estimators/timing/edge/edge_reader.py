@@ -148,9 +148,11 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
         EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9),
     )
     # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
-    ripple = math.hypot(RIPPLE_SHARE * trace.ripple_db, TURN_SHARE * trace.turn_at(found.time_s))
-    if found.time_s < trace.calm_s:  # from there on the gain is taken over whole carrier periods
-        ripple = math.hypot(ripple, trace.scatter.ripple_at(found.time_s))
+    ripple = math.hypot(
+        RIPPLE_SHARE * trace.ripple_db,
+        TURN_SHARE * trace.turn_at(found.time_s),
+        trace.scatter.ripple_at(found.time_s),  # the gain's own, where means over carrier periods take it out
+    )
     rested = 0.0 if trace.first is None else trace.first.unsure_db(found.time_s)
     level_std = math.hypot(level_std, ripple, rested, trace.scatter.at(found.time_s))
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)

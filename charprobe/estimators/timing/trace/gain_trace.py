@@ -19,7 +19,7 @@ from charprobe.estimators.timing.trace.dry_reference import (
     bypass_reference,
     stimulus_reference,
 )
-from charprobe.estimators.timing.trace.first_burst import FirstBurst, first_apart, like_first
+from charprobe.estimators.timing.trace.first_burst import FEWEST, FirstBurst, first_apart, like_first
 from charprobe.estimators.timing.trace.phase_set import (
     Burst,
     CarrierFit,
@@ -46,6 +46,7 @@ DENSITY = 400  # beyond this many samples from the edge, points are means over 1
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
 AHEAD_S = 0.012  # before an edge, within which a stage that looks ahead may move
 BESIDE = 8  # samples beside an edge that its noise and residue are not judged by
+LEFT = 5.0  # times what a gain moves by in half its record before an edge, that it may have left to go
 EVEN_LIMIT = 1e-3  # carrier-periodic residue of the gain (0.009 dB) that half-period means remove
 
 
@@ -111,6 +112,21 @@ class GainTrace:
     def after_std_db(self) -> float:
         """The same of the gain at the end of the record."""
         return math.hypot(self.scatter.after_std_db, 0.0 if self.first is None else self.first.after_std_db)
+
+    @property
+    def both_ways_db(self) -> float:
+        """How far the gain before the edge may lie from rest where the low level itself is reduced, in dB.
+
+        The first burst comes to it from silence, the others from above: so far as they are apart, and as it
+        still moves, it is not at rest. Infinite where bursts were not alike, or are too few to tell.
+        """
+        off_db = self.scatter.before_db
+        if self.first is not None or off_db.shape[0] < FEWEST or off_db.shape[1] == 0:
+            return math.inf
+        apart_db = abs(float(off_db[0].mean() - off_db[1:].mean()))
+        before = (self.time_s > self.scatter.before_s[-1]) & (self.time_s < self.scatter.before_s[0])
+        early, late = np.array_split(self.gain_db[before], 2)
+        return apart_db + LEFT * abs(float(early.mean() - late.mean()))
 
     @property
     def repeats(self) -> int:

@@ -93,11 +93,17 @@ class Scatter:
         )
 
     def ripple_at(self, time_s: float) -> float:
-        """Standard uncertainty in dB from what averages out over phases, but ripples on the way there."""
+        """Standard uncertainty in dB from what averages out over phases, but ripples on the way there.
+
+        Scatter that does not average out is noise, and as much of it is in what does.
+        """
         if self.repeats < PARTED or self.time_s.size == 0 or time_s < 0:
             return 0.0
         mean = self.off_db[:, self._windows_at(time_s)[1]].mean(axis=1, keepdims=True)
-        return RIPPLE_SHARE * float(np.std(mean - self._left(mean)))
+        left = self._left(mean)
+        noise = float(np.sum(left**2)) / (self.repeats - self._even.shape[1])
+        free = self._even.shape[1] - 1  # the mean of all is what they are held against
+        return RIPPLE_SHARE * math.sqrt(max(0.0, float(np.var(mean - left)) - noise * free / self.repeats))
 
     def _windows_at(self, time_s: float) -> tuple[int, Index]:
         """The window nearest to a moment, and all that tell of it."""

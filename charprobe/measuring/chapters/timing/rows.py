@@ -154,11 +154,13 @@ def _row(
         held_db=gain_before(release_trace).value_db,
     )
     short_db = _starts_short_db(lead, rest)
+    unsure_db = _unsure_start_db(lead, rest, static, attack_trace.from_dbfs)
     if rest is not None and not short_db and isinstance(lead, Quantity):
         # bursts that start at rest show that gain with their own carrier
-        rest = Quantity.from_std(
-            lead.value, math.hypot(lead.std, min(rest.std, abs(rest.value - lead.value))), "dB"
-        )
+        apart_db = min(rest.std, abs(rest.value - lead.value))
+        if unsure_db:
+            apart_db = unsure_db = min(unsure_db, attack_trace.both_ways_db)
+        rest = Quantity.from_std(lead.value, math.hypot(lead.std, apart_db), "dB")
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
     charged = bool(short_db) and fills(release_trace.scatter)
     if charged:
@@ -169,7 +171,7 @@ def _row(
         bursts[0].hold.length / capture.rate_hz,
         attack_trace,
         release_trace,
-        _doubted(attack, short_db or _unsure_start_db(lead, rest, static, attack_trace.from_dbfs)),
+        _doubted(attack, short_db or max(unsure_db, _left_at_start_db(lead, release.after))),
         release,
         odd,
         short_db,
@@ -195,6 +197,14 @@ def _unsure_start_db(
     if rest is None or not isinstance(lead, Quantity) or (reduced or 0.0) < REDUCED_DB:
         return 0.0
     return min(abs(rest.value - lead.value), rest.std)
+
+
+def _left_at_start_db(lead: Reading, after: Reading) -> float:
+    """What a release had still to go when the next burst came, where the gain it goes to is known so well."""
+    if not (isinstance(lead, Quantity) and isinstance(after, Quantity)):
+        return 0.0
+    missing = after.value - lead.value
+    return missing if missing > START_OF * math.hypot(lead.std, after.std) else 0.0
 
 
 def _of_charged(release: EdgeTimes) -> EdgeTimes:
