@@ -91,7 +91,8 @@ def judge_settling(
     motion of the one before must still go on, seen or not; so do the first steps of all if the gain is found
     rising later, as what was played before may still be recovered from. `MODEL_SHARE` of the extrapolated
     distance allows for level-domain smoothers, and a straight line that shows under the exponential for a
-    slower stage, which is then granted `SLOWER_S`. Where neither fits, the gain gets there in a way of its
+    slower stage, which is then granted `SLOWER_S`; so is a motion that would count as over but is slower than
+    its trace is long, beside one that is not over. Where neither fits, the gain gets there in a way of its
     own, and has arrived if the last part of the trace is flat.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
@@ -103,8 +104,11 @@ def judge_settling(
     moving, heading = (np.abs(surest) > 1) & (surest * score > 0), surest > 0
     first = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     moving, heading, unseen_db = _carried_on(moving, heading, *first, step_s, VISIBLE * std_db)
-    remaining, std, _ = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
+    remaining, std, tau_s = _both_ways(moving, heading, gain_db, edges_s, std_db, late_from_s)
     std = np.hypot(std, unseen_db)
+    over = np.abs(remaining) + 2 * std <= SETTLED_DB
+    slow = moving & over & (tau_s > edges_s[-1] - edges_s[0]) & _beside(moving & ~over, heading)
+    std = np.hypot(std, np.where(slow, SLOWER_S * (gain_db @ centred) / (centred @ centred), 0.0))
     late = edges_s[:-1] >= late_from_s - 1e-9
     if moving.any():
         slope, lawless = _slower_stage(gain_db[moving], edges_s, std_db[moving])
@@ -117,6 +121,15 @@ def judge_settling(
     judged = std_db / np.sqrt(np.count_nonzero(late)) <= JUDGED_DB
     settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
     return StepSettling(moving, settled, remaining, std)
+
+
+def _beside(steps: Flags, heading: Flags) -> Flags:
+    """Which steps come right before or after one of some steps, heading the same way."""
+    near = np.zeros(steps.size, bool)
+    same = heading[1:] == heading[:-1]
+    near[1:] |= steps[:-1] & same
+    near[:-1] |= steps[1:] & same
+    return near
 
 
 def _pooled(score: Array, steps: int) -> Array:

@@ -147,20 +147,7 @@ def _row(
         attack_trace, _ = trace_edges(capture, bursts=others, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
     lead = attack.before
-    rest = gain_at_rest(
-        static,
-        from_dbfs=attack_trace.from_dbfs,
-        to_dbfs=attack_trace.to_dbfs,
-        held_db=gain_before(release_trace).value_db,
-    )
-    short_db = _starts_short_db(lead, rest)
-    unsure_db = _unsure_start_db(lead, rest, static, attack_trace.from_dbfs)
-    if rest is not None and not short_db and isinstance(lead, Quantity):
-        # bursts that start at rest show that gain with their own carrier
-        apart_db = min(rest.std, abs(rest.value - lead.value))
-        if unsure_db:
-            apart_db = unsure_db = min(unsure_db, attack_trace.both_ways_db)
-        rest = Quantity.from_std(lead.value, math.hypot(lead.std, apart_db), "dB")
+    rest, short_db, unsure_db = _rest(static, lead, attack_trace, gain_before(release_trace).value_db)
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
     charged = bool(short_db) and fills(release_trace.scatter)
     if charged:
@@ -182,21 +169,23 @@ def _row(
     )
 
 
-def _starts_short_db(lead: Reading, rest: Quantity | None) -> float:
-    if rest is None or not isinstance(lead, Quantity):
-        return 0.0
-    missing = rest.value - lead.value
-    return missing if missing > START_OF * math.hypot(lead.std, rest.std) else 0.0
-
-
-def _unsure_start_db(
-    lead: Reading, rest: Quantity | None, static: StaticCurve | None, from_dbfs: float
-) -> float:
-    """How far bursts may start from rest unseen, where the low level itself is reduced."""
-    reduced = static.reduction_db_at(from_dbfs) if static is not None else None
-    if rest is None or not isinstance(lead, Quantity) or (reduced or 0.0) < REDUCED_DB:
-        return 0.0
-    return min(abs(rest.value - lead.value), rest.std)
+def _rest(
+    static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float
+) -> tuple[Quantity | None, float, float]:
+    """Gain at rest at the low level, how far bursts start below it, where sure, and how far they may unseen."""
+    rest = gain_at_rest(static, from_dbfs=attack.from_dbfs, to_dbfs=attack.to_dbfs, held_db=held_db)
+    if static is None or rest is None or not isinstance(lead, Quantity):
+        return rest, 0.0, 0.0
+    missing_db, reduced_db = rest.value - lead.value, static.reduction_db_at(attack.from_dbfs)
+    apart_db, unsure_db = min(rest.std, abs(missing_db)), 0.0
+    if (reduced_db or 0.0) >= REDUCED_DB:
+        both_db = attack.both_ways_db
+        apart_db = unsure_db = min(both_db, apart_db)
+        missing_db = min(missing_db, both_db)
+    if missing_db > START_OF * math.hypot(lead.std, rest.std):
+        return rest, missing_db, unsure_db
+    # bursts that start at rest show that gain with their own carrier
+    return Quantity.from_std(lead.value, math.hypot(lead.std, apart_db), "dB"), 0.0, unsure_db
 
 
 def _left_at_start_db(lead: Reading, after: Reading) -> float:
