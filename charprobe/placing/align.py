@@ -82,7 +82,7 @@ class Alignment:
         return index
 
     def later_than(self, other: Alignment) -> Quantity:
-        """How much later the stimulus comes than in a capture started at the same moment, in stimulus samples."""
+        """How much later the stimulus comes than in a capture started with it, in samples of the stimulus."""
         one, two = self.delay_samples, other.delay_samples
         late, std = (one.value - two.value) * self.step, np.hypot(one.std, two.std) * self.step
         return Quantity.from_std(late, float(std), "samples")

@@ -54,6 +54,13 @@ def test_a_motion_too_slow_to_extrapolate_gets_a_wide_interval_not_a_settled_fla
     assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
 
 
+def test_a_step_that_creeps_is_settled_alone_but_not_beside_one_still_on_its_way(rng):
+    creeping, still = traces([0.0, 0.0, 0.004, 0.0], 0.5, rng=rng, sigma_db=2e-5)
+    alone = judge(creeping, still)
+    beside = judge(*traces([0.0, 0.0, 0.004, 0.04, 0.3], 0.5, rng=rng, sigma_db=2e-5))
+    assert alone.settled[2] and not beside.settled[2]
+
+
 def test_a_recovery_hidden_by_noise_is_carried_on_from_the_step_before(rng):
     seen, _ = traces([0.6], 2.0, rng=rng)
     hidden = seen * np.exp(-STEP_S / 2.0) + rng.normal(0, 0.2, seen.shape)

@@ -172,7 +172,7 @@ def _row(
 def _rest(
     static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float
 ) -> tuple[Quantity | None, float, float]:
-    """Gain at rest at the low level, how far bursts start below it, where sure, and how far they may unseen."""
+    """Gain at rest at the low level; how far bursts start below it, where sure; how far they may unseen."""
     rest = gain_at_rest(static, from_dbfs=attack.from_dbfs, to_dbfs=attack.to_dbfs, held_db=held_db)
     if static is None or rest is None or not isinstance(lead, Quantity):
         return rest, 0.0, 0.0

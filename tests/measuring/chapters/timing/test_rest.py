@@ -1,7 +1,14 @@
-from timed_chapters import level_steps, takes
+from dataclasses import replace
 
+import pytest
+from timed_chapters import CARRIER_HZ, RATE_HZ, level_steps, takes
+from true_bursts import true_burst
+
+from charprobe.estimators.static.curve import fit_static_curve
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
+from charprobe.measuring.chapters.timing.rows import measure_rows
 from charprobe.simulation.devices.catalogue import make_stage
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -20,3 +27,30 @@ def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound():
     assert "below the gain at rest" in attack.reason
     (told,) = (item for item in short.health if item.code == "gap-too-short")
     assert "2 dB below the gain at rest" in told.message
+
+
+REDUCED = {"low_dbfs": -10.0, "high_dbfs": -4.0, "lead_s": 0.12, "hold_s": 0.2, "release_s": 0.5}
+WITHIN = f"""
+schema = "charprobe.recipe/1"
+name = "within"
+summary = "bursts that begin and end within reduction"
+[[segment]]
+kind = "bursts"
+name = "within"
+carrier_hz = {CARRIER_HZ}
+phases = 5
+""" + "\n".join(f"{name} = {value}" for name, value in REDUCED.items())
+
+
+def test_a_release_to_a_reduced_level_ends_where_bursts_come_to_it_from_both_sides(rng):
+    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", text=WITHIN)
+    steps = level_steps(stage)
+    # level steps of another frequency, by 0.4 dB off where the bursts begin and hardly where they hold
+    lifted = (
+        replace(p, output_dbfs=p.output_dbfs + (0.4 if p.input_dbfs < -7 else 0.05)) for p in steps.points
+    )
+    (row,) = measure_rows(wet, bypass, Bursts, fit_static_curve(tuple(lifted), axis_std_db=0.0))
+    truth = true_burst(stage, carrier_hz=CARRIER_HZ, rate_hz=RATE_HZ, rng=rng, **REDUCED)
+    assert row.starts_short_db == 0
+    assert row.release.t90.value == pytest.approx(truth.release.t90_s, rel=0.01)  # the goal
+    assert row.release.t90.low <= truth.release.t90_s <= row.release.t90.high
