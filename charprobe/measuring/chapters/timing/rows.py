@@ -27,6 +27,7 @@ from charprobe.values.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
 REDUCED_DB = 0.1  # reduction from which a low level is within it
+START_SHARE = 1 / 3  # of what was left to go, that doubts an attack: shares of a smoother in dB move by none
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
 EARLY = 0.05  # share of the change that the delay waits for
 MOST_LEFT = 0.1  # share of a movement still to come from which its stages cannot be counted
@@ -189,11 +190,11 @@ def _rest(
 
 
 def _left_at_start_db(lead: Reading, after: Reading) -> float:
-    """What a release had still to go when the next burst came, where the gain it goes to is known so well."""
+    """Doubt of an attack by what the release before had left to go, where its end is known so well."""
     if not (isinstance(lead, Quantity) and isinstance(after, Quantity)):
         return 0.0
     missing = after.value - lead.value
-    return missing if missing > START_OF * math.hypot(lead.std, after.std) else 0.0
+    return START_SHARE * missing if missing > START_OF * math.hypot(lead.std, after.std) else 0.0
 
 
 def _of_charged(release: EdgeTimes) -> EdgeTimes:
