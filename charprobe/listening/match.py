@@ -11,11 +11,11 @@ import numpy as np
 
 from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.frames import Frames, frame_blocks
+from charprobe.files.sound.loudness import LoudnessMeter, channel_weights
 from charprobe.files.sound.sample_codes import encode
 from charprobe.files.sound.sound_file import open_capture
 from charprobe.files.sound.wav_header import wav_header
 from charprobe.listening.aligning.pairing import AlignedPair
-from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.values.arrays import Array

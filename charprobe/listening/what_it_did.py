@@ -9,9 +9,9 @@ import numpy as np
 import scipy
 
 from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.sound.loudness import Loudness, measure_loudness
 from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
 from charprobe.listening.aligning.pairing import AlignedPair
-from charprobe.listening.loudness import Loudness, measure_loudness
 from charprobe.listening.match import Routed
 from charprobe.listening.programme_gain import ProgrammeGain
 from charprobe.values.arrays import Array

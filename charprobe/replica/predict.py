@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
+from charprobe.files.sound.loudness import LoudnessMeter, channel_weights
 from charprobe.files.sound.sound_file import open_capture
-from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.replica.chain import play_take
 from charprobe.replica.model import Replica
 from charprobe.replica.parts import Colour

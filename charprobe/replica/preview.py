@@ -10,8 +10,8 @@ import numpy as np
 
 from charprobe.files.output import check_writable, never_written
 from charprobe.files.sound.frames import frame_blocks
+from charprobe.files.sound.loudness import LoudnessMeter, channel_weights
 from charprobe.files.sound.sound_file import Capture, open_capture, write_wav_blocks
-from charprobe.listening.loudness import LoudnessMeter, channel_weights
 from charprobe.listening.match import HIGHEST_PEAK
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.replica.cell import Passed

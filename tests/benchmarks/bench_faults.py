@@ -14,6 +14,7 @@ from scipy import signal
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
 from tests.benchmarks import desk_faults as desk
+from tests.benchmarks import export_faults as export
 
 
 @dataclass(frozen=True)
@@ -248,4 +249,18 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "pot-scratch": _fault("dB", (0.2, 1, 10), desk.pot_scratch, "click dropout gain-step level-drift"),
     "concealed-packets": _fault("packets", (1, 6, 40), desk.concealed_packets, "dropout click timing-jump reordered"),
     "neighbour-leaks": _fault("dB", (-70, -50, -30), desk.neighbour_leaks, "two-paths diffuse-tail spur foreign-noise"),
+    "pulled-down": _fault("per mille", (0.1, 1, 4), export.pulled_down, "clock-drift rate-mislabelled"),
+    "crossfaded": _fault("s", (0.005, 0.05, 0.5), export.crossfaded, "timing-jump gap-edited dropout"),
+    "pause-cut": _fault("s", (0.005, 0.05, 0.2), export.pause_cut, "timing-jump gap-edited dropout"),
+    "between-samples": _fault(
+        "dB", (0.1, 0.5, 2), export.between_samples, "clipped clipped-below-full-scale automatic-gain", path=True,
+    ),
+    "stretched": _fault("%", (0.1, 1, 5), export.stretched, "timing-jump gap-edited clock-drift reordered lossy-coded dropout"),
+    "denoised": _fault("dB", (3, 12, 40), export.denoised, "idle-mute lossy-coded automatic-gain"),
+    "gated": _fault("dBFS", (-75, -60, -45), export.gated, "idle-mute automatic-gain dropout"),
+    "brown-out": _fault("dB", (0.1, 1, 3), export.brown_out, "automatic-gain level-drift gain-step", path=True),
+    "stuck-bit": _fault("dBFS", (-100, -80, -50), export.stuck_bit, "few-bits lossy-coded clipped-below-full-scale", path=True),
+    "dithered-twice": _fault("bits", (20, 16, 13), export.dithered_twice, "few-bits foreign-noise"),
+    "low-cut": _fault("Hz", (15, 40, 80), export.low_cut, "", path=True),
+    "to-loudness": _fault("LUFS", (-23, -16, -14), export.to_loudness, "normalised"),
 }  # fmt: skip

@@ -313,4 +313,16 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Callable[[Array, Array, s
             capture(wet, device), capture(copied_bypass(wet, size, RATE_HZ), "copy")
         ),
     ),
+    "bypass-of-another": (
+        "dB", (0.0, -3.0, -12.0),
+        lambda wet, _, device, recipe, size: Pair(
+            capture(wet, device), capture(10 ** (size / 20) * recorded("feedforward-rms-soft", recipe, 8), "other")
+        ),
+    ),
+    "bypass-coloured": (
+        "dB", (0.0, -3.0, -12.0),
+        lambda wet, _, device, recipe, size: Pair(
+            capture(wet, device), capture(10 ** (size / 20) * recorded("exact-colour", recipe, 8), "other")
+        ),
+    ),
 }  # fmt: skip

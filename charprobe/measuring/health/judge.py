@@ -8,7 +8,7 @@ from charprobe.files.sound.source import Source
 from charprobe.measuring.health.echoes import folded
 from charprobe.measuring.health.file.copies import check_copy
 from charprobe.measuring.health.file.file_facts import check_file
-from charprobe.measuring.health.file.normalised import check_normalised, check_round_peak
+from charprobe.measuring.health.file.normalised import check_normalised, check_round_peak, check_to_loudness
 from charprobe.measuring.health.file.same_sound import check_roles, look_exchanged
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
@@ -24,9 +24,10 @@ from charprobe.measuring.health.path.tone_noise import (
     under_tones,
 )
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
-from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones
+from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
+from charprobe.measuring.health.pauses.thinned_noise import check_thinned_noise
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
 from charprobe.measuring.health.timeline.continuity import check_continuity
 from charprobe.measuring.health.timeline.dips import check_dips
@@ -91,7 +92,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_continuity(take),
         *check_clock_wander(take),
         *check_sides(take),
-        *_beside_the_sound(take, under := under_tones(take)),
+        *_beside_the_sound(take, under := under_tones(take), facts[channel].peak),
     )
     if not {item.code for item in found} & MISPLACED:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
@@ -134,7 +135,8 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     if not told & {"hum", "automatic-gain"}:
         noticed += tuple(check_ripple(dry))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
-    return (*of_bypass, *roles, *check_copy(take, dry), *check_normalised(take, dry))
+    normalised = check_normalised(take, dry) or check_to_loudness(take, dry)
+    return (*of_bypass, *roles, *check_copy(take, dry), *normalised)
 
 
 def _moves(take: Take) -> list[Health]:
@@ -157,7 +159,7 @@ def _with_cost(take: Take, item: Health) -> Health:
     return replace(item, withholds=lost_groups(take, touched))
 
 
-def _beside_the_sound(take: Take, under: list[UnderTone]) -> tuple[Health, ...]:
+def _beside_the_sound(take: Take, under: list[UnderTone], peak: float) -> tuple[Health, ...]:
     """What pauses, the noise under tones and the surroundings of the markers show."""
     mute, spectrum = check_idle_mute(take), quiet_spectrum(take)
     noise = [] if spectrum is None else check_tone_noise(take, under, spectrum)
@@ -168,7 +170,8 @@ def _beside_the_sound(take: Take, under: list[UnderTone]) -> tuple[Health, ...]:
     found = (*paths, *noise, *mute)
     if spectrum is None:
         return found
-    found += tuple(check_foreign_tones(take, spectrum))
+    found += (*check_foreign_tones(take, spectrum), *check_range(take, spectrum, peak))
+    found += () if mute else tuple(check_thinned_noise(take))
     return found if codes & CODED else (*found, *check_lossy(take, spectrum, second_path=bool(paths)))
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from charprobe.files.sound.loudness import measure_loudness
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.loudness import measure_loudness
 from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 
 RATE_HZ = 48_000

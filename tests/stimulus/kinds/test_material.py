@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
+from charprobe.files.sound.loudness import measure_loudness
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.loudness import measure_loudness
 from charprobe.stimulus.kinds.material import PEAK, generate
 
 

@@ -18,6 +18,8 @@ WITHHELD = (
     "response",
 )
 SAME_DB = 1e-6  # of the markers' gain; noise alone moves it by more
+SAME_DELAY, FEWEST_SAMPLES = 1e-3, 2000  # samples by which copies may lie apart beyond whole ones
+ALIKE = 0.5  # correlation of noise; of two takes it is 0.02
 BLOCK = 1 << 18
 
 
@@ -40,15 +42,35 @@ def sound_hash(take: Take) -> str:
 
 
 def check_copy(wet: Take, bypass: Take) -> list[Health]:
-    """Notice a bypass that is the capture itself: code ``equals-other-capture``."""
-    if abs(wet.alignment.gain_db - bypass.alignment.gain_db) > SAME_DB:
-        return []
-    own = sound_hash(wet)
-    if not own or own != sound_hash(bypass):
+    """Notice a bypass that is the capture itself, by samples or noise: code ``equals-other-capture``."""
+    same_gain = abs(wet.alignment.gain_db - bypass.alignment.gain_db) <= SAME_DB
+    same = same_gain and (own := sound_hash(wet)) and own == sound_hash(bypass)
+    if not same and _noise_alike(wet, bypass) < ALIKE:
         return []
     message = (
         f"{wet.label} and the bypass {bypass.label} are the same recording, not a setting and its bypass: one"
-        " file was given or exported twice, or the stage was off in both and the path is digital. Nothing "
-        "against the bypass is given. Name the right file, or capture again; the rest is kept"
+        " file was given or exported twice, turned up or down, or the stage was off in both and the path is "
+        "digital. Nothing against the bypass is given. Name the right file, or capture again; the rest "
+        "is kept"
     )
     return [Health("equals-other-capture", "stop", message, channel=wet.channel, withholds=WITHHELD)]
+
+
+def _noise_alike(one: Take, other: Take) -> float:
+    """Correlation of the noise before the opening marker; 0 where captures lie otherwise or hold too little.
+
+    Twice differenced: hum and what else two takes share is low, noise is not.
+    """
+    starts = [
+        float(take.alignment.capture_index(float(take.stimulus.opening.start))) for take in (one, other)
+    ]
+    if abs(starts[0] - starts[1] - round(starts[0] - starts[1])) > SAME_DELAY:
+        return 0.0
+    last = int(min(starts))
+    pieces = [
+        np.diff(take.source.read(round(start) - last, round(start), take.channel), n=2)
+        for take, start in zip((one, other), starts, strict=True)
+    ]
+    if last < FEWEST_SAMPLES or not all(np.all(np.isfinite(piece)) and piece.any() for piece in pieces):
+        return 0.0
+    return abs(float(pieces[0] @ pieces[1])) / float(np.linalg.norm(pieces[0]) * np.linalg.norm(pieces[1]))

@@ -1,9 +1,11 @@
-"""Captures that an export brought to a round peak, or to one and the same: their gain is the export's."""
+"""Captures that an export brought to a round peak or loudness, or to one and the same."""
 
 from __future__ import annotations
 
 import math
 
+from charprobe.files.sound.loudness import measure_loudness
+from charprobe.files.sound.source import Source
 from charprobe.measuring.health.file.sample_facts import ChannelFacts, gather_sample_facts
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
 from charprobe.placing.take import BY_TONE, Take
@@ -22,6 +24,11 @@ ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these b
 ROUNDING_STEPS = 1.5  # that rounding and its dither move a peak by
 COARSE_DB = 0.007  # steps of fewer than 12 bits meet round peaks, and each other, by chance
 TOP_DB, ALIKE_DB = 7.0, 0.02  # over so much below the loudest tone a stage that bends it moves by more
+TARGETS_LUFS, ON_TARGET_LU = (
+    (-14.0, -16.0, -23.0),
+    0.002,
+)  # of streams and broadcast; one take in 800 by chance
+SAME_LU, ROUND_LU = 0.01, 0.01  # both takes, and how near to a tenth: one pair in 2000 by chance
 UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
@@ -53,6 +60,33 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     return [Health("normalised", "warn", message, channel=wet.channel, withholds=WITHHELD)]
 
 
+def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
+    """Notice captures of a loudness that exports are brought to: code ``normalised``.
+
+    Either one of them has a usual target's, or both have one and the same, a round one, and unlike gains.
+    """
+    if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
+        return []
+    lufs = [take.source.once(_loudness_lufs) for take in (wet, bypass)]
+    same = abs(lufs[0] - lufs[1]) < SAME_LU and abs(lufs[0] - round(lufs[0], 1)) < ROUND_LU
+    for take, each in zip((wet, bypass), lufs, strict=True):
+        if same or min(abs(each - target) for target in TARGETS_LUFS) < ON_TARGET_LU:
+            what = f"{wet.source.name} and {bypass.source.name} are" if same else f"{take.source.name} is"
+            message = (
+                f"{what} at exactly {number_text(each, 2)} LUFS: brought to one loudness on export. "
+                "Gain, make-up and the place of the threshold are the export's. Export without changing "
+                "levels. Ratios, times and what depends on no level are kept"
+            )
+            return [Health("normalised", "warn", message, channel=wet.channel, withholds=WITHHELD)]
+    return []
+
+
+def _loudness_lufs(source: Source) -> float:
+    """Integrated loudness; 0 where all is too quiet to have one."""
+    found = measure_loudness(source).integrated_lufs
+    return found if isinstance(found, float) else 0.0
+
+
 def _round(peak_dbfs: float, rounding_db: float) -> bool:
     """Whether a peak is a whole number of tenths of a dB, as people enter them."""
     return abs(peak_dbfs - round(peak_dbfs, 1)) < ROUND_DB + rounding_db
@@ -63,24 +97,34 @@ def _alike_at_the_top(wet: Take, bypass: Take) -> bool:
 
     Gates, expanders, upward compressors and filters do: equal peaks are their own then.
     """
-    tones = [tone for s in wet.stimulus.segments if s.spec.kind in BY_TONE for tone in s.tones]
-    top_dbfs = max((tone.level_dbfs for tone in tones), default=0.0) - TOP_DB
-    changes: dict[float, dict[float, float]] = {}
-    for tone in tones:
-        if tone.level_dbfs > top_dbfs and tone.level_dbfs not in changes.get(tone.frequency_hz, {}):
-            gains = tone_gain(wet, tone), tone_gain(bypass, tone)
-            if gains[0] is not None and gains[1] is not None:
-                of_level = changes.setdefault(tone.frequency_hz, {})
-                of_level[tone.level_dbfs] = gains[0].gain_db - gains[1].gain_db
-    return any(
-        len(of_level) > 1 and max(map(abs, of_level.values())) < ALIKE_DB for of_level in changes.values()
+    of_wet, of_bypass = _gains_at_the_top(wet), _gains_at_the_top(bypass)
+    return _all_within(
+        ALIKE_DB, {key: gain - of_bypass[key] for key, gain in of_wet.items() if key in of_bypass}
     )
+
+
+def _gains_at_the_top(take: Take) -> dict[tuple[float, float], float]:
+    """Gain in dB of a take's loudest tones by their frequency and level."""
+    tones = [tone for s in take.stimulus.segments if s.spec.kind in BY_TONE for tone in s.tones]
+    top_dbfs = max((tone.level_dbfs for tone in tones), default=0.0) - TOP_DB
+    loud = {(tone.frequency_hz, tone.level_dbfs): tone for tone in tones if tone.level_dbfs > top_dbfs}
+    read = ((key, tone_gain(take, tone)) for key, tone in loud.items())
+    return {key: gain.gain_db for key, gain in read if gain is not None}
+
+
+def _all_within(most_db: float, gains_db: dict[tuple[float, float], float]) -> bool:
+    """Whether at some frequency all levels, and more than one, have gain 1 within so much."""
+    by_frequency: dict[float, list[float]] = {}
+    for (frequency_hz, _), gain_db in gains_db.items():
+        by_frequency.setdefault(frequency_hz, []).append(gain_db)
+    return any(len(each) > 1 and max(map(abs, each)) < most_db for each in by_frequency.values())
 
 
 def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
     """Notice a single capture whose peak is one that exports are normalised to: code ``normalised``.
 
-    A peak of flat tops is a ceiling, and one that the stimulus itself has is that of a path of gain 1.
+    A peak of flat tops is a ceiling, and one that the stimulus itself has is that of a path of gain 1, or of
+    a stage that passes the loudest tones of some frequency with gain 1: a gate that is open, bent treble.
     """
     if facts.peak <= 0 or facts.flat_tops or abs(take.alignment.gain_db) < UNITY_DB:
         return []
@@ -88,6 +132,8 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
     nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
     rounding_db = _rounding_db(facts)
     if rounding_db > COARSE_DB or abs(nearest - peak_dbfs) > ROUND_DB + rounding_db:
+        return []
+    if _all_within(UNITY_DB, _gains_at_the_top(take)):
         return []
     message = (
         f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "

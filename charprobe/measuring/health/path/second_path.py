@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from charprobe.measuring.health.path.tail_after_tones import tail_after_tones_db
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span
@@ -55,8 +56,9 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
 
     The markers are quiet and stand in silence, so no tone hides a copy and no compressor moves. A filter or
     a saturator of the stage leaves nothing compact half a millisecond away from the sound, and a copy that
-    only one marker shows is none. What is not compact but follows the sound in both markers is a room's or a
-    plate's tail. Of a capture `coded` with loss, what is weaker than a coder's own error is left to that.
+    only one marker shows is none. What is not compact but follows the sound in both markers, or a loud
+    tone, is a room's or a plate's tail. Of a capture `coded` with loss, what is weaker than a coder's own
+    error is left to that.
     """
     bands = _answers(take)
     copies = [copy for band in bands for side in ("ahead", "behind") if (copy := _copy(band, side))]
@@ -65,8 +67,11 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
         return [_two_paths(take, delay_s, size)]
     if coded:
         return []
-    tail_db = _tail_db(bands[0]) if bands else None
-    return [] if tail_db is None else [_diffuse(take, tail_db)]
+    if bands and (tail_db := _tail_db(bands[0])) is not None:
+        return [_diffuse(take, f"{number_text(-tail_db, 0)} dB below it")]
+    if (rings_db := tail_after_tones_db(take)) is not None:
+        return [_diffuse(take, f"{number_text(-rings_db, 0)} dB below a tone that ended 0.2 s ago")]
+    return []
 
 
 def _answers(take: Take) -> list[tuple[_Answer, ...]]:
@@ -158,9 +163,9 @@ def _two_paths(take: Take, delay_s: float, size: float) -> Health:
     return Health("two-paths", "stop", message, channel=take.channel, withholds=withheld)
 
 
-def _diffuse(take: Take, level_db: float) -> Health:
+def _diffuse(take: Take, level: str) -> Health:
     message = (
-        f"A diffuse tail follows the sound, {number_text(-level_db, 0)} dB below it ({take.label}): a room "
+        f"A diffuse tail follows the sound, {level} ({take.label}): a room "
         "between loudspeaker and microphone, or a reverberator? It fills what follows a burst and adds to "
         "every level. Patch the stage in by cable, switch effects off, and retake. Noise in silence is "
         "kept, everything else withheld"

@@ -33,6 +33,7 @@ MOST_NAMED = 3
 HARMLESS_DBFS = -105.0
 AUDIBLE_HZ = 20.0
 RUMBLE, LEAST_RUMBLE = 4.0, 10**-9.5  # times all other noise; and what moves no level by 0.01 dB
+LEAST_RANGE_DB = 50.0  # from noise to the loudest sample: below, quiet steps and the ends of releases drown
 LEAKS = 1e-3  # of a line's power that its window may show beside it
 
 
@@ -80,6 +81,21 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     if rumble > RUMBLE * noise and rumble > LEAST_RUMBLE and rumble > LEAKS * _power(list(lines)):
         found.append(_rumble(take, 10 * math.log10(rumble)))
     return found
+
+
+def check_range(take: Take, spectrum: QuietSpectrum, peak: float) -> list[Health]:
+    """Tell noise that leaves a capture too little range: code ``low-level``."""
+    level_dbfs = noise_dbfs(spectrum)
+    range_db = 20 * math.log10(max(peak, 1e-12)) - level_dbfs
+    if range_db >= LEAST_RANGE_DB:
+        return []
+    message = (
+        f"Noise at {number_text(level_dbfs, 0)} dBFS lies only {number_text(range_db, 0)} dB below the "
+        f"loudest sample ({take.label}): quiet steps, small harmonics, ends of releases and onsets of colour "
+        "drown in it. Raise what is played, find the noise, and retake. All results are kept, "
+        "with wider intervals"
+    )
+    return [Health("low-level", "warn", message, channel=take.channel)]
 
 
 def rumble_power(spectrum: QuietSpectrum) -> float:

@@ -21,6 +21,7 @@ UNEVEN, LEAST_UNEVEN_DB = 0.15, 0.3  # of a rise: a drifting path raises all of 
 LEAST_RISE_DB = 0.05  # that is told; filters answer both markers alike to 0.02 dB
 QUIETEST, FEWEST_PAIRS = 1 / 4, 3  # share of the levels played twice at which stages rest, and least of them
 NEAR, NEAR_DB, SURE = 0.12, 0.01, 4.0  # of what the markers moved by, in dB, and in standard uncertainties
+JUST = 0.02  # the first of them, through a stage that lifts
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
@@ -118,7 +119,8 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
 
     Between a tone and itself played later, a path that stepped moves by all of it or by nothing, and one that
     drifts by its share of time. A stage that has not recovered takes from a rise, so a rise is the stage's
-    only where tones rose by more; a fall is the path's only where they fell just so.
+    only where tones rose by more; a fall, or a rise through a stage that lifts a tone by more than it, is the
+    path's only where they moved just so.
     """
     near_db = NEAR * abs(rise_db) + NEAR_DB
     moved = [move for move in _moves_of_quiet_tones(take) if SURE * move[2] < near_db]
@@ -126,7 +128,9 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
         return rise_db > 0
     size_db, later_s, _ = np.array(moved).T
     if rise_db > 0:
-        return float(size_db.max()) < rise_db + near_db
+        if float(size_db.max()) >= rise_db + near_db or _lift_db(take) < rise_db + near_db:
+            return float(size_db.max()) < rise_db + near_db
+        near_db = JUST * rise_db + NEAR_DB
     first, last = (
         take.capture_time_s(float(one.start)) for one in (take.stimulus.opening, take.stimulus.closing)
     )
@@ -134,6 +138,16 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
     still, stepped = (np.abs(size_db - by_db) < near_db for by_db in (0.0, rise_db))
     drifted = np.abs(size_db - share * rise_db) < share * near_db
     return bool(not still.all() and ((still | stepped).all() or drifted.all()))
+
+
+def _lift_db(take: Take) -> float:
+    """By how much the stage lifts a tone over the first one of its frequency, which is a quiet one."""
+    first: dict[float, float] = {}
+    lifts = [0.0]
+    for tone in take.single_tones():
+        if (gain := tone_gain(take, tone)) is not None:
+            lifts.append(gain.gain_db - first.setdefault(tone.frequency_hz, gain.gain_db))
+    return max(lifts)
 
 
 def _moves_of_quiet_tones(take: Take) -> list[tuple[float, float, float]]:

@@ -21,3 +21,11 @@ def test_copies_are_known_by_their_sound(name, change: Callable, rng):
     assert sound_hash(own) == sound_hash(other) != ""
     assert [item.code for item in check_copy(own, other)] == ["equals-other-capture"]
     assert not check_copy(own, judged(clean("feedforward-rms-hard", rng))[0])
+
+
+def test_a_copy_turned_down_is_known_by_its_noise(rng):
+    capture = clean("odd-colour", rng)
+    dither = 2.0**-23 * rng.uniform(-1, 1, capture.shape)
+    own, copy = judged(capture)[0], judged(np.pad(0.5 * capture + dither, ((311, 0), (0, 0))))[0]
+    assert [item.code for item in check_copy(own, copy)] == ["equals-other-capture"]
+    assert check_copy(own, judged(clean("plain-wire", rng))[0]) == []

@@ -3,6 +3,7 @@ from judged_pairs import codes, judged_path, recorded
 from scipy.ndimage import uniform_filter1d
 
 from charprobe.measuring.health.judge import judge_pair
+from charprobe.simulation.rig import faults
 
 
 def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
@@ -16,3 +17,5 @@ def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
     dry = judged_path(quieter + 1e-7 * np.random.default_rng(3).standard_normal(quieter.shape), "off")
     assert abs(wet[0].alignment.gain_db - dry[0].alignment.gain_db) > 1
     assert codes(judge_pair(wet, dry)) == set()
+    at_unity = faults.normalise(gated(quieter), peak_dbfs=-2.0)  # the stimulus's own peak: a path of gain 1
+    assert "normalised" not in codes(judged_path(at_unity, "gated")[1])

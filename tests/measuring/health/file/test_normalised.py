@@ -1,8 +1,11 @@
 import numpy as np
 import pytest
 from judged_captures import clean_once, told
-from judged_pairs import codes, named, profile_of
+from judged_pairs import codes, judged_path, named, profile_of, recorded
 
+from charprobe.files.sound.loudness import measure_loudness
+from charprobe.files.sound.source import MemoryCapture
+from charprobe.measuring.health.judge import judge_pair
 from charprobe.simulation.rig import faults
 from charprobe.values.quantity import Quantity
 
@@ -27,3 +30,23 @@ def test_normalised_exports_are_told_where_the_gains_differ():
     equal = profile_of("plain-wire", fault=fault)  # equal takes have equal peaks, but a round one
     assert all("Peaks at exactly −0.1 dBFS" in i.message for i in equal.health if i.code == "normalised")
     assert isinstance(equal.quantities["static.low_level_gain"].reading, Quantity)
+
+
+def at_loudness(stage, delay, lufs):
+    """A capture exported at a loudness, as the standard's own meter, tested by its closed form, reads it."""
+    samples = recorded(stage, delay)
+    heard = measure_loudness(MemoryCapture(samples, rate_hz=48_000, name="x.wav")).integrated_lufs
+    return judged_path(10 ** ((lufs - heard) / 20) * samples, stage)
+
+
+@pytest.mark.parametrize("lufs", [(-23.0, None), (-19.3, -19.3), (-21.37, -21.37), (-19.3, -19.9)])
+def test_takes_of_one_round_loudness_or_a_usual_one_are_exports(lufs):
+    wet = at_loudness("smooth-gain-soft", 37.4, lufs[0])
+    dry = (
+        judged_path(recorded("plain-wire", 25.8), "off")
+        if lufs[1] is None
+        else at_loudness("plain-wire", 25.8, lufs[1])
+    )
+    told = [item.message for item in judge_pair(wet, dry) if item.code == "normalised"]
+    assert bool(told) == (lufs in ((-23.0, None), (-19.3, -19.3)))
+    assert all("LUFS" in text for text in told)

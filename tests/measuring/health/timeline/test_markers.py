@@ -50,3 +50,16 @@ def test_a_stage_whose_gain_wanders_or_recovers_slowly_is_no_path_that_moves(sig
         return samples * 10 ** (sign * gains / 20)
 
     assert check_marker_levels(take_of(STEPS, slow, rng=rng)) == []
+
+
+def test_a_stage_that_lifts_what_is_loud_and_keeps_most_of_it_is_no_path_that_rose(rng):
+    def lifting(samples):  # 8 dB up within the loud steps, half of it left for seconds
+        heard = np.abs(samples) > 0.05
+        keep, fast, slow, gains = np.exp(-1 / (0.05 * RATE_HZ)), 0.0, 0.0, np.empty(samples.size)
+        for n, loud in enumerate(heard.tolist()):
+            fast = keep * fast + (1 - keep) * 20.0 * loud
+            slow = max(slow * 0.999998, 0.5 * fast)
+            gains[n] = max(fast, slow)
+        return samples * 10 ** (gains / 20)
+
+    assert check_marker_levels(take_of(STEPS, lifting, rng=rng)) == []

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.signal import sosfreqz
 
+from charprobe.files.sound.loudness import LoudnessMeter, channel_weights, k_weighting, measure_loudness
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.loudness import LoudnessMeter, channel_weights, k_weighting, measure_loudness
 from charprobe.values.quantity import Unmeasured
 
 RATES = [44_100, 48_000, 96_000]

@@ -1,0 +1,60 @@
+"""Noise that was thinned out: what a noise suppressor or a coder leaves of it are scraps that come and go."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses
+from charprobe.placing.take import Take
+from charprobe.placing.track import finite
+from charprobe.profile.entry import Health
+from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length
+from charprobe.values.wording import number_text
+
+FRAME_S, AROUND_BINS, FEWEST = (
+    0.043,
+    64,
+    60,
+)  # as long as most of them judge sound by, half and twice as long show
+STEADY_DB, LEAST_DB = (
+    5.5,
+    5.8,
+)  # scatter of a bin of steady noise, and one that 60 frames do not reach by chance
+LEAST_POWER = 1e-30
+
+
+def check_thinned_noise(take: Take) -> list[Health]:
+    """Notice pauses whose noise was thinned out, bin by bin: code ``idle-mute``.
+
+    The level of a narrow band scatters by 5.5 dB in noise of any colour, and as much where a gain swells it,
+    for only its level re the bands around it counts.
+    """
+    levels = _levels_db(take)
+    if levels.shape[0] < FEWEST:
+        return []
+    scatter_db = float(np.median(np.std(levels, axis=0)))
+    if scatter_db < LEAST_DB:
+        return []
+    message = (
+        f"Noise in the pauses is thinned out ({take.label}): narrow bands of it come and go by "
+        f"{number_text(scatter_db, 1)} dB where steady noise varies by {STEADY_DB:g}: a noise suppressor, "
+        "a clean-up tool or a coder. No noise figure is given. Switch it off, export what was recorded, "
+        "and retake. The rest is kept, marked"
+    )
+    return [Health("idle-mute", "warn", message, channel=take.channel, withholds=("noise",))]
+
+
+def _levels_db(take: Take) -> Array:
+    """Level of every bin of every frame that is not digital silence, re the bins around it."""
+    rate_hz = take.stimulus.rate_hz
+    size = fast_length(round(FRAME_S * rate_hz))
+    window, count = np.hanning(size), size // 2 // AROUND_BINS
+    frames = [np.empty((0, size))]
+    for start, stop in pauses(take.stimulus):
+        samples = finite(take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz).samples)
+        pieces = samples[: samples.size // size * size].reshape(-1, size)
+        frames.append(pieces[np.any(pieces, axis=1)])
+    power = np.abs(np.fft.rfft(np.concatenate(frames) * window, axis=1)) ** 2
+    level_db = 10 * np.log10(power[:, : count * AROUND_BINS].reshape(-1, count, AROUND_BINS) + LEAST_POWER)
+    return np.asarray((level_db - np.median(level_db, axis=2, keepdims=True)).reshape(power.shape[0], -1))

@@ -1,0 +1,25 @@
+import numpy as np
+from judged_captures import clean_once, judged
+from scipy import signal
+
+from charprobe.measuring.health.pauses.thinned_noise import check_thinned_noise
+
+
+def thinned(samples):
+    """Every bin of a short spectrum that is no louder than usual noise turned down."""
+    _, _, found = signal.stft(samples[:, 0], nperseg=2048, noverlap=1536)
+    usual = np.median(np.abs(found), axis=1, keepdims=True)
+    _, left = signal.istft(
+        np.where(np.abs(found) > 1.3 * usual, 1.0, 0.1) * found, nperseg=2048, noverlap=1536
+    )
+    return left[: samples.shape[0], None]
+
+
+def test_scraps_of_noise_are_told_and_steady_noise_of_any_colour_or_swell_is_not(rng):
+    capture = clean_once("feedforward-rms-hard")
+    (told,) = check_thinned_noise(judged(thinned(capture))[0])
+    assert told.code == "idle-mute" and told.withholds == ("noise",)
+    swell = 10 ** (np.sin(np.arange(capture.shape[0]) / 20_000)[:, None] / 2)
+    dull = signal.lfilter([0.05], [1, -0.95], rng.normal(0, 1e-4, capture.shape), axis=0)
+    for steady in (capture, capture + swell * dull):
+        assert check_thinned_noise(judged(steady)[0]) == []
