@@ -199,8 +199,10 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
             return [_told(take, f"noise sinks by {number_text(float(sunk.max()), 0)} dB under loud tones")]
         # a coder of few bands raises its noise under the tones of one frequency only; where a stage makes
         # stronger harmonics than that, what folds back of them would look alike
-        groups = [(np.full(hz.size, True), 2 * FEWEST), (plain, FEWEST_RISEN)]
-        for tones, fewest in (*groups, *((plain & (hz == one), FEWEST_RISEN) for one in np.unique(hz))):
+        every = np.full(hz.size, True)
+        groups = [(every, 2 * FEWEST), (plain, FEWEST_RISEN)]
+        groups += [(each & (hz == one), fewest) for each, fewest in groups for one in np.unique(hz)]
+        for tones, fewest in groups:
             rise_db = _rise_db(levels, risen, tones & own & opened & (risen > CLEAR_DB), fewest=fewest)
             if rise_db > 0:
                 return [_told(take, f"noise rises by {number_text(rise_db, 0)} dB with the tone above it")]

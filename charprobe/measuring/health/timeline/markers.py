@@ -128,8 +128,11 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
         return rise_db > 0
     size_db, later_s, _ = np.array(moved).T
     if rise_db > 0:
-        if float(size_db.max()) >= rise_db + near_db or _lift_db(take) < rise_db + near_db:
-            return float(size_db.max()) < rise_db + near_db
+        most_db = rise_db + near_db
+        if float(size_db.max()) >= most_db:
+            return False
+        if _lift_db(take) < most_db:
+            return True
         near_db = JUST * rise_db + NEAR_DB
     first, last = (
         take.capture_time_s(float(one.start)) for one in (take.stimulus.opening, take.stimulus.closing)
