@@ -27,7 +27,7 @@ from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sound
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
-from charprobe.measuring.health.pauses.thinned_noise import check_thinned_noise
+from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
 from charprobe.measuring.health.timeline.continuity import check_continuity
 from charprobe.measuring.health.timeline.dips import check_dips
@@ -47,6 +47,14 @@ CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
 CODED = {"lossy-coded", "rate-converted"}
 FOLLOWS = {"automatic-gain", "clipped-below-full-scale"}
+UNDER_TONES = {"few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise"}
+    "few-bits",
+    "lossy-coded",
+    "rate-converted",
+    "spur",
+    "hum",
+    "foreign-noise",
+}  # more noise there
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 Judged = tuple[Take, tuple[Health, ...]]
 
@@ -124,7 +132,10 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     noticed = tuple(item for item in found if item.code != "wrong-stimulus")  # any take of it will do
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
-    if not roles:
+    if not roles and not told & UNDER_TONES:
+        noticed += tuple(check_suppressed_noise(dry))
+        told |= {item.code for item in noticed}
+    if not roles and "automatic-gain" not in told:
         moved = _moves(dry)
         if {item.code for item in moved} & FOLLOWS and not _moves(take):
             roles, moved = (look_exchanged(take, dry),), []

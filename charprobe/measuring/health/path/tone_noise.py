@@ -12,7 +12,7 @@ import numpy as np
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Flags
@@ -89,6 +89,7 @@ class UnderTone:
     bin_hz: float
 
 
+@once
 def under_tones(take: Take) -> list[UnderTone]:
     """Read the noise under every steady tone of a capture that is long and high enough for it."""
     return [
@@ -157,15 +158,15 @@ def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpec
     """
     if len(found) < FEWEST:
         return []
-    pause_db = _pause_db(spectrum)
+    in_pauses_db = pause_db(spectrum)
     return (
         _converted(take, found, spectrum)
-        or _coarsely_played(take, found, pause_db)
-        or _coded(take, found, pause_db)
+        or _coarsely_played(take, found, in_pauses_db)
+        or _coded(take, found, in_pauses_db)
     )
 
 
-def _pause_db(spectrum: QuietSpectrum) -> Array:
+def pause_db(spectrum: QuietSpectrum) -> Array:
     """Density of noise in the pauses by `BANDS_HZ`, in dBFS per Hz."""
     frequency = np.arange(spectrum.power.size) * spectrum.bin_hz
     bands = [spectrum.power[(frequency > low_hz) & (frequency < high_hz)] for low_hz, high_hz in BANDS_HZ]
@@ -173,7 +174,7 @@ def _pause_db(spectrum: QuietSpectrum) -> Array:
     return np.array([10 * math.log10(float(np.median(band)) / per_hz + 1e-30) for band in bands])
 
 
-def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Health]:
+def _coded(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Health]:
     """Noise that follows the sound, beyond what gain does to noise and few bits leave."""
     bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
     if bits < WORD_BITS:
@@ -182,7 +183,7 @@ def _coded(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Heal
     levels = np.array([under.tone.level_dbfs + under.gain_db for under in found])
     change = gains - gains[int(np.argmin(levels))]
     density = np.stack([under.density_db for under in found])
-    floor_db = np.maximum(pause_db, _rounding_db(bits, take.stimulus.rate_hz))
+    floor_db = np.maximum(quiet_db, _rounding_db(bits, take.stimulus.rate_hz))
     sunk_db = np.minimum(change, 0)[:, None] - (density - floor_db)
     risen_db = density - floor_db - np.maximum(change, 0)[:, None]
     opened = gains > gains.max() - 2 * NEAR_TOP_DB
@@ -218,7 +219,7 @@ def check_noise_beside_tones(take: Take, found: Sequence[UnderTone], spectrum: Q
     bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
     if len(found) < FEWEST or bits < WORD_BITS:
         return []
-    floor_db = max(float(_pause_db(spectrum)[0]), _rounding_db(bits, take.stimulus.rate_hz))
+    floor_db = max(float(pause_db(spectrum)[0]), _rounding_db(bits, take.stimulus.rate_hz))
     quietest = min(found, key=lambda under: under.tone.level_dbfs + under.gain_db)
     for hz in sorted({under.tone.frequency_hz for under in found}):
         tones = [under for under in found if under.tone.frequency_hz == hz and _unfolded(under)]
@@ -300,17 +301,17 @@ def _told(take: Take, what: str) -> Health:
     return Health("lossy-coded", "stop", text, channel=take.channel, withholds=CODED)
 
 
-def _coarsely_played(take: Take, found: Sequence[UnderTone], pause_db: Array) -> list[Health]:
+def _coarsely_played(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Health]:
     """Noise under every tone that is that of a whole number of bits, times the gain."""
     rate_hz = take.stimulus.rate_hz
     top = max(under.gain_db for under in found)
     opened = [
         under for under in found if under.gain_db > top - NEAR_TOP_DB and under.tone.level_dbfs > ROUNDED_DBFS
     ]
-    excess_db = np.array([under.density_db[0] - pause_db[0] for under in opened])
+    excess_db = np.array([under.density_db[0] - quiet_db[0] for under in opened])
     if len(opened) < FEWEST or np.count_nonzero(excess_db > CLEAR_DB / 2) < 0.8 * len(opened):
         return []
-    own = np.array([10 ** (under.density_db[0] / 10) for under in opened]) - 10 ** (pause_db[0] / 10)
+    own = np.array([10 ** (under.density_db[0] / 10) for under in opened]) - 10 ** (quiet_db[0] / 10)
     played_db = 10 * np.log10(np.maximum(own, 1e-30)) - np.array([under.gain_db for under in opened])
     off = (played_db - _rounding_db(WORD_BITS, rate_hz)) / 6.0206
     if np.count_nonzero(np.abs(off) < BITS_OFF) < 0.8 * len(opened):

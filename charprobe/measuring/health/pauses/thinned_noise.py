@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses
+from charprobe.measuring.health.path.tone_noise import pause_db, under_tones
+from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses, quiet_spectrum
+from charprobe.measuring.health.timeline.steady_gain import WITHHELD
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
@@ -22,6 +24,7 @@ STEADY_DB, LEAST_DB = (
     5.8,
 )  # scatter of a bin of steady noise, and one that 60 frames do not reach by chance
 LEAST_POWER = 1e-30
+CLEAR_DB, FEWEST_TONES = 6.0, 8
 
 
 def check_thinned_noise(take: Take) -> list[Health]:
@@ -45,6 +48,25 @@ def check_thinned_noise(take: Take) -> list[Health]:
     return [Health("idle-mute", "warn", message, channel=take.channel, withholds=("noise",))]
 
 
+def check_suppressed_noise(bypass: Take) -> list[Health]:
+    """Notice, with the stage off, noise that is there under tones and not in pauses: code ``automatic-gain``.
+
+    A stage may do so, as gates do; a path adds the same noise to both.
+    """
+    spectrum, found = quiet_spectrum(bypass), under_tones(bypass)
+    if spectrum is None or len(found) < FEWEST_TONES:
+        return []
+    more_db = np.median([np.min(under.density_db - pause_db(spectrum)) for under in found])
+    if more_db < CLEAR_DB:
+        return []
+    message = (
+        f"With the stage off noise is {number_text(float(more_db), 0)} dB quieter in pauses than under tones "
+        f"({bypass.label}): a noise suppressor or a gate is in the recording path and turns down all that "
+        "is quiet. Turn it off and retake. Nothing of level or time is given"
+    )
+    return [Health("automatic-gain", "stop", message, channel=bypass.channel, withholds=WITHHELD)]
+
+
 def _levels_db(take: Take) -> Array:
     """Level of every bin of every frame that is not digital silence, re the bins around it."""
     rate_hz = take.stimulus.rate_hz
@@ -57,4 +79,6 @@ def _levels_db(take: Take) -> Array:
         frames.append(pieces[np.any(pieces, axis=1)])
     power = np.abs(np.fft.rfft(np.concatenate(frames) * window, axis=1)) ** 2
     level_db = 10 * np.log10(power[:, : count * AROUND_BINS].reshape(-1, count, AROUND_BINS) + LEAST_POWER)
-    return np.asarray((level_db - np.median(level_db, axis=2, keepdims=True)).reshape(power.shape[0], -1))
+    return np.asarray(
+        (level_db - np.median(level_db, axis=2, keepdims=True)).reshape(-1, count * AROUND_BINS)
+    )

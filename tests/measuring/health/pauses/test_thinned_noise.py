@@ -1,8 +1,9 @@
 import numpy as np
-from judged_captures import clean_once, judged
+from judged_captures import RATE, clean_once, judged
 from scipy import signal
 
-from charprobe.measuring.health.pauses.thinned_noise import check_thinned_noise
+from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
+from charprobe.simulation.rig.helpful_faults import suppress_noise
 
 
 def thinned(samples):
@@ -23,3 +24,10 @@ def test_scraps_of_noise_are_told_and_steady_noise_of_any_colour_or_swell_is_not
     dull = signal.lfilter([0.05], [1, -0.95], rng.normal(0, 1e-4, capture.shape), axis=0)
     for steady in (capture, capture + swell * dull):
         assert check_thinned_noise(judged(steady)[0]) == []
+
+
+def test_a_path_that_turns_down_what_is_quiet_is_told_by_the_noise_under_tones():
+    off = clean_once("plain-wire")
+    (told,) = check_suppressed_noise(judged(suppress_noise(off, rate_hz=RATE))[0])
+    assert told.code == "automatic-gain" and told.severity == "stop"
+    assert check_suppressed_noise(judged(off)[0]) == []
