@@ -47,14 +47,7 @@ CLIPPED = ("clipped",)  # nor do tones that this touches
 IN_THE_FILE = ("non-finite", "clipped")  # told before it is known what sounds there
 CODED = {"lossy-coded", "rate-converted"}
 FOLLOWS = {"automatic-gain", "clipped-below-full-scale"}
-UNDER_TONES = {"few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise"}
-    "few-bits",
-    "lossy-coded",
-    "rate-converted",
-    "spur",
-    "hum",
-    "foreign-noise",
-}  # more noise there
+UNDER_TONES = {"few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise"}  # more noise
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 Judged = tuple[Take, tuple[Health, ...]]
 
