@@ -182,7 +182,8 @@ def _recipe(
 ) -> Recipe:
     low_dbfs = reference[0]
     hold = round(min(LONGEST_HOLD_S, max(0.1, needs.first.hold_s, SETTLE * needs.attack_t90_s + 0.05)), 3)
-    gap = round(min(LONGEST_GAP_S, max(0.3, needs.rest_s)), 3)
+    waited = 0.0 if needs.still else needs.first.gap_s  # what senses the level may need longer than the gain
+    gap = round(min(LONGEST_GAP_S, max(0.3, waited, needs.rest_s)), 3)
     steps = _level_steps(needs, low_dbfs, gap, longest_s)
     segments: list[dict[str, Any]] = [
         {"kind": "silence", "name": "idle", "length_s": 3.0, "tone_s": 2.0, "gap_s": 1.0}

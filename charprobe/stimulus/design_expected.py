@@ -26,7 +26,8 @@ ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each b
 OWN_SAMPLES = 12**-0.5
 SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
 PARTED = 5  # phases from which on those that average out are told from those that do not
-RESTED = 2.0  # release t90 in a gap from which on bursts begin at rest but for a hundredth
+RESTED = 1.4  # release t90 in a gap from which on bursts begin at rest but for 4 %
+SAME_DB = 0.5  # levels this near are the same step
 LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
@@ -80,8 +81,8 @@ def expected_intervals(
     gaps or holds of the first take were too short, that was its doubt, and longer ones end it.
 
     Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
-    beyond the covariance of its own levels, such as the input axis, stays; where its steps had not settled,
-    that was its doubt, and only what its low-level gain is unsure of stays.
+    beyond the covariance of its own levels, such as the input axis, stays. Steps that had not settled, and
+    were carried on, foretell nothing.
     """
     times = () if bursts is None else tuple(_times(profile, needs, bursts))
     return (*_static(profile, needs, steps), *times)
@@ -116,7 +117,8 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
     if noise is None:
         return
     first, gain = needs.first, low_level.value if low_level else 0.0
-    same = bursts.low_dbfs == first.low_dbfs and bursts.high_dbfs == first.high_dbfs
+    ends = (bursts.low_dbfs - first.low_dbfs, bursts.high_dbfs - first.high_dbfs)
+    same = max(map(abs, ends)) < SAME_DB
     planned = needs.slope * max(1.0, bursts.high_dbfs - needs.threshold_dbfs)
     change = abs(first.reduction_db) if same else planned
     before = abs(first.reduction_db) if math.isfinite(first.reduction_db) else change
@@ -193,7 +195,7 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     axis_db = needs.first.axis_db
     levels = np.array(steps.levels_dbfs) + axis_db
     first_levels, first_stds, settled = _first_points(profile)
-    if threshold is None or slope is None or knee is None:
+    if threshold is None or slope is None or knee is None or not settled:
         yield _row("static.low_level_gain", rest, rest.std)
         return
     curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
@@ -207,9 +209,7 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         known = profile.measured(name)
         if known is None:
             continue
-        stays = 0.0 if name == "static.slope" else rest.std
-        if settled:
-            stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
+        stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
         yield _row(name, known, math.hypot(then[name], stays))
     if curve.knee_db == 0.0:
         yield _row("static.knee_width", knee, _hard_knee(curve, levels, stds) / (2 * Z95))

@@ -22,6 +22,7 @@ REST_DB = 0.02  # a gain this near its rest has come back
 CARE = 1.3  # times what the end of an unfinished release foretells: stages mostly grow slower still
 RISES = 5.0  # a level step lasts so many attack t90: its second half is read, and must lie at rest
 LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
+SLOWER = 3.0  # what is left at the end of a step belongs to a slower part than the mean of all
 SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
 SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
@@ -199,7 +200,7 @@ def _unsettled_s(profile: Profile, first: FirstTake) -> float:
     if left <= LEFT_DB or moved <= LEFT_DB:
         return 0.0
     tau_s = 0.75 * first.step_s / max(SLOW_SHARE, math.log(moved / left))
-    return 2 * tau_s * math.log(moved / LEFT_DB)
+    return SLOWER * 2 * tau_s * math.log(moved / LEFT_DB)
 
 
 def _release_s(profile: Profile) -> tuple[float, float, str]:

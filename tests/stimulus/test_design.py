@@ -2,7 +2,7 @@ import dataclasses
 import math
 
 import pytest
-from designs import FIRST, bursts_in, measured, profile_with
+from designs import bursts_in, profile_with
 
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -151,9 +151,10 @@ def test_steps_that_had_not_settled_on_the_way_up_are_made_as_long_as_they_need(
         units=table.units | {"remaining_db": "dB"},
     )  # fmt: skip
     design = design_stimulus(
-        dataclasses.replace(profile, curves={**profile.curves, "static": moving}), longest_s=360
+        dataclasses.replace(profile, curves={**profile.curves, "static": moving}), longest_s=900
     )
-    assert 10 * tau_s < _steps(design).step_s < 20 * tau_s  # its second half begins 5 time constants in
+    # of one pole 6.6 time constants leave 0.003 dB by the middle of a step; three times that for a slower part
+    assert _steps(design).step_s == pytest.approx(3 * 2 * tau_s * math.log(2.25 / 0.003), rel=0.25)
 
 
 def test_a_gate_is_swept_open_and_its_bursts_reach_below_its_threshold():
@@ -185,21 +186,6 @@ def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stay
              (("release__t63", 0.12), ("release__t90", 0.276))}  # fmt: skip
     row, _ = _foretold("release.t63", **alike)
     assert row.then > 0.5 * row.now
-
-
-@pytest.mark.parametrize("noise_dbfs", [-110.0, -90.0])
-def test_what_is_expected_is_what_comes_out(noise_dbfs):
-    first = measured(FIRST, noise_dbfs=noise_dbfs, take=1)
-    design = design_stimulus(first, longest_s=70)
-    second = measured(design.recipe, noise_dbfs=noise_dbfs, take=2)
-    assert {row.name for row in design.expected} >= {"attack.t63", "release.t63", "static.threshold"}
-    for row in design.expected:
-        reading = second.quantities[row.name].reading
-        # levels within a factor of two; times have windows chosen by the noise itself, and scatter read off few
-        # phases: either moves an interval by a factor of two either way
-        most = 2 if row.name.startswith("static") else 5
-        assert 1 / most < (reading.high - reading.low) / 2 / row.then < most, row.name
-        assert abs(reading.value - row.value) <= 2 * row.now, row.name  # the same quantity, told again
 
 
 def _foretold(name, **readings):
