@@ -96,7 +96,6 @@ def needs_of(profile: Profile) -> Needs:
     if slow is not None:
         release_s = max(release_s, math.log(10) * slow.value)
         rest_s = max(rest_s, SETTLE * release_s)
-    level = f"the measured threshold of {number_text(threshold.value, 1)} dBFS" if threshold else ""
     return Needs(
         threshold.value - first.axis_db if threshold else NO_THRESHOLD_DBFS,
         knee.value if knee else 0.0,
@@ -115,13 +114,20 @@ def needs_of(profile: Profile) -> Needs:
         still,
         causes_in(profile),
         (
-            f"steps lie around {level}"
-            if level
-            else f"the threshold is not known: steps start from {NO_THRESHOLD_DBFS:.0f} dBFS",
+            _where(threshold, lower),
             f"holds follow an attack t90 of {attack_why}",
             f"gaps follow a release t90 of {release_why}",
         ),
     )
+
+
+def _where(threshold: Quantity | None, lower: Quantity | None) -> str:
+    """Say what the levels of bursts go by."""
+    if threshold is not None:
+        return f"steps lie around the measured threshold of {number_text(threshold.value, 1)} dBFS"
+    if lower is not None:
+        return f"bursts begin below {number_text(lower.value, 1)} dBFS, where the gain changes with level"
+    return f"the threshold is not known: steps start from {NO_THRESHOLD_DBFS:.0f} dBFS"
 
 
 def _threshold(profile: Profile) -> Quantity | None:
