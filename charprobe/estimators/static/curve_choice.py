@@ -11,6 +11,7 @@ from charprobe.estimators.fitting import aicc
 from charprobe.estimators.static.bend_search import add_bend, from_hinges, with_output_knee
 from charprobe.estimators.static.bends import BendsFit, Shape, fit_bends
 from charprobe.values.arrays import Array
+from charprobe.values.quantity import Z95
 
 EVIDENCE = 10.0  # corrected AIC must fall by this for one more bend or a slope: odds of 150 to 1
 MATTERS_DB = 0.03  # and the curve must move by this somewhere among the points
@@ -21,6 +22,7 @@ PLAIN = 4.0  # a knee on the output axis must fit better by this than one on the
 MOST_BENDS = 3
 FEWEST_FLAT = 3  # levels that a flat section below the first corner must hold, or it is no flat section
 MISSES = 4.0  # standard deviations of chi squared beyond which a curve misses the points by its shape
+RIVAL = 4.0  # times its chi squared up to which a curve with the other knee stands for what it may be off by
 STRETCHES = 10  # of levels, left out one after the other to see what a curve that misses them hangs on
 FAMILIES = 3  # of the curves with one bend less, so many are given another
 
@@ -63,7 +65,9 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
     `EVIDENCE`, the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart. Widths are
     free down to zero, so a hard knee is a soft one whose width interval reaches zero. Where the chosen curve
     misses the points by more than their uncertainties, its unknowns depend on where one looks: what they
-    move by when one stretch of levels after the other is left out (jackknife) is added to their covariance.
+    move by when one stretch of levels after the other is left out (jackknife) is added to their covariance,
+    and so is how a curve differs whose knee is a parabola on the other axis, if it misses them by less than
+    twice as much: a few steps within a knee do not tell which it is.
     """
     flat = fit_bends(level, gain, std=std, shape=Shape(False, ()), start=np.array([gain.mean()]))
     line = fit_bends(level, gain, std=std, shape=Shape(True, ()), start=np.array([gain.mean(), 0.0]))
@@ -146,7 +150,7 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
 
 
 def _allowing_for_misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:
-    """Add to the covariance what the unknowns move by without one stretch of levels, if any are missed."""
+    """Add to the covariance what the unknowns hang on where points are missed: stretches, kind of knee."""
     if fit.chi2 <= fit.dof + MISSES * math.sqrt(2 * fit.dof):
         return fit
     levels = np.unique(np.round(level, 1))
@@ -159,10 +163,17 @@ def _allowing_for_misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -
             if fit.shape.sloped:
                 unknowns[0] += unknowns[1] * (fit.origin - part.origin)
             moved.append(unknowns - fit.parameters)
-    if not moved:
-        return fit
-    apart = np.array(moved)
-    return replace(fit, covariance=fit.covariance + (1 - 1 / len(moved)) * apart.T @ apart)
+    covariance = fit.covariance
+    if moved:
+        apart = np.array(moved)
+        covariance = covariance + (1 - 1 / len(moved)) * apart.T @ apart
+    if 1 in fit.shape.facing:
+        shape = replace(fit.shape, output_knee=not fit.shape.output_knee)
+        other = fit_bends(level, gain, std=std, shape=shape, start=fit.parameters)
+        if other.chi2 < RIVAL * fit.chi2:
+            by = (other.parameters - fit.parameters) / Z95
+            covariance = covariance + np.outer(by, by)
+    return replace(fit, covariance=covariance)
 
 
 def _misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -> float:

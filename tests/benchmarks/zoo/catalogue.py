@@ -11,11 +11,12 @@ from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
 from tests.benchmarks.zoo.saturators import SATURATORS
 from tests.benchmarks.zoo.slow_compressors import SLOW_COMPRESSORS
 from tests.benchmarks.zoo.stage import LONGEST, Draw, Stage
+from tests.benchmarks.zoo.unlike_cells import UNLIKE_CELLS
 
 
 def stages(seed: int | None = None) -> dict[str, Stage]:
     """Every stage; with a seed, those of our own making have parameters drawn around their usual ones."""
-    makers = (*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS)
+    makers = (*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS)
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
         own = [replace(one, warm_s=LONGEST * one.warm_s, calm_s=LONGEST * one.calm_s) for one in own]

@@ -52,16 +52,29 @@ class Judged:
         return self.allowed is not None and self.error <= self.allowed
 
     @property
+    def beyond(self) -> float:
+        """Distance of the truth from the nearer end of the interval; from the value where there is none."""
+        if self.low is None or self.high is None:
+            return self.error
+        return max(self.truth[0] - self.high, self.low - self.truth[1], 0.0)
+
+    @property
     def missed(self) -> bool:
         """Outside the interval widened by half, or outside the interval by more than the goal."""
         if self.kind != "number" or self.covered:
             return False
-        return not self._within(WIDER) or (self.allowed is not None and self.error > self.allowed)
+        return not self._within(WIDER) or (self.allowed is not None and self.beyond > self.allowed)
 
     @property
     def grave(self) -> bool:
         """Missed, and off by more than the goal (where there is one)."""
         return self.missed and (self.allowed is None or self.error > self.allowed)
+
+    @property
+    def off(self) -> bool:
+        """Not covered, and the value itself off by more than the goal, however wide its interval; unwarned."""
+        uncovered = self.kind == "number" and not self.covered and not self.warned
+        return uncovered and self.allowed is not None and self.error > self.allowed
 
     @property
     def silent(self) -> bool:

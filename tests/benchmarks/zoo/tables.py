@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
-from tests.benchmarks.zoo.judged import Judged, Outcome
+from tests.benchmarks.zoo.judged import WIDER, Judged, Outcome
 
 OF_GROUP, OF_ONE_KIND = 12, 2
+BY_CHANCE = math.erfc(WIDER * 1.96 / math.sqrt(2))  # share of normal errors beyond 95 % intervals widened so
 
 
 def line(outcome: Outcome) -> str:
@@ -40,16 +42,18 @@ def text(outcomes: Sequence[Outcome]) -> str:
 
 def _groups(items: Sequence[Judged], denied: int, stages: int) -> str:
     head = (
-        "| group | numbers | inside the goal | interval holds the truth | bounds right | withheld | outside interval × 1.5, or "
-        "by more than the goal | of these silent | silent and beyond the goal |\n|---|---|---|---|---|---|---|---|---|"
+        "| group | numbers | inside the goal | interval holds the truth | bounds right | withheld | wrong | of these silent | "
+        "silent and beyond the goal | by chance | silent, outside interval, value off by more than the goal |\n"
+        "|---|---|---|---|---|---|---|---|---|---|---|"
     )
     groups = list(dict.fromkeys(item.group for item in items))
     rows = [_row(group, [item for item in items if item.group == group]) for group in groups]
     rows.append(_row("**all**", items))
     return (
         f"{stages} stages. Contradictions: {denied}. A number is wrong if the truth lies outside its interval widened by "
-        "half, or outside the interval by more than the goal; silent if no warning speaks of its group.\n\n"
-        + "\n".join([head, *rows])
+        "half, or outside the interval by more than the goal; silent if no warning speaks of its group. By chance: so many would "
+        "be wrong if every interval were that of 95 % of a normal error. The last column counts what is outside its interval and "
+        "whose value is off by more than the goal, however wide the interval.\n\n" + "\n".join([head, *rows])
     )
 
 
@@ -69,6 +73,8 @@ def _row(name: str, items: Sequence[Judged]) -> str:
         len(missed),
         sum(item.silent for item in missed),
         sum(item.silent and item.grave for item in missed),
+        f"{BY_CHANCE * len(spanned):.0f}",
+        sum(item.off for item in numbers),
     )
     return "| " + " | ".join(str(cell) for cell in cells) + " |"
 

@@ -251,11 +251,13 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
     if not single:
         sides = (solved.grid < -BESIDE, solved.grid > BESIDE)
+        calm = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
         if max(turning(solved, far_points(side), period=period) for side in sides) > EVEN_LIMIT:
             span, window = period / 2, math.sqrt(12) * period / 4
-            early = np.abs(solved.grid) < CALM_PERIODS * period
-            rows = half_period_means(rows, period=period, where=early)
-        rows = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
+            early = np.abs(calm[0]) < CALM_PERIODS * period
+            there = np.isin(rows[0], calm[0, early])
+            calm[:, early] = half_period_means(rows, period=period, where=there)[:, there]
+        rows = calm
     grid, gain = rows[0].astype(np.int64), rows[2]
     least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
     if least <= 0:  # the carrier does not hold its phase to the stimulus
