@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
@@ -182,8 +182,9 @@ def _points(stage: Stage, profile: Profile) -> TruthRow:
 def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     """True times at the recipe's reference step, from the gain trace a stage leaves while the stimulus plays.
 
-    Empty where the recipe has no bursts; an edge whose gain moves by less than `LEAST_CHANGE_DB`, or does not
-    get as far as a share within the record, has no such time.
+    They are the mean of all bursts, known to within what the first of them changes: a stage may still remember
+    what sounded before the set. Empty where the recipe has no bursts; an edge whose gain moves by less than
+    `LEAST_CHANGE_DB`, or does not get as far as a share within the record, has no such time.
     """
     segments = [
         (segment, segment.spec.reference) for segment in stimulus.segments if isinstance(segment.spec, Bursts)
@@ -193,15 +194,24 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     segment = next((one for one, reference in segments if reference), segments[0][0])
     played = render(stimulus)
     gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
-    burst = true_conditions(stage, segment, played=played, gain_db=gain_db, rate_hz=stimulus.rate_hz)[0]
+    others = replace(
+        segment, tones=tuple(tone for tone in segment.tones if tone.group != segment.tones[0].group)
+    )
+    burst, later = (
+        true_conditions(stage, one, played=played, gain_db=gain_db, rate_hz=stimulus.rate_hz)[0]
+        for one in (segment, others if others.tones else segment)
+    )
     truth: dict[str, TrueValue] = {}
-    for edge, times in (("attack", burst.attack), ("release", burst.release)):
+    for edge, times, without in (
+        ("attack", burst.attack, later.attack),
+        ("release", burst.release, later.release),
+    ):
         if abs(times.change_db) >= LEAST_CHANGE_DB:
-            shares = {"t50": times.t50_s, "t63": times.t63_s, "t90": times.t90_s}
-            for name, seconds in shares.items():
-                if np.isfinite(seconds):
+            for name in ("t50", "t63", "t90"):
+                seconds, other = getattr(times, f"{name}_s"), getattr(without, f"{name}_s")
+                if np.isfinite(seconds) and np.isfinite(other):
                     known = stage.truth.get(f"{edge}.{name}")
-                    within = known.within if known else 0.0
+                    within = max(known.within if known else 0.0, abs(seconds - other))
                     truth[f"{edge}.{name}"] = TrueValue(seconds, "s", within)
     return truth
 

@@ -136,7 +136,7 @@ def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None
     if fit is None:
         return None, None
     for bend, facing in enumerate(fit.shape.facing):
-        if facing > 0 and fit.corner(bend)[2] < 0:
+        if facing > 0 and fit.corner(bend)[2] < 0 and fit.sections[bend + 1].slope < 0:
             return bend, fit.sections[bend + 1]
     sloped = [s for s in fit.sections if s.slope < -max(FLAT_SLOPE, 3 * s.std)]
     return None, (sloped[-1] if sloped and fit.shape.sloped else None)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
 
 from charprobe.estimators.fitting import Fitted, bic, fit_unknowns
+from charprobe.estimators.timing.edge.tail import LAWS, Law
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -49,8 +51,6 @@ class ReleaseKind:
         Time in s from the edge to the start of the movement, fitted with the model.
     rate : Reading
         Speed of a straight movement in dB/s, signed.
-    misfit_db : float
-        Root-mean-square distance of the trace from the model.
     """
 
     kind: MovementKind
@@ -60,7 +60,6 @@ class ReleaseKind:
     share_1: Reading
     hold: Reading
     rate: Reading
-    misfit_db: float
 
 
 @dataclass(frozen=True)
@@ -103,7 +102,7 @@ def classify_movement(
     free, to points even in log time. Points are trusted to no better than 0.4 % of the change, since no
     device is an exact exponential. Two stages are accepted only if the Bayesian information criterion says
     so by 12, the misfit falls to 60 % or less, the constants lie apart by 2.5 or more and inside the
-    record, and neither share is below 5 %.
+    record, neither share is below 5 %, and no single law that bends (`fit_tail`) does nearly as well.
     """
     t, g, s = _spread(trace, t63_s)
     change = after_db - before_db
@@ -121,9 +120,25 @@ def classify_movement(
         bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
         two = min((fit(_two_stage, first, *bounds) for first in firsts), key=lambda law: law.bic)
         if _two_stages(best, two, end, floor) and movement.agrees(two, times):
-            return _two(two)
+            bent = [
+                fit(
+                    partial(_bent, law),
+                    [0.0, math.log(t63_s), law.first],
+                    [-tick, math.log(tick), law.limits[0]],
+                    [t63_s, math.log(end), law.limits[1]],
+                )
+                for law in LAWS
+            ]
+            alike = min(law.bic for law in bent) < two.bic + CLEARLY
+            return (
+                _other("a law that bends describes the movement as well as two stages")
+                if alike
+                else _two(two)
+            )
     if best.rms_db > WRONG * abs(change) or not movement.agrees(best, times):
-        return _other(best)
+        return _other(
+            f"no simple law describes the movement: the best one misses it by {best.rms_db:.2g} dB rms"
+        )
     return simple
 
 
@@ -165,6 +180,11 @@ def _two_stage(u: Array, p: Array) -> Moved:
     share, rest = p[2], 1 - p[2]
     by_unknown = [share * by_fast[0], rest * by_slow[0], fast - slow]
     return share * fast + rest * slow, share * fast_speed + rest * slow_speed, by_unknown
+
+
+def _bent(law: Law, u: Array, p: Array) -> Moved:
+    left, by_log_tau, by_bend = law.left(u / math.exp(p[0]), float(p[1]))
+    return left, -by_log_tau / np.maximum(u, 1e-12), [by_log_tau, by_bend]
 
 
 @dataclass(frozen=True)
@@ -255,7 +275,7 @@ def _one(law: _FittedShape) -> ReleaseKind:
     single = "the movement is one exponential: there is no second stage"
     return ReleaseKind(
         "exponential", _stages(1), _log_quantity(law, 1), _none("s", single), _none("%", single),
-        _hold(law), _none("dB/s", "the movement is exponential, not straight"), law.rms_db,
+        _hold(law), _none("dB/s", "the movement is exponential, not straight"),
     )  # fmt: skip
 
 
@@ -266,7 +286,7 @@ def _straight_kind(law: _FittedShape, change_db: float) -> ReleaseKind:
     std = abs(rate) * law.fitted.std(1)
     return ReleaseKind(
         "straight", _none("1", straight), _none("s", straight), _none("s", straight), _none("%", straight),
-        _hold(law), Quantity.from_std(rate, std, "dB/s"), law.rms_db,
+        _hold(law), Quantity.from_std(rate, std, "dB/s"),
     )  # fmt: skip
 
 
@@ -277,13 +297,12 @@ def _two(law: _FittedShape) -> ReleaseKind:
     return ReleaseKind(
         "two-stage", _stages(2), _log_quantity(law, fast), _log_quantity(law, slow),
         Quantity.from_std(100 * share, 100 * std, "%"), _hold(law),
-        _none("dB/s", "the movement is exponential in two stages, not straight"), law.rms_db,
+        _none("dB/s", "the movement is exponential in two stages, not straight"),
     )  # fmt: skip
 
 
-def _other(law: _FittedShape) -> ReleaseKind:
-    reason = f"no simple law describes the movement: the best one misses it by {law.rms_db:.2g} dB rms"
+def _other(reason: str) -> ReleaseKind:
     return ReleaseKind(
         "other", _none("1", reason), _none("s", reason), _none("s", reason), _none("%", reason),
-        _none("s", reason), _none("dB/s", reason), law.rms_db,
+        _none("s", reason), _none("dB/s", reason),
     )  # fmt: skip

@@ -14,7 +14,8 @@ _CHANGE = "of the gain change in dB between the settled gains before and after t
 _FALLS = "of the gain change in dB from the gain that the burst has reached to the settled gain after it"
 _MEAN = (
     "The gain is the mean over the carrier phases of the bursts, weighted with the square of the signal; "
-    "from eight carrier periods after the edge on it is taken over whole periods."
+    "from eight carrier periods after the edge on it is taken over whole periods. The times of a stage that "
+    "remembers are those that these bursts bring out."
 )
 _ATTACK = "Time from the rising edge of the input until"
 _RELEASE = "Time from the falling edge of the input until"

@@ -15,11 +15,12 @@ from typing import Any
 import numpy as np
 
 from tests.benchmarks.zoo.bursts import Burst, BurstTruth, burst_truth
-from tests.benchmarks.zoo.stage import Stage
+from tests.benchmarks.zoo.played_bursts import played_truth
+from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled, settled
 
 ROUNDS, PARTS = 4, 8
-CODE = ("stage", "loops", "curves", "filters", "tones", "bursts")
+CODE = ("stage", "loops", "curves", "filters", "tones", "bursts", "played_bursts")
 
 
 class Answers:
@@ -50,6 +51,14 @@ class Answers:
         if burst not in self._known:
             self._known[burst] = burst_truth(self._stage, burst, self._rate_hz)
         found: BurstTruth = self._known[burst]
+        return found
+
+    def played(self, burst: Burst, sound: Array, begin: int) -> BurstTruth:
+        """Times of a burst whose lead begins at a sample of a stimulus."""
+        key = burst, hashlib.sha256(sound[:begin].tobytes()).hexdigest()
+        if key not in self._known:
+            self._known[key] = played_truth(self._stage, burst, sound[:begin], self._rate_hz)
+        found: BurstTruth = self._known[key]
         return found
 
     def one_db_down(

@@ -61,11 +61,12 @@ def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
     """Play the burst from rest, once with a hold in which all settles and once as it is."""
     calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
     real = phase_mean(stage, burst, burst.hold_s, max(stage.calm_s, burst.release_s), rate_hz)
-    found = [_times(stage, burst, *traces, rate_hz) for traces in zip(calm, real, strict=True)]
+    found = [times_of(stage, burst, *traces, rate_hz) for traces in zip(calm, real, strict=True)]
     return replace(found[0], turned=found[1] if stage.turns_phase else None)
 
 
-def _times(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int) -> BurstTruth:
+def times_of(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int) -> BurstTruth:
+    """Read both edges off the gain with a hold in which all settles, and with its own."""
     late = round(stage.late_s * rate_hz)
     early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
     edge = round(lead_of(stage, burst) * rate_hz) + late

@@ -160,11 +160,7 @@ class Judge:
                     + abs(k[2] - row["carrier_hz"]) / 100
                 ),
             )
-            times = (
-                ()
-                if at_once(self.truth.bursts[key], self.truth.rate_hz)
-                else self.true.edges(self.truth.bursts[key], False)
-            )
+            times = () if at_once(self.truth.bursts[key], self.truth.rate_hz) else self.true.edges(key)
             for edge, name, true in times:
                 value = row.get(f"{edge}_{name}_s")
                 if value is None:

@@ -14,6 +14,7 @@ from tests.benchmarks.zoo.stage import Array
 from tests.benchmarks.zoo.truth import Truth
 
 NUMBER = r"(-?\d+(?:\.\d+)?)"
+Condition = tuple[float, float, float, float]
 STRAIGHT = rf"straight part from {NUMBER} dBFS to {NUMBER} dBFS"
 
 
@@ -84,38 +85,50 @@ class TrueQuantities:
                     yield float(levels[i]), float(gain[i]), float(slope)
 
     def _timing(self) -> Iterator[tuple[str, Range]]:
-        bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
-        if bursts is None or at_once(bursts, self.truth.rate_hz):
+        key = self.truth.reference
+        bursts = self.truth.bursts.get(key) if key else None
+        if key is None or bursts is None or at_once(bursts, self.truth.rate_hz):
             return
-        for edge, name, true in self.edges(bursts, self._as_played("attack.t63")):
+        for edge, name, true in self.edges(key):
             yield f"{edge}.{name}", true
+        past = [one.settled.overshoot_db for one in self._played_bursts(key)]
         if self.truth.trace_is_gain and abs(bursts.settled.change_db) > 0.3:  # filters ring over
-            yield "attack.overshoot", (bursts.settled.overshoot_db, bursts.settled.overshoot_db)
+            yield "attack.overshoot", (min(past), max(past))
         memory = self.profile["quantities"].get("release.memory", {}).get("conditions", "").replace("−", "-")
         found = re.search(
             rf"bursts of {NUMBER} s and {NUMBER} s, {NUMBER} to {NUMBER} dBFS, carrier {NUMBER} Hz", memory
         )
         if found:
             long, short, low, high, carrier = (float(part) for part in found.groups())
-            ends = [self.truth.bursts.get((low, high, carrier, hold)) for hold in (long, short)]
-            times = [end.release.times.get("t63") for end in ends if end is not None]
+            keys = [(low, high, carrier, hold) for hold in (long, short)]
+            times = [
+                {(e, n): t for e, n, t in self.edges(one)}.get(("release", "t63"))
+                for one in keys
+                if one in self.truth.bursts
+            ]
             if len(times) == 2 and times[0] and times[1] and self.truth.unsteady_db == 0:
-                yield "release.memory", (times[0] / times[1], times[0] / times[1])
+                yield "release.memory", (times[0][0] / times[1][1], times[0][1] / times[1][0])
 
-    def _as_played(self, name: str) -> bool:
-        return "as played" in self.profile["quantities"].get(name, {}).get("conditions", "")
+    def _played_bursts(self, key: Condition) -> tuple[BurstTruth, ...]:
+        return self.truth.played.get(key) or (self.truth.bursts[key],)
 
-    def edges(self, bursts: BurstTruth, played: bool) -> Iterator[tuple[str, str, Range]]:
-        """Edge, name and range of every time of a burst."""
-        turned = {(e, n): t for e, n, t in self._edges(bursts.turned, played)} if bursts.turned else {}
-        for edge, name, true in self._edges(bursts, played):
-            other = turned.get((edge, name), true)
-            yield edge, name, (min(true[0], other[0]), max(true[1], other[1]))
+    def edges(self, key: Condition) -> Iterator[tuple[str, str, Range]]:
+        """Edge, name and range of every time of the bursts of a condition: as played, where that is known."""
+        bursts = self._played_bursts(key)
+        found = [
+            {(e, n): t for e, n, t in self._edges(one)}
+            for burst in bursts
+            for one in (burst, burst.turned)
+            if one is not None
+        ]
+        for edge, name in found[0]:
+            times = [one[edge, name] for one in found if (edge, name) in one]
+            yield edge, name, (min(low for low, _ in times), max(high for _, high in times))
 
-    def _edges(self, bursts: BurstTruth, played: bool) -> Iterator[tuple[str, str, Range]]:
+    def _edges(self, bursts: BurstTruth) -> Iterator[tuple[str, str, Range]]:
         spare = self.truth.unsteady_db
         chosen: tuple[tuple[str, Edge], ...] = (
-            ("attack", bursts.played if played else bursts.settled),
+            ("attack", bursts.settled),
             ("release", bursts.release),
         )
         for edge, times in chosen:

@@ -7,12 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.timetable import Stimulus
 from tests.benchmarks.zoo.answers import Answers
 from tests.benchmarks.zoo.bursts import Burst, BurstTruth
+from tests.benchmarks.zoo.played_bursts import played_sets
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled
 
@@ -25,6 +26,9 @@ FLAT = 0.003  # dB per dB below which a curve counts as level
 @dataclass(frozen=True)
 class Truth:
     """Settled tones by (frequency, level), bursts by condition, and what they stand for.
+
+    `bursts` are those from rest; `played` the first and the last of a set, after what the stimulus plays before
+    them (left out for foreign processors, which are too slow for it).
 
     `curve` is the settled gain at every level step and over levels `GRID_DB` apart where compressors work, at the
     frequency of the level steps.
@@ -40,6 +44,7 @@ class Truth:
     curve: tuple[Settled, ...]
     tones: dict[tuple[float, float], Settled]
     bursts: dict[tuple[float, float, float, float], BurstTruth]
+    played: dict[tuple[float, float, float, float], tuple[BurstTruth, ...]]
     reference: tuple[float, float, float, float] | None
     response_db: dict[float, float]
     one_db_dbfs: float | None
@@ -82,6 +87,11 @@ class Truth:
                 | asdict(edge)
                 for key, edge in self.bursts.items()
             ],
+            "bursts_as_played": [
+                dict(zip(("from_dbfs", "to_dbfs", "carrier_hz", "hold_s"), key, strict=True))
+                | {"first": asdict(edges[0]), "last": asdict(edges[-1])}
+                for key, edges in self.played.items()
+            ],
             "response": [{"frequency_hz": f, "gain_db": gain} for f, gain in self.response_db.items()],
         }
 
@@ -102,8 +112,8 @@ def plateau_of(levels: Array, gain: Array) -> tuple[float, float] | None:
     return float(run.min()), float(run.max())
 
 
-def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
-    """Ask the stage for the steady tones and bursts of a stimulus."""
+def truth_of(stage: Stage, stimulus: Stimulus, sound: Array) -> Truth:
+    """Ask the stage for the steady tones and bursts of a stimulus, of which the samples are `sound`."""
     answers = Answers(stage, stimulus.rate_hz)
     steps = stimulus.of_kind(LevelSteps)
     steps_hz = steps[0].spec.frequency_hz if steps else 997.0
@@ -121,8 +131,12 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     curve = answers.tones([(steps_hz, level) for level in levels])
     tones = answers.tones(played)
     response = answers.tones([(float(frequency_hz), RESPONSE_DBFS) for frequency_hz in RESPONSE_HZ])
-    cases = [case for segment in stimulus.segments for case in _bursts(segment.spec)]
-    reference = [case for s in stimulus.of_kind(Bursts) if s.spec.reference for case in _bursts(s.spec)]
+    sets = list(played_sets(stimulus))
+    reference = [
+        (s.spec.low_dbfs, s.spec.high_dbfs, s.spec.carrier_hz, s.spec.hold_s)
+        for s in stimulus.of_kind(Bursts)
+        if s.spec.reference
+    ]
     flat = plateau_of(np.array(levels), np.array([point.gain_db for point in curve]))
     truth = Truth(
         stage.name,
@@ -134,8 +148,13 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         tuple(levels),
         tuple(curve),
         dict(zip(played, tones, strict=True)),
-        {key_of(case): answers.burst(case) for case in cases},
-        key_of(reference[0]) if reference else None,
+        {key_of(one.burst): answers.burst(one.burst) for one in sets},
+        {
+            key_of(one.burst): tuple(answers.played(one.burst, sound, begin) for begin in one.begins)
+            for one in sets
+            if not stage.joined
+        },
+        reference[0] if reference else None,
         {float(f): point.gain_db for f, point in zip(RESPONSE_HZ, response, strict=True)},
         None if flat is None else answers.one_db_down(steps_hz, levels, curve, flat),
     )
@@ -146,16 +165,3 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
 def key_of(case: Burst) -> tuple[float, float, float, float]:
     """What tells a row of the timing table from another."""
     return case.low_dbfs, case.high_dbfs, case.carrier_hz, case.hold_s
-
-
-def _bursts(spec: object) -> list[Burst]:
-    if isinstance(spec, Bursts):
-        holds = (spec.hold_s,)
-    elif isinstance(spec, BurstLengths):
-        holds = spec.holds_s
-    else:
-        return []
-    return [
-        Burst(spec.low_dbfs, spec.high_dbfs, spec.carrier_hz, spec.lead_s, hold, spec.release_s)
-        for hold in holds
-    ]

@@ -154,7 +154,8 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
         trace.scatter.ripple_at(found.time_s),  # the gain's own, where means over carrier periods take it out
     )
     rested = 0.0 if trace.first is None else trace.first.unsure_db(found.time_s)
-    level_std = math.hypot(level_std, ripple, rested, trace.scatter.at(found.time_s))
+    unlike = math.hypot(trace.scatter.at(found.time_s), trace.unlike_db(found.time_s))
+    level_std = math.hypot(level_std, ripple, rested, unlike)
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)

@@ -19,7 +19,7 @@ from charprobe.estimators.timing.trace.dry_reference import (
     bypass_reference,
     stimulus_reference,
 )
-from charprobe.estimators.timing.trace.first_burst import FEWEST, FirstBurst, first_apart, like_first
+from charprobe.estimators.timing.trace.first_burst import FEWEST, FirstBurst, fills, first_apart, like_first
 from charprobe.estimators.timing.trace.phase_set import (
     Burst,
     CarrierFit,
@@ -82,6 +82,8 @@ class GainTrace:
         How the bursts that the trace was made from differ.
     first : FirstBurst or None
         What was added to the mean of all bursts to make it that of one from rest; None where all are alike.
+    fills : bool
+        Whether each burst ends farther on than the one before, and none stands for one from rest.
     ripple_db : float
         Amplitude of what the detector makes of the carrier, at twice its frequency, soon after the edge.
     """
@@ -101,6 +103,7 @@ class GainTrace:
     to_dbfs: float
     scatter: Scatter
     first: FirstBurst | None
+    fills: bool
     ripple_db: float
 
     @property
@@ -136,6 +139,10 @@ class GainTrace:
     def turn_at(self, time_s: float) -> float:
         """What the carrier's phase costs the gain at one time, in dB."""
         return float(np.interp(time_s, self.time_s, self.turn_db))
+
+    def unlike_db(self, time_s: float) -> float:
+        """Half of what the first and the last burst differ by at one time in dB, where something fills."""
+        return self.scatter.half_range_at(time_s) if self.fills else 0.0
 
     def window_at(self, time_s: float) -> float:
         """Width in s of the box that smooths as much as the averaging at one time."""
@@ -267,6 +274,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     time_s, gain_db, std_db, turn_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
     change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
     before_db = np.interp(apart.before_s, time_s, gain_db)
+    filling = fills(apart)
     first = first_apart(apart, edge=edge.name, change_db=change_db, before_db=before_db)
     if first is not None:
         gain_db, apart = gain_db + first.at(time_s), like_first(apart, first)
@@ -286,6 +294,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         to_dbfs=after.level_dbfs + DB_PER_NEPER * math.log(edge.dry_gains[1]),
         scatter=apart,
         first=first,
+        fills=filling and first is None,
         ripple_db=ripple_db(solved, period=period),
     )
 

@@ -105,6 +105,13 @@ class Scatter:
         free = self._even.shape[1] - 1  # the mean of all is what they are held against
         return RIPPLE_SHARE * math.sqrt(max(0.0, float(np.var(mean - left)) - noise * free / self.repeats))
 
+    def half_range_at(self, time_s: float) -> float:
+        """Half of what the repetitions differ by at most about one time, in dB."""
+        if self.time_s.size == 0:
+            return 0.0
+        mean = self.off_db[:, self._windows_at(max(time_s, float(self.time_s[0])))[1]].mean(axis=1)
+        return float(np.ptp(mean)) / 2
+
     def _windows_at(self, time_s: float) -> tuple[int, Index]:
         """The window nearest to a moment, and all that tell of it."""
         middle = int(np.argmin(np.abs(self.time_s - time_s)))

@@ -10,8 +10,9 @@ from charprobe.estimators.static.level_steps import LevelStepsFit
 from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
+from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import readable, rounded_text
+from charprobe.values.wording import rounded_text
 
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 
@@ -97,7 +98,8 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
-    if readings.compressed is None and readings.lower is None and not fit.shape.sloped:
+    nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped
+    if nothing and not _unknown_above(curve):
         yield (
             "never-compresses",
             "note",
@@ -118,10 +120,17 @@ def _but_for_saturation(curve: StaticCurve) -> str:
     return "; what is lost above is saturation" if any(p.saturated for p in curve.points) else ""
 
 
+def _unknown_above(curve: StaticCurve) -> bool:
+    """Whether steps above the highest in use had not settled: there it may do what no step in use shows."""
+    return any(
+        not p.settled and not p.saturated and p.input_dbfs > curve.highest_dbfs + 0.1 for p in curve.points
+    )
+
+
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
     lower, second = readings.lower, readings.second
     if lower is not None and isinstance(lower.slope, Quantity) and isinstance(lower.threshold, Quantity):
-        corner, slope = in_dbfs(lower.threshold.value), f"slope {readable(lower.slope).value}"
+        corner, slope = in_dbfs(lower.threshold.value), f"slope {edited(lower.slope).value}"
         if lower.slope.value > 1:
             yield (
                 "expander",
@@ -173,10 +182,10 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     )
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
         if slope.high < -OVER:
-            how = f"over-compresses with slope {readable(slope).text}"
+            how = f"over-compresses with slope {edited(slope).text}"
         else:
-            how = f"compresses {readable(ratio).value}:1" if isinstance(ratio, Quantity) else "limits"
-        yield f"Above {readable(threshold).value} dBFS it {how}{_knee(published)}."
+            how = f"compresses {edited(ratio).number}" if isinstance(ratio, Quantity) else "limits"
+        yield f"Above {edited(threshold).number} it {how}{_knee(published)}."
     elif not known(published, "static.max_reduction"):
         return
     elif readings.compressed is not None and curve.flat_section is None and curve.reaches_down:
@@ -184,15 +193,16 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     elif readings.compressed is not None and curve.flat_section is None:
         yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
     elif readings.compressed is not None and isinstance(slope, Unmeasured) and slope.cause is None:
-        below = " below its second bend" if known(published, "static.second_slope") else ""
+        below = " below its second bend" if "static.second_slope" in published else ""
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:
-        yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}."
+        above = "; no step above that had settled" if _unknown_above(curve) else ""
+        yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
     yield from _other_bends(published)
     if isinstance(low, Quantity):
-        yield f"Where it reduces nothing its gain is {readable(low).value} dB."
+        yield f"Where it reduces nothing its gain is {edited(low).number}."
 
 
 def _other_bends(published: Published) -> Iterator[str]:
@@ -219,7 +229,7 @@ def _knee(published: Published) -> str:
         return ""
     if width.low <= 0:
         return f", with a knee narrower than {max(width.high, 0.1):.1f} dB"
-    return f", with a knee {readable(width).value} dB wide"
+    return f", with a knee {edited(width).number} wide"
 
 
 def _ratio(slope: float) -> str:

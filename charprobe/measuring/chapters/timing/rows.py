@@ -11,7 +11,6 @@ from charprobe.estimators.timing.edge.edge_reader import time_of
 from charprobe.estimators.timing.edge.settling import gain_before
 from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
-from charprobe.estimators.timing.trace.first_burst import fills
 from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.timing.trace.scatter import OddStart
@@ -40,6 +39,7 @@ class BurstRow:
     `left_out` is the burst left out of the attack because it alone started from another gain;
     `starts_short_db` is how far the gain before the attack lies below the one at rest, where sure, else 0;
     `charged` tells that besides something fills from burst to burst: none shows the release from rest;
+    `pause_s` is the time from one burst to the next, None of a single one;
     `release_kind` is None where the edge has no time to classify. `start_s` and `end_s` are seconds from the
     first sample of the capture.
     """
@@ -47,6 +47,7 @@ class BurstRow:
     segment: Segment
     carrier_hz: float
     hold_s: float
+    pause_s: float | None
     attack_trace: GainTrace
     release_trace: GainTrace
     attack: EdgeTimes
@@ -75,13 +76,20 @@ class BurstRow:
         return -change.value if isinstance(change, Quantity) else None
 
     @property
+    def _played(self) -> str:
+        """The bursts in words: a stage that remembers is what they make it."""
+        if self.pause_s is None:
+            return f"one burst of {self.hold_s:g} s"
+        return f"as played by bursts of {self.hold_s:g} s with {self.pause_s:.3g} s between them"
+
+    @property
     def conditions(self) -> str:
         """The conditions in words."""
         depth = self.reduction_db
         reduction = "" if depth is None else f", {depth:.2f} dB of reduction"
         return (
             f"{number_text(self.from_dbfs, 1)} to {number_text(self.to_dbfs, 1)} dBFS{reduction}, "
-            f"carrier {self.carrier_hz:g} Hz, hold {self.hold_s:g} s, gain averaged over "
+            f"carrier {self.carrier_hz:g} Hz, {self._played}, gain averaged over "
             f"{self.attack_trace.repeats} carrier phases"
         )
 
@@ -150,20 +158,19 @@ def _row(
     lead = attack.before
     rest, short_db, unsure_db = _rest(static, lead, attack_trace, gain_before(release_trace).value_db)
     release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
-    charged = bool(short_db) and fills(release_trace.scatter)
-    if charged:
-        release = _of_charged(release)
+    last, following = bursts[0].hold.stop, (burst.hold.start for burst in bursts[1:])
     return BurstRow(
         segment,
         bursts[0].hold.frequency_hz,
         bursts[0].hold.length / capture.rate_hz,
+        next(((start - last) / capture.rate_hz for start in following), None),
         attack_trace,
         release_trace,
         _doubted(attack, short_db or max(unsure_db, _left_at_start_db(lead, release.after))),
         release,
         odd,
         short_db,
-        charged,
+        bool(short_db) and release_trace.fills,
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),
         wet.capture_time_s(bursts[-1].release.stop),
@@ -195,17 +202,6 @@ def _left_at_start_db(lead: Reading, after: Reading) -> float:
         return 0.0
     missing = after.value - lead.value
     return START_SHARE * missing if missing > START_OF * math.hypot(lead.std, after.std) else 0.0
-
-
-def _of_charged(release: EdgeTimes) -> EdgeTimes:
-    """Take back the times of a release whose speed hangs on what was played before, bounds and all."""
-    reason = (
-        "each burst leaves something behind, and none began from rest: a release from rest takes another time"
-    )
-    none = Unmeasured("s", reason, "use a recipe with longer gaps, such as timing", cause="short-gaps")
-    return replace(
-        release, delay=none, t50=none, t63=none, t90=none, within_2db=none, within_3db=none, within_4db=none
-    )
 
 
 def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
