@@ -182,9 +182,9 @@ def _points(stage: Stage, profile: Profile) -> TruthRow:
 def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     """True times at the recipe's reference step, from the gain trace a stage leaves while the stimulus plays.
 
-    They are the mean of all bursts, known to within what the first of them changes: a stage may still remember
-    what sounded before the set. Empty where the recipe has no bursts; an edge whose gain moves by less than
-    `LEAST_CHANGE_DB`, or does not get as far as a share within the record, has no such time.
+    They are the mean of all bursts, known to within what the first of them changes: a stage may still
+    remember what sounded before the set. Empty where the recipe has no bursts; an edge whose gain moves by
+    less than `LEAST_CHANGE_DB`, or does not get as far as a share within the record, has no such time.
     """
     segments = [
         (segment, segment.spec.reference) for segment in stimulus.segments if isinstance(segment.spec, Bursts)

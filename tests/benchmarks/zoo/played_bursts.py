@@ -46,7 +46,10 @@ def played_sets(stimulus: Stimulus) -> Iterator[PlayedSet]:
 
 def played_truth(stage: Stage, burst: Burst, before: Array, rate_hz: int) -> BurstTruth:
     """Times of a burst that follows some sound."""
-    before = before[-round((stage.calm_s + SPARE_S) * rate_hz) :]
+    skipped = max(
+        0, int(before.size / rate_hz - stage.calm_s - SPARE_S)
+    )  # whole seconds: a control clock keeps its time
+    before = before[skipped * rate_hz :]
 
     def process(sound: Array, rate: int) -> Output:
         out = stage.process(np.concatenate([before, sound]), rate)

@@ -25,6 +25,7 @@ BACK = 0.05  # share of the change by which a gain must fall back for a crossing
 RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
 TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
 LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
+STEP_STDS, STEP_FLAT, STEP_WIDE = 8.0, 0.1, 1.2  # of a gain that moves in steps: see `_step_s`
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
 
@@ -129,7 +130,28 @@ class EdgeReader:
         if found is None:
             reason = "no crossing stands out of the noise"
             return Unmeasured("s", reason, "raise the level or the number of phases")
-        return _time(self.trace, found, level_std)
+        return _time(self.trace, found, level_std, self._step_s(found.time_s) / 2)
+
+    def _step_s(self, time_s: float) -> float:
+        """How often a gain that stands still between jumps makes one at some time; 0 where it moves smoothly.
+
+        It stands still while it moves by less than a tenth of the jump, for longer than the averaging over
+        carrier periods smears a jump. Where a burst meets it is chance, and all of a set may meet it alike.
+        """
+        t, gain, reach = self.trace.time_s, self.trace.gain_db, STEP_WIDE / self.trace.carrier_hz
+        first, last = (int(np.searchsorted(t, time_s + sign * reach)) for sign in (-1, 1))
+        if time_s <= reach or last > t.size - 2:
+            return 0.0
+        jump = abs(float(gain[last] - gain[first]))
+        still = [np.abs(side - side[0]) < STEP_FLAT * jump for side in (gain[first::-1], gain[last:])]
+        counts = [int(np.argmin(side)) for side in still]
+        if jump < STEP_STDS * float(self.trace.std_db[first]) or 0 in counts:
+            return 0.0
+        before, after = t[first] - t[first - counts[0] + 1], t[last + counts[1] - 1] - t[last]
+        inside = t[first - counts[0] + 1] > 0
+        return (
+            float(max(before, after) + t[last] - t[first]) if inside and min(before, after) > reach else 0.0
+        )
 
 
 def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReader:
@@ -141,7 +163,7 @@ def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReade
     return EdgeReader(trace, smoothed, count, before, after)
 
 
-def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
+def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float) -> Reading:
     zero = trace.sample_s * math.hypot(
         ZERO_SAMPLES,
         OWN_SAMPLES / math.sqrt(trace.repeats),
@@ -156,7 +178,7 @@ def _time(trace: GainTrace, found: Crossing, level_std: float) -> Reading:
     rested = 0.0 if trace.first is None else trace.first.unsure_db(found.time_s)
     unlike = math.hypot(trace.scatter.at(found.time_s), trace.unlike_db(found.time_s))
     level_std = math.hypot(level_std, ripple, rested, unlike)
-    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero)
+    std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero, chance_s)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)
     if found.time_s < 0:

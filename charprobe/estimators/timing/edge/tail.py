@@ -145,7 +145,7 @@ def _power(x: Array, p: float) -> tuple[Array, Array, Array]:
 
 
 LAWS = (
-    Law(_hastening, -1.5, 1.5, (-6.0, 3.0)),
+    Law(_hastening, -1.5, 1.5, (-6.0, 5.0)),
     Law(_straight_first, -1.5, 1.5, (-6.0, 3.0)),
     Law(_power, 0.0, 0.3, (-1.0, 1.0)),
 )

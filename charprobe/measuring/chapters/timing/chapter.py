@@ -330,10 +330,10 @@ def _first_burst_health(row: BurstRow, channel: int) -> list[Health]:
         message = (
             "Each burst leaves something behind: at the end of their records the releases lie "
             f"{number_text(float(np.ptp(ends)), 2)} dB apart, each farther on than the one before, and all "
-            f"bursts start {number_text(row.starts_short_db, 2)} dB below the gain at rest. Release times are "
-            "those of these bursts, with intervals that reach from the first to the last; from rest it takes "
-            "another time. Harmonics under gain reduction may change while a tone lasts. Use a recipe with "
-            "longer gaps, such as timing."
+            f"bursts start {number_text(row.starts_short_db, 2)} dB below the gain at rest. Release times "
+            "are those of these bursts, with intervals that reach from the first to the last; from rest it "
+            "takes another time. Harmonics under gain reduction may change while a tone lasts. Use a recipe "
+            "with longer gaps, such as timing."
         )
         return [Health("history-dependent", "warn", message, *where)]
     if not apart:

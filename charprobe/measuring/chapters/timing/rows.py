@@ -192,8 +192,9 @@ def _rest(
         missing_db = min(missing_db, both_db)
     if missing_db > START_OF * math.hypot(lead.std, rest.std):
         return rest, missing_db, unsure_db
-    # bursts that start at rest show that gain with their own carrier
-    return Quantity.from_std(lead.value, math.hypot(lead.std, apart_db), "dB"), 0.0, unsure_db
+    # bursts that start at rest show that gain with their own carrier, but may still fall short of it
+    short_db = min(apart_db, max(0.0, missing_db)) / 2
+    return Quantity.from_std(lead.value + short_db, math.hypot(lead.std, apart_db), "dB"), 0.0, unsure_db
 
 
 def _left_at_start_db(lead: Reading, after: Reading) -> float:
