@@ -52,3 +52,13 @@ def test_a_plain_compressor_gets_no_second_bend(rng):
 
 def test_a_curve_of_no_such_kind_is_said_not_to_hold(rng):
     assert not choose(np.sin(LEVEL / 2.5), rng).holds
+
+
+def test_where_the_points_miss_the_curve_the_other_kind_of_knee_is_allowed_for(rng):
+    """Steps of 3 dB, one of them in a knee of 4 dB, and a slope that still changes a little above it."""
+    level = np.repeat(np.arange(-59.0, -1.0, 3.0), 2)
+    rounded = 0.012 * np.exp(-np.maximum(level + 20, 0) / 8) * (level > -22)
+    gain = 1 - 0.748 * knee(level + 23.0, 4.0) + rounded + rng.normal(0, 1e-4, level.size)
+    fit = choose_curve(level, gain, std=np.full(level.size, 2e-4)).fit
+    _, width, _ = fit.corner(0)
+    assert abs(width - 4.0) < 1.96 * fit.covariance[2, 2] ** 0.5

@@ -110,3 +110,13 @@ def test_intervals_of_the_constant_hold_the_truth(rng, draws=10):
         )  # fmt: skip
         inside += found.tau_1.low <= tau_s <= found.tau_1.high
     assert inside > expected_inside(draws)
+
+
+@pytest.mark.parametrize(("times_faster", "slow_s"), [(8.0, 0.4), (24.0, 0.6)])
+def test_what_lets_go_the_faster_the_deeper_is_not_said_to_have_two_stages(times_faster, slow_s, rng):
+    """The rate is (1 + times_faster * share) / slow_s: closed form of a Bernoulli equation."""
+
+    def left(t):
+        return 1 / ((1 + times_faster) * np.exp(t / slow_s) - times_faster)
+
+    assert kind_of(left, rng, release_s=4.0).kind == "other"

@@ -40,3 +40,18 @@ def test_an_attack_below_the_resolution_is_a_bound(rng):
     attack, _ = times(device, rng)
     assert isinstance(attack.t63, Unmeasured)
     assert 5e-6 < attack.t63.at_most <= 4 / 48_000
+
+
+def test_a_gain_set_once_a_millisecond_has_times_no_surer_than_that(rng):
+    """Where in its clock a burst comes is chance: another take may find each time up to a millisecond away."""
+
+    def device(since_rise, since_fall):
+        clock_s = 1e-3 * (np.floor(since_rise / 1e-3 - 0.6) + 0.6)  # it is set first 0.6 ms after the edge
+        down = -12 * (1 - np.exp(-np.maximum(clock_s, 0) / 0.004))
+        return np.where(since_fall < 0, down, -12 * np.exp(-np.maximum(since_fall, 0) / 0.1))
+
+    attack, release = times(device, rng, phases=5, carrier_hz=4093.0)
+    for name, part in PARTS.items():
+        found, smooth_s = getattr(attack, name), -0.004 * math.log(1 - part)
+        assert found.low <= smooth_s <= found.high and found.low <= smooth_s + 1e-3 <= found.high
+    assert release.t63.high - release.t63.low < 2e-3  # smooth: as sure as ever

@@ -1,7 +1,41 @@
+import numpy as np
 from static_chapters import codes, on_steps
+from static_curves import curve_of, knee
+
+from charprobe.estimators.static.readings import read_static_curve
+from charprobe.measuring.chapters.static.words import words_on
+from charprobe.profile.entry import Entry
 
 
 def test_a_plain_compressor_is_given_no_other_name():
     _, chapter, _ = on_steps("smooth-gain-soft")
     assert codes(chapter) <= {"unsettled"}
     assert any("compresses 2.5" in sentence for sentence in chapter.findings)
+
+
+NAMES = ("threshold", "ratio", "slope", "knee_width", "max_reduction")
+
+
+def said_of(curve):
+    readings = read_static_curve(curve)
+    published = {f"static.{name}": Entry(getattr(readings, name), "") for name in NAMES}
+    published["static.low_level_gain"] = Entry(curve.low_level_gain, "")
+    return readings, list(words_on(curve, readings, published))
+
+
+def test_a_bend_that_goes_on_is_put_into_words_though_it_has_no_second_bend(rng):
+    readings, said = said_of(
+        curve_of(
+            lambda level: 0.5 * knee(level + 30, 4) + 0.1 * knee(level + 14, 26),
+            rng,
+            level=np.arange(-59.0, -1.0, 3.0),
+        )
+    )
+    assert readings.second is None
+    assert said[0] == "It compresses, but nowhere along a straight line: read its local slopes."
+
+
+def test_sentences_have_an_editors_digits(rng):
+    _, said = said_of(curve_of(lambda level: 0.6 * knee(level + 32, 0.0), rng, sigma_db=1e-5))
+    assert said[0].startswith("Above −32.0 dBFS it compresses 2.5:1")
+    assert said[-1] == "Where it reduces nothing its gain is 4.0 dB."
