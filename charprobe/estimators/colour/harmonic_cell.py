@@ -14,7 +14,7 @@ from charprobe.estimators.tone_residual import StrayLine
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, ORDER_SEEN, Z95, Quantity, Reading, Unmeasured
-from charprobe.values.wording import number_text
+from charprobe.values.wording import number_text, rounded_text
 
 HIGHEST = 10
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a tone, as for level steps
@@ -91,7 +91,7 @@ class HarmonicCell:
         return Quantity.from_std(level.value + self.settling.remaining_db, std, "dBFS")
 
     def _moving(self, unit: str) -> Unmeasured:
-        left = number_text(abs(self.settling.remaining_db), 1)
+        left = rounded_text(max(abs(self.settling.remaining_db), 0.001), 1)
         reason = f"the gain had not settled during this tone: about {left} dB were left to go"
         return Unmeasured(unit, reason, "a recipe with longer tones")
 

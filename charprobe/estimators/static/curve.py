@@ -16,6 +16,7 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6
+LEVEL_DB = 0.1  # levels this close are one
 PLATEAU_DB = 0.02
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
@@ -92,11 +93,17 @@ class StaticCurve:
         return float(self.used[0][-1])
 
     @property
+    def unknown_above(self) -> bool:
+        """Whether steps above the highest in use had not settled, so that none shows what happens there."""
+        top = self.highest_dbfs + LEVEL_DB
+        return any(not p.settled and not p.saturated and p.input_dbfs > top for p in self.points)
+
+    @property
     def only_saturates(self) -> bool:
         """Whether the gain is constant wherever steps are in use, and what is lost above is saturation."""
         shape = None if self.fit is None else self.fit.shape
         flat = shape is not None and not shape.facing and not shape.sloped
-        return flat and any(point.saturated for point in self.points)
+        return flat and not self.unknown_above and any(point.saturated for point in self.points)
 
     @cached_property
     def common_std_db(self) -> float:

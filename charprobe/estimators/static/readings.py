@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve import TOO_FEW, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.curve import MORE_STEPS, TOO_FEW, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
@@ -318,6 +318,10 @@ def _max_reduction(curve: StaticCurve) -> Reading:
     above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
     deepest = float(level[above][int(np.argmin(gain[above]))])
     reading = curve.reduction_at(deepest)
+    if curve.unknown_above:
+        reason = f"no step above {in_dbfs(curve.highest_dbfs)} had settled"
+        least = max(0.0, reading.low) if isinstance(reading, Quantity) else 0.0
+        return Unmeasured(unit, reason, MORE_STEPS, at_least=least, cause="short-steps")
     if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
         return reading
     seen = low.value - float(gain[above].min())

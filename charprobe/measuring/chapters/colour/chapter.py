@@ -47,7 +47,7 @@ from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
-from charprobe.values.wording import number_text
+from charprobe.values.wording import rounded_text
 
 NAMES = (
     "colour.thd_at_reference",
@@ -313,7 +313,7 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
         cost.append(f"{'those' if lost else 'harmonics'} of {wider} have wider intervals")
     message = (
         f"The gain had not settled during {len(moving)} of {len(rungs)} tones, at "
-        f"{worst.tone.frequency_hz:g} Hz by {number_text(abs(worst.settling.remaining_db), 2)} dB: "
+        f"{worst.tone.frequency_hz:g} Hz by {rounded_text(max(abs(worst.settling.remaining_db), 0.001), 2)} dB: "
         f"{' and '.join(cost)}. Use a recipe with longer tones."
     )
     start_s, end_s = (

@@ -99,7 +99,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     if fit is None:
         return
     nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped
-    if nothing and not _unknown_above(curve):
+    if nothing and not curve.unknown_above:
         yield (
             "never-compresses",
             "note",
@@ -118,13 +118,6 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
 
 def _but_for_saturation(curve: StaticCurve) -> str:
     return "; what is lost above is saturation" if any(p.saturated for p in curve.points) else ""
-
-
-def _unknown_above(curve: StaticCurve) -> bool:
-    """Whether steps above the highest in use had not settled: there it may do what no step in use shows."""
-    return any(
-        not p.settled and not p.saturated and p.input_dbfs > curve.highest_dbfs + 0.1 for p in curve.points
-    )
 
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
@@ -198,7 +191,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:
-        above = "; no step above that had settled" if _unknown_above(curve) else ""
+        above = "; no step above that had settled" if curve.unknown_above else ""
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
     yield from _other_bends(published)
     if isinstance(low, Quantity):
