@@ -311,9 +311,10 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
     cost = [f"harmonics of {lost} are not given"] if lost else []
     if wider:
         cost.append(f"{'those' if lost else 'harmonics'} of {wider} have wider intervals")
+    left = rounded_text(max(abs(worst.settling.remaining_db), 0.001), 2)
     message = (
         f"The gain had not settled during {len(moving)} of {len(rungs)} tones, at "
-        f"{worst.tone.frequency_hz:g} Hz by {rounded_text(max(abs(worst.settling.remaining_db), 0.001), 2)} dB: "
+        f"{worst.tone.frequency_hz:g} Hz by {left} dB: "
         f"{' and '.join(cost)}. Use a recipe with longer tones."
     )
     start_s, end_s = (
