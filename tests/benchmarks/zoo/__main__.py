@@ -32,7 +32,7 @@ def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, 
     """Capture, measure and judge one stage; its profile and summary are left in `kept`."""
     stage = stages(seed)[name]
     try:
-        truth, file = truth_of(stage, played.stimulus, played.sound), kept / f"{name}.json"
+        truth, file = truth_of(stage, played.stimulus), kept / f"{name}.json"
         if not file.exists():
             taken = capture(stage, played, recorder=recorder)
             clean = bypass(played, f"{name}.bypass", recorder=recorder)

@@ -90,7 +90,7 @@ def main() -> None:
     print(bypass(played, "bypass", recorder=recorder))
     for name in found if chosen.stage == ["all"] else chosen.stage:
         print(target := capture(found[name], played, recorder=recorder))
-        truth = truth_of(found[name], played.stimulus, played.sound)
+        truth = truth_of(found[name], played.stimulus)
         target.with_suffix(".truth.json").write_text(json.dumps(truth.to_dict(), indent=1))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.render import render
 from charprobe.stimulus.timetable import Stimulus
 from tests.benchmarks.zoo.answers import Answers
 from tests.benchmarks.zoo.bursts import Burst, BurstTruth
@@ -112,8 +113,8 @@ def plateau_of(levels: Array, gain: Array) -> tuple[float, float] | None:
     return float(run.min()), float(run.max())
 
 
-def truth_of(stage: Stage, stimulus: Stimulus, sound: Array) -> Truth:
-    """Ask the stage for the steady tones and bursts of a stimulus, of which the samples are `sound`."""
+def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
+    """Ask the stage for the steady tones and bursts of a stimulus."""
     answers = Answers(stage, stimulus.rate_hz)
     steps = stimulus.of_kind(LevelSteps)
     steps_hz = steps[0].spec.frequency_hz if steps else 997.0
@@ -131,7 +132,7 @@ def truth_of(stage: Stage, stimulus: Stimulus, sound: Array) -> Truth:
     curve = answers.tones([(steps_hz, level) for level in levels])
     tones = answers.tones(played)
     response = answers.tones([(float(frequency_hz), RESPONSE_DBFS) for frequency_hz in RESPONSE_HZ])
-    sets = list(played_sets(stimulus))
+    sets, sound = list(played_sets(stimulus)), np.zeros(0) if stage.joined else render(stimulus)
     reference = [
         (s.spec.low_dbfs, s.spec.high_dbfs, s.spec.carrier_hz, s.spec.hold_s)
         for s in stimulus.of_kind(Bursts)
