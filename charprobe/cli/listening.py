@@ -106,7 +106,7 @@ def blind_command() -> None:
     """Make a blind listening pack from a matched pair, and score its result."""
 
 
-@blind_command.command("make")
+@blind_command.command("make", epilog="Example: charprobe blind make pair --out pack --key key.json")
 @click.argument("pair", type=FILE)
 @click.option("--out", type=FILE, required=True, help="Folder for the pack; hand out this folder alone.")
 @click.option("--key", "key_path", type=FILE, required=True, help="Key file (JSON); keep it to yourself.")
@@ -171,7 +171,7 @@ def make_command(
     click.echo(f"Seal of the key: {pack.seal}")
 
 
-@blind_command.command("score")
+@blind_command.command("score", epilog="Example: charprobe blind score result.json --key key.json")
 @click.argument("result", type=INPUT)
 @click.option("--key", "key_path", type=FILE, required=True, help="Key file of the pack.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")

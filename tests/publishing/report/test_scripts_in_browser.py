@@ -19,7 +19,11 @@ def browser(tmp_path_factory):
     tone = np.sin(2 * np.pi * 440 * np.arange(6 * RATE_HZ) / RATE_HZ)
     sounds = [Sound("dry", None, 0.1 * tone), Sound(B.name, 0, 0.2 * tone), Sound(D.name, 1, 0.4 * tone)]
     tracks = equally_loud(sounds, rate_hz=RATE_HZ)
-    listening = [Listening(tracks, RATE_HZ, name, "A tone.", folder=name) for name in ("first", "second")]
+    close = ("B – slow: −71 dB from the capture",)
+    listening = [
+        Listening(tracks, RATE_HZ, "As recorded", "A tone.", folder="first"),
+        Listening(tracks, RATE_HZ, "Through replicas", "Not recorded.", notes=close, folder="second"),
+    ]
     for one in listening:
         one.write(folder, force=False)
     profiles = [made_profile(setting) for setting in (B, D)]
@@ -94,3 +98,66 @@ def test_charts_are_read_zoomed_and_thinned_out_and_the_figure_comes_back(browse
     assert browser.run(f"return {chart}.plot.series[1].show") is False
     browser.run(f"{figure}.querySelector('button.closer').click()")
     assert browser.run(f"return {figure}.querySelector('.scroll').hidden") is False
+
+
+LEAST_CONTRAST = """
+const parts = (colour) => (colour.match(/[\\d.]+/g) || []).map(Number);
+const light = (rgb) => {
+  const [r, g, b] = rgb.map((v) => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+  return 0.05 + 0.2126 * r + 0.7152 * g + 0.0722 * b;
+};
+const ground = (e) => {
+  for (; e; e = e.parentElement) { const c = parts(getComputedStyle(e).backgroundColor); if (c.length === 3) return c; }
+  return [255, 255, 255];
+};
+document.querySelectorAll("details").forEach((one) => { one.open = true; });
+const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+let least = [21, ""];
+for (let node = walk.nextNode(); node; node = walk.nextNode()) {
+  const e = node.parentElement, style = getComputedStyle(e);
+  if (!node.textContent.trim() || e.closest("script, style") || !e.checkVisibility()) continue;
+  const under = ground(e);
+  let through = 1;
+  for (let p = e; p; p = p.parentElement) through *= Number(getComputedStyle(p).opacity);
+  const ink = parts(e.closest("svg") ? style.fill : style.color).slice(0, 3);
+  const [a, b] = [light(ink.map((v, i) => v * through + under[i] * (1 - through))), light(under)];
+  const ratio = Math.max(a, b) / Math.min(a, b);
+  if (ratio < least[0]) least = [ratio, node.textContent.trim()];
+}
+return least;
+"""
+
+
+def told(browser, command, **what):
+    return browser.ask("POST", browser.session + "/goog/cdp/execute", {"cmd": command, "params": what})
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_word_of_the_page_can_be_read(browser, scheme):
+    features = [{"name": "prefers-color-scheme", "value": scheme}]
+    told(browser, "Emulation.setEmulatedMedia", features=features)
+    ratio, words = browser.run(LEAST_CONTRAST)
+    assert ratio >= 4.5, words  # what small text needs
+
+
+def test_what_can_be_used_has_a_name_and_nothing_moves_by_itself(browser):
+    nodes = told(browser, "Accessibility.getFullAXTree")["nodes"]
+    used = ("button", "link", "radio", "radiogroup", "slider", "image")
+    mine = [node for node in nodes if not node["ignored"] and node["role"]["value"] in used]
+    assert {node["role"]["value"] for node in mine} == set(used)
+    assert [node for node in mine if not node["name"]["value"].strip()] == []
+    assert browser.run("return document.getAnimations().length") == 0
+
+
+def test_the_first_keys_lead_past_the_head_to_the_results_and_down_the_page(browser):
+    browser.run("document.activeElement.blur(); scrollTo(0, 0); getSelection().collapse(document.body, 0)")
+    places = []
+    for _ in range(12):
+        browser.press("\ue004")
+        places.append(
+            browser.run(
+                "return document.activeElement.getAttribute('href') || document.activeElement.className"
+            )
+        )
+    assert places[0] == "#main"
+    assert places.index("#glance") < places.index("#listen") < places.index("#apart")

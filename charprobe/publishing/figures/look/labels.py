@@ -8,13 +8,19 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
+from charprobe.publishing.figures.look.palette import contrast
 from charprobe.publishing.figures.look.style import Look
 from charprobe.publishing.figures.look.text import shown
+
+READABLE = 4.5  # contrast that small words need
 
 
 @dataclass(frozen=True)
 class EndLabel:
-    """A name for a curve, at the height (in data units) where the curve ends, in the curve's colour."""
+    """A name for a curve, at the height (in data units) where the curve ends, in the curve's colour.
+
+    A colour too near to the paper's for words is left to the line that leads to the name.
+    """
 
     text: str
     height: float
@@ -47,7 +53,9 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel], look: Look, *, width: int
             textcoords="axes fraction",
             va="center",
             linespacing=1.0,
-            color=label.colour,
+            color=label.colour
+            if contrast(label.colour, look.palette.paper) >= READABLE
+            else look.palette.ink,
             annotation_clip=False,
             arrowprops={
                 "arrowstyle": "-",

@@ -21,6 +21,15 @@ def test_digits_are_of_one_width():
     assert len(widths) == 1
 
 
+def test_letters_stand_in_the_middle_of_the_room_they_take():
+    font = FT2Font(font_manager.findfont(FAMILY))
+    font.set_size(200, 72)
+    for character in "1Ilo0.":
+        glyph = font.load_char(ord(character))
+        right = glyph.horiAdvance - glyph.horiBearingX - glyph.width
+        assert abs(right - glyph.horiBearingX) < 0.2 * glyph.horiAdvance, character
+
+
 def test_a_page_carries_both_weights():
     faces = re.findall(r"base64,([A-Za-z0-9+/=]+)", faces_css())
     assert [base64.b64decode(one)[:4] for one in faces] == [b"wOFF", b"wOFF"]

@@ -3,7 +3,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from charprobe.publishing.figures.look.labels import EndLabel, apart, in_two_lines, label_ends
-from charprobe.publishing.figures.look.style import ARTICLE_LOOK
+from charprobe.publishing.figures.look.palette import contrast
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK, LOOKS, new_figure
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -35,3 +36,11 @@ def test_each_name_stands_in_the_colour_of_its_curve_pointing_at_its_end():
     ]
     assert [text.xy for text in axes.texts] == [(1.0, pytest.approx(0.5))] * 2
     assert abs(axes.texts[0].get_position()[1] - axes.texts[1].get_position()[1]) > 0.02
+
+
+@pytest.mark.parametrize("look", LOOKS.values())
+def test_every_name_can_be_read_whatever_the_colour_of_its_curve(look):
+    figure, (axes,) = new_figure(look)
+    labels = [EndLabel(str(n), float(n), colour) for n, colour in enumerate(look.palette.series)]
+    label_ends(axes, labels, look)
+    assert min(contrast(text.get_color(), look.palette.paper) for text in axes.texts) >= 4.5
