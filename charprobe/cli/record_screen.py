@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 import numpy as np
 
-from charprobe.cli.speaking import is_quiet
-from charprobe.stimulus.cautions import CAUTIONS
+from charprobe.cli.speaking import is_quiet, say_cautions
 from charprobe.values.errors import CharprobeError, LiveError
 from charprobe.values.wording import literal, shortened
 
@@ -77,7 +76,7 @@ class Screen:
         """Show the cautions of a sitting and have them confirmed, once; nothing sounds before."""
         if self.consented:
             return
-        click.echo(CAUTIONS, err=True)
+        say_cautions()
         while not self.yes:
             answer = self._line("All done? Type yes, or q to leave: ")
             if answer is None or answer.strip().casefold() in ("q", "n", "no"):

@@ -40,14 +40,23 @@ def columns(most: int) -> int:
     return max(FEWEST_COLUMNS, min(most, shutil.get_terminal_size((most, 24)).columns))
 
 
-def say(text: str) -> None:
+def say(text: str, *, err: bool = False, indent: int = 4) -> None:
     """Print an answer; on a terminal long lines are broken between words, in a pipe they stay whole."""
-    if not sys.stdout.isatty():
-        click.echo(text)
+    if not (sys.stderr if err else sys.stdout).isatty():
+        click.echo(text, err=err)
         return
     width = columns(MOST_COLUMNS)
     for line in text.splitlines():
-        click.echo(textwrap.fill(line, width, subsequent_indent="    ", break_on_hyphens=False))
+        click.echo(
+            textwrap.fill(line, width, subsequent_indent=" " * indent, break_on_hyphens=False), err=err
+        )
+
+
+def say_cautions() -> None:
+    """Show what to mind before any sound."""
+    from charprobe.stimulus.cautions import CAUTIONS
+
+    say(CAUTIONS, err=True, indent=12)
 
 
 @contextmanager
@@ -56,7 +65,8 @@ def progress(length: int, label: str) -> Iterator[Callable[[str], None]]:
     if is_quiet():
         yield lambda part: None
     elif sys.stderr.isatty():
-        with click.progressbar(length=length, label=label, file=sys.stderr, item_show_func=str) as bar:
+        named = {"item_show_func": lambda part: part or ""}  # before the first part there is none
+        with click.progressbar(length=length, label=label, file=sys.stderr, **named) as bar:
             yield lambda part: bar.update(1, part)
     else:
         done = 0

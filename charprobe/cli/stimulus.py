@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from charprobe.cli.paths import INPUT
-from charprobe.cli.speaking import tell
+from charprobe.cli.speaking import is_quiet, say_cautions, tell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -101,7 +101,7 @@ def stimulus_command(
     """
     if (recipe is None) == (profile is None):
         raise click.UsageError("give either a RECIPE or --for PROFILE")
-    from charprobe.stimulus.cautions import CAUTIONS, FIRST_PLAY
+    from charprobe.stimulus.cautions import FIRST_PLAY
     from charprobe.stimulus.recipe import load_recipe
     from charprobe.stimulus.write import write_stimulus
     from charprobe.values.wording import number_text
@@ -121,7 +121,9 @@ def stimulus_command(
     for segment in stimulus.segments:
         start_s, length_s = segment.span.start / rate_hz, segment.span.length / rate_hz
         click.echo(f"  {start_s:8.3f} s  {length_s:7.3f} s  {segment.spec.kind:<13} {segment.spec.name}")
-    tell(f"{CAUTIONS}\n{FIRST_PLAY}")
+    if not is_quiet():
+        say_cautions()
+    tell(FIRST_PLAY)
 
 
 def _designed(path: Path | None, longest_s: float) -> Recipe:

@@ -12,7 +12,7 @@ from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
 from charprobe.placing.why_not_found import MissingStimulusError
 from charprobe.profile.entry import Health
-from charprobe.values.wording import clock_text, signed_text
+from charprobe.values.wording import clock_text, number_text, signed_text
 
 WIDTH = 100
 MOST_TOLD = 3  # findings of one code that are told in full; --json holds all
@@ -57,7 +57,7 @@ class Verdict:
             f"  file      {facts.container} {facts.subtype}, {facts.rate_hz} Hz, "
             f"{clock_text(facts.duration_s)}",
             f"  stimulus  {stimulus.recipe.name} {stimulus.recipe.hash[:6]}, take {stimulus.take}",
-            f"  place     starts at sample {place.delay_samples.value:.2f}, "
+            f"  place     starts at sample {number_text(place.delay_samples.value, 2)}, "
             f"clock {signed_text(place.drift_ppm.value, 2)} ppm, gain {signed_text(place.gain_db, 2)} dB, "
             f"polarity {'normal' if place.polarity > 0 else 'inverted'}",
             f"  segments  {', '.join(held) or 'none'}",

@@ -13,7 +13,7 @@ from charprobe.profile.profile import Profile
 from charprobe.publishing.portrait import portrait_of
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import counted, literal, readable, shortened, signed_text
+from charprobe.values.wording import counted, literal, number_text, readable, shortened, signed_text
 
 WIDTH = 96
 WHOLE = "\u00a0"  # between words that stay on one line
@@ -109,8 +109,8 @@ def _head(profile: Profile, width: int) -> str:
         ("Stimulus", f"{stimulus.recipe}, take {stimulus.take}, {stimulus.rate_hz / 1000:g} kHz"),
         (
             "Alignment",
-            f"delay {alignment.delay_samples:.2f} samples, drift {signed_text(alignment.drift_ppm, 2)} ppm, "
-            f"polarity {polarity}".replace("-", "−"),
+            f"delay {number_text(alignment.delay_samples, 2)} samples, drift {signed_text(alignment.drift_ppm, 2)} ppm, "
+            f"polarity {polarity}",
         ),
     ]
     return "\n".join(f"{label:<10}{shortened(text, width - 10)}" for label, text in lines)

@@ -13,5 +13,5 @@ Before any sound:
   Privacy   An open microphone records the room: look into takes before you publish them.
   Mains     Never lift a protective earth; do not open powered gear. Local rules and manuals come first."""
 FIRST_PLAY = (
-    "First play at -40 dBFS, then raise in steps until the recorder's peak stays just below full scale."
+    "First play at −40 dBFS, then raise in steps until the recorder's peak stays just below full scale."
 )

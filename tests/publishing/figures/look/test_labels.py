@@ -40,7 +40,7 @@ def test_each_name_stands_in_the_colour_of_its_curve_pointing_at_its_end():
 
 @pytest.mark.parametrize("look", LOOKS.values())
 def test_every_name_can_be_read_whatever_the_colour_of_its_curve(look):
-    figure, (axes,) = new_figure(look)
+    _, (axes,) = new_figure(look)
     labels = [EndLabel(str(n), float(n), colour) for n, colour in enumerate(look.palette.series)]
     label_ends(axes, labels, look)
     assert min(contrast(text.get_color(), look.palette.paper) for text in axes.texts) >= 4.5
