@@ -59,14 +59,18 @@ def say_cautions() -> None:
     say(CAUTIONS, err=True, indent=12)
 
 
+def _named(part: str | None) -> str:
+    """Name a part beside the bar; before the first is done there is none."""
+    return part or ""
+
+
 @contextmanager
 def progress(length: int, label: str) -> Iterator[Callable[[str], None]]:
     """Give what is to be called with the name of each part done: a bar, or lines where it is piped."""
     if is_quiet():
         yield lambda part: None
     elif sys.stderr.isatty():
-        named = {"item_show_func": lambda part: part or ""}  # before the first part there is none
-        with click.progressbar(length=length, label=label, file=sys.stderr, **named) as bar:
+        with click.progressbar(length=length, label=label, file=sys.stderr, item_show_func=_named) as bar:
             yield lambda part: bar.update(1, part)
     else:
         done = 0

@@ -109,8 +109,8 @@ def _head(profile: Profile, width: int) -> str:
         ("Stimulus", f"{stimulus.recipe}, take {stimulus.take}, {stimulus.rate_hz / 1000:g} kHz"),
         (
             "Alignment",
-            f"delay {number_text(alignment.delay_samples, 2)} samples, drift {signed_text(alignment.drift_ppm, 2)} ppm, "
-            f"polarity {polarity}",
+            f"delay {number_text(alignment.delay_samples, 2)} samples, "
+            f"drift {signed_text(alignment.drift_ppm, 2)} ppm, polarity {polarity}",
         ),
     ]
     return "\n".join(f"{label:<10}{shortened(text, width - 10)}" for label, text in lines)
