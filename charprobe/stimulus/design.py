@@ -27,6 +27,8 @@ APART_S = (
 )
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
+DEEPER_DB = 6.0  # level steps that begin so much lower are worth a word
+QUICK_S = 0.4  # level steps shorter than this cost little
 FALLS = 1.6  # a falling level step lasts so many times a release to its rest
 RISING_SHARE, FALLING_SHARE = 0.4, 0.1  # of the take that level steps may last, rising alone or both ways
 STEPS_DB = (1.0, 1.5, 2.0)  # heights of level steps, the finest that time allows
@@ -117,6 +119,9 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
         reasons.append(
             f"the gaps this release needs make the take {duration:.0f} s long, more than {longest_s:.0f} s"
         )
+    if steps.from_dbfs < needs.lowest_dbfs - DEEPER_DB:
+        ends = (number_text(level, 1) for level in (steps.from_dbfs, needs.lowest_dbfs))
+        reasons.append("level steps begin at {} dBFS: below {} dBFS nothing is known yet".format(*ends))
     told = {row.name for row in expected}
     unknown = [name for name in FORETOLD if bursts is not None and name not in told]
     if unknown:
@@ -255,11 +260,12 @@ def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) 
 
     They rise alone where falling takes too long. One lies on the threshold: beside it no hard knee is told.
     """
-    bottom = (
-        LOWEST_DBFS if "high-levels" in needs.causes else max(LOWEST_DBFS, min(BOTTOM_DBFS, low_dbfs - 6))
-    )
-    highest = _top_dbfs(needs.top_gain_db)
     rise = max(0.2, needs.rise_s)
+    # where steps are short they reach down as far as noise allows: an expander may begin anywhere
+    deep = needs.heard_dbfs if rise < QUICK_S else BOTTOM_DBFS
+    wanted = min(BOTTOM_DBFS, low_dbfs - 6, _half_db(deep))
+    bottom = LOWEST_DBFS if "high-levels" in needs.causes else max(LOWEST_DBFS, wanted)
+    highest = _top_dbfs(needs.top_gain_db)
     ways = ((True, max(rise, FALLS * needs.rest_s), FALLING_SHARE / 2), (False, rise, RISING_SHARE))
     tried = [(*way, step_db) for way in ways for step_db in STEPS_DB]
     fits = (one for one in tried if one[1] * (highest - bottom) / one[3] <= one[2] * longest_s)

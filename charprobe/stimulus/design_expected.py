@@ -26,9 +26,11 @@ ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each b
 OWN_SAMPLES = 12**-0.5
 SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
 PARTED = 5  # phases from which on those that average out are told from those that do not
-RESTED = 1.4  # release t90 in a gap from which on bursts begin at rest but for 4 %
+# release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
+UNRESTED, RESTED = 1.0, 1.7
 SAME_DB = 0.5  # levels this near are the same step
 LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
+LEVEL_STAYS = 0.4  # share of such a level that a release seen to its end still doubts
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
 NARROW_DB = 1e-3  # knees narrower than this are hard
@@ -145,15 +147,18 @@ def _of_the_stage(beyond: dict[str, float], edge: str, needs: Needs, *, held: bo
     """What of the doubt beyond the noise stays with longer gaps and holds: scatter between phases.
 
     A rest not reached is one level too low or too high: it moves t90 by 3.7 times as much as t63, scatter
-    moves both alike.
+    moves both alike. Part of it stays, for noise looks alike.
     """
     if edge == "attack":
-        return beyond if held and needs.first.gap_s >= RESTED * needs.release_t90_s else {}
+        rested = needs.first.gap_s / max(needs.release_t90_s, 1e-9)
+        share = min(1.0, max(0.0, (rested - UNRESTED) / (RESTED - UNRESTED)))
+        return {name: held * share * std for name, std in beyond.items()}
     if needs.first.gap_s >= SETTLE * needs.release_t90_s or len(beyond) < len(LEVEL_MOVES):
         return beyond if needs.first.gap_s >= SETTLE * needs.release_t90_s else {}
     near, far = (LEVEL_MOVES[name] ** 2 for name in ("t63", "t90"))
     level = max(0.0, beyond["t90"] ** 2 - beyond["t63"] ** 2) / (far - near)
-    return {name: math.sqrt(max(0.0, beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * level)) for name in beyond}
+    ended = min((1 - LEVEL_STAYS**2) * level, (1 - LEVEL_STAYS**2) * beyond["t63"] ** 2 / near)
+    return {name: math.sqrt(max(0.0, beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * ended)) for name in beyond}
 
 
 def _of_mean(phases: int) -> float:

@@ -24,6 +24,7 @@ RISES = 5.0  # a level step lasts so many attack t90: its second half is read, a
 LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
 SLOWER = 3.0  # what is left at the end of a step belongs to a slower part than the mean of all
 SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
+CLEAR_DB, NOT_HEARD_DBFS = 20.0, -60.0  # of a step over the noise; where steps begin if that is not known
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
 SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
 
@@ -51,6 +52,8 @@ class Needs:
         Level below which the gain falls or rises with level: an expander's or a lift's threshold.
     lowest_dbfs, highest_dbfs : float
         Ends of the first level steps, as played.
+    heard_dbfs : float
+        Level that a tone must be played at to stand `CLEAR_DB` out of the noise, where nothing is reduced.
     still : bool
         Whether no level played changed the gain: there is nothing to time.
     causes : dict of Cause to tuple of str
@@ -73,6 +76,7 @@ class Needs:
     lifts_below_dbfs: float | None
     lowest_dbfs: float
     highest_dbfs: float
+    heard_dbfs: float
     still: bool
     causes: dict[Cause, tuple[str, ...]]
     reasons: tuple[str, ...]
@@ -90,44 +94,57 @@ def needs_of(profile: Profile) -> Needs:
     at_rest, top_gain_db = profile.measured("static.low_level_gain"), _top_gain_db(profile)
     lower, first = profile.measured("static.lower_threshold"), first_take(profile)
     lowest, highest = _ends_dbfs(profile)
-    still = threshold is None and lower is None and abs(first.reduction_db) < STILL_DB
+    deepest = profile.measured("static.max_reduction")
+    moved_db = max(abs(first.reduction_db), 0.0 if deepest is None else deepest.value)
+    guess_dbfs = _guessed_dbfs(deepest, highest)
+    still = threshold is None and lower is None and moved_db < STILL_DB
+    noise = profile.measured("noise.unweighted")
+    gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
     if slow is not None:
         release_s = max(release_s, math.log(10) * slow.value)
         rest_s = max(rest_s, SETTLE * release_s)
     return Needs(
-        threshold.value - first.axis_db if threshold else NO_THRESHOLD_DBFS,
+        (guess_dbfs if threshold is None else threshold.value) - first.axis_db,
         knee.value if knee else 0.0,
         NO_SLOPE if slope is None else slope,
         attack_s,
         max(RISES * attack_s, _unsettled_s(profile, first)),
         release_s,
         rest_s,
-        first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db)),
+        gain_db,
         first.axis_db + top_gain_db,
         first,
         threshold is not None,
         None if lower is None else lower.value - first.axis_db,
         lowest - first.axis_db,
         highest - first.axis_db,
+        NOT_HEARD_DBFS if noise is None else noise.value - gain_db + CLEAR_DB,
         still,
         causes_in(profile),
         (
-            _where(threshold, lower),
+            _where(threshold, lower, guess_dbfs),
             f"holds follow an attack t90 of {attack_why}",
             f"gaps follow a release t90 of {release_why}",
         ),
     )
 
 
-def _where(threshold: Quantity | None, lower: Quantity | None) -> str:
+def _guessed_dbfs(deepest: Quantity | None, highest_dbfs: float) -> float:
+    """Where the gain may begin to fall, if no bend is known: by what it has lost at the highest step."""
+    if deepest is None or deepest.value < STILL_DB:
+        return NO_THRESHOLD_DBFS
+    return max(NO_THRESHOLD_DBFS, highest_dbfs - deepest.value / NO_SLOPE)
+
+
+def _where(threshold: Quantity | None, lower: Quantity | None, guess_dbfs: float) -> str:
     """Say what the levels of bursts go by."""
     if threshold is not None:
         return f"steps lie around the measured threshold of {number_text(threshold.value, 1)} dBFS"
     if lower is not None:
         return f"bursts begin below {number_text(lower.value, 1)} dBFS, where the gain changes with level"
-    return f"the threshold is not known: steps start from {NO_THRESHOLD_DBFS:.0f} dBFS"
+    return f"the threshold is not known: a guess is {number_text(guess_dbfs, 0)} dBFS"
 
 
 def _threshold(profile: Profile) -> Quantity | None:
