@@ -110,6 +110,10 @@ class Content:
 def read_bytes(path: Path, kind: FileKind) -> bytes:
     """Return the bytes of a file, one more than allowed being read at most; the kind's error otherwise."""
     try:
+        if path.exists() and not (
+            path.is_file() or path.is_dir()
+        ):  # a pipe that nobody fills would be waited for
+            raise kind.error(f"{path}: cannot be read: not an ordinary file; {kind.remedy}")
         with path.open("rb") as stream:
             raw = stream.read(kind.most_bytes + 1)
     except OSError as error:

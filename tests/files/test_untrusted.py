@@ -1,3 +1,5 @@
+import os
+
 import pytest
 
 from charprobe.files.untrusted import Content, FileKind, json_content, read_text, toml_content
@@ -19,6 +21,12 @@ def test_a_file_is_read_to_its_limit_and_no_further(tmp_path):
         read_text(path, KIND)
     with pytest.raises(VoltsError, match="no: cannot be read: No such file or directory; write one"):
         read_text(tmp_path / "no", KIND)
+
+
+def test_a_pipe_that_nobody_fills_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    with pytest.raises(VoltsError, match=r"pipe\.toml: cannot be read: not an ordinary file"):
+        read_text(tmp_path / "pipe.toml", KIND)
 
 
 @pytest.mark.parametrize(

@@ -9,9 +9,10 @@ from typing import Literal
 import numpy as np
 
 from charprobe.measuring.health.path.tail_after_tones import tail_after_tones_db
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span
+from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.stimulus.marker import Marker, sync_value
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
@@ -56,12 +57,14 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
 
     The markers are quiet and stand in silence, so no tone hides a copy and no compressor moves. A filter or
     a saturator of the stage leaves nothing compact half a millisecond away from the sound, and a copy that
-    only one marker shows is none. What is not compact but follows the sound in both markers, or a loud
-    tone, is a room's or a plate's tail. Of a capture `coded` with loss, what is weaker than a coder's own
-    error is left to that.
+    only one marker shows is none. Where what the stage does hides a copy, the longer sweep is asked. What is
+    not compact but follows the sound in both markers, or a loud tone, is a room's or a plate's tail. Of a
+    capture `coded` with loss, what is weaker than a coder's own error is left to that.
     """
     bands = _answers(take)
-    copies = [copy for band in bands for side in ("ahead", "behind") if (copy := _copy(band, side))]
+    copies = _copies(bands)
+    if not copies and not coded and _hidden(bands):
+        copies = _copies(_by_sweep(take))
     delay_s, size = max(copies, key=lambda copy: copy[1], default=(0.0, 0.0))
     if size > (CODERS_OWN if coded else 0.0):
         return [_two_paths(take, delay_s, size)]
@@ -88,6 +91,27 @@ def _answers(take: Take) -> list[tuple[_Answer, ...]]:
         played = sync_value(marker, cut.position() - span.start, rate_hz=rate_hz)
         shown.append(_by_band(cut.samples, played, rate_hz))
     return list(zip(*shown, strict=True))
+
+
+def _by_sweep(take: Take) -> list[tuple[_Answer, ...]]:
+    """What the first sweep that the capture holds shows, band by band; what it bends stands far ahead."""
+    rate_hz = take.stimulus.rate_hz
+    for segment in held(take, Sweep)[:1]:
+        cut = take.segment(segment, REACH_S + MARGIN_S)
+        played = segment.spec.at((cut.position() - segment.span.start) / rate_hz)
+        if np.all(np.isfinite(cut.samples)) and np.any(cut.samples):
+            return [(answer,) for answer in _by_band(cut.samples, played, rate_hz)]
+    return []
+
+
+def _hidden(bands: list[tuple[_Answer, ...]]) -> bool:
+    """Whether what the markers show beside the sound is as high as a copy that must be told."""
+    sides = [side for band in bands for answer in band for side in (answer.ahead, answer.behind)]
+    return not sides or CLEAR * max(float(np.median(side)) for side in sides) > ALONE * WEAKEST
+
+
+def _copies(bands: list[tuple[_Answer, ...]]) -> list[tuple[float, float]]:
+    return [copy for band in bands for side in ("ahead", "behind") if (copy := _copy(band, side))]
 
 
 def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
