@@ -16,6 +16,7 @@ from charprobe.values.arrays import Array
 GAIN_S = 0.005  # the gain counts as constant over this long
 POLES_HZ = (60.0, 300.0, 1500.0, 6000.0)  # of low-passes: their mixture comes close to any gentle filter
 LEAD_S = 0.02  # in which they settle
+SETTLED = 1e-4  # frames: each round leaves a fifteenth of the last move, so places are good to 1e-5
 ROUNDS = 10
 ALIKE = 1e-9  # share below which two directions of the fit count as one
 
@@ -114,7 +115,7 @@ def fit_delay(guide: Guide, *, start: int, size: int, delay: float, step: float,
         centre = start + stretch * float((np.arange(shape[0]) + 0.5) @ information / total)
         move = -solution[0]
         delay += float(np.clip(move, -0.7, 0.7))
-        if abs(move) < 1e-6:
+        if abs(move) < SETTLED:
             break
     return Point(centre, delay + (centre - middle) * (1 / step - 1), std, unexplained)
 
