@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.measuring.health.path.tone_noise import turned_still
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
@@ -19,6 +19,7 @@ LEAST_HZ = 400.0  # of a tone, whose own second harmonic is no ripple then
 FEWEST = 8
 
 
+@once
 def check_ripple(bypass: Take) -> list[Health]:
     """Look for a gain that swings with the mains while the stage is off: code ``hum``.
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.placing.track import finite
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
@@ -55,6 +55,7 @@ def pauses(stimulus: Stimulus) -> list[tuple[float, float]]:
     return found
 
 
+@once
 def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     """Spectrum that all pauses of a capture share; None where it holds no pause.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span, Tone
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
@@ -91,6 +91,7 @@ def _gains_db(take: Take, marker: Marker, span: Span, first: float, last: float)
     return np.asarray(10 * np.log10(np.maximum(heard, 1e-20) / wanted))
 
 
+@once
 def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     """Compare the levels of the opening and the closing marker: code ``level-drift``.
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.timeline.steady_gain import TOP_DB, WITHHELD, tone_gain
-from charprobe.placing.take import BY_TONE, Take
+from charprobe.placing.take import BY_TONE, Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
@@ -25,6 +25,7 @@ AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limite
 FEWEST = 2
 
 
+@once
 def check_path_gain(bypass: Take) -> list[Health]:
     """Compare loud tones and the time after edges of a bypass with the rest of it.
 

@@ -13,7 +13,7 @@ from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sample_facts
 from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
-from charprobe.placing.take import BY_TONE, Take
+from charprobe.placing.take import BY_TONE, Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.phasor import phasor
@@ -43,6 +43,7 @@ class ToneGain:
     std_db: float
 
 
+@once
 def check_steady_gain(bypass: Take) -> list[Health]:
     """Judge the gain of a bypass over time: codes ``automatic-gain``, ``gain-step`` and ``level-drift``.
 
@@ -87,6 +88,7 @@ def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
     )
 
 
+@once
 def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
     """Gain of one tone's settled part; None where it is short, noisy or coarse."""
     rate_hz = take.stimulus.rate_hz
