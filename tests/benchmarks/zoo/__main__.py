@@ -1,6 +1,6 @@
 """Measure every stage of the zoo and hold what is published against its truth.
 
-``python -m tests.benchmarks.zoo [--recipe quick] [--stage NAME...] [--rate HZ] [--seed N] [--jobs 2] [--write SECTION]``
+``python -m tests.benchmarks.zoo [--recipe quick] [--stage NAME...] [--rate HZ] [--seed N] [--jobs N] [--write SECTION]``
 prints a table by group of quantities, the worst numbers and every contradiction; ``--write`` puts it under that heading
 into ``docs/accuracy/zoo.md``. What the stages are is told by ``python -m tests.benchmarks.zoo.capture --list``.
 """
@@ -8,6 +8,7 @@ into ``docs/accuracy/zoo.md``. What the stages are is told by ``python -m tests.
 from __future__ import annotations
 
 import json
+import os
 import sys
 import tempfile
 import time
@@ -57,7 +58,7 @@ def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, 
 def main() -> None:
     parser = options(__doc__)
     parser.add_argument("--stage", nargs="*", help="only these; left out, all")
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument(
         "--keep",
         type=Path,

@@ -9,6 +9,7 @@ from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Published, known
+from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
@@ -50,15 +51,15 @@ def _attack(entries: Published, row: BurstRow) -> str:
         ahead = entries["attack.lookahead"].reading
         early = ""
         if isinstance(ahead, Quantity):
-            early = f"; the gain starts to move {seconds(ahead.value)} before the edge"
+            early = f"; the gain starts to move {edited(ahead).number} before the edge"
         depth = f"{abs(row.reduction_db):.1f} dB of {sign}"
         return (
-            f"Attack {seconds(t63.value)} to 63 % and {seconds(t90.value)} to 90 % of {depth}, {step}{early}."
+            f"Attack {edited(t63).number} to 63 % and {edited(t90).number} to 90 % of {depth}, {step}{early}."
         )
     ahead = entries["attack.lookahead"].reading
     if isinstance(t63, Unmeasured) and t63.bounded and isinstance(ahead, Quantity):
         return (
-            f"Attack to 63 %: done when the edge comes out, {step}; it starts {seconds(ahead.value)} before."
+            f"Attack to 63 %: done when the edge comes out, {step}; it starts {edited(ahead).number} before."
         )
     return _bound("Attack to 63 %", t63, step)
 
@@ -69,7 +70,7 @@ def _passes(entries: Published, row: BurstRow) -> str:
         return ""
     return (
         f"At that step the output first rises {over:.1f} dB above where it settles, and stays more than 3 dB "
-        f"above for {seconds(above.value)}."
+        f"above for {edited(above).number}."
     )
 
 
@@ -95,21 +96,22 @@ def _release(entries: Published, row: BurstRow) -> str:
         return _bound(
             "Release to 63 %", t63, f"after {seconds(row.hold_s)} at {number_text(row.to_dbfs, 1)} dBFS"
         )
-    text = f"Release {seconds(t63.value)} to 63 %"
+    text = f"Release {edited(t63).number} to 63 %"
     if isinstance(tau_2, Quantity) and isinstance(tau_1, Quantity) and isinstance(share_1, Quantity):
-        share = f"{share_1.value:.0f} % with {seconds(tau_1.value)}"
-        return f"{text}, in two stages: {share}, the rest with {seconds(tau_2.value)}."
+        share = f"{edited(share_1).number} with {edited(tau_1).number}"
+        return f"{text}, in two stages: {share}, the rest with {edited(tau_2).number}."
     if isinstance(rate, Quantity):
         t50, t90 = (entries[f"release.{name}"].reading for name in ("t50", "t90"))
-        line = f"a straight line of {abs(rate.value):.3g} dB/s"
+        speed = edited(rate).number.lstrip("−")
+        line = f"a straight line of {speed}"
         if isinstance(t50, Quantity) and isinstance(t90, Quantity) and t90.value > LINE * t50.value:
-            line = f"at first {abs(rate.value):.3g} dB/s straight on, slower towards its end"
+            line = f"at first {speed} straight on, slower towards its end"
         return f"{text}, {line}: smoothing stands before the log."
     if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
-        after = f" after a hold of {seconds(hold.value)}" if isinstance(hold, Quantity) else ""
-        return f"{text}, one exponential in dB of {seconds(tau_1.value)}{after}."
+        after = f" after a hold of {edited(hold).number}" if isinstance(hold, Quantity) else ""
+        return f"{text}, one exponential in dB of {edited(tau_1).number}{after}."
     if row.release_kind is not None and row.release_kind.kind == "other":
-        return f"{text}, of a shape that neither exponentials nor a straight line describe."
+        return f"{text}, of a shape that neither one exponential nor a straight line describes."
     return text + "."
 
 
