@@ -15,17 +15,7 @@ from charprobe.publishing.figures.look.drawing import Drawing, save_drawing
 from charprobe.publishing.figures.look.source import figure_stem
 from charprobe.publishing.figures.look.style import LOOKS, Look
 from charprobe.publishing.figures.noise import draw_noise
-from charprobe.publishing.figures.overlay import (
-    draw_harmonics_overlay,
-    draw_response_overlay,
-    draw_static_overlay,
-    draw_timing_overlay,
-    members,
-    with_harmonics,
-    with_response,
-    with_static,
-    with_times,
-)
+from charprobe.publishing.figures.overlay import OVERLAYS, draw_overlay, members
 from charprobe.publishing.figures.replica import draw_replica
 from charprobe.publishing.figures.response import draw_response
 from charprobe.publishing.figures.static import draw_static
@@ -62,17 +52,8 @@ def profile_drawings(profile: Profile, look: Look, *, without: Collection[str] =
 
 def set_drawings(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> tuple[Drawing, ...]:
     """Draw the overlays of a set of profiles, for the curves that at least two of them have."""
-    drawings = []
     every = members(profiles, names)
-    if len(with_static(every)) > 1:
-        drawings.append(draw_static_overlay(profiles, names, look))
-    if len(with_times(every)) > 1:
-        drawings.append(draw_timing_overlay(profiles, names, look))
-    if with_harmonics(every):
-        drawings.append(draw_harmonics_overlay(profiles, names, look))
-    if len(with_response(every)) > 1:
-        drawings.append(draw_response_overlay(profiles, names, look))
-    return tuple(drawings)
+    return tuple(draw_overlay(one, every, look) for one in OVERLAYS if len(one.shown(every)) >= one.fewest)
 
 
 def draw_profile(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -34,8 +33,8 @@ LEAST_REDUCTION_DB = 1.0
 NAME_WIDTH = 20
 MOST_NAMED = 6
 MIDDLE_HZ = 1000.0
+EDGES: tuple[tuple[Edge, str], ...] = (("attack", "rising"), ("release", "falling"))
 OWN = "Every setting's own conditions are with its figures."
-HARMONICS = (("THD", "thd_dbc"), ("H2", "h2_dbc"), ("H3", "h3_dbc"))
 
 
 @dataclass(frozen=True)
@@ -52,76 +51,105 @@ def members(profiles: Sequence[Profile], names: Sequence[str]) -> list[Member]:
     return [Member(*pair, index) for index, pair in enumerate(zip(profiles, names, strict=True))]
 
 
-def draw_static_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
-    """Draw the static curves of all profiles, as they are and anchored; `names` label them."""
-    shown = with_static(members(profiles, names))
-    return _composed(
-        "static-overlay",
-        look,
-        [partial(plot_static_overlay, profiles, names), partial(plot_anchored_overlay, profiles, names)],
-        title="Static curves",
-        shown=shown,
-        every=names,
-        footer=_shared(shown, "static.threshold"),
-        alt="Two panels with one curve per setting: output level, and gain less the low-level gain. "
-        f"{_words(shown, 'static.threshold', 'static.ratio')}.",
+@dataclass(frozen=True)
+class Panel:
+    """A panel of an overlay: heading, axes, the points of a profile in it, and what else its axes need.
+
+    `log` tells whether it goes over a logarithmic axis, `marked` whether points carry markers.
+    """
+
+    title: str
+    across: str
+    up: str
+    points: Callable[[Profile], tuple[Array, Array]]
+    dress: Callable[[Axes, Sequence[Profile], Look], None] = lambda axes, profiles, look: None
+    log: bool = False
+    marked: bool = False
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """A kind of overlay: whose curves it holds, how many make one, its panels, what is said of it.
+
+    `shared` names the quantity whose common conditions stand at the foot, "" where there are none;
+    `one_scale` gives all panels the same axes.
+    """
+
+    name: str
+    title: str
+    fewest: int
+    has: Callable[[Profile], bool]
+    panels: tuple[Panel, ...]
+    shows: str
+    spoken: tuple[str, ...]
+    shared: str
+    one_scale: bool = False
+
+    def shown(self, every: Sequence[Member]) -> list[Member]:
+        """Return the members that have its curves."""
+        return [one for one in every if self.has(one.profile)]
+
+
+def draw_overlay(overlay: Overlay, every: Sequence[Member], look: Look) -> Drawing:
+    """Draw the curves of all members that have them; the others are named below the title."""
+    shown = overlay.shown(every)
+    there = {member.index for member in shown}
+    missing = [literal(one.name) for one in every if one.index not in there]
+    named = ", ".join(missing) if len(missing) <= MOST_NAMED else f"{len(missing)} settings"
+    drawing = composed(
+        overlay.name,
+        look.wide(),
+        [partial(_plot, one, shown) for one in overlay.panels],
+        title=overlay.title,
+        main=f"no curve: {named}" if missing else "",
+        conditions=_shared(shown, overlay.shared) if overlay.shared else OWN,
+        alt=f"{overlay.shows}. {_words(shown, *overlay.spoken)}.",
     )
+    if overlay.one_scale:
+        _one_scale(drawing.figure.axes)
+    return drawing
+
+
+def _one_scale(panels: Sequence[Axes]) -> None:
+    """Give panels of one kind the same axes, named once."""
+    ends = [end for axes in panels for end in axes.dataLim.intervaly if np.isfinite(end)]
+    across = [end for axes in panels for end in axes.get_xlim()]
+    for axes in panels:
+        axes.set_ylim(min(ends, default=-100.0) - 5, max(ends, default=-40.0) + 5)
+        axes.set_xlim(min(across), max(across))
+    for axes in panels[1:]:
+        axes.set_ylabel("")
+        axes.tick_params(labelleft=False)
+
+
+def _plot(one: Panel, shown: Sequence[Member], ax: Axes | None, *, look: Look) -> Axes:
+    """Plot the curves of some members into a panel."""
+    with panel(ax, look) as axes:
+        axes.set(title=one.title, xlabel=one.across, ylabel=one.up)
+        for member in shown:
+            across, up = one.points(member.profile)
+            if not across.size:
+                continue
+            style = look.series(member.index) | {"label": in_two_lines(member.name, NAME_WIDTH)}
+            axes.plot(across, up, **(style if one.marked else style | {"marker": ""}))
+        one.dress(axes, [member.profile for member in shown], look)
+        if axes.get_legend_handles_labels()[1]:
+            axes.legend()
+    return axes
 
 
 def plot_static_overlay(
     profiles: Sequence[Profile], names: Sequence[str], ax: Axes | None = None, *, look: Look = ARTICLE_LOOK
 ) -> Axes:
     """Plot output against input level (both dBFS) of every profile; `names` label them."""
-    with panel(ax, look) as axes:
-        for member in with_static(members(profiles, names)):
-            level, out = static_points(member.profile, "output_dbfs")
-            axes.plot(level, out, **_line(member, look))
-        axes.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
-        axes.set(title="As they are", xlabel="input level (dBFS)", ylabel="output level (dBFS)")
-        _put_names(axes)
-    return axes
+    return _plot(STATIC.panels[0], STATIC.shown(members(profiles, names)), ax, look=look)
 
 
 def plot_anchored_overlay(
     profiles: Sequence[Profile], names: Sequence[str], ax: Axes | None = None, *, look: Look = ARTICLE_LOOK
 ) -> Axes:
     """Plot gain less the low-level gain (dB) against input level (dBFS) of every profile."""
-    with panel(ax, look) as axes:
-        for member in with_static(members(profiles, names)):
-            level, gain = static_points(member.profile, "gain_db")
-            axes.plot(level, gain - anchor(member.profile), **_line(member, look))
-        axes.set(title="Anchored at low level", xlabel="input level (dBFS)", ylabel="gain re low level (dB)")
-        _put_names(axes)
-    return axes
-
-
-def with_static(every: Sequence[Member]) -> list[Member]:
-    """Return the members that have a static curve."""
-    return [one for one in every if _has(one.profile, "static")]
-
-
-def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
-    """Return input levels and a column of the static curve at the points that count, by level."""
-    table = profile.curves["static"]
-    keep = np.flatnonzero(flags(table, "used", missing=True))
-    order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
-    return numbers(table, "input_dbfs")[order], numbers(table, column)[order]
-
-
-def draw_timing_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
-    """Draw attack and release of all profiles as shares of the gain change; `names` label them."""
-    shown = with_times(members(profiles, names))
-    return _composed(
-        "timing-overlay",
-        look,
-        [partial(plot_timing_overlay, profiles, names, edge=edge) for edge in ("attack", "release")],
-        title="Attack and release",
-        shown=shown,
-        every=names,
-        footer=_shared(shown, "release.t63"),
-        alt="Two panels with one curve per setting: share of the gain change after each edge. "
-        f"{_words(shown, 'attack.t63', 'release.t63')}.",
-    )
+    return _plot(STATIC.panels[1], STATIC.shown(members(profiles, names)), ax, look=look)
 
 
 def plot_timing_overlay(
@@ -133,29 +161,25 @@ def plot_timing_overlay(
     look: Look = ARTICLE_LOOK,
 ) -> Axes:
     """Plot how much of the gain change is done after an edge (%) over logarithmic time (ms)."""
-    first, last = [], []
-    with panel(ax, look) as axes:
-        for member in with_times(members(profiles, names)):
-            time_s, share = change_done(member.profile, edge)
-            if not time_s.size:
-                continue
-            axes.plot(time_s * 1e3, share, **_line(member, look))
-            t50, t90 = (member.profile.measured(f"{edge}.{point}") for point in ("t50", "t90"))
-            first.append(t50.value / 20 if t50 else float(time_s.min()))
-            last.append(t90.value * 4 if t90 else float(time_s.max()))
-        if first:
-            log_time_axis(axes, first=max(1e-5, min(first)) * 1e3, last=max(last) * 1e3)
-        axes.set_ylim(-5, 112)
-        word = "rising" if edge == "attack" else "falling"
-        axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge (ms)")
-        axes.set_ylabel("gain change done (%)")
-        _put_names(axes)
-    return axes
+    own = TIMING.panels[0 if edge == "attack" else 1]
+    return _plot(own, TIMING.shown(members(profiles, names)), ax, look=look)
 
 
-def with_times(every: Sequence[Member]) -> list[Member]:
-    """Return the members whose reference burst was reduced."""
-    return [one for one in every if _has(one.profile, "gain_trace") and has_reduction(one.profile)]
+def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
+    """Return input levels and a column of the static curve at the points that count, by level."""
+    table = profile.curves["static"]
+    keep = np.flatnonzero(flags(table, "used", missing=True))
+    order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
+    return numbers(table, "input_dbfs")[order], numbers(table, column)[order]
+
+
+def _anchored(profile: Profile) -> tuple[Array, Array]:
+    level, gain = static_points(profile, "gain_db")
+    return level, gain - anchor(profile)
+
+
+def _unity(axes: Axes, _: Sequence[Profile], look: Look) -> None:
+    axes.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
 
 
 def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
@@ -170,6 +194,26 @@ def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
     if start == stop or not after.any():
         return np.zeros(0), np.zeros(0)
     return time_s[after], 100 * (gain_db[after] - start) / (stop - start)
+
+
+def _change_ms(profile: Profile, *, edge: Edge) -> tuple[Array, Array]:
+    time_s, share = change_done(profile, edge)
+    return 1e3 * time_s, share
+
+
+def _time_axis(axes: Axes, profiles: Sequence[Profile], _: Look, *, edge: Edge) -> None:
+    """From well before the first t50 to well behind the last t90."""
+    first, last = [], []
+    for profile in profiles:
+        time_s, _share = change_done(profile, edge)
+        if not time_s.size:
+            continue
+        t50, t90 = (profile.measured(f"{edge}.{point}") for point in ("t50", "t90"))
+        first.append(t50.value / 20 if t50 else float(time_s.min()))
+        last.append(t90.value * 4 if t90 else float(time_s.max()))
+    if first:
+        log_time_axis(axes, first=max(1e-5, min(first)) * 1e3, last=max(last) * 1e3)
+    axes.set_ylim(-5, 112)
 
 
 def has_reduction(profile: Profile) -> bool:
@@ -193,108 +237,28 @@ def _settled_after(profile: Profile, edge: Edge) -> float:
     return float(np.median(gain_db[late]))
 
 
-def draw_harmonics_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
-    """Draw THD and the second and third harmonic near 1 kHz of all profiles against input level."""
-    shown = with_harmonics(members(profiles, names))
-    drawing = _composed(
-        "harmonics-overlay",
-        look,
-        [partial(plot_harmonic_overlay, profiles, names, column=column) for _, column in HARMONICS],
-        title="Harmonics against level",
-        shown=shown,
-        every=names,
-        footer=OWN,
-        alt="Three panels with one curve per setting: THD, second and third harmonic over the fundamental. "
-        f"{_words(shown, 'colour.thd_at_reference', 'colour.onset')}.",
-    )
-    panels = drawing.figure.axes
-    ends = [end for axes in panels for end in axes.dataLim.intervaly if np.isfinite(end)]
-    across = [end for axes in panels for end in axes.get_xlim()]
-    for axes in panels:
-        axes.set_ylim(min(ends, default=-100.0) - 5, max(ends, default=-40.0) + 5)
-        axes.set_xlim(min(across), max(across))
-    for axes in panels[1:]:
-        axes.set_ylabel("")
-        axes.tick_params(labelleft=False)
-    return drawing
-
-
-def plot_harmonic_overlay(
-    profiles: Sequence[Profile],
-    names: Sequence[str],
-    ax: Axes | None = None,
-    *,
-    column: str = "thd_dbc",
-    look: Look = ARTICLE_LOOK,
-) -> Axes:
-    """Plot one column of "harmonics" near 1 kHz (dBc) against input level (dBFS) of every profile."""
-    tone = ""
-    with panel(ax, look) as axes:
-        for member in with_harmonics(members(profiles, names)):
-            level, height, hz = harmonic_points(member.profile, column)
-            marker = {"marker": look.series(member.index)["marker"]}
-            axes.plot(level, height, **(_line(member, look) | marker))
-            tone = f", {frequency_words(hz)}"
-        word = next(word for word, name in HARMONICS if name == column)
-        axes.set(title=f"{word}{tone}", xlabel="input level (dBFS)", ylabel="level re fundamental (dBc)")
-        _put_names(axes)
-    return axes
-
-
-def with_harmonics(every: Sequence[Member]) -> list[Member]:
-    """Return the members with distortion above the limit at several levels near 1 kHz: one is no curve."""
-    return [
-        one
-        for one in every
-        if _has(one.profile, "harmonics")
-        and np.isfinite(harmonic_points(one.profile, "thd_dbc")[1]).sum() > 1
-    ]
-
-
-def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array, float]:
-    """Return levels, a column of "harmonics" and the tone it is of: the one nearest 1 kHz."""
+def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array]:
+    """Return levels and a column of "harmonics" at the tone nearest 1 kHz."""
     table = profile.curves["harmonics"]
-    hz = numbers(table, "frequency_hz")
-    tone = float(hz[np.argmin(np.abs(np.log(hz / MIDDLE_HZ)))])
-    chosen = np.flatnonzero(hz == tone)
+    chosen = np.flatnonzero(numbers(table, "frequency_hz") == _middle_hz(profile))
     level = numbers(table, "input_dbfs")[chosen]
     order = np.argsort(level, kind="stable")
-    return level[order], numbers(table, column)[chosen][order], tone
+    return level[order], numbers(table, column)[chosen][order]
 
 
-def draw_response_overlay(profiles: Sequence[Profile], names: Sequence[str], look: Look) -> Drawing:
-    """Draw the responses of all profiles at their lowest drive."""
-    shown = with_response(members(profiles, names))
-    return _composed(
-        "response-overlay",
-        look,
-        [partial(plot_response_overlay, profiles, names)],
-        title="Response",
-        shown=shown,
-        every=names,
-        footer=_shared(shown, "response.tilt"),
-        alt=f"One curve per setting: gain over frequency. {_words(shown, 'response.tilt')}.",
-    )
+def _middle_hz(profile: Profile) -> float:
+    hz = numbers(profile.curves["harmonics"], "frequency_hz")
+    return float(hz[np.argmin(np.abs(np.log(hz / MIDDLE_HZ)))])
 
 
-def plot_response_overlay(
-    profiles: Sequence[Profile], names: Sequence[str], ax: Axes | None = None, *, look: Look = ARTICLE_LOOK
-) -> Axes:
-    """Plot gain less that at 1 kHz (dB) over frequency (Hz) of every profile at its lowest drive."""
-    with panel(ax, look) as axes:
-        for member in with_response(members(profiles, names)):
-            hz, level = response_points(member.profile)
-            axes.plot(hz, level, **_line(member, look))
-        frequency_axis(axes)
-        least_span(axes, LEAST_SPAN_DB)
-        axes.set_ylabel("gain re 1 kHz (dB)")
-        _put_names(axes)
-    return axes
+def _has_harmonics(profile: Profile) -> bool:
+    """Whether distortion exceeds its limit at several levels near 1 kHz: one is no curve."""
+    return _has(profile, "harmonics") and np.isfinite(harmonic_points(profile, "thd_dbc")[1]).sum() > 1
 
 
-def with_response(every: Sequence[Member]) -> list[Member]:
-    """Return the members with a response."""
-    return [one for one in every if _has(one.profile, "response")]
+def _tone(axes: Axes, profiles: Sequence[Profile], _: Look) -> None:
+    if profiles:
+        axes.set_title(f"{axes.get_title(loc='left')}, {frequency_words(_middle_hz(profiles[-1]))}")
 
 
 def response_points(profile: Profile) -> tuple[Array, Array]:
@@ -307,33 +271,9 @@ def response_points(profile: Profile) -> tuple[Array, Array]:
     return hz[order], level[order] - float(np.interp(MIDDLE_HZ, hz[order], level[order]))
 
 
-def _line(member: Member, look: Look) -> dict[str, Any]:
-    style = look.series(member.index)
-    return style | {"marker": "", "label": in_two_lines(member.name, NAME_WIDTH)}
-
-
-def _put_names(axes: Axes) -> None:
-    if axes.get_legend_handles_labels()[1]:
-        axes.legend()
-
-
-def _composed(
-    name: str,
-    look: Look,
-    plots: Sequence[Callable[..., Axes]],
-    *,
-    title: str,
-    shown: Sequence[Member],
-    every: Sequence[str],
-    footer: str,
-    alt: str,
-) -> Drawing:
-    """Compose an overlay; settings without a curve are named below the title."""
-    there = {member.index for member in shown}
-    missing = [literal(one) for index, one in enumerate(every) if index not in there]
-    named = ", ".join(missing) if len(missing) <= MOST_NAMED else f"{len(missing)} settings"
-    main = f"no curve: {named}" if missing else ""
-    return composed(name, look.wide(), plots, title=title, main=main, conditions=footer, alt=alt)
+def _response_axes(axes: Axes, _: Sequence[Profile], __: Look) -> None:
+    frequency_axis(axes)
+    least_span(axes, LEAST_SPAN_DB)
 
 
 def _has(profile: Profile, curve: str) -> bool:
@@ -359,3 +299,66 @@ def _shared(shown: Sequence[Member], name: str) -> str:
     parts = [[clause.strip() for clause in clauses] for clauses in stated]
     common = [clause for clause in (parts[0] if parts else []) if all(clause in own for own in parts)]
     return f"{', '.join(common)}. {OWN}" if common else OWN
+
+
+STATIC = Overlay(
+    "static-overlay",
+    "Static curves",
+    2,
+    partial(_has, curve="static"),
+    (
+        Panel(
+            "As they are", "input level (dBFS)", "output level (dBFS)",
+            partial(static_points, column="output_dbfs"), _unity,
+        ),
+        Panel("Anchored at low level", "input level (dBFS)", "gain re low level (dB)", _anchored),
+    ),
+    "Two panels with one curve per setting: output level, and gain less the low-level gain",
+    ("static.threshold", "static.ratio"),
+    "static.threshold",
+)  # fmt: skip
+TIMING = Overlay(
+    "timing-overlay",
+    "Attack and release",
+    2,
+    lambda profile: _has(profile, "gain_trace") and has_reduction(profile),
+    tuple(
+        Panel(
+            edge.capitalize(), f"time from the {word} edge (ms)", "gain change done (%)",
+            partial(_change_ms, edge=edge), partial(_time_axis, edge=edge), log=True,
+        )
+        for edge, word in EDGES
+    ),
+    "Two panels with one curve per setting: share of the gain change after each edge",
+    ("attack.t63", "release.t63"),
+    "release.t63",
+)  # fmt: skip
+HARMONICS = Overlay(
+    "harmonics-overlay",
+    "Harmonics against level",
+    1,
+    _has_harmonics,
+    tuple(
+        Panel(
+            word, "input level (dBFS)", "level re fundamental (dBc)",
+            partial(harmonic_points, column=f"{word.lower()}_dbc"), _tone, marked=True,
+        )
+        for word in ("THD", "H2", "H3")
+    ),
+    "Three panels with one curve per setting: THD, second and third harmonic over the fundamental",
+    ("colour.thd_at_reference", "colour.onset"),
+    "",
+    one_scale=True,
+)  # fmt: skip
+RESPONSE = Overlay(
+    "response-overlay",
+    "Response",
+    2,
+    partial(_has, curve="response"),
+    (Panel("", "frequency (Hz)", "gain re 1 kHz (dB)", response_points, _response_axes, log=True),),
+    "One curve per setting: gain over frequency",
+    ("response.tilt",),
+    "response.tilt",
+)
+OVERLAYS = (STATIC, TIMING, HARMONICS, RESPONSE)
+"""In the order of the page."""
