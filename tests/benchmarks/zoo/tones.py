@@ -11,6 +11,7 @@ from tests.benchmarks.zoo.stage import Array, Stage
 
 ORDERS = 10
 RAMP_S = 0.005
+LEFT_OUT_S = 0.02  # of a tone's end: filters of a stage that end with the sound ring there
 
 
 @dataclass(frozen=True)
@@ -30,17 +31,19 @@ def settled(stage: Stage, asked: Sequence[tuple[float, float]], rate_hz: int) ->
     """Play tones of (frequency in whole Hz, level in dBFS) from rest and read whole periods of their ends."""
     sounds = [tone(stage, frequency_hz, level, rate_hz) for frequency_hz, level in asked]
     outs = stage.answers(sounds, rate_hz)
+    end = -round(LEFT_OUT_S * rate_hz)
+    last = slice(end - rate_hz, end)
     return [
-        _read(out.sound[-rate_hz:], sound[-rate_hz:], frequency_hz, rate_hz)
+        _read(out.sound[last], sound[last], frequency_hz, rate_hz)
         for out, sound, (frequency_hz, _) in zip(outs, sounds, asked, strict=True)
     ]
 
 
 def tone(stage: Stage, frequency_hz: float, level_dbfs: float, rate_hz: int) -> Array:
-    """A tone with a soft start that lasts a second longer than the stage takes to settle."""
+    """A tone with a soft start that lasts a second, and its end, longer than the stage takes to settle."""
     if frequency_hz != round(frequency_hz):
         raise ValueError(f"one second of {frequency_hz} Hz is not a whole number of periods")
-    n = np.arange(round((stage.warm_s + stage.late_s) * rate_hz) + rate_hz)
+    n = np.arange(round((stage.warm_s + stage.late_s + LEFT_OUT_S) * rate_hz) + rate_hz)
     rise = np.sin(np.pi / 2 * np.minimum(1.0, (n + 0.5) / (RAMP_S * rate_hz))) ** 2
     return np.asarray(10 ** (level_dbfs / 20) * rise * np.cos(2 * np.pi * (frequency_hz / rate_hz * n % 1.0)))
 
