@@ -48,9 +48,9 @@ class TrueQuantities:
             if self.truth.one_db_dbfs is not None:
                 reach = 4 * spare
                 yield "static.threshold_1db", (self.truth.one_db_dbfs - reach, self.truth.one_db_dbfs + reach)
-            deep = flat[0] - float(gain[self._played()].min())
-            if deep > 0.05:
-                yield "static.max_reduction", (deep - 2 * spare, deep + 2 * spare)
+            least = float(gain[self._played()].min())
+            if flat[0] - least > 0.05:
+                yield "static.max_reduction", (flat[0] - least - 2 * spare, flat[1] - least + 2 * spare)
         tangents = list(self._tangents())
         if tangents and spare == 0:
             slopes = [1 + slope for _, _, slope in tangents]
