@@ -22,7 +22,7 @@ from charprobe.publishing.figures.look.axes import log_time_axis
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, figure_stem, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, LOOKS, Look, panel, settings
-from charprobe.publishing.figures.overlay import change_done, has_reduction, static_points
+from charprobe.publishing.figures.points import change_done, has_reduction, static_points
 from charprobe.values.arrays import Array
 from charprobe.values.errors import OutputError, ProfileError
 

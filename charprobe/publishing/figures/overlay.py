@@ -9,8 +9,6 @@ from functools import partial
 import numpy as np
 from matplotlib.axes import Axes
 
-from charprobe.profile.burst_traces import edge_trace, reference_step
-from charprobe.profile.entry import flags, numbers, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import (
     frequency_axis,
@@ -22,17 +20,23 @@ from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.labels import in_two_lines
 from charprobe.publishing.figures.look.source import in_words
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.figures.points import (
+    change_done,
+    harmonic_points,
+    has_curve,
+    has_reduction,
+    middle_hz,
+    response_points,
+    static_points,
+)
 from charprobe.publishing.figures.response import LEAST_SPAN_DB
 from charprobe.publishing.figures.static import anchor
-from charprobe.publishing.figures.timing.gain_trace import steps_of
 from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 from charprobe.values.wording import literal
 
-LEAST_REDUCTION_DB = 1.0
 NAME_WIDTH = 20
 MOST_NAMED = 6
-MIDDLE_HZ = 1000.0
 EDGES: tuple[tuple[Edge, str], ...] = (("attack", "rising"), ("release", "falling"))
 OWN = "Every setting's own conditions are with its figures."
 
@@ -165,14 +169,6 @@ def plot_timing_overlay(
     return _plot(own, TIMING.shown(members(profiles, names)), ax, look=look)
 
 
-def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
-    """Return input levels and a column of the static curve at the points that count, by level."""
-    table = profile.curves["static"]
-    keep = np.flatnonzero(flags(table, "used", missing=True))
-    order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
-    return numbers(table, "input_dbfs")[order], numbers(table, column)[order]
-
-
 def _anchored(profile: Profile) -> tuple[Array, Array]:
     level, gain = static_points(profile, "gain_db")
     return level, gain - anchor(profile)
@@ -180,20 +176,6 @@ def _anchored(profile: Profile) -> tuple[Array, Array]:
 
 def _unity(axes: Axes, _: Sequence[Profile], look: Look) -> None:
     axes.axline((-60, -60), slope=1, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
-
-
-def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
-    """Return times after an edge (s) and how much of the gain change is done (%); empty where none is."""
-    trace, step = profile.curves["gain_trace"], reference_step(profile)
-    if step not in steps_of(trace, edge):
-        return np.zeros(0), np.zeros(0)
-    time_s, gain_db = edge_trace(trace, edge, step)
-    before, after = time_s <= 0, time_s > 0
-    start = float(np.median(gain_db[before])) if before.any() else float(gain_db[0])
-    stop = _settled_after(profile, edge)
-    if start == stop or not after.any():
-        return np.zeros(0), np.zeros(0)
-    return time_s[after], 100 * (gain_db[after] - start) / (stop - start)
 
 
 def _change_ms(profile: Profile, *, edge: Edge) -> tuple[Array, Array]:
@@ -216,68 +198,19 @@ def _time_axis(axes: Axes, profiles: Sequence[Profile], _: Look, *, edge: Edge) 
     axes.set_ylim(-5, 112)
 
 
-def has_reduction(profile: Profile) -> bool:
-    """Tell whether a profile's reference burst was reduced by `LEAST_REDUCTION_DB`, so that it has times."""
-    if not _has(profile, "timing") or not profile.curves["timing"].columns["reduction_db"]:
-        return False
-    reduction = numbers(profile.curves["timing"], "reduction_db")[reference_step(profile)]
-    return bool(np.nan_to_num(reduction) >= LEAST_REDUCTION_DB)
-
-
-def _settled_after(profile: Profile, edge: Edge) -> float:
-    """Return the gain in dB that an edge leads to: after a release, that before the attack."""
-    trace = profile.curves["gain_trace"]
-    step = reference_step(profile)
-    time_s, gain_db = edge_trace(trace, edge, step)
-    if edge == "release":
-        rest_s, rest_db = edge_trace(trace, "attack", step)
-        if (rest_s <= 0).any():
-            return float(np.median(rest_db[rest_s <= 0]))
-    late = time_s >= 0.9 * time_s.max()
-    return float(np.median(gain_db[late]))
-
-
-def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array]:
-    """Return levels and a column of "harmonics" at the tone nearest 1 kHz."""
-    table = profile.curves["harmonics"]
-    chosen = np.flatnonzero(numbers(table, "frequency_hz") == _middle_hz(profile))
-    level = numbers(table, "input_dbfs")[chosen]
-    order = np.argsort(level, kind="stable")
-    return level[order], numbers(table, column)[chosen][order]
-
-
-def _middle_hz(profile: Profile) -> float:
-    hz = numbers(profile.curves["harmonics"], "frequency_hz")
-    return float(hz[np.argmin(np.abs(np.log(hz / MIDDLE_HZ)))])
-
-
 def _has_harmonics(profile: Profile) -> bool:
     """Whether distortion exceeds its limit at several levels near 1 kHz: one is no curve."""
-    return _has(profile, "harmonics") and np.isfinite(harmonic_points(profile, "thd_dbc")[1]).sum() > 1
+    return has_curve(profile, "harmonics") and np.isfinite(harmonic_points(profile, "thd_dbc")[1]).sum() > 1
 
 
 def _tone(axes: Axes, profiles: Sequence[Profile], _: Look) -> None:
     if profiles:
-        axes.set_title(f"{axes.get_title(loc='left')}, {frequency_words(_middle_hz(profiles[-1]))}")
-
-
-def response_points(profile: Profile) -> tuple[Array, Array]:
-    """Return frequencies and the gain at the lowest drive, less its value at 1 kHz."""
-    table = profile.curves["response"]
-    drive = numbers(table, "drive_dbfs")
-    lowest = np.flatnonzero(drive == np.nanmin(drive))
-    hz, level = numbers(table, "frequency_hz")[lowest], numbers(table, "magnitude_db")[lowest]
-    order = np.argsort(hz, kind="stable")
-    return hz[order], level[order] - float(np.interp(MIDDLE_HZ, hz[order], level[order]))
+        axes.set_title(f"{axes.get_title(loc='left')}, {frequency_words(middle_hz(profiles[-1]))}")
 
 
 def _response_axes(axes: Axes, _: Sequence[Profile], __: Look) -> None:
     frequency_axis(axes)
     least_span(axes, LEAST_SPAN_DB)
-
-
-def _has(profile: Profile, curve: str) -> bool:
-    return curve in profile.curves and rows_of(profile.curves[curve]) > 0
 
 
 def _words(shown: Sequence[Member], *quantities: str) -> str:
@@ -305,7 +238,7 @@ STATIC = Overlay(
     "static-overlay",
     "Static curves",
     2,
-    partial(_has, curve="static"),
+    partial(has_curve, curve="static"),
     (
         Panel(
             "As they are", "input level (dBFS)", "output level (dBFS)",
@@ -321,7 +254,7 @@ TIMING = Overlay(
     "timing-overlay",
     "Attack and release",
     2,
-    lambda profile: _has(profile, "gain_trace") and has_reduction(profile),
+    lambda profile: has_curve(profile, "gain_trace") and has_reduction(profile),
     tuple(
         Panel(
             edge.capitalize(), f"time from the {word} edge (ms)", "gain change done (%)",
@@ -354,7 +287,7 @@ RESPONSE = Overlay(
     "response-overlay",
     "Response",
     2,
-    partial(_has, curve="response"),
+    partial(has_curve, curve="response"),
     (Panel("", "frequency (Hz)", "gain re 1 kHz (dB)", response_points, _response_axes, log=True),),
     "One curve per setting: gain over frequency",
     ("response.tilt",),

@@ -13,6 +13,7 @@ from charprobe.publishing.figures.look.axes import least_span
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
+from charprobe.values.wording import readable
 
 LEAST_SPAN_DB = 4.0
 APART_S = (
@@ -22,8 +23,8 @@ APART_S = (
 
 def draw_replica(profile: Profile, look: Look) -> Drawing:
     """Draw both gains against time; the profile must have "replica_gain"."""
-    residual, error = (in_words(profile, f"replica.{name}") for name in ("residual", "gain_error"))
-    main = f"residual {residual}, gain error {error} rms"
+    error = readable(profile.quantities["replica.gain_error"].reading).text  # hundredths of a dB count
+    main = f"residual {in_words(profile, 'replica.residual')}, gain error {error} rms"
     return composed(
         "replica",
         look,

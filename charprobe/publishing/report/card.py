@@ -12,7 +12,7 @@ from charprobe.profile.standing import spoilt_by, standing
 from charprobe.publishing.figures.all_figures import profile_drawings
 from charprobe.publishing.figures.look.drawing import Drawing
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, MARKERS
-from charprobe.publishing.figures.overlay import has_reduction
+from charprobe.publishing.figures.points import has_reduction
 from charprobe.publishing.portrait import FLAT_DB, Portrait, is_coloured, portrait_of, response_reach_db
 from charprobe.publishing.report.thumbnail import static_points, timing_points
 from charprobe.values.editors_digits import edited

@@ -9,7 +9,7 @@ import numpy as np
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.overlay import has_reduction
+from charprobe.publishing.figures.points import has_reduction
 from charprobe.values.arrays import Array
 
 WIDTH, HEIGHT = 92.0, 60.0  # the viewBox of the template's pictures

@@ -4,7 +4,8 @@ import numpy as np
 from made_profiles import B, made_profile
 
 from charprobe.profile.entry import Table
-from charprobe.publishing.figures.replica import plot_replica
+from charprobe.publishing.figures.look.style import ARTICLE_LOOK
+from charprobe.publishing.figures.replica import draw_replica, plot_replica
 from charprobe.replica.fitting.into_profile import with_proof
 from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
@@ -32,5 +33,6 @@ def test_a_proof_enters_the_profile_with_its_curve_and_its_interval(rng):
     assert abs(profile["replica.gain_error"].value - 20 * np.log10(1.01)) < 1e-6
     assert profile.curve("replica_gain")["time_s"].size == proved.gains.time_s.size
     assert profile.findings[-1] == "A gain."
+    assert "gain error 0.086" in draw_replica(profile, ARTICLE_LOOK).alt  # 20 log10(1.01)
     without = with_proof(made_profile(B), None, sentence="A gain.")
     assert "programme" in without["replica.residual"].reason

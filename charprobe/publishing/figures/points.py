@@ -1,0 +1,88 @@
+"""Points of the curves that overlays, charts and moving pictures draw."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.entry import flags, numbers, rows_of
+from charprobe.profile.profile import Profile
+from charprobe.publishing.figures.timing.gain_trace import steps_of
+from charprobe.values.arrays import Array
+from charprobe.values.edge import Edge
+
+LEAST_REDUCTION_DB = 1.0
+MIDDLE_HZ = 1000.0
+
+
+def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
+    """Return input levels and a column of the static curve at the points that count, by level."""
+    table = profile.curves["static"]
+    keep = np.flatnonzero(flags(table, "used", missing=True))
+    order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
+    return numbers(table, "input_dbfs")[order], numbers(table, column)[order]
+
+
+def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
+    """Return times after an edge (s) and how much of the gain change is done (%); empty where none is."""
+    trace, step = profile.curves["gain_trace"], reference_step(profile)
+    if step not in steps_of(trace, edge):
+        return np.zeros(0), np.zeros(0)
+    time_s, gain_db = edge_trace(trace, edge, step)
+    before, after = time_s <= 0, time_s > 0
+    start = float(np.median(gain_db[before])) if before.any() else float(gain_db[0])
+    stop = _settled_after(profile, edge)
+    if start == stop or not after.any():
+        return np.zeros(0), np.zeros(0)
+    return time_s[after], 100 * (gain_db[after] - start) / (stop - start)
+
+
+def has_reduction(profile: Profile) -> bool:
+    """Tell whether a profile's reference burst was reduced by `LEAST_REDUCTION_DB`, so that it has times."""
+    if not has_curve(profile, "timing") or not profile.curves["timing"].columns["reduction_db"]:
+        return False
+    reduction = numbers(profile.curves["timing"], "reduction_db")[reference_step(profile)]
+    return bool(np.nan_to_num(reduction) >= LEAST_REDUCTION_DB)
+
+
+def _settled_after(profile: Profile, edge: Edge) -> float:
+    """Return the gain in dB that an edge leads to: after a release, that before the attack."""
+    trace = profile.curves["gain_trace"]
+    step = reference_step(profile)
+    time_s, gain_db = edge_trace(trace, edge, step)
+    if edge == "release":
+        rest_s, rest_db = edge_trace(trace, "attack", step)
+        if (rest_s <= 0).any():
+            return float(np.median(rest_db[rest_s <= 0]))
+    late = time_s >= 0.9 * time_s.max()
+    return float(np.median(gain_db[late]))
+
+
+def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array]:
+    """Return levels and a column of "harmonics" at the tone nearest 1 kHz."""
+    table = profile.curves["harmonics"]
+    chosen = np.flatnonzero(numbers(table, "frequency_hz") == middle_hz(profile))
+    level = numbers(table, "input_dbfs")[chosen]
+    order = np.argsort(level, kind="stable")
+    return level[order], numbers(table, column)[chosen][order]
+
+
+def middle_hz(profile: Profile) -> float:
+    """Return the tone nearest 1 kHz of the curve "harmonics"."""
+    hz = numbers(profile.curves["harmonics"], "frequency_hz")
+    return float(hz[np.argmin(np.abs(np.log(hz / MIDDLE_HZ)))])
+
+
+def response_points(profile: Profile) -> tuple[Array, Array]:
+    """Return frequencies and the gain at the lowest drive, less its value at 1 kHz."""
+    table = profile.curves["response"]
+    drive = numbers(table, "drive_dbfs")
+    lowest = np.flatnonzero(drive == np.nanmin(drive))
+    hz, level = numbers(table, "frequency_hz")[lowest], numbers(table, "magnitude_db")[lowest]
+    order = np.argsort(hz, kind="stable")
+    return hz[order], level[order] - float(np.interp(MIDDLE_HZ, hz[order], level[order]))
+
+
+def has_curve(profile: Profile, curve: str) -> bool:
+    """Tell whether a profile has a curve with rows."""
+    return curve in profile.curves and rows_of(profile.curves[curve]) > 0
