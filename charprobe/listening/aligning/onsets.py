@@ -99,8 +99,12 @@ def _eventful(source: Frames, length: int) -> list[tuple[int, Activity]]:
     """First frame and activity of the most eventful stretch of each third of a file, most eventful first."""
     if source.frames <= length:
         return [(0, activity(source, 0, length))]
-    starts = np.linspace(0, source.frames - length, 4 * THIRDS).astype(int)
-    powers = [_band_powers(source, int(start), int(start) + length) for start in starts]
+    starts = HOP * np.linspace(0, (source.frames - length) // HOP, 4 * THIRDS).astype(int)
+    if starts[1] < length:  # they overlap: the whole file is less than all of them
+        whole, hops = _band_powers(source, 0, source.frames), length // HOP
+        powers = [whole[start // HOP :][:hops] for start in starts]
+    else:
+        powers = [_band_powers(source, int(start), int(start) + length) for start in starts]
     mean = np.mean([power.mean(axis=0) for power in powers], axis=0)
     events = np.array([np.sum(_rises(power, mean) ** 2) for power in powers]).reshape(THIRDS, -1)
     best = np.argmax(events, axis=1) + events.shape[1] * np.arange(THIRDS)
