@@ -102,7 +102,7 @@ def classify_movement(
     free, to points even in log time. Points are trusted to no better than 0.4 % of the change, since no
     device is an exact exponential. Two stages are accepted only if the Bayesian information criterion says
     so by 12, the misfit falls to 60 % or less, the constants lie apart by 2.5 or more and inside the
-    record, neither share is below 5 %, and no single law that bends (`fit_tail`) does nearly as well.
+    record, neither share is below 5 %, and both hold against every single law that bends (`fit_tail`), too.
     """
     t, g, s = _spread(trace, t63_s)
     change = after_db - before_db
@@ -129,12 +129,10 @@ def classify_movement(
                 )
                 for law in LAWS
             ]
-            alike = min(law.bic for law in bent) < two.bic + CLEARLY
-            return (
-                _other("a law that bends describes the movement as well as two stages")
-                if alike
-                else _two(two)
-            )
+            bent_law = min(bent, key=lambda law: law.bic)
+            if two.bic + CLEARLY < bent_law.bic and max(two.rms_db, floor / 4) < WORTH * bent_law.rms_db:
+                return _two(two)
+            return _other("a law that bends describes the movement nearly as well as two stages")
     if best.rms_db > WRONG * abs(change) or not movement.agrees(best, times):
         return _other(
             f"no simple law describes the movement: the best one misses it by {best.rms_db:.2g} dB rms"

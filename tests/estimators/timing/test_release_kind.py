@@ -112,6 +112,16 @@ def test_intervals_of_the_constant_hold_the_truth(rng, draws=10):
     assert inside > expected_inside(draws)
 
 
+def test_a_law_that_two_stages_only_come_near_to_is_not_said_to_have_them(rng):
+    """Falls as one over time, then exponentially, after a detector that takes 3 ms to let go."""
+
+    def left(t):
+        since = np.maximum(t - 0.003 * (1 - np.exp(-t / 0.003)), 0.0)
+        return 1 / ((1 + 26.8) * np.exp(since / 0.6) - 26.8)
+
+    assert kind_of(left, rng, release_s=0.6).kind == "other"
+
+
 @pytest.mark.parametrize(("times_faster", "slow_s"), [(8.0, 0.4), (24.0, 0.6)])
 def test_what_lets_go_the_faster_the_deeper_is_not_said_to_have_two_stages(times_faster, slow_s, rng):
     """The rate is (1 + times_faster * share) / slow_s: closed form of a Bernoulli equation."""

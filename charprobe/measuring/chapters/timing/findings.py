@@ -106,7 +106,7 @@ def _release(entries: Published, row: BurstRow) -> str:
         line = f"a straight line of {speed}"
         if isinstance(t50, Quantity) and isinstance(t90, Quantity) and t90.value > LINE * t50.value:
             line = f"at first {speed} straight on, slower towards its end"
-        return f"{text}, {line}: smoothing stands before the log."
+        return f"{text}, {line}."
     if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
         after = f" after a hold of {edited(hold).number}" if isinstance(hold, Quantity) else ""
         return f"{text}, one exponential in dB of {edited(tau_1).number}{after}."
