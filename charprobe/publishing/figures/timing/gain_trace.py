@@ -179,13 +179,14 @@ def _mark_times(
             markersize=look.frame.marker_pt * 1.3,
             markeredgewidth=look.frame.line_pt * 0.6,
         )
-        late = far and when > far * EDGE_SHARE  # the words would leave the panel
+        late = bool(far) and when > far * EDGE_SHARE  # the words would leave the panel
+        above = (edge == "attack") != late  # where the curve is not
         axes.annotate(
             f"{point}  {edited_number(when, 's')}",
             (when * scale, height),
-            xytext=(-1.0 if late else 1.0, 0.7 if edge == "attack" else -0.7),
+            xytext=(-1.0 if late else 1.0, 0.7 if above else -0.7),
             textcoords="offset fontsize",
-            va="bottom" if edge == "attack" else "top",
+            va="bottom" if above else "top",
             ha="right" if late else "left",
             bbox={"facecolor": look.palette.paper, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
         )
