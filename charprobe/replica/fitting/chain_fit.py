@@ -14,8 +14,9 @@ from charprobe.replica.filters import taps
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
 from charprobe.replica.fitting.filter_fit import fit_filter
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
+from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
-from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT_TURNS, Fitted, fit_side_by_side, search
+from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT, Fitted, fit_side_by_side, search
 from charprobe.replica.fitting.stretches import Stretch, stretches_of
 from charprobe.replica.fitting.structures import first_cell
 from charprobe.replica.parts import Cell, Chain, Colour, Place, Section
@@ -27,7 +28,7 @@ NONE = Colour()
 WORTH = 0.8  # of the error without: what a colour must bring
 PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
 TURNS = 2  # of cell and colour, each with the other as it is
-COLOUR_TURNS = 6
+COLOUR = Effort(6, 0.005)
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 KEPT = 2  # other structures that are fitted out
 
@@ -212,7 +213,7 @@ def _coloured(cell: Cell, places: Sequence[Place], sounds: _Sounds, rate_hz: int
         return NONE
     best, least = NONE, WORTH * bare
     for place in places:
-        one = fit_colour(cell, place, heard, rate_hz=rate_hz, turns=COLOUR_TURNS).colour
+        one = fit_colour(cell, place, heard, rate_hz=rate_hz, effort=COLOUR).colour
         score = _harmonic_score(cell, one, judge, rate_hz)
         if score < least:
             best, least = one, score
@@ -235,7 +236,7 @@ def _refit(
     """Fit structures to all that is heard, each from a cell, the colour as it is."""
     heard, held_out = _bent(sounds.fit, colour), _bent(sounds.held_out, colour)
     calls = [(one.structure, like, heard, held_out) for one, like in starts]
-    return list(fit_side_by_side(calls, rate_hz=rate_hz, turns=FIT_TURNS, jobs=jobs))
+    return list(fit_side_by_side(calls, rate_hz=rate_hz, effort=FIT, jobs=jobs))
 
 
 def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:

@@ -9,7 +9,7 @@ import numpy as np
 from charprobe.replica.cell import RunningCell, gain_db
 from charprobe.replica.colour import shaped, table_of
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.least_squares import Knob, Solution, solve
+from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
 from charprobe.replica.parts import Cell, Colour, Place
 from charprobe.values.arrays import Array
 
@@ -26,7 +26,7 @@ class Coloured:
     solution: Solution
 
 
-def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, turns: int) -> Coloured:
+def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort: Effort) -> Coloured:
     """Fit odd and even parts of the curve up to the highest peak of the tones, the cell being as it is."""
     met = heard.dry[heard.used] if place == "before" else through(cell, Colour(), heard, rate_hz)
     peak = float(np.max(np.abs(met))) + 1e-9
@@ -46,8 +46,7 @@ def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, turns:
         np.append(heard.block, heard.block[-1] + 1 + np.arange(pull.size)),
         knobs,
         np.zeros(len(knobs)),
-        turns=turns,
-        enough=0.005,
+        effort=effort,
     )
     return Coloured(_curve(place, peak, solution.values), solution)
 

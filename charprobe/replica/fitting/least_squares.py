@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.values.arrays import Array, Index
 
 SPRING = 1e-4
+NEAR = 0.1  # of `Knob.far`: so near a bound a number may hardly change anything
 USUAL = 2.0  # ways' worth of what all blocks show, beside what those show that tell a number
 Predict = Callable[[Array], Array]  # rows of numbers, shape (k, p) -> rows of output, shape (k, m)
 
@@ -55,6 +56,14 @@ class Knob:
 
 
 @dataclass(frozen=True)
+class Effort:
+    """Derivatives that may be taken, and the relative gain of the squares at which a turn is the last."""
+
+    turns: int
+    enough: float
+
+
+@dataclass(frozen=True)
 class Solution:
     """Where a fit ended.
 
@@ -75,7 +84,7 @@ class Solution:
 
 def solve(
     predict: Predict, target: Array, weight: Array, block: Index, knobs: Sequence[Knob], start: Array, *,
-    turns: int, enough: float,
+    effort: Effort,
 ) -> Solution:  # fmt: skip
     """Minimise the weighted squares of ``target - predict``.
 
@@ -91,10 +100,8 @@ def solve(
         What is fitted.
     start : ndarray, shape (p,)
         First values, inside the bounds.
-    turns : int
-        Derivatives that may be taken.
-    enough : float
-        Relative gain of the squares at which a turn is the last.
+    effort : Effort
+        When it ends.
 
     Notes
     -----
@@ -109,7 +116,7 @@ def solve(
     damping, slopes = 1e-3, np.zeros((len(knobs), 0))
     error = (target - predict(values[None])[0]) * weight
     cost = float(error @ error)
-    for _ in range(turns):
+    for _ in range(effort.turns):
         slopes = _slopes(predict, values, steps, high, weight)
         normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
         scale = np.sqrt(np.diag(normal)) + 1e-30
@@ -130,10 +137,11 @@ def solve(
                 damping = max(damping / 10, 1e-9)
                 break
             damping *= 10
-        if not moved or before - cost <= enough * before:
+        if not moved or before - cost <= effort.enough * before:
             break
     covariance = _covariance(slopes, error, block) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
     room = 3 * np.sqrt(np.diag(covariance))
+    room = np.maximum(room, NEAR * far)
     near = np.flatnonzero((values - low <= room) | (high - values <= room)).tolist()
     for i in near if slopes.shape[1] else ():
         reach = max(steps[i], min(values[i] - low[i], high[i] - values[i]))

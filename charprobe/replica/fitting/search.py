@@ -10,7 +10,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 
 from charprobe.replica.cell import answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.least_squares import Knob, Solution, solve
+from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain
@@ -26,7 +26,8 @@ FIRST = (
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
-LOOK_TURNS, SEARCH_TURNS, FIT_TURNS = 2, 6, 8  # a first look, a structure worth it, the last fit
+LOOK, SEARCH = Effort(2, 0.01), Effort(6, 0.01)  # a first look, a structure worth it
+FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
@@ -62,14 +63,14 @@ Call = tuple[
 
 @on_one_thread
 def fit_cell(
-    structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, turns: int
+    structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort
 ) -> Fitted:
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = cell_of(structure, like)
     knobs = knobs_of(structure, rate_hz)
     predict = Gains(cell, knobs, heard, rate_hz)
     start = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
-    solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, turns=turns, enough=0.01)
+    solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, effort=effort)
     solution = replace(
         solution, covariance=solution.covariance + np.diag(_least_variance(knobs, solution.values, rate_hz))
     )
@@ -173,7 +174,7 @@ def search(
     def run(structures: Iterable[Structure], like: Cell, share: tuple[float, float]) -> None:
         new = [one for one in dict.fromkeys(structures) if one.sound and one not in known]
         looked = fit_side_by_side(
-            [(one, like, heard, held_out) for one in new], rate_hz=rate_hz, turns=LOOK_TURNS, jobs=jobs
+            [(one, like, heard, held_out) for one in new], rate_hz=rate_hz, effort=LOOK, jobs=jobs
         )
         for i, one in enumerate(looked):
             known[one.structure] = one
@@ -183,7 +184,7 @@ def search(
         worth = [one for one in worth if one.structure not in followed]
         followed.update(one.structure for one in worth)
         calls = [(one.structure, one.cell, heard, held_out) for one in worth]
-        for one in fit_side_by_side(calls, rate_hz=rate_hz, turns=SEARCH_TURNS, jobs=jobs):
+        for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):
             known[one.structure] = one
         told(share[1])
 
@@ -197,10 +198,10 @@ def search(
     return tuple(ranked())
 
 
-def fit_side_by_side(calls: Iterable[Call], *, rate_hz: float, turns: int, jobs: int) -> Iterator[Fitted]:
+def fit_side_by_side(calls: Iterable[Call], *, rate_hz: float, effort: Effort, jobs: int) -> Iterator[Fitted]:
     """Fit several structures in so many processes; they come in their order, whatever their number."""
     work = (
-        delayed(fit_cell)(structure, like, heard, held_out, rate_hz=rate_hz, turns=turns)
+        delayed(fit_cell)(structure, like, heard, held_out, rate_hz=rate_hz, effort=effort)
         for structure, like, heard, held_out in calls
     )
     yield from Parallel(n_jobs=jobs, return_as="generator")(work)

@@ -1,6 +1,6 @@
 import numpy as np
 
-from charprobe.replica.fitting.least_squares import Knob, solve
+from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 
 KNOBS = (Knob(("a",), -10, 10), Knob(("b",), 0.01, 10, logarithmic=True))
 T = np.linspace(0, 3, 2000)
@@ -14,7 +14,7 @@ def decay(rows):
 def test_numbers_of_a_decay_are_found_on_their_own_scale():
     target = decay(np.array([[0.3, np.log(0.7)]]))[0]
     start = np.array([0.0, np.log(2.0)])
-    found = solve(decay, target, np.ones(T.size), BLOCK, KNOBS, start, turns=20, enough=1e-12)
+    found = solve(decay, target, np.ones(T.size), BLOCK, KNOBS, start, effort=Effort(20, 1e-12))
     np.testing.assert_allclose([found.values[0], np.exp(found.values[1])], [0.3, 0.7], atol=1e-5)
     assert found.score < 1e-5
 
@@ -23,7 +23,9 @@ def test_the_covariance_is_the_scatter_of_the_numbers(rng):
     target, start = decay(np.array([[0.3, np.log(0.7)]]))[0], np.array([0.2, np.log(0.8)])
     weight = np.full(T.size, 20.0)
     fits = [
-        solve(decay, target + rng.normal(0, 0.05, T.size), weight, BLOCK, KNOBS, start, turns=6, enough=1e-6)
+        solve(
+            decay, target + rng.normal(0, 0.05, T.size), weight, BLOCK, KNOBS, start, effort=Effort(6, 1e-6)
+        )
         for _ in range(120)
     ]
     scatter = np.std([fit.values for fit in fits], axis=0)
@@ -35,7 +37,7 @@ def test_a_number_at_its_bound_stays_there():
     knobs = (Knob(("a",), 0.5, 10), KNOBS[1])
     target = decay(np.array([[0.3, np.log(0.7)]]))[0]
     start = np.array([1.0, 0.0])
-    found = solve(decay, target, np.ones(T.size), BLOCK, knobs, start, turns=20, enough=1e-9)
+    found = solve(decay, target, np.ones(T.size), BLOCK, knobs, start, effort=Effort(20, 1e-9))
     assert found.values[0] == 0.5
 
 
@@ -47,7 +49,7 @@ def test_a_number_that_nothing_tells_at_its_bound_holds_up_no_other():
 
     target = bent(np.array([[0.3, np.log(0.7), 0.0]]))[0]
     weight = np.full(T.size, 1e3)
-    found = solve(bent, target, weight, BLOCK, knobs, np.array([0.1, 0.3, 0.0]), turns=20, enough=1e-12)
+    found = solve(bent, target, weight, BLOCK, knobs, np.array([0.1, 0.3, 0.0]), effort=Effort(20, 1e-12))
     np.testing.assert_allclose(found.values[:2], [0.3, np.log(0.7)], atol=1e-3)
     assert np.sqrt(found.covariance[2, 2]) < 4  # its derivative at 0 alone would say: anything at all
 
@@ -61,7 +63,7 @@ def test_a_number_that_one_block_alone_tells_scatters_as_stated(rng):
 
     weight, start = np.full(T.size, 20.0), np.zeros(2)
     fits = [
-        solve(predict, rng.normal(0, 0.05, T.size), weight, BLOCK, knobs, start, turns=3, enough=1e-9)
+        solve(predict, rng.normal(0, 0.05, T.size), weight, BLOCK, knobs, start, effort=Effort(3, 1e-9))
         for _ in range(120)
     ]
     scatter = np.std([fit.values for fit in fits], axis=0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.search import fit_cell
+from charprobe.replica.fitting.search import FIT, fit_cell
 from charprobe.replica.fitting.structures import Structure, cell_of
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
 from charprobe.simulation.devices.dynamics.compressor import Compressor
@@ -42,7 +42,7 @@ def device(**changed):
 )  # fmt: skip
 def test_the_numbers_of_a_device_come_back(structure, built, rng):
     sound = heard(built, rng)
-    found = fit_cell(structure, FIRST, sound, sound, rate_hz=RATE, turns=15)
+    found = fit_cell(structure, FIRST, sound, sound, rate_hz=RATE, effort=FIT)
     bend, smoothing = found.cell.bends[0], found.cell.smoothing
     got = [bend.threshold_dbfs, bend.slope, bend.knee_db, smoothing.attack_s, smoothing.release_s]
     np.testing.assert_allclose(got, [-28.0, 0.65, 6.0, 0.01, 0.06], rtol=0.02)
