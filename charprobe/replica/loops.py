@@ -13,7 +13,7 @@ import numpy as np
 
 from charprobe.replica import coefficients as at
 from charprobe.values.arrays import Array, Flags, Index
-from charprobe.values.compiled import compiled_in_place
+from charprobe.values.compiled import compiled_in_place, compiled_inside
 
 # reading, samples kept, output or fast store, held or slow store, samples held, slope of the computer,
 # reduction, the same linked, poles of attack and release
@@ -105,7 +105,7 @@ def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: fl
     return float(new[k, 2] + share * slow)
 
 
-@compiled_in_place
+@compiled_inside
 def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
     """Set the poles of the next step; in a feedback loop in dB the closed loop's is the continuous one."""
     z[k, 8], z[k, 9] = c[at.ATTACK], c[at.RELEASE]
@@ -120,7 +120,7 @@ def _in_db(reading: float, exponent: float) -> float:
     return float(max(-120.0, _LN_DB / exponent * np.log(reading))) if reading > 0.0 else -120.0
 
 
-@compiled_in_place
+@compiled_inside
 def _read(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
     """What the detector reads once it meets the magnitude `m`: in dB, unless that itself is smoothed."""
     p = c[at.EXPONENT]
@@ -135,7 +135,7 @@ def _read(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> flo
     return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p)
 
 
-@compiled_in_place
+@compiled_inside
 def _answer(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
     """Reduction in dB once the detector reads `x`, the state being `z`; the next is `new`."""
     a, r, domain = z[k, 8], z[k, 9], codes[1]
@@ -154,13 +154,13 @@ def _answer(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> f
     return reduction
 
 
-@compiled_in_place
+@compiled_inside
 def _respond(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
     """Reduction in dB once the detector meets the magnitude `m`, the state being `z`; the next is `new`."""
     return _answer(_read(m, z, k, c, codes, new), z, k, c, codes, new)
 
 
-@compiled_in_place
+@compiled_inside
 def _opened(
     f: Array, k: int, c: Array, codes: Index, one: Array, two: Array
 ) -> tuple[float, float, float, float]:
@@ -181,7 +181,7 @@ def _opened(
     return q0, q1, s0, s1
 
 
-@compiled_in_place
+@compiled_inside
 def _closed(u: float, f: Array, k: int, c: Array, codes: Index, one: Array, two: Array) -> None:
     """Move the side chain's filters on by the sample u."""
     x = u
@@ -234,7 +234,7 @@ def shape(samples: Array, table: Array, out: Array) -> None:
         out[n] = _shaped(samples[n], table) - samples[n]
 
 
-@compiled_in_place
+@compiled_inside
 def _solved(
     known: float,
     start: float,

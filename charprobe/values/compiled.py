@@ -32,6 +32,12 @@ def compiled_in_place(loop: Loop) -> Loop:
     return cast(Loop, _keep(numba.njit(error_model="numpy", **uncounted)(loop)))
 
 
+def compiled_inside(loop: Loop) -> Loop:
+    """Compile a step of such a loop into whatever calls it: to pass it many arrays costs more than it."""
+    uncounted: Any = {"_nrt": False}
+    return cast(Loop, _keep(numba.njit(error_model="numpy", inline="always", **uncounted)(loop)))
+
+
 def _keep(machine_code: Any) -> Any:
     """Have the compiler keep its code outside the package, where uninstalling would leave it behind."""
     settings: Any = numba.config
