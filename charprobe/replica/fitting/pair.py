@@ -1,4 +1,4 @@
-"""Dry and processed sound side by side: the bypass read at the places of the capture's samples."""
+"""Dry and processed sound side by side, both read at the samples of the stimulus."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ class OneChannel:
 class Sides:
     """What went into the stage and what came out, sample by sample; shapes (n,).
 
-    Both have the polarity of the stimulus, and the delay between them is taken off: `wet` holds samples of
-    the capture as they are, `dry` is the bypass read between its samples.
+    Both have the polarity of the stimulus and are read at its samples, delays taken off: a stage that runs at
+    the samples it is played takes its steps there, and one that does not is heard as well there as elsewhere.
     """
 
     dry: Array
@@ -112,7 +112,7 @@ class Pair:
         return float(max(ends, default=0.0)) if self.sealed else 0.0
 
     def read(self, start: float, stop: float) -> Sides:
-        """Read both sides between two stimulus positions, silence beyond the files.
+        """Read both sides at the stimulus samples between two positions, silence beyond the files.
 
         Raises
         ------
@@ -124,19 +124,19 @@ class Pair:
             for segment in self.wet.stimulus.of_kind(Programme)
         ):
             raise ValueError("a fit must not see the programme that proves it")
-        cut = self.wet.cut(start, stop)
-        place = self.dry.alignment
-        begin = cut.start - self.late * cut.step
-        first = float(place.capture_index(begin))
-        dry = read_at(
-            OneChannel(self.dry.source, self.dry.channel),
-            first=first,
-            step=cut.step / place.step,
-            count=cut.samples.size,
-        )[:, 0]
-        return Sides(
-            np.nan_to_num(dry) * place.polarity, np.nan_to_num(cut.samples) * self.wet.alignment.polarity
+        first = int(np.ceil(start))
+        count = max(0, int(np.ceil(stop)) - first)
+        wet, dry = (
+            read_at(
+                OneChannel(take.source, take.channel),
+                first=float(take.alignment.capture_index(first)) + late,
+                step=1 / take.alignment.step,
+                count=count,
+            )[:, 0]
+            * take.alignment.polarity
+            for take, late in ((self.wet, self.late), (self.dry, 0.0))
         )
+        return Sides(np.nan_to_num(dry), np.nan_to_num(wet))
 
 
 def _noise(take: Take) -> tuple[float, int]:

@@ -2,40 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.signal import butter, oaconvolve, sosfiltfilt
 
-from charprobe.listening.aligning.warp import read_at
 from charprobe.replica.fitting.pair import Noise, Pair, Sides
 from charprobe.stimulus.render import render_between
-from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 
 REACH = 8  # taps of the path on each side of a sample
 SLOW_HZ = 60.0  # what the path adds below it is kept: AC coupling rings on down there
-LIKE_NOISE = 1.2  # times the noise of the bypass: more left is a path of another kind, and the bypass stays
+LIKE_NOISE = 1.25  # times the noise of the bypass: more left is a path of another kind, and the bypass stays
+PIECE_S, MOST = 0.01, 0.9  # of so many pieces that long: hard onsets ring in converters, behind the stage
 LEAST = 1e-10  # of the greatest: directions in which a few tones do not tell the path
-
-
-@dataclass(frozen=True)
-class _Played:
-    """The stimulus as frames."""
-
-    stimulus: Stimulus
-    channels: int = 1
-
-    @property
-    def rate_hz(self) -> int:
-        return self.stimulus.rate_hz
-
-    @property
-    def frames(self) -> int:
-        return self.stimulus.length
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        return render_between(self.stimulus, start, stop)[:, None]
 
 
 def read_quiet(pair: Pair, start: float, stop: float, *, noise: Noise) -> Sides:
@@ -46,24 +26,21 @@ def read_quiet(pair: Pair, start: float, stop: float, *, noise: Noise) -> Sides:
     A store that rises faster than it falls takes the crests of noise for level: a model that hears noise
     which the stage did not hear finds every threshold too high (by 0.007 dB where it lies 58 dB above the
     noise, many times its interval). The path is fitted as `REACH` taps to each side; where what is left is
-    more than noise, the bypass stays as it was captured.
+    more than noise, but for onsets, the bypass stays as it was captured.
     """
     sides = pair.read(start, stop)
-    if noise.heard >= 1 or sides.dry.size < 64 * REACH:
+    if noise.heard >= 1 or sides.dry.size < 512 * REACH:
         return sides
-    cut = pair.wet.cut(start, stop)
-    played = read_at(
-        _Played(pair.wet.stimulus),
-        first=cut.start - (pair.late + REACH) * cut.step,
-        step=cut.step,
-        count=sides.dry.size + 2 * REACH,
-    )[:, 0]
+    first = int(np.ceil(start)) - REACH
+    played = render_between(pair.wet.stimulus, first, first + sides.dry.size + 2 * REACH)
     path = _path(played, sides.dry)
     passed = oaconvolve(played, path, mode="valid")
     left = sides.dry - passed
     slow = sosfiltfilt(butter(2, SLOW_HZ, fs=pair.rate_hz, output="sos"), left)
     left = left - slow
-    if float(np.sqrt(np.mean(left**2))) > LIKE_NOISE * noise.dry:
+    size = round(PIECE_S * pair.rate_hz)
+    pieces = np.sqrt(np.mean(left[: left.size // size * size].reshape(-1, size) ** 2, axis=1))
+    if float(np.quantile(pieces, MOST)) > LIKE_NOISE * noise.dry:
         return sides
     return replace(sides, dry=passed + slow + np.sqrt(noise.heard) * left)
 

@@ -31,14 +31,14 @@ class Recorder:
         edge = round(0.2 * rate_hz)
         count = int(np.ceil(sound.size * (1 + 1e-6 * abs(self.drift_ppm)) + self.late)) + 2 * edge
         at = (np.arange(count) - edge - self.late) / (1 + 1e-6 * self.drift_ppm)
-        line = between(sound, at, kernel())
+        line = between(sound, at, _kernel())
         rms = 10 ** (self.noise_dbfs / 20) / np.sqrt(2)
         line += np.random.default_rng([seed, self.draw]).normal(0.0, rms, count)
         steps = 2.0 ** (self.bits - 1)
         return np.asarray(np.clip(np.round(line * steps), -steps, steps - 1) / steps)
 
 
-def kernel() -> Array:
+def _kernel() -> Array:
     """A windowed sinc, a row for each fraction of a sample; rows sum to 1."""
     fraction = np.arange(PHASES + 1)[:, None] / PHASES
     offset = np.arange(TAPS)[None, :] - (TAPS // 2 - 1) - fraction
