@@ -179,7 +179,15 @@ def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = Non
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
         return Unmeasured(unit, reason, LOCAL)
     reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
-    return Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least, cause="low-levels")
+    return _above_steps(curve, Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least, cause="low-levels"))
+
+
+def _above_steps(curve: StaticCurve, missing: Unmeasured) -> Unmeasured:
+    """Ask for longer steps, not for higher ones, where those above the highest in use had not settled."""
+    if not curve.unknown_above:
+        return missing
+    reason = f"{missing.reason}; no step above had settled"
+    return replace(missing, reason=reason, next=MORE_STEPS, cause="short-steps")
 
 
 def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
@@ -194,7 +202,7 @@ def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
 
 def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
     reason = f"the knee is still bending at the highest step in use, {in_dbfs(curve.highest_dbfs)}"
-    return Unmeasured(unit, reason, HIGHER_STEPS, cause="low-levels")
+    return _above_steps(curve, Unmeasured(unit, reason, HIGHER_STEPS, cause="low-levels"))
 
 
 def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
@@ -290,7 +298,8 @@ def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
     hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
     if hits.size == 0:
         reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
-        return Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]), cause="low-levels")
+        missing = Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]), cause="low-levels")
+        return _above_steps(curve, missing)
     hit = int(hits[0])
     slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
     value = float(grid[hit] - course[hit] / slope)

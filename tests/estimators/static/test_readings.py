@@ -1,8 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from held_truths import expected_inside
 from static_curves import SIGMA_DB, curve_of, knee, soft
 
+from charprobe.estimators.static.curve import fit_static_curve
 from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -134,3 +137,16 @@ def test_a_ratio_that_eases_a_little_has_an_interval_that_reaches_all_of_it(rng)
     assert read.slope.low <= 0.25
     # told as a bend of its own, or reached up to the chord of the two highest steps
     assert read.second is not None or read.slope.high >= 0.25 + 0.004 * 13.5
+
+
+def test_where_no_step_above_had_settled_nothing_is_said_of_what_happens_there(rng):
+    points = [
+        replace(point, settled=False, std_db=5.0, remaining_db=1.0) if point.input_dbfs > -30 else point
+        for point in curve_of(soft, rng).points
+    ]
+    curve = fit_static_curve(points, axis_std_db=0.0)
+    read = read_static_curve(curve)
+    assert curve.unknown_above and not curve.only_saturates
+    assert read.max_reduction.at_least == 0.0
+    for reading in (read.max_reduction, read.threshold, read.threshold_1db, read.slope):
+        assert isinstance(reading, Unmeasured) and reading.cause == "short-steps"
