@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -131,7 +131,9 @@ class Deconvolution:
         -----
         The impulse response is windowed, longer at low frequencies: from a quarter of the way to the second
         order before time zero (at most 0.1 s) to a quarter of the record after it (at most 0.6, 0.25 and
-        0.1 s below 150 Hz, below 1.5 kHz and above). A response that rings on for longer is smoothed.
+        0.1 s below 150 Hz, below 1.5 kHz and above). A response that rings on for longer is smoothed. A gain
+        that still moves while the sweep is low reaches far before time zero: half of what half the window
+        before it makes of the lowest band is doubt.
         """
         before_s = min(0.1, 0.25 * self.rate_s * np.log(2))
         parts = []
@@ -139,7 +141,10 @@ class Deconvolution:
             chosen = grid_hz[(grid_hz >= low_hz) & (grid_hz < high_hz)]
             if chosen.size:
                 reach = min(after_s, 0.25 * self.size * self.step_s)
-                parts.append(self._window(chosen, 0.0, before_s, reach))
+                part = self._window(chosen, 0.0, before_s, reach)
+                if low_hz == 0:
+                    part = _doubted(part, self._window(chosen, 0.0, before_s / 2, reach))
+                parts.append(part)
         return _joined(parts)
 
     def harmonic(self, order: int, grid_hz: Array) -> Response:
@@ -215,6 +220,16 @@ def _pooled(power: Array) -> Array:
     """Mean over each point and up to two neighbours either side: few quiet windows fit into a short sweep."""
     width = np.ones(5)
     return np.convolve(power, width, "same") / np.convolve(np.ones(power.size), width, "same")
+
+
+def _doubted(part: Response, nearer: Response) -> Response:
+    """A response doubted by half of what another window makes of it."""
+    moved, late_s = np.abs(part.value - nearer.value), part.group_delay_s - nearer.group_delay_s
+    return replace(
+        part,
+        std=np.hypot(part.std, moved / 2),
+        group_delay_std_s=np.hypot(part.group_delay_std_s, late_s / 2),
+    )
 
 
 def _joined(parts: list[Response]) -> Response:

@@ -104,3 +104,16 @@ def test_too_short_a_cut_is_refused():
 def test_grid_holds_both_ends_and_1_khz():
     assert GRID_HZ[0] == 20 and GRID_HZ[-1] == 20_000 and 1000.0 in GRID_HZ
     assert np.all(np.diff(GRID_HZ) > 0)
+
+
+def test_a_gain_that_opens_while_the_sweep_is_low_is_in_the_interval_of_what_follows():
+    opened_s = SPEC.length_s / np.log(2200) * np.log(1.5)  # at 15 Hz
+
+    def opening(x, t):
+        return x(t) * (0.3 + 0.7 * np.clip(t / opened_s, 0, 1) ** 2)
+
+    low_hz = np.array([20.0, 25.0, 30.0, 40.0, 60.0, 100.0])  # from 15 Hz on its gain is 1
+    found = capture(SPEC, opening).linear(low_hz)
+    error = np.abs(found.value - 1)
+    assert error.max() > 3e-3  # 0.03 dB: it does reach there
+    assert np.all(error < 3 * found.std + 1e-4)  # the same regularisation as above
