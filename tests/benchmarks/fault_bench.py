@@ -9,11 +9,13 @@ the clean twin of the capture (same noise, no fault) for what has neither.
 from __future__ import annotations
 
 import argparse
+import json
 from collections import defaultdict
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from scipy import signal
@@ -243,6 +245,23 @@ def try_case(job: tuple[Case, str, str, int, bool]) -> Trial:
     return Trial(case, device, recipe, codes, warned, wrong=wrong)
 
 
+def kept_trials(path: Path) -> list[Trial]:
+    """Trials that an earlier run, stopped or not, put into a file, a line each."""
+    trials = []
+    for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
+        told = json.loads(line)
+        faults = tuple((name, size) for name, size in told["case"]["faults"])
+        told["case"] = Case(faults, told["case"]["both"], told["case"]["rank"])
+        sets = {name: frozenset(told[name]) for name in ("codes", "warned")}
+        trials.append(Trial(**told | sets | {"wrong": tuple(told["wrong"])}))
+    return trials
+
+
+def keep(path: Path, trial: Trial) -> None:
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(asdict(trial), default=sorted) + "\n")
+
+
 def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
     """Judge clean captures of any stage and its bypass through any rig: a label, their stops, their warnings.
 
@@ -367,11 +386,13 @@ def main() -> None:
     parser.add_argument("--clean", type=int, default=0, help="clean captures to judge as well")
     parser.add_argument("--only", help="names of faults, with commas between; - for none")
     parser.add_argument("--pairs", type=int, default=0, help="pairs of faults to draw as well")
-    parser.add_argument("--seed", type=int, default=22, help="which pairs")
+    parser.add_argument("--seed", type=int, default=22, help="which pairs, which draw")
     parser.add_argument("--numbers", action="store_true", help="measure also what is told by name")
     parser.add_argument("--recipe", choices=RECIPES, help="one recipe alone")
     parser.add_argument("--device", choices=(*stage_names(), *stages()), help="one device alone")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
+    parser.add_argument("--draw", type=int, help="so many trials, drawn from all of them by the seed")
+    parser.add_argument("--keep", type=Path, help="file that trials are added to, and not run again from")
     parser.add_argument("--write", action="store_true", help="put the matrix into docs/accuracy/faults.md")
     options = parser.parse_args()
     names = options.only.split(",") if options.only else None
@@ -379,8 +400,17 @@ def main() -> None:
     recipes = [options.recipe] if options.recipe else RECIPES
     devices = [options.device] if options.device else DEVICES
     jobs = [(c, d, r, 1, options.numbers) for r in recipes for d in devices for c in chosen]
+    if options.draw:
+        order = np.random.default_rng(options.seed).permutation(len(jobs))
+        jobs = [jobs[number] for number in order[: options.draw]]
+    trials = kept_trials(options.keep) if options.keep else []
+    done = {(trial.case, trial.device, trial.recipe) for trial in trials}
+    jobs = [job for job in jobs if job[:3] not in done]
     with ProcessPoolExecutor(max_workers=options.jobs) as pool:
-        trials = list(pool.map(try_case, jobs, chunksize=4))
+        for trial in pool.map(try_case, jobs, chunksize=1 if options.keep else 4):
+            trials.append(trial)
+            if options.keep:
+                keep(options.keep, trial)
         clean = list(pool.map(try_clean, range(options.clean), chunksize=4))
     said = [screen(trials)] if trials else []
     said += [clean_text(clean)] if clean else []
