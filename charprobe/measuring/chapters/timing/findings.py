@@ -111,7 +111,7 @@ def _release(entries: Published, row: BurstRow) -> str:
         after = f" after a hold of {edited(hold).number}" if isinstance(hold, Quantity) else ""
         return f"{text}, one exponential in dB of {edited(tau_1).number}{after}."
     if row.release_kind is not None and row.release_kind.kind == "other":
-        return f"{text}, of a shape that neither one exponential nor a straight line describes."
+        return f"{text}, of a shape that neither a single exponential nor a straight line describes."
     return text + "."
 
 
