@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from charprobe.profile.profile import Profile
+from charprobe.stimulus.design_cures import BOTH_WAYS, ONLY_RISE, cured, sentences_on
 from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals
 from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
-from charprobe.stimulus.recipe import MAX_RATE_HZ, SCHEMA, Recipe, recipe_from_table
+from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out
-from charprobe.values.quantity import Cause
 from charprobe.values.wording import number_text
 
 CARRIER_HZ, STEPS_HZ = 4093.0, 997.0
@@ -108,13 +108,12 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     steps = next(spec for spec in recipe.segments if isinstance(spec, LevelSteps))
     bursts = next((spec for spec in recipe.segments if isinstance(spec, Bursts)), None)
     expected = expected_intervals(profile, needs, steps, bursts)
-    curable = [cause for cause in needs.causes if _cured(cause, needs, steps)]
     gains = (
-        bool(curable)
+        bool(cured(needs, steps))
         or _times_anew(profile, needs, bursts)
         or any(row.gains(rate_hz=profile.stimulus.rate_hz) for row in expected)
     )
-    reasons = [*needs.reasons, *_cures(needs, steps, bursts), *_given_up(needs, others, plan, steps)]
+    reasons = [*needs.reasons, *sentences_on(needs, steps, bursts), *_given_up(needs, others, plan, steps)]
     if duration > longest_s:
         reasons.append(
             f"the gaps this release needs make the take {duration:.0f} s long, more than {longest_s:.0f} s"
@@ -278,47 +277,14 @@ def _level_steps(needs: Needs, low_dbfs: float, gap_s: float, longest_s: float) 
     }  # fmt: skip
 
 
-def _cured(cause: Cause, needs: Needs, steps: LevelSteps) -> bool:
-    """Whether this design meets a cause: levels end at full scale, edges are told sample by sample."""
-    if cause == "low-levels":
-        return steps.to_dbfs > needs.highest_dbfs + 1
-    if cause == "coarse-carrier":
-        return False
-    return cause != "high-levels" or steps.from_dbfs < needs.lowest_dbfs - 1
-
-
-def _cures(needs: Needs, steps: LevelSteps, bursts: Bursts | None) -> list[str]:
-    """Say of each cause of a missing number what meets it, or that nothing played longer would."""
-    gap_s = 0.0 if bursts is None else bursts.release_s
-    lowest, highest = number_text(steps.from_dbfs, 1), number_text(steps.to_dbfs, 1)
-    meets: dict[Cause, str] = {
-        "short-steps": f"steps of {steps.step_s:.3g} s let the gain settle",
-        "short-gaps": f"gaps of {gap_s:.3g} s let the release end before the next burst",
-        "high-levels": f"level steps begin at {lowest} dBFS",
-        "low-levels": f"steps end at {highest} dBFS",
-    }
-    none_helps: dict[Cause, str] = {
-        "coarse-carrier": "carrier phases tell the gain at every sample already: a longer take gains "
-        f"nothing, a stimulus at {MAX_RATE_HZ} Hz (--rate) resolves faster edges",
-        "high-levels": f"level steps began at {number_text(needs.lowest_dbfs, 1)} dBFS already: a longer "
-        "take gains nothing, lower the gain before the stage",
-        "low-levels": f"steps cannot end above {highest} dBFS: a longer take gains nothing, raise the gain "
-        "before the stage",
-    }
-    return [
-        f"{meets[cause] if _cured(cause, needs, steps) else none_helps[cause]}, for {', '.join(names)}"
-        for cause, names in needs.causes.items()
-    ]
-
-
 def _given_up(needs: Needs, others: list[float], plan: _Plan, steps: LevelSteps) -> list[str]:
     """What the take holds, and what there was no time for."""
     if needs.still:
         return ["no level played changed the gain: bursts are left out, there is nothing to time"]
     heights = 1 + min(plan.heights, len(others))
     told = [f"{plan.phases} carrier phases and {heights} burst {'height' if heights == 1 else 'heights'} fit"]
-    if not steps.falling:
-        told.append("level steps only rise: falling ones would have to wait for the release at every level")
+    if not steps.falling and BOTH_WAYS not in needs.causes.get("short-steps", ()):
+        told.append(ONLY_RISE)
     left = {
         "programme, without which no replica is proved": plan.programme,
         "bursts of unlike lengths, without which no memory shows": plan.lengths,
