@@ -16,6 +16,7 @@ import tempfile
 import time
 import traceback
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from charprobe.profile.profile import Profile
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.design import design_stimulus
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
@@ -41,7 +43,7 @@ from tests.benchmarks.zoo.truth import truth_of
 
 RATE_HZ, NOISE_DBFS = 48_000, -105.0
 SLOW_S, PAD_DB = 5.0, 12.0
-STEREO, ZOO = {"linked-pair"}, "zoo:"
+STEREO, ZOO, RESTS = {"linked-pair"}, "zoo:", 4.0
 PAGE = Path("docs/accuracy/two-pass.md")
 
 
@@ -83,9 +85,15 @@ def against_truth(name: str, profile: Profile, stimulus: Stimulus, *, seed: int 
         truth = truth_of(zoo_stages(seed)[name.removeprefix(ZOO)], stimulus)
         return tuple(judged(json.loads(profile.to_json()), truth, noise_dbfs=NOISE_DBFS))
     warned = {item.code for item in profile.health if item.severity != "note"}
-    return tuple(
-        _as_judged(row, warned=bool(warned)) for row in true_rows(make_stage(name), profile, stimulus)
-    )
+    rows = true_rows(make_stage(name), profile, from_rest(stimulus.recipe))
+    return tuple(_as_judged(row, warned=bool(warned)) for row in rows)
+
+
+def from_rest(recipe: Recipe) -> Stimulus:
+    """Return the reference bursts alone, each from rest: what the published times are of."""
+    bursts = [spec for spec in recipe.segments if isinstance(spec, Bursts) and spec.reference]
+    rested = [replace(spec, lead_s=1.0, release_s=min(60.0, RESTS * spec.release_s)) for spec in bursts]
+    return lay_out(replace(recipe, segments=tuple(rested)), rate_hz=RATE_HZ, take=0)
 
 
 def _as_judged(row: TruthRow, *, warned: bool) -> Judged:

@@ -107,13 +107,17 @@ class StaticCurve:
 
     @cached_property
     def common_std_db(self) -> float:
-        """What all reduced levels may be off by together: drift, and the law that extrapolated them."""
-        extrapolated = [
-            max(p.std_db, UNSEEN_SHARE * abs(p.remaining_db))
-            for p in self.points
-            if p.used and not p.settled and _nearly(p)
-        ]
-        return float(np.hypot(self.drift_std_db, np.median(extrapolated) if extrapolated else 0.0))
+        """What all reduced levels may be off by together: drift, and the law that extrapolated them.
+
+        The law moves the curve by the share of the levels that hang on it: settled steps between them do not.
+        """
+        nearly = [p for p in self.points if p.used and not p.settled and _nearly(p)]
+        if not nearly:
+            return self.drift_std_db
+        typical = float(np.median([max(p.std_db, UNSEEN_SHARE * abs(p.remaining_db)) for p in nearly]))
+        lowest = min(p.input_dbfs for p in nearly)
+        among = sum(p.used and p.input_dbfs >= lowest for p in self.points)
+        return float(np.hypot(self.drift_std_db, typical * len(nearly) / among))
 
     @property
     def flat_section(self) -> StraightSection | None:

@@ -27,7 +27,6 @@ from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry, Health, Published, Severity, unmeasured
 from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
-from charprobe.stimulus.kinds.segment import Spec
 from charprobe.stimulus.recipe import MAX_RATE_HZ
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
@@ -102,7 +101,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     lengths = measure_rows(wet, bypass, BurstLengths, static)
     train = measure_train(wet, bypass)
     rows = (*bursts, *lengths)
-    lengths = tuple(row for row in lengths if _alike(row.segment.spec, lengths[0].segment.spec))
+    lengths = tuple(row for row in lengths if row.step == lengths[0].step)
     entries: dict[str, Entry] = {}
     health: list[Health] = []
     if bursts and _at_once(_reference(bursts)):
@@ -223,14 +222,6 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
     return Unmeasured(
         "s", reason, "raise the sampling rate to tighten the bound", at_most=max(bound, hold.high)
     )
-
-
-def _alike(one: Spec, other: Spec) -> bool:
-    """Whether bursts of unlike lengths have the same step, so that only the length tells them apart."""
-    assert isinstance(one, BurstLengths)
-    assert isinstance(other, BurstLengths)
-    names = ("carrier_hz", "low_dbfs", "high_dbfs")
-    return all(getattr(one, name) == getattr(other, name) for name in names)
 
 
 def _memory(rows: Sequence[BurstRow], wet: Take) -> Entry:

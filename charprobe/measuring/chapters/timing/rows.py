@@ -17,7 +17,7 @@ from charprobe.estimators.timing.trace.scatter import OddStart
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.placing.take import Take, held
-from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
+from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts, PhaseSet
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
@@ -70,6 +70,13 @@ class BurstRow:
         return self.attack_trace.to_dbfs
 
     @property
+    def step(self) -> tuple[float, float, float]:
+        """Carrier, low and high level as played: what bursts of unlike lengths have in common."""
+        spec = self.segment.spec
+        assert isinstance(spec, PhaseSet)
+        return spec.carrier_hz, spec.low_dbfs, spec.high_dbfs
+
+    @property
     def reduction_db(self) -> float | None:
         """Gain reduction that the step brings out, positive; None if it never settled."""
         change = self.attack.change
@@ -103,33 +110,33 @@ def measure_rows(
         dry = counterpart(bypass, segment)
         reference = bypass.segment(dry) if bypass is not None and dry is not None else None
         capture = wet.segment(segment)
-        found: list[BurstRow] = []
         for bursts in _phase_sets(segment):
             try:
-                found.append(_row(wet, segment, bursts, capture, reference, static))
+                rows.append(_row(wet, segment, bursts, capture, reference, static))
             except (SegmentTooShortError, NoCarrierError):
                 continue
-        rows += _toward_longest(found)
-    return tuple(rows)
+    return tuple(_toward_longest(rows))
 
 
 def _toward_longest(rows: list[BurstRow]) -> list[BurstRow]:
     """Time attacks of bursts too short for the gain to settle against where it settles in the longest."""
-    longest = max(rows, key=lambda row: row.hold_s, default=None)
-    if longest is None or not isinstance(longest.attack.after, Quantity):
-        return rows
     out = []
     for row in rows:
-        if row is not longest and _better(longest.attack.after, row.attack):
+        alike = (other for other in rows if other.step == row.step)
+        longest = max(alike, key=lambda other: other.hold_s)
+        if longest.hold_s > row.hold_s and _better(longest.attack.after, row.attack):
+            assert isinstance(longest.attack.after, Quantity)
             attack = time_edge(row.attack_trace, rest_db=None, rest=longest.attack.after)
             row = replace(row, attack=_doubted(attack, row.starts_short_db))  # noqa: PLW2901
         out.append(row)
     return out
 
 
-def _better(after: Quantity, attack: EdgeTimes) -> bool:
+def _better(after: Reading, attack: EdgeTimes) -> bool:
     """Whether the gain an attack settles at is known better than from its own burst."""
     own = attack.after
+    if not isinstance(after, Quantity):
+        return False
     return bool(attack.left) or not isinstance(own, Quantity) or own.std > after.std
 
 
