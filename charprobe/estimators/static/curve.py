@@ -11,7 +11,7 @@ import numpy as np
 from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static.points import StaticPoint, mark_points
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
@@ -73,7 +73,7 @@ class StaticCurve:
     def means(self) -> tuple[Array, Array, Array]:
         """Levels in use, the gain at each averaged over directions, and its standard uncertainty."""
         level, gain, std = self.used
-        levels, index = np.unique(np.round(level, 1), return_inverse=True)
+        levels, index = _levels(level)
         total = np.bincount(index, weights=std**-2)
         return levels, np.bincount(index, weights=gain * std**-2) / total, np.asarray(total**-0.5)
 
@@ -303,12 +303,18 @@ def between_steps(level: Array, gain: Array, std: Array, at: float) -> tuple[flo
     The bow is half of what the cubic differs by from the straight line between the two nearest levels, a
     standard uncertainty for what the curve may do between steps.
     """
-    levels, index = np.unique(np.round(level, 1), return_inverse=True)
+    levels, index = _levels(level)
     means = np.bincount(index, weights=gain / std**2) / np.bincount(index, weights=std**-2)
     near = np.sort(np.argsort(np.abs(levels - at))[:4])
     value = float(np.polyval(np.polyfit(levels[near] - at, means[near], near.size - 1), 0.0))
     straight = float(np.interp(at, levels, means))
     return value, abs(value - straight) / 2, float(std[np.isin(index, near)].max())
+
+
+def _levels(level: Array) -> tuple[Array, Index]:
+    """Levels played, both directions as one, and which of them each point belongs to."""
+    _, index = np.unique(np.round(level, 1), return_inverse=True)
+    return np.bincount(index, weights=level) / np.bincount(index), index
 
 
 def in_dbfs(level: float) -> str:

@@ -21,3 +21,11 @@ def test_without_a_model_the_gain_is_still_known_between_the_steps(rng):
     assert "misses the steps" in read.threshold.reason
     here = curve.gain_at(-20.0)
     assert here.low <= 4 - (3 + 3 * np.sin(-20 / 3)) <= here.high
+
+
+def test_levels_between_tenths_of_a_decibel_are_where_they_are(rng):
+    # a path of -0.05 dB puts every level half a tenth off: read at the tenth, 4:1 would miss it by 0.04 dB
+    levels = np.arange(-50.05, -1.0, 1.0)
+    curve = curve_of(soft, rng, sigma_db=1e-4, level=levels)
+    np.testing.assert_allclose(curve.means[0], levels, atol=1e-9)
+    assert curve.missed_db(-10.05) < 1e-3
