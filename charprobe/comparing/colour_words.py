@@ -20,8 +20,7 @@ def colour_sentence(labels: Sequence[str], values: Values, *, tones: Sequence[st
     if not alike:
         return ""
     told = [f"{listed(names)} add{'s' * (len(names) == 1)} {words}" for words, names in alike.items()]
-    onsets = values.get("colour.onset", ())
-    clean = [label for label, onset in zip(labels, onsets, strict=False) if _none(onset)]
+    clean = [labels[index] for index in colourless(values)]
     at = f" at {listed(list(dict.fromkeys(tones)))}" if tones else ""
     rest = f"; {listed(clean)}: none found{at}" if clean else ""
     return f"Colour: {'; '.join(told)}{rest}."
@@ -31,6 +30,11 @@ def coloured(labels: Sequence[str], values: Values) -> list[int]:
     """Return the numbers of the settings whose harmonics exceed the bypass from some level on."""
     onsets = values.get("colour.onset", [None] * len(labels))
     return [index for index, onset in enumerate(onsets) if shows_colour(onset)]
+
+
+def colourless(values: Values) -> list[int]:
+    """Return the numbers of the settings that are known to add none: what they distort is gain ripple."""
+    return [index for index, onset in enumerate(values.get("colour.onset", ())) if _none(onset)]
 
 
 def harmonics_words(values: Values, index: int, *, where: str = "") -> str:

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from charprobe.comparing.colour_words import Values, colour_sentence, coloured
+from charprobe.comparing.colour_words import Values, colour_sentence, coloured, colourless
 from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.comparing.curves import CURVES
 from charprobe.comparing.listed import listed
@@ -50,6 +50,7 @@ MOST_PAIRS = 6  # of subjects told about one by one; with more, only what they s
 FEWEST_FOR_OUTLIER = 4
 FEWEST_FOR_ENDS = 3
 ANCHORED = "static curve, anchored"
+TOLD_OF_COLOUR = ("colour.", "distortion", "bass distortion", "treble distortion")
 TOLD_OF_A_GROUP = ("static", "attack", "release")  # that share a curve: in sentences of their own
 SPREAD = (
     ("static.threshold", "static.threshold", "threshold"),
@@ -85,9 +86,12 @@ def sentences_on(
     for cluster in _grouped(range(len(labels)), lambda a, b: _all_same(by_pair[(a, b)])):
         if len(cluster) > 1:
             lines.append(_no_larger(cluster, labels, by_pair[(cluster[0], cluster[1])]))
+    plain = set(colourless(values))
     told_apart = pairs if few else list(combinations(shown, 2))[:MOST_PAIRS]
     for pair in told_apart:
-        told = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
+        told: tuple[str, ...] = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
+        if set(pair) <= plain:  # "no colour" stands beside it: what differs is ripple, which has a table
+            told += TOLD_OF_COLOUR
         lines.append(_differ([d for d in by_pair[pair] if not d.name.startswith(told)], labels))
     return tuple(line for line in lines if line)
 

@@ -71,6 +71,7 @@ class Person:
                     self.heard += os.read(self.terminal, 65_536).decode(errors="replace")
             pid, status = os.waitpid(self.pid, os.WNOHANG)
             if pid:
+                self.reads_on()
                 return os.waitstatus_to_exitcode(status)
         os.kill(self.pid, signal.SIGKILL)
         os.waitpid(self.pid, 0)

@@ -1,4 +1,4 @@
-from charprobe.comparing.colour_words import colour_sentence
+from charprobe.comparing.colour_words import colour_sentence, colourless
 from charprobe.values.quantity import Quantity, Unmeasured
 
 HIDDEN = Unmeasured("dBFS", "no colour", "hotter tones", at_least=-2.0)
@@ -36,3 +36,8 @@ def test_colour_from_below_the_lowest_tone_is_colour():
     assert colour_sentence(["old", "press"], {"colour.onset": [early, HIDDEN]}) == (
         "Colour: old adds harmonics from below −40.0 dBFS up; press: none found."
     )
+
+
+def test_who_is_known_to_add_nothing_is_told_from_who_was_not_looked_at():
+    unknown = Unmeasured("dBFS", "no tone had settled", "longer tones")
+    assert colourless({"colour.onset": [level(-42.0), HIDDEN, unknown, None, HIDDEN]}) == [1, 4]
