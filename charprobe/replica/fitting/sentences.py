@@ -15,6 +15,7 @@ from charprobe.values.quantity import Z95
 from charprobe.values.wording import number_text
 
 WIRE_DB = 0.005
+BEYOND_NOISE_DB, FAINT_DB = 20.0, -50.0  # so far above noise and above so little, an error is the stage's own
 STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
 
@@ -37,6 +38,11 @@ def notes_of(
         )
         if proof.stands:
             notes.append(f"Proved: {numbers}.")
+            if proof.residual_db > max(proof.noise_db + BEYOND_NOISE_DB, FAINT_DB):
+                notes.append(
+                    f"Noise alone would leave {number_text(proof.noise_db, 0)} dB: the stage does a little "
+                    "that this model does not, such as moving by itself, or a law no structure here has."
+                )
         else:
             notes.append(
                 f"No model of this family meets the stage: {numbers}. On the stimulus itself the error is "

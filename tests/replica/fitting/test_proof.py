@@ -1,8 +1,13 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from charprobe.replica.fitting.chain_fit import Found
 from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
+from charprobe.replica.fitting.sentences import notes_of
+from charprobe.replica.parts import Chain
 
 RATE = 48_000
 
@@ -60,3 +65,13 @@ def test_the_score_is_one_where_noise_of_both_sides_explains_the_error(rng):
     assert found.score == pytest.approx(
         1 / np.sqrt(1 + finest), rel=0.1
     )  # the level around a sample is a maximum
+
+
+@pytest.mark.parametrize(("residual_db", "told"), [(-39.6, True), (-56.0, False), (-20.0, False)])
+def test_an_error_far_above_the_noise_is_said_to_be_the_stages_own(residual_db, told, rng):
+    sides = noise_sides(rng)
+    found = proved(sides, sides.wet)
+    proof = replace(found.proof, residual_db=residual_db, gain_error_db=0.1, noise_db=-74.0)
+    chain = Found(Chain(), "gain", 0.0, (), (), np.zeros((0, 0)), 0.0, 1.0, (), "", -40.0, "steps")
+    notes = notes_of(chain, replace(found, proof=proof), programme=True, differing=())
+    assert any("moving by itself" in note and "Noise alone" in note for note in notes) == told
