@@ -187,7 +187,8 @@ def main() -> None:
     page = text(outcomes)
     print(page)
     if chosen.write:
-        head = "# Accuracy: two passes\n\nMade by `python -m tests.benchmarks.two_pass_bench --write`"
+        only = f" --stage {' '.join(chosen.stage)}" if chosen.stage else ""
+        head = f"# Accuracy: two passes\n\nMade by `python -m tests.benchmarks.two_pass_bench --write{only}`"
         PAGE.write_text(f"{head}.\n\n{page}\n", encoding="utf-8")
 
 
