@@ -107,7 +107,10 @@ def _level(profile: Profile) -> str:
         most = profile.measured("static.max_reduction")
         if most is not None and most.low > LEAST_REDUCTION_DB:
             return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
-        return f"{bend}{gain}." if (bend := _lower_bend(profile)) else ""
+        if bend := _lower_bend(profile):
+            return f"{bend}{gain}."
+        unknown = "" if threshold is None else getattr(threshold.reading, "reason", "")
+        return f"Threshold and ratio not known ({unknown}){gain}." if unknown else ""
     knee = profile.measured("static.knee_width")
     shape = ""
     if knee is not None:
@@ -138,8 +141,8 @@ def _times(profile: Profile) -> str:
     for entry, word, steps in ((attack, "attack", ATTACKS_S), (release, "release", RELEASES_S)):
         if entry is None or not _known(entry.reading):
             continue
-        number = edited(entry.reading).number
         reading = entry.reading
+        number = edited(reading).number.replace("≥", "at least").replace("≤", "at most")
         quick = ""
         if isinstance(reading, Quantity):
             quick = next(name for most, name in steps if reading.value < most) + " "

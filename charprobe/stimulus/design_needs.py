@@ -13,7 +13,7 @@ from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_first import FirstTake, first_take
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Cause, Quantity, Unmeasured
-from charprobe.values.wording import number_text
+from charprobe.values.wording import display_unit, number_text, rounded_text
 
 SETTLE = 2.7  # t90 times this is six time constants of one pole
 GUESS = 4.0  # a time known only as "at least" is planned for as this many times as long
@@ -191,18 +191,23 @@ def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:
 def _attack_s(profile: Profile) -> tuple[float, str]:
     reading = profile.quantities["attack.t90"].reading if "attack.t90" in profile.quantities else None
     if isinstance(reading, Quantity):
-        return max(reading.high, 0.0), f"{reading.value:.3g} s"
+        return max(reading.high, 0.0), _in_words(reading.value)
     time_s, gain_db = _trace(profile, "attack")
     if reading is not None and reading.at_most:
-        return reading.at_most, f"at most {reading.at_most:.3g} s"
+        return reading.at_most, f"at most {_in_words(reading.at_most)}"
     if time_s.size:
         moved = np.abs(gain_db - gain_db[time_s < 0].mean())
         if moved[-1] < STILL_DB:
-            return NO_ATTACK_S, f"{NO_ATTACK_S:g} s, a guess"
+            return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
         seen = float(time_s[np.argmax(moved >= 0.9 * moved[-1])])
         long = GUESS * seen if reading is not None and reading.at_least else seen
-        return max(long, 0.0), f"about {long:.2g} s, as the trace shows"
-    return NO_ATTACK_S, f"{NO_ATTACK_S:g} s, a guess"
+        return max(long, 0.0), f"about {_in_words(long, digits=2)}, as the trace shows"
+    return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
+
+
+def _in_words(time_s: float, *, digits: int = 3) -> str:
+    scale, unit = display_unit("s", time_s)
+    return f"{rounded_text(time_s * scale, digits)} {unit}"
 
 
 def _unsettled_s(profile: Profile, first: FirstTake) -> float:
@@ -230,17 +235,25 @@ def _release_s(profile: Profile) -> tuple[float, float, str]:
     """Time to 90 %, time to rest, and in words where they come from."""
     reading = profile.quantities["release.t90"].reading if "release.t90" in profile.quantities else None
     if isinstance(reading, Quantity):
-        return max(reading.high, 0.0), SETTLE * max(reading.high, 0.0), f"{reading.value:.3g} s"
+        return max(reading.high, 0.0), SETTLE * max(reading.high, 0.0), _in_words(reading.value)
     if reading is not None and reading.at_most and not reading.at_least:
-        return reading.at_most, SETTLE * reading.at_most, f"at most {reading.at_most:.3g} s"
+        return reading.at_most, SETTLE * reading.at_most, f"at most {_in_words(reading.at_most)}"
     foretold = _foretold(profile)
     if foretold is not None:
         t90_s, rest_s = foretold
-        return t90_s, rest_s, f"about {t90_s:.2g} s, as the end of the unfinished trace foretells"
+        return (
+            t90_s,
+            rest_s,
+            f"about {_in_words(t90_s, digits=2)}, as the end of the unfinished trace foretells",
+        )
     if reading is not None and reading.at_least:
         long = GUESS * reading.at_least
-        return long, SETTLE * long, f"at least {reading.at_least:.3g} s, planned for {GUESS:g} times that"
-    return NO_RELEASE_S, SETTLE * NO_RELEASE_S, f"{NO_RELEASE_S:g} s, a guess"
+        return (
+            long,
+            SETTLE * long,
+            f"at least {_in_words(reading.at_least)}, planned for {GUESS:g} times that",
+        )
+    return NO_RELEASE_S, SETTLE * NO_RELEASE_S, f"{_in_words(NO_RELEASE_S)}, a guess"
 
 
 def _foretold(profile: Profile) -> tuple[float, float] | None:

@@ -55,3 +55,15 @@ def test_colour_that_shows_at_another_tone_than_the_reference_is_no_absence_of_c
     assert portrait_of(bass).colour.startswith("Colour shows from −30.0 dBFS up at 110 Hz") and is_coloured(
         bass
     )
+
+
+def test_what_is_not_known_of_level_is_said_with_its_reason_and_bounds_of_times_in_words():
+    units = {"threshold": "dBFS", "ratio": ":1", "slope": "dB/dB", "max_reduction": "dB"}
+    lost = {
+        f"static__{name}": Unmeasured(unit, "too few level steps had settled", "longer steps")
+        for name, unit in units.items()
+    }
+    late = Unmeasured("s", "the release had not ended", "longer gaps", at_least=0.59)
+    told = portrait_of(changed(made_profile(B), **lost, release__t63=late))
+    assert told.level.startswith("Threshold and ratio not known (too few level steps had settled), with")
+    assert told.times == "Quick attack (5.0 ms) and release (at least 590 ms)."

@@ -63,7 +63,10 @@ NAMES = (
 )
 RECIPE = "quick"
 UNSETTLED = Unmeasured(
-    "dBFS", "no tone near 1 kHz had settled", "a recipe with longer tones", cause="short-steps"
+    "dBFS",
+    "no tone of the frequency nearest 1 kHz had settled",
+    "a recipe with longer tones",
+    cause="short-steps",
 )
 REFERENCE_HZ = 1000.0
 REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
