@@ -43,9 +43,13 @@ hold_s = 0.2
 release_s = 0.5
 reference = true
 """
+STATED_RATIO = 3.0
 SETTINGS = {
     "voice": {"ratio": 3.0, "threshold": -24.0, "attack_s": 0.004, "release_s": 0.06},
     "drum": {"ratio": 6.0, "threshold": -20.0, "attack_s": 0.001, "release_s": 0.03},
+    "bass": {"ratio": 2.0, "threshold": -30.0, "attack_s": 0.006, "release_s": 0.05},
+    # a foreign effect: peak detector, 5 ms, 40 ms, −18 dBFS, ratio, knee of 3 dB, 2 dB of gain
+    "effect": {"plugin": ["sc4m_1916", "sc4m", (0, 5, 40, -18, STATED_RATIO, 3, 2)]},
 }
 
 
@@ -61,9 +65,9 @@ def at_the_bench(rig, folder, *options):
     return Person([*command, "--outputs", "1", "--inputs", "1", *options], cwd=folder, env=rig.env)
 
 
-def answers(person):
+def answers(person, settings=("drum",)):
     """Answer the questions that make a session file."""
-    for answer in ("Field strip", "", "", "", "12 o'clock", "drum", "../short.toml"):
+    for answer in ("Field strip", "", "", "", "12 o'clock", ", ".join(settings), "../short.toml"):
         person.hears(r"\]: ")
         person.types(answer)
     person.hears("patch around")
@@ -88,7 +92,7 @@ def goes_on(person, rig):
 def test_a_session_is_walked_through_from_the_first_question_to_captures_that_tell_the_truth(rig, tmp_path):
     (tmp_path / "short.toml").write_text(RECIPE)
     person = at_the_bench(rig, tmp_path, "--no-second", "--probe", "--level", "0", "--no-publish", "--json")
-    answers(person)
+    answers(person, SETTINGS)
     person.hears("Type yes")
     person.types("yes")
     for _ in range(2):
@@ -96,15 +100,20 @@ def test_a_session_is_walked_through_from_the_first_question_to_captures_that_te
         person.types()
     person.hears("Play .*Enter = yes")
     person.types("n")
-    assert goes_on(person, rig) == ["bypass", "bypass", "drum", "drum", "bypass"]
+    assert goes_on(person, rig) == ["bypass", "bypass", *SETTINGS, "voice", "bypass"]
     assert person.ends() == 0
     folder = tmp_path / "review"
-    stimulus = lay_out(load_recipe(tmp_path / "short.toml"), rate_hz=48_000, take=1)
-    off, on = open_capture(folder / "path" / "bypass.wav"), open_capture(folder / "captures" / "drum 1.wav")
-    ratio = measure(on, stimulus, bypass=off)["static.ratio"]
-    assert ratio.low <= 6.0 <= ratio.high, ratio
+    off = open_capture(folder / "path" / "bypass.wav")
+    for take, (name, knobs) in enumerate(SETTINGS.items(), start=1):
+        stimulus = lay_out(load_recipe(tmp_path / "short.toml"), rate_hz=48_000, take=take)
+        ratio = measure(open_capture(folder / "captures" / f"{name} 1.wav"), stimulus, bypass=off)[
+            "static.ratio"
+        ]
+        truth = knobs.get("ratio", STATED_RATIO)
+        reach = 0.0 if "ratio" in knobs else 0.002 * truth  # what an effect states it keeps to so far only
+        assert ratio.low - reach <= truth <= ratio.high + reach, (name, ratio)
     rows = [json.loads(line) for line in (folder / "takes.jsonl").read_text().splitlines()]
-    assert [row["ending"] for row in rows] == ["whole"] * 5
+    assert [row["ending"] for row in rows] == ["whole"] * 8
     assert all(row["kept"] for row in rows)
     assert re.search(r"input 1: \+2\.7\d dB against the bypass", person.heard)  # the device's make-up
 
