@@ -183,7 +183,7 @@ def _coded(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Heal
     levels = np.array([under.tone.level_dbfs + under.gain_db for under in found])
     change = gains - gains[int(np.argmin(levels))]
     density = np.stack([under.density_db for under in found])
-    floor_db = np.maximum(quiet_db, _rounding_db(bits, take.stimulus.rate_hz))
+    floor_db = np.maximum(quiet_db, rounding_db(bits, take.stimulus.rate_hz))
     sunk_db = np.minimum(change, 0)[:, None] - (density - floor_db)
     risen_db = density - floor_db - np.maximum(change, 0)[:, None]
     opened = gains > gains.max() - 2 * NEAR_TOP_DB
@@ -219,7 +219,7 @@ def check_noise_beside_tones(take: Take, found: Sequence[UnderTone], spectrum: Q
     bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
     if len(found) < FEWEST or bits < WORD_BITS:
         return []
-    floor_db = max(float(pause_db(spectrum)[0]), _rounding_db(bits, take.stimulus.rate_hz))
+    floor_db = max(float(pause_db(spectrum)[0]), rounding_db(bits, take.stimulus.rate_hz))
     quietest = min(found, key=lambda under: under.tone.level_dbfs + under.gain_db)
     for hz in sorted({under.tone.frequency_hz for under in found}):
         tones = [under for under in found if under.tone.frequency_hz == hz and _unfolded(under)]
@@ -287,7 +287,7 @@ def _repeats(values: Array, keys: Sequence[tuple[float, float]]) -> bool:
     return bool(within) and float(np.var(values)) > REPEATS * float(np.mean(within))
 
 
-def _rounding_db(bits: float, rate_hz: float) -> float:
+def rounding_db(bits: float, rate_hz: float) -> float:
     """Density of the noise of rounding to so many bits, in dBFS per Hz."""
     return -6.0206 * bits - 1.7609 - 10 * math.log10(rate_hz / 2)
 
@@ -313,7 +313,7 @@ def _coarsely_played(take: Take, found: Sequence[UnderTone], quiet_db: Array) ->
         return []
     own = np.array([10 ** (under.density_db[0] / 10) for under in opened]) - 10 ** (quiet_db[0] / 10)
     played_db = 10 * np.log10(np.maximum(own, 1e-30)) - np.array([under.gain_db for under in opened])
-    off = (played_db - _rounding_db(WORD_BITS, rate_hz)) / 6.0206
+    off = (played_db - rounding_db(WORD_BITS, rate_hz)) / 6.0206
     if np.count_nonzero(np.abs(off) < BITS_OFF) < 0.8 * len(opened):
         return []
     text = (

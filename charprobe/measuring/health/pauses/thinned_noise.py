@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import pause_db, under_tones
+from charprobe.measuring.health.file.sample_facts import gather_sample_facts
+from charprobe.measuring.health.path.tone_noise import WORD_BITS, pause_db, rounding_db, under_tones
 from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses, quiet_spectrum
 from charprobe.measuring.health.timeline.steady_gain import WITHHELD
 from charprobe.placing.take import Take
@@ -14,15 +15,10 @@ from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import number_text
 
-FRAME_S, AROUND_BINS, FEWEST = (
-    0.043,
-    64,
-    60,
-)  # as long as most of them judge sound by, half and twice as long show
-STEADY_DB, LEAST_DB = (
-    5.5,
-    5.8,
-)  # scatter of a bin of steady noise, and one that 60 frames do not reach by chance
+FRAME_S = 0.043  # as long as most of them judge sound by; half and twice as long show
+AROUND_BINS, FEWEST = 64, 60
+STEADY_DB = 5.5  # scatter of a bin of steady noise
+LEAST_DB = 5.8  # what 60 frames do not reach by chance
 LEAST_POWER = 1e-30
 CLEAR_DB, FEWEST_TONES = 6.0, 8
 
@@ -51,12 +47,18 @@ def check_thinned_noise(take: Take) -> list[Health]:
 def check_suppressed_noise(bypass: Take) -> list[Health]:
     """Notice, with the stage off, noise that is there under tones and not in pauses: code ``automatic-gain``.
 
-    A stage may do so, as gates do; a path adds the same noise to both.
+    A stage may do so, as gates do; a path adds the same noise to both. Pauses without any are those of a
+    digital path: what 16 bits leave under tones is not asked about there.
     """
     spectrum, found = quiet_spectrum(bypass), under_tones(bypass)
     if spectrum is None or len(found) < FEWEST_TONES:
         return []
-    more_db = np.median([np.min(under.density_db - pause_db(spectrum)) for under in found])
+    quiet_db, rate_hz = pause_db(spectrum), bypass.stimulus.rate_hz
+    bits = bypass.source.once(gather_sample_facts)[bypass.channel].bits_used or 24
+    if quiet_db.max() < rounding_db(bits, rate_hz):
+        bits = WORD_BITS
+    floor_db = np.maximum(quiet_db, rounding_db(bits, rate_hz))
+    more_db = np.median([np.min(under.density_db - floor_db) for under in found])
     if more_db < CLEAR_DB:
         return []
     message = (

@@ -4,6 +4,7 @@ from scipy import signal
 
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
 from charprobe.simulation.rig.helpful_faults import suppress_noise
+from charprobe.stimulus.render import render
 
 
 def thinned(samples):
@@ -31,3 +32,13 @@ def test_a_path_that_turns_down_what_is_quiet_is_told_by_the_noise_under_tones()
     (told,) = check_suppressed_noise(judged(suppress_noise(off, rate_hz=RATE))[0])
     assert told.code == "automatic-gain" and told.severity == "stop"
     assert check_suppressed_noise(judged(off)[0]) == []
+
+
+def test_pauses_without_any_noise_are_those_of_a_digital_path_unless_much_lies_under_tones(rng):
+    played = render(judged(clean_once("plain-wire"))[0].stimulus)[:, None]
+    rounded = np.round(played * 2**15) / 2**15
+    noisy = np.where(played == 0, 0.0, played + rng.normal(0, 1e-4, played.shape))
+    assert check_suppressed_noise(judged(played)[0]) == []
+    assert check_suppressed_noise(judged(0.7 * rounded)[0]) == []
+    (told,) = check_suppressed_noise(judged(noisy)[0])
+    assert told.code == "automatic-gain"
