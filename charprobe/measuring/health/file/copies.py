@@ -18,7 +18,8 @@ WITHHELD = (
     "response",
 )
 SAME_DB = 1e-6  # of the markers' gain; noise alone moves it by more
-SAME_DELAY, FEWEST_SAMPLES = 1e-3, 2000  # samples by which copies may lie apart beyond whole ones
+SAME_DELAY = 1e-3  # samples by which copies may lie apart beyond whole ones
+FEWEST_SAMPLES, MOST_SAMPLES = 2000, 200_000  # of noise that is compared: a capture may wait for minutes
 ALIKE = 0.5  # correlation of noise; of two takes it is 0.02
 BLOCK = 1 << 18
 
@@ -66,7 +67,7 @@ def _noise_alike(one: Take, other: Take) -> float:
     ]
     if abs(starts[0] - starts[1] - round(starts[0] - starts[1])) > SAME_DELAY:
         return 0.0
-    last = int(min(starts))
+    last = min(int(min(starts)), MOST_SAMPLES)
     pieces = [
         np.diff(take.source.read(round(start) - last, round(start), take.channel), n=2)
         for take, start in zip((one, other), starts, strict=True)

@@ -24,10 +24,7 @@ ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these b
 ROUNDING_STEPS = 1.5  # that rounding and its dither move a peak by
 COARSE_DB = 0.007  # steps of fewer than 12 bits meet round peaks, and each other, by chance
 TOP_DB, ALIKE_DB = 7.0, 0.02  # over so much below the loudest tone a stage that bends it moves by more
-TARGETS_LUFS, ON_TARGET_LU = (
-    (-14.0, -16.0, -23.0),
-    0.002,
-)  # of streams and broadcast; one take in 800 by chance
+TARGETS_LUFS, ON_TARGET_LU = (-14.0, -16.0, -23.0), 0.002  # streams, broadcast; one take in 800 by chance
 SAME_LU, ROUND_LU = 0.01, 0.01  # both takes, and how near to a tenth: one pair in 2000 by chance
 UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
