@@ -18,6 +18,7 @@ ECHOES = {
 }
 WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}}  # only within the time the cause names
 NEAR_S = 0.2
+ALL_GIVEN = "Everything is given, marked"  # the end of a message of a fault that takes nothing back
 
 
 def folded(found: Sequence[Health]) -> tuple[Health, ...]:
@@ -62,5 +63,8 @@ def _with_echoes(item: Health, echoes: Sequence[Health]) -> Health:
         return item
     names = ", ".join(dict.fromkeys(echo.code for echo in echoes))
     withholds = dict.fromkeys((*item.withholds, *(name for echo in echoes for name in echo.withholds)))
-    message = f"{item.message}. Explained by it, as far as can be told: {names}"
+    message = item.message
+    if len(withholds) > len(item.withholds):
+        message = message.replace(ALL_GIVEN, "What it spoils is not given, the rest is marked")
+    message = f"{message}. Explained by it, as far as can be told: {names}"
     return replace(item, message=message, withholds=tuple(withholds))

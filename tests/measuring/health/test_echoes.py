@@ -14,6 +14,13 @@ def test_an_echo_is_named_by_its_cause_which_withholds_what_the_echo_did():
     assert told.withholds == ("noise", "colour")
 
 
+def test_a_cause_that_takes_back_what_an_echo_did_no_longer_says_that_all_is_given():
+    ring = Health("spur", "warn", "Ring. Everything is given, marked", 0, start_s=3.0)
+    assert "Everything" in folded([ring, MUTE])[0].message
+    (told,) = folded([ring, CODED])
+    assert told.message.startswith("Ring. What it spoils is not given, the rest is marked. Explained")
+
+
 def test_what_has_no_cause_and_what_is_sure_by_itself_stays():
     assert folded([MUTE, LOST]) == (MUTE, LOST)
     assert folded([LOST, CODED]) == (LOST, CODED)
