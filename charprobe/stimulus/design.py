@@ -32,10 +32,9 @@ QUICK_S = 0.4  # level steps shorter than this cost little
 FALLS = 1.6  # a falling level step lasts so many times a release to its rest
 RISING_SHARE, FALLING_SHARE = 0.4, 0.1  # of the take that level steps may last, rising alone or both ways
 STEPS_DB = (1.0, 1.5, 2.0)  # heights of level steps, the finest that time allows
-TONES_HZ, TONES_DBFS = (
-    (110.0, 997.0, 5003.0),
-    (-48.0, -40.0, -30.0, -24.0, -18.0, -12.0, -9.0, -6.0, -4.0, -2.0),
-)
+TONES_HZ = (110.0, 997.0, 5003.0)
+# with -10, the level that harmonics are told at, as the shipped recipes have it
+TONES_DBFS = (-48.0, -40.0, -30.0, -24.0, -18.0, -14.0, -10.0, -6.0, -4.0, -2.0)
 QUIET_DBFS = -40.0  # a sweep below most thresholds
 QUIET_S = 1.2  # after it
 PROGRAMME_S = 19.0

@@ -4,8 +4,10 @@ import math
 import pytest
 from designs import bursts_in, profile_with
 
+from charprobe.measuring.chapters.colour.ripple import REFERENCE_DBFS
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.recipe import load_recipe, recipe_from_table
 from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Z95, Quantity, Unmeasured
@@ -87,6 +89,16 @@ def test_the_recipe_is_valid_and_as_long_as_stated():
     again = recipe_from_table(design.recipe.to_dict(), source="again")
     assert again == design.recipe
     assert lay_out(again, rate_hz=48_000, take=0).duration_s == design.duration_s
+
+
+def test_harmonics_are_told_at_the_level_of_the_first_take():
+    design = design_stimulus(profile_with(), longest_s=300)
+    (tones,) = (spec for spec in design.recipe.segments if isinstance(spec, Tones))
+    assert REFERENCE_DBFS in tones.levels_dbfs
+    assert (
+        REFERENCE_DBFS
+        in next(spec for spec in load_recipe("quick").segments if isinstance(spec, Tones)).levels_dbfs
+    )
 
 
 def test_without_a_threshold_the_guess_is_told():

@@ -282,7 +282,8 @@ def _templates() -> Environment:
 
 
 _UNIT = re.compile(
-    r"(?<=\d) (?=(?:dB(?:FS|c|u|/dB|/decade)?|ms|s|k?Hz|%|LU|LUFS|ppm|samples)\b|%)|(?<=[≤≥±<]) (?=[−\d])"
+    r"(?<=\d) (?=(?:dB(?:FS|c|u|/dB|/decade)?|ms|s|k?Hz|%|LU|LUFS|ppm|samples)\b|%)"
+    r"|(?<=[≤≥±<×]) (?=[−\d])|(?<=t\d\d) (?=×)"
 )
 
 
