@@ -113,12 +113,14 @@ def _sentence(own: str, other: str, called: str, found: Mapping[str, Difference]
     told = [one for topic in TOPICS if (one := judged(topic, found)) is not None]
     same = [one.word for one in told if one.verdict == "same"]
     neither = [one.word for one in told if one.verdict == "both none"]
-    unlike = [f"{one.word} {one.text}" for one in told if one.verdict in ("different", "none")]
+    unlike = [f"{one.word} {one.short}" for one in told if one.verdict in ("different", "none")]
+    only_one_reduces = any(one.verdict == "none" and one.word in ("attack", "release") for one in told)
     unknown = [one.word for one in told if one.verdict == "cannot tell"]
     parts = [f"the same in {', '.join(same)}"] if same else []
-    parts += [f"different in {'; '.join(unlike)}"] if unlike else []
+    parts += [f"different in {', '.join(unlike)} (the earlier one re this)"] if unlike else []
     parts += [f"neither has {', '.join(neither)}"] if neither else []
     parts += [f"not told: {', '.join(unknown)}"] if unknown else []
-    return (
-        f"{own} is nearest to {other} of {literal(called)} (paired by curve and times): {'. '.join(parts)}."
-    )
+    which = f"nearest to {other} of {literal(called)}"
+    if only_one_reduces:
+        which = f"like none of {literal(called)}, {other} the nearest"
+    return f"{own} is {which} (paired by curve and times): {'; '.join(parts)}."

@@ -44,11 +44,12 @@ TOPICS = (
 
 @dataclass(frozen=True)
 class Judged:
-    """What a pair says about a topic: its word, the verdict, and that in full."""
+    """What a pair says about a topic: its word, the verdict, and that in full and in short."""
 
     word: str
     verdict: str
     text: str
+    short: str
 
 
 def judged(topic: Topic, found: Mapping[str, Difference]) -> Judged | None:
@@ -56,7 +57,8 @@ def judged(topic: Topic, found: Mapping[str, Difference]) -> Judged | None:
     items = [found[name] for name in topic.names if name in found]
     if not items:
         return None
-    return Judged(topic.word, (one := _deciding(items, any_of=topic.any_of)).verdict, one.text)
+    one = _deciding(items, any_of=topic.any_of)
+    return Judged(topic.word, one.verdict, one.text, one.short)
 
 
 def _deciding(items: Sequence[Difference], *, any_of: bool) -> Difference:

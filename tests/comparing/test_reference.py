@@ -19,7 +19,7 @@ def test_a_setting_meets_the_nearest_whatever_it_is_called_and_the_rest_is_told(
         "B – slow is nearest to one of other model (paired by curve and times): the same in "
     )
     assert "curve, attack, release" in found.sentence
-    assert "different in gain +2.000 dB" in found.sentence
+    assert "different in gain +2.0 dB (the earlier one re this)" in found.sentence
 
 
 def test_every_setting_is_set_beside_one():

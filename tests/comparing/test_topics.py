@@ -15,6 +15,8 @@ class Found:
     def text(self):
         return f"in full: {self.verdict}"
 
+    short = text
+
 
 @pytest.mark.parametrize(
     ("topic", "found", "verdict"),
