@@ -29,6 +29,7 @@ PARTED = 5  # phases from which on those that average out are told from those th
 # release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
 UNRESTED, RESTED = 1.0, 1.7
 SAME_DB = 0.5  # levels this near are the same step
+SAME_TOP_DB = 0.1  # levels this near lose the same
 LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
 LEVEL_STAYS = 0.4  # share of such a level that a release seen to its end still doubts
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
@@ -209,10 +210,11 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     by_noise = DB_PER_NEPER * 10 ** ((noise.value - out) / 20) / math.sqrt(count)
     stds = np.hypot(by_noise, LEVEL_DB)
     reading = _readings(curve, top_dbfs=float(levels.max()))
+    same_top = abs(float(levels.max() - first_levels.max())) < SAME_TOP_DB  # most is lost at the highest step
     then, before = (_stds(curve, reading, *points) for points in ((levels, stds), (first_levels, first_stds)))
     for name in reading:
         known = profile.measured(name)
-        if known is None:
+        if known is None or (name == "static.max_reduction" and not same_top):
             continue
         stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
         yield _row(name, known, math.hypot(then[name], stays))

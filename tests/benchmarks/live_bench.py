@@ -24,10 +24,10 @@ from charprobe.files.sound.sound_file import open_capture
 from tests.bench.jack_rig import RATE_HZ, jack_rig
 from tests.bench.person import Person
 from tests.bench.test_live import RECIPE
-from tests.bench.test_live import SETTINGS as TWO_SETTINGS
+from tests.bench.test_live import SETTINGS as WALKED
 from tests.benchmarks.written import FOLDER, write_section
 
-SETTINGS = TWO_SETTINGS | {
+SETTINGS = WALKED | {
     "bass": {"ratio": 2.0, "threshold": -30.0, "attack_s": 0.02, "release_s": 0.4},
     "bus": {"ratio": 1.5, "threshold": -18.0, "attack_s": 0.03, "release_s": 0.15},
 }
@@ -272,8 +272,8 @@ def sitting(path, keep):
         if keep is not None:
             shutil.copytree(folder / "review", keep)
     path.write_text(
-        "# A sitting at the bench, as the terminal shows it\n\nFour settings of a simulated compressor in the loop of a sound "
-        "server without hardware; made by\n`python -m tests.benchmarks.live_bench --sitting docs/live-sitting.md`. "
+        f"# A sitting at the bench, as the terminal shows it\n\n{len(SETTINGS)} settings, of a simulated compressor and of a "
+        "foreign effect, in the loop of a sound server without hardware; made by\n`python -m tests.benchmarks.live_bench --sitting docs/live-sitting.md`. "
         "Driver flags come of a busy machine; the samples were judged whole. "
         f"Exit code {code}, {sum(kept)} of {len(kept)} takes of the first pass kept.\n\n```text\n{text.strip()}\n```\n"
     )
