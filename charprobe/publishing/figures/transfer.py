@@ -16,6 +16,8 @@ from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, rounded_text
 
+FEW = 5  # ticks whose small numbers keep apart
+
 
 def draw_transfer(profile: Profile, look: Look) -> Drawing:
     """Draw output over input at the drive of one tone; the profile must have the curve "transfer"."""
@@ -51,6 +53,7 @@ def plot_transfer(profile: Profile, ax: Axes | None = None, *, look: Look = ARTI
         axes.plot(x, y, label="transfer", **(look.series(0) | {"marker": ""}))
         axes.legend(loc="upper left")
         axes.set(xlabel="input (FS)", ylabel="output (FS)")
+        axes.locator_params(axis="x", nbins=FEW)
     return axes
 
 
@@ -62,6 +65,7 @@ def plot_transfer_departure(profile: Profile, ax: Axes | None = None, *, look: L
         x = numbers(curve_of(profile, "transfer"), "input")
         axes.plot(x, departure, label="departure", **(look.series(0) | {"marker": ""}))
         axes.set(xlabel="input (FS)", ylabel="off the line (% of its peak)")
+        axes.locator_params(axis="x", nbins=FEW)
     return axes
 
 

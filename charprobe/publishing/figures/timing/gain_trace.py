@@ -24,6 +24,7 @@ MARKED = ("t50", "t63", "t90")
 SHOWN_T90 = {"attack": 3.0, "release": 1.8}  # how many t90 the panels reach
 LOG_REACH_T90 = 4.0  # the same of logarithmic panels, before room for words
 BEFORE = 0.08  # share of the panel that lies before the edge
+BESIDE, LINE, WIDE = 0.7, 1.4, 9.0  # letters from a marker to its words, of a line, of the words
 RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
 LEAST_SPAN_DB = 4.0
 EDGE_SHARE = 0.6  # of a linear panel; times beyond are named to their left
@@ -83,8 +84,6 @@ def plot_gain_trace(
             if step != reference:
                 style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
             axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
-        if reference in steps:
-            _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
         axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
         word = "rising" if edge == "attack" else "falling"
         axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
@@ -94,6 +93,8 @@ def plot_gain_trace(
             reach = _reach(timing, trace, edge) * scale
             axes.set_xlim(-BEFORE * reach, reach)
             axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
+        if reference in steps:
+            _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
         if len(every) > 1:
             axes.legend(loc="upper right" if edge == "attack" else "lower right")
     return axes
@@ -162,10 +163,12 @@ def _time_scale(timing: Table, trace: Table, edge: str) -> tuple[float, str]:
 def _mark_times(
     timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, step: int, scale: float
 ) -> None:
-    """Mark the named times of a condition on its curve and write them beside it."""
+    """Mark the named times of a condition on its curve and write them beside it; set the limits before."""
     time_s, gain_db = edge_trace(trace, edge, step)
-    far = _reach(timing, trace, edge) if axes.get_xscale() == "linear" else 0.0
-    for point, marker in zip(MARKED, ("o", "s", "D"), strict=True):
+    far = _reach(timing, trace, edge)
+    font_px = look.frame.font_pt / 72 * axes.figure.dpi
+    last: tuple[float, float] | None = None  # where the words of the time after this one are, in letters
+    for point, marker in reversed(list(zip(MARKED, ("o", "s", "D"), strict=True))):
         when = _row_time(timing, edge, point, step)
         if not np.isfinite(when):
             continue
@@ -179,14 +182,20 @@ def _mark_times(
             markersize=look.frame.marker_pt * 1.3,
             markeredgewidth=look.frame.line_pt * 0.6,
         )
-        late = bool(far) and when > far * EDGE_SHARE  # the words would leave the panel
-        above = (edge == "attack") != late  # where the curve is not
+        late = when > far * EDGE_SHARE  # the words would leave the panel
+        side = 1.0 if (edge == "attack") != late else -1.0  # where the curve is not
+        x, y = axes.transData.transform((when * scale, height)) / font_px
+        beside = BESIDE
+        if not late:
+            if last is not None and abs(x - last[0]) < WIDE:  # earlier words go beyond the later ones
+                beside = max(beside, side * (last[1] - y) + LINE)
+            last = x, y + side * beside
         axes.annotate(
             f"{point}  {edited_number(when, 's')}",
             (when * scale, height),
-            xytext=(-1.0 if late else 1.0, 0.7 if above else -0.7),
+            xytext=(-1.0 if late else 1.0, side * beside),
             textcoords="offset fontsize",
-            va="bottom" if above else "top",
+            va="bottom" if side > 0 else "top",
             ha="right" if late else "left",
             bbox={"facecolor": look.palette.paper, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
         )

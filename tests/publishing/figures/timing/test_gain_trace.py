@@ -1,3 +1,6 @@
+import dataclasses
+from itertools import combinations
+
 import numpy as np
 import pytest
 from made_profiles import UGLY, B, gain_db, made_profile
@@ -9,6 +12,7 @@ from charprobe.publishing.figures.timing.gain_trace import plot_gain_trace
 def test_named_times_lie_on_the_curve(drawings):
     attack, release = drawings["attack-release"].figure.axes
     marks = [line for line in attack.lines if len(line.get_xdata()) == 1]
+    marks.sort(key=lambda mark: float(mark.get_xdata()[0]))
     assert [round(float(mark.get_xdata()[0]), 2) for mark in marks] == [
         3.47,
         5.0,
@@ -22,6 +26,15 @@ def test_named_times_lie_on_the_curve(drawings):
     )  # between points of the trace
     assert attack.get_xlabel().endswith("(ms)")
     assert release.get_xlim()[0] < 0 < release.get_xlim()[1]
+
+
+@pytest.mark.parametrize("edge", ["attack", "release"])
+def test_words_beside_times_that_lie_close_do_not_cover_each_other(axes, edge):
+    plot_gain_trace(made_profile(dataclasses.replace(B, ratio=1.05)), axes, edge=edge)
+    axes.figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert len(boxes) == 3
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
 
 
 def test_log_time_has_plain_numbers(drawings):
