@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from charprobe.values.wording import joined
+
 
 def listed(names: Sequence[str]) -> str:
     """Join names with commas and "and"; channels become ranges, such as "Channels 1 to 4 and 6 to 8"."""
@@ -11,12 +13,8 @@ def listed(names: Sequence[str]) -> str:
     if len(names) > 2 and all(
         name.startswith("Channel ") and n.isdigit() for name, n in zip(names, numbers, strict=True)
     ):
-        return "Channels " + _and(_ranges(sorted(int(number) for number in numbers)))
-    return _and(names)
-
-
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
+        return "Channels " + joined(_ranges(sorted(int(number) for number in numbers)))
+    return joined(names)
 
 
 def _ranges(numbers: Sequence[int]) -> list[str]:

@@ -51,6 +51,9 @@ class Table:
                 raise ValueError(f"only numbers in column {name}, not {shortened(repr(wrong), 40)}")
 
 
+ALL_GIVEN = "Everything is given, marked"  # how the message of a finding ends that takes nothing back
+
+
 @dataclass(frozen=True)
 class Health:
     """Something wrong or worth knowing about a capture or a stage: what, where, and what it costs.

@@ -109,8 +109,9 @@ def _level(profile: Profile) -> str:
             return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
-        unknown = "" if threshold is None else getattr(threshold.reading, "reason", "")
-        return f"Threshold and ratio not known ({unknown}){gain}." if unknown else ""
+        if threshold is not None and isinstance(threshold.reading, Unmeasured):
+            return f"Threshold and ratio not known ({threshold.reading.reason}){gain}."
+        return ""
     knee = profile.measured("static.knee_width")
     shape = ""
     if knee is not None:

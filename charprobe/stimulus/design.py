@@ -22,9 +22,8 @@ REDUCTIONS_DB = (3.0, 10.0, 20.0)  # gain reductions that three steps should bri
 KEPT_DB = 2.0  # a first burst that brings out so much is played again: the same quantity, told better
 LEAST_APART_DB = 3.0  # steps closer than this tell the same
 LEAD_S = 0.3  # so long at the low level, a detector that was silent has come to rest
-APART_S = (
-    1.5  # of silence between sets of bursts: the first of each comes after a longer rest than the others
-)
+# of silence between sets of bursts: the first of each comes after a longer rest than the others
+APART_S = 1.5
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
 KNEE_ROOM_DB = 5.0
 DEEPER_DB = 6.0  # level steps that begin so much lower are worth a word

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from charprobe.values.quantity import Quantity, Reading
@@ -113,6 +114,11 @@ def rounded_text(value: float, digits: int = 3) -> str:
 def counted(number: int, noun: str) -> str:
     """Return a number of things in words: "1 channel", "2 channels"."""
     return f"{number} {noun}" + ("" if number == 1 else "s")
+
+
+def joined(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence: "a", "a and b", "a, b and c"."""
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
 
 
 def time_text(seconds: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 
 # codes that a fault brings with it, where it is told itself; lost samples stay findings of their own
 ECHOES = {
@@ -18,7 +18,6 @@ ECHOES = {
 }
 WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}}  # only within the time the cause names
 NEAR_S = 0.2
-ALL_GIVEN = "Everything is given, marked"  # the end of a message of a fault that takes nothing back
 
 
 def folded(found: Sequence[Health]) -> tuple[Health, ...]:

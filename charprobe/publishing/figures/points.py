@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from charprobe.comparing.curve_kinds import MIDDLE_HZ, middle_tone, tones_of
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers, rows_of
 from charprobe.profile.profile import Profile
@@ -12,7 +13,6 @@ from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 
 LEAST_REDUCTION_DB = 1.0
-MIDDLE_HZ = 1000.0
 
 
 def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
@@ -69,8 +69,7 @@ def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array]:
 
 def middle_hz(profile: Profile) -> float:
     """Return the tone nearest 1 kHz of the curve "harmonics"."""
-    hz = numbers(profile.curves["harmonics"], "frequency_hz")
-    return float(hz[np.argmin(np.abs(np.log(hz / MIDDLE_HZ)))])
+    return middle_tone(tones_of(profile.curves["harmonics"]))
 
 
 def response_points(profile: Profile) -> tuple[Array, Array]:

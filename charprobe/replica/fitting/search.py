@@ -34,9 +34,8 @@ AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can 
 ALIKE = 1.1  # times the best score: explains the stage as well
 STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
 LEVEL_TOLD_DB, SLOPE_TOLD = 1e-4, 5e-6  # the same of levels, and of slopes over some 20 dB: what paths leave
-KNEE_TOLD_DB = (
-    0.02  # the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
-)
+# the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
+KNEE_TOLD_DB = 0.02
 KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
 LN_DB = 20 / np.log(10)
 

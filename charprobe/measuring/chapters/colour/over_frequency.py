@@ -12,7 +12,7 @@ import numpy as np
 from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd
 from charprobe.profile.entry import Cell, Published, Table
 from charprobe.values.quantity import Quantity, Reading
-from charprobe.values.wording import number_text
+from charprobe.values.wording import joined, number_text
 
 TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
 MINUS = re.compile(r"(?<![\w-])-(?=\d)")
@@ -176,5 +176,4 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str) -> Iterator
 
 
 def _tones(found: Iterable[AtFrequency]) -> str:
-    named = [f"{one.frequency_hz:g}" for one in found]
-    return f"{' and '.join(part for part in (', '.join(named[:-1]), named[-1]) if part)} Hz"
+    return f"{joined([f'{one.frequency_hz:g}' for one in found])} Hz"

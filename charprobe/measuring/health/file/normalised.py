@@ -9,7 +9,7 @@ from charprobe.files.sound.source import Source
 from charprobe.measuring.health.file.sample_facts import ChannelFacts, gather_sample_facts
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
 from charprobe.placing.take import BY_TONE, Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.wording import number_text
 
 WITHHELD = (
@@ -135,7 +135,7 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
     message = (
         f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "
         "there? Then gain, make-up and the place of the threshold are the export's. Export without "
-        "normalising. Everything is given, marked; ratios, times and what depends on no level stand"
+        f"normalising. {ALL_GIVEN}; ratios, times and what depends on no level stand"
     )
     return [Health("normalised", "warn", message, channel=take.channel)]
 

@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.measuring.health.path.tone_noise import CODED
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum, pauses
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
@@ -53,7 +53,7 @@ def _wall(take: Take, spectrum: QuietSpectrum) -> list[Health]:
         f"Nothing above {khz} kHz, not even noise, in a file of {take.source.rate_hz} Hz ({take.label}): "
         "converted from another sampling rate, or coded with loss, on the way. Harmonics above that are "
         "lost, and attacks of less than about 0.3 ms are the filter's. Record at the rate of the stimulus, "
-        "export WAV or FLAC, and retake. Everything is given, marked"
+        f"export WAV or FLAC, and retake. {ALL_GIVEN}"
     )
     return [Health("rate-converted", "warn", text, channel=take.channel)]
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.measuring.health.path.tone_noise import turned_still
 from charprobe.placing.take import Take, once
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
@@ -39,7 +39,7 @@ def check_ripple(bypass: Take) -> list[Health]:
     message = (
         f"With the stage off the gain swings by {number_text(100 * float(share[most]), 2)} % at "
         f"{RIPPLES_HZ[most]:.0f} Hz ({bypass.label}): ripple of a supply. Short tones, noise beside "
-        "a tone and fast attacks carry it. Try another supply, and retake. Everything is given, marked"
+        f"a tone and fast attacks carry it. Try another supply, and retake. {ALL_GIVEN}"
     )
     return [Health("hum", "warn", message, channel=bypass.channel)]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from charprobe.measuring.health.path.tone_noise import UnderTone
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
@@ -36,6 +36,6 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
         f"Sound that was not played is under {len(louder)} tones between {clock_text(start_s)} and "
         f"{clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS ({take.label}): the same tones are clean "
         "at another time. A telephone, speech, a machine? What is read from these tones carries it. Silence "
-        "room and computer, and retake. Everything is given, marked"
+        f"room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]

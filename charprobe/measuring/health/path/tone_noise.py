@@ -176,7 +176,7 @@ def pause_db(spectrum: QuietSpectrum) -> Array:
 
 def _coded(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Health]:
     """Noise that follows the sound, beyond what gain does to noise and few bits leave."""
-    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
+    bits = bits_of(take)
     if bits < WORD_BITS:
         return []
     gains = np.array([under.gain_db for under in found])
@@ -216,7 +216,7 @@ def check_noise_beside_tones(take: Take, found: Sequence[UnderTone], spectrum: Q
     A stage moves a tone's gain, a clock its phase. Noise that rises with the tones and is neither is that of
     a coder that hides its errors beside them, where no tail of a room or second path explains it.
     """
-    bits = take.source.once(gather_sample_facts)[take.channel].bits_used or 24
+    bits = bits_of(take)
     if len(found) < FEWEST or bits < WORD_BITS:
         return []
     floor_db = max(float(pause_db(spectrum)[0]), rounding_db(bits, take.stimulus.rate_hz))
@@ -285,6 +285,11 @@ def _repeats(values: Array, keys: Sequence[tuple[float, float]]) -> bool:
     groups = [[v for v, key in zip(values, keys, strict=True) if key == one] for one in set(keys)]
     within = [float(np.var(group, ddof=1)) for group in groups if len(group) > 1]
     return bool(within) and float(np.var(values)) > REPEATS * float(np.mean(within))
+
+
+def bits_of(take: Take) -> int:
+    """Bits that a capture uses; 24 where they cannot be counted."""
+    return take.source.once(gather_sample_facts)[take.channel].bits_used or 24
 
 
 def rounding_db(bits: float, rate_hz: float) -> float:

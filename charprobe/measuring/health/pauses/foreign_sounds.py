@@ -7,7 +7,7 @@ import numpy as np
 from charprobe.measuring.health.pauses.quiet import pauses
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import clock_text, number_text
@@ -45,7 +45,7 @@ def check_foreign_sounds(take: Take) -> list[Health]:
     message = (
         f"Sound that was not played begins at {named}{more} ({take.label}): a notification, speech, a knock, "
         "a loose contact? It may sound under the tones too. Silence room and computer, and retake. "
-        "Everything is given, marked"
+        f"{ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=found[0][0])]
 
@@ -69,7 +69,7 @@ def _unsteady(take: Take) -> list[Health]:
         f"Noise comes and goes: it swells by {number_text(swing_db, 0)} dB and falls again within one pause, "
         f"at {clock_text(at_s)} ({take.label}): music, a fan, traffic, a bad contact? It is under the tones, "
         "too, so noise figures and quiet levels are those of a moment. Find its source and retake. "
-        "Everything is given, marked"
+        f"{ALL_GIVEN}"
     )
     return [Health("foreign-noise", "warn", message, channel=take.channel, start_s=at_s)]
 

@@ -17,7 +17,7 @@ from charprobe.estimators.noise import (
 )
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
@@ -155,7 +155,7 @@ def _rumble(take: Take, level_dbfs: float) -> Health:
         f"Rumble below {AUDIBLE_HZ:.0f} Hz at {number_text(level_dbfs, 0)} dBFS, louder than all other noise "
         f"({take.label}): a fan, traffic, or an offset that creeps? It reaches the noise figures and the "
         "first moments of an attack. Find its source, or switch on a low cut in the path, and retake. "
-        "Everything is given, marked"
+        f"{ALL_GIVEN}"
     )
     return Health("foreign-noise", "warn", message, channel=take.channel)
 

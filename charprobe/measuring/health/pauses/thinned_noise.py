@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.file.sample_facts import gather_sample_facts
-from charprobe.measuring.health.path.tone_noise import WORD_BITS, pause_db, rounding_db, under_tones
+from charprobe.measuring.health.path.tone_noise import WORD_BITS, bits_of, pause_db, rounding_db, under_tones
 from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses, quiet_spectrum
 from charprobe.measuring.health.timeline.steady_gain import WITHHELD
 from charprobe.placing.take import Take
@@ -54,7 +53,7 @@ def check_suppressed_noise(bypass: Take) -> list[Health]:
     if spectrum is None or len(found) < FEWEST_TONES:
         return []
     quiet_db, rate_hz = pause_db(spectrum), bypass.stimulus.rate_hz
-    bits = bypass.source.once(gather_sample_facts)[bypass.channel].bits_used or 24
+    bits = bits_of(bypass)
     if quiet_db.max() < rounding_db(bits, rate_hz):
         bits = WORD_BITS
     floor_db = np.maximum(quiet_db, rounding_db(bits, rate_hz))

@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.placing.take import Take
 from charprobe.placing.tone_clock import clock_errors_ppm, steady_tones, tone_phases
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.wording import number_text
 
 MOST_STD_PPM = 2.0  # of a tone whose frequency is used
@@ -48,6 +48,6 @@ def check_clock_wander(take: Take) -> list[Health]:
         f"Tone frequency wanders by {number_text(scatter_ppm, 0 if scatter_ppm >= 10 else 1)} ppm during the "
         f"take ({take.label}): two devices joined by a software rate matcher, tape, or a coder with loss? "
         "Phases and fast attacks are off by what the clock moved. Use one device for play and record, export "
-        "WAV or FLAC, and retake. Everything is given, marked"
+        f"WAV or FLAC, and retake. {ALL_GIVEN}"
     )
     return [Health("clock-drift", "warn", message, channel=take.channel)]

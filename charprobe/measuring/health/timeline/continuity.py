@@ -10,7 +10,7 @@ from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.timeline.breaks import Break, find_breaks
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.wording import clock_text, signed_text
@@ -194,7 +194,7 @@ def _told(take: Take, event: Event) -> Health:
             "gain-step",
             "warn",
             f"Gain steps {change} dB at {where}, in segment {name!r}: a knob was moved, or a pad switched. "
-            "What lies before and after does not compare; retake. Everything is given, marked",
+            f"What lies before and after does not compare; retake. {ALL_GIVEN}",
             channel=take.channel,
             start_s=event.start / take.source.rate_hz,
             end_s=event.stop / take.source.rate_hz,

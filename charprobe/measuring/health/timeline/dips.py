@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array, Complex, Index
@@ -61,7 +61,7 @@ def check_dips(take: Take) -> list[Health]:
     message = (
         f"The gain steps and comes back: {named}{more} ({take.label}). A loose plug, a worn switch or "
         "control, a wireless link? Levels and response there carry it. Clean or replace what moves, and "
-        "retake. Everything is given, marked"
+        f"retake. {ALL_GIVEN}"
     )
     return [
         Health(

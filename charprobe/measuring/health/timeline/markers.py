@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
 from charprobe.placing.take import Take, once
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Span, Tone
 from charprobe.stimulus.marker import FALL_SHARE, Marker, sync_value
 from charprobe.values.arrays import Array
@@ -68,7 +68,7 @@ def _text(take: Take, which: str, way: str, fade_db: float) -> str:
     return (
         f"The {which} marker fades {way} ({take.label}): its edge is {number_text(fade_db, 1)} dB below its "
         "middle. A fade was drawn over the edge of the file, or the recorder drew one. Levels beside it are "
-        "the fade's. Export again without fades. Everything is given, marked"
+        f"the fade's. Export again without fades. {ALL_GIVEN}"
     )
 
 
@@ -110,7 +110,7 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
         f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
         f"{'louder' if rise_db > 0 else 'quieter'} than the opening one "
         f"({take.label}): the level drifted or stepped during the take. "
-        "Let the gear warm up, touch no knob, and retake. Everything is given, marked"
+        f"Let the gear warm up, touch no knob, and retake. {ALL_GIVEN}"
     )
     return [Health("level-drift", "warn", message, channel=take.channel)]
 

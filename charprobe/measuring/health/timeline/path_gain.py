@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.timeline.steady_gain import TOP_DB, WITHHELD, tone_gain
 from charprobe.placing.take import BY_TONE, Take, once
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
@@ -44,7 +44,7 @@ def check_path_gain(bypass: Take) -> list[Health]:
         f"The path bends with the stage off: tones at {number_text(bend.level_dbfs, 0)} dBFS come back "
         f"{number_text(bend.loss_db, 3)} dB lower, their third harmonic {number_text(bend.third_dbc, 0)} dBc "
         f"({bypass.label}). A player, preamp or converter is driven too hard: slopes, harmonics and make-up "
-        "carry it. Lower its level and retake. Everything is given, marked"
+        f"carry it. Lower its level and retake. {ALL_GIVEN}"
     )
     return [Health("clipped-below-full-scale", "warn", message, channel=bypass.channel)]
 

@@ -14,7 +14,7 @@ from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sam
 from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take, once
-from charprobe.profile.entry import Health
+from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
@@ -114,7 +114,7 @@ def _step(take: Take, drift: GainDrift) -> Health:
     message = (
         f"Gain steps {signed_text(drift.size_db, 2)} dB between {before} and {after} ({take.label}): "
         "a knob was moved, or a pad switched. What lies before and after does not compare; "
-        "retake. Everything is given, marked"
+        f"retake. {ALL_GIVEN}"
     )
     return Health(
         "gain-step", "warn", message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s
@@ -124,7 +124,7 @@ def _step(take: Take, drift: GainDrift) -> Health:
 def _drift(take: Take, size: float) -> Health:
     message = (
         f"Level drifts {signed_text(size, 2)} dB from first to last tone ({take.label}): gear still "
-        "warming up, or a sagging supply. Wait until it has settled and retake. Everything is given, marked"
+        f"warming up, or a sagging supply. Wait until it has settled and retake. {ALL_GIVEN}"
     )
     return Health("level-drift", "warn", message, channel=take.channel)
 
