@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from functools import lru_cache
 
 import numpy as np
@@ -10,6 +11,7 @@ from charprobe.files.sound.source import Source
 from charprobe.placing.marker_search import blocks
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.arrays import Array
+from charprobe.values.cache_folder import keep_bytes, kept_bytes
 
 HOP_S = 0.01
 WINDOW_HOPS = 4
@@ -20,6 +22,8 @@ ALIKE = 0.7  # matches of a segment through limiters, saturation and -60 dBFS of
 BLOCK_ROWS = 200
 CACHED_ROWS = 16  # transformed at a time: what a processor keeps at hand
 FEW_PLACES = 20
+GLANCE_HOPS = 10  # from row to row of a first look
+KEPT_FROM_S, MOST_KEPT = 1.0, 400  # segments whose glance is kept from run to run
 
 
 def hop_samples(rate_hz: float) -> int:
@@ -60,14 +64,39 @@ def band_levels(
 
 
 @lru_cache(maxsize=64)
-def segment_levels(segment: Segment, *, rate_hz: int, every: int = 1) -> Array:
+def segment_levels(segment: Segment, *, rate_hz: int) -> Array:
     """Levels of one segment as rendered, with `LEAD_HOPS` of silence in front and behind; not to be changed.
 
     Kept, because a session looks for the same segments in every capture: 13 kB for a second of stimulus.
     """
+    return _rendered(segment, rate_hz, every=1)
+
+
+@lru_cache(maxsize=64)
+def segment_glance(segment: Segment, *, rate_hz: int) -> Array:
+    """The same in every `GLANCE_HOPS`-th row, for a first look: that of a long one is kept from run to run.
+
+    What the user's cache holds is looked at and no more: a capture that does not match it is compared with
+    what is rendered.
+    """
     hop = hop_samples(rate_hz)
-    sound = segment.render(rate_hz=rate_hz)
-    levels = _levels(np.pad(sound, LEAD_HOPS * hop), rate_hz=rate_hz, gain_db=0.0, every=every)
+    count = segment.span.length + 2 * LEAD_HOPS * hop
+    rows = max(0, (count - WINDOW_HOPS * hop) // (GLANCE_HOPS * hop) + 1)
+    told = f"{segment!r} at {rate_hz}, rows of {GLANCE_HOPS * HOP_S} s"
+    name = hashlib.sha256(told.encode()).hexdigest() + ".levels"
+    long = count >= KEPT_FROM_S * rate_hz
+    kept = kept_bytes(name) if long else b""
+    if len(kept) == 8 * rows * BANDS and np.all(np.isfinite(known := np.frombuffer(kept))):
+        return known.reshape(rows, BANDS)
+    levels = _rendered(segment, rate_hz, every=GLANCE_HOPS)
+    if long:
+        keep_bytes(name, levels.tobytes(), most=MOST_KEPT)
+    return levels
+
+
+def _rendered(segment: Segment, rate_hz: int, *, every: int) -> Array:
+    sound = np.pad(segment.render(rate_hz=rate_hz), LEAD_HOPS * hop_samples(rate_hz))
+    levels = _levels(sound, rate_hz=rate_hz, gain_db=0.0, every=every)
     levels.flags.writeable = False
     return levels
 

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
-from platformdirs import user_cache_path
 
-from charprobe import __version__
+from charprobe.values.cache_folder import writable_cache
 
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
@@ -39,24 +36,14 @@ def compiled_inside(loop: Loop) -> Loop:
 
 
 def _keep(machine_code: Any) -> Any:
-    """Have the compiler keep its code outside the package, where uninstalling would leave it behind."""
+    """Have the compiler keep its code in the user's cache."""
     settings: Any = numba.config
     named = settings.CACHE_DIR  # what the user set: NUMBA_CACHE_DIR
-    folder = Path(named) if named else user_cache_path("charprobe", appauthor=False, version=__version__)
-    if _writable(folder):
+    folder = writable_cache(Path(named) if named else None)
+    if folder is not None:
         settings.CACHE_DIR = str(folder)
         try:
             machine_code.enable_caching()
         finally:
             settings.CACHE_DIR = named
     return machine_code
-
-
-@cache
-def _writable(folder: Path) -> bool:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        tempfile.TemporaryFile(dir=folder).close()
-    except OSError:
-        return False
-    return True

@@ -2,13 +2,16 @@ import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
 
+from charprobe.placing import segment_search
 from charprobe.placing.segment_search import (
     BANDS,
     FLOOR_DBFS,
+    GLANCE_HOPS,
     LEAD_HOPS,
     band_levels,
     hop_samples,
     matches,
+    segment_glance,
     segment_levels,
 )
 
@@ -46,3 +49,19 @@ def test_a_pattern_matches_itself_fully_and_its_negative_not_at_all(rng):
     assert match[60] == pytest.approx(1.0, abs=1e-9)
     assert matches(50 - levels[60:100], levels)[60] == pytest.approx(-1.0, abs=1e-9)
     assert matches(levels, levels[:50]).size == 0  # nowhere does the whole of it fit
+
+
+@pytest.mark.parametrize("broken", [b"", b"short", b"\xff"])
+def test_a_first_look_sees_every_tenth_row_whatever_became_of_what_was_kept(broken, monkeypatch):
+    kept = {}
+    monkeypatch.setattr(segment_search, "KEPT_FROM_S", 0.0)
+    monkeypatch.setattr(segment_search, "keep_bytes", lambda name, data, **_: kept.setdefault(name, data))
+    monkeypatch.setattr(segment_search, "kept_bytes", lambda name: broken * len(kept.get(name, b"x")))
+    segment = STIMULUS.alike[0]
+    rows = segment_levels(segment, rate_hz=RATE_HZ)[::GLANCE_HOPS]
+    for _ in range(2):  # before and after it was kept
+        segment_glance.cache_clear()
+        np.testing.assert_array_equal(segment_glance(segment, rate_hz=RATE_HZ), rows)
+    monkeypatch.setattr(segment_search, "kept_bytes", kept.__getitem__)
+    segment_glance.cache_clear()
+    np.testing.assert_array_equal(segment_glance(segment, rate_hz=RATE_HZ), rows)

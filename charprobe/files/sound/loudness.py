@@ -122,22 +122,22 @@ class LoudnessMeter:
         self._sections = k_weighting(rate_hz)
         self._state = np.zeros((2, 2, self._weights.size))
         self._seen = 0
-        self._rest = np.zeros(0)
+        self._rest = np.zeros((0, self._weights.size))
         self._atoms: list[Array] = []
 
     def add(self, block: Array) -> None:
         """Take the next frames, shape (n, channels)."""
         filtered, self._state = scipy.signal.sosfilt(self._sections, block, axis=0, zi=self._state)
-        power = np.concatenate([self._rest, (filtered**2) @ self._weights])
-        first = self._seen - self._rest.size
+        power = np.concatenate([self._rest, np.square(filtered, out=filtered)])
+        first = self._seen - len(self._rest)
         self._seen += block.shape[0]
         opening, closing = -(-first * ATOMS_PER_S // self._rate_hz), self._seen * ATOMS_PER_S // self._rate_hz
         edges = np.arange(opening, closing + 1) * self._rate_hz // ATOMS_PER_S - first
         if edges.size < 2:
             self._rest = power
             return
-        running = np.concatenate([[0.0], np.cumsum(power)])
-        self._atoms.append(np.diff(running[edges]) * ATOMS_PER_S / self._rate_hz)
+        sums = np.add.reduceat(power[: edges[-1]], edges[:-1], axis=0)
+        self._atoms.append(sums @ self._weights * ATOMS_PER_S / self._rate_hz)
         self._rest = power[edges[-1] :]
 
     def sliding(self, window_s: float) -> Array:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from charprobe.measuring.health.path.tone_noise import turned_still
@@ -9,6 +11,7 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
+from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
 RIPPLES_HZ, BETWEEN_HZ = (100.0, 120.0), (80.0, 140.0, 160.0)  # where it is, and where it is not
@@ -50,8 +53,13 @@ def _swings(take: Take, tone: Tone) -> Array | None:
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
     if cut.samples.size < LEAST_S * rate_hz:
         return None
-    window = np.blackman(cut.samples.size)
+    window = _window(cut.samples.size)
     size = turned_still(cut, tone, window, rate_hz=rate_hz).real * window
-    time_s = np.arange(size.size) / rate_hz
-    beats = np.exp(-2j * np.pi * np.outer((*RIPPLES_HZ, *BETWEEN_HZ), time_s))
-    return np.asarray(2 * np.abs(beats @ size) / max(float(size.sum()), 1e-30))
+    beats = [np.vdot(phasor(0.0, hz / rate_hz, size.size), size) for hz in (*RIPPLES_HZ, *BETWEEN_HZ)]
+    return np.asarray(2 * np.abs(beats) / max(float(size.sum()), 1e-30))
+
+
+@lru_cache(maxsize=16)
+def _window(count: int) -> Array:
+    """Window of one tone; most are of a few lengths. Not to be changed."""
+    return np.blackman(count)

@@ -9,7 +9,6 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take, once
@@ -17,6 +16,7 @@ from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Flags
 from charprobe.values.cut import Cut
+from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
 SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
@@ -266,7 +266,9 @@ def _irregular_db(take: Take, tone: Tone) -> float:
 
 def turned_still(cut: Cut, tone: Tone, window: Array, *, rate_hz: int) -> Complex:
     """A tone against its own carrier, its mean in `window` real: gain moves the real part, phase not."""
-    turned: Complex = cut.samples * np.exp(-1j * carrier_phase(tone, cut.position(), rate_hz=rate_hz))
+    per_sample = tone.frequency_hz / rate_hz
+    turns = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, cut.samples.size)
+    turned: Complex = cut.samples * turns.conj()
     return np.asarray(turned * np.exp(-1j * np.angle(turned @ window)))
 
 

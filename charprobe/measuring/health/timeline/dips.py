@@ -87,8 +87,16 @@ def find_dips(take: Take) -> Iterator[Dip]:
             edges = np.arange(0, cut.samples.size, cycles / turn).astype(int)
             if edges.size < 8 or not _may_step(cut.samples, edges):
                 continue
-            carrier = phasor(per_sample * (cut.start - tone.start), turn, cut.samples.size)
-            yield from _dips(take, segment, cut.samples, carrier, edges, cut.start)
+            first = per_sample * (cut.start - tone.start)
+            carrier = phasor(first, turn, cut.samples.size)
+            sums = _turning(first, turn, edges), _turning(2 * first, 2 * turn, edges)
+            yield from _dips(take, segment, cut.samples, carrier, edges, sums, start=cut.start)
+
+
+def _turning(first_turns: float, turns_per_sample: float, edges: Index) -> Complex:
+    """Sum of a phasor over each block, in closed form."""
+    at_edges = np.exp(2j * np.pi * ((first_turns + turns_per_sample * edges) % 1.0))
+    return np.asarray(np.diff(at_edges) / (np.exp(2j * np.pi * turns_per_sample) - 1))
 
 
 def _may_step(samples: Array, edges: Index) -> bool:
@@ -116,15 +124,23 @@ def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
         at = int(np.searchsorted(turns, turns[at] + cycles))
         edges.append(at)
     if len(edges) > 8:
-        carrier = np.cos(2 * np.pi * turns) + 1j * np.sin(2 * np.pi * turns)
-        yield from _dips(take, segment, cut.samples, carrier, np.array(edges[:-1]), cut.start)
+        carrier, places = np.cos(2 * np.pi * turns) + 1j * np.sin(2 * np.pi * turns), np.array(edges[:-1])
+        once, twice = (np.add.reduceat(each, places)[:-1] for each in (carrier, carrier * carrier))
+        yield from _dips(take, segment, cut.samples, carrier, places, (once, twice), start=cut.start)
 
 
 def _dips(
-    take: Take, segment: Segment, samples: Array, carrier: Complex, edges: Index, start: float
+    take: Take,
+    segment: Segment,
+    samples: Array,
+    carrier: Complex,
+    edges: Index,
+    sums: tuple[Complex, Complex],
+    *,
+    start: float,
 ) -> Iterator[Dip]:
-    """Pairs of sudden steps, one down and one up."""
-    level, turned = _levels(samples, carrier, edges)
+    """Pairs of sudden steps, one down and one up; `sums` are of the carrier and its square in each block."""
+    level, turned = _levels(samples, carrier, edges, *sums)
     if not np.all(np.isfinite(level)):
         return
     step, turn = _stepped(level), _stepped(np.unwrap(turned))
@@ -161,11 +177,11 @@ def _stepped(level: Array) -> Array:
     return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
 
 
-def _levels(samples: Array, carrier: Complex, edges: Index) -> tuple[Array, Array]:
+def _levels(
+    samples: Array, carrier: Complex, edges: Index, once: Complex, twice: Complex
+) -> tuple[Array, Array]:
     """Logarithm of the amplitude, and phase, of a wave fitted beside an offset within each block."""
-    once, twice, sound = (
-        np.add.reduceat(each, edges)[:-1] for each in (carrier, carrier * carrier, carrier * samples)
-    )
+    sound = np.add.reduceat(carrier * samples, edges)[:-1]
     count = np.diff(edges).astype(np.float64)
     normal, wanted = np.empty((count.size, 3, 3)), np.empty((count.size, 3, 1))
     normal[:, 0, 0], normal[:, 1, 1], normal[:, 2, 2] = (

@@ -7,11 +7,13 @@ import numpy as np
 from charprobe.measuring.health.groups import groups_of, lost_groups
 from charprobe.placing.segment_search import (
     BANDS,
+    GLANCE_HOPS,
     LEAD_HOPS,
     WINDOW_HOPS,
     band_levels,
     hop_samples,
     matches,
+    segment_glance,
     segment_levels,
 )
 from charprobe.placing.take import Take
@@ -23,9 +25,8 @@ from charprobe.values.wording import clock_text
 
 FOUND, ELSEWHERE = 0.4, 0.8  # match of a segment at its place, and of one that stands somewhere else
 SURE = 0.6  # match in every tenth row that leaves no doubt
-GLANCE_HOPS = 10  # from row to row of a first look: a fifth of a piece
 NEAR_HOPS = 3  # by which a place may be off
-PIECE_HOPS = 50  # half a second
+PIECE_HOPS = 50  # half a second: five rows of a first look
 AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
 FAR_HOPS = 100  # a piece found nearer belongs to its neighbours
 SOUNDING_DB = 2.0  # mean over bands and time, above the floor
@@ -85,7 +86,7 @@ def _in_place(take: Take, segment: Segment) -> bool:
     """Whether a segment, and every piece of it that sounds, is beyond doubt what was played there."""
     rate_hz, place = take.stimulus.rate_hz, take.alignment
     hop = hop_samples(rate_hz)
-    pattern = segment_levels(segment, rate_hz=rate_hz, every=GLANCE_HOPS)
+    pattern = segment_glance(segment, rate_hz=rate_hz)
     start = round(place.capture_index(float(segment.span.start))) - LEAD_HOPS * hop
     stop = start + ((pattern.shape[0] - 1) * GLANCE_HOPS + WINDOW_HOPS) * hop
     levels = band_levels(
