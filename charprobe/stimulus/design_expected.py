@@ -20,14 +20,19 @@ from charprobe.values.quantity import DB_PER_NEPER, Z95, Quantity, student_facto
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
 KAPPA = {"t63": 5.1, "t90": 12.3}
 FORETOLD = (
-    "static.threshold", "static.slope", "attack.t63", "attack.t90", "release.t63", "release.t90",
+    "static.threshold", "static.ratio", "static.makeup_gain",
+    "attack.t63", "attack.t90", "release.t63", "release.t90",
 )  # fmt: skip
+AT_REST = ("static.low_level_gain", "static.makeup_gain")
+SHAPES = ("static.slope", "static.ratio", "static.knee_width")  # what no shift of the input axis moves
 ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each burst at any time within one
 OWN_SAMPLES = 12**-0.5
-SHAPE = {"t63": 1e-4, "t90": 1.5e-4}  # share of a time left by curvature that reading it does not follow
+SHAPE = 1e-4  # share of a time left by curvature that reading it does not follow
+# scatter between `USUAL_PHASES` as most stages have it, where the first take had not rested and tells none
+USUAL_PERIODS, USUAL_SHARE, USUAL_PHASES = 0.03, 3e-4, 9  # of attacks in carrier periods, of releases as a share
 PARTED = 5  # phases from which on those that average out are told from those that do not
 # release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
-UNRESTED, RESTED = 1.0, 1.7
+UNRESTED, RESTED = 1.1, 2.0
 SAME_DB = 0.5  # levels this near are the same step
 SAME_TOP_DB = 0.1  # levels this near lose the same
 LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
@@ -78,14 +83,14 @@ def expected_intervals(
     What the first profile has no number for is not foretold: nothing tells how a stage scatters.
 
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
-    sigma the noise of the gain per sample, joined with time zero and 0.01 % (t90: 0.015 %) for curvature.
-    What the first profile is unsure of beyond that is scatter between carrier phases: it shrinks as means
-    over phases do and as the root of Student's factor does, which so few phases need half the time. Where the
-    gaps or holds of the first take were too short, that was its doubt, and longer ones end it.
+    sigma the noise of the gain per sample, joined with time zero and 0.01 % for curvature.
+    What the first profile is unsure of beyond that is scatter between carrier phases: part of it shrinks as
+    means over phases do, part is the stage's own. Where the gaps or holds of the first take were too short,
+    that was its doubt, and longer ones end it; scatter is taken then as most stages have it.
 
     Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
-    beyond the covariance of its own levels, such as the input axis, stays. Steps that had not settled, and
-    were carried on, foretell nothing.
+    beyond the covariance of its own levels, such as the input axis, stays. Where steps had not settled and
+    were carried on, only the doubt of the axis stays, if those designed last long enough to settle.
     """
     times = () if bursts is None else tuple(_times(profile, needs, bursts))
     return (*_static(profile, needs, steps), *times)
@@ -111,7 +116,7 @@ class _Edge:
         root = math.sqrt(max(1.0, self.tau_s * self.rate_hz))
         zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / self.rate_hz
         return math.hypot(
-            KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE[name] * value_s
+            KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE * value_s
         )
 
 
@@ -125,10 +130,10 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
     planned = needs.slope * max(1.0, bursts.high_dbfs - needs.threshold_dbfs)
     change = abs(first.reduction_db) if same else planned
     before = abs(first.reduction_db) if math.isfinite(first.reduction_db) else change
-    of_mean = _of_mean(bursts.phases) / _of_mean(first.phases) * before / change
-    for edge, level, t90 in (
-        ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s),
-        ("release", bursts.low_dbfs + gain, needs.release_t90_s),
+    shrinks = _of_mean(bursts.phases) / _of_mean(first.phases)
+    for edge, level, t90, of_mean in (  # part of what scatters at an attack is how a stage hears its carrier
+        ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s, math.sqrt(shrinks) * before / change),
+        ("release", bursts.low_dbfs + gain, needs.release_t90_s, shrinks * before / change),
     ):
         one = _Edge(level, t90 / math.log(10), change, noise.value, profile.stimulus.rate_hz)
         found = {name: profile.measured(f"{edge}.{name}") for name in KAPPA}
@@ -136,30 +141,37 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         earlier = replace(one, change_db=before)
         was = {name: earlier.std(name, reading.value, first.phases) for name, reading in known.items()}
         beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
-        scatter = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
+        scatter, unknown = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
         for name, reading in known.items():
             then = one.std(name, reading.value, bursts.phases)
             then *= min(1.0, reading.std / was[name])  # no doubt that the first take had not
-            then = math.hypot(then, of_mean * scatter.get(name, 0.0))
+            usual = USUAL_PERIODS / bursts.carrier_hz if edge == "attack" else USUAL_SHARE * reading.value
+            usual *= unknown * _of_mean(bursts.phases) / _of_mean(USUAL_PHASES)
+            then = min(reading.std, math.hypot(then, of_mean * scatter.get(name, 0.0), usual))
             yield _row(f"{edge}.{name}", reading, then)
 
 
-def _of_the_stage(beyond: dict[str, float], edge: str, needs: Needs, *, held: bool) -> dict[str, float]:
-    """What of the doubt beyond the noise stays with longer gaps and holds: scatter between phases.
+def _of_the_stage(
+    beyond: dict[str, float], edge: str, needs: Needs, *, held: bool
+) -> tuple[dict[str, float], float]:
+    """What of the doubt beyond the noise stays with longer gaps and holds, and what share of it is not known.
 
-    A rest not reached is one level too low or too high: it moves t90 by 3.7 times as much as t63, scatter
-    moves both alike. Part of it stays, for noise looks alike.
+    What stays is scatter between phases. A rest not reached is one level too low or too high: it moves t90 by
+    3.7 times as much as t63, scatter moves both alike. Part of it stays, for noise looks alike.
     """
     if edge == "attack":
         rested = needs.first.gap_s / max(needs.release_t90_s, 1e-9)
-        share = min(1.0, max(0.0, (rested - UNRESTED) / (RESTED - UNRESTED)))
-        return {name: held * share * std for name, std in beyond.items()}
-    if needs.first.gap_s >= SETTLE * needs.release_t90_s or len(beyond) < len(LEVEL_MOVES):
-        return beyond if needs.first.gap_s >= SETTLE * needs.release_t90_s else {}
+        share = held * min(1.0, max(0.0, (rested - UNRESTED) / (RESTED - UNRESTED)))
+        return {name: share * std for name, std in beyond.items()}, 1.0 - share
+    if needs.first.gap_s >= SETTLE * needs.release_t90_s:
+        return beyond, 0.0
+    if len(beyond) < len(LEVEL_MOVES):
+        return {}, 1.0
     near, far = (LEVEL_MOVES[name] ** 2 for name in ("t63", "t90"))
     level = max(0.0, beyond["t90"] ** 2 - beyond["t63"] ** 2) / (far - near)
-    ended = min((1 - LEVEL_STAYS**2) * level, (1 - LEVEL_STAYS**2) * beyond["t63"] ** 2 / near)
-    return {name: math.sqrt(max(0.0, beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * ended)) for name in beyond}
+    ended = (1 - LEVEL_STAYS**2) * min(level, beyond["t63"] ** 2 / near)
+    stays = {name: beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * ended for name in beyond}
+    return {name: math.sqrt(max(0.0, square)) for name, square in stays.items()}, 0.0
 
 
 def _of_mean(phases: int) -> float:
@@ -201,8 +213,11 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     axis_db = needs.first.axis_db
     levels = np.array(steps.levels_dbfs) + axis_db
     first_levels, first_stds, settled = _first_points(profile)
-    if threshold is None or slope is None or knee is None or not settled:
-        yield _row("static.low_level_gain", rest, rest.std)
+    unlike = not settled and steps.step_s < needs.rise_s  # steps too short once more foretell nothing
+    if threshold is None or slope is None or knee is None or unlike:
+        for name in AT_REST:
+            if (known := profile.measured(name)) is not None:
+                yield _row(name, known, known.std)
         return
     curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
     out = levels + curve.gain(levels)
@@ -217,7 +232,9 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         if known is None or (name == "static.max_reduction" and not same_top):
             continue
         stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
-        yield _row(name, known, math.hypot(then[name], stays))
+        if not settled:  # what extrapolation doubted ends
+            stays = 0.0 if name in SHAPES else math.sqrt(max(0.0, rest.std**2 - before[AT_REST[0]] ** 2))
+        yield _row(name, known, min(known.std, math.hypot(then[name], stays)))
     if curve.knee_db == 0.0:
         yield _row("static.knee_width", knee, _hard_knee(curve, levels, stds) / (2 * Z95))
 
@@ -241,6 +258,7 @@ def _readings(curve: _Curve, *, top_dbfs: float) -> dict[str, Callable[[_Curve],
         "static.threshold": lambda c: c.threshold_dbfs,
         "static.threshold_1db": lambda c: _one_db_down(c, top_dbfs),
         "static.slope": lambda c: 1 - c.slope,
+        "static.ratio": lambda c: 1 / max(1 - c.slope, 1e-3),
         "static.max_reduction": lambda c: float(c.rest_db - c.gain(np.array([top_dbfs]))[0]),
     }
     return read | ({"static.knee_width": lambda c: c.knee_db} if curve.knee_db > 0 else {})

@@ -23,6 +23,7 @@ CARE = 1.3  # times what the end of an unfinished release foretells: stages most
 RISES = 5.0  # a level step lasts so many attack t90: its second half is read, and must lie at rest
 LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
 SLOWER = 3.0  # what is left at the end of a step belongs to a slower part than the mean of all
+LONGER = 2.0  # times as long as in the first take, where steps had not settled
 SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
 CLEAR_DB, NOT_HEARD_DBFS = 20.0, -60.0  # of a step over the noise; where steps begin if that is not known
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
@@ -214,7 +215,8 @@ def _unsettled_s(profile: Profile, first: FirstTake) -> float:
     """How long level steps must last where those of the first take were still falling; 0 where few were.
 
     What a step had left to go beside what it moved by tells its time constant, and that how long its first
-    half must be to leave nothing to see.
+    half must be to leave nothing to see. A step with little left is doubted for what may move more slowly
+    still: it is longer in any case.
     """
     if "static" not in profile.curves or "remaining_db" not in profile.curves["static"].columns:
         return 0.0
@@ -225,10 +227,11 @@ def _unsettled_s(profile: Profile, first: FirstTake) -> float:
         return 0.0
     moved = float(np.quantile(np.abs(np.diff(numbers(table, "gain_db")[rising])), 0.9))
     left = float(np.quantile(np.abs(numbers(table, "remaining_db")[still]), 0.9))
+    least_s = LONGER * first.step_s
     if left <= LEFT_DB or moved <= LEFT_DB:
-        return 0.0
+        return least_s
     tau_s = 0.75 * first.step_s / max(SLOW_SHARE, math.log(moved / left))
-    return SLOWER * 2 * tau_s * math.log(moved / LEFT_DB)
+    return max(least_s, SLOWER * 2 * tau_s * math.log(moved / LEFT_DB))
 
 
 def _release_s(profile: Profile) -> tuple[float, float, str]:

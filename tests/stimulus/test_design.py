@@ -165,7 +165,9 @@ def test_expected_intervals_follow_the_formula():
     change = profile.curves["timing"].columns["reduction_db"][0]
     std = 5.1 * tau * sigma_db / change / math.sqrt(tau * 48_000)
     zero = math.hypot(0.015, 12**-0.5 / math.sqrt(spec.phases)) / 48_000
-    assert row.then == pytest.approx(Z95 * math.hypot(std, zero, 1e-4 * 0.2), rel=1e-3)
+    # scatter is not known where the first release had not ended: three parts in 10,000 between nine phases
+    assert spec.phases == 9
+    assert row.then == pytest.approx(Z95 * math.hypot(std, zero, 1e-4 * 0.2, 3e-4 * 0.2), rel=1e-3)
     assert any("no interval is foretold for release.t90" in reason for reason in design.reasons)
 
 
@@ -198,11 +200,11 @@ def test_a_gate_is_swept_open_and_its_bursts_reach_below_its_threshold():
     assert design.gains
 
 
-def test_scatter_between_phases_shrinks_as_the_roots_of_students_factor_and_of_their_number_do():
+def test_scatter_of_attacks_shrinks_as_the_fourth_roots_of_students_factor_and_of_the_phases_do():
     row, phases = _foretold("attack.t63", attack__t63=Quantity.from_std(0.005, 2e-4, "s"))
     # tables: Student's 97.5 % quantiles of 2 and 6 degrees of freedom
     assert phases == 9
-    assert row.then / row.now == pytest.approx(math.sqrt(2.4469 / 4.3027 * 5 / 9), rel=0.02)
+    assert row.then / row.now == pytest.approx((2.4469 / 4.3027 * 5 / 9) ** 0.25, rel=0.02)
 
 
 def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stays():

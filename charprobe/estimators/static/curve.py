@@ -18,6 +18,7 @@ FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added 
 FEWEST_LEVELS = 6
 LEVEL_DB = 0.1  # levels this close are one
 PLATEAU_DB = 0.02
+LIFTED_DB = 1.0  # a gain that rises by more above its lowest plateau was held down there
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
 UNSEEN_SHARE = 0.3  # of what a step had left to go, that a slower stage may add unseen
@@ -250,6 +251,10 @@ class StaticCurve:
         spread = float(np.ptp(gain[:count]))
         if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
             return self._bent_below()
+        risen_db = float(gain[count:].max(initial=gain[0]) - gain[:count].mean())
+        if risen_db > LIFTED_DB:
+            reason = f"the gain rises by {risen_db:.1f} dB above the lowest steps: they may lie on a gate's floor"
+            return Unmeasured("dB", reason, MORE_STEPS)
         own = float(np.hypot(std[:count].max(), spread / 4))
         return Quantity.from_std(float(gain[:count].mean()), float(np.hypot(own, self.drift_std_db)), "dB")
 

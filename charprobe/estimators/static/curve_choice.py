@@ -62,8 +62,8 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
     -----
     Bends are added one at a time, at either side, as long as the corrected Akaike criterion (for
     overdispersed data: residuals scaled by those of the best model of that many bends) falls by
-    `EVIDENCE`, the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart. Widths are
-    free down to zero, so a hard knee is a soft one whose width interval reaches zero. Where the chosen curve
+    `EVIDENCE`, the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart, but for those
+    between which a gate falls to its floor. Widths are free down to zero, so a hard knee is a soft one whose width interval reaches zero. Where the chosen curve
     misses the points by more than their uncertainties, its unknowns depend on where one looks: what they
     move by when one stretch of levels after the other is left out (jackknife) is added to their covariance,
     and so is how a curve differs whose knee is a parabola on the other axis, if it misses them by less than
@@ -137,7 +137,10 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
     inside = all(
         level.min() < corner < level.max() and abs(change) > LEAST_CHANGE for corner, _, change in bends
     )
-    apart = all(section.end - section.begin >= STRAIGHT_DB for section in fit.sections[1:-1])
+    apart = all(
+        section.end - section.begin >= (0.0 if _to_a_floor(fit, j) else STRAIGHT_DB)
+        for j, section in enumerate(fit.sections[1:-1])
+    )
     if fit.shape.facing[:1] == (1,) and not fit.shape.sloped:
         levels = np.unique(np.round(level, 1))
         inside = inside and int(np.sum(levels < bends[0][0])) >= FEWEST_FLAT
@@ -147,6 +150,12 @@ def _admissible(fit: BendsFit, level: Array) -> bool:
         shows = drop > MATTERS_DB and abs(first.slope) > max(LEAST_CHANGE, 4 * first.std)
         return inside and apart and shows
     return inside and apart
+
+
+def _to_a_floor(fit: BendsFit, bend: int) -> bool:
+    """Whether a bend and the next, both below the flat section, turn against each other: a gate's floor."""
+    (_, _, one), (_, _, other) = fit.corner(bend), fit.corner(bend + 1)
+    return fit.shape.facing[bend : bend + 2] == (-1, -1) and one * other < 0
 
 
 def _allowing_for_misfit(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:

@@ -8,13 +8,14 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import DB_PER_NEPER
 
 USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
 DB_PER_SHARE = 3.0 * DB_PER_NEPER  # gain lost per third harmonic gained: 3 to 1 for a cubic
 SATURATES_DB = 0.02  # least gain that waveshaping must explain in a saturating step,
-SATURATES_SHARE, RUN, RUN_SHARE = 0.15, 3, 0.25  # least share of what is lost there and over a run of steps
+SATURATES_SHARE, RUN_SHARE = 0.15, 0.25  # least share of what is lost there and over a run of steps
+HEIGHT_DB, RUN_DB = 3.0, 6.0  # of a step, whatever the recipe's steps are, and of a run above it
 GROWS = 1.2  # distortion of saturation grows by this up to the top step; that of gain ripple does not
 BENT_DB, BENT_SHARE = 0.003, 0.5  # steps below go too while waveshaping explains so much of their loss,
 JUMP, JUMP_FROM = 3.0, 1e-3  # or while their third harmonic is so many times that of the step below
@@ -105,30 +106,32 @@ def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
     share = np.array([p.odd_share for p in rising])
     gain = np.array([p.gain_db for p in rising])
+    level = np.array([p.input_dbfs for p in rising])
+    below = np.maximum(np.searchsorted(level, level - HEIGHT_DB + SAME_LEVEL_DB) - 1, 0)
+    above = np.minimum(np.searchsorted(level, level + RUN_DB - SAME_LEVEL_DB), level.size - 1)
     for hit in range(1, len(rising)):
-        if _saturates(hit, share, gain):
-            lowest = _first_bent(hit, share, gain)
+        if _saturates(hit, int(below[hit]), int(above[hit]), share, gain):
+            lowest = _first_bent(hit, below, share, gain)
             return Flattening(rising[hit].input_dbfs, rising[lowest].input_dbfs)
     return None
 
 
-def _saturates(hit: int, share: Array, gain: Array) -> bool:
-    end = min(hit + RUN - 1, share.size - 1)
-    here, run = (DB_PER_SHARE * (share[i] - share[hit - 1]) for i in (hit, end))
-    lost_here, lost_in_run = (max(float(gain[hit - 1] - gain[i]), 0.0) for i in (hit, end))
+def _saturates(hit: int, below: int, end: int, share: Array, gain: Array) -> bool:
+    here, run = (DB_PER_SHARE * (share[i] - share[below]) for i in (hit, end))
+    lost_here, lost_in_run = (max(float(gain[below] - gain[i]), 0.0) for i in (hit, end))
     explained = here > max(SATURATES_DB, SATURATES_SHARE * lost_here) and run > RUN_SHARE * lost_in_run
     stays = bool(np.all(share[hit:] >= share[hit] / 2))
     grows = end + 1 >= share.size or share[-1] > GROWS * share[hit]
     return bool(explained and stays and grows)
 
 
-def _first_bent(hit: int, share: Array, gain: Array) -> int:
+def _first_bent(hit: int, lower: Index, share: Array, gain: Array) -> int:
     """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip."""
     quiet = float(np.median(gain[: max(3, gain.size // 3)]))
     explained = DB_PER_SHARE * share
     while hit > 1:
         below = hit - 1
-        clips = share[below] > JUMP * share[below - 1] + JUMP_FROM
+        clips = share[below] > JUMP * share[lower[below]] + JUMP_FROM
         lost = max(quiet - float(gain[below]), 0.0)
         if not clips and not (explained[below] > BENT_DB and explained[below] > BENT_SHARE * lost):
             break

@@ -236,7 +236,7 @@ def _straight(curve: StaticCurve, section: StraightSection) -> Reading:
     """Slope of a straight section; its interval reaches to all slopes that show between its steps."""
     unit = "dB/dB"
     level, mean, std = curve.means
-    inside = (level >= section.begin - 0.05) & (level <= section.end + 0.05)
+    inside = (level >= section.begin) & (level <= section.end)  # a step on a knee is no part of it
     level, mean, std = level[inside], mean[inside], std[inside]
     if level.size < BEYOND + bool(np.isfinite(section.end)):
         end = in_dbfs(min(section.end, curve.highest_dbfs))

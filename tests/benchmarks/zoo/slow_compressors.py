@@ -71,7 +71,7 @@ def slow_leveller(draw: Draw) -> Stage:
         return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
 
     return Stage(
-        "slow-leveller", "attack 60 ms, release 1.8 s", process, warm_s=2.0, calm_s=18.0, trace_is_gain=True
+        "slow-leveller", "attack 60 ms, release 1.8 s", process, warm_s=2.0, calm_s=30.0, trace_is_gain=True
     )
 
 
