@@ -8,7 +8,7 @@ from typing import Any
 
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_cures import BOTH_WAYS, ONLY_RISE, cured, sentences_on
-from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals
+from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals, same_burst
 from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -125,6 +125,7 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     if unknown:
         reasons.append(
             f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by"
+            + ("" if bursts is None or same_burst(needs.first, bursts) else ", or one of another burst")
         )
     if not gains:
         reasons.append(
@@ -184,7 +185,9 @@ def _recipe(
     needs: Needs, reference: tuple[float, float], others: list[float], plan: _Plan, longest_s: float
 ) -> Recipe:
     low_dbfs = reference[0]
-    hold = round(min(LONGEST_HOLD_S, max(0.1, needs.first.hold_s, HOLDS * needs.attack_t90_s + 0.05)), 3)
+    comes_back_s = needs.rest_s if needs.overshoots else 0.0  # what ran past comes back as a release does
+    held = max(0.1, needs.first.hold_s, HOLDS * needs.attack_t90_s + 0.05, comes_back_s)
+    hold = round(min(LONGEST_HOLD_S, held), 3)
     waited = 0.0 if needs.still else needs.first.gap_s  # what senses the level may need longer than the gain
     gap = round(min(LONGEST_GAP_S, max(0.3, waited, needs.rest_s)), 3)
     steps = _level_steps(needs, low_dbfs, gap, longest_s)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
+from charprobe.stimulus.design_first import FirstTake
 from charprobe.stimulus.design_needs import SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -29,7 +30,11 @@ ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each b
 OWN_SAMPLES = 12**-0.5
 SHAPE = 1e-4  # share of a time left by curvature that reading it does not follow
 # scatter between `USUAL_PHASES` as most stages have it, where the first take had not rested and tells none
-USUAL_PERIODS, USUAL_SHARE, USUAL_PHASES = 0.03, 3e-4, 9  # of attacks in carrier periods, of releases as a share
+USUAL_PERIODS, USUAL_SHARE, USUAL_PHASES = (
+    0.03,
+    3e-4,
+    9,
+)  # of attacks in carrier periods, of releases as a share
 PARTED = 5  # phases from which on those that average out are told from those that do not
 # release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
 UNRESTED, RESTED = 1.1, 2.0
@@ -80,7 +85,8 @@ def expected_intervals(
 
     Notes
     -----
-    What the first profile has no number for is not foretold: nothing tells how a stage scatters.
+    What the first profile has no number for is not foretold: nothing tells how a stage scatters. Nor are
+    times of a burst that the first take did not play.
 
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
     sigma the noise of the gain per sample, joined with time zero and 0.01 % for curvature.
@@ -115,9 +121,7 @@ class _Edge:
         sigma_db = DB_PER_NEPER * 10 ** ((self.noise_dbfs - self.level_dbfs) / 20) / math.sqrt(phases)
         root = math.sqrt(max(1.0, self.tau_s * self.rate_hz))
         zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / self.rate_hz
-        return math.hypot(
-            KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE * value_s
-        )
+        return math.hypot(KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE * value_s)
 
 
 def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedInterval]:
@@ -125,21 +129,18 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
     if noise is None:
         return
     first, gain = needs.first, low_level.value if low_level else 0.0
-    ends = (bursts.low_dbfs - first.low_dbfs, bursts.high_dbfs - first.high_dbfs)
-    same = max(map(abs, ends)) < SAME_DB
-    planned = needs.slope * max(1.0, bursts.high_dbfs - needs.threshold_dbfs)
-    change = abs(first.reduction_db) if same else planned
-    before = abs(first.reduction_db) if math.isfinite(first.reduction_db) else change
+    change = abs(first.reduction_db)
+    if not same_burst(first, bursts) or not change > 0:
+        return
     shrinks = _of_mean(bursts.phases) / _of_mean(first.phases)
     for edge, level, t90, of_mean in (  # part of what scatters at an attack is how a stage hears its carrier
-        ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s, math.sqrt(shrinks) * before / change),
-        ("release", bursts.low_dbfs + gain, needs.release_t90_s, shrinks * before / change),
+        ("attack", bursts.high_dbfs + gain - change, needs.attack_t90_s, math.sqrt(shrinks)),
+        ("release", bursts.low_dbfs + gain, needs.release_t90_s, shrinks),
     ):
         one = _Edge(level, t90 / math.log(10), change, noise.value, profile.stimulus.rate_hz)
         found = {name: profile.measured(f"{edge}.{name}") for name in KAPPA}
         known = {name: reading for name, reading in found.items() if reading is not None}
-        earlier = replace(one, change_db=before)
-        was = {name: earlier.std(name, reading.value, first.phases) for name, reading in known.items()}
+        was = {name: one.std(name, reading.value, first.phases) for name, reading in known.items()}
         beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
         scatter, unknown = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
         for name, reading in known.items():
@@ -149,6 +150,12 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
             usual *= unknown * _of_mean(bursts.phases) / _of_mean(USUAL_PHASES)
             then = min(reading.std, math.hypot(then, of_mean * scatter.get(name, 0.0), usual))
             yield _row(f"{edge}.{name}", reading, then)
+
+
+def same_burst(first: FirstTake, bursts: Bursts) -> bool:
+    """Whether the first take played these bursts: others have other times, of which it tells nothing."""
+    ends = (bursts.low_dbfs - first.low_dbfs, bursts.high_dbfs - first.high_dbfs)
+    return max(map(abs, ends)) < SAME_DB  # not where the first take had none
 
 
 def _of_the_stage(

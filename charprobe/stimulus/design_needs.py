@@ -24,6 +24,7 @@ RISES = 5.0  # a level step lasts so many attack t90: its second half is read, a
 LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
 SLOWER = 3.0  # what is left at the end of a step belongs to a slower part than the mean of all
 LONGER = 2.0  # times as long as in the first take, where steps had not settled
+OVERSHOOT_DB = 0.1  # an overshoot worth waiting for
 SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
 CLEAR_DB, NOT_HEARD_DBFS = 20.0, -60.0  # of a step over the noise; where steps begin if that is not known
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
@@ -41,6 +42,8 @@ class Needs:
         known.
     attack_t90_s, rise_s : float
         Time of an attack to 90 %, and of a level step to the gain it settles at.
+    overshoots : bool
+        Whether an attack runs past the gain it settles at.
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
     rest_gain_db, top_gain_db : float
@@ -68,6 +71,7 @@ class Needs:
     slope: float
     attack_t90_s: float
     rise_s: float
+    overshoots: bool
     release_t90_s: float
     rest_s: float
     rest_gain_db: float
@@ -99,7 +103,7 @@ def needs_of(profile: Profile) -> Needs:
     moved_db = max(abs(first.reduction_db), 0.0 if deepest is None else deepest.value)
     guess_dbfs = _guessed_dbfs(deepest, highest)
     still = threshold is None and lower is None and moved_db < STILL_DB
-    noise = profile.measured("noise.unweighted")
+    noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
     gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
@@ -112,6 +116,7 @@ def needs_of(profile: Profile) -> Needs:
         NO_SLOPE if slope is None else slope,
         attack_s,
         max(RISES * attack_s, _unsettled_s(profile, first)),
+        overshoot is not None and overshoot.low > OVERSHOOT_DB,
         release_s,
         rest_s,
         gain_db,

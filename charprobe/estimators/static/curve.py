@@ -253,7 +253,9 @@ class StaticCurve:
             return self._bent_below()
         risen_db = float(gain[count:].max(initial=gain[0]) - gain[:count].mean())
         if risen_db > LIFTED_DB:
-            reason = f"the gain rises by {risen_db:.1f} dB above the lowest steps: they may lie on a gate's floor"
+            reason = (
+                f"the gain rises by {risen_db:.1f} dB above the lowest steps: they may lie on a gate's floor"
+            )
             return Unmeasured("dB", reason, MORE_STEPS)
         own = float(np.hypot(std[:count].max(), spread / 4))
         return Quantity.from_std(float(gain[:count].mean()), float(np.hypot(own, self.drift_std_db)), "dB")
