@@ -9,7 +9,7 @@ from typing import Any
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_cures import BOTH_WAYS, ONLY_RISE, cured, sentences_on
 from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals, same_burst
-from charprobe.stimulus.design_needs import SETTLE, Needs, needs_of
+from charprobe.stimulus.design_needs import Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.recipe import SCHEMA, Recipe, recipe_from_table

@@ -5,6 +5,7 @@ import pytest
 from designs import bursts_in, profile_with
 
 from charprobe.measuring.chapters.colour.ripple import REFERENCE_DBFS
+from charprobe.profile.entry import Table
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Tones
@@ -217,6 +218,51 @@ def test_doubt_about_where_a_release_ends_goes_with_longer_gaps_and_scatter_stay
              (("release__t63", 0.12), ("release__t90", 0.276))}  # fmt: skip
     row, _ = _foretold("release.t63", **alike)
     assert row.then > 0.5 * row.now
+
+
+def test_an_attack_that_runs_past_its_gain_is_held_until_it_has_come_back():
+    release = Quantity.from_std(0.4, 1e-3, "s")
+    past = profile_with(release__t90=release, attack__overshoot=Quantity.from_std(2.0, 0.1, "dB"))
+    plain, held = (
+        bursts_in(design_stimulus(one, longest_s=600))[0].hold_s
+        for one in (profile_with(release__t90=release), past)
+    )
+    assert plain < 2.7 * 0.4 < held  # six time constants of its release
+
+
+def test_times_of_a_burst_that_was_not_played_are_not_foretold():
+    known = {
+        "attack__t63": Quantity.from_std(0.005, 1e-5, "s"),
+        "noise__unweighted": Quantity.from_std(-100.0, 0.1, "dBFS"),
+    }
+    loud = {"static__low_level_gain": Quantity.from_std(18.0, 0.01, "dB")}  # its burst must end lower
+    told = [
+        {row.name for row in design_stimulus(profile_with(**known, **gain), longest_s=600).expected}
+        for gain in ({}, loud)
+    ]
+    assert ["attack.t63" in names for names in told] == [True, False]
+
+
+def test_where_first_steps_were_carried_on_longer_ones_end_the_doubt():
+    unsure = {
+        "static__threshold": Quantity.from_std(-22.0, 0.04, "dBFS"),
+        "static__slope": Quantity.from_std(0.25, 1e-3, "dB/dB"),
+        "static__ratio": Quantity.from_std(4.0, 1.6e-2, ":1"),
+        "static__low_level_gain": Quantity.from_std(0.0, 3e-4, "dB"),
+        "noise__unweighted": Quantity.from_std(-100.0, 0.1, "dBFS"),
+    }
+    profile = profile_with(**unsure)
+    static = profile.curves["static"]
+    steps = len(static.columns["gain_db"])
+    carried = {"settled": [False] * steps, "remaining_db": [1e-3] * steps}
+    table = Table(static.columns | carried, {**static.units, "remaining_db": "dB"})
+    curves = {**profile.curves, "static": table}
+    design = design_stimulus(dataclasses.replace(profile, curves=curves), longest_s=600)
+    told = {row.name: row for row in design.expected}
+    assert _steps(design).step_s >= 2 * 0.2  # twice what the first take is taken to have played
+    assert told["static.threshold"].then < 0.1 * told["static.threshold"].now
+    ratio, slope = told["static.ratio"], told["static.slope"]
+    assert ratio.then == pytest.approx(slope.then / 0.25**2, rel=0.01)  # to first order
 
 
 def _foretold(name, **readings):

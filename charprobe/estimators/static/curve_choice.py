@@ -61,13 +61,14 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
     Notes
     -----
     Bends are added one at a time, at either side, as long as the corrected Akaike criterion (for
-    overdispersed data: residuals scaled by those of the best model of that many bends) falls by
-    `EVIDENCE`, the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart, but for those
-    between which a gate falls to its floor. Widths are free down to zero, so a hard knee is a soft one whose width interval reaches zero. Where the chosen curve
-    misses the points by more than their uncertainties, its unknowns depend on where one looks: what they
-    move by when one stretch of levels after the other is left out (jackknife) is added to their covariance,
-    and so is how a curve differs whose knee is a parabola on the other axis, if it misses them by less than
-    twice as much: a few steps within a knee do not tell which it is.
+    overdispersed data: residuals scaled by those of the best model of that many bends) falls by `EVIDENCE`,
+    the curve moves by `MATTERS_DB` somewhere, and bends stay `STRAIGHT_DB` apart, but for those between
+    which a gate falls to its floor. Widths are free down to zero, so a hard knee is a soft one whose width
+    interval reaches zero. Where the chosen curve misses the points by more than their uncertainties, its
+    unknowns depend on where one looks: what they move by when one stretch of levels after the other is left
+    out (jackknife) is added to their covariance, and so is how a curve differs whose knee is a parabola on
+    the other axis, if it misses them by less than twice as much: a few steps within a knee do not tell
+    which it is.
     """
     flat = fit_bends(level, gain, std=std, shape=Shape(False, ()), start=np.array([gain.mean()]))
     line = fit_bends(level, gain, std=std, shape=Shape(True, ()), start=np.array([gain.mean(), 0.0]))

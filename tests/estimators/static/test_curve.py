@@ -29,3 +29,12 @@ def test_levels_between_tenths_of_a_decibel_are_where_they_are(rng):
     curve = curve_of(soft, rng, sigma_db=1e-4, level=levels)
     np.testing.assert_allclose(curve.means[0], levels, atol=1e-9)
     assert curve.missed_db(-10.05) < 1e-3
+
+
+def test_the_floor_of_a_gate_is_not_taken_for_the_gain_where_nothing_is_reduced(rng):
+    def gated(level):  # no lines and knees hold where it is open
+        return np.where(level < -40, 14.0, np.sin(level / 2.5))
+
+    low = curve_of(gated, rng).low_level_gain
+    assert isinstance(low, Unmeasured)
+    assert "floor" in low.reason

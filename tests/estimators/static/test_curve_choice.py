@@ -29,6 +29,7 @@ def choose(gain, rng, sigma_db=SIGMA_DB):
         (-0.5 * knee(LEVEL + 30.0, 4.0) - 0.4 * knee(LEVEL + 9.2, 1.0), Shape(False, (1, 1))),
         (-2.0 * knee(-48.0 - LEVEL, 3.0), Shape(False, (-1,))),
         (0.5 * knee(-40.0 - LEVEL, 5.0), Shape(False, (-1,))),
+        (4.0 * (knee(-43.4 - LEVEL, 0.0) - knee(-40.0 - LEVEL, 3.0)), Shape(False, (-1, -1))),  # to a floor
         (-1.0 * knee(-47.0 - LEVEL, 3.0) - 0.6 * knee(LEVEL + 20, 5.0), Shape(False, (-1, 1))),
         (-0.3 * LEVEL - 0.5 * knee(LEVEL + 20.0, 5.0), Shape(True, (1,))),
     ],
