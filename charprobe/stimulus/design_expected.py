@@ -38,7 +38,7 @@ USUAL_PERIODS, USUAL_SHARE, USUAL_PHASES = (
 PARTED = 5  # phases from which on those that average out are told from those that do not
 # release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
 UNRESTED, RESTED = 1.1, 2.0
-SAME_DB = 0.5  # levels this near are the same step
+SAME_DB = 1.0  # levels this near bring out the same times, as nearly as they are foretold
 SAME_TOP_DB = 0.1  # levels this near lose the same
 LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time moves per level over change
 LEVEL_STAYS = 0.4  # share of such a level that a release seen to its end still doubts
