@@ -17,6 +17,7 @@ from charprobe.replica.chain import take_back
 from charprobe.replica.doubt import Doubt, Perturbed
 from charprobe.replica.lost import REASONS, Lost, LostStretches
 from charprobe.replica.model import Replica
+from charprobe.replica.noise_under import NoiseUnder
 from charprobe.replica.preview import BEYOND_DB
 from charprobe.replica.take import check_take
 from charprobe.values.arrays import Array
@@ -28,6 +29,11 @@ MOST_SHOWN = 8  # stretches of a kind named in the text; JSON holds all
 BETTER_DB = 10.0  # by which the result must beat the printed take
 HOT_DB = 6.0  # above all that was measured: no dry take is expected there
 HOT_SHARE = 1e-3  # of the samples
+OVER = (
+    "This setting prints loud sound softer than less loud sound, so that one printed level stands for two "
+    "dry ones and noise decides between them"
+)
+LOWER_DB = 1.0  # by which noise in loud places lies lower than in quiet ones, beyond chance: not flat
 
 
 @dataclass(frozen=True)
@@ -167,6 +173,7 @@ class _Work:
         self._perturbed = Perturbed(replica, rate_hz=take.rate_hz, bits=take.facts.bits, draws=DRAWS)
         self._doubt = Doubt(rate_hz=take.rate_hz, draws=DRAWS)
         self._lost = Lost(replica, rate_hz=take.rate_hz, noise=self._perturbed.noise)
+        self._under = NoiseUnder(rate_hz=take.rate_hz, frames=take.frames)
         self._sums = np.zeros(3)  # printed squared, printed times dry, dry squared
         self._reduction = np.zeros(3)  # sum, count, most
         self._hot = 0
@@ -193,6 +200,7 @@ class _Work:
 
     def _heard(self, passed: Passed) -> None:
         self._lost.heard(passed)
+        self._under.heard(passed)
         reduction = self.replica.chain.cell.makeup_db - passed.gain_db
         sounding = np.abs(passed.sound) > self._perturbed.noise
         self._reduction[:2] += [reduction[sounding].sum(), np.count_nonzero(sounding)]
@@ -200,14 +208,31 @@ class _Work:
 
     def _judge(self) -> None:
         share = self._hot / (self.take.frames * self.take.channels)
+        cell = self.replica.chain.cell
+        steepest = sum(max(bend.slope, 0.0) for bend in cell.bends if bend.side == "above")
+        over = steepest > 1 and cell.loop == "feed-forward"
         if share > HOT_SHARE:
+            why = (
+                OVER
+                if over
+                else "A dry take, another setting, or a take that was turned up afterwards: choose the right "
+                "replica, or undo the change of level first"
+            )
             raise ReplicaError(
-                f"{self.take.path}: was not printed with the setting {self.replica.setting!r} at this level: "
-                f"the dry take would have to exceed {20 * np.log10(self._limit):.1f} dBFS in "
-                f"{100 * share:.1f} % of its samples (peak "
-                f"{20 * np.log10(self._peaks[1]):.1f} dBFS). A dry take, another setting, or a take that was "
-                "turned up afterwards: choose the right replica, or undo the change of level first. Nothing "
-                "was written"
+                f"{self.take.path}: does not come back through the setting {self.replica.setting!r} at this "
+                f"level: the dry take would have to exceed {20 * np.log10(self._limit):.1f} dBFS in "
+                f"{100 * share:.1f} % of its samples (peak {20 * np.log10(self._peaks[1]):.1f} dBFS). {why}. "
+                "Nothing was written"
+            )
+        dip = self._under.told().result
+        if dip and dip.beyond(LOWER_DB):
+            raise ReplicaError(
+                f"{self.take.path}: was not printed with the setting {self.replica.setting!r} at this "
+                f"level: its noise, told at {dip.low_hz / 1000:.0f} to {dip.high_hz / 1000:.0f} kHz, would "
+                f"lie {number_text(-dip.depth_db, 1)} dB lower where the dry take is loud than where it is "
+                "quiet, so that more was taken there than this replica gives back. Choose the replica of the "
+                "setting that printed it, or undo what was done to the take afterwards, a change of level or "
+                "another compressor. Nothing was written"
             )
         better = self._printed_db() - self._doubt.error_db()
         if better < BETTER_DB:
@@ -218,8 +243,8 @@ class _Work:
             raise ReplicaError(
                 f"{self.take.path}: not worth taking back: the printed take, which the setting reduced by "
                 f"{most} dB at most, misses the dry one by {misses} dB of its energy, and the result would "
-                f"be off by about {off} dB; {BETTER_DB:g} dB between them are asked. Keep the printed take. "
-                "Nothing was written"
+                f"be off by about {off} dB; {BETTER_DB:g} dB between them are asked. "
+                f"{OVER + '. ' if over else ''}Keep the printed take. Nothing was written"
             )
 
     def _printed_db(self) -> float:
@@ -236,6 +261,12 @@ class _Work:
             "The result is an estimate: what the replica does not know of the stage stays in it. That the "
             "take was printed with this setting cannot be read from it; the bound holds only if it was."
         ]
+        dip = self._under.told().printed
+        if dip and dip.beyond(LOWER_DB):
+            notes.append(
+                f"Its noise, printed up to {number_text(-dip.depth_db, 0)} dB lower where it is loud, is no "
+                "lower there in the result: nothing speaks for a setting that takes more than this one."
+            )
         if louder > 3:
             notes.append(f"Its peaks lie {louder:.0f} dB above the printed ones: lower the volume first.")
         over = float(20 * np.log10(max(self._peaks[1], 1e-12))) - self.replica.highest_peak_dbfs

@@ -15,6 +15,7 @@ from charprobe.replica.unprint import unprint
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.material import generate
 from charprobe.values.errors import OutputError, ReplicaError
+from tests.simulation.drawn import build_compressor
 
 RATE = 48_000
 PLACES = (
@@ -112,7 +113,7 @@ def test_two_linked_channels_at_another_rate_come_back(taken, tmp_path):
 
 def test_a_take_that_was_never_printed_is_refused(tmp_path):
     write_wav(tmp_path / "p.wav", SOUND, rate_hz=RATE, subtype="pcm24", force=True)
-    with pytest.raises(ReplicaError, match="was not printed with the setting 'Vocal'"):
+    with pytest.raises(ReplicaError, match=r"does not come back through the setting 'Vocal'.* A dry take"):
         unprint(REPLICA, tmp_path / "p.wav", tmp_path / "dry.wav")
     assert [path.name for path in tmp_path.iterdir()] == ["p.wav"]
 
@@ -214,3 +215,43 @@ def test_peaks_above_all_that_was_measured_are_told(taken, tmp_path):
     other = with_values(CHAIN, ("cell.makeup_db",), (2.0,))  # 1 dB less make-up: up to 4 dB more on top
     made = unprint(replica_of(other, highest_peak_dbfs=-1.5), printed, tmp_path / "b.wav")
     assert any("above all that the setting was measured with" in note for note in made.notes)
+
+
+def test_noise_that_was_turned_down_more_than_the_replica_gives_back_tells_another_setting(tmp_path, rng):
+    sound = generate("speech", seconds=8.0, rate_hz=RATE, rng=np.random.default_rng(1))
+    sound += (
+        10 ** (-80 / 20) / np.sqrt(2) * rng.standard_normal(sound.size)
+    )  # of a microphone, ahead of the stage
+    stage = build_compressor(
+        threshold_dbfs=-24.0,
+        ratio=4.0,
+        knee_db=4.0,
+        attack_s=0.005,
+        release_s=0.12,
+        makeup_db=3.0,
+        detector="peak",
+    )
+    write_wav(
+        tmp_path / "p.wav",
+        stage.process(sound, rate_hz=RATE, rng=rng).samples,
+        rate_hz=RATE,
+        subtype="float32",
+        force=True,
+    )
+    chain = Chain(cell=dataclasses.replace(CHAIN.cell, detector=Detector("peak")))
+    made = unprint(replica_of(chain), tmp_path / "p.wav", tmp_path / "dry.wav")
+    assert error_db(tmp_path / "dry.wav", sound) < -60
+    assert any("nothing speaks for a setting that takes more" in note for note in made.notes)
+    for place, value in (
+        ("cell.bends.0.threshold_dbfs", -21.0),
+        ("cell.bends.0.slope", 0.5),
+        ("cell.makeup_db", 9.0),
+    ):
+        with pytest.raises(ReplicaError, match=r"would lie \d\.\d dB lower where the dry take is loud"):
+            unprint(replica_of(with_values(chain, [place], [value])), tmp_path / "p.wav", tmp_path / "no.wav")
+
+
+def test_a_setting_that_over_compresses_says_why_its_take_does_not_come_back(taken, tmp_path):
+    over = with_values(CHAIN, ("cell.bends.0.slope", "cell.bends.0.threshold_dbfs"), (1.4, -30.0))
+    with pytest.raises(ReplicaError, match="one printed level stands for two dry ones"):
+        unprint(replica_of(over), taken(SOUND, over), tmp_path / "dry.wav")
