@@ -46,6 +46,8 @@ def test_every_name_of_the_front_door_is_there_and_documented(name):
 def test_measuring_is_imported_without_the_slow_scientific_packages():
     code = """
 import charprobe.measuring.measure, charprobe.measuring.check, sys
+from charprobe.files.sound.loudness import LoudnessMeter
+LoudnessMeter(rate_hz=48_000, weights=[1.0]).result()
 slow = {"fft", "ndimage", "optimize", "signal", "special", "stats"}
 assert not {f"scipy.{name}" for name in slow} & set(sys.modules)
 """

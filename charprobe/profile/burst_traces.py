@@ -27,6 +27,14 @@ def of_edge(trace: Table, edge: str, step: int) -> NDArray[np.bool_]:
     return np.asarray((numbers(trace, "step") == step) & [word == edge for word in trace.columns["edge"]])
 
 
+def edge_traces(trace: Table, edge: str) -> dict[int, tuple[Array, Array]]:
+    """Return times (s) and gains (dB) of one edge of every burst condition that has a trace of it."""
+    steps, time_s, gain_db = (numbers(trace, name) for name in ("step", "time_s", "gain_db"))
+    chosen = np.isfinite(steps) & [word == edge for word in trace.columns["edge"]]
+    rows = {int(step): chosen & (steps == step) for step in np.unique(steps[chosen])}
+    return {step: (time_s[own], gain_db[own]) for step, own in rows.items()}
+
+
 def edge_trace(trace: Table, edge: str, step: int) -> tuple[Array, Array]:
     """Return times (s) and gains (dB) of one edge of one burst condition."""
     chosen = of_edge(trace, edge, step)

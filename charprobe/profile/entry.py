@@ -131,9 +131,9 @@ def std_of(reading: Reading | None) -> float | None:
 def numbers(table: Table, name: str) -> Array:
     """Return a column as numbers; a missing cell or column, or a word, is NaN: a gap in a curve."""
     cells: Sequence[Cell] = table.columns.get(name, [None] * rows_of(table))
-    return np.array(
-        [np.nan if cell is None or isinstance(cell, str) else cell for cell in cells], dtype=float
-    )
+    if str in set(map(type, cells)):
+        cells = [None if isinstance(cell, str) else cell for cell in cells]
+    return np.array(cells, dtype=float)
 
 
 def flags(table: Table, name: str, *, missing: bool) -> NDArray[np.bool_]:

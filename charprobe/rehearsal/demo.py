@@ -21,8 +21,9 @@ from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile.profile import Profile
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
+from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.rig.rig import Rig
-from charprobe.simulation.simulate import record_stage
+from charprobe.simulation.simulate import record_with_gain
 from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
@@ -112,7 +113,7 @@ def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], No
         for number, setting in enumerate(takes)
     ]
     first = [
-        delayed(_capture)(paths[0], 0, BYPASS, recipe, force),
+        delayed(_capture)(paths[0], 0, BYPASS.build(), recipe, force),
         delayed(_listening_pair)(folder, force),
     ]
     _in_parallel(["bypass", "listening pair"], first, progress)
@@ -145,13 +146,19 @@ def _recorded(
     folder: Path, number: int, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
 ) -> tuple[Profile, list[TruthRow]]:
     """Record a setting and measure it, so that one process records while another measures."""
-    _capture(path, number, setting, recipe, force)
-    return _measure(folder, setting, path, dry, recipe, force)
+    stage, stimulus = setting.build(), lay_out(recipe, rate_hz=RATE_HZ, take=1)
+    gain_db = _capture(path, number, stage, recipe, force)
+    judged = judge_capture(open_capture(path), stimulus, 0)
+    profile = characterise_judged(judged, _judged(dry, recipe), setting=setting.name)
+    profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
+    return profile, true_rows(stage, profile, stimulus, played=_played(recipe), gain_db=gain_db)
 
 
-def _capture(path: Path, number: int, setting: DemoSetting, recipe: Recipe, force: bool) -> None:
-    capture = record_stage(setting.build(), _played(recipe), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
-    write_wav(path, capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
+def _capture(path: Path, number: int, stage: Stage, recipe: Recipe, force: bool) -> Array:
+    """Record a stage into a file and return the gain it had meanwhile."""
+    taken = record_with_gain(stage, _played(recipe), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+    write_wav(path, taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
+    return taken.gain_db
 
 
 @lru_cache(maxsize=1)
@@ -163,16 +170,6 @@ def _played(recipe: Recipe) -> Array:
 @lru_cache(maxsize=1)
 def _judged(path: Path, recipe: Recipe) -> Judged:
     return judge_capture(open_capture(path), lay_out(recipe, rate_hz=RATE_HZ, take=1), 0)
-
-
-def _measure(
-    folder: Path, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
-) -> tuple[Profile, list[TruthRow]]:
-    stimulus = lay_out(recipe, rate_hz=RATE_HZ, take=1)
-    judged = judge_capture(open_capture(path), stimulus, 0)
-    profile = characterise_judged(judged, _judged(dry, recipe), setting=setting.name)
-    profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
-    return profile, true_rows(setting.build(), profile, stimulus)
 
 
 def _listening_pair(folder: Path, force: bool) -> None:

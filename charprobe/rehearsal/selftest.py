@@ -16,12 +16,13 @@ from charprobe.profile.profile import Profile
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
-from charprobe.simulation.simulate import record_stage
+from charprobe.simulation.simulate import record_stage, record_with_gain
 from charprobe.simulation.stimulus_truth import true_conditions
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
 # float, so that a stage with make-up gain does not clip the converter
@@ -123,29 +124,43 @@ def run_selftest(
     return tuple(rows)
 
 
-def measure_stage(stage: Stage, stimulus: Stimulus, *, rig: Rig, seed: int) -> Profile:
-    """Send the stimulus through a stage and through a bypass, both in the same rig, and measure."""
+@dataclass(frozen=True)
+class Recovered:
+    """What was measured of a simulated stage, and that beside its truth."""
+
+    profile: Profile
+    rows: tuple[TruthRow, ...]
+
+
+def recover(stage: Stage, stimulus: Stimulus, *, rig: Rig, seed: int) -> Recovered:
+    """Send the stimulus through a stage and a bypass in the same rig; measure, and compare with truth."""
     rate_hz, samples = stimulus.rate_hz, render(stimulus)
-    wet = record_stage(stage, samples, rig=rig, rate_hz=rate_hz, seed=seed)
+    wet = record_with_gain(stage, samples, rig=rig, rate_hz=rate_hz, seed=seed)
     dry = record_stage(make_stage("plain-wire"), samples, rig=rig, rate_hz=rate_hz, seed=seed + 1)
-    return characterise(
-        MemoryCapture(wet, rate_hz=rate_hz, name=f"{stage.name}.wav"),
+    profile = characterise(
+        MemoryCapture(wet.capture, rate_hz=rate_hz, name=f"{stage.name}.wav"),
         stimulus,
         channel=1,
         setting=stage.name,
         bypass=MemoryCapture(dry, rate_hz=rate_hz, name="bypass.wav"),
     )
+    rows = true_rows(stage, profile, stimulus, played=samples, gain_db=wet.gain_db)
+    return Recovered(profile, tuple(rows))
 
 
-def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> list[TruthRow]:
-    stage, stimulus = make_stage(name), lay_out(recipe, rate_hz=rate_hz, take=1)
-    profile = measure_stage(stage, stimulus, rig=RIG, seed=sum(name.encode()))
-    return true_rows(stage, profile, stimulus)
+def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> tuple[TruthRow, ...]:
+    stimulus = lay_out(recipe, rate_hz=rate_hz, take=1)
+    return recover(make_stage(name), stimulus, rig=RIG, seed=sum(name.encode())).rows
 
 
-def true_rows(stage: Stage, profile: Profile, stimulus: Stimulus) -> list[TruthRow]:
-    """Set a profile beside the truth of its stage: every quantity that has a truth and a goal."""
-    truth = dict(stage.truth) | burst_truth(stage, stimulus)
+def true_rows(
+    stage: Stage, profile: Profile, stimulus: Stimulus, *, played: Array, gain_db: Array
+) -> list[TruthRow]:
+    """Set a profile beside the truth of its stage: every quantity that has a truth and a goal.
+
+    `played` is the stimulus, `gain_db` the gain that the stage had while it played.
+    """
+    truth = dict(stage.truth) | burst_truth(stage, stimulus, played=played, gain_db=gain_db)
     rows = [_points(stage, profile)] if "static" in profile.curves else []
     for quantity, true in truth.items():
         entry = profile.quantities.get(quantity)
@@ -179,7 +194,7 @@ def _points(stage: Stage, profile: Profile) -> TruthRow:
     return TruthRow(stage.name, WORST_POINT, 0.0, "dB", reading, goal)
 
 
-def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
+def burst_truth(stage: Stage, stimulus: Stimulus, *, played: Array, gain_db: Array) -> dict[str, TrueValue]:
     """True times at the recipe's reference step, from the gain trace a stage leaves while the stimulus plays.
 
     They are the mean of all bursts, known to within what the first of them changes: a stage may still
@@ -192,8 +207,6 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
     if not segments:
         return {}
     segment = next((one for one, reference in segments if reference), segments[0][0])
-    played = render(stimulus)
-    gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
     others = replace(
         segment, tones=tuple(tone for tone in segment.tones if tone.group != segment.tones[0].group)
     )
@@ -202,6 +215,7 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
         for one in (segment, others if others.tones else segment)
     )
     truth: dict[str, TrueValue] = {}
+    closed = stage.truth
     for edge, times, without in (
         ("attack", burst.attack, later.attack),
         ("release", burst.release, later.release),
@@ -210,7 +224,7 @@ def burst_truth(stage: Stage, stimulus: Stimulus) -> dict[str, TrueValue]:
             for name in ("t50", "t63", "t90"):
                 seconds, other = getattr(times, f"{name}_s"), getattr(without, f"{name}_s")
                 if np.isfinite(seconds) and np.isfinite(other):
-                    known = stage.truth.get(f"{edge}.{name}")
+                    known = closed.get(f"{edge}.{name}")
                     within = max(known.within if known else 0.0, abs(seconds - other))
                     truth[f"{edge}.{name}"] = TrueValue(seconds, "s", within)
     return truth

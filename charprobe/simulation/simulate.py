@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,21 @@ def stage_called(name: str) -> Stage:
     return make_stage(name)
 
 
+@dataclass(frozen=True)
+class Recorded:
+    """A capture of a stage, shape (m, channels), and the gain the stage had while it played, shape (n,)."""
+
+    capture: Array
+    gain_db: Array
+
+
+def record_with_gain(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Recorded:
+    """Send one channel through a stage and record it and the stage's own gain; see `record_stage`."""
+    rng = np.random.default_rng(seed)
+    out = stage.process(samples, rate_hz=rate_hz, rng=rng)
+    return Recorded(rig.record(out.samples, rate_hz=rate_hz, rng=rng), out.gain_db)
+
+
 def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Array:
     """Send one channel through a stage and record it.
 
@@ -48,8 +64,7 @@ def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: 
     ndarray, shape (m, channels)
         The capture.
     """
-    rng = np.random.default_rng(seed)
-    return rig.record(stage.process(samples, rate_hz=rate_hz, rng=rng).samples, rate_hz=rate_hz, rng=rng)
+    return record_with_gain(stage, samples, rig=rig, rate_hz=rate_hz, seed=seed).capture
 
 
 def record_pair(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Array:

@@ -157,7 +157,10 @@ def truth_of(device: str, recipe: str) -> dict[str, float]:
     if device not in stage_names():  # of other make: the clean twin alone says what is true
         return {}
     stage = make_stage(device)
-    truth = dict(stage.truth) | burst_truth(stage, stimulus_of(recipe))
+    stimulus = stimulus_of(recipe)
+    played = render(stimulus)
+    gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
+    truth = dict(stage.truth) | burst_truth(stage, stimulus, played=played, gain_db=gain_db)
     return {name: true.value for name, true in truth.items()}
 
 

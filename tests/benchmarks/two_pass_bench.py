@@ -30,7 +30,7 @@ from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.recipe import Recipe, load_recipe
-from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -85,7 +85,10 @@ def against_truth(name: str, profile: Profile, stimulus: Stimulus, *, seed: int 
         truth = truth_of(zoo_stages(seed)[name.removeprefix(ZOO)], stimulus)
         return tuple(judged(json.loads(profile.to_json()), truth, noise_dbfs=NOISE_DBFS))
     warned = {item.code for item in profile.health if item.severity != "note"}
-    rows = true_rows(make_stage(name), profile, from_rest(stimulus.recipe))
+    stage, rested = make_stage(name), from_rest(stimulus.recipe)
+    played = render(rested)
+    gain_db = stage.process(played, rate_hz=RATE_HZ, rng=np.random.default_rng(0)).gain_db
+    rows = true_rows(stage, profile, rested, played=played, gain_db=gain_db)
     return tuple(_as_judged(row, warned=bool(warned)) for row in rows)
 
 

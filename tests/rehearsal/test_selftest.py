@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from charprobe.rehearsal.selftest import RIG, TruthRow, measure_stage, rows_text, run_selftest
+from charprobe.rehearsal.selftest import RIG, TruthRow, recover, rows_text, run_selftest
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out
@@ -41,7 +41,7 @@ def test_an_interval_covers_what_the_truth_is_known_to():
 
 def test_a_stage_that_only_saturates_gets_no_times():
     stimulus = lay_out(load_recipe("quick"), rate_hz=48_000, take=1)
-    profile = measure_stage(make_stage("odd-colour"), stimulus, rig=RIG, seed=3)
+    profile = recover(make_stage("odd-colour"), stimulus, rig=RIG, seed=3).profile
     for name in ("attack.t63", "release.t63"):
         assert "saturation" in profile.quantities[name].reading.reason
     assert profile.quantities["colour.h3_at_reference"].reading.value < 0

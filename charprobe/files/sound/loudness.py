@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from charprobe.files.sound.frames import Frames, frame_blocks
+from charprobe.files.sound.sections import Sections
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Unmeasured
 
@@ -119,16 +119,15 @@ class LoudnessMeter:
     def __init__(self, *, rate_hz: int, weights: Sequence[float] | Array) -> None:
         self._rate_hz = rate_hz
         self._weights = np.asarray(weights, dtype=float)
-        self._sections = k_weighting(rate_hz)
-        self._state = np.zeros((2, 2, self._weights.size))
+        self._weighting = Sections(k_weighting(rate_hz), channels=self._weights.size)
         self._seen = 0
         self._rest = np.zeros((0, self._weights.size))
         self._atoms: list[Array] = []
 
     def add(self, block: Array) -> None:
         """Take the next frames, shape (n, channels)."""
-        filtered, self._state = scipy.signal.sosfilt(self._sections, block, axis=0, zi=self._state)
-        power = np.concatenate([self._rest, np.square(filtered, out=filtered)])
+        weighted = self._weighting.filtered(block)
+        power = np.concatenate([self._rest, np.square(weighted, out=weighted)])
         first = self._seen - len(self._rest)
         self._seen += block.shape[0]
         opening, closing = -(-first * ATOMS_PER_S // self._rate_hz), self._seen * ATOMS_PER_S // self._rate_hz

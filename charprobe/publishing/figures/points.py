@@ -8,7 +8,6 @@ from charprobe.comparing.curve_kinds import MIDDLE_HZ, middle_tone, tones_of
 from charprobe.profile.burst_traces import edge_trace, reference_step
 from charprobe.profile.entry import flags, numbers, rows_of
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.timing.gain_trace import steps_of
 from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
 
@@ -26,9 +25,9 @@ def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
 def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
     """Return times after an edge (s) and how much of the gain change is done (%); empty where none is."""
     trace, step = profile.curves["gain_trace"], reference_step(profile)
-    if step not in steps_of(trace, edge):
-        return np.zeros(0), np.zeros(0)
     time_s, gain_db = edge_trace(trace, edge, step)
+    if time_s.size == 0:
+        return np.zeros(0), np.zeros(0)
     before, after = time_s <= 0, time_s > 0
     start = float(np.median(gain_db[before])) if before.any() else float(gain_db[0])
     stop = _settled_after(profile, edge)

@@ -61,10 +61,10 @@ def _read(padded: Array, table: Array, start: float, step: float, count: int) ->
             continue
         row = (position - whole) * phases
         upper = int(row)
-        part = row - upper
+        heard, before, behind = padded[first : first + taps], table[upper], table[min(upper + 1, phases)]
         near = far = 0.0
         for j in range(taps):
-            near += padded[first + j] * table[upper, j]
-            far += padded[first + j] * table[min(upper + 1, phases), j]
-        out[n] = near + part * (far - near)
+            near += heard[j] * before[j]
+            far += heard[j] * behind[j]
+        out[n] = near + (row - upper) * (far - near)
     return out

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from charprobe.profile.burst_traces import edge_trace, reference_step
+from charprobe.profile.burst_traces import edge_traces, reference_step
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import log_time_axis
@@ -28,6 +28,7 @@ BESIDE, LINE, WIDE = 0.7, 1.4, 9.0  # letters from a marker to its words, of a l
 RINGING_PERIODS = 10.0  # of the carrier beside an edge, which do not set the scale
 LEAST_SPAN_DB = 4.0
 EDGE_SHARE = 0.6  # of a linear panel; times beyond are named to their left
+Traces = dict[int, tuple[Array, Array]]  # times (s) and gains (dB) by burst condition
 MOST_STEPS = 6  # burst conditions drawn; more would hide each other
 
 
@@ -72,48 +73,44 @@ def plot_gain_trace(
     """
     timing, trace = curve_of(profile, "timing"), curve_of(profile, "gain_trace")
     reference = reference_step(profile)
-    every = steps_of(trace, edge)
-    steps = _drawn(every, reference)
-    scale, unit = _time_scale(timing, trace, edge)
+    traces = edge_traces(trace, edge)
+    steps = _drawn(list(traces), reference)
+    reach = _reach(timing, traces, edge)
+    scale, unit = (1e3, "ms") if reach < 1 else (1.0, "s")
     with panel(ax, look) as axes:
         for index, step in enumerate(steps):
-            time_s, gain_db = edge_trace(trace, edge, step)
+            time_s, gain_db = traces[step]
             if edge == "release":  # the fall of a loud burst rings far beyond the gain it leaves
                 gain_db = np.where(_away(timing, time_s, step), gain_db, np.nan)
             style = look.series(index) | {"marker": ""}
             if step != reference:
                 style |= {"linewidth": look.frame.line_pt * 0.6, "alpha": 0.75}
             axes.plot(time_s * scale, gain_db, label=step_name(timing, step), **style)
-        axes.set_ylim(*_gain_limits(timing, trace, edge, steps))
+        axes.set_ylim(*_gain_limits(timing, traces, edge, steps))
         word = "rising" if edge == "attack" else "falling"
         axes.set(title=edge.capitalize(), xlabel=f"time from the {word} edge ({unit})", ylabel="gain (dB)")
         if log_time:
-            _log_axis(timing, trace, axes, edge, scale)
+            _log_axis(timing, traces, axes, edge, scale)
         else:
-            reach = _reach(timing, trace, edge) * scale
-            axes.set_xlim(-BEFORE * reach, reach)
+            axes.set_xlim(-BEFORE * reach * scale, reach * scale)
             axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
         if reference in steps:
-            _mark_times(timing, trace, axes, look, edge=edge, step=reference, scale=scale)
-        if len(every) > 1:
+            _mark_times(
+                timing, traces[reference], axes, look, edge=edge, step=reference, scale=scale, far=reach
+            )
+        if len(traces) > 1:
             axes.legend(loc="upper right" if edge == "attack" else "lower right")
     return axes
 
 
-def steps_of(trace: Table, edge: str) -> list[int]:
-    """Return the burst conditions (rows of "timing") that have a trace of an edge."""
-    pairs = zip(trace.columns["step"], trace.columns["edge"], strict=True)
-    return sorted({int(step) for step, word in pairs if word == edge and step is not None})
-
-
-def _gain_limits(timing: Table, trace: Table, edge: Edge, steps: list[int]) -> tuple[float, float]:
+def _gain_limits(timing: Table, traces: Traces, edge: Edge, steps: list[int]) -> tuple[float, float]:
     """Lowest and highest gain (dB) of a panel: what the gain does away from the edge, with some room.
 
     Within some periods of the carrier from the edge the path's own ringing can reach far beyond.
     """
     low, high = np.inf, -np.inf
     for step in steps:
-        time_s, gain_db = edge_trace(trace, edge, step)
+        time_s, gain_db = traces[step]
         away = _away(timing, time_s, step)
         past = np.nan_to_num(numbers(timing, "attack_overshoot_db")[step]) if edge == "attack" else 0.0
         kept = gain_db[away] if away.any() else gain_db
@@ -147,25 +144,27 @@ def _row_time(timing: Table, edge: str, point: str, step: int) -> float:
     return float(numbers(timing, f"{edge}_{point}_s")[step])
 
 
-def _reach(timing: Table, trace: Table, edge: str) -> float:
+def _reach(timing: Table, traces: Traces, edge: str) -> float:
     """Seconds a linear panel reaches: some t90 of the slowest condition, and no farther than the traces."""
-    times = [edge_trace(trace, edge, step)[0] for step in steps_of(trace, edge)]
-    longest = max((float(time.max()) for time in times if time.size), default=1.0)
-    t90 = [_row_time(timing, edge, "t90", step) for step in steps_of(trace, edge)]
+    longest = max((float(time_s.max()) for time_s, _ in traces.values()), default=1.0)
+    t90 = [_row_time(timing, edge, "t90", step) for step in traces]
     known = [time for time in t90 if np.isfinite(time) and time > 0]
     return min(longest, SHOWN_T90[edge] * max(known)) if known else longest
 
 
-def _time_scale(timing: Table, trace: Table, edge: str) -> tuple[float, str]:
-    return (1e3, "ms") if _reach(timing, trace, edge) < 1 else (1.0, "s")
-
-
 def _mark_times(
-    timing: Table, trace: Table, axes: Axes, look: Look, *, edge: Edge, step: int, scale: float
+    timing: Table,
+    trace: tuple[Array, Array],
+    axes: Axes,
+    look: Look,
+    *,
+    edge: Edge,
+    step: int,
+    scale: float,
+    far: float,
 ) -> None:
     """Mark the named times of a condition on its curve and write them beside it; set the limits before."""
-    time_s, gain_db = edge_trace(trace, edge, step)
-    far = _reach(timing, trace, edge)
+    time_s, gain_db = trace
     font_px = look.frame.font_pt / 72 * axes.figure.dpi
     last: tuple[float, float] | None = None  # where the words of the time after this one are, in letters
     for point, marker in reversed(list(zip(MARKED, ("o", "s", "D"), strict=True))):
@@ -201,13 +200,13 @@ def _mark_times(
         )
 
 
-def _log_axis(timing: Table, trace: Table, axes: Axes, edge: Edge, scale: float) -> None:
-    times = np.concatenate([edge_trace(trace, edge, step)[0] for step in steps_of(trace, edge)])
-    t50 = [_row_time(timing, edge, "t50", step) for step in steps_of(trace, edge)]
+def _log_axis(timing: Table, traces: Traces, axes: Axes, edge: Edge, scale: float) -> None:
+    times = np.concatenate([time_s for time_s, _ in traces.values()])
+    t50 = [_row_time(timing, edge, "t50", step) for step in traces]
     known = [time for time in t50 if np.isfinite(time) and time > 0]
     first = min(known) / 30 if known else float(times[times > 0].min())
     first = max(first, float(times[times > 0].min()))
-    t90 = [_row_time(timing, edge, "t90", step) for step in steps_of(trace, edge)]
+    t90 = [_row_time(timing, edge, "t90", step) for step in traces]
     ends = [LOG_REACH_T90 * time for time in t90 if np.isfinite(time) and time > 0]
     last = min(float(times.max()), max(ends, default=np.inf))
     log_time_axis(axes, first=first * scale, last=2.5 * last * scale)
