@@ -40,6 +40,7 @@ class Squarer:
         self.tau_s = tau_s
 
     level_std_db = 0.0
+    unfinished_db = 0.0
 
     def steepness_at(self, input_dbfs):
         return 0.0

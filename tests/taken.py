@@ -30,6 +30,7 @@ class NoReduction:
     """A static curve without gain reduction."""
 
     level_std_db = 0.0
+    unfinished_db = 0.0
 
     def steepness_at(self, input_dbfs):
         return 0.0

@@ -93,6 +93,8 @@ def response_reach_db(profile: Profile) -> float | None:
 
 
 def _level(profile: Profile) -> str:
+    if opens := said(profile, "Gate or expander"):
+        return opens
     makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:

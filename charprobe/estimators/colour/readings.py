@@ -23,6 +23,7 @@ BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
 GROWTH_RUNGS = 3
 CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
+STEEP = 0.003  # dB per dB from which a gain above its low-level one, an expander's, follows the level
 SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
 
 Origin = Literal["none", "colour", "ripple", "either"]
@@ -50,8 +51,10 @@ class LevelRung:
         Their standard uncertainties.
     fall_db : float or None
         How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
+    steepness : float
+        How many dB the settled gain changes by with each dB of level there; 0 where that is not known.
     at_rest : bool
-        Whether the tone lies so far below any gain reduction that its harmonics cannot be ripple.
+        Whether the tone lies so far from any gain that follows the level that its harmonics cannot be ripple.
     origin : Origin
         What they come from.
     """
@@ -63,6 +66,7 @@ class LevelRung:
     colour: Complex | None = None
     colour_stds: Array | None = None
     fall_db: float | None = None
+    steepness: float = 0.0
     at_rest: bool = False
     origin: Origin = "none"
 
@@ -76,7 +80,10 @@ class LevelRung:
         """Whether no gain reduction is known or seen beyond what saturation itself takes off the fundamental.
 
         A power of odd order n that makes a small harmonic n takes about n times as much off the fundamental.
+        Nor may a gain that lies above the low-level one, as an expander's does, still rise with the level.
         """
+        if self.reduced_db is not None and self.reduced_db < -REDUCING_DB:
+            return self.steepness < STEEP
         if self.reduced_db is None or self.reduced_db < REDUCING_DB:
             return True
         if self.reduction_db is None and self.cell.orders < ODD[0]:
@@ -183,7 +190,10 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
         reason = f"near {where}, the bypass shows as much"
         return Unmeasured("dBFS", reason, "a cleaner recording path, or lower levels in it")
     if at == 0:
-        reason = f"distortion is above {named} at every level read, from {number_text(levels[0], 1)} dBFS up"
+        lowest = f"{number_text(levels[0], 1)} dBFS"
+        reason = f"distortion is above {named} at the lowest level read, {lowest}"
+        if stays_above(rungs, target_dbc=target_dbc):
+            reason = f"distortion is above {named} at every level read, from {lowest} up"
         return Unmeasured("dBFS", reason, "a recipe with quieter tones", at_most=levels[0])
     below = thds[at - 1]
     upper = thds[at]
@@ -199,6 +209,12 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     reach = Z95 * math.hypot(noise_db / slope, model_std)
     low, high = max(value - reach, levels[at - 1]), min(value + reach, levels[at])
     return Quantity(value, min(low, value), max(high, value), "dBFS")
+
+
+def stays_above(rungs: Sequence[LevelRung], *, target_dbc: float) -> bool:
+    """Whether the distortion of every level lies above `target_dbc`."""
+    thds = [rung.cell.thd for rung in rungs]
+    return all(isinstance(thd, Quantity) and thd.value >= target_dbc for thd in thds)
 
 
 def _from_the_noise(

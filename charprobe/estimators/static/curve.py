@@ -21,8 +21,10 @@ PLATEAU_DB = 0.02
 LIFTED_DB = 1.0  # a gain that rises by more above its lowest plateau was held down there
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
+FEWEST_UNFINISHED = 3  # steps up that had not settled
 UNSEEN_SHARE = 0.3  # of what a step had left to go, that a slower stage may add unseen
 MISSED_STDS = 2.0  # standard uncertainties of a level beyond which a curve that misses it is not exact there
+FLAT_STDS = 4.0  # standard uncertainties that six levels which agree span at most
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
@@ -224,6 +226,21 @@ class StaticCurve:
             return 0.0
         return float(abs(np.interp(input_dbfs, level, np.gradient(gain, level))))
 
+    @cached_property
+    def unfinished_db(self) -> float:
+        """How well the gain of a tone is known where steps up, as long as it, do not settle; 0 where they do.
+
+        Steps up that had not settled tell of a store slower than they are long, wherever else it hides.
+        """
+        rest = self.low_level_gain
+        moved = [
+            p.std_db
+            for p in self.points
+            if p.direction == "rising" and not p.settled and not p.saturated
+            and (isinstance(rest, Unmeasured) or abs(p.gain_db - rest.value) > MOVED_DB)
+        ]  # fmt: skip
+        return float(np.median(moved)) if len(moved) >= FEWEST_UNFINISHED else 0.0
+
     @property
     def reaches_down(self) -> bool:
         """Whether the lowest step played is in use, or the one above it."""
@@ -232,6 +249,8 @@ class StaticCurve:
 
     def _bent_below(self) -> Unmeasured:
         lowest = in_dbfs(self.lowest_dbfs)
+        if self._rests():
+            return Unmeasured("dB", "the curve that holds for the steps rests at no level", MORE_STEPS)
         if self.reaches_down:
             return Unmeasured(
                 "dB",
@@ -241,6 +260,11 @@ class StaticCurve:
             )
         reason = f"the gain changes with level at {lowest}, and no step below that had settled"
         return Unmeasured("dB", reason, MORE_STEPS, cause="short-steps")
+
+    def _rests(self) -> bool:
+        """Whether the lowest levels agree as well as they are known, though no section is flat."""
+        _, gain, std = (each[:FEWEST_LEVELS] for each in self.means)
+        return gain.size == FEWEST_LEVELS and float(np.ptp(gain)) < FLAT_STDS * float(std.max())
 
     def _lowest_plateau(self) -> Reading:
         """Gain of the lowest levels for as long as they agree, for curves without a model."""

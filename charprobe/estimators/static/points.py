@@ -146,6 +146,9 @@ def still_recovering(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     then lean to one side of those of the falling pass, by less from step to step, until they agree.
     """
     pairs = pairs_by_level(points)
+    first_dbfs = min((p.input_dbfs for p in points if p.direction == "rising" and p.settled), default=np.inf)
+    if not pairs or pairs[0][0].input_dbfs > first_dbfs:
+        return ()  # what the first of all was on its way to is not known
     found: list[StaticPoint] = []
     apart, side = np.inf, 0.0
     for rising, falling in pairs[: int(LEADING_SHARE * len(pairs))]:

@@ -20,6 +20,10 @@ class Reduction(Protocol):
     def level_std_db(self) -> float:
         """Standard uncertainty of any level over the input axis: the axis itself, and what drifted."""
 
+    @property
+    def unfinished_db(self) -> float:
+        """How well the gain of a tone is known where steps up, as long as it, do not settle; else 0."""
+
     def steepness_at(self, input_dbfs: float) -> float:
         """How many dB the settled gain changes by with each dB of level; 0 beyond the steps."""
 

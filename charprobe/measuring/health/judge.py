@@ -29,7 +29,7 @@ from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
-from charprobe.measuring.health.timeline.continuity import check_continuity
+from charprobe.measuring.health.timeline.continuity import check_continuity, own_steps
 from charprobe.measuring.health.timeline.dips import check_dips
 from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
 from charprobe.measuring.health.timeline.path_gain import check_path_gain
@@ -86,6 +86,8 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         )
     take = place_take(Track(source, channel, stimulus))
     facts = source.once(gather_sample_facts)
+    stepping = {event.tone for event in own_steps(take)}  # in these the stage's own gain clicks
+    under = [one for one in under_tones(take) if one.tone not in stepping]
     found = (
         *(item for item in check_file(source, facts) if item.channel in (None, channel)),
         *check_round_peak(take, facts[channel]),
@@ -93,7 +95,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_continuity(take),
         *check_clock_wander(take),
         *check_sides(take),
-        *_beside_the_sound(take, under := under_tones(take), facts[channel].peak),
+        *_beside_the_sound(take, under, facts[channel].peak),
     )
     if not {item.code for item in found} & MISPLACED:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))

@@ -7,6 +7,8 @@ from dataclasses import replace
 from tests.benchmarks.zoo.bent_compressors import BENT_COMPRESSORS
 from tests.benchmarks.zoo.compressors import COMPRESSORS
 from tests.benchmarks.zoo.foreign import FOREIGN
+from tests.benchmarks.zoo.odd_controls import ODD_CONTROLS
+from tests.benchmarks.zoo.odd_paths import ODD_PATHS
 from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
 from tests.benchmarks.zoo.saturators import SATURATORS
 from tests.benchmarks.zoo.slow_compressors import SLOW_COMPRESSORS
@@ -16,7 +18,10 @@ from tests.benchmarks.zoo.unlike_cells import UNLIKE_CELLS
 
 def stages(seed: int | None = None) -> dict[str, Stage]:
     """Every stage; with a seed, those of our own making have parameters drawn around their usual ones."""
-    makers = (*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS)
+    makers = (
+        *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
+        *(*ODD_CONTROLS, *ODD_PATHS),
+    )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
         own = [replace(one, warm_s=LONGEST * one.warm_s, calm_s=LONGEST * one.calm_s) for one in own]

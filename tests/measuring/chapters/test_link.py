@@ -29,6 +29,7 @@ class Curve:
     """The unit's own static curve."""
 
     level_std_db = 0.0
+    unfinished_db = 0.0
 
     def steepness_at(self, input_dbfs):
         return 0.0

@@ -70,6 +70,7 @@ UNSETTLED = Unmeasured(
 )
 REFERENCE_HZ = 1000.0
 REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
+UNFINISHED = 0.1  # the same where level steps tell of a store slower than a tone
 REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 
 
@@ -101,8 +102,11 @@ def colour_chapter(
         return Chapter(entries, pairs.curves, words=pairs.words)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
+    unfinished_db = static.unfinished_db if static is not None else 0.0
     if timing is not None and any(item.code == "history-dependent" for item in timing.health):
-        rungs, splits = _doubted(rungs, splits)
+        rungs, splits = _doubted(rungs, splits, share=REMEMBERS, gain_db=unfinished_db)
+    elif unfinished_db:
+        rungs, splits = _doubted(rungs, splits, share=UNFINISHED, gain_db=unfinished_db)
     # worked out only where something ripples
     expected = expected_ripple(timing, static) if splits and timing is not None else None
     rungs = with_origins(
@@ -190,20 +194,22 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
             level = rig.fundamental if rig is not None else None
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
             reduction = static.reduction_db_at(input_dbfs) if static is not None else None
-            rungs.append(LevelRung(input_dbfs, reduction, cell, rig))
+            steepness = static.steepness_at(input_dbfs) if static is not None else 0.0
+            rungs.append(LevelRung(input_dbfs, reduction, cell, rig, steepness=steepness))
     rungs = [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
     return [dataclasses.replace(rung, at_rest=_at_rest(rung, rungs, static)) for rung in rungs]
 
 
 def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | None) -> bool:
-    """Tell whether a tone runs so far below any gain reduction that no crest of it is reduced."""
+    """Tell whether a tone runs so far from any gain that follows the level that no crest of it moves one."""
     if not rung.idle:
         return False
     if (rung.reduced_db or 0.0) >= REDUCING_DB:
         return True  # what its gain lost is saturation
     above = static.reduction_db_at(rung.input_dbfs + REST_DB) if static is not None else None
     if above is not None:
-        return above < REDUCING_DB
+        here = rung.reduction_db or 0.0
+        return above < REDUCING_DB and (here < -REDUCING_DB or above > -REDUCING_DB)
     hotter = [
         one
         for one in rungs
@@ -257,17 +263,20 @@ def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split,
 
 
 def _doubted(
-    rungs: Sequence[LevelRung], splits: Sequence[Split]
+    rungs: Sequence[LevelRung], splits: Sequence[Split], *, share: float, gain_db: float
 ) -> tuple[list[LevelRung], tuple[Split, ...]]:
-    """Widen what may be ripple: a stage that remembers ripples otherwise once a tone has lasted for long."""
+    """Widen gains by `gain_db`, and ripple by a share of it: both change while a slow store fills."""
     told = {}
     for rung in rungs:
         split, ripple = split_of(splits, rung.cell), np.abs(rung.cell.ratios)
         if split is not None:
             ripple = np.abs(rung.cell.ratios - split.colour_at(rung.cell)[0])
         if not rung.at_rest:
-            more = np.hypot(rung.cell.moving_stds, REMEMBERS * ripple)
-            told[id(rung.cell)] = dataclasses.replace(rung.cell, moving_stds=more)
+            told[id(rung.cell)] = dataclasses.replace(
+                rung.cell,
+                moving_stds=np.hypot(rung.cell.moving_stds, share * ripple),
+                path_std_db=math.hypot(rung.cell.path_std_db, gain_db),
+            )
     rungs = [dataclasses.replace(rung, cell=told.get(id(rung.cell), rung.cell)) for rung in rungs]
     cells = [tuple(told.get(id(cell), cell) for cell in split.cells) for split in splits]
     return rungs, tuple(dataclasses.replace(s, cells=c) for s, c in zip(splits, cells, strict=True))

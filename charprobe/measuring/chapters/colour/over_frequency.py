@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd
+from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd, stays_above
 from charprobe.profile.entry import Cell, Published, Table
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import joined, number_text
@@ -96,10 +96,10 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
     onset = published["colour.onset"].reading
     if isinstance(onset, Quantity) or onset.bounded or any(one.has("either") for one in found):
         yield from _onsets([one for one in found if one.onset is not None])
-    for name, (_, share) in TARGETS.items():
+    for name, (target, share) in TARGETS.items():
         level = published[f"colour.input_at_thd_{name}"].reading
         if isinstance(level, Quantity) or level.bounded:
-            yield from _distortion(found, name, share)
+            yield from _distortion(found, name, share, target)
     entry = published["colour.even_odd_balance"]
     balance, where = entry.reading, entry.conditions
     if isinstance(balance, Quantity):
@@ -155,16 +155,21 @@ def _begins(coloured: Sequence[AtFrequency], *, everywhere: bool) -> str:
     return ", ".join(parts)
 
 
-def _distortion(found: Sequence[AtFrequency], name: str, share: str) -> Iterator[str]:
+def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: float) -> Iterator[str]:
     """How high peaks may go before distortion reaches a share, at the frequency where that is lowest."""
     reached = [(one, one.reached[name]) for one in found]
     above = [one for one, level in reached if not isinstance(level, Quantity) and level.at_most is not None]
     at = [(level.low, one) for one, level in reached if isinstance(level, Quantity)]
     below = [one for one, level in reached if not isinstance(level, Quantity) and level.at_least is not None]
-    if above:
-        level = number_text(min(one.ladder[0].input_dbfs for one in above), 1)
-        yield f"Distortion is above {share} at every level read at {_tones(above)}, from {level} dBFS up."
-    elif at:
+    always = [one for one in above if stays_above(one.ladder, target_dbc=target)]
+    partly = [one for one in above if one not in always]
+    if always:
+        level = number_text(min(one.ladder[0].input_dbfs for one in always), 1)
+        yield f"Distortion is above {share} at every level read at {_tones(always)}, from {level} dBFS up."
+    if partly:
+        level = number_text(min(one.ladder[0].input_dbfs for one in partly), 1)
+        yield f"Distortion is above {share} at {level} dBFS at {_tones(partly)}, not at every higher level."
+    if at and not above:
         low, one = min(at, key=lambda pair: pair[0])
         where = "" if len(at) == len(found) else f" of {_tones([one])} tones"
         peak = number_text(math.floor(low * 10) / 10, 1)

@@ -33,6 +33,8 @@ def tone_words(rung: LevelRung) -> str:
         reduction = "no gain reduction"
     elif rung.reduction_db is None:
         reduction = f"gain {number_text(rung.reduced_db, 1)} dB lower than of quieter tones"
+    elif rung.reduction_db < 0:
+        reduction = f"gain {number_text(-rung.reduction_db, 1)} dB above that of the lowest levels"
     else:
         reduction = f"{number_text(rung.reduction_db, 1)} dB of gain reduction"
     return f"{tone.frequency_hz:g} Hz at {number_text(rung.input_dbfs, 1)} dBFS, {reduction}"

@@ -17,6 +17,7 @@ from charprobe.values.wording import clock_text, signed_text
 
 AT_REST_DB = 0.001  # the curve lies this near its low-level gain where nothing is reduced
 QUIETEST, FEWEST_PAIRS = 1 / 3, 3  # share of the levels played twice that is quiet, and levels at least
+APART = 8.0  # standard uncertainties by which a pair must differ from quieter ones
 TOLD_DB, WARNED_DB = 0.01, 0.05  # changes that are noted, and warned of
 
 
@@ -24,15 +25,33 @@ def drift_of_pairs(take: Take, fit: LevelStepsFit) -> GainDrift:
     """Compare the quietest levels with themselves, played later: what can be told before there is a curve."""
     pairs: dict[float, list[Step]] = {}
     for step in fit.steps:
-        if step.settled:
-            pairs.setdefault(round(step.tone.level_dbfs, 2), []).append(step)
-    twice = [steps for _, steps in sorted(pairs.items()) if len(steps) > 1]
+        pairs.setdefault(round(step.tone.level_dbfs, 2), []).append(step)
+    everywhere = [steps for _, steps in sorted(pairs.items()) if len(steps) > 1]
+    of_stage = _of_the_stage(everywhere)
+    twice = [steps for steps in everywhere if steps not in of_stage and all(step.settled for step in steps)]
     rows = [
         (take.capture_time_s(step.tone.start), step.level_dbfs, step.std_db, group)
         for group, steps in enumerate(twice[: max(FEWEST_PAIRS, round(QUIETEST * len(twice)))])
         for step in steps
     ]
     return _drift(rows)
+
+
+def _of_the_stage(pairs: Sequence[list[Step]]) -> list[list[Step]]:
+    """Pairs that differ though every quieter pair, which lies around them in time, agrees: a hysteresis.
+
+    Steps rise and fall again, so what the gear did between two steps of one level lies between those of all
+    quieter ones, too.
+    """
+    found, agree_db, agree_std = [], 0.0, np.inf
+    for steps in pairs:
+        apart = steps[-1].level_dbfs - steps[0].level_dbfs
+        std = float(np.hypot(FLOOR_DB, max(np.hypot(step.std_db, step.remaining_db) for step in steps)))
+        if abs(apart - agree_db) > APART * np.hypot(std, agree_std) and abs(apart) > abs(agree_db):
+            found.append(steps)
+        elif std < agree_std:
+            agree_db, agree_std = apart, std
+    return found
 
 
 def steadiness(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCurve) -> GainDrift:

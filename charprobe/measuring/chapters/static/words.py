@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from charprobe.estimators.static.bends import BendsFit
 from charprobe.estimators.static.curve import StaticCurve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit
@@ -11,9 +13,11 @@ from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, Stat
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Unmeasured
-from charprobe.values.wording import rounded_text
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.wording import number_text, rounded_text
 
+GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
+OPENS_DB = 0.5  # by which the gain must rise with level to say so
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 
 
@@ -169,6 +173,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
             f"No curve of straight lines and knees describes this stage (the best misses the steps by "
             f"{curve.choice.misfit_db:.2f} dB): read its local slopes."
         )
+        yield from _opens(curve, published["static.low_level_gain"].reading)
         return
     threshold, ratio, slope, low = (
         published[f"static.{name}"].reading for name in ("threshold", "ratio", "slope", "low_level_gain")
@@ -196,6 +201,18 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     yield from _other_bends(published)
     if isinstance(low, Quantity):
         yield f"Where it reduces nothing its gain is {edited(low).number}."
+
+
+def _opens(curve: StaticCurve, low: Reading) -> Iterator[str]:
+    """Say that the gain rises with level, where no corner tells from which on."""
+    level, gain, _ = curve.means
+    if not isinstance(low, Quantity) or gain.max() - low.high < OPENS_DB:
+        return
+    there = int(np.argmax(gain > gain.max() - NONE_DB))
+    yield (
+        f"{GATE}: its gain rises from {edited(low).number} at the lowest steps to "
+        f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}."
+    )
 
 
 def _other_bends(published: Published) -> Iterator[str]:

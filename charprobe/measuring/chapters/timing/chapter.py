@@ -63,6 +63,7 @@ AT_ONCE = (
     "the gain follows the level at once, up and down: that is saturation, which takes no time",
     "none needed; look at the colour of the setting",
 )
+TURNS = "the carrier's phase turns as the gain moves, which blurs when it starts"
 INAUDIBLE = (
     "the bursts do not stand out of the noise",
     "check path and level, close idle mutes, and retake",
@@ -142,7 +143,7 @@ def reference_readings(row: BurstRow) -> dict[str, Reading]:
     """Return every attack and release quantity that one burst condition gives, but for the memory."""
     attack, release, kind = row.attack, row.release, row.release_kind
     return {
-        "attack.delay": attack.delay,
+        "attack.delay": _delay(attack.delay, row.attack_trace),
         "attack.t50": attack.t50,
         "attack.t63": attack.t63,
         "attack.t90": attack.t90,
@@ -194,17 +195,27 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
     return {name: why.as_of(term(name).unit) for name in names}
 
 
+def _turned(trace: GainTrace) -> bool:
+    """Whether filters turn the carrier's phase as the gain moves: they ring over the edge, as if it began early."""
+    return float(trace.turn_db.max()) > TURNED_DB
+
+
+def _delay(delay: Reading, trace: GainTrace) -> Reading:
+    if isinstance(delay, Quantity) or not _turned(trace):
+        return delay
+    return Unmeasured("s", TURNS, "look at the gain trace", at_least=delay.at_least)
+
+
 def _lookahead(start: Reading, trace: GainTrace) -> Reading:
     if isinstance(start, Unmeasured):
         return start.as_of("s")
-    # filters that turn the carrier's phase ring over the edge, which looks like a start ahead of it
-    turned = float(trace.turn_db.max()) > TURNED_DB
+    turned = _turned(trace)
     if start.high < -AHEAD * trace.resolution_s and not turned:
         return Quantity(-start.value, -start.high, -start.low, "s")
     bound = max(AHEAD * trace.resolution_s, -start.low)
     reason = "the gain does not move before the edge, as far as this capture resolves"
     if turned:
-        reason = "the carrier's phase turns as the gain moves, which blurs when it starts"
+        reason = TURNS
     return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)
 
 

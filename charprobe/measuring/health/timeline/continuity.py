@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.timeline.breaks import Break, find_breaks
-from charprobe.placing.take import Take
+from charprobe.placing.take import Take, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.wording import clock_text, signed_text
+from charprobe.values.wording import clock_text, number_text, signed_text
 
 AFTER_EDGE_S = (
     0.006  # left out after a tone's first sample and its ramp, while a stage and its filters answer
@@ -27,6 +28,8 @@ SHORTEST_RUN = 3  # equal samples that are a gap
 STILL = 1e-7  # difference below which samples count as equal
 SMALL = 0.01  # of the tone: a click that moves no level
 MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
+LEAST_STEP_DB, ALIKE = 0.03, 0.1  # steps of a stage's own gain: size at least, and share by which they differ
+FEWEST_STEPS, FEWEST_TONES = 6, 2  # from which they are told
 MOST_TOLD = 12  # events told one by one
 
 
@@ -36,7 +39,7 @@ class Event:
 
     Attributes
     ----------
-    segment : Segment
+    segment, tone : Segment, Tone
         Where it lies.
     start, stop : int
         Capture samples.
@@ -46,16 +49,20 @@ class Event:
         How far the tone's phase jumps over it, -180 to 180.
     gain_db : float
         How far its level jumps over it, beyond what it moves by beside it.
+    share : float
+        Height of a click of one sample that leaves such a mark, over the tone's amplitude.
     ticks : bool
         Whether it is a small click while the gain moves: a gain cell may make it, and no number feels it.
     """
 
     segment: Segment
+    tone: Tone
     start: int
     stop: int
     still: int
     phase_deg: float
     gain_db: float
+    share: float
     ticks: bool
 
     @property
@@ -78,8 +85,10 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
         Codes ``dropout``, ``gain-step`` and ``click``, with times and channel. Gaps and sweeps are not
         judged.
     """
-    events = find_events(take)
-    told = [_told(take, event) for event in events[:MOST_TOLD]]
+    found = find_events(take)
+    own = own_steps(take)
+    events = [event for event in found if event not in own]
+    told = [*_stepping(take, own), *(_told(take, event) for event in events[:MOST_TOLD])]
     more = events[MOST_TOLD:]
     if more:
         damaged = [e for e in more if e.is_dropout]
@@ -99,6 +108,26 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     return tuple(told)
 
 
+@once
+def own_steps(take: Take) -> tuple[Event, ...]:
+    """Breaks of a gain that moves in steps of one size, by itself, after a level has changed.
+
+    Within a tone such a gain goes one way; a contact goes back and forth, and a knob is turned once. Where
+    steps follow each other closely their size is not read, but none leaves a larger mark than one step does.
+    """
+    found = [event for event in find_events(take) if not event.is_dropout]
+    clear = [event for event in found if abs(event.gain_db) > LEAST_STEP_DB]
+    tones = {event.tone for event in clear}
+    size_db = float(np.median([abs(event.gain_db) for event in clear])) if clear else 0.0
+    alike = [event for event in clear if abs(abs(event.gain_db) - size_db) < ALIKE * size_db]
+    one_way = all(len({e.gain_db > 0 for e in clear if e.tone == tone}) == 1 for tone in tones)
+    if len(alike) < FEWEST_STEPS or len(alike) < len(clear) or len(tones) < FEWEST_TONES or not one_way:
+        return ()
+    most = (1 + ALIKE) * (10 ** (size_db / 20) - 1)
+    return tuple(event for event in found if event.share < most)
+
+
+@once
 def find_events(take: Take) -> list[Event]:
     """Breaks in the steady tones of a capture, in the order of the file."""
     events = []
@@ -123,12 +152,11 @@ def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
     events = []
     for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz):
         phase_deg, gain_db, moving_db = _jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz)
-        small = found.height < SMALL * np.sqrt(2 * np.mean(samples**2))
+        share = float(found.height / np.sqrt(2 * np.mean(samples**2)))
         still = _longest_still(samples[max(0, found.start - 2) : found.stop + 3])
-        ticks = bool(small and abs(moving_db) > MOVES_DB)
-        events.append(
-            Event(segment, first + found.start, first + found.stop, still, phase_deg, gain_db, ticks)
-        )
+        ticks = share < SMALL and abs(moving_db) > MOVES_DB
+        start, stop = first + found.start, first + found.stop
+        events.append(Event(segment, tone, start, stop, still, phase_deg, gain_db, share, ticks))
     return events
 
 
@@ -225,6 +253,20 @@ def _told(take: Take, event: Event) -> Health:
         end_s=event.stop / take.source.rate_hz,
         withholds=lost_groups(take, [event.segment]),
     )
+
+
+def _stepping(take: Take, own: Sequence[Event]) -> tuple[Health, ...]:
+    """Say once that the stage's gain moves in steps."""
+    if not own:
+        return ()
+    size_db = float(np.median([abs(event.gain_db) for event in own if event.gain_db]))
+    message = (
+        f"The stage's gain moves in steps of {number_text(size_db, 2)} dB ({take.label}): what clicks while "
+        f"it moves, {len(own)} times in tones, is its own. Times and threshold are those of the steps, and "
+        f"may lie one of them away from where an even gain would put them. {ALL_GIVEN}"
+    )
+    times = own[0].start / take.source.rate_hz, own[-1].stop / take.source.rate_hz
+    return (Health("click", "warn", message, take.channel, start_s=times[0], end_s=times[1]),)
 
 
 def _clock(take: Take, index: int) -> str:
