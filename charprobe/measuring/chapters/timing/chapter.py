@@ -196,7 +196,7 @@ def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Read
 
 
 def _turned(trace: GainTrace) -> bool:
-    """Whether filters turn the carrier's phase as the gain moves: they ring over the edge, as if it began early."""
+    """Whether filters turn the carrier's phase while the gain moves: they ring over the edge."""
     return float(trace.turn_db.max()) > TURNED_DB
 
 
