@@ -109,7 +109,7 @@ def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: fl
 def _pace(z: Array, k: int, c: Array, codes: Index) -> None:
     """Set the poles of the next step; in a feedback loop in dB the closed loop's is the continuous one."""
     z[k, 8], z[k, 9] = c[at.ATTACK], c[at.RELEASE]
-    if codes[5] == 1 and codes[1] > 0:
+    if codes[5] == 1 and 0 < codes[1] < 3:
         loop = max(1 + z[k, 5], 0.05)
         z[k, 8] = 1 / (1 + np.expm1(min(loop * c[at.ATTACK_PACE], 700.0)) / loop)
         z[k, 9] = 1 / (1 + np.expm1(min(loop * c[at.RELEASE_PACE], 700.0)) / loop)
@@ -132,6 +132,8 @@ def _read(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> flo
     else:
         new[k, 1] = z[k, 1] + 1
         new[k, 0] = z[k, 0] if new[k, 1] <= c[at.KEPT] else c[at.FALL] * z[k, 0] + (1 - c[at.FALL]) * v
+    if codes[1] == 3:
+        return float(new[k, 0] if p == 1.0 else np.sqrt(new[k, 0]) if p == 2.0 else new[k, 0] ** (1 / p))
     return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p)
 
 
@@ -142,6 +144,8 @@ def _answer(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> f
     level = x
     if domain == 0:
         level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT])
+    elif domain == 3:
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), 1.0)
     elif domain == 1:
         level = _follow(x + 120, 0.0, 1.0, z, k, c, codes, a, r, new) - 120
     reduction, new[k, 5] = _computer(level, c, codes)

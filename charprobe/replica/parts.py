@@ -20,7 +20,7 @@ FLOOR_DBFS = -120.0  # what a detector reads in silence
 UNLIMITED_DB = 120.0  # `Bend.most_db` of a bend without a range limit
 
 DetectorKind = Literal["peak", "mean", "envelope"]
-Domain = Literal["level", "level in dB", "reduction"]
+Domain = Literal["level", "level in dB", "reduction", "amplitude"]
 Form = Literal["branching", "decoupled"]
 Towards = Literal["target", "rest"]
 ReleaseKind = Literal["one", "side by side", "shared", "charged"]
@@ -101,8 +101,9 @@ class Smoothing:
 
     Attributes
     ----------
-    domain : {"level", "level in dB", "reduction"}
-        What is smoothed: the detector's reading (its p-th power), that in dB, or the reduction in dB.
+    domain : {"level", "level in dB", "reduction", "amplitude"}
+        What is smoothed: the detector's reading (its p-th power), that in dB, the reduction in dB, or the
+        p-th root of the reading.
     form : {"branching", "decoupled"}
         One store that changes its time, or a release at once upwards followed by an attack filter.
     towards : {"target", "rest"}

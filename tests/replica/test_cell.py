@@ -78,6 +78,18 @@ def test_a_feedback_loop_settles_at_one_plus_its_slope_to_one_and_is_quicker_by_
     assert gain[RATE + round(0.005 * RATE) - 1] == pytest.approx(-15 + 9 * np.exp(-1), abs=1e-6)
 
 
+def test_the_root_of_a_mean_square_may_be_what_is_smoothed(rng):
+    sound, poles = bursts(rng, 0.2), np.exp(-1 / (RATE * np.array([0.003, 0.01, 0.08])))
+    mean, level, expected = 0.0, 0.0, []
+    for power in 2 * sound**2:
+        mean = poles[0] * mean + (1 - poles[0]) * power
+        pole = poles[1] if np.sqrt(mean) > level else poles[2]
+        level = pole * level + (1 - pole) * np.sqrt(mean)
+        expected.append(-0.75 * max(0.0, 20 * np.log10(level + 1e-12) + 30))
+    cell = Cell(RMS, (Bend(-30.0, 0.75),), Smoothing("amplitude", attack_s=0.01, release_s=0.08))
+    np.testing.assert_allclose(played(cell, sound).gain_db[:, 0], expected, atol=1e-6)
+
+
 def test_hold_waits_and_decoupled_puts_the_attack_behind_the_release():
     held = Cell(bends=(LIMIT,), smoothing=Smoothing(attack_s=0.001, release_s=0.05, hold_s=0.03))
     gain = played(held, np.concatenate([step(0), step(-40)])).gain_db[RATE:, 0]
@@ -120,6 +132,7 @@ CELLS = {
     "envelope": Cell(Detector("envelope"), (Bend(-24.0, 0.75),), SMOOTH),
     "low cut and shelf": Cell(Detector("peak", low_cut_hz=150.0, shelf_hz=2e3, shelf_db=6.0), (Bend(-26.0, 0.6, 6.0),), SMOOTH),
     "level in dB": Cell(RMS, (Bend(-26.0, 0.6, 6.0), Bend(-8.0, 0.4)), Smoothing("level in dB", attack_s=0.004, release_s=0.1)),
+    "root": Cell(RMS, (Bend(-26.0, 0.75, 4.0),), Smoothing("amplitude", attack_s=0.01, release_s=0.1)),
     "hold": Cell(RMS, (Bend(-26.0, 0.75),), Smoothing(form="decoupled", attack_s=0.01, release_s=0.1, hold_s=0.02)),
     "shared": Cell(RMS, (Bend(-26.0, 0.8, 4.0),), Smoothing(attack_s=0.006, release_s=0.06, release="shared", slow_s=0.9, slow_share=0.5)),
     "feedback": Cell(RMS, (Bend(-28.0, 5.0, 6.0),), Smoothing(attack_s=0.01, release_s=0.4), "feedback", makeup_db=2.0),

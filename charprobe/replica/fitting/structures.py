@@ -17,7 +17,7 @@ _SAID = {
     "envelope": "envelope without ripple", "rectified": "bare rectifier",
     "peak falling": "peak that falls back", "average": "average", "mean square": "mean square",
     "level": "smoothed ahead of the log", "level in dB": "level smoothed in dB",
-    "reduction": "reduction smoothed in dB",
+    "reduction": "reduction smoothed in dB", "amplitude": "its root smoothed ahead of the log",
     "one": "one release", "side by side": "two releases side by side", "shared": "two releases in series",
     "charged": "a slow release charged by time",
 }  # fmt: skip
@@ -44,7 +44,7 @@ class Structure:
 
     @property
     def sound(self) -> bool:
-        """Whether it is one: two-stage releases act on the reduction, without hold."""
+        """Whether it is one of its own: two-stage releases act on the reduction, without hold."""
         plain = (self.domain, self.form, self.towards, self.held) == (
             "reduction",
             "branching",
@@ -52,6 +52,8 @@ class Structure:
             False,
         )
         averages = self.reads in ("average", "mean square")
+        if self.domain == "amplitude" and (self.reads, self.averaged) != ("mean square", True):
+            return False  # the same as "level", but for a mean of squares
         return (self.release == "one" or plain) and (
             averages or self.averaged == (self.reads == "peak falling")
         )

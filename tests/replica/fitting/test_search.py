@@ -59,7 +59,8 @@ def test_a_loop_starts_with_the_settled_curve_of_the_open_cell():
 
 def test_neighbours_that_make_no_sense_are_told():
     assert not Structure(release="charged", form="decoupled").sound
-    assert Structure().sound
+    assert not Structure("rectified", domain="amplitude").sound  # that is "level"
+    assert Structure().sound and Structure("mean square", averaged=True, domain="amplitude").sound
 
 
 def test_a_fuller_structure_holds_the_plainer_and_not_another():
