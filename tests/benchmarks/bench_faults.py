@@ -15,6 +15,7 @@ from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import export_faults as export
+from tests.benchmarks import studio_faults as studio
 
 
 @dataclass(frozen=True)
@@ -220,7 +221,7 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "polarity-flips": _fault(
         "of the length", (0.8, 0.5, 0.3), _polarity_flips, "dropout timing-jump polarity-inverted"
     ),
-    "notch": _fault("dB", (1, 6, 30), _notch, "two-paths", path=True),
+    "notch": _fault("dB", (1, 6, 30), _notch, "two-paths uneven-path", path=True),
     "reflection": _fault("dB", (-35, -20, -8), _reflection, "two-paths"),
     "stale-buffer": _fault("samples", (32, 512, 8192), _stale_buffer, "dropout timing-jump reordered"),
     "slips": _fault("times", (1, 5, 40), _slips, "dropout timing-jump clock-drift"),
@@ -261,6 +262,24 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "brown-out": _fault("dB", (0.1, 1, 3), export.brown_out, "automatic-gain level-drift gain-step", path=True),
     "stuck-bit": _fault("dBFS", (-100, -80, -50), export.stuck_bit, "few-bits lossy-coded clipped-below-full-scale", path=True),
     "dithered-twice": _fault("bits", (20, 16, 13), export.dithered_twice, "few-bits foreign-noise"),
-    "low-cut": _fault("Hz", (15, 40, 80), export.low_cut, "", path=True),
+    "low-cut": _fault("Hz", (15, 40, 80), export.low_cut, "uneven-path", path=True),
     "to-loudness": _fault("LUFS", (-23, -16, -14), export.to_loudness, "normalised"),
+    "equaliser": _fault("dB", (0.3, 2, 9), studio.equaliser, "uneven-path", path=True),
+    "clip-safe": _fault("dB", (-0.5, -3, -10), studio.clip_safe, "gain-step level-drift automatic-gain"),
+    "loop-fade": _fault("s", (0.02, 0.3, 1), studio.loop_fade, "dropout gain-step level-drift click"),
+    "compensation-moves": _fault("samples", (0.5, 64, 2048), studio.compensation_moves, "timing-jump dropout gap-edited"),
+    "played-louder": _fault(
+        "dB", (0.1, -1, -6), studio.played_louder, "gain-step level-drift", path=True, played=True,
+    ),
+    "offset-steps": _fault("of full scale", (0.001, 0.01, 0.1), studio.offset_steps, "dc-offset click dropout"),
+    "widener": _fault("dB", (-40, -20, -6), studio.widener, "two-paths diffuse-tail"),
+    "noise-shaped": _fault("bits", (16, 12, 8), studio.noise_shaped, "few-bits foreign-noise"),
+    "word-slips": _fault("times", (1, 5, 40), studio.word_slips, "dropout timing-jump clock-drift"),
+    "rate-matcher": _fault("ppm", (3, 30, 300), studio.rate_matcher, "clock-drift"),
+    "two-converters": _fault(
+        "dB", (0.02, 0.1, 0.5), studio.two_converters, "automatic-gain clipped-below-full-scale", path=True,
+    ),
+    "frame-whine": _fault("dBFS", (-100, -80, -60), studio.frame_whine, "spur foreign-noise hum"),
+    "ducked": _fault("dB", (-0.3, -3, -12), studio.ducked, "gain-step dropout level-drift automatic-gain"),
+    "brickwall": _fault("dB", (0.2, 1.5, 6), studio.brickwall, "normalised automatic-gain clipped clipped-below-full-scale"),
 }  # fmt: skip

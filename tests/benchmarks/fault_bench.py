@@ -65,6 +65,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "music": {"spur", "foreign-noise"},
     "noise-suppressor": {"automatic-gain", "idle-mute"},
     "copied-bypass": {"equals-other-capture", "swapped-roles", "automatic-gain"},
+    "bypass-of-another-day": {"other-path"},
     "path-ahead": {"two-paths"},
     "played in 16 bits": {"few-bits"},
     "rate-converted-line": {"rate-converted"},
@@ -76,6 +77,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "timing-repeat": {"timing-jump", "dropout"},
     "timing-jump": {"timing-jump", "dropout"},
     "wow": {"clock-drift"},
+    "older-stimulus": {"wrong-stimulus"},
     "wrong-take": {"wrong-stimulus"},
 }
 # codes that speak of the stage, not of the capture
@@ -109,6 +111,9 @@ class Trial:
         return bool(self.refused) or all(self._named(name, found) for name, _ in self.case.faults)
 
     def _named(self, name: str, found: frozenset[str]) -> bool:
+        if name.endswith(" in the bypass") and "other-path" in found:
+            return True
+        name = name.removesuffix(" in the bypass")
         found = self.warned if name == "wow" else found
         if name.startswith("coded "):
             return "lossy-coded" in found

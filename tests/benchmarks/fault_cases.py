@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import tempfile
 from collections.abc import Callable
@@ -97,9 +98,46 @@ class Case:
 def _unit(name: str) -> str:
     if name in SIZED_MIX_UPS:
         return SIZED_MIX_UPS[name][0]
+    return _unit_of_fault(name)
+
+
+def _unit_of_fault(name: str) -> str:
     return (BENCH_FAULTS.get(name) or fault_called(name)).unit
 
 
+# faults of the bypass alone: the setting's capture is as it should be
+IN_THE_BYPASS = (
+    *(
+        "equaliser",
+        "limiter-in-path",
+        "gain-step",
+        "level-drift",
+        "two-paths",
+        "hum",
+        "spur",
+        "music",
+        "few-bits",
+    ),
+    *(
+        "slow-gain",
+        "notch",
+        "low-cut",
+        "soft-converter",
+        "foreign-noise",
+        "clip-safe",
+        "brickwall",
+        "widener",
+    ),
+    *(
+        "two-converters",
+        "low-level",
+        "polarity-flips",
+        "compensation-moves",
+        "rate-matcher",
+        "dc-offset",
+        "ducked",
+    ),
+)
 # faults that leave the whole take in place, drawn two at a time
 PAIRED = (
     *("hum", "spur", "music", "ring-tone", "foreign-noise", "swinging-noise", "two-paths", "path-ahead"),
@@ -116,7 +154,7 @@ IN_THE_FILE = (
 CODERS = {  # encoder, kbit/s, container
     "coded mp3 320": ("libmp3lame", 320, "mp3"), "coded mp3 128": ("libmp3lame", 128, "mp3"),
     "coded aac 256": ("aac", 256, "m4a"), "coded opus 256": ("libopus", 256, "ogg"),
-    "coded vorbis 320": ("libvorbis", 320, "ogg"), "coded sbc 328": ("sbc", 328, "sbc"),
+    "coded vorbis 320": ("libvorbis", 320, "ogg"), "coded sbc 328": ("sbc", 328, "sbc"), "coded sbc 229": ("sbc", 229, "sbc"),
     "coded ac3 448": ("ac3", 448, "ac3"), "coded mp2 384": ("mp2", 384, "mp2"),
     "coded aptx 352": ("aptx", 352, "aptx"),
 }  # fmt: skip
@@ -202,8 +240,13 @@ def recorded(
         out = np.concatenate(
             [out[:middle], through(device, factor * played, rate_hz=RATE_HZ, rng=rng)[middle:] / factor]
         )
-    rig = Rig(delay_samples=37.4, noise_dbfs=-110.0, ac_corner_hz=2.0, drift_ppm=23.0, lead_s=0.3, tail_s=0.3)
-    return rig.record(out, rate_hz=RATE_HZ, rng=rng)
+    return _rig().record(out, rate_hz=RATE_HZ, rng=rng)
+
+
+def _rig() -> Rig:
+    return Rig(
+        delay_samples=37.4, noise_dbfs=-110.0, ac_corner_hz=2.0, drift_ppm=23.0, lead_s=0.3, tail_s=0.3
+    )
 
 
 def capture(samples: Array, name: str, rate_hz: int = RATE_HZ) -> MemoryCapture:
@@ -281,6 +324,42 @@ def _other_recipe(wet: Array, dry: Array, device: str, recipe: str) -> Pair:
     return Pair(capture(other, device), capture(dry, BYPASS))
 
 
+def _older_recipe(_: Array, dry: Array, device: str, recipe: str) -> Pair:
+    """The setting was recorded with an older stimulus of the same name, one of its pauses 20 ms shorter."""
+    text = Path(f"stimuli/{recipe}.toml").read_text(encoding="utf-8")
+    first = re.search(r"^gap_s = ([0-9.]+)", text, re.MULTILINE)
+    assert first is not None
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder, f"{recipe}.toml")
+        older = text.replace(first.group(0), f"gap_s = {float(first.group(1)) - 0.02:.3f}", 1)
+        file.write_text(older, encoding="utf-8")
+        played = render(lay_out(load_recipe(str(file)), rate_hz=RATE_HZ, take=1))
+    rng = np.random.default_rng(5)
+    return Pair(
+        capture(
+            _rig().record(through(device, played, rate_hz=RATE_HZ, rng=rng), rate_hz=RATE_HZ, rng=rng), device
+        ),
+        capture(dry, BYPASS),
+    )
+
+
+def _other_day(wet: Array, _: Array, device: str, recipe: str, gain_db: float) -> Pair:
+    """The bypass is of another interface: its own gain, delay, clock, noise and coupling."""
+    rng = np.random.default_rng(6)
+    rig = Rig(
+        gain_db=gain_db, delay_samples=911.3, noise_dbfs=-97.0, ac_corner_hz=6.0, drift_ppm=-31.0, lead_s=0.7,
+        tail_s=0.2,
+    )  # fmt: skip
+    played = render(stimulus_of(recipe))
+    return Pair(capture(wet, device), capture(rig.record(played, rate_hz=RATE_HZ, rng=rng), BYPASS))
+
+
+def _in_the_bypass(name: str) -> Callable[[Array, Array, str, str, float], Pair]:
+    return lambda wet, dry, device, _, size: Pair(
+        capture(wet, device), capture(put_in(name, dry, size), BYPASS)
+    )
+
+
 MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "channel-dead": lambda wet, dry, device, _: Pair(
         capture(np.hstack([wet, 1e-3 * _noise_like(wet)]), device), capture(dry, BYPASS), channel=2
@@ -293,6 +372,7 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "swapped-roles": lambda wet, _, device, recipe: Pair(_stimulus_itself(recipe), capture(wet, device)),
     "rate-mislabelled": lambda wet, dry, device, _: Pair(capture(wet, device, 44_100), capture(dry, BYPASS)),
     "wrong-stimulus": _other_recipe,
+    "older-stimulus": _older_recipe,
     "wrong-take": lambda _, dry, device, recipe: Pair(
         capture(recorded(device, recipe, 4, take=7), device), capture(dry, BYPASS)
     ),
@@ -325,4 +405,9 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Callable[[Array, Array, s
             capture(wet, device), capture(10 ** (size / 20) * recorded("exact-colour", recipe, 8), "other")
         ),
     ),
+    "bypass-of-another-day": ("dB", (-0.1, -1.0, -6.0), _other_day),
+    **{
+        f"{name} in the bypass": (_unit_of_fault(name), sizes_of(name), _in_the_bypass(name))
+        for name in IN_THE_BYPASS
+    },
 }  # fmt: skip

@@ -16,6 +16,7 @@ OFFSET_DB = -0.691
 ABSOLUTE_GATE_LUFS = -70.0
 ATOMS_PER_S = 100  # energies are kept per 10 ms, so a maximum is met wherever the sound starts
 MOMENTARY_S, SHORT_TERM_S = 0.4, 3.0
+LOOK = 256  # samples of each spectrum of an estimate; as many are left out between two
 _TABLE_HZ = 48_000
 _TABLE = np.array(  # ITU-R BS.1770-5, tables 1 and 2, for 48 kHz
     [
@@ -167,6 +168,35 @@ def measure_loudness(source: Frames) -> Loudness:
     for block in frame_blocks(source):
         meter.add(block)
     return meter.result()
+
+
+def estimate_loudness(source: Frames) -> float:
+    """Estimate the integrated loudness in LUFS to 0.3 LU or better, at a tenth of the cost; -inf in silence.
+
+    Spectra of half of the sound are weighed instead of all samples filtered, and blocks lie up to 5 ms beside
+    the standard's.
+    """
+    turn = np.exp(-2j * np.pi * np.arange(LOOK // 2 + 1) / LOOK)
+    powers = np.stack([np.ones_like(turn), turn, turn**2])
+    up, down = (
+        np.prod(np.abs(part @ powers) ** 2, axis=0) for part in np.hsplit(k_weighting(source.rate_hz), 2)
+    )
+    window = np.hanning(LOOK)
+    weights = 2 * up / down / (LOOK * float(window @ window))
+    weights[0] /= 2
+    window, weights = window.astype(np.float32), weights.astype(np.float32)  # half the cost, and exact enough
+    heard: list[Array] = []
+    for block in frame_blocks(source):
+        looks = block[: block.shape[0] // (2 * LOOK) * 2 * LOOK].T.reshape(source.channels, -1, 2 * LOOK)
+        spectrum = np.fft.rfft(looks[:, :, :LOOK].astype(np.float32) * window, axis=2)
+        by_channel = (spectrum.real**2 + spectrum.imag**2) @ weights
+        heard.append(channel_weights(source.channels) @ by_channel)
+    running = np.cumsum(np.concatenate([[0.0], *heard]))
+    count = max(1, round(MOMENTARY_S * source.rate_hz / (2 * LOOK)))
+    with np.errstate(divide="ignore"):
+        momentary = OFFSET_DB + 10 * np.log10(np.maximum(running[count:] - running[:-count], 0.0) / count)
+    found = _integrated(momentary)
+    return found if isinstance(found, float) else -np.inf
 
 
 def _mean_lufs(values: Array) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -9,6 +11,7 @@ from charprobe.values.wording import signed_text
 
 LONGEST_S = 0.1  # a delay longer than this, or an early arrival, is a capture that was not started in step
 EARLY_SAMPLES = 1.0
+SURE = 2.0  # standard uncertainties
 
 
 def path_chapter(wet: Take, bypass: Take | None) -> Chapter:
@@ -29,7 +32,7 @@ def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
         return _both(
             "there is no bypass capture to compare with", "record the bypass the same way and give it"
         )
-    rate_hz, samples = wet.stimulus.rate_hz, wet.alignment.later_than(bypass.alignment)
+    rate_hz, samples = wet.stimulus.rate_hz, _later(wet, bypass)
     if not -EARLY_SAMPLES <= samples.value <= LONGEST_S * rate_hz:
         return _both(
             f"the stimulus lies {signed_text(samples.value / rate_hz, 3)} s later than in the bypass "
@@ -38,6 +41,15 @@ def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
         )
     seconds = Quantity(samples.value / rate_hz, samples.low / rate_hz, samples.high / rate_hz, "s")
     return seconds, samples
+
+
+def _later(wet: Take, bypass: Take) -> Quantity:
+    """How much later the setting is; clocks that surely differ leave open what half a take parts."""
+    later = wet.alignment.later_than(bypass.alignment)
+    one, two = wet.alignment.drift_ppm, bypass.alignment.drift_ppm
+    apart_ppm = max(0.0, abs(one.value - two.value) - SURE * math.hypot(one.std, two.std))
+    doubt = 1e-6 * apart_ppm * wet.stimulus.length / 2
+    return Quantity(later.value, later.low - doubt, later.high + doubt, later.unit)
 
 
 def _both(reason: str, following: str) -> tuple[Reading, Reading]:

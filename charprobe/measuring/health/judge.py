@@ -13,6 +13,7 @@ from charprobe.measuring.health.file.same_sound import check_roles, look_exchang
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.path.lossy import check_lossy
+from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_path, check_uneven_path
 from charprobe.measuring.health.path.ripple import check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_sides
@@ -120,7 +121,8 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     -------
     tuple of Health
         The bypass's own findings, said to be of the bypass; its gain over time (``automatic-gain``,
-        ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture`` and ``normalised``.
+        ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture``, ``other-path``,
+        ``uneven-path`` and ``normalised``.
     """
     take, _ = wet
     dry, found = bypass
@@ -142,7 +144,11 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
         noticed += tuple(check_ripple(dry))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
     normalised = check_normalised(take, dry) or check_to_loudness(take, dry)
-    return (*of_bypass, *roles, *check_copy(take, dry), *normalised)
+    told |= {item.code for item in wet[1]}
+    other = [] if roles else check_other_path(take, dry, told=told)
+    if not roles and not other and not told & OF_RESPONSE:
+        other = check_uneven_path(dry)
+    return (*of_bypass, *roles, *check_copy(take, dry), *other, *normalised)
 
 
 def _moves(take: Take) -> list[Health]:

@@ -7,7 +7,13 @@ import numpy as np
 import pytest
 from scipy.signal import sosfreqz
 
-from charprobe.files.sound.loudness import LoudnessMeter, channel_weights, k_weighting, measure_loudness
+from charprobe.files.sound.loudness import (
+    LoudnessMeter,
+    channel_weights,
+    estimate_loudness,
+    k_weighting,
+    measure_loudness,
+)
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.values.quantity import Unmeasured
 
@@ -144,3 +150,11 @@ def test_too_short_too_quiet_and_silent_are_not_given_a_number(seconds, level, m
     found = measure_loudness(tones((seconds, level), rate_hz=48_000)).integrated_lufs
     assert isinstance(found, Unmeasured)
     assert match in found.reason
+
+
+@pytest.mark.parametrize("rate_hz", RATES)
+def test_an_estimate_lies_close_to_a_gated_loudness_and_silence_has_none(rate_hz):
+    source = tones((2, -40), (3, -20), (1, None), (2, -26), rate_hz=rate_hz)
+    power = (3 * 10**-2.0 + 2 * 10**-2.6) / 5  # the quiet part lies below the gate; edges are a tenth of it
+    assert abs(estimate_loudness(source) - 10 * np.log10(power)) < 0.3
+    assert estimate_loudness(tones((1, None), rate_hz=rate_hz)) == -np.inf

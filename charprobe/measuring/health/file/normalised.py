@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from charprobe.files.sound.loudness import measure_loudness
+from charprobe.files.sound.loudness import estimate_loudness, measure_loudness
 from charprobe.files.sound.source import Source
 from charprobe.measuring.health.file.sample_facts import ChannelFacts, gather_sample_facts
 from charprobe.measuring.health.timeline.steady_gain import tone_gain
@@ -26,6 +26,7 @@ COARSE_DB = 0.007  # steps of fewer than 12 bits meet round peaks, and each othe
 TOP_DB, ALIKE_DB = 7.0, 0.02  # over so much below the loudest tone a stage that bends it moves by more
 TARGETS_LUFS, ON_TARGET_LU = (-14.0, -16.0, -23.0), 0.002  # streams, broadcast; one take in 800 by chance
 SAME_LU, ROUND_LU = 0.01, 0.01  # both takes, and how near to a tenth: one pair in 2000 by chance
+ROUGHLY_LU = 0.6  # that estimates of two takes may be off by
 UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
 
 
@@ -63,6 +64,10 @@ def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
     Either one of them has a usual target's, or both have one and the same, a round one, and unlike gains.
     """
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
+        return []
+    roughly = [take.source.once(estimate_loudness) for take in (wet, bypass)]
+    near = min(abs(each - target) for each in roughly for target in TARGETS_LUFS)
+    if min(near, abs(roughly[0] - roughly[1])) > ROUGHLY_LU:
         return []
     lufs = [take.source.once(_loudness_lufs) for take in (wet, bypass)]
     same = abs(lufs[0] - lufs[1]) < SAME_LU and abs(lufs[0] - round(lufs[0], 1)) < ROUND_LU

@@ -159,11 +159,9 @@ def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpec
     if len(found) < FEWEST:
         return []
     in_pauses_db = pause_db(spectrum)
-    return (
-        _converted(take, found, spectrum)
-        or _coarsely_played(take, found, in_pauses_db)
-        or _coded(take, found, in_pauses_db)
-    )
+    if converted := _converted(take, found, spectrum):  # coders of few bands mirror tones, too
+        return _coded(take, found, in_pauses_db) or converted
+    return _coarsely_played(take, found, in_pauses_db) or _coded(take, found, in_pauses_db)
 
 
 def pause_db(spectrum: QuietSpectrum) -> Array:

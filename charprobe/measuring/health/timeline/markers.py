@@ -22,6 +22,7 @@ LEAST_RISE_DB = 0.05  # that is told; filters answer both markers alike to 0.02 
 QUIETEST, FEWEST_PAIRS = 1 / 4, 3  # share of the levels played twice at which stages rest, and least of them
 NEAR, NEAR_DB, SURE = 0.12, 0.01, 4.0  # of what the markers moved by, in dB, and in standard uncertainties
 JUST = 0.02  # the first of them, through a stage that lifts
+STILL, STILL_DB = 0.01, 0.004  # of a fall, and in dB: what a marker's bands differ by where no gain moves
 MOST_REST = 0.3  # of the marker's power that its fit may leave: echoes, noise, another sound
 
 
@@ -100,11 +101,15 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     are played twice fall by as much, in one step or evenly, and a rise not where they move otherwise.
     """
     stimulus = take.stimulus
-    first, last = _gain(take, "opening", stimulus.opening), _gain(take, "closing", stimulus.closing)
-    if first is None or last is None:
+    if not (_heard(take, stimulus.opening, "opening") and _heard(take, stimulus.closing, "closing")):
         return []
-    rise_db = 20 * float(np.log10(last / first)) if off else _even_rise_db(take)
-    if abs(rise_db) < LEAST_RISE_DB or not (off or _by_the_path(take, rise_db)):
+    by_band_db = _rise_by_band_db(take)
+    rise_db = float(np.median(by_band_db))
+    uneven_db = float(np.ptp(by_band_db))
+    if abs(rise_db) < LEAST_RISE_DB or uneven_db > max(UNEVEN * abs(rise_db), LEAST_UNEVEN_DB):
+        return []
+    still = uneven_db < max(STILL * abs(rise_db), STILL_DB)
+    if not (off or _by_the_path(take, rise_db, still=still)):
         return []
     message = (
         f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
@@ -115,13 +120,14 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     return [Health("level-drift", "warn", message, channel=take.channel)]
 
 
-def _by_the_path(take: Take, rise_db: float) -> bool:
+def _by_the_path(take: Take, rise_db: float, *, still: bool) -> bool:
     """Whether quiet tones that are played twice leave it to the path, not the stage, that the markers moved.
 
     Between a tone and itself played later, a path that stepped moves by all of it or by nothing, and one that
     drifts by its share of time. A stage that has not recovered takes from a rise, so a rise is the stage's
     only where tones rose by more; a fall, or a rise through a stage that lifts a tone by more than it, is the
-    path's only where they moved just so.
+    path's only where they moved just so. Where none of them moved it is the path's if the closing marker is
+    `still`, too: a stage so slow that it keeps its gain over the marker would not have let the tones repeat.
     """
     near_db = NEAR * abs(rise_db) + NEAR_DB
     moved = [move for move in _moves_of_quiet_tones(take) if SURE * move[2] < near_db]
@@ -139,9 +145,11 @@ def _by_the_path(take: Take, rise_db: float) -> bool:
         take.capture_time_s(float(one.start)) for one in (take.stimulus.opening, take.stimulus.closing)
     )
     share = later_s / (last - first)
-    still, stepped = (np.abs(size_db - by_db) < near_db for by_db in (0.0, rise_db))
+    kept, stepped = (np.abs(size_db - by_db) < near_db for by_db in (0.0, rise_db))
     drifted = np.abs(size_db - share * rise_db) < share * near_db
-    return bool(not still.all() and ((still | stepped).all() or drifted.all()))
+    if kept.all():
+        return still and rise_db < 0
+    return bool((kept | stepped).all() or drifted.all())
 
 
 def _lift_db(take: Take) -> float:
@@ -169,26 +177,23 @@ def _moves_of_quiet_tones(take: Take) -> list[tuple[float, float, float]]:
     return moved
 
 
-def _even_rise_db(take: Take) -> float:
-    """By how much all of the closing marker's rising half is above the opening one; 0 where only a part is.
+def _rise_by_band_db(take: Take) -> Array:
+    """By how much the closing marker's rising half is above the opening one, by band; 0 where one is cut.
 
     What a filter makes of a rising chirp drops out; a stage that itself turns the marker up does so unevenly.
     """
     stimulus = take.stimulus
     opening = _gains_db(take, "opening", stimulus.opening, 0.0, 1.0)
     rise = _gains_db(take, "closing", stimulus.closing, FALL_SHARE, 1.0)
-    if opening is None or rise is None:
-        return 0.0
-    rise_db = float(np.median(rise - opening))
-    return rise_db if np.ptp(rise - opening) <= max(UNEVEN * abs(rise_db), LEAST_UNEVEN_DB) else 0.0
+    return np.zeros(PIECES) if opening is None or rise is None else rise - opening
 
 
-def _gain(take: Take, marker: Marker, span: Span) -> float | None:
-    """Gain of one marker; None where it is cut off or does not stand alone."""
+def _heard(take: Take, span: Span, marker: Marker) -> bool:
+    """Whether a marker is all there and stands alone."""
     cut = take.cut(span.start, span.stop)
     if cut.samples.size < 0.99 * span.length or not np.all(np.isfinite(cut.samples)):
-        return None
+        return False
     played = sync_value(marker, cut.position() - span.start, rate_hz=take.stimulus.rate_hz)
     size = float(cut.samples @ played / (played @ played))
     rest = float(np.sum((cut.samples - size * played) ** 2) / np.sum(cut.samples**2)) if size else 1.0
-    return abs(size) if rest < MOST_REST else None
+    return rest < MOST_REST

@@ -1,0 +1,150 @@
+"""Whether a bypass is flat and came by the path of the setting: what it has, the setting must have, too."""
+
+from __future__ import annotations
+
+from collections.abc import Set
+
+import numpy as np
+
+from charprobe.measuring.health.path.tone_noise import under_tones
+from charprobe.placing.take import Take, held
+from charprobe.placing.track import finite
+from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length
+from charprobe.values.wording import number_text, signed_text
+
+WITHHELD = ("response", "static.makeup_gain", "noise.change", "noise.change_at_equal_level")
+OF_TIME = {"timing-jump", "gap-edited", "reordered", "rate-mislabelled", "rate-converted", "lossy-coded"}
+OF_NOISE = {
+    "few-bits",
+    "lossy-coded",
+    "rate-converted",
+    "spur",
+    "hum",
+    "foreign-noise",
+    "idle-mute",
+    "low-level",
+}
+OF_RESPONSE = {
+    "two-paths", "diffuse-tail", "lossy-coded", "rate-converted", "automatic-gain", "timing-jump", "dropout",
+    "clipped",
+}  # fmt: skip
+MOST_APART_PPM = 10.0  # two clocks of one desk keep their distance to 2 ppm over an evening
+CLEAR_DB, FEWEST = 6.0, 4  # of noise under one tone, and tones
+FROM_HZ, TO_SHARE, PER_OCTAVE = 30.0, 1 / 3, 3  # bands in which paths are flat; the rate's share
+REFERENCE_HZ = (700.0, 1500.0)
+LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
+FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
+FLAT = 0.5  # of that at most, by which the setting then bends
+
+
+def check_other_path(wet: Take, bypass: Take, *, told: Set[str]) -> list[Health]:
+    """Notice a bypass of another interface, another day or a path that was changed: code ``other-path``.
+
+    Parameters
+    ----------
+    wet, bypass : Take
+        Both captures.
+    told : set of str
+        Codes found in either: what they explain is no sign of another path.
+
+    Notes
+    -----
+    A stage multiplies the noise ahead of it by the gain it has at a tone and adds its own, and the recorder
+    adds more: noise under a tone is no less than that of the bypass, or by no more than a gain below 1. A
+    response of the bypass that the setting does not have would be one that the
+    stage makes good, band by band.
+    """
+    signs = [
+        *(() if told & OF_TIME else _clocks(wet, bypass)),
+        *(() if told & OF_NOISE else _noise(wet, bypass)),
+        *(() if told & OF_RESPONSE else _response(wet, bypass)),
+    ]
+    if not signs:
+        return []
+    message = (
+        f"The bypass {bypass.label} did not come by the path of {wet.label}: {', and '.join(signs)}. Another "
+        "interface or day, an equaliser, or a source of noise in one of the takes? What stands against the "
+        "bypass is that of two paths and not given. Record the bypass again beside the setting. The rest is "
+        "kept, marked; levels are those of the bypass"
+    )
+    return [Health("other-path", "warn", message, channel=wet.channel, withholds=WITHHELD)]
+
+
+def check_uneven_path(bypass: Take) -> list[Health]:
+    """Notice a path that is not flat with the stage off: code ``uneven-path``.
+
+    Against the bypass that cancels; not in harmonics, and not in the levels that a stage meets.
+    """
+    bands = _bands_db(bypass)
+    if bands is None:
+        return []
+    middle_hz, gain_db = bands
+    within = (middle_hz > FLAT_HZ[0]) & (middle_hz < FLAT_HZ[1])
+    at = int(np.argmax(np.abs(np.where(within, gain_db, 0.0))))
+    if abs(gain_db[at]) < MOST_UNEVEN_DB:
+        return []
+    message = (
+        f"With the stage off the path departs from flat by {signed_text(float(gain_db[at]), 2)} dB at "
+        f"{number_text(float(middle_hz[at]), 0)} Hz ({bypass.label}): an equaliser, a low cut or a "
+        "microphone is in it. Responses are free of that; harmonics and noise carry it, and a stage behind "
+        f"it meets other levels than were played. Switch it off and retake. {ALL_GIVEN}"
+    )
+    return [Health("uneven-path", "warn", message, channel=bypass.channel)]
+
+
+def _clocks(wet: Take, bypass: Take) -> list[str]:
+    apart_ppm = bypass.alignment.drift_ppm.value - wet.alignment.drift_ppm.value
+    if abs(apart_ppm) < MOST_APART_PPM:
+        return []
+    return [f"its clock runs {signed_text(apart_ppm, 0)} ppm off"]
+
+
+def _noise(wet: Take, bypass: Take) -> list[str]:
+    """Noise that the bypass has under most tones, close to them and in every band, and the setting lacks."""
+    ours = {(under.tone.start, under.tone.frequency_hz): under for under in under_tones(wet)}
+    missing = []
+    for theirs in under_tones(bypass):
+        own = ours.get((theirs.tone.start, theirs.tone.frequency_hz))
+        if own is not None:
+            lowered_db = min(0.0, own.gain_db - theirs.gain_db)
+            less = [theirs.near_db - own.near_db, *(theirs.density_db - own.density_db)]
+            missing.append(min(less) + lowered_db)
+    if len(missing) < FEWEST or (usual_db := float(np.median(missing))) < CLEAR_DB:
+        return []
+    return [f"its noise is at least {number_text(usual_db, 0)} dB louder under the same tones"]
+
+
+def _response(wet: Take, bypass: Take) -> list[str]:
+    """A bend of the bypass's response that the setting's has not."""
+    own, theirs = _bands_db(wet), _bands_db(bypass)
+    if own is None or theirs is None:
+        return []
+    (middle_hz, ours_db), (_, theirs_db) = own, theirs
+    apart = theirs_db - ours_db
+    at = int(np.argmax(np.abs(apart)))
+    if abs(apart[at]) < LEAST_DB or float(np.abs(ours_db).max()) > FLAT * abs(apart[at]):
+        return []
+    bend = f"{signed_text(float(apart[at]), 2)} dB at {number_text(float(middle_hz[at]), 0)} Hz"
+    return [f"its response departs by {bend}, where the setting's is flat"]
+
+
+def _bands_db(take: Take) -> tuple[Array, Array] | None:
+    """Middles of third octaves, and a take's gain in each re that around 1 kHz, from its first sweep."""
+    segments = held(take, Sweep)
+    if not segments:
+        return None
+    rate_hz, cut = take.stimulus.rate_hz, take.segment(segments[0])
+    played = segments[0].spec.at((cut.position() - segments[0].span.start) / rate_hz)
+    size = fast_length(played.size)
+    count = int(PER_OCTAVE * np.log2(TO_SHARE * rate_hz / FROM_HZ))
+    edges_hz = FROM_HZ * 2 ** (np.arange(count + 1) / PER_OCTAVE)
+    bins = np.round(np.append(edges_hz, REFERENCE_HZ) * size / rate_hz).astype(int)
+    heard, wanted = (
+        np.add.reduceat(np.abs(np.fft.rfft(each, size)) ** 2, bins)[:-1]
+        for each in (finite(cut.samples), played)
+    )
+    gain_db = 10 * np.log10(np.maximum(heard, 1e-30) / np.maximum(wanted, 1e-30))
+    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[:count] - gain_db[count + 1]

@@ -1,0 +1,58 @@
+import numpy as np
+import pytest
+from scipy import signal
+from taken import RATE_HZ, take_of, wire
+
+from charprobe.measuring.health.path.other_path import check_other_path, check_uneven_path
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.sweep import Sweep
+
+PLAYED = (
+    Sweep("response", 20.0, 20_000.0, 1.0, -30.0, gap_s=0.1),
+    LevelSteps("steps", 997.0, -40.0, -10.0, 5.0, 0.15, False, gap_s=0.1),
+)
+
+
+def shelf(samples):
+    """One pole and one zero around 3 kHz: +1.94 dB far above them."""
+    return samples + 0.25 * signal.lfilter(*signal.butter(1, 3000, "high", fs=RATE_HZ), samples)
+
+
+def squeezed(samples):
+    """A stage that lowers everything, and the noise ahead of it, by 12 dB."""
+    return 0.25 * samples
+
+
+@pytest.fixture(scope="module")
+def setting():
+    return take_of(PLAYED, wire, rng=np.random.default_rng(1))
+
+
+@pytest.mark.parametrize(
+    ("device", "rig", "sign"),
+    [
+        (wire, {"drift_ppm": -14.0}, "ppm off"),
+        (wire, {"noise_dbfs": -95.0}, "noise is at least 14 dB louder"),
+        (shelf, {}, "response departs by +1."),
+    ],
+)
+def test_a_bypass_of_another_path_is_told_with_its_sign(setting, device, rig, sign, rng):
+    (item,) = check_other_path(setting, take_of(PLAYED, device, rng=rng, **rig), told=set())
+    assert item.code == "other-path" and item.severity == "warn" and sign in item.message
+    assert "response" in item.withholds
+
+
+@pytest.mark.parametrize("device", [shelf, squeezed])
+def test_what_a_stage_does_is_no_other_path(setting, device, rng):
+    assert check_other_path(take_of(PLAYED, device, rng=rng), setting, told=set()) == []
+
+
+def test_what_another_finding_explains_is_no_sign(setting, rng):
+    noisy = take_of(PLAYED, wire, rng=rng, noise_dbfs=-70.0)
+    assert check_other_path(setting, noisy, told={"foreign-noise"}) == []
+
+
+def test_a_path_with_an_equaliser_is_uneven_and_one_with_a_coupling_is_flat(rng):
+    (item,) = check_uneven_path(take_of(PLAYED, shelf, rng=rng))
+    assert item.code == "uneven-path" and "+1." in item.message
+    assert check_uneven_path(take_of(PLAYED, wire, rng=rng, ac_corner_hz=20.0)) == []
