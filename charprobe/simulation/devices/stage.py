@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -11,6 +11,7 @@ import numpy as np
 from charprobe.values.arrays import Array
 
 REFERENCE_DBFS = -10.0  # drive at which stages state their harmonics
+PIECE = 1 << 14
 REFERENCE_HZ = 997.0  # tone for which stages state their static curve
 
 
@@ -99,6 +100,14 @@ class Stage(Protocol):
 def amplitude(level_db: Array) -> Array:
     """Linear factor of a level in dB."""
     return np.asarray(np.exp(level_db * (np.log(10) / 20)))
+
+
+def in_pieces(work: Callable[[Array], Array], values: Array) -> Array:
+    """Do what looks at single values piece by piece: short pieces stay in the processor's own memory."""
+    out = np.empty_like(values)
+    for start in range(0, values.size, PIECE):
+        out[start : start + PIECE] = work(values[start : start + PIECE])
+    return out
 
 
 def delay_samples(stage: Stage, *, rate_hz: float) -> int:

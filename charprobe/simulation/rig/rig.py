@@ -97,7 +97,8 @@ class Rig:
         ndarray, shape (m, channels)
             The capture: long enough to hold all samples, lead and tail.
         """
-        capture = np.repeat(self._line(samples, rate_hz=rate_hz)[:, None], self.channels, axis=1)
+        line = self._line(samples, rate_hz=rate_hz)[:, None]
+        capture = line if self.channels == 1 else np.repeat(line, self.channels, axis=1)
         return self._convert(capture, rate_hz=rate_hz, rng=rng)
 
     def record_channels(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:
@@ -116,7 +117,8 @@ class Rig:
         line *= (-1 if self.inverted else 1) * 10 ** (self.gain_db / 20)
         if self.ac_corner_hz is not None:
             line = low_cut(line, corner_hz=self.ac_corner_hz, rate_hz=rate_hz)
-        return line + self.dc_offset
+        line += self.dc_offset
+        return line
 
     def _convert(self, capture: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:
         """Add hum, the same in all channels, and noise, and convert; shape (m, c)."""
@@ -148,4 +150,5 @@ def quantise(samples: Array, *, bits: int, dither: bool, rng: np.random.Generato
     scaled = samples * steps
     if dither:
         scaled = scaled + rng.random(samples.shape) - rng.random(samples.shape)
-    return np.asarray(np.clip(np.round(scaled), -steps, steps - 1) / steps)
+    scaled = np.round(scaled, out=scaled)
+    return np.asarray(np.clip(scaled, -steps, steps - 1, out=scaled) / steps)

@@ -19,7 +19,7 @@ from charprobe.simulation.devices.parts.detectors import DetectorKind, sense, to
 from charprobe.simulation.devices.parts.first_order import low_cut, low_cut_gain_db, one_pole
 from charprobe.simulation.devices.parts.gain_computer import Bends, reduction_db
 from charprobe.simulation.devices.parts.settled import settled_gain_db
-from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude, in_pieces
 from charprobe.values.arrays import Array
 
 STEADY_AVERAGING_S = 0.004  # from here on ripple moves the settled gain of a 997 Hz sine by < 0.001 dB
@@ -94,12 +94,14 @@ class Compressor:
         )
         if self.placement == "before log":
             sensed = self._follow(sensed, rest=0.0, rate_hz=rate_hz)
-        level_dbfs = to_dbfs(sensed, self.detector)
         if self.placement == "before computer":
             level_dbfs = self._follow(
-                level_dbfs, rest=float(to_dbfs(np.zeros(1), self.detector)[0]), rate_hz=rate_hz
+                to_dbfs(sensed, self.detector),
+                rest=float(to_dbfs(np.zeros(1), self.detector)[0]),
+                rate_hz=rate_hz,
             )
-        reduction = reduction_db(self.bends, level_dbfs)
+            return reduction_db(self.bends, level_dbfs)
+        reduction = in_pieces(lambda piece: reduction_db(self.bends, to_dbfs(piece, self.detector)), sensed)
         if self.placement != "after computer":
             return reduction
         if self.slow_store is None:
@@ -130,8 +132,8 @@ class Compressor:
         """Send one channel through the stage, from rest; see `Stage`."""
         gain_db = self.makeup_db - self.reduction_db(samples, rate_hz=rate_hz)
         delay = round(self.lookahead_s * rate_hz)
-        delayed = np.concatenate([np.zeros(delay), samples])[: samples.size]
-        return StageOutput(delayed * amplitude(gain_db), gain_db)
+        delayed = np.concatenate([np.zeros(delay), samples])[: samples.size] if delay else samples
+        return StageOutput(delayed * in_pieces(amplitude, gain_db), gain_db)
 
     @property
     def reads_without_ripple(self) -> bool:

@@ -46,10 +46,7 @@ def quadrature_envelope(samples: Array, *, rate_hz: float) -> Array:
     Behind a step the reading lags by some 0.1 ms and rings for about 2 ms.
     """
     first, second = _phase_splitter(_splitter_order(rate_hz))
-    fed = samples + TINY
-    real = _all_pass(fed, first)
-    imaginary = np.concatenate([[0.0], _all_pass(fed, second)[:-1]])
-    return np.asarray(np.hypot(real, imaginary))
+    return _envelope(samples, first, second)
 
 
 def _splitter_order(rate_hz: float) -> int:
@@ -77,14 +74,22 @@ def _phase_splitter(order: int) -> tuple[Array, Array]:
 
 
 @compiled
-def _all_pass(samples: Array, coefficients: Array) -> Array:
-    """Run samples through sections ``(c - z**-2)/(1 - c z**-2)``, one after the other."""
-    out = samples.copy()
-    for c in coefficients:
-        last, before = 0.0, 0.0
-        for n in range(out.size):
-            now = c * out[n] + before
-            before = last
-            last = c * now - out[n]
-            out[n] = now
+def _envelope(samples: Array, first: Array, second: Array) -> Array:
+    """Run samples through two chains of sections ``(c - z**-2)/(1 - c z**-2)``, the second a sample late."""
+    out = np.empty_like(samples)
+    real_kept, imaginary_kept = np.zeros((2, first.size)), np.zeros((2, second.size))
+    late = 0.0
+    for n in range(samples.size):
+        turn = n % 2  # even and odd samples pass the sections apart
+        real = imaginary = samples[n] + TINY
+        for section in range(first.size):
+            now = first[section] * real + real_kept[turn, section]
+            real_kept[turn, section] = first[section] * now - real
+            real = now
+        for section in range(second.size):
+            now = second[section] * imaginary + imaginary_kept[turn, section]
+            imaginary_kept[turn, section] = second[section] * now - imaginary
+            imaginary = now
+        out[n] = np.hypot(real, late)
+        late = imaginary
     return out
