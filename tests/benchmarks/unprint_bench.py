@@ -1,7 +1,7 @@
 """How close an unprinted take comes to the dry one, how often its bound holds, what it costs.
 
-``python -m tests.benchmarks.unprint_bench --write``; `--draws` for other numbers of wrong replicas, `--minutes` for the
-length of the take that is timed. Takes are printed by the simulated compressors, which share no code with the
+``python -m tests.benchmarks.unprint_bench [--part accuracy wrong shapes cost] --write``; `--draws` for other numbers of
+slightly wrong replicas, `--minutes` for the length of the take that is timed. Takes are printed by the simulated compressors, which share no code with the
 replicas that take them back.
 """
 
@@ -45,7 +45,7 @@ PLACES = (
     "cell.smoothing.release_s", "cell.makeup_db",
 )  # fmt: skip
 KINDS: tuple[Material, ...] = ("music", "speech", "drums", "plucked", "sustained")
-AHEAD_DBFS = -80.0, -95.0  # noise of a microphone ahead of the stage
+AHEAD_DBFS = -80.0  # noise of a microphone ahead of the stage
 LOGARITHMIC = (False, False, False, True, True, False)
 
 
@@ -161,6 +161,7 @@ def taken_back(replica: Replica, folder: Path, dry: np.ndarray) -> tuple[Unprint
 
 
 def accuracy(draws: int, folder: Path) -> Iterator[str]:
+    yield from WORDS
     yield (
         "| ratio | printed misses | exact numbers | wrong numbers: median, worst | goal | stated, median | bound holds |"
     )
@@ -201,7 +202,7 @@ def wrong(folder: Path) -> Iterator[str]:
         ("tenfold slower", "cell.smoothing.release_s", lambda x: 10 * x), ("fourfold faster", "cell.smoothing.release_s", lambda x: x / 4),
         ("6 dB more make-up", "cell.makeup_db", lambda x: x + 6),
     ):  # fmt: skip
-        for ahead_dbfs in (None, *AHEAD_DBFS):
+        for ahead_dbfs in (None, AHEAD_DBFS):
             refused, told, rest = 0, 0, []
             for draw, kind in enumerate(KINDS):
                 rng = np.random.default_rng([4, draw])
@@ -240,7 +241,7 @@ def shapes(folder: Path) -> Iterator[str]:
         for draw, kind in enumerate(("music", "speech", "drums")):
             rng = np.random.default_rng([5, draw])
             dry = generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng)
-            dry = dry + 10 ** (AHEAD_DBFS[0] / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
+            dry = dry + 10 ** (AHEAD_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
             out = stage(dry, rng) + 10 ** (NOISE_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
             write_wav(folder / "printed.wav", out, rate_hz=RATE, subtype="float32", force=True)
             try:
@@ -284,29 +285,34 @@ def cost(minutes: float, folder: Path) -> Iterator[str]:
         yield f"| {name} | {spent:.1f} s | {60 * length / spent:.0f} | {most:.0f} MB |"
 
 
+PARTS: dict[str, tuple[str, Callable[[Path, argparse.Namespace], Iterator[str]]]] = {
+    "accuracy": ("Taking a printed take back", lambda folder, asked: accuracy(asked.draws, folder)),
+    "wrong": ("With a replica of another setting", lambda folder, _: wrong(folder)),
+    "shapes": ("Stages of other shapes taken back", lambda folder, _: shapes(folder)),
+    "cost": ("What taking back costs", lambda folder, asked: cost(asked.minutes, folder)),
+}
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--part", nargs="*", choices=PARTS, default=list(PARTS))
     parser.add_argument("--draws", type=int, default=9)
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--write", action="store_true", help="put the tables into docs/accuracy/replica.md")
     asked = parser.parse_args()
-    lines = []
-    with tempfile.TemporaryDirectory() as name:
-        for line in (
-            *WORDS,
-            *accuracy(asked.draws, Path(name)),
-            "",
-            *wrong(Path(name)),
-            "",
-            *shapes(Path(name)),
-            "",
-            *cost(asked.minutes, Path(name)),
-        ):
-            print(line, flush=True)
-            lines.append(line)
-    if asked.write:
-        command = f"python -m tests.benchmarks.unprint_bench --draws {asked.draws} --minutes {asked.minutes:g} --write"
-        write_section("replica", "Taking a printed take back", command, "\n".join(lines))
+    for part in asked.part:
+        heading, made = PARTS[part]
+        lines = []
+        with tempfile.TemporaryDirectory() as name:
+            for line in made(Path(name), asked):
+                print(line, flush=True)
+                lines.append(line)
+        if asked.write:
+            size = {"accuracy": f" --draws {asked.draws}", "cost": f" --minutes {asked.minutes:g}"}.get(
+                part, ""
+            )
+            command = f"python -m tests.benchmarks.unprint_bench --part {part}{size} --write"
+            write_section("replica", heading, command, "\n".join(lines))
 
 
 if __name__ == "__main__":
