@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.replica.cell import Passed
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Index
 
 FRAME_S = 0.02
 LOWEST_HZ, WIDE_HZ, HIGHEST_SHARE = 1000.0, 1000.0, 0.475  # bands, up to that share of the rate
@@ -64,8 +64,9 @@ class NoiseUnder:
         self._bin_hz = rate_hz / self._size
         self._sound: Array | None = None
         self._gain: Array | None = None
-        self._levels: list[Array] = []  # of every frame, in dB, shape (channels,)
-        self._seen: list[tuple[int, Array, Array, Array]] = []  # frame, gain, powers and flatness by band
+        self._count = 0
+        self._levels: list[Array] = []  # of every frame, in dB, shape (n, channels)
+        self._seen: list[tuple[Index, Array, Array, Array]] = []  # frames, gains, powers, flatness by band
 
     def heard(self, passed: Passed) -> None:
         """Take what passes the cell next."""
@@ -73,37 +74,31 @@ class NoiseUnder:
         if self._sound is not None and self._gain is not None:
             sound, gain = np.concatenate([self._sound, sound]), np.concatenate([self._gain, gain])
         whole = sound.shape[0] // self._size * self._size
-        for start in range(0, whole, self._size):
-            self._frame(sound[start : start + self._size], gain[start : start + self._size])
+        frames, gains = (part[:whole].reshape(-1, self._size, part.shape[1]) for part in (sound, gain))
         self._sound, self._gain = sound[whole:], gain[whole:]
-
-    def _frame(self, sound: Array, gain_db: Array) -> None:
-        gain = gain_db.mean(axis=0)
-        level = 10 * np.log10(np.mean(sound**2, axis=0) + 1e-20)
-        number = len(self._levels)
-        self._levels.append(level + gain)
-        if number % self._every:
-            return
-        power = np.abs(np.fft.rfft(sound * self._window, axis=0)) ** 2 + 1e-20
-        count = np.diff(self._bins)[:, None]
-        inside = power[self._bins[0] : self._bins[-1]]
-        means = np.add.reduceat(inside, self._bins[:-1] - self._bins[0], axis=0) / count
-        logs = np.add.reduceat(np.log(inside), self._bins[:-1] - self._bins[0], axis=0) / count
-        self._seen.append((number, gain, 10 * np.log10(means), logs - np.log(means)))
+        gains = gains.mean(axis=1)
+        numbers = np.arange(self._count, self._count + len(frames))
+        self._count += len(frames)
+        self._levels.append(10 * np.log10(np.mean(frames**2, axis=1) + 1e-20) + gains)
+        chosen = numbers % self._every == 0
+        power = np.abs(np.fft.rfft(frames[chosen] * self._window, axis=1)) ** 2 + 1e-20
+        width, first = np.diff(self._bins)[:, None], self._bins[0]
+        inside, starts = power[:, first : self._bins[-1]], self._bins[:-1] - first
+        means = np.add.reduceat(inside, starts, axis=1) / width
+        logs = np.add.reduceat(np.log(inside), starts, axis=1) / width
+        self._seen.append((numbers[chosen], gains[chosen], 10 * np.log10(means), logs - np.log(means)))
 
     def told(self) -> Noise:
         """What the noise of all that was heard tells, in whichever channel tells the most."""
         none = Noise(None, None)
-        if len(self._seen) < LEAST_FRAMES:
+        if self._count < LEAST_FRAMES:
             return none
-        levels = np.array(self._levels)
+        levels = np.concatenate(self._levels)
         loud = np.empty_like(levels)
         last = np.full(levels.shape[1], -200.0)
         for i, level in enumerate(levels):
-            last = np.maximum(level, last - self._fall)
-            loud[i] = last
-        at = np.array([number for number, *_ in self._seen])
-        gain, power, flat = (np.array(part) for part in list(zip(*self._seen, strict=True))[1:])
+            loud[i] = last = np.maximum(level, last - self._fall)
+        at, gain, power, flat = (np.concatenate(part) for part in zip(*self._seen, strict=True))
         found = [
             (self._dip(loud[at, k], gain[:, k], power[:, :, k] + gain[:, k : k + 1], flat[:, :, k]),
              self._dip(loud[at, k], gain[:, k], power[:, :, k], flat[:, :, k]))

@@ -200,7 +200,11 @@ class _Work:
 
     def _heard(self, passed: Passed) -> None:
         self._lost.heard(passed)
-        self._under.heard(passed)
+        colour = self.replica.chain.colour
+        if (
+            not colour.amplitude or colour.place != "before"
+        ):  # ahead, it turns noise down as well where it is loud
+            self._under.heard(passed)
         reduction = self.replica.chain.cell.makeup_db - passed.gain_db
         sounding = np.abs(passed.sound) > self._perturbed.noise
         self._reduction[:2] += [reduction[sounding].sum(), np.count_nonzero(sounding)]
