@@ -11,7 +11,12 @@ from charprobe.estimators.timing.edge.times import EdgeTimes
 from charprobe.estimators.timing.release_kind import ReleaseKind
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.measuring.chapters.lookup import absent
-from charprobe.measuring.chapters.timing.detail import attack_detail_table, definitions_table
+from charprobe.measuring.chapters.timing.detail import (
+    AHEAD,
+    attack_detail_table,
+    definitions_table,
+    moves_ahead,
+)
 from charprobe.measuring.chapters.timing.findings import timing_words
 from charprobe.measuring.chapters.timing.loop import open_loop_entry
 from charprobe.measuring.chapters.timing.rows import MOST_LEFT, BurstRow, measure_rows
@@ -71,7 +76,6 @@ INAUDIBLE = (
 """Why there is no time, and what to do, where a stage only saturates and where nothing is heard."""
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
-AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
 TURNED_DB = 0.02  # of gain that a turn of the carrier's phase costs, from which a start is blurred
 UNEVEN = 0.02  # share by which the depths of bursts may differ for their releases to be compared
 FOLLOWS_DB = 0.05  # difference of the first burst from the others that is told
@@ -151,7 +155,7 @@ def reference_readings(row: BurstRow) -> dict[str, Reading]:
         "attack.within_3db": attack.within_3db,
         "attack.initial_slope": attack.initial_slope,
         "attack.overshoot": attack.overshoot,
-        "attack.lookahead": _lookahead(attack.start, row.attack_trace),
+        "attack.lookahead": _lookahead(row),
         "release.hold": _hold(release, kind, row.release_trace),
         "release.t50": release.t50,
         "release.t63": release.t63,
@@ -206,14 +210,17 @@ def _delay(delay: Reading, trace: GainTrace) -> Reading:
     return Unmeasured("s", TURNS, "look at the gain trace", at_least=delay.at_least)
 
 
-def _lookahead(start: Reading, trace: GainTrace) -> Reading:
+def _lookahead(row: BurstRow) -> Reading:
+    start, trace = row.attack.start, row.attack_trace
     if isinstance(start, Unmeasured):
         return start.as_of("s")
     turned = _turned(trace)
-    if start.high < -AHEAD * trace.resolution_s and not turned:
+    if moves_ahead(row) and not turned:
         return Quantity(-start.value, -start.high, -start.low, "s")
     bound = max(AHEAD * trace.resolution_s, -start.low)
     reason = "the gain does not move before the edge, as far as this capture resolves"
+    if start.high < -AHEAD * trace.resolution_s:
+        reason = "what moves before the edge has come back at the edge: filters ring there"
     if turned:
         reason = TURNS
     return Unmeasured("s", reason, "raise the sampling rate to tighten the bound", at_most=bound)

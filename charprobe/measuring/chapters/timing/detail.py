@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from charprobe.estimators.timing.edge.crossing import value_at
 from charprobe.estimators.timing.edge.definitions import outside_margins, under_every_definition
 from charprobe.estimators.timing.step_dependence import StepDependence, StepTimes, step_dependence
@@ -15,6 +17,8 @@ MOMENTS_S = (0.001, 0.003, 0.01)  # at which the reduction reached is told
 MARGINS_DB = (1, 3, 6)
 AROUND = 0.15  # share of a moment over which the gain there is read on either side
 SAME_LEVEL_DB = 0.5
+AHEAD = 2.0  # resolutions by which the gain must move before the edge to be called look-ahead
+STAYS = 0.25  # share of what it has moved by there that it keeps over the last third of the way to the edge
 
 
 def definitions_table(row: BurstRow) -> Table:
@@ -52,13 +56,29 @@ def passes_db(row: BurstRow) -> float | None:
     """How far the output first rises above where it settles; None if it never settled."""
     if not (isinstance(row.attack.change, Quantity) and isinstance(row.attack.after, Quantity)):
         return None
-    start = row.attack.start
-    ahead = isinstance(start, Quantity) and start.high < -2 * row.attack_trace.resolution_s
-    if not ahead:
+    if not moves_ahead(row):
         return -row.attack.change.value
     # with look-ahead part of the way is done when the edge comes out
     there = value_at(row.attack_trace, row.attack_trace.resolution_s, reach_s=row.attack_trace.resolution_s)
     return None if there is None else there.value - row.attack.after.value
+
+
+def moves_ahead(row: BurstRow) -> bool:
+    """Whether the gain moves before the edge, and stays moved: filters ring there, too, but to and fro."""
+    start, before, change, trace = (
+        row.attack.start,
+        row.attack.before,
+        row.attack.change,
+        row.attack_trace,
+    )
+    if not all(isinstance(reading, Quantity) for reading in (start, before, change)):
+        return False
+    assert isinstance(start, Quantity) and isinstance(before, Quantity) and isinstance(change, Quantity)
+    if start.high >= -AHEAD * trace.resolution_s:
+        return False
+    moved = (trace.gain_db[trace.time_s < 0] - before.value) * np.sign(change.value)
+    last = trace.time_s[trace.time_s < 0] > start.value / 3
+    return bool(moved[last].min(initial=np.inf) > STAYS * moved.max())
 
 
 def step_meaning(rows: Sequence[BurstRow]) -> StepDependence | None:

@@ -14,6 +14,7 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 LEAST_OVER_DB = 3.0
+UNLIKE_DB = 1.0  # by which bursts and level steps must differ for the frequency to be named as the cause
 LINE = 1.95  # t90 over t50 up to which a release is a straight line, of which it is 1.8
 
 
@@ -29,6 +30,7 @@ def timing_words(
     out = []
     if reference is not None:
         out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
+        out.append(_other_frequency(reference, static))
     if known(entries, "attack.t63", "release.t63"):
         out.append(_steps(bursts))
     if reference is not None:
@@ -71,6 +73,23 @@ def _passes(entries: Published, row: BurstRow) -> str:
     return (
         f"At that step the output first rises {over:.1f} dB above where it settles, and stays more than 3 dB "
         f"above for {edited(above).number}."
+    )
+
+
+def _other_frequency(row: BurstRow, static: StaticCurve | None) -> str:
+    """Say that bursts and level steps, of unlike frequencies, bring out unlike reduction."""
+    if static is None or row.reduction_db is None or not row.attack.settled:
+        return ""
+    low, high = static.gain_at(row.from_dbfs), static.gain_at(row.to_dbfs)
+    if not (isinstance(low, Quantity) and isinstance(high, Quantity)):
+        return ""
+    steps_db = low.value - high.value
+    if abs(row.reduction_db - steps_db) < UNLIKE_DB:
+        return ""
+    return (
+        f"At {number_text(row.to_dbfs, 1)} dBFS bursts of {row.carrier_hz:g} Hz are reduced by "
+        f"{number_text(row.reduction_db, 1)} dB, level steps by {number_text(steps_db, 1)} dB: what it does "
+        "depends on the frequency."
     )
 
 

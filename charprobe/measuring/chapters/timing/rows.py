@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.edge_reader import time_of
 from charprobe.estimators.timing.edge.settling import gain_before
-from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
+from charprobe.estimators.timing.edge.times import SMALLEST_DB, EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
@@ -214,7 +214,7 @@ def _left_at_start_db(lead: Reading, after: Reading) -> float:
 
 def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
     """Doubt an attack that starts so far from rest, by that share of its change."""
-    if not (missing_db and isinstance(attack.change, Quantity)):
+    if not (missing_db and isinstance(attack.change, Quantity)) or abs(attack.change.value) < SMALLEST_DB:
         return attack
     share = missing_db / abs(attack.change.value)
     reason = f"each burst starts {missing_db:.2g} dB below the gain at rest: the release before had not ended"

@@ -30,6 +30,7 @@ SMALL = 0.01  # of the tone: a click that moves no level
 MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
 LEAST_STEP_DB, ALIKE = 0.03, 0.1  # steps of a stage's own gain: size at least, and share by which they differ
 FEWEST_STEPS, FEWEST_TONES = 6, 2  # from which they are told
+MOSTLY = 0.75  # share of steps alike: where two come together, what is read is neither
 MOST_TOLD = 12  # events told one by one
 
 
@@ -121,7 +122,8 @@ def own_steps(take: Take) -> tuple[Event, ...]:
     size_db = float(np.median([abs(event.gain_db) for event in clear])) if clear else 0.0
     alike = [event for event in clear if abs(abs(event.gain_db) - size_db) < ALIKE * size_db]
     one_way = all(len({e.gain_db > 0 for e in clear if e.tone == tone}) == 1 for tone in tones)
-    if len(alike) < FEWEST_STEPS or len(alike) < len(clear) or len(tones) < FEWEST_TONES or not one_way:
+    most_alike = len(alike) >= max(FEWEST_STEPS, MOSTLY * len(clear))
+    if not most_alike or len(tones) < FEWEST_TONES or not one_way:
         return ()
     most = (1 + ALIKE) * (10 ** (size_db / 20) - 1)
     return tuple(event for event in found if event.share < most)
