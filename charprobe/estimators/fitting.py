@@ -86,20 +86,20 @@ def fit_unknowns(
     [2.0, 0.5]
     """
     low, high = (np.asarray(bound, dtype=np.float64) for bound in bounds)
-    values = np.clip(np.asarray(start, dtype=np.float64), low, high)
+    values = np.minimum(np.maximum(np.asarray(start, dtype=np.float64), low), high)
     residuals, slopes = model(values)
     cost, damping = float(residuals @ residuals), FIRST_DAMPING
     normal, downhill = slopes.T @ slopes, -(residuals @ slopes)
     for _ in range(rounds):
         free = ((values > low) | (downhill > 0)) & ((values < high) | (downhill < 0))
-        damped = normal.copy() if free.all() else normal[np.ix_(free, free)]
+        damped, wanted = (normal.copy(), downhill) if free.all() else (normal[free][:, free], downhill[free])
         if not damped.any():
             break
-        diagonal = damped.diagonal().copy()
-        np.einsum("ii->i", damped)[:] += damping * (diagonal + FAINTEST * diagonal.max())
+        diagonal = np.einsum("ii->i", damped)  # seen in its place
+        diagonal += damping * (diagonal + FAINTEST * diagonal.max())
         trial = values.copy()
-        trial[free] += np.linalg.solve(damped, downhill[free])
-        trial = np.clip(trial, low, high)
+        trial[free] += np.linalg.solve(damped, wanted)
+        trial = np.minimum(np.maximum(trial, low), high)
         tried, tried_slopes = model(trial)
         tried_cost = float(tried @ tried)
         done = abs(cost - tried_cost) <= tolerance * cost and damping < 1

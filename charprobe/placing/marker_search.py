@@ -18,6 +18,7 @@ LEAST_MATCH = (
 )
 BLOCK_MARKERS = 8  # a block is at least this many markers long
 QUIET = 1e-11  # of a block's energy: below this a stretch is rounding, not sound
+BOTH: tuple[Marker, ...] = ("opening", "closing")
 BLOCK_HITS = 16  # most hits of one marker taken from one block
 
 
@@ -44,7 +45,14 @@ class Hit:
 
 
 def search(
-    source: Source, channel: int, *, start: int, stop: int, marker_rate_hz: float, backwards: bool = False
+    source: Source,
+    channel: int,
+    *,
+    start: int,
+    stop: int,
+    marker_rate_hz: float,
+    backwards: bool = False,
+    markers: tuple[Marker, ...] = BOTH,
 ) -> tuple[Hit, ...]:
     """Find every marker that lies wholly inside ``[start, stop)``.
 
@@ -61,6 +69,8 @@ def search(
         wrong label.
     backwards : bool
         Search for markers played backwards instead.
+    markers : tuple of Marker
+        Which markers to look for.
 
     Returns
     -------
@@ -74,7 +84,6 @@ def search(
     """
     length = sync_length(marker_rate_hz)
     size = 1 << int(np.ceil(np.log2(BLOCK_MARKERS * length)))
-    markers: tuple[Marker, ...] = ("opening", "closing")
     band, filters = _matched(size, marker_rate_hz, backwards)
     hits: list[Hit] = []
     for first, block in blocks(source, channel, start=start, stop=stop, size=size, overlap=length - 1):
@@ -84,8 +93,8 @@ def search(
         energy = np.concatenate([[0.0], np.cumsum(in_band**2)])
         local = energy[length : length + usable] - energy[:usable]
         scale = np.where(local > QUIET * energy[-1], np.sqrt(np.maximum(local, 1e-300)), np.inf)
-        for marker, matched in zip(markers, filters, strict=True):
-            match = np.fft.irfft(spectrum * matched, size)[:usable] / scale
+        for marker in markers:
+            match = np.fft.irfft(spectrum * filters[BOTH.index(marker)], size)[:usable] / scale
             hits += [
                 Hit(marker, first + i, float(abs(match[i])), 1 if match[i] > 0 else -1)
                 for i in _peaks(np.abs(match), reach=length // 2)
@@ -163,15 +172,16 @@ def find_runs(track: Track) -> tuple[Run, ...]:
     rate_hz = stimulus.rate_hz
     look = round(FIRST_LOOK_S * rate_hz)
     distance = stimulus.closing.start - stimulus.opening.start
-    early = search(source, channel, start=0, stop=stimulus.opening.stop + look, marker_rate_hz=rate_hz)
-    openings = [hit for hit in early if hit.marker == "opening" and hit.match >= SURE_MATCH]
+    early = search(
+        source, channel, start=0, stop=stimulus.opening.stop + look, marker_rate_hz=rate_hz, markers=BOTH[:1]
+    )
+    openings = [hit for hit in early if hit.match >= SURE_MATCH]
     if len(openings) == 1:
         reach = stimulus.closing.length + round(2e-6 * WIDEST_PPM * distance)
         expected = openings[0].index + distance
-        late = search(
-            source, channel, start=expected - reach, stop=expected + 2 * reach, marker_rate_hz=rate_hz
-        )
-        closings = [hit for hit in late if hit.marker == "closing" and hit.match >= SURE_MATCH]
+        start, stop = expected - reach, expected + 2 * reach
+        late = search(source, channel, start=start, stop=stop, marker_rate_hz=rate_hz, markers=BOTH[1:])
+        closings = [hit for hit in late if hit.match >= SURE_MATCH]
         if len(closings) == 1 and belong(openings[0], closings[0], distance=distance):
             return (Run(openings[0], closings[0]),)
     return pair_up(

@@ -163,10 +163,9 @@ def fit_bends(
     bounds = (level.min() - 1.0, level.max() + 1.0)
 
     def kept(parameters: Array, before: Array) -> Array:
-        parameters[widths] = np.clip(
-            parameters[widths], before[widths] / 3, MAX_WIDTH_DB
-        )  # nears zero, never sticks
-        parameters[corners] = np.clip(parameters[corners], *bounds)
+        # a width nears zero, never sticks
+        parameters[widths] = np.minimum(np.maximum(parameters[widths], before[widths] / 3), MAX_WIDTH_DB)
+        parameters[corners] = np.minimum(np.maximum(parameters[corners], bounds[0]), bounds[1])
         return parameters
 
     current = kept(start.astype(float).copy(), np.zeros(shape.size))
@@ -178,9 +177,10 @@ def fit_bends(
     for _ in range(ITERATIONS):
         weighted = jacobian[:, free] / std[:, None]
         normal, slope = weighted.T @ weighted, weighted.T @ residual
-        scale = np.diag(normal) + 1e-9 * np.diag(normal).max()
+        diagonal = np.einsum("ii->i", normal)  # seen in its place
+        diagonal += damping * (diagonal + 1e-9 * diagonal.max())
         trial = current.copy()
-        trial[free] += np.linalg.solve(normal + np.diag(damping * scale), slope)
+        trial[free] += np.linalg.solve(normal, slope)
         trial = kept(trial, current)
         trial_residual = (gain - curve(shape, origin, trial, level)) / std
         trial_cost = float(trial_residual @ trial_residual)

@@ -126,12 +126,13 @@ class _FirstMovement:
 
     def fit(self, starts_s: Array) -> _Fits:
         """Fit the movement from each of several starts on."""
-        told = starts_s < self.t[-1 - self.order]  # by enough moving points
-        reach = np.where(told, self.t[-1] - starts_s, 1.0)
+        end, told = float(self.t[-1]), starts_s < self.t[-1 - self.order]  # by enough moving points
+        reach = np.where(told, end - starts_s, 1.0)
         gram, right = self._sharp(starts_s, reach) if self.smear_s == 0 else self._smeared(starts_s, reach)
         # a trace of the diagonal keeps the inverse finite where the moving points are few
-        ridge = np.where(told, 1e-13 * np.trace(gram, axis1=1, axis2=2), 1.0)
-        covariance = np.linalg.inv(gram + ridge[:, None, None] * np.eye(self.order))
+        gram_diagonal = np.einsum("kii->ki", gram)
+        ridge = np.where(told, 1e-13 * gram_diagonal.sum(axis=1), 1.0)
+        covariance = np.linalg.inv(gram + ridge[:, None, None] * _eye(self.order))
         fitted = np.where(told[:, None], (covariance @ right[:, :, None])[:, :, 0], 0.0)
         taken = 2 * np.sum(fitted * right, axis=1) - np.einsum("ki,kij,kj->k", fitted, gram, fitted)
         return _Fits(
@@ -163,7 +164,7 @@ class _FirstMovement:
         # sums from a start beyond the end, which nothing is asked of, would only be differences
         starts, unit = np.minimum(starts_s[ranked], self.t[-1]), float(self.t[-1] - self.t[0])
         cuts = np.minimum(self.t.searchsorted(starts), self.t.size - 1)
-        counts = np.diff(cuts, append=self.t.size)
+        counts = np.append(cuts[1:], self.t.size) - cuts
         x = (self.t[cuts[0] :] - np.repeat(starts, counts)) / unit
         rows = np.empty((3 * self.order + 2, x.size))
         own, sound = rows[: 2 * self.order + 1], rows[2 * self.order + 1 :]  # powers of x; times gain
@@ -172,9 +173,9 @@ class _FirstMovement:
             np.multiply(own[power - 1], x, out=own[power])
         np.multiply(own[: self.order + 1], self.g[cuts[0] :], out=sound)
         between = np.add.reduceat(rows, cuts - cuts[0], axis=1) * (counts > 0)
-        apart = np.triu((starts - starts[:, None]) / unit)
+        apart = np.maximum((starts - starts[:, None]) / unit, 0.0)
         later = np.empty((len(own), *apart.shape))  # powers of the way to later starts
-        later[0] = np.tri(starts.size).T
+        later[0] = _later(starts.size)
         for power in range(1, len(own)):
             np.multiply(later[power - 1], apart, out=later[power])
         moved = later @ between.T  # shape (power, starts, rows)
@@ -183,18 +184,19 @@ class _FirstMovement:
         sums = np.add.reduceat(parts, terms.first, axis=0)
         back = np.empty_like(ranked)
         back[ranked] = np.arange(ranked.size)
-        powers = np.arange(1, self.order + 1)
+        powers, pairs = _powers_of(self.order)
         scale = (unit / reach[:, None]) ** powers
-        gram = sums[powers[:, None] + powers][:, :, back].transpose(2, 0, 1)
+        gram = sums[pairs][:, :, back].transpose(2, 0, 1)
         right = sums[len(own) + powers][:, back].T
         return gram * scale[:, :, None] * scale[:, None, :], right * scale
 
     def scan(self, low_s: float, high_s: float) -> float:
         """Return the start of least chi-square, by repeated finer scans."""
         for _ in range(5):
-            starts = np.linspace(low_s, high_s, STARTS)
-            best = float(starts[int(np.argmin(self.fit(starts).cost))])
             step = (high_s - low_s) / (STARTS - 1)
+            starts: Array = low_s + step * np.arange(STARTS, dtype=np.float64)
+            starts[-1] = high_s
+            best = float(starts[int(np.argmin(self.fit(starts).cost))])
             low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
         return best
 
@@ -232,6 +234,24 @@ class _Terms:
     row: Index
     factor: Array
     first: Index
+
+
+@cache
+def _eye(order: int) -> Array:
+    return np.eye(order)
+
+
+@cache
+def _later(starts: int) -> Array:
+    """1 where a start, by column, is not before another one, by row."""
+    return np.tri(starts).T
+
+
+@cache
+def _powers_of(order: int) -> tuple[Index, Index]:
+    """Powers 1 to `order`, and those of each product of two."""
+    powers = np.arange(1, order + 1)
+    return powers, powers[:, None] + powers
 
 
 @cache

@@ -86,14 +86,16 @@ def _fitted(law: Law, start: list[float], t: Array, g: Array, s: Array, *, at_s:
     since, span = t - t[0], float(t[-1] - t[0])
 
     n = t.size
+    held = np.zeros((n + 1, 4))  # slopes that stay; the last row: how bent it is, as if measured
+    held[:n, 0], held[n, 3] = 1 / s, 1 / law.unlike
 
     def misfit(p: Array) -> tuple[Array, Array]:
-        left, by_log_tau, by_bend = law.left(since / math.exp(p[2]), p[3])
-        residuals, slopes = np.empty(n + 1), np.zeros((n + 1, 4))  # the last: how bent it is, as if measured
-        residuals[:n] = (p[0] + p[1] * left - g) / s
-        residuals[n], slopes[n, 3] = (p[3] - law.first) / law.unlike, 1 / law.unlike
-        slopes[:n, 0], slopes[:n, 1] = 1 / s, left / s
-        slopes[:n, 2], slopes[:n, 3] = p[1] * by_log_tau / s, p[1] * by_bend / s
+        rest, size, log_tau, bend = p.tolist()
+        left, by_log_tau, by_bend = law.left(since / math.exp(log_tau), bend)
+        residuals, slopes = np.empty(n + 1), held.copy()
+        residuals[:n], residuals[n] = (rest + size * left - g) / s, (bend - law.first) / law.unlike
+        slopes[:n, 1] = left / s
+        slopes[:n, 2], slopes[:n, 3] = size * by_log_tau / s, size * by_bend / s
         return residuals, slopes
 
     shortest, longest = math.log(SHORTEST * span), math.log(LONGEST * span)

@@ -66,8 +66,11 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
     count = (samples.size - 2) // block
     if count < SIDE_BLOCKS // 2:
         return ()
-    pulses = samples[2:] - 2 * np.cos(omega) * samples[1:-1] + samples[:-2]
-    power = (samples[1 : count * block + 1] ** 2).reshape(count, block).mean(axis=1)
+    pulses = 2 * np.cos(omega) * samples[1:-1]
+    np.subtract(samples[2:], pulses, out=pulses)
+    pulses += samples[:-2]
+    blocks = samples[1 : count * block + 1].reshape(count, block)
+    power = np.einsum("ij,ij->i", blocks, blocks) / block
     mark = LEAST_OF_ONE_SAMPLE * min(omega**2 / 2, 0.5) * np.sqrt(2)
     if _most_left(pulses, omega) <= mark * np.sqrt(power.min()):
         return ()

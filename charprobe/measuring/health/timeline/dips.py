@@ -85,27 +85,40 @@ def find_dips(take: Take) -> Iterator[Dip]:
             turn = per_sample * cut.step
             cycles = max(BLOCK_PERIODS, round(BLOCK_S * tone.frequency_hz))
             edges = np.arange(0, cut.samples.size, cycles / turn).astype(int)
-            if edges.size < 8 or not _may_step(cut.samples, edges):
+            if edges.size < 8 or not np.all(np.isfinite(cut.samples)):
                 continue
-            first = per_sample * (cut.start - tone.start)
-            carrier = phasor(first, turn, cut.samples.size)
-            sums = _turning(first, turn, edges), _turning(2 * first, 2 * turn, edges)
-            yield from _dips(take, segment, cut.samples, carrier, edges, sums, start=cut.start)
+            sums = _even_sums(cut.samples, per_sample * (cut.start - tone.start), turn, edges)
+            if np.all((sums.plain != 0) | (sums.sound != 0)):  # no block of zeros: that is told elsewhere
+                yield from _dips(take, segment, sums, edges, start=cut.start)
 
 
-def _turning(first_turns: float, turns_per_sample: float, edges: Index) -> Complex:
-    """Sum of a phasor over each block, in closed form."""
-    at_edges = np.exp(2j * np.pi * ((first_turns + turns_per_sample * edges) % 1.0))
-    return np.asarray(np.diff(at_edges) / (np.exp(2j * np.pi * turns_per_sample) - 1))
+@dataclass(frozen=True)
+class _Sums:
+    """Per block its samples, and sums of the sound, and of the carrier, its square and it times the sound."""
+
+    count: Index
+    plain: Array
+    once: Complex
+    twice: Complex
+    sound: Complex
 
 
-def _may_step(samples: Array, edges: Index) -> bool:
-    """Whether the power of some block steps; cheaper than its level."""
-    power = np.add.reduceat(samples**2, edges)[:-1] / np.diff(edges)
-    if power.min() <= 0:
-        return False
-    level_db = 10 * np.log10(power)
-    return bool(np.abs(_stepped(level_db)).max() > LEAST_DB / 2)
+def _even_sums(samples: Array, first_turns: float, turns_per_sample: float, edges: Index) -> _Sums:
+    """Sums over blocks of a carrier that turns evenly: it is the same in each but for its start."""
+    count = np.diff(edges)
+    least = int(count.min())
+    rows = np.lib.stride_tricks.sliding_window_view(samples, least)[edges[:-1]]
+    inside = phasor(0.0, turns_per_sample, least + 1)
+    products = rows @ np.stack([np.ones(least), inside.real[:-1], inside.imag[:-1]], axis=1)
+    more = np.where(count > least, samples[edges[:-1] + least], 0.0)  # blocks are as long, or one longer
+    once, twice = (
+        np.exp(2j * np.pi * ((n * (first_turns + turns_per_sample * edges)) % 1.0)) for n in (1, 2)
+    )
+    sound = (products[:, 1] + 1j * products[:, 2] + more * inside[-1]) * once[:-1]
+    of_once, of_twice = (  # geometric sums
+        np.diff(at) / (np.exp(2j * np.pi * n * turns_per_sample) - 1) for n, at in ((1, once), (2, twice))
+    )
+    return _Sums(count, products[:, 0] + more, of_once, of_twice, sound)
 
 
 def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
@@ -125,22 +138,17 @@ def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
         edges.append(at)
     if len(edges) > 8:
         carrier, places = np.cos(2 * np.pi * turns) + 1j * np.sin(2 * np.pi * turns), np.array(edges[:-1])
-        once, twice = (np.add.reduceat(each, places)[:-1] for each in (carrier, carrier * carrier))
-        yield from _dips(take, segment, cut.samples, carrier, places, (once, twice), start=cut.start)
+        plain, *others = (
+            np.add.reduceat(each, places)[:-1]
+            for each in (cut.samples, carrier, carrier * carrier, carrier * cut.samples)
+        )
+        sums = _Sums(np.diff(places), plain, *others)
+        yield from _dips(take, segment, sums, places, start=cut.start)
 
 
-def _dips(
-    take: Take,
-    segment: Segment,
-    samples: Array,
-    carrier: Complex,
-    edges: Index,
-    sums: tuple[Complex, Complex],
-    *,
-    start: float,
-) -> Iterator[Dip]:
-    """Pairs of sudden steps, one down and one up; `sums` are of the carrier and its square in each block."""
-    level, turned = _levels(samples, carrier, edges, *sums)
+def _dips(take: Take, segment: Segment, sums: _Sums, edges: Index, *, start: float) -> Iterator[Dip]:
+    """Pairs of sudden steps, one down and one up."""
+    level, turned = _levels(sums)
     if not np.all(np.isfinite(level)):
         return
     step, turn = _stepped(level), _stepped(np.unwrap(turned))
@@ -177,12 +185,9 @@ def _stepped(level: Array) -> Array:
     return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
 
 
-def _levels(
-    samples: Array, carrier: Complex, edges: Index, once: Complex, twice: Complex
-) -> tuple[Array, Array]:
+def _levels(sums: _Sums) -> tuple[Array, Array]:
     """Logarithm of the amplitude, and phase, of a wave fitted beside an offset within each block."""
-    sound = np.add.reduceat(carrier * samples, edges)[:-1]
-    count = np.diff(edges).astype(np.float64)
+    count, once, twice = sums.count.astype(np.float64), sums.once, sums.twice
     normal, wanted = np.empty((count.size, 3, 3)), np.empty((count.size, 3, 1))
     normal[:, 0, 0], normal[:, 1, 1], normal[:, 2, 2] = (
         (count + twice.real) / 2,
@@ -192,7 +197,6 @@ def _levels(
     normal[:, 0, 1] = normal[:, 1, 0] = twice.imag / 2
     normal[:, 0, 2] = normal[:, 2, 0] = once.real
     normal[:, 1, 2] = normal[:, 2, 1] = once.imag
-    wanted[:, 0, 0], wanted[:, 1, 0] = sound.real, sound.imag
-    wanted[:, 2, 0] = np.add.reduceat(samples, edges)[:-1]
+    wanted[:, 0, 0], wanted[:, 1, 0], wanted[:, 2, 0] = sums.sound.real, sums.sound.imag, sums.plain
     cosine, sine, _ = np.linalg.solve(normal, wanted)[:, :, 0].T
     return np.log(np.maximum(np.hypot(cosine, sine), 1e-12)), np.arctan2(-sine, cosine)
