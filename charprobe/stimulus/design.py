@@ -8,7 +8,7 @@ from typing import Any
 
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_cures import BOTH_WAYS, ONLY_RISE, cured, sentences_on
-from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals, same_burst
+from charprobe.stimulus.design_expected import FORETOLD, ExpectedInterval, expected_intervals
 from charprobe.stimulus.design_needs import Needs, needs_of
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -124,8 +124,8 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     unknown = [name for name in FORETOLD if bursts is not None and name not in told]
     if unknown:
         reasons.append(
-            f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by"
-            + ("" if bursts is None or same_burst(needs.first, bursts) else ", or one of another burst")
+            f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by, "
+            "or one of another burst or of steps that had not settled"
         )
     if not gains:
         reasons.append(

@@ -44,6 +44,7 @@ LEVEL_MOVES = {"t63": math.e, "t90": 10.0}  # time constants by which a time mov
 LEVEL_STAYS = 0.4  # share of such a level that a release seen to its end still doubts
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
+LONGER_BY = 4.0  # times as long as first steps that had not settled: up to that, designed ones surely do
 NARROW_DB = 1e-3  # knees narrower than this are hard
 # an interval that shrinks to no less than this tells nothing new
 TOLD_ANEW = 0.7
@@ -220,7 +221,8 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     axis_db = needs.first.axis_db
     levels = np.array(steps.levels_dbfs) + axis_db
     first_levels, first_stds, settled = _first_points(profile)
-    unlike = not settled and steps.step_s < needs.rise_s  # steps too short once more foretell nothing
+    # steps that are too short once more foretell nothing, nor do slow ones: what is slow may be slower still
+    unlike = not settled and not needs.rise_s <= steps.step_s <= LONGER_BY * needs.first.step_s
     if threshold is None or slope is None or knee is None or unlike:
         for name in AT_REST:
             if (known := profile.measured(name)) is not None:

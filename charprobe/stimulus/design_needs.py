@@ -97,7 +97,7 @@ def needs_of(profile: Profile) -> Needs:
     threshold, slope = _threshold(profile), _slope(profile)
     knee, slow = profile.measured("static.knee_width"), profile.measured("release.tau_2")
     at_rest, top_gain_db = profile.measured("static.low_level_gain"), _top_gain_db(profile)
-    lower, first = profile.measured("static.lower_threshold"), first_take(profile)
+    lower, first = _lower_dbfs(profile), first_take(profile)
     lowest, highest = _ends_dbfs(profile)
     deepest = profile.measured("static.max_reduction")
     moved_db = max(abs(first.reduction_db), 0.0 if deepest is None else deepest.value)
@@ -123,7 +123,7 @@ def needs_of(profile: Profile) -> Needs:
         first.axis_db + top_gain_db,
         first,
         threshold is not None,
-        None if lower is None else lower.value - first.axis_db,
+        None if lower is None else lower - first.axis_db,
         lowest - first.axis_db,
         highest - first.axis_db,
         NOT_HEARD_DBFS if noise is None else noise.value - gain_db + CLEAR_DB,
@@ -144,12 +144,12 @@ def _guessed_dbfs(deepest: Quantity | None, highest_dbfs: float) -> float:
     return max(NO_THRESHOLD_DBFS, highest_dbfs - deepest.value / NO_SLOPE)
 
 
-def _where(threshold: Quantity | None, lower: Quantity | None, guess_dbfs: float) -> str:
+def _where(threshold: Quantity | None, lower: float | None, guess_dbfs: float) -> str:
     """Say what the levels of bursts go by."""
     if threshold is not None:
         return f"steps lie around the measured threshold of {number_text(threshold.value, 1)} dBFS"
     if lower is not None:
-        return f"bursts begin below {number_text(lower.value, 1)} dBFS, where the gain changes with level"
+        return f"bursts begin below {number_text(lower, 1)} dBFS, where the gain changes with level"
     return f"the threshold is not known: a guess is {number_text(guess_dbfs, 0)} dBFS"
 
 
@@ -157,6 +157,14 @@ def _threshold(profile: Profile) -> Quantity | None:
     """Where the gain begins to fall: the bend of the curve, else where it has fallen by 1 dB."""
     bend = profile.measured("static.threshold")
     return bend if bend is not None else profile.measured("static.threshold_1db")
+
+
+def _lower_dbfs(profile: Profile) -> float | None:
+    """Level below which an expander or a lift is at work, or a bound of it."""
+    if "static.lower_threshold" not in profile.quantities:
+        return None
+    reading = profile.quantities["static.lower_threshold"].reading
+    return reading.value if isinstance(reading, Quantity) else reading.at_most
 
 
 def _slope(profile: Profile) -> float | None:

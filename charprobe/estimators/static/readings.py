@@ -19,6 +19,7 @@ NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
 FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
 BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
 LOCAL = "read the local slopes of the static curve instead"
+FINER_STEPS = "a recipe with finer level steps, such as the one that charprobe stimulus --for designs"
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
@@ -160,8 +161,17 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
     if fit is None or left == 0:
         return None
-    below = fit.sections[left - 1]
-    return BendReadings(_corner(curve, fit, left - 1), Quantity.from_std(1 + below.slope, below.std, "dB/dB"))
+    slope = _straight(curve, fit.sections[left - 1])
+    corner = _corner(curve, fit, left - 1)
+    if isinstance(slope, Quantity):
+        return BendReadings(corner, slope)
+    level, gain, _ = curve.used  # a tangent needs a straight part
+    unmoved = level[(level > corner.value) & (np.abs(gain - fit.parameters[0]) < NONE_DB)]
+    reason = "too few level steps lie on the straight part below the bend to tell its slope"
+    missing = replace(slope, reason=reason, next=FINER_STEPS)
+    return BendReadings(
+        missing.as_of("dBFS", at_most=float(unmoved.min(initial=curve.highest_dbfs))), missing
+    )
 
 
 def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:

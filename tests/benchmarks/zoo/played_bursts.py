@@ -47,7 +47,7 @@ def played_sets(stimulus: Stimulus) -> Iterator[PlayedSet]:
 def played_truth(stage: Stage, burst: Burst, before: Array, rate_hz: int) -> BurstTruth:
     """Times of a burst that follows some sound."""
     skipped = max(
-        0, int(before.size / rate_hz - stage.calm_s - SPARE_S)
+        0, int(before.size / rate_hz - max(stage.calm_s, stage.remembers_s) - SPARE_S)
     )  # whole seconds: a control clock keeps its time
     before = before[skipped * rate_hz :]
 

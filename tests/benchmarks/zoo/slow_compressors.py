@@ -59,6 +59,7 @@ def optical_memory(draw: Draw) -> Stage:
         process,
         warm_s=20.0,
         calm_s=25.0,
+        remembers_s=70.0,
         trace_is_gain=True,
     )
 

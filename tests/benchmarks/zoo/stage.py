@@ -28,7 +28,7 @@ class Stage:
     `process` takes mono sound, full scale 1, and its rate, and starts from rest. `late_s` is its own latency,
     `ahead_s` how long before the sound its gain may move (left out: the latency),
     `warm_s` the time from rest after which nothing in it moves any more under a steady tone, `calm_s` the same after
-    louder sound. `trace_is_gain` tells that
+    louder sound, `remembers_s` how long what sounded before still changes how it moves. `trace_is_gain` tells that
     its trace is the whole of what happens to a tone's level (no colour, no filter). `unsteady_db` is how far its gain
     moves by itself: no reading can be truer than that. `joined` asks for many sounds in one run, with rests between.
     `turns_phase` tells that a tone's phase moves with its gain: in-phase and whole amplitude then are two gains.
@@ -40,6 +40,7 @@ class Stage:
     late_s: float = 0.0
     warm_s: float = 0.7
     calm_s: float = 2.0
+    remembers_s: float = 0.0
     trace_is_gain: bool = False
     unsteady_db: float = 0.0
     joined: bool = False

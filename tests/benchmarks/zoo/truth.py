@@ -21,6 +21,7 @@ from tests.benchmarks.zoo.tones import Settled
 GRID_DB, COARSE_DB, FINE_DBFS, LOWEST_DBFS = 1.0, 3.0, -44.0, -62.0
 RESPONSE_HZ = (20, 40, 80, 160, 400, 997, 3000, 8000, 14_000, 20_000)
 RESPONSE_DBFS = -40.0
+FLOOR_BELOW_DB = 1.0  # a gain that rises by more above its longest flat run rests elsewhere
 FLAT = 0.003  # dB per dB below which a curve counts as level
 
 
@@ -109,6 +110,10 @@ def plateau_of(levels: Array, gain: Array) -> tuple[float, float] | None:
     count, first = best
     if count < 4:
         return None
+    if (
+        gain[first + count :].max() > gain[first] + FLOOR_BELOW_DB
+    ):  # a gate's floor: it rests where it is open
+        return plateau_of(levels[first + count :], gain[first + count :])
     run = gain[first : first + count + 1]
     return float(run.min()), float(run.max())
 

@@ -160,3 +160,14 @@ def test_a_step_on_a_narrow_knee_is_no_part_of_the_straight_line_beyond_it(rng):
     # least squares over 18 dB: 1e-4 dB and what recorders drift by between steps, 2e-4 dB
     assert slope.low < 0.25 < slope.high
     assert slope.high - slope.low < 1e-4
+
+
+def test_a_gate_that_two_steps_cross_has_a_bound_for_its_threshold_and_no_slope(rng):
+    level = np.arange(-59.0, -1.0, 3.0)  # a floor 14 dB down, reached 3.5 dB below the bend
+    read = read_static_curve(
+        curve_of(lambda x: 4.0 * (knee(-39.4 - x, 3.0) - knee(-42.9 - x, 0.0)), rng, level=level)
+    )
+    assert read.lower is not None
+    for reading in (read.lower.threshold, read.lower.slope):
+        assert isinstance(reading, Unmeasured)
+    assert -39.4 < read.lower.threshold.at_most <= -35.0

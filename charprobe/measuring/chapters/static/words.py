@@ -126,9 +126,12 @@ def _but_for_saturation(curve: StaticCurve) -> str:
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
     lower, second = readings.lower, readings.second
-    if lower is not None and isinstance(lower.slope, Quantity) and isinstance(lower.threshold, Quantity):
-        corner, slope = in_dbfs(lower.threshold.value), f"slope {edited(lower.slope).value}"
-        if lower.slope.value > 1:
+    if lower is not None:
+        section = fit.sections[sum(facing < 0 for facing in fit.shape.facing) - 1]
+        at, steep = lower.threshold, isinstance(lower.slope, Quantity)
+        corner = in_dbfs(at.value if isinstance(at, Quantity) else at.at_most or curve.highest_dbfs)
+        slope = f"slope {edited(lower.slope).value}" if steep else "too few steps tell its slope"
+        if section.slope > 0:
             yield (
                 "expander",
                 "warn",

@@ -221,9 +221,9 @@ def _doubted(attack: EdgeTimes, missing_db: float) -> EdgeTimes:
     then = "use a recipe with longer gaps, such as timing"
 
     def doubted(time: Reading, by: float = share) -> Reading:
-        if isinstance(time, Unmeasured) and time.bounded:
-            return time
-        if isinstance(time, Quantity) and share <= MOST_SHORT:
+        if isinstance(time, Unmeasured):
+            return time  # longer gaps would not bring it out
+        if share <= MOST_SHORT:
             return time_of(time.value, math.hypot(time.std, by * time.value))
         return Unmeasured("s", reason, then, cause="short-gaps")
 
