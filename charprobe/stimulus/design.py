@@ -125,7 +125,7 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     if unknown:
         reasons.append(
             f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by, "
-            "or one of another burst or of steps that had not settled"
+            "or one of another burst, of steps that had not settled, or of a stage that remembers"
         )
     if not gains:
         reasons.append(

@@ -12,7 +12,7 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_first import FirstTake
-from charprobe.stimulus.design_needs import SETTLE, Needs
+from charprobe.stimulus.design_needs import LONGER, SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.arrays import Array
@@ -87,7 +87,7 @@ def expected_intervals(
     Notes
     -----
     What the first profile has no number for is not foretold: nothing tells how a stage scatters. Nor are
-    times of a burst that the first take did not play.
+    times of a burst that the first take did not play, or of a stage that remembers.
 
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
     sigma the noise of the gain per sample, joined with time zero and 0.01 % for curvature.
@@ -99,8 +99,13 @@ def expected_intervals(
     beyond the covariance of its own levels, such as the input axis, stays. Where steps had not settled and
     were carried on, only the doubt of the axis stays, if those designed last long enough to settle.
     """
-    times = () if bursts is None else tuple(_times(profile, needs, bursts))
+    times = () if bursts is None or _remembers(profile) else tuple(_times(profile, needs, bursts))
     return (*_static(profile, needs, steps), *times)
+
+
+def _remembers(profile: Profile) -> bool:
+    """Whether the gain hangs on what was played before: other steps and gaps are other conditions."""
+    return any(item.code == "history-dependent" for item in profile.health)
 
 
 def _row(name: str, known: Quantity, std: float) -> ExpectedInterval:
@@ -222,7 +227,9 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     levels = np.array(steps.levels_dbfs) + axis_db
     first_levels, first_stds, settled = _first_points(profile)
     # steps that are too short once more foretell nothing, nor do slow ones: what is slow may be slower still
-    unlike = not settled and not needs.rise_s <= steps.step_s <= LONGER_BY * needs.first.step_s
+    times_longer = steps.step_s / needs.first.step_s
+    enough = steps.step_s >= needs.rise_s and LONGER <= times_longer <= LONGER_BY
+    unlike = not settled and (not enough or _remembers(profile))
     if threshold is None or slope is None or knee is None or unlike:
         for name in AT_REST:
             if (known := profile.measured(name)) is not None:

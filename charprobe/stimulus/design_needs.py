@@ -27,6 +27,7 @@ LONGER = 2.0  # times as long as in the first take, where steps had not settled
 OVERSHOOT_DB = 0.1  # an overshoot worth waiting for
 SLOW_SHARE = 0.3  # a step that hardly moves tells no time constant beyond so many of its own lengths
 CLEAR_DB, NOT_HEARD_DBFS = 20.0, -60.0  # of a step over the noise; where steps begin if that is not known
+BELOW_LIFT_DB = 8.0  # below an expander's or a lift's threshold, where bursts may begin
 STILL_DB = 0.1  # a gain that changes by less between the levels of a burst has nothing to time
 SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
 
@@ -105,6 +106,8 @@ def needs_of(profile: Profile) -> Needs:
     still = threshold is None and lower is None and moved_db < STILL_DB
     noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
     gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
+    quietest = first.low_dbfs + first.axis_db if lower is None else lower - BELOW_LIFT_DB
+    burst_gain_db = max(gain_db, first.axis_db + _gain_at_db(profile, quietest))
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
     if slow is not None:
@@ -119,7 +122,7 @@ def needs_of(profile: Profile) -> Needs:
         overshoot is not None and overshoot.low > OVERSHOOT_DB,
         release_s,
         rest_s,
-        gain_db,
+        burst_gain_db,
         first.axis_db + top_gain_db,
         first,
         threshold is not None,
@@ -191,6 +194,14 @@ def _top_gain_db(profile: Profile) -> float:
         return 0.0
     level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
     return float(gain[np.argmax(level)]) if level.size else 0.0
+
+
+def _gain_at_db(profile: Profile, input_dbfs: float) -> float:
+    """Settled gain at a level, more than that at rest where a stage lifts what is quiet."""
+    if "static" not in profile.curves or not math.isfinite(input_dbfs):
+        return -math.inf
+    level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
+    return float(gain[np.argmin(np.abs(level - input_dbfs))]) if level.size else -math.inf
 
 
 def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:
