@@ -106,8 +106,7 @@ def needs_of(profile: Profile) -> Needs:
     still = threshold is None and lower is None and moved_db < STILL_DB
     noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
     gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
-    quietest = first.low_dbfs + first.axis_db if lower is None else lower - BELOW_LIFT_DB
-    burst_gain_db = max(gain_db, first.axis_db + _gain_at_db(profile, quietest))
+    lifted_db = -math.inf if lower is None else _gain_at_db(profile, lower - BELOW_LIFT_DB)
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
     if slow is not None:
@@ -122,7 +121,7 @@ def needs_of(profile: Profile) -> Needs:
         overshoot is not None and overshoot.low > OVERSHOOT_DB,
         release_s,
         rest_s,
-        burst_gain_db,
+        max(gain_db, first.axis_db + lifted_db),
         first.axis_db + top_gain_db,
         first,
         threshold is not None,
@@ -198,7 +197,7 @@ def _top_gain_db(profile: Profile) -> float:
 
 def _gain_at_db(profile: Profile, input_dbfs: float) -> float:
     """Settled gain at a level, more than that at rest where a stage lifts what is quiet."""
-    if "static" not in profile.curves or not math.isfinite(input_dbfs):
+    if "static" not in profile.curves:
         return -math.inf
     level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
     return float(gain[np.argmin(np.abs(level - input_dbfs))]) if level.size else -math.inf
