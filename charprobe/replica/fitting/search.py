@@ -23,6 +23,7 @@ FIRST = (
     Structure("rectified"),
     Structure("mean square", domain="level"),
     Structure("rectified", domain="level in dB"),
+    Structure("mean square", averaged=True, domain="amplitude"),
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
