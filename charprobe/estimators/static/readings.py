@@ -161,7 +161,10 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
     if fit is None or left == 0:
         return None
-    slope = _straight(curve, fit.sections[left - 1])
+    below = fit.sections[left - 1]
+    slope: Reading = Quantity.from_std(1 + below.slope, below.std, "dB/dB")
+    if math.isfinite(below.begin):  # between the bend and a floor, both hang on the few steps that lie there
+        slope = _straight(curve, below)
     corner = _corner(curve, fit, left - 1)
     if isinstance(slope, Quantity):
         return BendReadings(corner, slope)
