@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -95,9 +96,15 @@ LOOKS = {
 }
 
 
+_DRAWN_IN: ContextVar[Look | None] = ContextVar("_DRAWN_IN", default=None)
+
+
 @contextmanager
 def settings(look: Look) -> Iterator[None]:
     """Draw inside this: the look's settings hold while it lasts, matplotlib's defaults otherwise."""
+    if _DRAWN_IN.get() is look:  # panels of a figure that is drawn in it already
+        yield
+        return
     palette, size = look.palette, look.frame.font_pt
     wanted: Any = {
         "font.family": families(),
@@ -146,7 +153,11 @@ def settings(look: Look) -> Iterator[None]:
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(wanted)
-        yield
+        outer = _DRAWN_IN.set(look)
+        try:
+            yield
+        finally:
+            _DRAWN_IN.reset(outer)
 
 
 @contextmanager
