@@ -4,18 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from charprobe.measuring.health.path.tone_noise import UnderTone
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.stimulus.kinds.bursts import PhaseSet
+from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
 FEWEST = 2  # tones: under one alone it may be a click, which is told by itself
 LEAST_DBFS = -105.0
+LEAST_TONE_S = 0.08  # of a burst's part, of which one period of hum must stand clear of the edges
+BELOW_HZ, BELOW_SHARE = (40.0, 1000.0), 0.25  # what is heard of it: far below the carrier gains leave nothing
+BURST_DB, BURST_DBFS = 12.0, -75.0  # by which thumps of a set differ, and what moves no gain that is read
 
 
 def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Health]:
-    """Compare what lies beside the harmonics of tones of one frequency and level: code ``spur``."""
+    """Compare what lies beside the harmonics of tones of one frequency and level: code ``spur``.
+
+    Of the parts of bursts the same is asked far below their carrier. A thump that a stage adds belongs to one
+    part; a sound from elsewhere is under low ones and high ones.
+    """
     groups: dict[tuple[float, float], list[UnderTone]] = {}
     for under in found:
         groups.setdefault((under.tone.frequency_hz, round(under.tone.level_dbfs, 3)), []).append(under)
@@ -26,12 +37,14 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
             by_gain_db = max(0.0, under.gain_db - least.gain_db)
             beyond_db = under.beside_dbfs - max(least.beside_dbfs + by_gain_db, LEAST_DBFS)
             if beyond_db > LOUDER_DB:
-                louder.append(under)
+                louder.append((under.tone, under.beside_dbfs))
+    if len(louder) < FEWEST:
+        louder = _under_bursts(take)
     if len(louder) < FEWEST:
         return []
-    start_s = take.capture_time_s(min(under.tone.start for under in louder))
-    end_s = take.capture_time_s(max(under.tone.stop for under in louder))
-    loudest = max(under.beside_dbfs for under in louder)
+    start_s = take.capture_time_s(min(tone.start for tone, _ in louder))
+    end_s = take.capture_time_s(max(tone.stop for tone, _ in louder))
+    loudest = max(level for _, level in louder)
     message = (
         f"Sound that was not played is under {len(louder)} tones between {clock_text(start_s)} and "
         f"{clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS ({take.label}): the same tones are clean "
@@ -39,3 +52,34 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
         f"room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]
+
+
+def _under_bursts(take: Take) -> list[tuple[Tone, float]]:
+    """Parts of bursts with a sound below their carrier that the same part of other bursts has not.
+
+    Empty unless two kinds of parts show it.
+    """
+    louder: list[tuple[Tone, float]] = []
+    for segment in take.stimulus.segments:
+        if not isinstance(segment.spec, PhaseSet) or not take.holds(segment):
+            continue
+        parts: dict[tuple[float, int], list[tuple[Tone, float]]] = {}
+        for tone in segment.tones:
+            if tone.length > LEAST_TONE_S * take.stimulus.rate_hz:
+                parts.setdefault((tone.level_dbfs, tone.length), []).append((tone, _below_dbfs(take, tone)))
+        for same in parts.values():
+            usual = float(np.median([level for _, level in same]))
+            louder += [one for one in same if one[1] > max(usual + BURST_DB, BURST_DBFS)]
+    return louder if len({(tone.level_dbfs, tone.length) for tone, _ in louder}) > 1 else []
+
+
+def _below_dbfs(take: Take, tone: Tone) -> float:
+    """Level of what lies under a tone, well below its frequency."""
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(tone.start, tone.stop)
+    window = np.hanning(cut.samples.size)
+    power = np.abs(np.fft.rfft(cut.samples * window)) ** 2
+    frequency = np.fft.rfftfreq(cut.samples.size, 1 / rate_hz)
+    inside = (frequency > BELOW_HZ[0]) & (frequency < min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz))
+    mean_power = 2 * float(power[inside].sum()) / (cut.samples.size * float(window @ window))
+    return float(10 * np.log10(2 * mean_power + 1e-20))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -160,7 +160,8 @@ def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpec
         return []
     in_pauses_db = pause_db(spectrum)
     if converted := _converted(take, found, spectrum):  # coders of few bands mirror tones, too
-        return _coded(take, found, in_pauses_db) or converted
+        coded = _coded(take, found, in_pauses_db)
+        return [replace(item, withholds=ROUGHLY) for item in coded] or converted
     return _coarsely_played(take, found, in_pauses_db) or _coded(take, found, in_pauses_db)
 
 

@@ -1,4 +1,11 @@
+import numpy as np
 from judged_pairs import found_in, named
+from taken import RATE_HZ, take_of
+
+from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
+from charprobe.stimulus.kinds.bursts import Bursts
+
+BURSTS = (Bursts("reference", 4093.0, 5, -40.0, -5.0, 0.15, hold_s=0.15, release_s=0.2, gap_s=0.1),)
 
 
 def test_a_sound_that_comes_and_goes_under_tones_is_no_click():
@@ -6,3 +13,32 @@ def test_a_sound_that_comes_and_goes_under_tones_is_no_click():
     told = {item.code: item for item in found if item.severity != "note"}
     assert set(told) == {"spur"}
     assert "sound that was not played" in told["spur"].message.lower()
+
+
+def second_burst(samples):
+    """From 0 to 1 within the time of the second burst of five, low parts and high one."""
+    loud = np.flatnonzero(np.abs(samples) > 0.3)
+    first, last = loud[0], loud[-1]
+    each = (last - first) / 4.3
+    inside = np.zeros(samples.size)
+    inside[int(first + 0.6 * each) : int(first + 1.7 * each)] = 1.0
+    return inside, loud
+
+
+def motor(samples):
+    time_s = np.arange(samples.size) / RATE_HZ
+    return samples + 0.003 * second_burst(samples)[0] * np.sin(2 * np.pi * 150 * time_s)
+
+
+def thump(samples):
+    """A stage whose loud parts push its bias: hardest in the second burst, nothing in low parts."""
+    inside, _ = second_burst(samples)
+    time_s = np.arange(samples.size) / RATE_HZ
+    loud = np.convolve(np.abs(samples) > 0.3, np.ones(96), "same") > 0
+    return samples + 0.003 * inside * loud * np.sin(2 * np.pi * 150 * time_s)
+
+
+def test_a_sound_under_a_burst_is_told_where_other_bursts_are_clean_and_a_thump_is_the_stage_s(rng):
+    (item,) = check_sound_under_tones(take_of(BURSTS, motor, rng=rng), [])
+    assert item.code == "spur" and "-5" in item.message.replace("−", "-")
+    assert check_sound_under_tones(take_of(BURSTS, thump, rng=rng), []) == []
