@@ -6,8 +6,8 @@ import math
 
 from charprobe.files.sound.source import FileFacts, Source
 from charprobe.measuring.health.file.flat_tops import LEAST_SAMPLES, FlatTops
-from charprobe.measuring.health.file.sample_facts import ChannelFacts, SampleRun
-from charprobe.profile.entry import Health, Severity
+from charprobe.measuring.health.file.sample_facts import ChannelFacts, CoarseRun, SampleRun
+from charprobe.profile.entry import ALL_GIVEN, Health, Severity
 from charprobe.values.wording import clock_text, number_text, signed_text
 
 EVERYTHING = (
@@ -203,6 +203,8 @@ def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
             "Absolute levels are not given, file kept."
         )
         return [Health("misplaced-bits", "stop", text, channel=at.index, withholds=EVERYTHING)]
+    if channel.coarse is not None:
+        return [_coarse(at, channel.coarse)]
     bits = channel.bits_used
     if bits is None or bits > 16:
         return []
@@ -220,6 +222,16 @@ def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
         "driver or export format and retake if they matter. All results are kept."
     )
     return [Health("few-bits", "warn", text, channel=at.index)]
+
+
+def _coarse(at: _Place, run: CoarseRun) -> Health:
+    start_s, end_s = (min(sample, at.facts.frames) / at.facts.rate_hz for sample in (run.start, run.stop))
+    text = (
+        f"Only {run.bits} bits carry data {clock_text(start_s)} to {clock_text(end_s)}, elsewhere more: "
+        f"{at.text()}. A driver changed its format, or pieces of two files were joined: levels, harmonics "
+        f"and times read there are rounded. Keep one 24-bit format throughout and retake. {ALL_GIVEN}"
+    )
+    return Health("few-bits", "warn", text, channel=at.index, start_s=start_s, end_s=end_s)
 
 
 def _container_bits(facts: FileFacts, bits: int) -> str:

@@ -16,6 +16,8 @@ NOISY = 1e-3  # -57 dBFS: the most that counts as noise; a capture without a qui
 ABSURD = 1e4  # no recorder goes 80 dB beyond full scale
 KEPT_RUNS = 1000
 LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
+GLANCE, LEAST_STEPS = 512, 8  # samples of each block whose word is counted, and steps they must span
+FEWEST_GLANCES, BITS_FEWER = 5, 3  # that a stretch of a shorter word must show
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 
@@ -26,6 +28,15 @@ class SampleRun:
     start: int
     stop: int
     count: int
+
+
+@dataclass(frozen=True)
+class CoarseRun:
+    """Samples `start` to `stop` of one channel, in which only `bits` carry data; elsewhere more do."""
+
+    start: int
+    stop: int
+    bits: int
 
 
 @dataclass(frozen=True)
@@ -48,6 +59,8 @@ class ChannelFacts:
         At the highest and lowest values of the channel, block by block.
     bits_used : int or None
         Bits that carry data, from the top of full scale; None if the channel is silent or finer than 24 bits.
+    coarse : CoarseRun or None
+        The first long stretch with a shorter word than the rest of the channel.
     fits_low_bytes : bool
         Whether every sample lies below 2**-8 on the steps of 32 bits, and some between those of 24 bits: what
         24-bit data looks like in the low part of 32.
@@ -62,6 +75,7 @@ class ChannelFacts:
     broken_at: tuple[SampleRun, ...]
     flat_tops: tuple[FlatTops, ...]
     bits_used: int | None
+    coarse: CoarseRun | None
     fits_low_bytes: bool
     twin_of: int | None
 
@@ -122,6 +136,7 @@ class _Tally:
         if (peak := max(-low, high)) > self.peak:
             self.peak = peak
             self.peak_at = start + int(np.argmax(samples if high >= -low else -samples))
+        self.bits.glance(samples[:GLANCE])
         if peak > 0.0:
             self.bits.add(samples, peak)
         mean = float(samples.mean())
@@ -183,6 +198,7 @@ class _Tally:
             broken_at=tuple(self.broken_at),
             flat_tops=tuple(sorted(kept, key=lambda tops: tops.start)),
             bits_used=self.bits.used(),
+            coarse=self.bits.coarse_run(),
             fits_low_bytes=self.bits.finer and self.bits.low,
             twin_of=None,
         )
@@ -195,6 +211,28 @@ class _BitTally:
         self.codes = 0
         self.finer = False
         self.low = True
+        self.glances: list[int] = []
+
+    def glance(self, samples: Array) -> None:
+        """Count the bits in use at the head of a block; 0 where it spans too few steps to tell."""
+        codes = np.rint(samples * float(1 << (FINEST_BITS - 1))).astype(np.int64)
+        every = int(np.bitwise_or.reduce(codes))
+        step = every & -every
+        telling = step > 0 and int(np.ptp(codes)) >= LEAST_STEPS * step
+        self.glances.append(FINEST_BITS + 1 - step.bit_length() if telling else 0)
+
+    def coarse_run(self) -> CoarseRun | None:
+        """The first stretch of blocks whose word is shorter than the longest by `BITS_FEWER` or more."""
+        bits = np.array(self.glances)
+        told = np.flatnonzero(bits)
+        fewer = bits[told] <= bits.max(initial=0) - BITS_FEWER
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], fewer, [False])).astype(np.int8)))
+        for first, last in zip(edges[::2], edges[1::2], strict=True):
+            if last - first >= FEWEST_GLANCES:
+                inside = told[first:last]
+                stop = (int(inside[-1]) + 1) * BLOCK_FRAMES
+                return CoarseRun(int(inside[0]) * BLOCK_FRAMES, stop, int(bits[inside].max()))
+        return None
 
     def add(self, samples: Array, peak: float) -> None:
         """Take in a block that is not silent."""

@@ -29,7 +29,7 @@ OF_NOISE = {
 }
 OF_RESPONSE = {
     "two-paths", "diffuse-tail", "lossy-coded", "rate-converted", "automatic-gain", "timing-jump", "dropout",
-    "clipped",
+    "clipped", "few-bits",
 }  # fmt: skip
 MOST_APART_PPM = 10.0  # two clocks of one desk keep their distance to 2 ppm over an evening
 CLEAR_DB, FEWEST = 6.0, 4  # of noise under one tone, and tones

@@ -6,7 +6,12 @@ import pytest
 from charprobe.files.sound import sound_file
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.health.file.sample_facts import BLOCK_FRAMES, SampleRun, gather_sample_facts
+from charprobe.measuring.health.file.sample_facts import (
+    BLOCK_FRAMES,
+    CoarseRun,
+    SampleRun,
+    gather_sample_facts,
+)
 
 RATE = 48_000
 
@@ -42,6 +47,15 @@ def test_the_bits_that_carry_data_are_counted_whatever_the_level(rng, bits, peak
     codes[7] = 1
     (facts,) = gather(codes * step)
     assert facts.bits_used == bits
+
+
+def test_a_stretch_of_a_shorter_word_is_found_and_silence_is_none(rng):
+    samples = np.round(rng.uniform(-0.3, 0.3, 20 * BLOCK_FRAMES) * 2.0**23) / 2.0**23
+    samples[2 * BLOCK_FRAMES : 5 * BLOCK_FRAMES] = 0.0
+    assert gather(samples)[0].coarse is None
+    rough = samples.copy()
+    rough[11 * BLOCK_FRAMES :] = np.round(samples[11 * BLOCK_FRAMES :] * 2.0**10) / 2.0**10
+    assert gather(rough)[0].coarse == CoarseRun(11 * BLOCK_FRAMES, 20 * BLOCK_FRAMES, 11)
 
 
 def test_finer_than_24_bits_has_no_count(rng):
