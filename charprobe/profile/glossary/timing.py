@@ -123,7 +123,8 @@ RELEASE: Mapping[str, Term] = MappingProxyType(
         "release.tau_1_share": Term(
             "Share of stage 1",
             "%",
-            "Share of the recovery in dB that the faster stage carries.",
+            "Share of the recovery in dB that the faster stage carries, after bursts as long as the "
+            "conditions say: what is slow fills slowly, so shorter bursts leave it a smaller share.",
             margin=SHARE,
             goal=Goal(absolute=5.0),
         ),

@@ -1,5 +1,7 @@
 """Where harmonics come from: rungs built by hand, each witness alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -68,3 +70,10 @@ def test_a_third_harmonic_that_leads_the_crests_is_colour():
 
 def test_without_a_description_only_the_expectation_speaks():
     assert origins(rung(-10, LAGGING)) == ["either"]
+
+
+def test_ripple_of_a_gain_that_crests_raise_is_turned_round():
+    falling = rung(-10, -LAGGING, colour=(0, 0))  # leads the crests of a reduction
+    rising = replace(falling, reduction_db=-6.0)  # follows those of a gate
+    assert origins(falling) == ["colour"]
+    assert origins(rising) == ["ripple"]

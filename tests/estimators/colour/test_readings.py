@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
-from charprobe.estimators.colour.readings import LevelRung, even_odd_balance, growth_laws, input_at_thd
+from charprobe.estimators.colour.readings import (
+    LevelRung,
+    even_odd_balance,
+    growth_laws,
+    input_at_thd,
+    stays_above,
+)
 from charprobe.estimators.tone import ToneFit
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -54,3 +60,12 @@ def test_where_noise_hides_lower_tones_the_level_reaches_down_to_one_that_surely
     assert (found.low, found.high) == (-40.0, -18.0)
     unsure = input_at_thd(hidden[1:], target_dbc=-60.0)
     assert isinstance(unsure, Unmeasured) and unsure.at_most == -18.0
+
+
+@pytest.mark.parametrize(("seconds", "always"), [((2.0, 2.0, 2.0), True), ((2.0, 2e-3, 2.0), False)])
+def test_distortion_is_above_at_every_level_only_if_it_is_at_each(seconds, always):
+    rungs = [rung(-40.0 + 10 * i, second=second) for i, second in enumerate(seconds)]
+    assert stays_above(rungs, target_dbc=-60.0) is always
+    found = input_at_thd(rungs, target_dbc=-60.0)
+    assert found.at_most == -40.0
+    assert ("every level" in found.reason) is always

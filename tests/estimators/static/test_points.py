@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -95,3 +97,11 @@ def test_first_steps_on_their_way_back_from_what_was_played_before_are_left_out(
 @pytest.mark.parametrize("from_level", [-60.0, -40.0])
 def test_a_gain_that_depends_on_the_way_is_no_recovery(from_level):
     assert still_recovering(two_passes(np.where(from_level <= LEVEL, -0.05, 0.0))) == ()
+
+
+def test_what_the_first_steps_were_on_their_way_to_is_not_known_where_they_did_not_settle_on_the_way_down():
+    zero = np.zeros_like(LEVEL)
+    gate = np.where(LEVEL < -47, -15.0, 0.0)
+    rising, falling = points(gate, zero), points(np.where(LEVEL < -50, -15.0, 0.0), zero, direction="falling")
+    falling = [replace(p, settled=p.input_dbfs > -50) for p in falling]
+    assert still_recovering(rising + falling) == ()

@@ -102,3 +102,25 @@ def test_a_gain_step_is_no_click(gain_db, clean):
     assert len(steps) == 1 and abs(steps[0].start_s - at / RATE_HZ) < 1e-3
     told = float(steps[0].message.split()[2].replace("−", "-"))
     assert told == pytest.approx(gain_db, abs=0.02)
+
+
+def stepping(samples, places, step_db):
+    """Let the gain step by so much at places within the level steps, from there to the end of each tone."""
+    for tone in STEPS.tones[1:3]:
+        for count, share in enumerate(places, start=1):
+            first = inside(tone, share)
+            last = inside(tone, places[count]) if count < len(places) else round(DELAY + tone.stop)
+            samples[first:last] *= 10 ** (sum(step_db[:count]) / 20)
+    return samples
+
+
+def test_a_gain_that_moves_in_steps_of_one_size_is_told_once(clean):
+    (item,) = judged(stepping(clean, [0.25, 0.45, 0.65, 0.85], [0.25] * 4))
+    assert (item.code, item.severity, item.withholds) == ("click", "warn", ())
+    assert "in steps of 0.25 dB" in item.message
+
+
+def test_a_contact_that_goes_back_and_forth_is_no_gain_in_steps(clean):
+    found = judged(stepping(clean, [0.25, 0.45, 0.65, 0.85], [0.25, -0.25, 0.25, -0.25]))
+    assert len(found) > 2
+    assert all("in steps of" not in item.message for item in found)
