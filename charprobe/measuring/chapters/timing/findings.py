@@ -78,13 +78,15 @@ def _passes(entries: Published, row: BurstRow) -> str:
 
 def _other_frequency(row: BurstRow, static: StaticCurve | None) -> str:
     """Say that bursts and level steps, of unlike frequencies, bring out unlike reduction."""
+    after = row.attack.after
     if static is None or row.reduction_db is None or not row.attack.settled:
         return ""
     low, high = static.gain_at(row.from_dbfs), static.gain_at(row.to_dbfs)
-    if not (isinstance(low, Quantity) and isinstance(high, Quantity)):
+    if not (isinstance(low, Quantity) and isinstance(high, Quantity) and isinstance(after, Quantity)):
         return ""
     steps_db = low.value - high.value
-    if abs(row.reduction_db - steps_db) < UNLIKE_DB:
+    # bursts that begin below rest are reduced by less from there, and end where the steps do
+    if min(abs(row.reduction_db - steps_db), abs(after.value - high.value)) < UNLIKE_DB:
         return ""
     return (
         f"At {number_text(row.to_dbfs, 1)} dBFS bursts of {row.carrier_hz:g} Hz are reduced by "
