@@ -11,11 +11,13 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
 FEWEST = 2  # tones: under one alone it may be a click, which is told by itself
 LEAST_DBFS = -105.0
+HEARD_S = 0.6  # of a part of a burst, from its start
 LEAST_TONE_S = 0.08  # of a burst's part, of which one period of hum must stand clear of the edges
 BELOW_HZ, BELOW_SHARE = (40.0, 1000.0), 0.25  # what is heard of it: far below the carrier gains leave nothing
 BURST_DB, BURST_DBFS = 12.0, -75.0  # by which thumps of a set differ, and what moves no gain that is read
@@ -76,10 +78,10 @@ def _under_bursts(take: Take) -> list[tuple[Tone, float]]:
 def _below_dbfs(take: Take, tone: Tone) -> float:
     """Level of what lies under a tone, well below its frequency."""
     rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start, tone.stop)
-    window = np.hanning(cut.samples.size)
-    power = np.abs(np.fft.rfft(cut.samples * window)) ** 2
-    frequency = np.fft.rfftfreq(cut.samples.size, 1 / rate_hz)
+    cut = take.cut(tone.start, min(tone.stop, tone.start + HEARD_S * rate_hz))
+    window, size = np.hanning(cut.samples.size), fast_length(cut.samples.size)
+    power = np.abs(np.fft.rfft(cut.samples * window, size)) ** 2
+    frequency = np.fft.rfftfreq(size, 1 / rate_hz)
     inside = (frequency > BELOW_HZ[0]) & (frequency < min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz))
-    mean_power = 2 * float(power[inside].sum()) / (cut.samples.size * float(window @ window))
+    mean_power = 2 * float(power[inside].sum()) / (size * float(window @ window))
     return float(10 * np.log10(2 * mean_power + 1e-20))
