@@ -82,7 +82,7 @@ def _against(rung: LevelRung) -> bool:
     """Whether the third harmonic's phase cannot be ripple's; a gain that crests raise turns it round."""
     low, high = AGAINST_DEG
     phase = rung.cell.phase(3)
-    turned = 180.0 if rung.reduction_db is not None and rung.reduction_db < 0 else 0.0
+    turned = 180.0 if rung.opening else 0.0
     return isinstance(phase, Quantity) and low < phase.low - turned and phase.high - turned < high
 
 

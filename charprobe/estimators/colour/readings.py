@@ -23,6 +23,7 @@ BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
 GROWTH_RUNGS = 3
 CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
+OPENING = 0.05  # dB per dB by which a gain must rise with the level where no low-level gain is known
 STEEP = 0.003  # dB per dB from which a gain above its low-level one, an expander's, follows the level
 SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
 
@@ -52,7 +53,7 @@ class LevelRung:
     fall_db : float or None
         How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
     steepness : float
-        How many dB the settled gain changes by with each dB of level there; 0 where that is not known.
+        How many dB the settled gain rises by with each dB of level there; 0 where that is not known.
     at_rest : bool
         Whether the tone lies so far from any gain that follows the level that its harmonics cannot be ripple.
     origin : Origin
@@ -76,14 +77,22 @@ class LevelRung:
         return self.fall_db if self.reduction_db is None else self.reduction_db
 
     @property
+    def opening(self) -> bool:
+        """Whether the gain rises with the level, as that of an expander does."""
+        lifted = self.reduction_db is not None and self.reduction_db < 0
+        return lifted or (self.reduction_db is None and self.steepness > OPENING)
+
+    @property
     def idle(self) -> bool:
         """Whether no gain reduction is known or seen beyond what saturation itself takes off the fundamental.
 
         A power of odd order n that makes a small harmonic n takes about n times as much off the fundamental.
-        Nor may a gain that lies above the low-level one, as an expander's does, still rise with the level.
+        Nor may a gain that lies above the low-level one, as an expander's does, still follow the level.
         """
         if self.reduced_db is not None and self.reduced_db < -REDUCING_DB:
-            return self.steepness < STEEP
+            return abs(self.steepness) < STEEP
+        if self.reduction_db is None and self.opening:
+            return False
         if self.reduced_db is None or self.reduced_db < REDUCING_DB:
             return True
         if self.reduction_db is None and self.cell.orders < ODD[0]:

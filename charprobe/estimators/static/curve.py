@@ -220,11 +220,11 @@ class StaticCurve:
         return reading.value if isinstance(reading, Quantity) else None
 
     def steepness_at(self, input_dbfs: float) -> float:
-        """How many dB the settled gain changes by with each dB of level; 0 beyond the steps."""
+        """How many dB the settled gain rises by with each dB of level; 0 beyond the steps."""
         level, gain, _ = self.means
         if level.size < 2 or not level[0] <= input_dbfs <= level[-1]:
             return 0.0
-        return float(abs(np.interp(input_dbfs, level, np.gradient(gain, level))))
+        return float(np.interp(input_dbfs, level, np.gradient(gain, level)))
 
     @cached_property
     def unfinished_db(self) -> float:

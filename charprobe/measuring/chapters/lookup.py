@@ -25,7 +25,7 @@ class Reduction(Protocol):
         """How well the gain of a tone is known where steps up, as long as it, do not settle; else 0."""
 
     def steepness_at(self, input_dbfs: float) -> float:
-        """How many dB the settled gain changes by with each dB of level; 0 beyond the steps."""
+        """How many dB the settled gain rises by with each dB of level; 0 beyond the steps."""
 
 
 def counterpart(bypass: Take | None, segment: SegmentOf[S]) -> SegmentOf[S] | None:

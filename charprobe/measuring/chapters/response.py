@@ -58,7 +58,7 @@ class _Swept:
     @property
     def unsure_db(self) -> float:
         """Standard uncertainty in dB from drifts and from a gain that follows the sweep."""
-        follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * self.steepness
+        follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * abs(self.steepness)
         return math.hypot(*follows_db, self.level_std_db)
 
     @property

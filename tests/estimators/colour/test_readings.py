@@ -1,5 +1,7 @@
 """Ladders of tones whose harmonics are set: balance and growth in closed form."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -69,3 +71,9 @@ def test_distortion_is_above_at_every_level_only_if_it_is_at_each(seconds, alway
     found = input_at_thd(rungs, target_dbc=-60.0)
     assert found.at_most == -40.0
     assert ("every level" in found.reason) is always
+
+
+def test_a_tone_on_a_gates_slope_is_not_at_rest_though_the_gain_at_rest_is_not_known():
+    gate, saturator = (replace(rung(-40.0), reduction_db=None, steepness=slope) for slope in (2.5, -0.3))
+    assert (gate.opening, gate.idle) == (True, False)
+    assert (saturator.opening, saturator.idle) == (False, True)

@@ -13,11 +13,12 @@ from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, Stat
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
 GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
 OPENS_DB = 0.5  # by which the gain must rise with level to say so
+FLOOR_STEPS = 3  # lowest steps that must agree for that
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 
 
@@ -176,7 +177,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
             f"No curve of straight lines and knees describes this stage (the best misses the steps by "
             f"{curve.choice.misfit_db:.2f} dB): read its local slopes."
         )
-        yield from _opens(curve, published["static.low_level_gain"].reading)
+        yield from _opens(curve)
         return
     threshold, ratio, slope, low = (
         published[f"static.{name}"].reading for name in ("threshold", "ratio", "slope", "low_level_gain")
@@ -206,14 +207,15 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"Where it reduces nothing its gain is {edited(low).number}."
 
 
-def _opens(curve: StaticCurve, low: Reading) -> Iterator[str]:
+def _opens(curve: StaticCurve) -> Iterator[str]:
     """Say that the gain rises with level, where no corner tells from which on."""
     level, gain, _ = curve.means
-    if not isinstance(low, Quantity) or gain.max() - low.high < OPENS_DB:
+    floor = gain[:FLOOR_STEPS]
+    if floor.size < FLOOR_STEPS or np.ptp(floor) > NONE_DB or gain.max() - floor.max() < OPENS_DB:
         return
     there = int(np.argmax(gain > gain.max() - NONE_DB))
     yield (
-        f"{GATE}: its gain rises from {edited(low).number} at the lowest steps to "
+        f"{GATE}: its gain rises from {number_text(float(floor.mean()), 1)} dB at the lowest steps to "
         f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}."
     )
 

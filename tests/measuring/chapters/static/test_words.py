@@ -39,3 +39,13 @@ def test_sentences_have_an_editors_digits(rng):
     _, said = said_of(curve_of(lambda level: 0.6 * knee(level + 32, 0.0), rng, sigma_db=1e-5))
     assert said[0].startswith("Above −32.0 dBFS it compresses 2.5:1")
     assert said[-1] == "Where it reduces nothing its gain is 4.0 dB."
+
+
+def test_a_gate_that_rests_at_its_floor_is_called_one_though_no_curve_of_knees_holds(rng):
+    level = np.arange(-59.0, -1.0, 3.0)
+    opens = np.interp(level, [-43.0, -42.0, -39.0, -38.0], [-14.0, -6.0, -5.0, 0.0])
+    opens = opens + 0.4 * np.sin(level) * (level > -38)  # which no straight line does
+    curve = curve_of(lambda at: -np.interp(at, level, opens), rng, level=level)
+    assert curve.fit is None
+    _, said = said_of(curve)
+    assert said[1].startswith("Gate or expander: its gain rises from −1")
