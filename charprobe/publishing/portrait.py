@@ -93,13 +93,14 @@ def response_reach_db(profile: Profile) -> float | None:
 
 
 def _level(profile: Profile) -> str:
-    if opens := said(profile, "Gate or expander"):
-        return opens
+    opens = said(profile, "Gate or expander")
     makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
     if reduces(profile) is False:
+        if opens:
+            return opens
         bend = _lower_bend(profile)
         what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
         return f"{bend or what}{gain}."
@@ -109,6 +110,8 @@ def _level(profile: Profile) -> str:
         most = profile.measured("static.max_reduction")
         if most is not None and most.low > LEAST_REDUCTION_DB:
             return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
+        if opens:
+            return opens
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
         if threshold is not None and isinstance(threshold.reading, Unmeasured):

@@ -67,3 +67,13 @@ def test_what_is_not_known_of_level_is_said_with_its_reason_and_bounds_of_times_
     told = portrait_of(changed(made_profile(B), **lost, release__t63=late))
     assert told.level.startswith("Threshold and ratio not known (too few level steps had settled), with")
     assert told.times == "Quick attack (5.0 ms) and release (at least 590 ms)."
+
+
+def test_a_gate_of_which_too_few_steps_tell_is_named_after_what_it_does_above():
+    gate = "Gate or expander, working below −47.0 dBFS; too few steps tell how steep it is."
+    both = dataclasses.replace(made_profile(B), findings=(gate,))
+    assert portrait_of(both).level.startswith("Compressor, 4.0:1")
+    gone = Unmeasured("s", "the stage reduces no gain", "none needed")
+    top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
+    alone = changed(both, static__max_reduction=top, attack__t63=gone, release__t63=gone)
+    assert portrait_of(alone).level == gate

@@ -9,7 +9,7 @@ import numpy as np
 from charprobe.estimators.static.bends import BendsFit
 from charprobe.estimators.static.curve import StaticCurve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit
-from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, StaticReadings
+from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, BendReadings, StaticReadings
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited
@@ -125,14 +125,22 @@ def _but_for_saturation(curve: StaticCurve) -> str:
     return "; what is lost above is saturation" if any(p.saturated for p in curve.points) else ""
 
 
+def _lower_corner(curve: StaticCurve, lower: BendReadings) -> str:
+    at = lower.threshold
+    return in_dbfs(at.value if isinstance(at, Quantity) else at.at_most or curve.highest_dbfs)
+
+
+def _expands(fit: BendsFit) -> bool:
+    """Whether the gain rises with level towards the flat section from below."""
+    return fit.sections[sum(facing < 0 for facing in fit.shape.facing) - 1].slope > 0
+
+
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
     lower, second = readings.lower, readings.second
     if lower is not None:
-        section = fit.sections[sum(facing < 0 for facing in fit.shape.facing) - 1]
-        at, steep = lower.threshold, isinstance(lower.slope, Quantity)
-        corner = in_dbfs(at.value if isinstance(at, Quantity) else at.at_most or curve.highest_dbfs)
+        corner, steep = _lower_corner(curve, lower), isinstance(lower.slope, Quantity)
         slope = f"slope {edited(lower.slope).value}" if steep else "too few steps tell its slope"
-        if section.slope > 0:
+        if _expands(fit):
             yield (
                 "expander",
                 "warn",
@@ -182,6 +190,9 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     threshold, ratio, slope, low = (
         published[f"static.{name}"].reading for name in ("threshold", "ratio", "slope", "low_level_gain")
     )
+    lower = readings.lower
+    if lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
+        yield f"{GATE}, working below {_lower_corner(curve, lower)}; too few steps tell how steep it is."
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
         if slope.high < -OVER:
             how = f"over-compresses with slope {edited(slope).text}"

@@ -5,6 +5,7 @@ from static_curves import curve_of, knee
 from charprobe.estimators.static.readings import read_static_curve
 from charprobe.measuring.chapters.static.words import words_on
 from charprobe.profile.entry import Entry
+from charprobe.values.quantity import Unmeasured
 
 
 def test_a_plain_compressor_is_given_no_other_name():
@@ -49,3 +50,11 @@ def test_a_gate_that_rests_at_its_floor_is_called_one_though_no_curve_of_knees_h
     assert curve.fit is None
     _, said = said_of(curve)
     assert said[1].startswith("Gate or expander: its gain rises from −1")
+
+
+def test_a_gate_of_which_one_step_tells_is_named_by_where_it_works(rng):
+    level = np.arange(-59.0, -1.0, 3.0)
+    floor = np.where(level < -48, 14.0, np.where(level < -45, 6.0, 0.0))
+    readings, said = said_of(curve_of(lambda at: np.interp(at, level, floor), rng, level=level))
+    assert isinstance(readings.lower.slope, Unmeasured)
+    assert said[0].startswith("Gate or expander, working below −4")
