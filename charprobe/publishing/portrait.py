@@ -109,11 +109,13 @@ def _level(profile: Profile) -> str:
     if threshold is None or slope is None or ratio is None:
         most = profile.measured("static.max_reduction")
         if most is not None and most.low > LEAST_REDUCTION_DB:
-            return f"It takes up to {edited(most).number} of gain; no straight part gives it a ratio{gain}."
+            return f"It reduces by up to {edited(most).number}{gain}; no straight part gives it a ratio."
         if opens:
             return opens
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
+        if unlike := said(profile, "At ", end="depends on the frequency."):
+            return unlike
         if threshold is not None and isinstance(threshold.reading, Unmeasured):
             return f"Threshold and ratio not known ({threshold.reading.reason}){gain}."
         return ""
@@ -125,7 +127,11 @@ def _level(profile: Profile) -> str:
     steep = edited(ratio.reading).number if _known(ratio.reading) else f"slope {edited(slope).number}"
     if slope.high < 0:
         kind, steep = "Over-compressor (louder in is softer out)", f"slope {edited(slope).number}"
-    at = f" from {edited(threshold.reading).number}" if _known(threshold.reading) else ""
+    at = ""
+    if _known(threshold.reading):
+        number = edited(threshold.reading).number
+        beyond = {"≤ ": " or lower", "≥ ": " or higher"}.get(number[:2], "")
+        at = f" from {number[2:] if beyond else number}{beyond}"
     return f"{kind}, {steep}{at}{shape}{gain}."
 
 

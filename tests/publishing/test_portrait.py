@@ -77,3 +77,20 @@ def test_a_gate_of_which_too_few_steps_tell_is_named_after_what_it_does_above():
     top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
     alone = changed(both, static__max_reduction=top, attack__t63=gone, release__t63=gone)
     assert portrait_of(alone).level == gate
+
+
+def test_a_threshold_known_to_lie_below_a_level_is_said_in_words():
+    low = Unmeasured("dBFS", "the gain changes at the lowest step", "lower steps", at_most=-53.0)
+    told = portrait_of(changed(made_profile(B), static__threshold=low)).level
+    assert told.startswith("Compressor, 4.0:1 from −53.0 dBFS or lower, knee")
+
+
+def test_reduction_that_depends_on_the_frequency_is_no_unknown_threshold():
+    said = (
+        "At −5.0 dBFS bursts of 4093 Hz are reduced by 8.2 dB, level steps by 0.0 dB: what it does depends on "
+        "the frequency."
+    )
+    none = Unmeasured("dBFS", "no reduction begins below −2.0 dBFS", "higher steps", at_least=-2.0)
+    slope, most = (Unmeasured(unit, "no reduction", "higher steps") for unit in ("dB/dB", "dB"))
+    band = changed(made_profile(B), static__threshold=none, static__slope=slope, static__max_reduction=most)
+    assert portrait_of(dataclasses.replace(band, findings=(said,))).level == said

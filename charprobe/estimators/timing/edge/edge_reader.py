@@ -80,7 +80,7 @@ class EdgeReader:
         if isinstance(found, Quantity) and level_std > LEVEL_SHARE * (1 - part) * abs(self.change):
             reason = "the gain it comes to rest at is not known well enough"
             then = "use a recipe with longer gaps, such as timing"
-            return Unmeasured("s", reason, then, at_least=max(0.0, found.low), cause="short-gaps")
+            return Unmeasured("s", reason, then, at_least=max(0.0, found.low) or None, cause="short-gaps")
         return found
 
     def _stays(self, part: float) -> float:

@@ -205,7 +205,7 @@ def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float
             "s",
             f"the gain was still moving when the record ended, {end:.3g} s after the edge",
             "use a recipe with a longer hold and release, such as timing",
-            at_least=max(0.0, at_least),
+            at_least=max(0.0, at_least) or None,
             cause="short-gaps",
         )
 
