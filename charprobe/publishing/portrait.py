@@ -99,11 +99,9 @@ def _level(profile: Profile) -> str:
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
     if reduces(profile) is False:
-        if opens:
-            return opens
         bend = _lower_bend(profile)
         what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
-        return f"{bend or what}{gain}."
+        return opens or f"{bend or what}{gain}."
     ratio, slope = profile.quantities.get("static.ratio"), profile.measured("static.slope")
     threshold = profile.quantities.get("static.threshold")
     if threshold is None or slope is None or ratio is None:

@@ -201,9 +201,7 @@ class _Work:
     def _heard(self, passed: Passed) -> None:
         self._lost.heard(passed)
         colour = self.replica.chain.colour
-        if (
-            not colour.amplitude or colour.place != "before"
-        ):  # ahead, it turns noise down as well where it is loud
+        if not colour.amplitude or colour.place != "before":  # ahead, it turns loud noise down as well
             self._under.heard(passed)
         reduction = self.replica.chain.cell.makeup_db - passed.gain_db
         sounding = np.abs(passed.sound) > self._perturbed.noise

@@ -30,11 +30,8 @@ ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each b
 OWN_SAMPLES = 12**-0.5
 SHAPE = 1e-4  # share of a time left by curvature that reading it does not follow
 # scatter between `USUAL_PHASES` as most stages have it, where the first take had not rested and tells none
-USUAL_PERIODS, USUAL_SHARE, USUAL_PHASES = (
-    0.03,
-    3e-4,
-    9,
-)  # of attacks in carrier periods, of releases as a share
+USUAL_PERIODS, USUAL_SHARE = 0.03, 3e-4  # of attacks in carrier periods, of releases as a share
+USUAL_PHASES = 9
 PARTED = 5  # phases from which on those that average out are told from those that do not
 # release t90 in a gap up to which attacks are doubted for where bursts begin alone, and from which not at all
 UNRESTED, RESTED = 1.1, 2.0
@@ -136,7 +133,7 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         return
     first, gain = needs.first, low_level.value if low_level else 0.0
     change = abs(first.reduction_db)
-    if not same_burst(first, bursts) or not change > 0:
+    if not _same_burst(first, bursts) or not change > 0:
         return
     shrinks = _of_mean(bursts.phases) / _of_mean(first.phases)
     for edge, level, t90, of_mean in (  # part of what scatters at an attack is how a stage hears its carrier
@@ -158,7 +155,7 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
             yield _row(f"{edge}.{name}", reading, then)
 
 
-def same_burst(first: FirstTake, bursts: Bursts) -> bool:
+def _same_burst(first: FirstTake, bursts: Bursts) -> bool:
     """Whether the first take played these bursts: others have other times, of which it tells nothing."""
     ends = (bursts.low_dbfs - first.low_dbfs, bursts.high_dbfs - first.high_dbfs)
     return max(map(abs, ends)) < SAME_DB  # not where the first take had none

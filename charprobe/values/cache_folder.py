@@ -44,9 +44,13 @@ def keep_bytes(name: str, data: bytes, *, most: int) -> None:
     place = folder / name
     try:
         handle, part = tempfile.mkstemp(dir=folder)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        Path(part).replace(place)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(data)
+            Path(part).replace(place)
+        except OSError:
+            Path(part).unlink(missing_ok=True)
+            raise
         alike = [path for path in folder.iterdir() if path.suffix == place.suffix]
         for old in sorted(alike, key=lambda path: path.stat().st_mtime)[:-most]:
             old.unlink(missing_ok=True)

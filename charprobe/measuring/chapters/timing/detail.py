@@ -71,9 +71,8 @@ def moves_ahead(row: BurstRow) -> bool:
         row.attack.change,
         row.attack_trace,
     )
-    if not all(isinstance(reading, Quantity) for reading in (start, before, change)):
+    if not (isinstance(start, Quantity) and isinstance(before, Quantity) and isinstance(change, Quantity)):
         return False
-    assert isinstance(start, Quantity) and isinstance(before, Quantity) and isinstance(change, Quantity)
     if start.high >= -AHEAD * trace.resolution_s:
         return False
     moved = (trace.gain_db[trace.time_s < 0] - before.value) * np.sign(change.value)

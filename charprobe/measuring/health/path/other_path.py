@@ -7,7 +7,7 @@ from collections.abc import Set
 import numpy as np
 
 from charprobe.measuring.health.path.tone_noise import under_tones
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.sweep import Sweep
@@ -18,15 +18,8 @@ from charprobe.values.wording import number_text, signed_text
 WITHHELD = ("response", "static.makeup_gain", "noise.change", "noise.change_at_equal_level")
 OF_TIME = {"timing-jump", "gap-edited", "reordered", "rate-mislabelled", "rate-converted", "lossy-coded"}
 OF_NOISE = {
-    "few-bits",
-    "lossy-coded",
-    "rate-converted",
-    "spur",
-    "hum",
-    "foreign-noise",
-    "idle-mute",
-    "low-level",
-}
+    "few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise", "idle-mute", "low-level",
+}  # fmt: skip
 OF_RESPONSE = {
     "two-paths", "diffuse-tail", "lossy-coded", "rate-converted", "automatic-gain", "timing-jump", "dropout",
     "clipped", "few-bits",
@@ -131,6 +124,7 @@ def _response(wet: Take, bypass: Take) -> list[str]:
     return [f"its response departs by {bend}, where the setting's is flat"]
 
 
+@once
 def _bands_db(take: Take) -> tuple[Array, Array] | None:
     """Middles of third octaves, and a take's gain in each re that around 1 kHz, from its first sweep."""
     segments = held(take, Sweep)
