@@ -125,7 +125,8 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     if unknown:
         reasons.append(
             f"no interval is foretold for {', '.join(unknown)}: the first take has no number to go by, "
-            "or one of another burst, of steps that had not settled, or of a stage that remembers"
+            "or one of another burst, of steps that had not settled, of a curve that misses its steps, "
+            "or of a stage that remembers"
         )
     if not gains:
         reasons.append(

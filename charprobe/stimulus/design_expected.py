@@ -28,7 +28,7 @@ AT_REST = ("static.low_level_gain", "static.makeup_gain")
 SHAPES = ("static.slope", "static.ratio", "static.knee_width")  # what no shift of the input axis moves
 ZERO_SAMPLES = 0.015  # of time zero; a stage that works in samples meets each burst at any time within one
 OWN_SAMPLES = 12**-0.5
-SHAPE = 1e-4  # share of a time left by curvature that reading it does not follow
+SHAPE = 1e-4  # of a time constant, left by curvature that reading a time does not follow
 # scatter between `USUAL_PHASES` as most stages have it, where the first take had not rested and tells none
 USUAL_PERIODS, USUAL_SHARE = 0.03, 3e-4  # of attacks in carrier periods, of releases as a share
 USUAL_PHASES = 9
@@ -42,6 +42,7 @@ LEVEL_STAYS = 0.4  # share of such a level that a release seen to its end still 
 LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
 LONGER_BY = 4.0  # times as long as first steps that had not settled: up to that, designed ones surely do
+MISFIT = 10.0  # times the uncertainty by its points at which a curve is doubted for its shape
 NARROW_DB = 1e-3  # knees narrower than this are hard
 # an interval that shrinks to no less than this tells nothing new
 TOLD_ANEW = 0.7
@@ -84,10 +85,11 @@ def expected_intervals(
     Notes
     -----
     What the first profile has no number for is not foretold: nothing tells how a stage scatters. Nor are
-    times of a burst that the first take did not play, or of a stage that remembers.
+    times of a burst that the first take did not play, or of a stage that remembers, nor a curve that is
+    doubted for its shape.
 
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
-    sigma the noise of the gain per sample, joined with time zero and 0.01 % for curvature.
+    sigma the noise of the gain per sample, joined with time zero and 0.01 % of tau for curvature.
     What the first profile is unsure of beyond that is scatter between carrier phases: part of it shrinks as
     means over phases do, part is the stage's own. Where the gaps or holds of the first take were too short,
     that was its doubt, and longer ones end it; scatter is taken then as most stages have it.
@@ -102,7 +104,11 @@ def expected_intervals(
 
 def _remembers(profile: Profile) -> bool:
     """Whether the gain hangs on what was played before: other steps and gaps are other conditions."""
-    return any(item.code == "history-dependent" for item in profile.health)
+    return _said_of(profile, "history-dependent", "warn", "note")
+
+
+def _said_of(profile: Profile, code: str, *severities: str) -> bool:
+    return any(item.code == code and item.severity in severities for item in profile.health)
 
 
 def _row(name: str, known: Quantity, std: float) -> ExpectedInterval:
@@ -124,7 +130,9 @@ class _Edge:
         sigma_db = DB_PER_NEPER * 10 ** ((self.noise_dbfs - self.level_dbfs) / 20) / math.sqrt(phases)
         root = math.sqrt(max(1.0, self.tau_s * self.rate_hz))
         zero = math.hypot(ZERO_SAMPLES, OWN_SAMPLES / math.sqrt(phases)) / self.rate_hz
-        return math.hypot(KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE * value_s)
+        return math.hypot(
+            KAPPA[name] * self.tau_s * sigma_db / self.change_db / root, zero, SHAPE * self.tau_s
+        )
 
 
 def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedInterval]:
@@ -145,7 +153,8 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         known = {name: reading for name, reading in found.items() if reading is not None}
         was = {name: one.std(name, reading.value, first.phases) for name, reading in known.items()}
         beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
-        scatter, unknown = _of_the_stage(beyond, edge, needs, held=first.hold_s >= 0.99 * bursts.hold_s)
+        held = first.hold_s >= 0.99 * bursts.hold_s and not _said_of(profile, "gap-too-short", "warn")
+        scatter, unknown = _of_the_stage(beyond, edge, needs, held=held)
         for name, reading in known.items():
             then = one.std(name, reading.value, bursts.phases)
             then *= min(1.0, reading.std / was[name])  # no doubt that the first take had not
@@ -180,8 +189,12 @@ def _of_the_stage(
     near, far = (LEVEL_MOVES[name] ** 2 for name in ("t63", "t90"))
     level = max(0.0, beyond["t90"] ** 2 - beyond["t63"] ** 2) / (far - near)
     ended = (1 - LEVEL_STAYS**2) * min(level, beyond["t63"] ** 2 / near)
-    stays = {name: beyond[name] ** 2 - LEVEL_MOVES[name] ** 2 * ended for name in beyond}
-    return {name: math.sqrt(max(0.0, square)) for name, square in stays.items()}, 0.0
+    stays = {
+        name: math.sqrt(max(0.0, std**2 - LEVEL_MOVES[name] ** 2 * ended)) for name, std in beyond.items()
+    }
+    # what moves t90 by more than a gain that is off at both was a release not seen to its end
+    stays["t90"] = min(stays["t90"], math.sqrt(far / near) * stays["t63"])
+    return stays, 0.0
 
 
 def _of_mean(phases: int) -> float:
@@ -228,9 +241,7 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     enough = steps.step_s >= needs.rise_s and LONGER <= times_longer <= LONGER_BY
     unlike = not settled and (not enough or _remembers(profile))
     if threshold is None or slope is None or knee is None or unlike:
-        for name in AT_REST:
-            if (known := profile.measured(name)) is not None:
-                yield _row(name, known, known.std)
+        yield from _at_rest(profile)
         return
     curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
     out = levels + curve.gain(levels)
@@ -240,6 +251,10 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     reading = _readings(curve, top_dbfs=float(levels.max()))
     same_top = abs(float(levels.max() - first_levels.max())) < SAME_TOP_DB  # most is lost at the highest step
     then, before = (_stds(curve, reading, *points) for points in ((levels, stds), (first_levels, first_stds)))
+    shape = [(known, before[name]) for name in SHAPES if name in before and (known := profile.measured(name))]
+    if settled and any(known.std > MISFIT * by_points for known, by_points in shape):
+        yield from _at_rest(profile)  # whether finer steps end what the curve misses is not known
+        return
     for name in reading:
         known = profile.measured(name)
         if known is None or (name == "static.max_reduction" and not same_top):
@@ -250,6 +265,13 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         yield _row(name, known, min(known.std, math.hypot(then[name], stays)))
     if curve.knee_db == 0.0:
         yield _row("static.knee_width", knee, _hard_knee(curve, levels, stds) / (2 * Z95))
+
+
+def _at_rest(profile: Profile) -> Iterator[ExpectedInterval]:
+    """The gain at rest alone: it stays as sure as it is."""
+    for name in AT_REST:
+        if (known := profile.measured(name)) is not None:
+            yield _row(name, known, known.std)
 
 
 def _first_points(profile: Profile) -> tuple[Array, Array, bool]:
