@@ -13,6 +13,7 @@ from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
 from tests.benchmarks.zoo.saturators import SATURATORS
 from tests.benchmarks.zoo.slow_compressors import SLOW_COMPRESSORS
 from tests.benchmarks.zoo.stage import LONGEST, Draw, Stage
+from tests.benchmarks.zoo.unit_habits import UNIT_HABITS
 from tests.benchmarks.zoo.unlike_cells import UNLIKE_CELLS
 
 
@@ -20,7 +21,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
     """Every stage; with a seed, those of our own making have parameters drawn around their usual ones."""
     makers = (
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
-        *(*ODD_CONTROLS, *ODD_PATHS),
+        *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
