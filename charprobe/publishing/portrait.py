@@ -93,7 +93,8 @@ def response_reach_db(profile: Profile) -> float | None:
 
 
 def _level(profile: Profile) -> str:
-    opens = said(profile, "Gate or expander")
+    opens = said(profile, "Gate or expander") or said(profile, "Its gain rises with level")
+    unlike = said(profile, "At ", end="depends on the frequency.")
     makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
@@ -101,19 +102,19 @@ def _level(profile: Profile) -> str:
     if reduces(profile) is False:
         bend = _lower_bend(profile)
         what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
-        return opens or f"{bend or what}{gain}."
+        return opens or unlike or f"{bend or what}{gain}."
     ratio, slope = profile.quantities.get("static.ratio"), profile.measured("static.slope")
     threshold = profile.quantities.get("static.threshold")
     if threshold is None or slope is None or ratio is None:
         most = profile.measured("static.max_reduction")
+        if unlike and not opens:
+            return unlike
         if most is not None and most.low > LEAST_REDUCTION_DB:
             return f"It reduces by up to {edited(most).number}{gain}; no straight part gives it a ratio."
         if opens:
             return opens
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
-        if unlike := said(profile, "At ", end="depends on the frequency."):
-            return unlike
         if threshold is not None and isinstance(threshold.reading, Unmeasured):
             return f"Threshold and ratio not known ({threshold.reading.reason}){gain}."
         return ""

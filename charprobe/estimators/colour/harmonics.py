@@ -18,7 +18,7 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.phasor import phasor
-from charprobe.values.quantity import DB_PER_NEPER, Z95
+from charprobe.values.quantity import DB_PER_NEPER, ORDER_SEEN, Z95
 
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
@@ -74,7 +74,8 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     settling = judge_tones(
         cut, tones=[tone for tone, _ in held], noise_db=noise_db, late_share=SETTLE_SHARE, edge_s=EDGE_S
     )
-    return tuple(_judged(cell, one) for cell, one in zip(cells, settling, strict=True))
+    drifts = _drifts(cells, settling)
+    return tuple(_judged(*each) for each in zip(cells, settling, drifts, strict=True))
 
 
 def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
@@ -83,13 +84,34 @@ def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
     return DB_PER_NEPER * float(cell.fit.stds[0] / abs(cell.fit.amplitudes[0])) * math.sqrt(seconds)
 
 
-def _judged(cell: HarmonicCell, settling: ToneSettling) -> HarmonicCell:
+def _drifts(cells: Sequence[HarmonicCell], settling: Sequence[ToneSettling]) -> list[float]:
+    """Share by which harmonic 2 of each tone may still drift, order n by n - 1 times as much.
+
+    Orders of which noise lets no drift be seen may drift like those of which it does, in their own tone and
+    in all others: one store fills under them all, less under quieter tones. What moves with the level tells
+    of no store.
+    """
+    sure = []
+    for cell, one in zip(cells, settling, strict=True):
+        seen = np.abs(cell.ratios) > ORDER_SEEN * cell.stds
+        if one.doubt_db <= SETTLED_DB and seen.any():
+            shares = cell.moving_stds / np.abs(cell.ratios) / np.arange(1, cell.orders)
+            sure.append((cell.tone.level_dbfs, float(np.max(shares[seen]))))
+    return [
+        max((share * min(1.0, 10 ** ((cell.tone.level_dbfs - at) / 20)) for at, share in sure), default=0.0)
+        for cell in cells
+    ]
+
+
+def _judged(cell: HarmonicCell, settling: ToneSettling, drift: float) -> HarmonicCell:
     """The cell with what its level still had to go, which also accounts for a drift of its orders."""
-    drift = cell.moving_stds if settling.doubt_db <= SETTLED_DB else np.zeros(cell.stds.size)
-    follow = (
-        FOLLOWS * settling.doubt_db / DB_PER_NEPER / Z95 * np.arange(1, cell.orders) * np.abs(cell.ratios)
-    )
-    return replace(cell, settling=settling, moving_stds=np.hypot(drift, follow))
+    own, share = np.zeros(cell.stds.size), FOLLOWS * settling.doubt_db / DB_PER_NEPER / Z95
+    if settling.doubt_db <= SETTLED_DB:
+        own, share = cell.moving_stds, math.hypot(share, drift)
+    follow = share * np.arange(1, cell.orders) * np.abs(cell.ratios)
+    if drift:
+        settling = replace(settling, std_db=math.hypot(settling.std_db, cell.creep_db))
+    return replace(cell, settling=settling, moving_stds=np.maximum(own, follow))
 
 
 def _settled(cut: Cut, tone: Tone) -> Cut | None:
@@ -124,8 +146,9 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         movement = course.real * carrier.real - course.imag * carrier.imag
         steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
-    unsure = np.zeros(fit.orders - 1)
+    unsure, creep_db = np.zeros(fit.orders - 1), 0.0
     if course is not None:
+        creep_db = _creep_db(course, fit, piece)
         movement, unsure = unfinished_orders(steady, fit, course)
         steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
@@ -140,7 +163,16 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         _drifting(steady, fitted, fit.orders),
         strays=beside.lines,
         noise=beside.noise,
+        creep_db=creep_db,
     )
+
+
+def _creep_db(course: Complex, fit: ToneFit, piece: Cut) -> float:
+    """By how much a level goes on in `SLOWER_S` at the pace it had from the third quarter to the last."""
+    quarter = course.size // 4
+    moved = course[-quarter:].mean() - course[-2 * quarter : -quarter].mean()
+    seconds = quarter * piece.step / piece.rate_hz
+    return float(abs(moved) / abs(fit.amplitudes[0])) * DB_PER_NEPER * SLOWER_S / seconds
 
 
 def _drifting(piece: Cut, fitted: Callable[[Cut], ToneFit], orders: int) -> Array:

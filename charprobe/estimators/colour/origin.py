@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -13,6 +14,11 @@ ORDERS = range(2, HIGHEST + 1)
 SURE = 5.0  # standard uncertainties from which one harmonic at rest speaks for every louder tone: 4 in 10^6
 CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
 AGAINST_DEG = (-150.0, -30.0)  # phases of a third harmonic that no lagging reduction of the crests makes
+LOUDER_DB = 1.5  # by which the output must rise for a third harmonic that stays to speak against colour
+GROWS = (
+    0.3  # dB per dB of output from which it does not stay: colour grows by 1 at least, by 2 while it is weak
+)
+WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
 
 Expected = Callable[[LevelRung], Quantity | None]
 
@@ -34,8 +40,9 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     frequency: colour does not go away with drive. Under gain reduction, what does not fall with frequency is
     colour unless the expected ripple accounts for every odd harmonic of the level; even harmonics are not
     ripple of a detector that hears both half waves alike. A reduction follows the crests, at once (third
-    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple. What only the first
-    description or only the expectation calls ripple may be either.
+    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple, unless the harmonic
+    stays as the output rises: colour would grow, and more than two poles, or phases turned behind, bring
+    ripple there. What only the first description or only the expectation calls ripple may be either.
     """
     sure = {
         frequency: min(levels)
@@ -54,20 +61,23 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
                 from_dbfs=sure.get(rung.cell.tone.frequency_hz),
                 explained=explained[rung.cell.tone.level_dbfs],
                 exceeded=_exceeded(rung, expected),
+                stays=any(_stays(rung, other) for other in rungs),
             ),
         )
         for rung in rungs
     ]
 
 
-def _origin(rung: LevelRung, *, from_dbfs: float | None, explained: bool, exceeded: bool) -> Origin:
+def _origin(
+    rung: LevelRung, *, from_dbfs: float | None, explained: bool, exceeded: bool, stays: bool
+) -> Origin:
     shown = [order for order in ORDERS if rung.shows(order)]
     if not shown:
         return "none"
     if rung.at_rest or (from_dbfs is not None and rung.input_dbfs >= from_dbfs):
         return "colour"
     left = [order for order in shown if rung.coloured(order)]
-    if any(order % 2 == 0 for order in left) or (3 in shown and _against(rung)):
+    if any(order % 2 == 0 for order in left) or (3 in shown and _against(rung) and not stays):
         return "colour"
     if left and rung.colour is not None and not explained:
         return "colour"
@@ -84,6 +94,17 @@ def _against(rung: LevelRung) -> bool:
     phase = rung.cell.phase(3)
     turned = 180.0 if rung.opening else 0.0
     return isinstance(phase, Quantity) and low < phase.low - turned and phase.high - turned < high
+
+
+def _stays(rung: LevelRung, other: LevelRung) -> bool:
+    """Whether the third harmonic is the same at two levels of one frequency, as ripple of a mean is."""
+    if rung.cell.tone.frequency_hz != other.cell.tone.frequency_hz or rung.idle or other.idle:
+        return False
+    thirds = [one.cell.level(3) for one in (rung, other)]
+    outputs = [one.cell.fundamental for one in (rung, other)]
+    here, there, low, high = (q.value if isinstance(q, Quantity) else math.nan for q in (*thirds, *outputs))
+    louder_db = abs(high - low)
+    return louder_db > LOUDER_DB and max(here, there) < WEAK_DBC and abs(here - there) < GROWS * louder_db
 
 
 def _over_db(rung: LevelRung, expected: Expected) -> float | None:

@@ -131,13 +131,14 @@ def phase_turner(draw: Draw) -> Stage:
 
     def process(sound: Array, rate: int) -> Output:
         level = mean_square(sound, 0.003, 0.003, rate)
-        cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0).sound
+        cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0)
+        turned = cell.sound
         part = (np.tan(np.pi * turn / rate) - 1) / (np.tan(np.pi * turn / rate) + 1)
         for _ in range(4):
-            cell = lfilter([part, 1.0], [1.0, part], cell)
-        return Output(cell, None)
+            turned = lfilter([part, 1.0], [1.0, part], turned)
+        return Output(turned, cell.gain)
 
-    return Stage("phase-turner", "turns phases behind its gain cell", process, turns_phase=True)
+    return Stage("phase-turner", "turns phases behind its gain cell", process, trace_is_gain=True)
 
 
 def keyed_by_esses(draw: Draw) -> Stage:

@@ -12,7 +12,7 @@ from charprobe.estimators.static.level_steps import LevelStepsFit
 from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, BendReadings, StaticReadings
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
-from charprobe.values.editors_digits import edited
+from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Unmeasured
 from charprobe.values.wording import number_text, rounded_text
 
@@ -103,7 +103,8 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
-    nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped
+    rises = any(True for _ in _rising(fit))
+    nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped and not rises
     if nothing and not curve.unknown_above:
         yield (
             "never-compresses",
@@ -164,15 +165,20 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             f"{_ratio(1 + after.slope) if shown else 'another ratio, of which too few steps tell,'} above "
             f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
         )
+    for corner_dbfs, slope_above in _rising(fit):
+        yield (
+            "expander",
+            "warn",
+            f"Slope {1 + slope_above:.3g} above {in_dbfs(corner_dbfs)}: the gain rises with level.",
+        )
+
+
+def _rising(fit: BendsFit) -> Iterator[tuple[float, float]]:
+    """Corners above which the gain rises with level, and by how many dB per dB."""
     for bend, facing in enumerate(fit.shape.facing):
         slope_above = fit.sections[bend + 1].slope
         if facing > 0 and slope_above > FLAT_SLOPE:
-            corner = in_dbfs(fit.corner(bend)[0])
-            yield (
-                "expander",
-                "warn",
-                f"Slope {1 + slope_above:.2g} above {corner}: the gain rises with level.",
-            )
+            yield fit.corner(bend)[0], slope_above
 
 
 def words_on(curve: StaticCurve, readings: StaticReadings, published: Published) -> Iterator[str]:
@@ -210,6 +216,11 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
+    elif readings.compressed is None and (rising := next(_rising(curve.fit), None)) is not None:
+        level, gain, _ = curve.means
+        most_db = float(gain[level > rising[0]].max() - gain[level <= rising[0]].min())
+        most = edited_number(most_db, "dB")
+        yield f"Its gain rises with level above {in_dbfs(rising[0])}, by up to {most}."
     elif isinstance(low, Quantity) and not curve.fit.shape.facing:
         above = "; no step above that had settled" if curve.unknown_above else ""
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
