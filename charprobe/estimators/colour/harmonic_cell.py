@@ -45,8 +45,6 @@ class HarmonicCell:
         Steady lines beside the tone that are no harmonics of it, strongest first.
     path_std_db : float
         Standard uncertainty of the level for what the gain of path and gear moved by during the take.
-    creep_db : float
-        How far the level would go on at its last pace while a slow store fills.
     noise : Quantity or None
         Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
     """
@@ -59,7 +57,6 @@ class HarmonicCell:
     settling: ToneSettling = AT_REST
     strays: tuple[StrayLine, ...] = ()
     path_std_db: float = 0.0
-    creep_db: float = 0.0
     noise: Quantity | None = None
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -18,7 +19,7 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.phasor import phasor
-from charprobe.values.quantity import DB_PER_NEPER, ORDER_SEEN, Z95
+from charprobe.values.quantity import DB_PER_NEPER, Z95
 
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
@@ -27,6 +28,7 @@ STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement 
 FOLLOWS = 2.0  # dB by which n - 1 orders move per dB of gain: 1 of colour, 1 / slope of ripple
 DRIFTS = 5.0  # standard uncertainties by which a harmonic must change from half to half to be said to drift
 SLOWER_S = 1.0  # time a drift is granted to go on for
+LEAST_SHARE = 0.005  # of a harmonic; what drifts by less is no store that matters to others
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
 
 
@@ -87,16 +89,16 @@ def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
 def _drifts(cells: Sequence[HarmonicCell], settling: Sequence[ToneSettling]) -> list[float]:
     """Share by which harmonic 2 of each tone may still drift, order n by n - 1 times as much.
 
-    Orders of which noise lets no drift be seen may drift like those of which it does, in their own tone and
-    in all others: one store fills under them all, less under quieter tones. What moves with the level tells
-    of no store.
+    What the strongest order, of which noise hides least, does in two tones of a level, all others may do
+    unseen, less in quieter tones: one store fills under them. What moves with the level tells of no store.
     """
-    sure = []
+    shares: dict[float, list[float]] = defaultdict(list)
     for cell, one in zip(cells, settling, strict=True):
-        seen = np.abs(cell.ratios) > ORDER_SEEN * cell.stds
-        if one.doubt_db <= SETTLED_DB and seen.any():
-            shares = cell.moving_stds / np.abs(cell.ratios) / np.arange(1, cell.orders)
-            sure.append((cell.tone.level_dbfs, float(np.max(shares[seen]))))
+        if one.doubt_db <= SETTLED_DB and cell.orders > 1:
+            n = int(np.argmax(np.abs(cell.ratios)))
+            shares[cell.tone.level_dbfs].append(cell.moving_stds[n] / abs(cell.ratios[n]) / (n + 1))
+    both = [(level, sorted(found)[-2]) for level, found in shares.items() if len(found) > 1]
+    sure = [(level, share) for level, share in both if share > LEAST_SHARE]
     return [
         max((share * min(1.0, 10 ** ((cell.tone.level_dbfs - at) / 20)) for at, share in sure), default=0.0)
         for cell in cells
@@ -109,8 +111,6 @@ def _judged(cell: HarmonicCell, settling: ToneSettling, drift: float) -> Harmoni
     if settling.doubt_db <= SETTLED_DB:
         own, share = cell.moving_stds, math.hypot(share, drift)
     follow = share * np.arange(1, cell.orders) * np.abs(cell.ratios)
-    if drift:
-        settling = replace(settling, std_db=math.hypot(settling.std_db, cell.creep_db))
     return replace(cell, settling=settling, moving_stds=np.maximum(own, follow))
 
 
@@ -146,9 +146,8 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         movement = course.real * carrier.real - course.imag * carrier.imag
         steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
-    unsure, creep_db = np.zeros(fit.orders - 1), 0.0
+    unsure = np.zeros(fit.orders - 1)
     if course is not None:
-        creep_db = _creep_db(course, fit, piece)
         movement, unsure = unfinished_orders(steady, fit, course)
         steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
         fit = fitted(steady)
@@ -163,16 +162,7 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         _drifting(steady, fitted, fit.orders),
         strays=beside.lines,
         noise=beside.noise,
-        creep_db=creep_db,
     )
-
-
-def _creep_db(course: Complex, fit: ToneFit, piece: Cut) -> float:
-    """By how much a level goes on in `SLOWER_S` at the pace it had from the third quarter to the last."""
-    quarter = course.size // 4
-    moved = course[-quarter:].mean() - course[-2 * quarter : -quarter].mean()
-    seconds = quarter * piece.step / piece.rate_hz
-    return float(abs(moved) / abs(fit.amplitudes[0])) * DB_PER_NEPER * SLOWER_S / seconds
 
 
 def _drifting(piece: Cut, fitted: Callable[[Cut], ToneFit], orders: int) -> Array:

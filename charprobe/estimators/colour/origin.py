@@ -14,11 +14,15 @@ ORDERS = range(2, HIGHEST + 1)
 SURE = 5.0  # standard uncertainties from which one harmonic at rest speaks for every louder tone: 4 in 10^6
 CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
 AGAINST_DEG = (-150.0, -30.0)  # phases of a third harmonic that no lagging reduction of the crests makes
-LOUDER_DB = 1.5  # by which the output must rise for a third harmonic that stays to speak against colour
+LOUDER_DB = 0.8  # by which the output must rise for a third harmonic that stays to speak against colour
 GROWS = (
     0.3  # dB per dB of output from which it does not stay: colour grows by 1 at least, by 2 while it is weak
 )
 WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
+CLEAR_DB, STRAIGHT = (
+    0.3,
+    0.05,
+)  # standard uncertainty of a level, and difference of slopes, that let them be compared
 
 Expected = Callable[[LevelRung], Quantity | None]
 
@@ -40,15 +44,17 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     frequency: colour does not go away with drive. Under gain reduction, what does not fall with frequency is
     colour unless the expected ripple accounts for every odd harmonic of the level; even harmonics are not
     ripple of a detector that hears both half waves alike. A reduction follows the crests, at once (third
-    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple, unless the harmonic
-    stays as the output rises: colour would grow, and more than two poles, or phases turned behind, bring
-    ripple there. What only the first description or only the expectation calls ripple may be either.
+    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple. A third harmonic
+    that stays as the output rises is: colour would grow, while more than one pole, or phases turned behind,
+    make ripple fall and turn otherwise; then odd orders beyond the third are not asked.
+    What only the first description or only the expectation calls ripple may be either.
     """
     sure = {
         frequency: min(levels)
         for frequency in {rung.cell.tone.frequency_hz for rung in rungs}
         if (levels := [r.input_dbfs for r in rungs if r.cell.tone.frequency_hz == frequency and _sure(r)])
     }
+    stays = _stays(rungs)
     explained = {
         level: all(_explained(rung, expected) for rung in rungs if rung.cell.tone.level_dbfs == level)
         for level in {rung.cell.tone.level_dbfs for rung in rungs}
@@ -61,7 +67,7 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
                 from_dbfs=sure.get(rung.cell.tone.frequency_hz),
                 explained=explained[rung.cell.tone.level_dbfs],
                 exceeded=_exceeded(rung, expected),
-                stays=any(_stays(rung, other) for other in rungs),
+                stays=stays,
             ),
         )
         for rung in rungs
@@ -77,9 +83,11 @@ def _origin(
     if rung.at_rest or (from_dbfs is not None and rung.input_dbfs >= from_dbfs):
         return "colour"
     left = [order for order in shown if rung.coloured(order)]
-    if any(order % 2 == 0 for order in left) or (3 in shown and _against(rung) and not stays):
+    if any(order % 2 == 0 for order in left):
         return "colour"
-    if left and rung.colour is not None and not explained:
+    if stays:
+        left = [order for order in left if order == 3]
+    elif (3 in shown and _against(rung)) or (left and rung.colour is not None and not explained):
         return "colour"
     return "either" if left or exceeded else "ripple"
 
@@ -96,15 +104,33 @@ def _against(rung: LevelRung) -> bool:
     return isinstance(phase, Quantity) and low < phase.low - turned and phase.high - turned < high
 
 
-def _stays(rung: LevelRung, other: LevelRung) -> bool:
-    """Whether the third harmonic is the same at two levels of one frequency, as ripple of a mean is."""
-    if rung.cell.tone.frequency_hz != other.cell.tone.frequency_hz or rung.idle or other.idle:
-        return False
-    thirds = [one.cell.level(3) for one in (rung, other)]
-    outputs = [one.cell.fundamental for one in (rung, other)]
-    here, there, low, high = (q.value if isinstance(q, Quantity) else math.nan for q in (*thirds, *outputs))
-    louder_db = abs(high - low)
-    return louder_db > LOUDER_DB and max(here, there) < WEAK_DBC and abs(here - there) < GROWS * louder_db
+def _stays(rungs: Sequence[LevelRung]) -> bool:
+    """Whether the third harmonic is the same at two levels of a frequency and grows nowhere: ripple."""
+    growths = [
+        found for softer in rungs for louder in rungs if (found := _growth(softer, louder)) is not None
+    ]
+    return any(abs(one) < GROWS for one in growths) and not any(one >= GROWS for one in growths)
+
+
+def _growth(softer: LevelRung, louder: LevelRung) -> float | None:
+    """Growth of the third harmonic in dB per dB of output where the curve is straight; None if not clear."""
+    if softer.cell.tone.frequency_hz != louder.cell.tone.frequency_hz or softer.idle or louder.idle:
+        return None
+    known = 0.0 not in (softer.steepness, louder.steepness)
+    if known and abs(softer.steepness - louder.steepness) > STRAIGHT:
+        return None
+    thirds = [one.cell.level(3) for one in (softer, louder)]
+    outputs = [one.cell.fundamental for one in (softer, louder)]
+    here, there, low, high = (q if isinstance(q, Quantity) else None for q in (*thirds, *outputs))
+    if here is None or there is None or low is None or high is None:
+        return None
+    louder_db = high.value - low.value
+    clear = math.hypot(here.std, there.std) < GROWS * louder_db
+    return (
+        (there.value - here.value) / louder_db
+        if clear and louder_db > LOUDER_DB and there.value < WEAK_DBC
+        else None
+    )
 
 
 def _over_db(rung: LevelRung, expected: Expected) -> float | None:
