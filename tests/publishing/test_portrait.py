@@ -94,3 +94,6 @@ def test_reduction_that_depends_on_the_frequency_is_no_unknown_threshold():
     slope, most = (Unmeasured(unit, "no reduction", "higher steps") for unit in ("dB/dB", "dB"))
     band = changed(made_profile(B), static__threshold=none, static__slope=slope, static__max_reduction=most)
     assert portrait_of(dataclasses.replace(band, findings=(said,))).level == said
+    # nor is what level steps of one frequency show the whole of it
+    little = changed(band, static__max_reduction=Quantity(0.5, 0.4, 0.6, "dB"))
+    assert portrait_of(dataclasses.replace(little, findings=(said,))).level == said

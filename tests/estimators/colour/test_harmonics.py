@@ -1,5 +1,7 @@
 """Harmonics of polynomial devices, whose orders have closed forms, on drifting clocks and in noise."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from held_truths import expected_inside
@@ -66,3 +68,18 @@ def test_a_tone_of_which_no_bit_came_back_has_no_harmonics():
         -10.0,
     ]  # a word of 4 bits loses -30 dBFS
     assert all(np.isfinite(cell.ratios).all() for cell in cells)
+
+
+def test_a_second_harmonic_that_fades_as_a_store_fills_has_room_for_where_it_goes(rng):
+    tones = [replace(tone, level_dbfs=-10.0) for tone in TONES]
+    last = max(tone.stop for tone in tones)
+    at = np.arange(last + 4800)
+    fading = 0.05 * (0.7 + 0.3 * np.exp(-at / RATE_HZ / 0.8))
+    wave = np.zeros(at.size)
+    for tone in tones:
+        turn = 2 * np.pi * tone.frequency_hz / RATE_HZ * (at - tone.start)
+        played = 10**-0.5 * np.cos(turn) * ((at >= tone.start) & (at < tone.stop))
+        wave += played + fading * played**2
+    for cell in measure_harmonics(Cut(wave + rng.normal(0, 1e-5, at.size), 0.0, 1.0, RATE_HZ), tones=tones):
+        level = cell.level(2)
+        assert level.low <= 20 * np.log10(0.035 * 10**-0.5 / 2) <= level.high

@@ -77,3 +77,12 @@ def test_ripple_of_a_gain_that_crests_raise_is_turned_round():
     rising = replace(falling, reduction_db=-6.0)  # follows those of a gate
     assert origins(falling) == ["colour"]
     assert origins(rising) == ["ripple"]
+
+
+@pytest.mark.parametrize(("grown", "origin"), [(1.0, "ripple"), (1.5, "colour")])
+def test_a_third_harmonic_that_stays_as_the_output_rises_is_ripple_whatever_its_phase(grown, origin):
+    leading = 1e-3 * np.exp(-1.4j)
+    soft, loud = rung(-10, leading, colour=(0, 0)), rung(-2, grown * leading, colour=(0, 0))
+    louder = replace(loud.cell.fit, amplitudes=1.2 * loud.cell.fit.amplitudes)  # 1.6 dB; colour grows as much
+    loud = replace(loud, cell=replace(loud.cell, fit=louder))
+    assert set(origins(soft, loud)) == {origin}

@@ -58,3 +58,8 @@ def test_a_gate_of_which_one_step_tells_is_named_by_where_it_works(rng):
     readings, said = said_of(curve_of(lambda at: np.interp(at, level, floor), rng, level=level))
     assert isinstance(readings.lower.slope, Unmeasured)
     assert said[0].startswith("Gate or expander, working below −4")
+
+
+def test_a_gain_that_rises_with_level_is_no_gain_that_stays(rng):
+    _, said = said_of(curve_of(lambda level: -0.06 * knee(level + 27, 0.0), rng, sigma_db=1e-4))
+    assert said[0] == "Its gain rises with level above −27.0 dBFS, by up to 1.5 dB."

@@ -88,3 +88,11 @@ def test_one_marker_tells_a_copy_where_the_other_is_cut_off(gain_db):
     (told,) = told_of(copied[late:])
     assert "4.2 ms behind the sound" in told.message
     assert told_of(played()[1][late:]) == []
+
+
+def test_phases_turned_in_the_path_are_no_second_path():
+    part = (np.tan(np.pi * 200 / RATE_HZ) - 1) / (np.tan(np.pi * 200 / RATE_HZ) + 1)
+    turned = played()[1]
+    for _ in range(4):
+        turned = signal.lfilter([part, 1.0], [1.0, part], turned)
+    assert told_of(turned) == []
