@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from charprobe.values.arrays import Array
 
+At = TypeVar("At", bound="Place")
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-3, 1e-9, 1e9  # of steps, re the diagonal of the normal matrix
 FAINTEST = 1e-9  # share of the largest diagonal that an unknown without effect is damped by
 
@@ -85,34 +87,70 @@ def fit_unknowns(
     >>> found.values.round(6).tolist()
     [2.0, 0.5]
     """
+
+    def at(values: Array) -> _Residuals:
+        residuals, slopes = model(values)
+        return _Residuals(float(residuals @ residuals), -(residuals @ slopes), slopes.T @ slopes, residuals)
+
+    values, found = descend(at, start, bounds=bounds, rounds=rounds, tolerance=tolerance)
+    covariance: Array = np.asarray(np.linalg.pinv(found.normal))
+    at_bound = any(not least < at < most for at, least, most in zip(values.tolist(), *bounds, strict=True))
+    return Fitted(values, covariance, found.residuals, at_bound)
+
+
+@dataclass(frozen=True)
+class Place:
+    """A sum of squares at some unknowns, where it falls to (minus half its slopes), and its normal matrix."""
+
+    cost: float
+    downhill: Array
+    normal: Array
+
+
+@dataclass(frozen=True)
+class _Residuals(Place):
+    residuals: Array
+
+
+def descend(
+    at: Callable[[Array], At],
+    start: Sequence[float] | Array,
+    *,
+    bounds: tuple[Sequence[float], Sequence[float]],
+    rounds: int,
+    tolerance: float,
+) -> tuple[Array, At]:
+    """Find the unknowns at which a sum of squares is least; see `fit_unknowns`, which knows its residuals."""
     low, high = (np.asarray(bound, dtype=np.float64) for bound in bounds)
     values = np.minimum(np.maximum(np.asarray(start, dtype=np.float64), low), high)
-    residuals, slopes = model(values)
-    cost, damping = float(residuals @ residuals), FIRST_DAMPING
-    normal, downhill = slopes.T @ slopes, -(residuals @ slopes)
+    here, damping = at(values), FIRST_DAMPING
     for _ in range(rounds):
-        free = ((values > low) | (downhill > 0)) & ((values < high) | (downhill < 0))
-        damped, wanted = (normal.copy(), downhill) if free.all() else (normal[free][:, free], downhill[free])
-        if not damped.any():
+        sides = zip(values.tolist(), *bounds, here.downhill.tolist(), strict=True)
+        free = [
+            unknown
+            for unknown, (at_, least, most, fall) in enumerate(sides)
+            if (at_ > least or fall > 0) and (at_ < most or fall < 0)
+        ]
+        damped, wanted = here.normal.copy(), here.downhill
+        if len(free) < values.size:
+            damped, wanted = damped[np.ix_(free, free)], wanted[free]
+        diagonal = damped.reshape(-1)[:: len(free) + 1]  # seen in its place
+        if not free or not (most := float(diagonal.max())):
             break
-        diagonal = np.einsum("ii->i", damped)  # seen in its place
-        diagonal += damping * (diagonal + FAINTEST * diagonal.max())
+        diagonal += damping * (diagonal + FAINTEST * most)
         trial = values.copy()
         trial[free] += np.linalg.solve(damped, wanted)
         trial = np.minimum(np.maximum(trial, low), high)
-        tried, tried_slopes = model(trial)
-        tried_cost = float(tried @ tried)
-        done = abs(cost - tried_cost) <= tolerance * cost and damping < 1
-        if tried_cost <= cost:
-            values, residuals, slopes, cost = trial, tried, tried_slopes, tried_cost
-            normal, downhill = slopes.T @ slopes, -(residuals @ slopes)
+        there = at(trial)
+        done = abs(here.cost - there.cost) <= tolerance * here.cost and damping < 1
+        if there.cost <= here.cost:
+            values, here = trial, there
             damping = max(LEAST_DAMPING, damping / 9)
         else:
             damping *= 6
         if done or damping > MOST_DAMPING:
             break
-    covariance: Array = np.asarray(np.linalg.pinv(normal))
-    return Fitted(values, covariance, residuals, bool(np.any((values <= low) | (values >= high))))
+    return values, here
 
 
 def aicc(chi2: float, *, points: int, unknowns: int) -> float:

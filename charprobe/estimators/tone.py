@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -19,6 +19,7 @@ BAND = 0.475  # orders above this share of the rate are left out: converter filt
 MIN_PERIODS = 2.0
 NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside each order that its noise is read from
 ITERATIONS = 6
+ENTANGLED = 3.0  # spread of the variances of orders, times samples: 1 where many periods make them orthogonal
 DETECTED_TONE = 3.0  # standard uncertainties; below `DETECTED`: known tones are read, not searched for
 
 
@@ -129,28 +130,36 @@ def fit_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int,
     >>> [round(float(a), 9) for a in np.abs(fit.amplitudes)]
     [0.5, 0.01, 0.0]
     """
-    orders = orders_in_band(frequency_hz, rate_hz=cut.rate_hz, orders=orders)
-    _require_length(cut, frequency_hz, orders)
     frequency, std = frequency_hz, 0.0
     if refine:
         offset = fit_common_frequency(
             [cut], frequencies_hz=[frequency_hz], phase_origins=[phase_origin], orders=orders
         )
         frequency, std = frequency_hz * (1 + offset.relative), frequency_hz * offset.std
+    fit = fit_known_tone(cut, frequency_hz=frequency, phase_origin=phase_origin, orders=orders).fit
+    return replace(fit, frequency_std_hz=std)
+
+
+@dataclass(frozen=True)
+class ToneAndRest:
+    """A fitted tone, and what it leaves over of each sample."""
+
+    fit: ToneFit
+    rest: Array
+
+
+def fit_known_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int) -> ToneAndRest:
+    """Fit a tone of known frequency as `fit_tone` does, and keep what is left over."""
+    orders = orders_in_band(frequency_hz, rate_hz=cut.rate_hz, orders=orders)
+    _require_length(cut, frequency_hz, orders)
+    frequency = frequency_hz
     solved = _solve(cut, frequency, phase_origin, orders)
     stds = order_stds(solved.residual, frequency * cut.step / cut.rate_hz, orders)
     # the solution refers to the middle of the cut, where few periods and long times do no harm
     turn = np.exp(1j * solved.to_origin * np.arange(1, orders + 1))
     rms = math.sqrt(float(np.mean(solved.residual**2)))
-    return ToneFit(
-        frequency,
-        std,
-        phase_origin,
-        float(solved.coefficients[0].real),
-        solved.coefficients[1:] * turn,
-        stds,
-        rms,
-    )
+    dc, amplitudes = float(solved.coefficients[0].real), solved.coefficients[1:] * turn
+    return ToneAndRest(ToneFit(frequency, 0.0, phase_origin, dc, amplitudes, stds, rms), solved.residual)
 
 
 def fit_common_frequency(
@@ -245,9 +254,11 @@ def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _
     basis = _basis(turns, cut.samples.size, orders)
     coefficients = basis.amplitudes(cut.samples[None, :])[0]
     left = cut.samples - basis.carrier.wave(coefficients)
-    again = basis.amplitudes(left[None, :])[0]  # one refinement: error down to rounding
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
-    return _ToneSolution(coefficients + again, left - basis.carrier.wave(again), to_origin, basis)
+    if basis.entangled:  # one refinement: error down to rounding
+        again = basis.amplitudes(left[None, :])[0]
+        coefficients, left = coefficients + again, left - basis.carrier.wave(again)
+    return _ToneSolution(coefficients, left, to_origin, basis)
 
 
 @dataclass(frozen=True)
@@ -260,6 +271,14 @@ class _Basis:
     carrier: Orders
     even: Array
     odd: Array
+
+    @cached_property
+    def entangled(self) -> bool:
+        """Whether few periods leave the orders so alike that solving for them costs digits."""
+        apart = (
+            float(np.ptp(np.linalg.eigvalsh(part) * self.carrier.count)) for part in (self.even, self.odd)
+        )
+        return max(apart) > ENTANGLED
 
     def amplitudes(self, rows: Array) -> Complex:
         """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from charprobe.estimators.noise import HANN_CORRELATION
-from charprobe.estimators.tone import ToneFit
+from charprobe.estimators.tone import ToneAndRest, ToneFit
 from charprobe.values.arrays import Array, Index
 from charprobe.values.cut import Cut
 from charprobe.values.orders import orders_of
@@ -62,15 +63,15 @@ class NoiseBeside:
     noise: Quantity | None
 
 
-def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
+def beside_tone(cut: Cut, found: ToneAndRest) -> NoiseBeside:
     """Find what sounds beside a tone: lines that are no harmonics of it, and noise.
 
     Parameters
     ----------
     cut : Cut
         The stretch the tone was fitted to.
-    tone : ToneFit
-        Its fit.
+    found : ToneAndRest
+        Its fit, and what that leaves over.
 
     Notes
     -----
@@ -80,9 +81,9 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     gain movement lie. Lines up to 120 Hz off an order on both sides, about as strong, are the sidebands of a
     gain that moves, not lines. The noise is the sum of the floor from 20 Hz to 20 kHz (or 0.47 of the rate).
     """
-    residual = subtract_tone(cut, tone).samples
+    tone, residual = found.fit, found.rest
     n = residual.size
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
+    window = _hann(n)
     power = np.abs(np.fft.rfft(window * residual)) ** 2 * (2 / float(window.sum())) ** 2
     bin_hz = cut.rate_hz / cut.step / n
     count = power.size // (2 * FLOOR_BINS)
@@ -103,6 +104,12 @@ def beside_tone(cut: Cut, tone: ToneFit) -> NoiseBeside:
     lines = [line for line in lines if not _mirrored(line, lines, tone.frequency_hz, 1.5 * bin_hz)]
     heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
     return NoiseBeside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
+
+
+@lru_cache(maxsize=16)
+def _hann(count: int) -> Array:
+    """Window of so many samples; tones are of a few lengths. Not to be changed."""
+    return np.asarray(0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(count) + 0.5) / count))
 
 
 def _read(size: Array, at: Index, std: Array, *, tone: ToneFit, bin_hz: float) -> list[StrayLine]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +55,6 @@ class Clock:
 
 def finite(samples: Array) -> Array:
     """Samples as they are, but 0 where they are not finite."""
-    if np.all(np.isfinite(samples)):
+    if math.isfinite(samples @ samples) or np.all(np.isfinite(samples)):
         return samples
     return np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)

@@ -25,10 +25,13 @@ KINDS: tuple[tuple[Smoothed, Falling], ...] = (
 SHARES = (0.5, PART_63, 0.9)
 PHASES = 192  # of a half period, evenly apart
 RATIOS = (1e-6, 30.0)  # of attack to release constant, tried
-ROUNDS = 26  # halvings of the search for a steady state
+ROUNDS, STRAIGHT = 40, 10  # of the search for a steady state: most need four; by straight lines at first
+LOOKS = 12  # at most, for the ratio of the constants
 MISS = 0.05  # of the logarithm of its times, rms, that a detector may miss the measured ones by
 AS_GOOD, NEAR = 1.5, 0.01  # a detector is as good as the best within this factor, and so much beside
 LEAST_DB = 1e-3  # of a reduction
+NEAR_STATE = 1e-13  # of what it follows: a state that has come back
+SAME_RATIO = 1e-7  # of the logarithm of a ratio
 
 _ANGLE = np.pi * (np.arange(PHASES) + 0.5) / PHASES  # from one crest to the next
 _HALF_DB = 20 * np.log10(np.abs(np.cos(_ANGLE)))
@@ -124,23 +127,38 @@ class Rippling:
         return float(third / first)
 
     def _period(self, target: Array, half_s: float) -> Array:
-        """States over half a period of the tone that end where they began: found by halving a range."""
+        """States over half a period of the tone that end where they began.
+
+        The last state is a straight line of the first for as long as the same points rise, so each walk tells
+        where that line meets its start; where this leaves the range, or goes on for long, it is halved.
+        """
         step_s = half_s / PHASES
         rise, fall = (
             -np.expm1(-step_s / max(constant, 1e-9)) for constant in (self.attack_s, self.release_s)
         )
         wait = round(self.hold_s / step_s)
         low, high = float(target.min()), float(target.max())
-        for _ in range(ROUNDS):
-            middle = (low + high) / 2
-            last = self._walk(target, middle, rise, fall, wait)[-1]
-            low, high = (middle, high) if last > middle else (low, middle)
-        return np.array(self._walk(target, (low + high) / 2, rise, fall, wait))
+        near, start, goals = NEAR_STATE * (high - low), (low + high) / 2, target.tolist()
+        for turn in range(ROUNDS):
+            states, slope = self._walk(goals, start, rise, fall, wait)
+            off = states[-1] - start
+            if abs(off) <= near:
+                break
+            low, high = (start, high) if off > 0 else (low, start)
+            start += off / max(1 - slope, 1e-12)
+            if not low < start < high or turn >= STRAIGHT:
+                start = (low + high) / 2
+        return np.array(states)
 
-    def _walk(self, target: Array, start: float, rise: float, fall: float, wait: int) -> list[float]:
-        """States at each point of `target`, from the one before it; a fall waits so many points."""
-        states, state, since = [], start, 0
-        for goal in target.tolist():
+    def _walk(
+        self, goals: list[float], start: float, rise: float, fall: float, wait: int
+    ) -> tuple[list[float], float]:
+        """States at each of the goals, from the one before it, and the slope of the last by the first.
+
+        A fall waits so many points.
+        """
+        states, state, since, falls, waits = [], start, 0, 0, 0
+        for goal in goals:
             if goal >= state:
                 state += rise * (goal - state)
                 since = 0
@@ -148,8 +166,11 @@ class Rippling:
                 since += 1
                 if since > wait:
                     state += fall * ((goal if self.falling == "target" else 0.0) - state)
+                    falls += 1
+                else:
+                    waits += 1
             states.append(state)
-        return states
+        return states, float((1 - rise) ** (len(goals) - falls - waits) * (1 - fall) ** falls)
 
 
 @dataclass(frozen=True)
@@ -236,7 +257,7 @@ class _DetectorLaw:
 
 
 def _zero(
-    rising: Callable[[Array], Array], low: float, high: float, *, tries: int = 32, looks: int = 5
+    rising: Callable[[Array], Array], low: float, high: float, *, tries: int = 32, looks: int = 4
 ) -> float:
     """Where a rising function passes zero: tries inside its bracket at each look, at last a straight line."""
     places = np.array([low, high])
@@ -249,6 +270,27 @@ def _zero(
         places, values = places[above - 1 : above + 1], values[above - 1 : above + 1]
     share = -values[0] / (values[1] - values[0])
     return float(places[0] + np.clip(share, 0.0, 1.0) * (places[1] - places[0]))
+
+
+def _crossing(
+    rising: Callable[[float], float], places: tuple[float, float], ends: tuple[float, float]
+) -> float:
+    """Where a rising function that is nearly straight passes zero, by straight lines between two places.
+
+    An end that stays twice counts half (the Illinois rule), so that both close in.
+    """
+    (low, high), (below, above) = places, ends
+    place, side = low, 0
+    for _ in range(LOOKS):
+        last, place = place, high - above * (high - low) / (above - below)
+        if abs(place - last) < SAME_RATIO:
+            break
+        value = rising(place)
+        if value > 0:
+            high, above, below, side = place, value, below / 2 if side > 0 else below, 1
+        else:
+            low, below, above, side = place, value, above / 2 if side < 0 else above, -1
+    return place
 
 
 def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
@@ -294,12 +336,13 @@ def _matched(smoothed: Smoothed, falling: Falling, motion: Motion) -> Rippling |
         return float(np.log(times[0, 1] / times[1, 1])) - wanted
 
     low, high = (float(np.log(ratio)) for ratio in RATIOS)
-    if excess(low) > 0:
+    ends = excess(low), excess(high)
+    if ends[0] > 0:
         log_ratio = low
-    elif excess(high) < 0:
+    elif ends[1] < 0:
         return None
     else:
-        log_ratio = _zero(lambda at: np.array([excess(one) for one in at]), low, high, tries=1, looks=11)
+        log_ratio = _crossing(excess, (low, high), ends)
     ratio = float(np.exp(log_ratio))
     times = law.times(motion, ratio)
     attack_s = float(measured[1, 1] / times[1, 1])

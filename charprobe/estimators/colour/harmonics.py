@@ -12,8 +12,8 @@ import numpy as np
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.tone_settling import SETTLED_DB, ToneSettling, judge_tones
 from charprobe.estimators.colour.unfinished_orders import unfinished_orders
-from charprobe.estimators.tone import ToneFit, fit_common_frequency, fit_tone
-from charprobe.estimators.tone_residual import beside_tone, subtract_tone
+from charprobe.estimators.tone import ToneAndRest, ToneFit, fit_common_frequency, fit_known_tone
+from charprobe.estimators.tone_residual import beside_tone
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
@@ -125,10 +125,8 @@ def _settled(cut: Cut, tone: Tone) -> Cut | None:
 def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     frequency_hz = tone.frequency_hz * (1 + relative)
 
-    def fitted(cut: Cut) -> ToneFit:
-        return fit_tone(
-            cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST, refine=False
-        )
+    def fitted(cut: Cut) -> ToneAndRest:
+        return fit_known_tone(cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST)
 
     n = piece.samples.size
     per_sample = frequency_hz * piece.step / piece.rate_hz
@@ -137,23 +135,23 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     shapes: Array = np.asarray(
         np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:], dtype=np.float64
     )
-    steady, fit, course = piece, fitted(piece), None
+    steady, found, course, movement = piece, fitted(piece), None, np.zeros(n)
     for _ in range(STEADYING):
-        found = _slow_movement(piece, fit, shapes, carrier)
-        if found is None:
+        moves = _slow_movement(found.rest + movement, found.fit, shapes, carrier)
+        if moves is None:
             break
-        course = found
+        course = moves
         movement = course.real * carrier.real - course.imag * carrier.imag
         steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
-        fit = fitted(steady)
-    unsure = np.zeros(fit.orders - 1)
+        found = fitted(steady)
+    unsure = np.zeros(found.fit.orders - 1)
     if course is not None:
-        movement, unsure = unfinished_orders(steady, fit, course)
+        movement, unsure = unfinished_orders(steady, found, course)
         steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
-        fit = fitted(steady)
-    first = complex(fit.amplitudes[0])
-    own = float(abs(first))
-    beside = beside_tone(steady, fit)
+        found = fitted(steady)
+    fit = found.fit
+    own = float(abs(fit.amplitudes[0]))
+    beside = beside_tone(steady, found)
     return HarmonicCell(
         tone,
         fit,
@@ -165,7 +163,7 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     )
 
 
-def _drifting(piece: Cut, fitted: Callable[[Cut], ToneFit], orders: int) -> Array:
+def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int) -> Array:
     """What a drift of each ratio from the first half of a tone to the second adds to its uncertainty.
 
     Ripple may still fall where the gain has settled: a slow store fills. It is granted `SLOWER_S` to go on.
@@ -174,7 +172,7 @@ def _drifting(piece: Cut, fitted: Callable[[Cut], ToneFit], orders: int) -> Arra
     middle = piece.start + piece.step * (piece.samples.size // 2)
     try:
         first, second = (
-            fitted(half)
+            fitted(half).fit
             for half in (piece.between(piece.start, middle), piece.between(middle, piece.start + 1e12))
         )
     except SegmentTooShortError:
@@ -190,13 +188,12 @@ def _turn(fit: ToneFit) -> Complex:
     return np.asarray(np.exp(-1j * np.arange(2, fit.orders + 1) * np.angle(fit.amplitudes[0])))
 
 
-def _slow_movement(piece: Cut, fit: ToneFit, shapes: Array, carrier: Complex) -> Complex | None:
+def _slow_movement(residual: Array, fit: ToneFit, shapes: Array, carrier: Complex) -> Complex | None:
     """Slow movement of the fundamental's amplitude, which rides on the carrier; None if there is none.
 
-    The residual is projected onto the carrier times `shapes`: Legendre polynomials of degree 1 to `DEGREE`
-    over the cut, one column each.
+    What the fit leaves of the tone is projected onto the carrier times `shapes`: Legendre polynomials of
+    degree 1 to `DEGREE` over the cut, one column each.
     """
-    residual = subtract_tone(piece, fit).samples
     # for many periods the parts are orthogonal: <P, P> = n / (2 degree + 1), halved by the carrier
     weights = 2 * (2 * np.arange(1, DEGREE + 1) + 1) / residual.size
     real, imag = np.stack([residual * carrier.real, -residual * carrier.imag]) @ shapes

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.estimators.tone import ToneFit, order_stds
-from charprobe.estimators.tone_residual import subtract_tone
+from charprobe.estimators.tone import ToneAndRest, order_stds
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.orders import orders_of
@@ -15,15 +14,15 @@ INEXACT = 0.25  # of what is taken out, as doubt: an order that is nothing but t
 LATE = 0.25  # of a tone, at its end: the slowest speed at which its orders were heard
 
 
-def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array, Array]:
+def unfinished_orders(steady: Cut, found: ToneAndRest, course: Complex) -> tuple[Array, Array]:
     """Find what the speed of the gain adds to harmonics 2, 3, ...
 
     Parameters
     ----------
     steady : Cut
         The tone with the movement of its fundamental taken out.
-    fit : ToneFit
-        Its fitted orders, at least one.
+    found : ToneAndRest
+        Its fitted orders, at least one, and what they leave over.
     course : ndarray of complex, shape (n,)
         What was taken out, as a movement of the amplitude of a carrier whose phase is 0 at mid-cut.
 
@@ -44,6 +43,7 @@ def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array
     An order that changes far more than that is left alone: something other than the speed moves it.
     From the speed at the end of the tone to none, nothing was heard: all that is taken out there is doubt.
     """
+    fit, residual = found.fit, found.rest
     n, own = steady.samples.size, float(abs(fit.amplitudes[0]))
     per_sample = fit.frequency_hz * steady.step / steady.rate_hz
     middle = steady.start + steady.step * (n - 1) / 2
@@ -59,7 +59,6 @@ def unfinished_orders(steady: Cut, fit: ToneFit, course: Complex) -> tuple[Array
     carriers = orders_of(
         phase / (2 * np.pi) - per_sample * (n - 1) / 2, per_sample, count=n, highest=fit.orders
     )
-    residual = subtract_tone(steady, fit).samples
     followed = 2 * carriers.sums((uneven * residual)[None, :])[0, 2:] / energy / own
     left = residual - own * uneven * carriers.wave(np.concatenate([[0, 0], followed]))
     stds = order_stds(left, per_sample, fit.orders)[1:]

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.files.sound.frames import Frames, frame_blocks
+from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, frame_blocks
 from charprobe.files.sound.sections import Sections
+from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Unmeasured
 
@@ -170,7 +171,7 @@ def measure_loudness(source: Frames) -> Loudness:
     return meter.result()
 
 
-def estimate_loudness(source: Frames) -> float:
+def estimate_loudness(source: Source) -> float:
     """Estimate the integrated loudness in LUFS to 0.3 LU or better, at a tenth of the cost; -inf in silence.
 
     Spectra of half of the sound are weighed instead of all samples filtered, and blocks lie up to 5 ms beside
@@ -185,13 +186,15 @@ def estimate_loudness(source: Frames) -> float:
     weights = 2 * up / down / (LOOK * float(window @ window))
     weights[0] /= 2
     window, weights = window.astype(np.float32), weights.astype(np.float32)  # half the cost, and exact enough
-    heard: list[Array] = []
-    for block in frame_blocks(source):
-        looks = block[: block.shape[0] // (2 * LOOK) * 2 * LOOK].T.reshape(source.channels, -1, 2 * LOOK)
-        spectrum = np.fft.rfft(looks[:, :, :LOOK].astype(np.float32) * window, axis=2)
-        by_channel = (spectrum.real**2 + spectrum.imag**2) @ weights
-        heard.append(channel_weights(source.channels) @ by_channel)
-    running = np.cumsum(np.concatenate([[0.0], *heard]))
+    heard = np.zeros(source.frames // (2 * LOOK))
+    for channel, weight in enumerate(channel_weights(source.channels)):
+        for number, block in enumerate(source.blocks(channel, BLOCK_FRAMES)):
+            looks = block[: block.size // (2 * LOOK) * 2 * LOOK].reshape(-1, 2 * LOOK)[:, :LOOK]
+            spectrum = np.fft.rfft(looks.astype(np.float32) * window, axis=1)
+            first = number * (BLOCK_FRAMES // (2 * LOOK))
+            power = (spectrum.real**2 + spectrum.imag**2) @ weights
+            heard[first : first + power.size] += weight * power
+    running = np.cumsum(np.concatenate([[0.0], heard]))
     count = max(1, round(MOMENTARY_S * source.rate_hz / (2 * LOOK)))
     with np.errstate(divide="ignore"):
         momentary = OFFSET_DB + 10 * np.log10(np.maximum(running[count:] - running[:-count], 0.0) / count)

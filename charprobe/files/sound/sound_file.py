@@ -31,7 +31,8 @@ __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "w
 
 Value = TypeVar("Value", bound=np.floating)
 BLOCK_FRAMES = 1 << 16
-KEPT_BLOCKS = 192  # decoded blocks that a capture keeps: 4 minutes of one channel at 48 kHz
+STRETCH_BLOCKS = 16  # that are decoded side by side: what is read within is handed out without a copy
+KEPT_STRETCHES = 8  # that a capture keeps: 3 minutes of one channel at 48 kHz, 67 MB
 
 _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
     "PCM_S8": ("pcm8", 8),
@@ -49,7 +50,7 @@ class Capture(Pieces):
     """A sound file on disk, read where asked and never changed; get one from `open_capture`.
 
     No handle stays open: a capture can be pickled, copied and read from several threads or processes. What
-    was read last of a channel is kept decoded.
+    was read last of a channel is kept decoded, and handed out as it is: it cannot be written to.
     """
 
     path: Path
@@ -103,23 +104,33 @@ class Capture(Pieces):
         first, last = self._clipped(start, stop)
         if first == last or not 0 <= channel < self.channels:
             return super().read(first, last, channel)
-        values = np.empty(last - first)
-        with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
-            for number in range(first // BLOCK_FRAMES, (last - 1) // BLOCK_FRAMES + 1):
-                begin = number * BLOCK_FRAMES
-                part = self._block(channel, number)[max(0, first - begin) : last - begin]
-                place = max(0, begin - first)
-                values[place : place + part.size] = part
-        return values
+        length = STRETCH_BLOCKS * BLOCK_FRAMES
+        parts = [
+            self._stretch(channel, number, max(0, first - begin), min(last - begin, length))
+            for number in range(first // length, (last - 1) // length + 1)
+            for begin in (number * length,)
+        ]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
-    def _block(self, channel: int, number: int) -> NDArray[np.floating]:
-        """Return a block of one channel, from what is kept or else from the file."""
-        kept: dict[tuple[int, int], NDArray[np.floating]] = self.__dict__.setdefault("_kept", {})
-        if (channel, number) not in kept:
-            kept[channel, number] = self._decoded(channel, number)
-            if len(kept) > KEPT_BLOCKS:
+    def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
+        """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""
+        kept: dict[tuple[int, int], _Stretch] = self.__dict__.setdefault("_kept", {})
+        begin = number * STRETCH_BLOCKS
+        stretch = kept.get((channel, number))
+        if stretch is None:
+            frames = min(STRETCH_BLOCKS * BLOCK_FRAMES, self.frames - begin * BLOCK_FRAMES)
+            stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
+            if len(kept) > KEPT_STRETCHES:
                 kept.pop(next(iter(kept)), None)
-        return kept[channel, number]
+        for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
+            if block not in stretch.decoded:
+                at = block * BLOCK_FRAMES
+                with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
+                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(channel, begin + block)
+                stretch.decoded.add(block)
+        values = stretch.values[start:stop]
+        values.flags.writeable = False
+        return values
 
     def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
         first, last = self._clipped(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES)
@@ -148,6 +159,14 @@ class Capture(Pieces):
         self._check_unchanged()
         with opened(self.path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Room for some blocks of one channel, and which of them are decoded in it."""
+
+    values: Array
+    decoded: set[int]
 
 
 def open_capture(path: str | Path) -> Capture:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -37,13 +38,32 @@ class Crossing:
 
 @dataclass(frozen=True)
 class _Local:
-    """Quadratic around a centre: coefficients in dB, dB/s, dB/s², and standard uncertainties."""
+    """Quadratic around a centre: coefficients in dB, dB/s, dB/s², and what tells their uncertainties.
+
+    `stated` are those of value and slope by the points' own; `rows`, `weights` and `sums` tell their scatter.
+    """
 
     value: float
     slope: float
     bend: float
-    std: float
-    slope_std: float
+    stated: tuple[float, float]
+    rows: Array
+    weights: Array
+    sums: Array
+
+    @cached_property
+    def _scatter(self) -> float:
+        return math.sqrt(_scatter(self.rows, self.weights, self.sums))
+
+    @property
+    def std(self) -> float:
+        """Standard uncertainty of the value."""
+        return self.stated[0] * self._scatter
+
+    @property
+    def slope_std(self) -> float:
+        """Standard uncertainty of the slope."""
+        return self.stated[1] * self._scatter
 
 
 def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
@@ -143,7 +163,7 @@ def value_at(trace: GainTrace, time_s: float, *, reach_s: float) -> Quantity | N
 def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float) -> Crossing | None:
     centre, local = near_s, _quadratic(trace, near_s, width_s)
     for _ in range(3):
-        if local is None or abs(local.slope) < CLEAR * local.slope_std:
+        if local is None or local.slope == 0:
             return None
         move = (level_db - local.value) / local.slope
         square = 1 + 4 * local.bend * (level_db - local.value) / local.slope**2
@@ -155,7 +175,7 @@ def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float)
         if abs(move) < 1e-3 * width_s:
             break
         local = _quadratic(trace, centre, width_s)
-    if local is None:
+    if local is None or abs(local.slope) < CLEAR * local.slope_std:
         return None
     return Crossing(centre, local.std / abs(local.slope), local.slope)
 
@@ -192,9 +212,8 @@ def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | No
         return None
     about = sums[:3, -1].tolist()
     value, slope, bend = (sum(c * a for c, a in zip(row, about, strict=True)) for row in covariance)
-    scatter = _scatter(rows, weights, sums)
-    std, slope_std = (math.sqrt(covariance[i][i] * scatter) for i in (0, 1))
-    return _Local(value, slope / width_s, bend / width_s**2, std, slope_std / width_s)
+    stated = math.sqrt(covariance[0][0]), math.sqrt(covariance[1][1]) / width_s
+    return _Local(value, slope / width_s, bend / width_s**2, stated, rows, weights, sums)
 
 
 def _inverse(m: list[list[float]]) -> list[list[float]] | None:

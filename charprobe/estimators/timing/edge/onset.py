@@ -20,7 +20,8 @@ AGREE = 2.5  # neighbouring shares agree while their starts +- this many standar
 FEWEST = 4  # points of movement that a fit needs
 STARTS = 25
 SMEARED = 9.0  # standard deviations of the Gaussian beyond which its share is below rounding
-FINER, FINER_SCANS = 16, 3  # parts and rounds in which the spread of a start is narrowed down
+LOOKS = 3  # scans for a start, each eight times finer; between the last ones a parabola tells
+FINER = 16  # parts in which the spread of a start is narrowed down
 REST_SHARE = 5e-4  # share of the change by which a gain at rest may still move
 CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
 KINKS = (0.3, 3.0)  # times the mean speed up to where it was followed: slower starts smoothly, faster jumps
@@ -192,35 +193,42 @@ class _FirstMovement:
 
     def scan(self, low_s: float, high_s: float) -> float:
         """Return the start of least chi-square, by repeated finer scans."""
-        for _ in range(5):
+        for _ in range(LOOKS):
             step = (high_s - low_s) / (STARTS - 1)
             starts: Array = low_s + step * np.arange(STARTS, dtype=np.float64)
             starts[-1] = high_s
-            best = float(starts[int(np.argmin(self.fit(starts).cost))])
+            costs = self.fit(starts).cost
+            at = int(np.argmin(costs))
+            best = float(starts[at])
             low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
-        return best
+        if not 0 < at < STARTS - 1:
+            return best
+        before, least, after = costs[at - 1 : at + 2].tolist()
+        bend = before - 2 * least + after
+        return best + step * (before - after) / (2 * bend) if bend > 0 else best
 
-    def start_std(self, start_s: float, scale: float) -> float:
-        """Return by how much the start may move until chi-square has risen by `scale`."""
-        ceiling = float(self.fit(np.array([start_s])).cost[0]) + scale
+    def start_std(self, start_s: float, cost: float, scale: float) -> float:
+        """Return by how much the start may move until chi-square has risen from `cost` by `scale`."""
         span = float(self.t[-1] - self.t[0])
 
-        def outside(by_s: Array) -> int:
-            """Return how many steps are taken before chi-square reaches the ceiling."""
+        def rise(by_s: Array) -> Array:
+            """Return how much chi-square has risen by, after steps to the side where it rises more."""
             costs = self.fit(np.concatenate([start_s + by_s, start_s - by_s])).cost
-            past = np.flatnonzero(costs.reshape(2, -1).max(axis=0) >= ceiling)
-            return int(past[0]) if past.size else by_s.size
+            return np.asarray(costs.reshape(2, -1).max(axis=0) - cost)
 
         doublings = max(1, math.ceil(math.log2(max(span, 1e-7) / 1e-7)))
         doubled = 1e-7 * np.exp2(np.arange(doublings, dtype=np.float64))
-        reached = outside(doubled)
-        high = 1e-7 * 2.0**reached
-        low = high / 2 if reached else 0.0
-        for _ in range(FINER_SCANS):
-            steps = low + (high - low) * np.arange(FINER + 1) / FINER
-            reached = outside(steps[1:-1])
-            low, high = float(steps[reached]), float(steps[reached + 1])
-        return high
+        risen = rise(doubled) >= scale
+        high = 1e-7 * 2.0 ** (int(np.argmax(risen)) if risen.any() else doublings)
+        low = high / 2 if high > 1e-7 else 0.0
+        steps = low + (high - low) * np.arange(FINER + 1) / FINER
+        rises = rise(steps)
+        rises[-1] = max(float(rises[-1]), scale)  # beyond what is looked at it is taken to rise
+        past = int(np.argmax(rises >= scale))
+        if past == 0:
+            return low
+        below, above = rises[past - 1 : past + 1].tolist()
+        return float(steps[past - 1] + (scale - below) / (above - below) * (steps[past] - steps[past - 1]))
 
 
 @dataclass(frozen=True)
@@ -310,15 +318,16 @@ def _fit_kink(
     start = points.scan(low, stop_s)
     if start - low < (stop_s - low) / STARTS:  # it began before what is looked at: a wavering, no edge
         return None
-    gained = points.energy - float(points.fit(np.array([start])).cost[0])
+    cost, slope, variance = points.fit(np.array([start])).only
+    gained = points.energy - cost
     if gained > CUBIC_GAIN and moving >= CUBIC_FROM:
         points = replace(points, order=3)
         start = points.scan(low, stop_s)
-    cost, slope, variance = points.fit(np.array([start])).only
+        cost, slope, variance = points.fit(np.array([start])).only
     scale = max(1.0, cost / max(1, points.t.size - points.order - 1))
     # a few samples of movement bend more than they can tell
     std = math.hypot(
-        points.start_std(start, scale), SHORT * trace.sample_s**2 / max(stop_s - start, trace.sample_s)
+        points.start_std(start, cost, scale), SHORT * trace.sample_s**2 / max(stop_s - start, trace.sample_s)
     )
     if (slope > 0) != (change_db > 0) or gained < CLEAR * scale or std > LOOSEST * (stop_s - low):
         return None

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import clock_text, number_text
 
@@ -79,9 +82,16 @@ def _below_dbfs(take: Take, tone: Tone) -> float:
     """Level of what lies under a tone, well below its frequency."""
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start, min(tone.stop, tone.start + HEARD_S * rate_hz))
-    window, size = np.hanning(cut.samples.size), fast_length(cut.samples.size)
-    power = np.abs(np.fft.rfft(cut.samples * window, size)) ** 2
-    frequency = np.fft.rfftfreq(size, 1 / rate_hz)
-    inside = (frequency > BELOW_HZ[0]) & (frequency < min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz))
-    mean_power = 2 * float(power[inside].sum()) / (size * float(window @ window))
+    window, size = _window(cut.samples.size), fast_length(cut.samples.size)
+    most_hz = min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz)
+    first, last = (frequency_hz * size / rate_hz for frequency_hz in (BELOW_HZ[0], most_hz))
+    inside = np.fft.rfft(cut.samples * window, size)[math.floor(first) + 1 : math.ceil(last)]
+    power = float(np.vdot(inside, inside).real)
+    mean_power = 2 * power / (size * float(window @ window))
     return float(10 * np.log10(2 * mean_power + 1e-20))
+
+
+@lru_cache(maxsize=16)
+def _window(count: int) -> Array:
+    """Not to be changed: parts of bursts are of a few lengths."""
+    return np.hanning(count)

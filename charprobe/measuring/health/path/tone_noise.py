@@ -14,7 +14,7 @@ from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array, Complex, Flags
+from charprobe.values.arrays import Array, Complex, Flags, Index
 from charprobe.values.cut import Cut
 from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
@@ -108,29 +108,49 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     window = _window(count)
     power = np.abs(np.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
     bin_hz = rate_hz / cut.step / count
-    frequency = np.arange(power.size) * bin_hz
-    orders = np.round(frequency / tone.frequency_hz)
-    between = np.abs(frequency - orders * tone.frequency_hz) > LINE_BINS * bin_hz
+    bins = _bins(power.size, bin_hz, tone.frequency_hz, rate_hz)
     # a line of amplitude 1 has the sum 1 over its bins, each bin_hz wide
     middle = round(tone.frequency_hz / bin_hz)
     level = 10 * math.log10(
         max(float(power[middle - LINE_BINS : middle + LINE_BINS + 1].sum()) * bin_hz, 1e-30)
     )
-    density = [
-        10 * math.log10(float(np.median(power[inside])) / MEDIAN_OF_POWER + 1e-30)
-        for low_hz, high_hz in BANDS_HZ
-        if np.any(inside := between & (frequency > low_hz) & (frequency < min(high_hz, 0.43 * rate_hz)))
-    ]
-    if len(density) < len(BANDS_HZ):
+    if not all(inside.size for inside in bins.bands):
         return None
-    rest = float(power[between & (frequency > SOUND_FROM_HZ)].sum()) * bin_hz
-    bent = float(power[~between & (orders > 1)].sum()) * bin_hz
-    folding = float(power[~between & (orders > 1) & (frequency > FOLDS_SHARE * rate_hz)].sum()) * bin_hz
-    beside, harmonics, folds = (10 * math.log10(each + 1e-30) for each in (rest, bent, folding))
+    density = [
+        10 * math.log10(float(np.median(power[inside])) / MEDIAN_OF_POWER + 1e-30) for inside in bins.bands
+    ]
+    beside, harmonics, folds = (
+        10 * math.log10(float(power[inside].sum()) * bin_hz + 1e-30)
+        for inside in (bins.beside, bins.harmonics, bins.folding)
+    )
     near = 10 * math.log10(float(np.median(_ring(power, middle))) / MEDIAN_OF_POWER + 1e-30)
     return UnderTone(
         tone, level - tone.level_dbfs, np.array(density), near, beside, harmonics, folds, power, bin_hz
     )
+
+
+@dataclass(frozen=True)
+class _Bins:
+    """Bins between harmonics, in each of `BANDS_HZ` and above hum; those of harmonics, and of high ones."""
+
+    bands: tuple[Index, ...]
+    beside: Index
+    harmonics: Index
+    folding: Index
+
+
+@lru_cache(maxsize=16)  # tones of a run share frequency and length
+def _bins(count: int, bin_hz: float, tone_hz: float, rate_hz: float) -> _Bins:
+    frequency = np.arange(count) * bin_hz
+    orders = np.round(frequency / tone_hz)
+    between = np.abs(frequency - orders * tone_hz) > LINE_BINS * bin_hz
+    bands = (
+        between & (frequency > low_hz) & (frequency < min(high_hz, 0.43 * rate_hz))
+        for low_hz, high_hz in BANDS_HZ
+    )
+    high = ~between & (orders > 1)
+    chosen = (between & (frequency > SOUND_FROM_HZ), high, high & (frequency > FOLDS_SHARE * rate_hz))
+    return _Bins(tuple(map(np.flatnonzero, bands)), *map(np.flatnonzero, chosen))
 
 
 def _ring(power: Array, middle: int) -> Array:

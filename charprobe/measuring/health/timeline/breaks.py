@@ -74,8 +74,10 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
     mark = LEAST_OF_ONE_SAMPLE * min(omega**2 / 2, 0.5) * np.sqrt(2)
     if _most_left(pulses, omega) <= mark * np.sqrt(power.min()):
         return ()
-    least = mark * np.sqrt(_usual(power))
     harmonics = _harmonics(pulses, omega)
+    if np.abs(pulses - harmonics)[: count * block].max() <= mark * np.sqrt(power.min()):
+        return ()
+    least = mark * np.sqrt(_usual(power))
     for _ in range(ROUNDS):
         rest = np.abs(pulses - harmonics)
         blocks = rest[: count * block].reshape(count, block)

@@ -148,14 +148,18 @@ def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
 
 def _dips(take: Take, segment: Segment, sums: _Sums, edges: Index, *, start: float) -> Iterator[Dip]:
     """Pairs of sudden steps, one down and one up."""
-    level, turned = _levels(sums)
+    wave = _waves(sums)
+    level = np.log(np.maximum(np.abs(wave), 1e-12))
     if not np.all(np.isfinite(level)):
         return
-    step, turn = _stepped(level), _stepped(np.unwrap(turned))
-    beside = OVER * np.maximum(np.abs(np.diff(level[: -OVER - 1])), np.abs(np.diff(level[OVER + 1 :])))
+    step, moves = _stepped(level), np.abs(np.diff(level))
+    beside = OVER * np.maximum(moves[: -OVER - 1], moves[OVER + 1 :])
     size = np.abs(step)
-    sudden = (size > LEAST_DB / DB_PER_NEPER) & (size > SUDDEN * beside) & (np.abs(turn) < TURNS * size)
-    if not sudden.any():  # the usual case, in which noise need not be known
+    sudden = size > np.maximum(LEAST_DB / DB_PER_NEPER, SUDDEN * beside)
+    if not sudden.any():  # the usual case, in which neither phase nor noise need be known
+        return
+    sudden &= np.abs(_stepped(np.unwrap(np.angle(wave)))) < TURNS * size
+    if not sudden.any():
         return
     sudden &= size > CLEAR * 1.4826 * running_median(
         size, width=min(AROUND_BLOCKS, size.size | 1), beyond="edge"
@@ -185,8 +189,8 @@ def _stepped(level: Array) -> Array:
     return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
 
 
-def _levels(sums: _Sums) -> tuple[Array, Array]:
-    """Logarithm of the amplitude, and phase, of a wave fitted beside an offset within each block."""
+def _waves(sums: _Sums) -> Complex:
+    """Complex amplitude of a wave fitted beside an offset within each block."""
     count, once, twice = sums.count.astype(np.float64), sums.once, sums.twice
     normal, wanted = np.empty((count.size, 3, 3)), np.empty((count.size, 3, 1))
     normal[:, 0, 0], normal[:, 1, 1], normal[:, 2, 2] = (
@@ -199,4 +203,4 @@ def _levels(sums: _Sums) -> tuple[Array, Array]:
     normal[:, 1, 2] = normal[:, 2, 1] = once.imag
     wanted[:, 0, 0], wanted[:, 1, 0], wanted[:, 2, 0] = sums.sound.real, sums.sound.imag, sums.plain
     cosine, sine, _ = np.linalg.solve(normal, wanted)[:, :, 0].T
-    return np.log(np.maximum(np.hypot(cosine, sine), 1e-12)), np.arctan2(-sine, cosine)
+    return np.asarray(cosine - 1j * sine)

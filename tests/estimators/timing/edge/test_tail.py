@@ -48,3 +48,16 @@ def test_intervals_of_the_rest_hold_whatever_the_law(law, rng):
 def test_a_movement_that_shows_no_bend_tells_of_no_rest(rng):
     found = tail(lambda t: 1 - 0.5 * t, rng)
     assert found.rest_std_db > 0.05 * LEFT_DB
+
+
+@pytest.mark.parametrize("depth_db", [0.01, 12.0])  # an exponential, and an amplitude's, seen in dB
+def test_a_rest_far_beyond_the_record_is_held_by_its_interval(rng, depth_db):
+    t, grown = np.geomspace(0.25, 1.0, 200), 10 ** (depth_db / 20) - 1
+    off = []
+    for tau in np.geomspace(0.08, 4.0, 20):
+        left = np.log1p(grown * np.exp(-t / tau)) / np.log1p(grown)
+        s = np.full(t.size, 1e-3)
+        found = fit_tail(t, 3.0 - 6.0 * left + rng.normal(0, s), s, at_s=1.0)
+        off.append(abs(found.rest_db - 3.0) / np.hypot(found.rest_std_db, found.unrest))
+    # five in a hundred lie beyond 1.96: of twenty more than four do in one run of four hundred
+    assert np.count_nonzero(np.array(off) > 1.96) <= 4
