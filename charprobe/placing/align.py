@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import overload
 
 import numpy as np
@@ -60,12 +61,12 @@ class Alignment:
     ident: IdentReading | None
     jumps: tuple[TimingJump, ...]
 
-    @property
+    @cached_property
     def clock(self) -> Clock:
         """The clock before any jump."""
         return Clock(self.delay_samples.value, self.drift_ppm.value)
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Stimulus samples per capture sample."""
         return 1 / self.clock.factor

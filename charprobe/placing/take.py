@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
-
-import numpy as np
 
 from charprobe.placing.align import Alignment, locate
 from charprobe.placing.track import Track
@@ -51,11 +50,10 @@ class Take(Track):
             Samples as recorded, each with its place on the stimulus clock. Where the capture lost or gained
             samples inside the cut, the places hold for the part before.
         """
-        first = int(np.ceil(self.alignment.capture_index(start)))
-        last = int(np.ceil(self.alignment.capture_index(stop)))
-        first = min(max(first, 0), self.source.frames)
-        last = min(max(last, first), self.source.frames)
-        begins = start + (first - self.alignment.capture_index(start)) * self.alignment.step
+        at = float(self.alignment.capture_index(start))
+        first = min(max(math.ceil(at), 0), self.source.frames)
+        last = min(max(math.ceil(self.alignment.capture_index(stop)), first), self.source.frames)
+        begins = start + (first - at) * self.alignment.step
         samples = self.source.read(first, last, self.channel)
         return Cut(samples, begins, self.alignment.step, self.stimulus.rate_hz)
 

@@ -80,17 +80,17 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
-        carrier = phasor(at_first, turns, 2 * half)
-        cosine, sine = np.ascontiguousarray(carrier.real), np.ascontiguousarray(carrier.imag)
-        window = _hann(half)
-        values, clear = [], np.inf
-        for part in (slice(0, half), slice(half, 2 * half)):
-            windowed = samples[part] * window
-            value = 2 / window.sum() * complex(windowed @ cosine[part], -(windowed @ sine[part]))
-            rest = windowed - window * (value.real * cosine[part] - value.imag * sine[part])
-            noise = 2 * float(rest @ rest) / float(window @ window)  # twice the mean square beside the tone
-            clear = min(clear, abs(value) ** 2 / max(noise, 1e-30))
-            values.append(value)
+        carrier, window = phasor(at_first, turns, half), _hann(half)  # both windows see it, turned on
+        waves = np.stack([carrier.real, carrier.imag])
+        waves *= window
+        halves = samples[: 2 * half].reshape(2, half)
+        seen = halves @ waves.T * (2 / window.sum())
+        seen[:, 1] *= -1
+        rest = halves * window - seen * (1, -1) @ waves
+        # twice the mean square beside the tone
+        noise = 2 * np.einsum("ij,ij->i", rest, rest) / float(window @ window)
+        values = (seen[:, 0] + 1j * seen[:, 1]) * np.exp([0.0, -2j * np.pi * turns * half])
+        clear = float(np.min(np.abs(values) ** 2 / np.maximum(noise, 1e-30)))
         if clear < 10 ** (LEAST_CLEAR_DB / 10):
             continue
         moved = abs(float(np.log(abs(values[1] / values[0]))))

@@ -29,6 +29,7 @@ FOLLOWS = 2.0  # dB by which n - 1 orders move per dB of gain: 1 of colour, 1 / 
 DRIFTS = 5.0  # standard uncertainties by which a harmonic must change from half to half to be said to drift
 SLOWER_S = 1.0  # time a drift is granted to go on for
 LEAST_SHARE = 0.005  # of a harmonic; what drifts by less is no store that matters to others
+SAME = 0.01  # of what counts as moving: a round that changes no more is the last
 MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
 
 
@@ -136,11 +137,12 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:], dtype=np.float64
     )
     steady, found, course, movement = piece, fitted(piece), None, np.zeros(n)
+    before: Complex = np.zeros(DEGREE, complex)
     for _ in range(STEADYING):
-        moves = _slow_movement(found.rest + movement, found.fit, shapes, carrier)
-        if moves is None:
+        moves, noise = _slow_movement(found.rest + movement, found.fit, shapes, carrier)
+        if np.max(np.abs(moves)) < noise or np.max(np.abs(moves - before)) < SAME * noise:
             break
-        course = moves
+        before, course = moves, shapes @ moves.real + 1j * (shapes @ moves.imag)
         movement = course.real * carrier.real - course.imag * carrier.imag
         steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
         found = fitted(steady)
@@ -188,8 +190,8 @@ def _turn(fit: ToneFit) -> Complex:
     return np.asarray(np.exp(-1j * np.arange(2, fit.orders + 1) * np.angle(fit.amplitudes[0])))
 
 
-def _slow_movement(residual: Array, fit: ToneFit, shapes: Array, carrier: Complex) -> Complex | None:
-    """Slow movement of the fundamental's amplitude, which rides on the carrier; None if there is none.
+def _slow_movement(residual: Array, fit: ToneFit, shapes: Array, carrier: Complex) -> tuple[Complex, float]:
+    """Slow movement of the fundamental's amplitude, which rides on the carrier, and what noise makes of it.
 
     What the fit leaves of the tone is projected onto the carrier times `shapes`: Legendre polynomials of
     degree 1 to `DEGREE` over the cut, one column each.
@@ -197,9 +199,4 @@ def _slow_movement(residual: Array, fit: ToneFit, shapes: Array, carrier: Comple
     # for many periods the parts are orthogonal: <P, P> = n / (2 degree + 1), halved by the carrier
     weights = 2 * (2 * np.arange(1, DEGREE + 1) + 1) / residual.size
     real, imag = np.stack([residual * carrier.real, -residual * carrier.imag]) @ shapes
-    moves = weights * (real + 1j * imag)
-    noise = fit.stds[0] * np.sqrt(2 * np.arange(1, DEGREE + 1) + 1)
-    floor = max(float(noise[0]) * MOVES, 1e-13)
-    if np.max(np.abs(moves)) < floor:
-        return None
-    return np.asarray(shapes @ moves.real + 1j * (shapes @ moves.imag))
+    return weights * (real + 1j * imag), max(float(fit.stds[0]) * math.sqrt(3) * MOVES, 1e-13)

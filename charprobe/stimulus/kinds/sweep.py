@@ -42,7 +42,9 @@ class Sweep(Spec):
         """
         t = np.clip(seconds, 0.0, self.length_s)
         edge = np.minimum(1.0, np.minimum(t, self.length_s - t) / RAMP_S)
-        wave: Array = np.sin(2 * np.pi * (self.turns(t) % 1.0)) * (0.5 - 0.5 * np.cos(np.pi * edge))
+        wave: Array = np.sin(2 * np.pi * (self.turns(t) % 1.0))
+        fading = edge < 1.0
+        wave[fading] *= 0.5 - 0.5 * np.cos(np.pi * edge[fading])
         return 10 ** (self.level_dbfs / 20) * wave
 
     def turns(self, seconds: Array) -> Array:

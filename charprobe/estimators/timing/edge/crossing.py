@@ -210,8 +210,8 @@ def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | No
     covariance = _inverse(sums[:3, :3].tolist())
     if covariance is None:
         return None
-    about = sums[:3, -1].tolist()
-    value, slope, bend = (sum(c * a for c, a in zip(row, about, strict=True)) for row in covariance)
+    p, q, r = sums[:3, -1].tolist()
+    value, slope, bend = (a * p + b * q + c * r for a, b, c in covariance)
     stated = math.sqrt(covariance[0][0]), math.sqrt(covariance[1][1]) / width_s
     return _Local(value, slope / width_s, bend / width_s**2, stated, rows, weights, sums)
 
@@ -223,8 +223,7 @@ def _inverse(m: list[list[float]]) -> list[list[float]] | None:
     determinant = a * first + b * second + c * third
     across = b * c - a * e
     rows = [[first, second, third], [second, a * f - c * c, across], [third, across, a * d - b * b]]
-    sizes = (math.hypot(*(x for row in matrix for x in row)) for matrix in (m, rows))
-    if determinant <= WORST**-1 * math.prod(sizes):
+    if determinant <= math.hypot(*m[0], *m[1], *m[2]) * math.hypot(*rows[0], *rows[1], *rows[2]) / WORST:
         return None
     return [[x / determinant for x in row] for row in rows]
 

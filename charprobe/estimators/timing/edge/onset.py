@@ -20,7 +20,8 @@ AGREE = 2.5  # neighbouring shares agree while their starts +- this many standar
 FEWEST = 4  # points of movement that a fit needs
 STARTS = 25
 SMEARED = 9.0  # standard deviations of the Gaussian beyond which its share is below rounding
-LOOKS = 3  # scans for a start, each eight times finer; between the last ones a parabola tells
+LOOKS = 5  # scans for a start at most, each twelve times finer
+ROUGH = 0.2  # rise of chi-square to the starts beside the best, below which a parabola through them tells
 FINER = 16  # parts in which the spread of a start is narrowed down
 REST_SHARE = 5e-4  # share of the change by which a gain at rest may still move
 CUBIC_FROM, CUBIC_GAIN = 12, 4e4  # points and chi-square from which a cubic follows the movement
@@ -200,12 +201,13 @@ class _FirstMovement:
             costs = self.fit(starts).cost
             at = int(np.argmin(costs))
             best = float(starts[at])
-            low_s, high_s = max(low_s, best - 1.5 * step), min(high_s, best + 1.5 * step)
-        if not 0 < at < STARTS - 1:
-            return best
-        before, least, after = costs[at - 1 : at + 2].tolist()
-        bend = before - 2 * least + after
-        return best + step * (before - after) / (2 * bend) if bend > 0 else best
+            low_s, high_s = max(low_s, best - step), min(high_s, best + step)
+            if 0 < at < STARTS - 1:
+                before, least, after = costs[at - 1 : at + 2].tolist()
+                bend, scale = before - 2 * least + after, max(1.0, least / self.t.size)
+                if bend > 0 and max(before, after) - least < ROUGH * scale:
+                    return best + step * (before - after) / (2 * bend)
+        return best
 
     def start_std(self, start_s: float, cost: float, scale: float) -> float:
         """Return by how much the start may move until chi-square has risen from `cost` by `scale`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -337,6 +338,17 @@ def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> 
     return float(np.count_nonzero(np.abs(ratio - 1) * step > VISIBLE))
 
 
+@lru_cache(maxsize=16)
+def _bounds(far: int) -> Index:
+    """Where blocks begin, up to so many samples on either side of the edge; not to be changed."""
+    near = 2 * DENSITY  # samples up to which a block holds one
+    edges = [near]
+    while edges[-1] <= far:
+        edges.append(edges[-1] + edges[-1] // DENSITY)
+    steps = np.concatenate([np.arange(1, near), edges])
+    return np.concatenate([1 - steps[::-1], [0], steps])
+
+
 def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Array, Array]:
     """Average the far parts of a trace over blocks that grow with the distance from the edge.
 
@@ -344,14 +356,7 @@ def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Arra
     and what the carrier has turned, the last three in dB.
     """
     time_s, gain, relative, smear, aside = rows
-    far = int(max(-grid[0], grid[-1]))
-    near = 2 * DENSITY  # samples up to which a block holds one
-    edges = [near]
-    while edges[-1] <= far:
-        edges.append(edges[-1] + edges[-1] // DENSITY)
-    steps = np.concatenate([np.arange(1, near), edges])
-    bounds = np.concatenate([1 - steps[::-1], [0], steps])
-    starts = np.unique(np.searchsorted(grid, bounds))
+    starts = np.unique(np.searchsorted(grid, _bounds(int(max(-grid[0], grid[-1])))))
     starts = starts[starts < grid.size]
     counts = np.diff(np.append(starts, grid.size))
     gains = np.add.reduceat(gain, starts) / counts

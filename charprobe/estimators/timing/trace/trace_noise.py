@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from charprobe.estimators.timing.trace.phase_set import CarrierGain
-from charprobe.values.arrays import Complex, Flags, Index
+from charprobe.values.arrays import Array, Complex, Flags, Index
 from charprobe.values.quantity import DB_PER_NEPER
 
 NOISE_POINTS = 4096
@@ -20,14 +21,26 @@ def point_noise(gain: Complex, *, period: float) -> float:
     A trend, and what turns with the carrier or twice as fast at a changing rate, are no noise.
     """
     points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
-    axis = np.linspace(-1, 1, points.size)
-    basis = [axis**n for n in range(4)]
-    if points.size > 4 * period:
-        turn = 2 * np.pi / period * np.arange(points.size)
-        basis += [axis**n * f(m * turn) for m in (1, 2) for n in (0, 1) for f in (np.cos, np.sin)]
-    rows = np.stack(basis, axis=1)
-    residual = points - rows @ np.linalg.lstsq(rows, points, rcond=None)[0]
-    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - len(basis))))
+    basis = _no_noise(points.size, period)
+    residual = points - basis @ (basis.T @ points)
+    return float(np.sqrt(np.sum(residual**2) / max(1, points.size - basis.shape[1])))
+
+
+@lru_cache(maxsize=16)  # traces of one recipe are of a few lengths
+def _no_noise(count: int, period: float) -> Array:
+    """Orthonormal columns of a trend and of what turns with the carrier, once or twice; not to be changed."""
+    axis = np.linspace(-1, 1, count)
+    columns = [axis**n for n in range(4)]
+    if count > 4 * period:
+        turn = 2 * np.pi / period * np.arange(count)
+        columns += [axis**n * f(m * turn) for m in (1, 2) for n in (0, 1) for f in (np.cos, np.sin)]
+    return np.asarray(np.linalg.qr(np.stack(columns, axis=1))[0])
+
+
+@lru_cache(maxsize=16)
+def _trend(count: int) -> Array:
+    """Orthonormal columns of a cubic; not to be changed."""
+    return np.asarray(np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, count), 3))[0])
 
 
 def far_points(side: Flags) -> Index:
@@ -40,8 +53,8 @@ def far_points(side: Flags) -> Index:
 def turning(solved: CarrierGain, points: Index, *, period: float) -> float:
     """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
     gain, grid = solved.gain.real[points], solved.grid[points]
-    axis = np.linspace(-1, 1, points.size)
-    residual = gain - np.polynomial.Polynomial.fit(axis, gain, 3)(axis)
+    trend = _trend(points.size)
+    residual = gain - trend @ (trend.T @ gain)
     amplitude = 2 * abs(np.mean(residual * np.exp(-2j * np.pi * grid / period)))
     chance = 5 * float(np.std(residual)) * math.sqrt(2 / points.size)
     return amplitude if amplitude > chance else 0.0

@@ -192,15 +192,11 @@ def _stepped(level: Array) -> Array:
 def _waves(sums: _Sums) -> Complex:
     """Complex amplitude of a wave fitted beside an offset within each block."""
     count, once, twice = sums.count.astype(np.float64), sums.once, sums.twice
-    normal, wanted = np.empty((count.size, 3, 3)), np.empty((count.size, 3, 1))
-    normal[:, 0, 0], normal[:, 1, 1], normal[:, 2, 2] = (
-        (count + twice.real) / 2,
-        (count - twice.real) / 2,
-        count,
-    )
-    normal[:, 0, 1] = normal[:, 1, 0] = twice.imag / 2
-    normal[:, 0, 2] = normal[:, 2, 0] = once.real
-    normal[:, 1, 2] = normal[:, 2, 1] = once.imag
-    wanted[:, 0, 0], wanted[:, 1, 0], wanted[:, 2, 0] = sums.sound.real, sums.sound.imag, sums.plain
-    cosine, sine, _ = np.linalg.solve(normal, wanted)[:, :, 0].T
-    return np.asarray(cosine - 1j * sine)
+    cc, ss, cs = (count + twice.real) / 2, (count - twice.real) / 2, twice.imag / 2
+    c, s, along, across = once.real, once.imag, sums.sound.real, sums.sound.imag
+    # three unknowns by cofactors, a block to each place
+    first, both, third = ss * count - s * s, c * s - cs * count, cs * s - c * ss
+    determinant = cc * first + cs * both + c * third
+    cosine = first * along + both * across + third * sums.plain
+    sine = both * along + (cc * count - c * c) * across + (cs * c - cc * s) * sums.plain
+    return np.asarray((cosine - 1j * sine) / determinant)
