@@ -206,7 +206,7 @@ class _FirstMovement:
                 before, least, after = costs[at - 1 : at + 2].tolist()
                 bend, scale = before - 2 * least + after, max(1.0, least / self.t.size)
                 if bend > 0 and max(before, after) - least < ROUGH * scale:
-                    return best + step * (before - after) / (2 * bend)
+                    return best + float(step * (before - after) / (2 * bend))
         return best
 
     def start_std(self, start_s: float, cost: float, scale: float) -> float:

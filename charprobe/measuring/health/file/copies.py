@@ -39,7 +39,7 @@ def sound_hash(take: Take) -> str:
     digest = hashlib.sha256()
     for start in range(first, last, BLOCK):
         samples = take.source.read(start, min(start + BLOCK, last), take.channel)
-        digest.update(np.ascontiguousarray(samples, dtype="<f8"))
+        digest.update(np.ascontiguousarray(samples, dtype="<f8").data)
     return digest.hexdigest()
 
 
