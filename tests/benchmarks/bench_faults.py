@@ -13,6 +13,7 @@ from scipy import signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks import cable_faults as cable
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import export_faults as export
 from tests.benchmarks import studio_faults as studio
@@ -282,4 +283,23 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "frame-whine": _fault("dBFS", (-100, -80, -60), studio.frame_whine, "spur foreign-noise hum"),
     "ducked": _fault("dB", (-0.3, -3, -12), studio.ducked, "gain-step dropout level-drift automatic-gain"),
     "brickwall": _fault("dB", (0.2, 1.5, 6), studio.brickwall, "normalised automatic-gain clipped clipped-below-full-scale"),
+    "crackle": _fault("dBFS", (-80, -55, -30), cable.crackle, "click dropout spur foreign-noise"),
+    "long-cable": _fault("Hz", (60_000, 25_000, 8_000), cable.long_cable, "uneven-path", path=True),
+    "blocks-swap": _fault("samples", (32, 256, 2048), cable.blocks_swap, "dropout timing-jump reordered click"),
+    "monitor-loop": _fault("dB", (-45, -25, -10), cable.monitor_loop, "two-paths diffuse-tail"),
+    "dead-zone": _fault("of the peak", (1e-5, 1e-4, 1e-3), cable.dead_zone, "clipped-below-full-scale automatic-gain few-bits", path=True),
+    "slow-amplifier": _fault("of its step", (0.95, 0.7, 0.3), cable.slow_amplifier, "clipped-below-full-scale automatic-gain", path=True),
+    "missing-codes": _fault("of the peak", (1e-4, 1e-3, 1e-2), cable.missing_codes, "few-bits lossy-coded clipped-below-full-scale", path=True),
+    "thump": _fault("dBFS", (-60, -40, -15), cable.thump, "spur foreign-noise hum click dropout"),
+    "buzzing-phone": _fault("dBFS", (-85, -60, -35), cable.buzzing_phone, "spur foreign-noise hum"),
+    "charging": _fault("of full scale", (0.003, 0.03, 0.3), cable.charging, "dc-offset"),
+    "fan-starts": _fault("dBFS", (-95, -75, -55), cable.fan_starts, "foreign-noise spur"),
+    "flutter": _fault("ppm", (5, 50, 500), cable.flutter, "clock-drift"),
+    "frame-jitter": _fault("ns", (1, 10, 100), cable.frame_jitter, "clock-drift lossy-coded rate-converted spur"),
+    "automation": _fault("dB", (0.05, 0.5, 3), cable.automation, "gain-step level-drift"),
+    "flicker": _fault("%", (0.02, 0.2, 2), cable.flicker, "automatic-gain hum level-drift", path=True),
+    "word-cut": _fault("bits", (20, 16, 12), cable.word_cut, "few-bits"),
+    "detector-tone": _fault("dBFS", (-80, -55, -30), cable.detector_tone, "spur foreign-noise"),
+    "wrapped": _fault("dB", (0.3, 1, 6), cable.wrapped, "clipped click dropout clipped-below-full-scale"),
+    "tail-of-buffer": _fault("samples", (8, 64, 512), cable.tail_of_buffer, "dropout click timing-jump"),
 }  # fmt: skip

@@ -294,7 +294,7 @@ def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
         gain_db=float(rng.uniform(-12, -0.1)) - peak_db,
         delay_samples=float(rng.uniform(0, 4000)),
         noise_dbfs=float(rng.uniform(-115, -85)),
-        drift_ppm=float(rng.uniform(-40, 40)),
+        drift_ppm=float(rng.uniform(-60, 60)),
         ac_corner_hz=float(rng.uniform(1, 20)),
         hum_dbfs=float(rng.uniform(-140, -110)),
         inverted=bool(rng.random() < 0.2),
@@ -383,7 +383,7 @@ def clean_text(clean: Sequence[tuple[str, frozenset[str], frozenset[str]]]) -> s
     warns = [f"{label}: {', '.join(sorted(codes))}" for label, _, codes in clean if codes]
     return (
         f"{len(clean)} clean captures with their bypass, of every stage and of those of other make, at {', '.join(map(str, CLEAN_RATES_HZ))} Hz, noise "
-        "-115 to -85 dBFS, hum -140 to -110 dBFS, clocks ±40 ppm, coupling 1 to 20 Hz, converter filters, 16 bits with "
+        "-115 to -85 dBFS, hum -140 to -110 dBFS, clocks ±60 ppm, coupling 1 to 20 Hz, converter filters, 16 bits with "
         f"dither, 24, 32 and float: {len(stops)} stopped ({'; '.join(stops) or 'none'}), {len(warns)} warned of "
         f"({'; '.join(warns) or 'none'})."
     )

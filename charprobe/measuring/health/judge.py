@@ -36,6 +36,7 @@ from charprobe.measuring.health.timeline.markers import check_marker_edges, chec
 from charprobe.measuring.health.timeline.path_gain import check_path_gain
 from charprobe.measuring.health.timeline.placement import check_placement
 from charprobe.measuring.health.timeline.steady_gain import check_steady_gain
+from charprobe.measuring.health.timeline.turned_setting import check_turned_setting
 from charprobe.placing.take import Take, place_take
 from charprobe.placing.track import Track
 from charprobe.profile.entry import Health
@@ -50,6 +51,7 @@ CODED = {"lossy-coded", "rate-converted"}
 FOLLOWS = {"automatic-gain", "clipped-below-full-scale"}
 UNDER_TONES = {"few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise"}  # more noise
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
+TOLD_ALREADY = {"gain-step", "level-drift", *MISPLACED, *DAMAGE}  # what moves repeated tones by itself
 Judged = tuple[Take, tuple[Health, ...]]
 
 
@@ -102,6 +104,8 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
+    if not {item.code for item in found} & TOLD_ALREADY:
+        found += tuple(check_turned_setting(take))
     found = (*folded(found), *check_dips(take))  # their edges sound, too: not the other way round
     damaged, clipped = (_spans(take, found, codes) for codes in (DAMAGE, CLIPPED))
     if damaged or clipped:

@@ -17,6 +17,8 @@ ROUNDED_AWAY = ("colour", "noise", "attack", "release", "response")  # by 8 bits
 LEAST_SHORT_TOPS = 3  # at full scale, of fewer than three samples each
 LEAST_FLAT_TOPS = 5  # below full scale; fewer may be a click or a fluke
 OFFSET_DBFS = -60.0  # 3 % of a peak at -30 dBFS: moves a peak detector there by 0.3 dB
+MOVING_DBFS = -40.0  # of an offset that moves: what bends a tone leaves less behind it
+LEAST_WRAPS = 3
 DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
 LOW_PEAK_DBFS = -40.0
 MOST_PLACES = 20  # messages of one code per channel
@@ -52,7 +54,7 @@ def check_file(source: Source, channels: tuple[ChannelFacts, ...]) -> tuple[Heal
             continue
         if channel.twin_of is not None:
             found.append(_twin(at, channel.twin_of))
-        found += _ceilings(at, channel)
+        found += _ceilings(at, channel) + _wraps(at, channel)
         found += _bits(at, channel)
         found += _offset(at, channel)
         found += _level(at, channel)
@@ -186,6 +188,18 @@ def _ceilings(at: _Place, channel: ChannelFacts) -> list[Health]:
     return found
 
 
+def _wraps(at: _Place, channel: ChannelFacts) -> list[Health]:
+    run = channel.wrapped
+    if run is None or run.count < LEAST_WRAPS:
+        return []
+    text = (
+        f"Recorder overflowed: {run.count} times the waveform passes its highest value and begins again "
+        f"at its lowest – {at.text(run.start)} to {at.clock(run.stop)}. Nothing that lies there can be "
+        "measured. Lower the record gain by 6 dB and retake; what lies elsewhere is kept."
+    )
+    return [_between("clipped", "stop", text, at, run.start, run.stop)]
+
+
 def _places(tops: list[FlatTops], gap: int) -> list[SampleRun]:
     return _joined(tuple(SampleRun(each.start, each.stop, each.count) for each in tops), gap)
 
@@ -205,6 +219,8 @@ def _bits(at: _Place, channel: ChannelFacts) -> list[Health]:
         return [Health("misplaced-bits", "stop", text, channel=at.index, withholds=EVERYTHING)]
     if channel.coarse is not None:
         return [_coarse(at, channel.coarse)]
+    if channel.stuck_bit is not None:
+        return [_stuck(at, channel.stuck_bit)]
     bits = channel.bits_used
     if bits is None or bits > 16:
         return []
@@ -234,6 +250,15 @@ def _coarse(at: _Place, run: CoarseRun) -> Health:
     return Health("few-bits", "warn", text, channel=at.index, start_s=start_s, end_s=end_s)
 
 
+def _stuck(at: _Place, bit: int) -> Health:
+    text = (
+        f"Bit {bit} never changes, those above and below it do – {at.text()}. A converter or its wiring is "
+        f"faulty: noise and what is no larger than {number_text(-6.02 * (bit - 1), 0)} dBFS is that bit's. "
+        f"Use another input and retake. {ALL_GIVEN}"
+    )
+    return Health("few-bits", "warn", text, channel=at.index)
+
+
 def _container_bits(facts: FileFacts, bits: int) -> str:
     if facts.subtype.startswith("float"):
         return " in a float file (default host interface?)"
@@ -242,7 +267,14 @@ def _container_bits(facts: FileFacts, bits: int) -> str:
 
 def _offset(at: _Place, channel: ChannelFacts) -> list[Health]:
     if _dbfs(abs(channel.rest)) <= OFFSET_DBFS:
-        return []
+        if _dbfs(abs(channel.rest_most)) <= MOVING_DBFS:
+            return []
+        text = (
+            f"The offset moves by {signed_text(channel.rest_most, 4)} of full scale in the pauses – "
+            f"{at.text()}. A supply that was just switched on, or a coupling that charges: thresholds and "
+            f"even harmonics may shift with it. Wait until it rests and retake. {ALL_GIVEN}"
+        )
+        return [Health("dc-offset", "warn", text, channel=at.index)]
     text = (
         f"DC offset {number_text(_dbfs(abs(channel.rest)), 0)} dBFS ({signed_text(channel.rest, 5)} of full "
         f"scale) – {at.text()}. Threshold and even harmonics may shift; it is not removed for "

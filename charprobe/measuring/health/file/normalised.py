@@ -47,7 +47,7 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
         return []
     peak_dbfs, rounding_db = 20 * math.log10(peaks[0]), max(map(_rounding_db, facts))
-    if not _round(peak_dbfs, rounding_db) and _alike_at_the_top(wet, bypass):
+    if not _usual(peak_dbfs, rounding_db) and _alike_at_the_top(wet, bypass):
         return []
     peak = number_text(peak_dbfs, 2)
     message = (
@@ -89,9 +89,10 @@ def _loudness_lufs(source: Source) -> float:
     return found if isinstance(found, float) else 0.0
 
 
-def _round(peak_dbfs: float, rounding_db: float) -> bool:
-    """Whether a peak is a whole number of tenths of a dB, as people enter them."""
-    return abs(peak_dbfs - round(peak_dbfs, 1)) < ROUND_DB + rounding_db
+def _usual(peak_dbfs: float, rounding_db: float) -> bool:
+    """Whether a peak is one that people normalise to; other round ones are those of paths of round gain."""
+    nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
+    return abs(peak_dbfs - nearest) < ROUND_DB + rounding_db
 
 
 def _alike_at_the_top(wet: Take, bypass: Take) -> bool:
@@ -130,15 +131,13 @@ def check_round_peak(take: Take, facts: ChannelFacts) -> list[Health]:
     """
     if facts.peak <= 0 or facts.flat_tops or abs(take.alignment.gain_db) < UNITY_DB:
         return []
-    peak_dbfs = 20 * math.log10(facts.peak)
-    nearest = min(USUAL_PEAKS_DBFS, key=lambda usual: abs(usual - peak_dbfs))
-    rounding_db = _rounding_db(facts)
-    if rounding_db > COARSE_DB or abs(nearest - peak_dbfs) > ROUND_DB + rounding_db:
+    peak_dbfs, rounding_db = 20 * math.log10(facts.peak), _rounding_db(facts)
+    if rounding_db > COARSE_DB or not _usual(peak_dbfs, rounding_db):
         return []
     if _all_within(UNITY_DB, _gains_at_the_top(take)):
         return []
     message = (
-        f"Peaks at exactly {number_text(nearest, 1)} dBFS ({take.label}): normalised on export, or cut off "
+        f"Peaks at exactly {number_text(peak_dbfs, 1)} dBFS ({take.label}): normalised on export, or cut off "
         "there? Then gain, make-up and the place of the threshold are the export's. Export without "
         f"normalising. {ALL_GIVEN}; ratios, times and what depends on no level stand"
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.files.sound.source import Source
-from charprobe.measuring.health.file.flat_tops import NEAR, FlatTops, find_flat_tops
+from charprobe.measuring.health.file.flat_tops import LEAST_CEILING, NEAR, FlatTops, find_flat_tops
 from charprobe.values.arrays import Array
 
 BLOCK_FRAMES = 1 << 15
@@ -18,6 +18,8 @@ KEPT_RUNS = 1000
 LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
 GLANCE, LEAST_STEPS = 512, 8  # samples of each block whose word is counted, and steps they must span
 FEWEST_GLANCES, BITS_FEWER = 5, 3  # that a stretch of a shorter word must show
+JUMP, OF_JUMP, SLOPE, BEND = 1.3, 0.2, 0.02, 0.6
+"""Of the peak: a wrap, what it may miss twice the peak by, the least slope around it, what that turns by."""
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 
@@ -57,6 +59,12 @@ class ChannelFacts:
         Samples that are not finite or absurd, one run per block that holds any.
     flat_tops : tuple of FlatTops
         At the highest and lowest values of the channel, block by block.
+    rest_most : float
+        Largest mean of a block in that quarter, where the offset moves.
+    wrapped : SampleRun or None
+        From the first to the last place where the waveform passes the top and begins again at the bottom.
+    stuck_bit : int or None
+        Highest bit, 1 the sign, that never changes though bits on both sides of it do.
     bits_used : int or None
         Bits that carry data, from the top of full scale; None if the channel is silent or finer than 24 bits.
     coarse : CoarseRun or None
@@ -72,8 +80,11 @@ class ChannelFacts:
     peak_at: int
     level: float
     rest: float
+    rest_most: float
     broken_at: tuple[SampleRun, ...]
     flat_tops: tuple[FlatTops, ...]
+    wrapped: SampleRun | None
+    stuck_bit: int | None
     bits_used: int | None
     coarse: CoarseRun | None
     fits_low_bytes: bool
@@ -124,6 +135,7 @@ class _Tally:
         self.broken_at: list[SampleRun] = []
         self.highest = {1.0: 0.0, -1.0: 0.0}
         self.tops: dict[float, list[FlatTops]] = {1.0: [], -1.0: []}
+        self.wraps: list[int] = []
         self.bits = _BitTally()
         self.quietest = NOISY
 
@@ -134,6 +146,8 @@ class _Tally:
             samples = self._mend(samples, start)
             low, high = float(samples.min()), float(samples.max())
         if (peak := max(-low, high)) > self.peak:
+            if NEAR * peak > self.peak:
+                self.wraps.clear()  # what jumped so low was no overflow
             self.peak = peak
             self.peak_at = start + int(np.argmax(samples if high >= -low else -samples))
         self.bits.glance(samples[:GLANCE])
@@ -144,6 +158,7 @@ class _Tally:
         self.powers.append(max(float(np.einsum("i,i->", samples, samples)) / samples.size - mean**2, 0.0))
         self.sizes.append(samples.size)
         self._listen(samples)
+        self._look_for_wraps(samples, start, peak)
         for side, extreme in ((1.0, high), (-1.0, -low)):
             if self.highest[side] < NEAR * extreme:
                 self.tops[side].clear()  # whatever was flat below was no ceiling
@@ -165,6 +180,19 @@ class _Tally:
         powers = np.einsum("ij,ij->i", pieces, pieces) / QUIET_FRAMES - np.mean(pieces, axis=1) ** 2
         power = float(np.min(powers, initial=np.inf, where=powers > 0))
         self.quietest = min(self.quietest, float(np.sqrt(power)))
+
+    def _look_for_wraps(self, samples: Array, start: int, peak: float) -> None:
+        """Note where the waveform jumps by twice the peak against its slope, which goes on behind it."""
+        step = np.diff(samples)
+        places = np.flatnonzero(np.abs(step[2:-2]) > JUMP * peak) + 2
+        if not places.size or peak < max(LEAST_CEILING, NEAR * self.peak):
+            return
+        earlier, before, jump, after, later = (step[places + n] for n in (-2, -1, 0, 1, 2))
+        way = -np.sign(jump)
+        smooth = np.abs(jump + 2 * peak * way - (before + after) / 2) < OF_JUMP * peak
+        smooth &= np.maximum(np.abs(before - earlier), np.abs(later - after)) < BEND * peak
+        found = places[smooth & (way * before > SLOPE * peak) & (way * after > SLOPE * peak)]
+        self.wraps += [start + int(place) for place in found]
 
     def _mend(self, samples: Array, start: int) -> Array:
         broken = ~(np.abs(samples) < ABSURD)
@@ -195,8 +223,11 @@ class _Tally:
             peak_at=self.peak_at,
             level=float(np.sqrt(max(power, 0.0))),
             rest=float(np.median(means[quiet])),
+            rest_most=float(means[quiet][np.argmax(np.abs(means[quiet]))]),
             broken_at=tuple(self.broken_at),
             flat_tops=tuple(sorted(kept, key=lambda tops: tops.start)),
+            wrapped=SampleRun(self.wraps[0], self.wraps[-1] + 1, len(self.wraps)) if self.wraps else None,
+            stuck_bit=self.bits.stuck(),
             bits_used=self.bits.used(),
             coarse=self.bits.coarse_run(),
             fits_low_bytes=self.bits.finer and self.bits.low,
@@ -212,14 +243,25 @@ class _BitTally:
         self.finer = False
         self.low = True
         self.glances: list[int] = []
+        self.set, self.unset = -1, -1  # bits that every glance saw so
 
     def glance(self, samples: Array) -> None:
         """Count the bits in use at the head of a block; 0 where it spans too few steps to tell."""
         codes = np.rint(samples * float(1 << (FINEST_BITS - 1))).astype(np.int64)
         every = int(np.bitwise_or.reduce(codes))
+        self.set &= int(np.bitwise_and.reduce(codes))
+        self.unset &= ~every
         step = every & -every
         telling = step > 0 and int(np.ptp(codes)) >= LEAST_STEPS * step
         self.glances.append(FINEST_BITS + 1 - step.bit_length() if telling else 0)
+
+    def stuck(self) -> int | None:
+        """The highest bit that never changes between bits that do, counted from the top."""
+        if len(self.glances) < FEWEST_GLANCES:
+            return None
+        moving = [bit for bit in range(FINEST_BITS) if not (self.set | self.unset) >> bit & 1]
+        inner = [bit for bit in range(min(moving, default=0), max(moving, default=0)) if bit not in moving]
+        return FINEST_BITS - inner[-1] if inner else None
 
     def coarse_run(self) -> CoarseRun | None:
         """The first stretch of blocks whose word is shorter than the longest by `BITS_FEWER` or more."""

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from charprobe.estimators.gain_drift import gain_drift
+from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
-from charprobe.measuring.health.timeline.steady_gain import TOP_DB, WITHHELD, tone_gain
+from charprobe.measuring.health.timeline.steady_gain import EXPLAINED, TOP_DB, WITHHELD, tone_gain
 from charprobe.placing.take import BY_TONE, Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
@@ -22,7 +24,7 @@ MIDDLE_DBFS = -40.0  # from here to `TOP_DB` below full scale a tone says what g
 BENDS_THIRD = 0.2  # third harmonic over the part a tone loses: 1/3 where a curve bends it, 0 in a limiter
 LEAST_EDGE_DB = 0.02  # filters and couplings leave 0.001
 AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limiters move on
-FEWEST = 2
+FEWEST, MANY = 2, 12
 
 
 @once
@@ -37,7 +39,8 @@ def check_path_gain(bypass: Take) -> list[Health]:
         return [_follows(bypass, f"moves by {number_text(edge_db, 2)} dB after the edges of bursts")]
     bend = _bend(bypass)
     if bend is None:
-        return []
+        steps = _level_step(bypass)
+        return [_follows(bypass, steps)] if steps else []
     if bend.third < BENDS_THIRD * (1 - 10 ** (-bend.loss_db / 20)):
         return [_follows(bypass, f"is {number_text(bend.loss_db, 2)} dB lower at the loudest tones")]
     message = (
@@ -80,6 +83,26 @@ def _bend(take: Take) -> _Bend | None:
             if sure and (worst is None or loss_db > worst.loss_db):
                 worst = _Bend(tone.level_dbfs, loss_db, _third(take, tone))
     return worst
+
+
+def _level_step(take: Take) -> str:
+    """A level at which the gain of all tones steps, in words: two converters share a range; "" if none."""
+    read = [
+        (tone, gain)
+        for tone in take.single_tones()
+        if tone.level_dbfs <= -TOP_DB and (gain := tone_gain(take, tone))
+    ]
+    if len(read) < MANY:
+        return ""
+    level, gain_db, std_db = np.array([(tone.level_dbfs, g.gain_db, g.std_db) for tone, g in read]).T
+    _, group = np.unique([tone.frequency_hz for tone, _ in read], return_inverse=True)
+    step = gain_drift(level, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group.astype(float))
+    if step.kind != "step" or abs(step.size_db) < LEAST_BEND_DB or step.explained < EXPLAINED:
+        return ""
+    return (
+        f"steps by {number_text(abs(step.size_db), 3)} dB between tones of {number_text(step.before_s, 0)} "
+        f"and {number_text(step.after_s, 0)} dBFS, as where two converters share the range"
+    )
 
 
 def _third(take: Take, tone: Tone) -> float:

@@ -72,14 +72,14 @@ def _gains(take: Take, lines: tuple[Line, ...]) -> list[ToneGain]:
     for segment in take.stimulus.segments:
         if segment.spec.kind in (*BY_TONE, "silence") and take.holds(segment):
             for tone in take.intact(segment).tones:
-                if tone.level_dbfs > -TOP_DB or _beats(tone, lines, take.alignment.gain_db):
+                if tone.level_dbfs > -TOP_DB or beats_with(tone, lines, take.alignment.gain_db):
                     continue
                 if (gain := tone_gain(take, tone)) is not None:
                     out.append(gain)
     return out
 
 
-def _beats(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
+def beats_with(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
     """Whether a foreign tone stands too near a tone, and too loud, for its level to be read."""
     return any(
         abs(line.frequency_hz - tone.frequency_hz) < BEAT_HZ

@@ -17,5 +17,8 @@ def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
     dry = judged_path(quieter + 1e-7 * np.random.default_rng(3).standard_normal(quieter.shape), "off")
     assert abs(wet[0].alignment.gain_db - dry[0].alignment.gain_db) > 1
     assert codes(judge_pair(wet, dry)) == set()
+    turned_down = 10 ** (-4.3 / 20) / 0.71317  # a path of round gain: both peak at -5.3 dBFS
+    wet, dry = (judged_path(turned_down * x, "round") for x in (gated(quieter), quieter))
+    assert "normalised" not in codes(judge_pair(wet, dry))
     at_unity = faults.normalise(gated(quieter), peak_dbfs=-2.0)  # the stimulus's own peak: a path of gain 1
     assert "normalised" not in codes(judged_path(at_unity, "gated")[1])

@@ -206,3 +206,30 @@ def test_every_message_says_where_and_ends_with_what_was_kept():
     for item in items:
         assert f"take 3.wav, channel {item.channel + 1}" in item.message
         assert item.message.endswith(".")
+
+
+def test_an_overflow_that_wraps_round_is_told_and_steep_waveforms_are_not():
+    top = 0.4
+    wrapped = only(check((TONE + top) % (2 * top) - top))
+    assert (wrapped.code, wrapped.severity) == ("clipped", "stop")
+    assert "begins again at its lowest" in wrapped.message
+    for steep in (
+        np.sign(TONE) * (1 - 0.05 * np.abs(TONE)),
+        *(0.5 * np.cos(f * n) for f in (1.7, 1.83, 2.4)),
+    ):
+        assert all("overflowed" not in item.message for item in check(steep + NOISE))
+
+
+@pytest.mark.parametrize("bit", [4, 9, 17])
+def test_a_bit_that_never_changes_is_named(bit):
+    codes = np.round(TONE * 2.0**23).astype(np.int64)
+    for stuck in (codes | 1 << (24 - bit), codes & ~(1 << (24 - bit))):
+        told = [item for item in check(stuck / 2.0**23) if item.code == "few-bits"]
+        assert f"Bit {bit} never changes" in only(told).message
+
+
+def test_an_offset_that_dies_away_is_told():
+    beats = TONE * (n % RATE < RATE // 2)
+    told = [item for item in check(beats + 0.1 * np.exp(-n / (0.7 * RATE))) if item.code == "dc-offset"]
+    assert "offset moves by +0.0" in only(told).message
+    assert all(item.code != "dc-offset" for item in check(beats))

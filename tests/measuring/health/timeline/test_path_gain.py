@@ -1,9 +1,14 @@
 import numpy as np
 import pytest
-from judged_pairs import judged_pair, judged_path, named, recorded
+from judged_pairs import PATH_RATE_HZ, PATH_RECIPE, judged_pair, judged_path, named, recorded
 from scipy.ndimage import maximum_filter1d
 
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.judge import judge_pair
+from charprobe.measuring.health.timeline.path_gain import check_path_gain
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
+from charprobe.stimulus.render import lay_out
 
 
 def bent(samples):
@@ -14,6 +19,20 @@ def limited(samples):
     """Peaks held down to -6 dBFS, over 50 ms."""
     level = maximum_filter1d(np.abs(samples[:, 0]), 2400)
     return samples * np.minimum(1.0, 0.5 / np.maximum(level, 1e-9))[:, None]
+
+
+def two_converters(samples):
+    """Below 24 dB under the peak another converter is heard, 0.02 dB louder."""
+    loud = maximum_filter1d(np.abs(samples[:, 0]), 480) > 10 ** (-24 / 20) * np.abs(samples).max()
+    return samples * np.where(loud, 1.0, 10 ** (0.02 / 20))[:, None]
+
+
+def test_a_gain_that_steps_with_level_by_a_fiftieth_of_a_db_is_told():
+    stimulus = lay_out(PATH_RECIPE, rate_hz=PATH_RATE_HZ, take=1)
+    samples = two_converters(recorded("plain-wire", 25.8))
+    source = MemoryCapture(samples, rate_hz=PATH_RATE_HZ, name="off.wav")
+    (told,) = check_path_gain(place_take(Track(source, 0, stimulus)))
+    assert told.code == "automatic-gain" and "between tones of −29 and −26 dBFS" in told.message
 
 
 @pytest.mark.parametrize(("fault", "code"), [(bent, "clipped-below-full-scale"), (limited, "automatic-gain")])
