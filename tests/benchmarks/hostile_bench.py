@@ -21,7 +21,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from charprobe.cli import main as charprobe
-from tests.benchmarks.hostile_files import Hostile, make
+from tests.benchmarks.hostile_files import Hostile, a_take, make
+from tests.benchmarks.hostile_lies import lies
 from tests.benchmarks.written import write_section
 
 MOST_BYTES, MOST_S = 1 << 30, 30
@@ -53,6 +54,7 @@ class Outcome:
 
 def run(hostile: Hostile, folder: Path) -> Outcome:
     out, begin = folder / "said.txt", time.monotonic()
+    before = [(folder / name).read_bytes() for name in hostile.kept]
     child = os.fork()
     if child == 0:
         _command(hostile, folder, out)
@@ -68,6 +70,8 @@ def run(hostile: Hostile, folder: Path) -> Outcome:
         ended = "traceback" if "Traceback" in said else f"nothing said, exit {code}"
     if code in (-signal.SIGALRM, -signal.SIGXCPU, -signal.SIGKILL):
         ended = "hangs" if code == -signal.SIGALRM else f"longer than {MOST_S} s"
+    if before != [(folder / name).read_bytes() for name in hostile.kept]:
+        ended = "destroys an input"
     line = next(
         (line for line in said.splitlines() if line.startswith("Error")), said.strip().partition("\n")[0]
     )
@@ -124,7 +128,8 @@ def main() -> None:
         importlib.import_module(name)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        every = list(make(folder))
+        take = a_take()
+        every = [*make(folder, take), *lies(folder, take)]
         outcomes = []
         for hostile in every:
             if options.only in hostile.what:

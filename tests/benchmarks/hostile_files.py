@@ -27,18 +27,22 @@ OPEN = 0xFFFFFFFF
 
 @dataclass(frozen=True)
 class Hostile:
-    """What is wrong, and the command that is given it; paths are relative to the folder."""
+    """What is wrong, and the command that is given it; paths are relative to the folder; files it must keep."""
 
     what: str
     command: tuple[str, ...]
+    kept: tuple[str, ...] = ()
 
 
-def make(folder: Path) -> Iterator[Hostile]:
-    """Write every file into a folder and name the commands to run there."""
+def a_take() -> np.ndarray:
+    """A good capture of the recipe `quick`, shape (n, 1)."""
     played = render(lay_out(load_recipe("quick"), rate_hz=RATE_HZ, take=1))
-    take = Rig(delay_samples=37.4, noise_dbfs=-100.0).record(
-        0.7 * played, rate_hz=RATE_HZ, rng=np.random.default_rng(1)
-    )
+    rig = Rig(delay_samples=37.4, noise_dbfs=-100.0)
+    return rig.record(0.7 * played, rate_hz=RATE_HZ, rng=np.random.default_rng(1))
+
+
+def make(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
+    """Write every file into a folder and name the commands to run there."""
     soundfile.write(folder / "take.wav", take, RATE_HZ, subtype="PCM_24")
     soundfile.write(folder / "take.flac", take, RATE_HZ, subtype="PCM_24")
     yield Hostile("a capture in order", ("check", "take.wav"))
