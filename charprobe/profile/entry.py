@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from charprobe.files.limits import Number, Says
 from charprobe.profile import glossary
 from charprobe.values.arrays import Array
+from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import shortened, time_text
 
@@ -33,6 +34,16 @@ class Entry:
         return tuple(clause for part in self.conditions.split(";") if (clause := part.strip().rstrip(".")))
 
 
+class _Columns(dict[str, Sequence[Cell]]):
+    """Columns by name; a file that was edited may lack one that every such curve has."""
+
+    def __missing__(self, name: str) -> Sequence[Cell]:
+        raise CharprobeError(
+            f"a curve without its column `{shortened(name, 40)}`: the profile was edited or cut. Measure the "
+            "capture again. No file was changed"
+        )
+
+
 @dataclass(frozen=True)
 class Table:
     """A curve: columns of one length, and the unit of each column ("" where it has none)."""
@@ -49,6 +60,7 @@ class Table:
             wrong = next((cell for cell in column if isinstance(cell, str)), None)
             if self.units[name] and wrong is not None:
                 raise ValueError(f"only numbers in column {name}, not {shortened(repr(wrong), 40)}")
+        object.__setattr__(self, "columns", _Columns(self.columns))
 
 
 ALL_GIVEN = "Everything is given, marked"  # how the message of a finding ends that takes nothing back

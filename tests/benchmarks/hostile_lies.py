@@ -152,7 +152,6 @@ def _outputs(folder: Path) -> Iterator[Hostile]:
             yield Hostile(f"{command[0]} over an input: {out[-20:]}", (*command, *force), kept)
     for command in (
         ("session", "take.wav", "--new", "--force"), ("preview", "r.json", "take.wav", "--out", "r.json", "--force"),
-        ("stimulus", "quick", "--out", "take.wav", "--force"), ("simulate", "plain-wire", "one.wav", "--out", "take.wav", "--force"),
         ("compare", "p.json", "p.json", "--out", ".", "--force"), ("ab", "take.wav", "one.wav", "--out", ".", "--force"),
         ("show", "p.json", "--figures", "p.json"), ("ab", "take.wav", "one.wav", "--out", "take.wav", "--force"),
     ):  # fmt: skip

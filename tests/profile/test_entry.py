@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from charprobe.profile.entry import Health, Table, flags, numbers, unmeasured, where_text
+from charprobe.values.errors import CharprobeError
 
 TABLE = Table({"gain_db": [1.0, None], "settled": [True, None]}, {"gain_db": "dB", "settled": ""})
 
@@ -34,3 +35,8 @@ def test_a_reading_that_is_missing_needs_only_its_name():
 )
 def test_where_something_was_found_is_worded(place, text):
     assert where_text(Health("click", "warn", "A click.", **place)) == text
+
+
+def test_a_curve_that_lost_a_column_says_so():
+    with pytest.raises(CharprobeError, match="without its column `direction`"):
+        Table({"gain_db": [1.0]}, {"gain_db": "dB"}).columns["direction"]

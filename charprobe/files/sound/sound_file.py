@@ -23,7 +23,14 @@ from charprobe.files.sound.sample_codes import (
 )
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
 from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
-from charprobe.files.sound.wav_header import Encoding, LengthTold, WavLayout, read_wav_layout, wav_header
+from charprobe.files.sound.wav_header import (
+    Encoding,
+    LengthTold,
+    WavLayout,
+    check_claims,
+    read_wav_layout,
+    wav_header,
+)
 from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 
@@ -238,6 +245,7 @@ def _library_facts(path: Path, container: str, size_bytes: int) -> FileFacts:
             f"values. Accepted are {ACCEPTED} with PCM or float samples: export it again. The file was not "
             "changed"
         )
+    check_claims(str(path), channels=channels, rate_hz=rate_hz)
     encoding, bits = _LIBRARY_ENCODINGS[subtype]
     most = size_bytes << 16  # no coding packs more samples into a byte
     promised = frames if 0 <= frames < most else None  # None: the writer left the length open

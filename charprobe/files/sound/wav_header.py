@@ -114,6 +114,16 @@ class _Format:
     frame_bytes: int
 
 
+def check_claims(source: str, *, channels: int, rate_hz: int) -> None:
+    """Refuse a header of channels or a sampling rate that no recorder has."""
+    if not 1 <= channels <= MAX_CHANNELS or not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+        raise SoundFileError(
+            f"{source}: the header claims {channels} channels at {rate_hz} Hz; readable are 1 to "
+            f"{MAX_CHANNELS} channels at {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz. The header is damaged: export "
+            "the capture again. The file was not changed"
+        )
+
+
 def _format(fmt: bytes, source: str) -> _Format:
     tag, channels, rate_hz, _, frame_bytes, bits = struct.unpack("<HHIIHH", fmt[:16])
     extensible = tag == _EXTENSIBLE
@@ -121,12 +131,7 @@ def _format(fmt: bytes, source: str) -> _Format:
     if extensible and len(fmt) >= 40:
         valid_bits = struct.unpack("<H", fmt[18:20])[0] or bits
         tag = struct.unpack("<H", fmt[24:26])[0] if fmt[26:40] == _GUID_TAIL else -1
-    if not 1 <= channels <= MAX_CHANNELS or not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
-        raise SoundFileError(
-            f"{source}: the header claims {channels} channels at {rate_hz} Hz; readable are 1 to "
-            f"{MAX_CHANNELS} channels at {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz. The header is damaged: export "
-            "the capture again. The file was not changed"
-        )
+    check_claims(source, channels=channels, rate_hz=rate_hz)
     sample_bytes = frame_bytes // channels if frame_bytes % channels == 0 else 0
     encoding = _ENCODINGS.get((tag, sample_bytes))
     if encoding is None:

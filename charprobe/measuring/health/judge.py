@@ -14,7 +14,7 @@ from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.path.lossy import check_lossy
 from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_path, check_uneven_path
-from charprobe.measuring.health.path.ripple import check_ripple
+from charprobe.measuring.health.path.ripple import check_clock_line, check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_sides
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
@@ -52,6 +52,7 @@ FOLLOWS = {"automatic-gain", "clipped-below-full-scale"}
 UNDER_TONES = {"few-bits", "lossy-coded", "rate-converted", "spur", "hum", "foreign-noise"}  # more noise
 MISPLACED = {"timing-jump", "gap-edited", "reordered"}  # what was played may lie in a pause
 TOLD_ALREADY = {"gain-step", "level-drift", *MISPLACED, *DAMAGE}  # what moves repeated tones by itself
+MOVES_LINES = {"clock-drift", "lossy-coded", "rate-converted", *MISPLACED, *DAMAGE}
 Judged = tuple[Take, tuple[Health, ...]]
 
 
@@ -89,10 +90,13 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         )
     take = place_take(Track(source, channel, stimulus))
     facts = source.once(gather_sample_facts)
+    of_file = tuple(item for item in check_file(source, facts) if item.channel in (None, channel))
+    if broken := _spans(take, of_file, ("non-finite",)):  # nothing can be computed there
+        take = replace(take, damaged=broken)
     stepping = {event.tone for event in own_steps(take)}  # in these the stage's own gain clicks
     under = [one for one in under_tones(take) if one.tone not in stepping]
     found = (
-        *(item for item in check_file(source, facts) if item.channel in (None, channel)),
+        *of_file,
         *check_round_peak(take, facts[channel]),
         *check_placement(take),
         *check_continuity(take),
@@ -104,6 +108,8 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
+    if not {item.code for item in found if item.severity != "note"} & MOVES_LINES:
+        found += tuple(check_clock_line(take))
     if not {item.code for item in found} & TOLD_ALREADY:
         found += tuple(check_turned_setting(take))
     found = (*folded(found), *check_dips(take))  # their edges sound, too: not the other way round

@@ -67,3 +67,9 @@ def test_an_automatic_gain_withholds_level_and_time():
     for name in ("static.threshold", "attack.t63", "release.t63", "colour.thd_at_reference"):
         assert not isinstance(profile.quantities[name].reading, Quantity), name
     assert np.isfinite(profile.alignment.delay_samples)
+
+
+def test_samples_that_are_no_numbers_all_over_a_take_end_in_findings(rng):
+    spoiled = clean_once("plain-wire").copy()
+    spoiled[::4801] = np.nan
+    assert "non-finite" in told(spoiled)

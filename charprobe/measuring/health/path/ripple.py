@@ -1,7 +1,8 @@
-"""Mains ripple that a path lays on its gain: every tone of a bypass swings by as much, at 100 or 120 Hz."""
+"""Lines that a path lays on its gain or its clock: every tone swings by as much, whatever its level."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -11,52 +12,111 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
-from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
-RIPPLES_HZ, BETWEEN_HZ = (100.0, 120.0), (80.0, 140.0, 160.0)  # where it is, and where it is not
+FROM_HZ, TO_HZ, STEP_HZ = 60.0, 2000.0, 5.0  # of a swing
+MAINS_HZ, NEAR_HZ = (100.0, 120.0), 8.0
 LEAST_SHARE = 5e-4  # of the gain: 0.004 dB moves no number
-CLEAR = 5.0  # times what the tones swing by in between
-SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.3, 0.01, 0.08
-LEAST_HZ = 400.0  # of a tone, whose own second harmonic is no ripple then
-FEWEST = 8
+LEAST_S = 3e-9  # of the clock: less is below what a tone of 20 kHz shows
+CLEAR, BESIDE_BINS = 5.0, 41  # times what the tones swing by at other frequencies
+SAME = 1.3  # share of loud tones over that of quieter ones: a sound beside the tones adds unlike shares
+SETTLED_FROM, BEFORE_END_S, LEAST_TONE_S = 0.3, 0.01, 0.08
+LEAST_TONE_HZ = 400.0
+TO_TONE = 0.85  # of a tone's own frequency: from there on its offset and its mirror sound
+FEWEST = 4  # tones of one frequency
 
 
 @once
 def check_ripple(bypass: Take) -> list[Health]:
-    """Look for a gain that swings with the mains while the stage is off: code ``hum``.
+    """Look for a gain that swings while the stage is off: ``hum`` with the mains, else ``level-drift``.
 
     A stage may swing by itself, so only a bypass is judged. Sound that hums beside a tone leaves as much at
-    every level, a gain that swings leaves the same share of every tone: the median over tones of all levels.
+    every level, a gain that swings leaves the same share of every tone.
     """
-    tones = [tone for tone in bypass.single_tones() if tone.frequency_hz > LEAST_HZ]
-    loud = sorted(tones, key=lambda tone: -tone.level_dbfs)[: max(FEWEST, len(tones) // 2)]
-    swings = [swing for tone in loud if (swing := _swings(bypass, tone)) is not None]
-    if len(swings) < FEWEST:
+    found = _line(bypass, "gain", LEAST_SHARE)
+    if found is None:
         return []
-    usual = np.median(swings, axis=0)
-    share, between = usual[: len(RIPPLES_HZ)], float(usual[len(RIPPLES_HZ) :].max())
-    most = int(np.argmax(share))
-    if share[most] < max(LEAST_SHARE, CLEAR * between):
+    mains = min(abs(found.hz - mains_hz) for mains_hz in MAINS_HZ) < NEAR_HZ
+    message = (
+        f"With the stage off the gain swings by {number_text(100 * found.size, 2)} % at "
+        f"{found.hz:.0f} Hz ({bypass.label}): {'ripple of a supply' if mains else 'nothing was turned'}. "
+        "Short tones, noise beside a tone and fast attacks carry it. Try another supply or input, and "
+        f"retake. {ALL_GIVEN}"
+    )
+    return [Health("hum" if mains else "level-drift", "warn", message, channel=bypass.channel)]
+
+
+def check_clock_line(take: Take) -> list[Health]:
+    """Look for a clock that is pulled to and fro evenly: code ``clock-drift``. No stage moves time itself."""
+    found = _line(take, "clock", LEAST_S)
+    if found is None:
         return []
     message = (
-        f"With the stage off the gain swings by {number_text(100 * float(share[most]), 2)} % at "
-        f"{RIPPLES_HZ[most]:.0f} Hz ({bypass.label}): ripple of a supply. Short tones, noise beside "
-        f"a tone and fast attacks carry it. Try another supply, and retake. {ALL_GIVEN}"
+        f"The clock swings by {number_text(1e9 * found.size, 0)} ns at {found.hz:.0f} Hz ({take.label}): "
+        "frames of a bus, or a converter that follows a bad clock. Lines beside tones, high harmonics and "
+        f"treble carry it. Let the converter run on its own clock, and retake. {ALL_GIVEN}"
     )
-    return [Health("hum", "warn", message, channel=bypass.channel)]
+    return [Health("clock-drift", "warn", message, channel=take.channel)]
 
 
-def _swings(take: Take, tone: Tone) -> Array | None:
-    """Share by which a tone's size swings at each frequency; None where it is too short."""
+@dataclass(frozen=True)
+class _Line:
+    """Frequency of a swing and its size: a share of the gain, or seconds."""
+
+    hz: float
+    size: float
+
+
+def _line(take: Take, what: str, least: float) -> _Line | None:
+    """The largest swing that all tones show alike; None if there is none."""
+    spectra = _swings(take)
+    hz = FROM_HZ + STEP_HZ * np.arange(round((TO_HZ - FROM_HZ) / STEP_HZ) + 1)
+    best: _Line | None = None
+    usual, other, seen = np.full(hz.size, np.inf), np.full(hz.size, np.inf), np.zeros(hz.size, dtype=int)
+    for tone_hz, tones in spectra.items():
+        per = 1.0 if what == "gain" else 2 * np.pi * tone_hz
+        sizes = np.array([gain if what == "gain" else clock for gain, clock in tones]) / per
+        half = len(tones) // 2
+        valid = hz < TO_TONE * tone_hz
+        usual[valid] = np.minimum(usual, np.median(sizes[:half], axis=0))[valid]
+        other[valid] = np.minimum(other, np.median(sizes[half:], axis=0))[valid]
+        seen += valid
+    if not seen.any():
+        return None
+    usual, other = (np.where(seen, each, 0.0) for each in (usual, other))
+    for at in np.flatnonzero(usual > least):
+        around = usual[max(0, at - BESIDE_BINS) : at + BESIDE_BINS + 1]
+        alike = 1 / SAME < other[at] / usual[at] < SAME
+        if alike and usual[at] > CLEAR * float(np.median(around)) and (best is None or usual[at] > best.size):
+            best = _Line(float(hz[at]), float(usual[at]))
+    return best
+
+
+@once
+def _swings(take: Take) -> dict[float, list[tuple[Array, Array]]]:
+    """By tone frequency, the loudest first: what the gain of each swings by, and its phase in radians."""
+    tones = [tone for tone in take.single_tones() if tone.frequency_hz > LEAST_TONE_HZ]
+    found: dict[float, list[tuple[Array, Array]]] = {}
+    for tone in sorted(tones, key=lambda tone: -tone.level_dbfs)[: len(tones) // 2]:
+        if (swing := _swing(take, tone)) is not None:
+            found.setdefault(tone.frequency_hz, []).append(swing)
+    return {hz: swings for hz, swings in found.items() if len(swings) >= FEWEST}
+
+
+def _swing(take: Take, tone: Tone) -> tuple[Array, Array] | None:
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    if cut.samples.size < LEAST_S * rate_hz:
+    size = round(rate_hz / STEP_HZ)
+    if not LEAST_TONE_S * rate_hz <= cut.samples.size <= size or not np.all(np.isfinite(cut.samples)):
         return None
     window = _window(cut.samples.size)
-    size = turned_still(cut, tone, window, rate_hz=rate_hz).real * window
-    beats = [np.vdot(phasor(0.0, hz / rate_hz, size.size), size) for hz in (*RIPPLES_HZ, *BETWEEN_HZ)]
-    return np.asarray(2 * np.abs(beats) / max(float(size.sum()), 1e-30))
+    turned = turned_still(cut, tone, window, rate_hz=rate_hz) * window
+    whole = max(float(turned.real.sum()), 1e-30)
+    first, last = round(FROM_HZ / STEP_HZ), round(TO_HZ / STEP_HZ)
+    gain, phase = (
+        2 * np.abs(np.fft.rfft(part, size))[first : last + 1] / whole for part in (turned.real, turned.imag)
+    )
+    return gain, phase
 
 
 @lru_cache(maxsize=16)

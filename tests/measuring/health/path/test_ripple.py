@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
+from scipy.interpolate import CubicSpline
 from taken import RATE_HZ, take_of, wire
 
-from charprobe.measuring.health.path.ripple import check_ripple
+from charprobe.measuring.health.path.ripple import check_clock_line, check_ripple
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 
 STEPS = (LevelSteps("steps", 997.0, -40.0, -5.0, 5.0, 0.2, True, gap_s=0.1),)
@@ -21,6 +22,20 @@ def test_a_gain_that_swings_with_the_mains_is_told_with_its_size(percent, ripple
     assert item.code == "hum" and f"{percent:.2f} % at {ripple_hz:.0f} Hz" in item.message
 
 
+@pytest.mark.parametrize(("nanoseconds", "swing_hz"), [(12.0, 250.0), (90.0, 700.0)])
+def test_a_clock_that_is_pulled_evenly_is_told_with_its_size(nanoseconds, swing_hz, rng):
+    def path(samples):
+        place = np.arange(samples.size) + RATE_HZ * 1e-9 * nanoseconds * np.sin(
+            2 * np.pi * swing_hz * time_s(samples)
+        )
+        return CubicSpline(np.arange(samples.size), samples)(place)
+
+    take = take_of(STEPS, path, rng=rng)
+    (item,) = check_clock_line(take)
+    assert item.code == "clock-drift" and f"by {nanoseconds:.0f} ns at {swing_hz:.0f} Hz" in item.message
+    assert check_ripple(take) == []
+
+
 def hum(samples):
     return samples + 1e-3 * np.sin(2 * np.pi * 100 * time_s(samples))
 
@@ -31,4 +46,5 @@ def wander(samples):
 
 @pytest.mark.parametrize("path", [wire, hum, wander])
 def test_hum_beside_the_sound_and_a_slow_gain_are_no_ripple(path, rng):
-    assert check_ripple(take_of(STEPS, path, rng=rng, noise_dbfs=-90.0)) == []
+    take = take_of(STEPS, path, rng=rng, noise_dbfs=-90.0)
+    assert check_ripple(take) == check_clock_line(take) == []
