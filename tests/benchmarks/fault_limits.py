@@ -22,7 +22,7 @@ from charprobe.placing.track import Track
 from charprobe.simulation.rig.faults import step_gain
 from charprobe.stimulus.kinds.segment import Tone
 from tests.benchmarks.fault_bench import DEVICES, RECIPES
-from tests.benchmarks.fault_cases import BYPASS, RATE_HZ, Array, recorded, stimulus_of
+from tests.benchmarks.fault_captures import BYPASS, RATE_HZ, Array, recorded, stimulus_of
 from tests.benchmarks.written import write_section
 
 LEAST_TONE_S, MARGIN_S, NEAR_S = 0.06, 0.02, 0.005

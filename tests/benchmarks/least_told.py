@@ -16,7 +16,7 @@ from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
 from charprobe.simulation.rig import faults
-from tests.benchmarks.fault_cases import (
+from tests.benchmarks.fault_captures import (
     BYPASS,
     RATE_HZ,
     Array,

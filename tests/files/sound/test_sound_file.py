@@ -309,7 +309,9 @@ def test_a_rate_that_no_recorder_has_is_refused_in_every_container(tmp_path):
     path = tmp_path / "a.flac"
     soundfile.write(path, np.zeros((1000, 1)), 48_000)
     body = path.read_bytes()
-    packed = (1 << 12) | (int.from_bytes(body[18:22], "big") & 0xFFF)  # the rate is what stands in the top 20 bits
+    packed = (1 << 12) | (
+        int.from_bytes(body[18:22], "big") & 0xFFF
+    )  # the rate is what stands in the top 20 bits
     path.write_bytes(body[:18] + packed.to_bytes(4, "big") + body[22:])
     with pytest.raises(SoundFileError, match="claims 1 channels at 1 Hz"):
         open_capture(path)
