@@ -1,37 +1,44 @@
-"""The whole job on a simulated device: stimulus, captures, profiles, comparison, page."""
+"""The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
+
+Two processes share it: this one plays the device's part, records, listens and draws; a bench of its own
+(`demo_bench`) measures meanwhile what was recorded. So the bypass is judged once, and only one of them loads
+the compiler and what draws.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import lru_cache
+from collections import deque
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
+from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
 from charprobe.files.output import check_space, prepare_folder, safe_file_name
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.unfinished import may_start_over
-from charprobe.measuring.characterise import characterise_judged
-from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.selftest import TruthRow, true_rows
+from charprobe.rehearsal.demo_bench import judged_bypass, laid_out, measured
+from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
-from charprobe.simulation.devices.stage import Stage
+from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_with_gain
 from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
-from charprobe.stimulus.render import lay_out, render
+from charprobe.stimulus.render import render
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.arrays import Array
 
+if TYPE_CHECKING:
+    from charprobe.publishing.report.inline_svg import InPage  # loads what draws
+
 RATE_HZ = 48_000
-JOBS = 2
 SEED = 7
 STEPS = (
     len(SETTINGS) + 1 + 5
@@ -96,80 +103,92 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
         If a file exists and `force` is false, or the folder cannot be written.
     """
     prepare_folder(folder)
-    length = lay_out(recipe, rate_hz=RATE_HZ, take=1).length
+    length = laid_out(recipe, RATE_HZ).length
     check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
     with may_start_over(folder, force=force) as replaced:
-        return _run(folder, recipe, replaced, progress)
+        bench = get_reusable_executor(max_workers=1)  # starts while the stimulus is made
+        try:
+            return _run(bench, folder, recipe, replaced, progress)
+        finally:
+            bench.shutdown(kill_workers=True)
 
 
-def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
+def _run(bench: Executor, folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
     for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
+    bench.submit(laid_out, recipe, RATE_HZ)
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")
+    played = render(laid_out(recipe, RATE_HZ))
     takes = [BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    paths = [
-        folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
-        for number, setting in enumerate(takes)
-    ]
-    first = [
-        delayed(_capture)(paths[0], 0, BYPASS.build(), recipe, force),
-        delayed(_listening_pair)(folder, force),
-    ]
-    _in_parallel(["bypass", "listening pair"], first, progress)
-    numbered = list(enumerate(zip(takes, paths, strict=True)))[1:]
-    calls = [
-        delayed(_recorded)(folder, number, setting, path, paths[0], recipe, force)
-        for number, (setting, path) in numbered
-    ]
-    done = _in_parallel([setting.name for _, (setting, _) in numbered], calls, progress)
-    profiles = tuple(profile for profile, _ in done)
-    truth = tuple(row for _, rows in done[: len(SETTINGS)] for row in rows)
+    dry = folder / "captures" / f"00 {safe_file_name(BYPASS.name)}.wav"
+    results = _Results(progress)
+    for number, setting in enumerate(takes):
+        path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
+        truth = _recorded(path, number, setting.build(), played, recipe, force)
+        if setting is BYPASS:
+            bench.submit(judged_bypass, path, recipe, RATE_HZ)
+            progress("bypass")
+        else:
+            out = folder / "profiles" / f"{path.stem}.json"
+            future = bench.submit(measured, path, setting.name, out, dry, recipe, RATE_HZ, force)
+            results.expect(setting, truth, future)
+    del played
+    _listening_pair(folder, force)
+    progress("listening pair")
+    results.wait()
+    profiles, truth_rows = tuple(results.profiles), tuple(results.rows)
     comparison = compare_profiles(profiles)
     comparison.save(folder / "comparison", force=force)
     progress("comparison")
-    page = _page(folder, profiles, truth, comparison, force=force)
+    page = _page(folder, profiles, truth_rows, comparison, results.drawn, force=force)
     progress("page")
-    return Demo(profiles[: len(SETTINGS)], truth, comparison, page)
+    return Demo(profiles[: len(SETTINGS)], truth_rows, comparison, page)
 
 
-def _in_parallel(names: list[str], calls: list[object], progress: Callable[[str], None]) -> list[Any]:
-    """Make calls in processes of their own; say the name of each when it and all before it are done."""
-    results = []
-    for name, result in zip(names, Parallel(n_jobs=JOBS, return_as="generator")(calls), strict=True):
-        results.append(result)
-        progress(name)
-    return results
+class _Results:
+    """What comes back from the bench, in the order it was asked for, beside the truth and drawn at once."""
+
+    def __init__(self, progress: Callable[[str], None]) -> None:
+        self._progress = progress
+        self._expected: deque[tuple[DemoSetting, Mapping[str, TrueValue], Future[Profile]]] = deque()
+        self.profiles: list[Profile] = []
+        self.rows: list[TruthRow] = []
+        self.drawn: list[tuple[str, tuple[InPage, ...]]] = []
+
+    def expect(self, setting: DemoSetting, truth: Mapping[str, TrueValue], profile: Future[Profile]) -> None:
+        """Ask for a profile, and take what is done by now."""
+        self._expected.append((setting, truth, profile))
+        while self._expected[0][2].done():
+            self._take()
+
+    def wait(self) -> None:
+        """Take all that is left."""
+        while self._expected:
+            self._take()
+
+    def _take(self) -> None:
+        from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # loads what draws
+
+        setting, truth, future = self._expected.popleft()
+        profile = future.result()
+        self._progress(setting.name)
+        number = len(self.profiles)
+        self.profiles.append(profile)
+        if number < len(SETTINGS):
+            self.rows += true_rows(setting.build(), profile, truth)
+        if setting.name != REPEATED:  # its figures show both takes
+            (shown,) = shown_of([profile])
+            self.drawn.append((setting.name, replace(shown, number=number).figures()))
 
 
 def _recorded(
-    folder: Path, number: int, setting: DemoSetting, path: Path, dry: Path, recipe: Recipe, force: bool
-) -> tuple[Profile, list[TruthRow]]:
-    """Record a setting and measure it, so that one process records while another measures."""
-    stage, stimulus = setting.build(), lay_out(recipe, rate_hz=RATE_HZ, take=1)
-    gain_db = _capture(path, number, stage, recipe, force)
-    judged = judge_capture(open_capture(path), stimulus, 0)
-    profile = characterise_judged(judged, _judged(dry, recipe), setting=setting.name)
-    profile.save(folder / "profiles" / f"{path.stem}.json", force=force)
-    return profile, true_rows(stage, profile, stimulus, played=_played(recipe), gain_db=gain_db)
-
-
-def _capture(path: Path, number: int, stage: Stage, recipe: Recipe, force: bool) -> Array:
-    """Record a stage into a file and return the gain it had meanwhile."""
-    taken = record_with_gain(stage, _played(recipe), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+    path: Path, number: int, stage: Stage, played: Array, recipe: Recipe, force: bool
+) -> dict[str, TrueValue]:
+    """Record a stage into a file and return what is true of it."""
+    taken = record_with_gain(stage, played, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
     write_wav(path, taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
-    return taken.gain_db
-
-
-@lru_cache(maxsize=1)
-def _played(recipe: Recipe) -> Array:
-    """The sound of the recipe, made once in each process; not to be changed."""
-    return render(lay_out(recipe, rate_hz=RATE_HZ, take=1))
-
-
-@lru_cache(maxsize=1)
-def _judged(path: Path, recipe: Recipe) -> Judged:
-    return judge_capture(open_capture(path), lay_out(recipe, rate_hz=RATE_HZ, take=1), 0)
+    return played_truth(stage, laid_out(recipe, RATE_HZ), played=played, gain_db=taken.gain_db)
 
 
 def _listening_pair(folder: Path, force: bool) -> None:
@@ -192,10 +211,11 @@ def _page(
     profiles: tuple[Profile, ...],
     truth: tuple[TruthRow, ...],
     comparison: Comparison,
+    drawn: list[tuple[str, tuple[InPage, ...]]],
     *,
     force: bool,
 ) -> Path:
-    # what draws and plays is loaded here, because the processes that measure need none of it
+    # what draws and plays is loaded here, while the bench measures
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
     from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside, write_page  # noqa: PLC0415
@@ -215,6 +235,7 @@ def _page(
         listening=[listening] if listening is not None else [],
         sounds_beside=True,
         files=tables_beside("comparison", "setting against setting"),
+        drawn=drawn,
     )
     write_page(path, page, force=force)
     return path

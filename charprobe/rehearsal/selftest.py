@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -144,7 +144,8 @@ def recover(stage: Stage, stimulus: Stimulus, *, rig: Rig, seed: int) -> Recover
         setting=stage.name,
         bypass=MemoryCapture(dry, rate_hz=rate_hz, name="bypass.wav"),
     )
-    rows = true_rows(stage, profile, stimulus, played=samples, gain_db=wet.gain_db)
+    truth = played_truth(stage, stimulus, played=samples, gain_db=wet.gain_db)
+    rows = true_rows(stage, profile, truth)
     return Recovered(profile, tuple(rows))
 
 
@@ -153,21 +154,20 @@ def _rows_of(name: str, recipe: Recipe, rate_hz: int) -> tuple[TruthRow, ...]:
     return recover(make_stage(name), stimulus, rig=RIG, seed=sum(name.encode())).rows
 
 
-def true_rows(
-    stage: Stage, profile: Profile, stimulus: Stimulus, *, played: Array, gain_db: Array
-) -> list[TruthRow]:
-    """Set a profile beside the truth of its stage: every quantity that has a truth and a goal.
+def played_truth(stage: Stage, stimulus: Stimulus, *, played: Array, gain_db: Array) -> dict[str, TrueValue]:
+    """True values of a stage, its times at the reference step read from the gain it had while `played`."""
+    return dict(stage.truth) | burst_truth(stage, stimulus, played=played, gain_db=gain_db)
 
-    `played` is the stimulus, `gain_db` the gain that the stage had while it played.
-    """
-    truth = dict(stage.truth) | burst_truth(stage, stimulus, played=played, gain_db=gain_db)
+
+def true_rows(stage: Stage, profile: Profile, truth: Mapping[str, TrueValue]) -> list[TruthRow]:
+    """Set a profile beside the truth of its stage: every quantity that has a truth and a goal."""
     rows = [_points(stage, profile)] if "static" in profile.curves else []
     for quantity, true in truth.items():
         entry = profile.quantities.get(quantity)
         goal = None if entry is None else glossary.term(quantity).goal
         buried = true.unit == "dBc" and true.value < LOWEST_DBC
         if entry is not None and goal is not None and not buried:
-            allowed = goal.allowed(true.value, rate_hz=stimulus.rate_hz) + true.within
+            allowed = goal.allowed(true.value, rate_hz=profile.stimulus.rate_hz) + true.within
             rows.append(
                 TruthRow(
                     profile.setting, quantity, true.value, true.unit, entry.reading, allowed, true.within

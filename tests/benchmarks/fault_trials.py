@@ -15,7 +15,7 @@ from charprobe.measuring.characterise import characterise, characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.profile.entry import Entry, numbers
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.selftest import burst_truth
+from charprobe.rehearsal.selftest import played_truth
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.render import render
 from charprobe.values.errors import CharprobeError
@@ -127,7 +127,7 @@ def truth_of(device: str, recipe: str) -> dict[str, float]:
     stimulus = stimulus_of(recipe)
     played = render(stimulus)
     gain_db = stage.process(played, rate_hz=stimulus.rate_hz, rng=np.random.default_rng(0)).gain_db
-    truth = dict(stage.truth) | burst_truth(stage, stimulus, played=played, gain_db=gain_db)
+    truth = played_truth(stage, stimulus, played=played, gain_db=gain_db)
     return {name: true.value for name, true in truth.items()}
 
 

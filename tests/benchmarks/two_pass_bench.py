@@ -25,7 +25,7 @@ import soundfile
 
 import charprobe
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.selftest import TruthRow, true_rows
+from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.bursts import Bursts
@@ -88,7 +88,7 @@ def against_truth(name: str, profile: Profile, stimulus: Stimulus, *, seed: int 
     stage, rested = make_stage(name), from_rest(stimulus.recipe)
     played = render(rested)
     gain_db = stage.process(played, rate_hz=RATE_HZ, rng=np.random.default_rng(0)).gain_db
-    rows = true_rows(stage, profile, rested, played=played, gain_db=gain_db)
+    rows = true_rows(stage, profile, played_truth(stage, rested, played=played, gain_db=gain_db))
     return tuple(_as_judged(row, warned=bool(warned)) for row in rows)
 
 

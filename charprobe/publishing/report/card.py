@@ -10,10 +10,10 @@ from charprobe.profile import glossary
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by, standing
 from charprobe.publishing.figures.all_figures import profile_drawings
-from charprobe.publishing.figures.look.drawing import Drawing
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, MARKERS
 from charprobe.publishing.figures.points import has_reduction
 from charprobe.publishing.portrait import FLAT_DB, Portrait, is_coloured, portrait_of, response_reach_db
+from charprobe.publishing.report.inline_svg import InPage, in_page
 from charprobe.publishing.report.thumbnail import static_points, timing_points
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading
@@ -151,7 +151,7 @@ class Shown:
             lines.append("No attack and no release: the reference burst is not reduced.")
         return [line for line in lines if line]
 
-    def drawings(self) -> tuple[Drawing, ...]:
+    def figures(self) -> tuple[InPage, ...]:
         """Draw the figures that show something; what is empty is told in `empty`."""
         stages = self.profile.measured("release.stages")
         useless = set() if stages is not None and stages.value > 1.5 else {"attack-release-log"}
@@ -168,7 +168,7 @@ class Shown:
         memory = self.profile.measured("release.memory")
         if memory is not None and abs(memory.value - 1) < NO_MEMORY:
             useless |= {"memory"}
-        return profile_drawings(self.profile, ARTICLE_LOOK, without=useless)
+        return in_page(profile_drawings(self.profile, ARTICLE_LOOK, without=useless), f"s{self.number + 1}f")
 
 
 def _told(reading: Reading) -> bool:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from dataclasses import dataclass
 from html import escape
 
 from markupsafe import Markup
@@ -25,6 +27,23 @@ COLOURS = {
     LIGHT.grid: "var(--grid)",
     LIGHT.shade: "var(--shade)",
 } | {colour: f"var(--series-{index})" for index, colour in enumerate(LIGHT.series)}
+
+
+@dataclass(frozen=True)
+class InPage:
+    """A figure ready for a page: its name, its one-line title, its SVG."""
+
+    name: str
+    title: str
+    svg: Markup
+
+
+def in_page(drawings: Iterable[Drawing], prefix: str) -> tuple[InPage, ...]:
+    """Make drawings ready for a page on which no other figure's ids begin with `prefix`."""
+    return tuple(
+        InPage(drawing.name, drawing.title, inline_svg(drawing, f"{prefix}{number}"))
+        for number, drawing in enumerate(drawings, start=1)
+    )
 
 
 def inline_svg(drawing: Drawing, prefix: str) -> Markup:

@@ -31,7 +31,7 @@ from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
 from charprobe.publishing.report.charts import charts_json
 from charprobe.publishing.report.glance import Glance, overviews_of
-from charprobe.publishing.report.inline_svg import inline_svg
+from charprobe.publishing.report.inline_svg import InPage, in_page
 from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
 from charprobe.session.claims import CheckedClaim
@@ -132,6 +132,7 @@ def render_page(
     listening: Sequence[Listening] = (),
     sounds_beside: bool = False,
     forecast: Forecast | None = None,
+    drawn: Sequence[tuple[str, Sequence[InPage]]] = (),
 ) -> str:
     """Return the page of a set of profiles.
 
@@ -161,6 +162,8 @@ def render_page(
         Whether `Listening.write` put the sounds beside the page; otherwise they go inside.
     forecast : Forecast or None
         What the settings will do to programme.
+    drawn : sequence of (str, sequence of InPage)
+        Name of a setting, and its figures where they were drawn before (`Shown.figures`).
 
     Returns
     -------
@@ -178,7 +181,9 @@ def render_page(
         "beside": beside,
         "channels": channel_table(channel_comparisons) if channel_comparisons else None,
         "claims": claims,
-        "overlays": set_drawings([one.profile for one in every], [one.name for one in every], ARTICLE_LOOK),
+        "overlays": in_page(
+            set_drawings([one.profile for one in every], [one.name for one in every], ARTICLE_LOOK), "o"
+        ),
         "settings": shown,
         "truth": truth,
         "method": Method(methods_paragraph(profiles), comparison.notes if comparison else ()),
@@ -191,6 +196,7 @@ def render_page(
         parts={anchor: heading for anchor, heading in PARTS.items() if content[anchor]},
         title=title,
         about=about,
+        drawn=dict(drawn),
         command=Markup(escape(literal(command))),  # to be copied, character by character
         signs=SIGNS,
         channel_sentences=[
@@ -271,7 +277,6 @@ def _templates() -> Environment:
         "term": glossary.term,
         "title_of": lambda name: glossary.term(name).title if name in glossary.TERMS else SETTLED,
         "term_anchor": lambda name: "term-" + name.replace(".", "-").replace("_", "-"),
-        "inline_svg": inline_svg,
         "place": where_text,
         "counted": counted,
         "readable": readable,
