@@ -1,5 +1,6 @@
 import contextlib
 import fcntl
+import gc
 import os
 import tempfile
 import zlib
@@ -22,9 +23,21 @@ LONG = (
 )
 
 
+def pytest_configure():
+    """Look for no garbage while modules are loaded and tests collected: there is none."""
+    gc.disable()
+
+
 def pytest_collection_modifyitems(items):
     """Start what takes long first, so that no worker is left with it at the end."""
     items.sort(key=lambda item: item.path.name not in LONG)
+
+
+def pytest_collection_finish():
+    """Leave modules and tests, which stay to the end, out of every later search for garbage."""
+    gc.collect()
+    gc.freeze()
+    gc.enable()
 
 
 @pytest.fixture(scope="session")

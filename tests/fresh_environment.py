@@ -55,7 +55,10 @@ class FreshEnvironment:
 
     def install(self, *what):
         """Install with the pip of the tests."""
-        self.run([sys.executable, "-m", "pip", "--python", self.python, "install", *PIP, *what], self.folder)
+        self.run(
+            [sys.executable, "-m", "pip", "--python", self.python, "install", *PIP, "--no-compile", *what],
+            self.folder,
+        )
 
     def charprobe(self, *arguments, where):
         """Run the installed command."""
