@@ -12,7 +12,7 @@ from charprobe.profile.profile import Profile
 from charprobe.replica.colour import shaped, table_of, unshaped
 from charprobe.replica.filters import taps
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
-from charprobe.replica.fitting.filter_fit import fit_filter
+from charprobe.replica.fitting.filter_fit import Linear, alike, fit_filter
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
@@ -30,6 +30,8 @@ PLAINER = 1.25  # times the error of the fuller model: then the plainer one is t
 TURNS = 2  # of cell and colour, each with the other as it is
 COLOUR = Effort(6, 0.005)
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
+LATE_TOLD = 1e-4  # samples of delay that make no odds
+LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
 KEPT = 2  # other structures that are fitted out
 
 
@@ -88,36 +90,54 @@ class _Sounds:
 
 def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: Told) -> Found:
     """Fit a chain to a sealed pair; see `Found`."""
-    linear = fit_filter(pair)
-    pair = replace(pair, late=linear.late)
-    first = first_cell(profile)
-    sounds = _without_filter(_sounds(pair, first, noise), linear.sections, pair.rate_hz)
+    first, linear = first_cell(profile), fit_filter(pair, Cell())
+    stretches = stretches_of(pair.wet, threshold_dbfs=_threshold(profile, first, pair))
+
+    def hear_all(cell: Cell, linear: Linear) -> _Sounds:
+        sounds = _sounds(replace(pair, late=linear.late), stretches, Memory.of(cell.smoothing), noise)
+        return _without_filter(sounds, linear.sections, pair.rate_hz)
+
+    def searched(cell: Cell, sounds: _Sounds) -> list[Fitted]:
+        def shared(share: float) -> None:
+            told(0.1 + 0.6 * share)
+
+        return list(
+            search(cell, sounds.search, sounds.held_out, rate_hz=pair.rate_hz, jobs=jobs, told=shared)
+        )
+
+    sounds = hear_all(first, linear)
     floor = AT_NOISE * float(np.hypot(sounds.held_out.noise_score, 1.0))
     told(0.05)
     bare = _makeup_only(sounds.fit)
     plain = _score(bare, NONE, sounds.held_out, pair.rate_hz)
-    colour, cell, found, kind = NONE, bare, [], "gain"
+    found, kind = [], "gain"
     colour = _coloured(bare, ("behind",), sounds, pair.rate_hz)
     told(0.1)
     if colour.amplitude:
         bare, kind = _makeup_only(_bent(sounds.fit, colour)), "colour"
     plain = min(plain, _score(bare, colour, sounds.held_out, pair.rate_hz))
     if plain > floor:
-        found = list(
-            search(
-                first,
-                sounds.search,
-                sounds.held_out,
-                rate_hz=pair.rate_hz,
-                jobs=jobs,
-                told=lambda share: told(0.1 + 0.6 * share),
-            )
-        )
+        found = searched(first, sounds)
         if found[0].held_out * PLAINER < plain:
             kind = "cell"
     if kind in ("gain", "colour"):
-        return _finished(bare, colour, kind, [], sounds, linear.sections, linear.late, pair, told)
+        return _finished(bare, colour, kind, [], sounds, linear, pair, told)
     chosen = _plainest(found, floor)
+    linear, before = fit_filter(pair, chosen.cell), linear
+    if (
+        linear.sections
+        or before.sections
+        or abs(linear.late - before.late) > LATE_TOLD
+        or (Memory.of(chosen.cell.smoothing).release_s > LONGER * Memory.of(first.smoothing).release_s)
+    ):
+        sounds = hear_all(chosen.cell, linear)
+    else:
+        linear = before
+    if not alike(linear, before):
+        found = searched(chosen.cell, sounds)
+        chosen = _plainest(found, floor)
+        linear = fit_filter(pair, chosen.cell)
+        sounds = hear_all(chosen.cell, linear)
     cell = chosen.cell
     colour = NONE
     for turn in range(TURNS):
@@ -132,18 +152,20 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: To
     starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, floor))]
     fitted = _refit(starts, colour, sounds, pair.rate_hz, jobs)
     told(0.95)
-    return _finished(fitted[0].cell, colour, kind, fitted, sounds, linear.sections, linear.late, pair, told)
+    return _finished(fitted[0].cell, colour, kind, fitted, sounds, linear, pair, told)
+
+
+def _threshold(profile: Profile, first: Cell, pair: Pair) -> float:
+    """The threshold on the axis of the stimulus, minus infinity where it was not measured."""
+    known = any(profile.measured(f"static.{name}") for name in ("threshold", "threshold_1db"))
+    return first.bends[0].threshold_dbfs - pair.dry.alignment.gain_db if known else -np.inf
 
 
 def _places(cell: Cell) -> tuple[Place, ...]:
     return ("behind", "before") if cell.loop == "feed-forward" else ("behind", "before", "in loop")
 
 
-def _sounds(pair: Pair, first: Cell, noise: Noise) -> _Sounds:
-    threshold = first.bends[0].threshold_dbfs
-    stretches = stretches_of(pair.wet, threshold_dbfs=threshold)
-    memory = Memory(first.smoothing.attack_s, first.smoothing.release_s)
-
+def _sounds(pair: Pair, stretches: Sequence[Stretch], memory: Memory, noise: Noise) -> _Sounds:
     def of(*uses: str, finest: float | None = None) -> Heard | None:
         some = [stretch for stretch in stretches if stretch.use in uses]
         if not some:
@@ -187,7 +209,7 @@ def _without_filter(sounds: _Sounds, sections: tuple[Section, ...], rate_hz: int
 
 
 def _makeup_only(heard: Heard) -> Cell:
-    dry, weight = heard.dry[heard.used], heard.weight
+    dry, weight = heard.seen(heard.dry[heard.used]), heard.weight
     ratio = float(np.sum(dry * heard.target * weight**2) / max(np.sum((dry * weight) ** 2), 1e-30))
     return Cell(makeup_db=float(np.clip(20 * np.log10(max(abs(ratio), 1e-4)), -79, 79)))
 
@@ -257,8 +279,8 @@ def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitte
 
 
 def _finished(
-    cell: Cell, colour: Colour, kind: str, fitted: list[Fitted], sounds: _Sounds,
-    sections: tuple[Section, ...], late: float, pair: Pair, told: Told,
+    cell: Cell, colour: Colour, kind: str, fitted: list[Fitted], sounds: _Sounds, linear: Linear, pair: Pair,
+    told: Told,
 ) -> Found:  # fmt: skip
     rate_hz = pair.rate_hz
     places: list[str] = []
@@ -268,22 +290,22 @@ def _finished(
     equally_good: tuple[str, ...] = ()
     if fitted:
         best = fitted[0]
-        alike = [one for one in fitted[1:] if one.held_out <= max(ALIKE * best.held_out, 1.0)]
+        as_good = [one for one in fitted[1:] if one.held_out <= max(ALIKE * best.held_out, 1.0)]
         columns = [column for column, knob in enumerate(best.knobs) for _ in knob.places]
         places = [place for knob in best.knobs for place in knob.places]
         logarithmic = [best.knobs[column].logarithmic for column in columns]
-        whole = best.solution.covariance + np.diag(_spread(best, alike) ** 2)
+        whole = best.solution.covariance + np.diag(_spread(best, as_good) ** 2)
         covariance = whole[np.ix_(columns, columns)]
         structure, score = best.structure.in_words(), best.solution.score
         lack = best.held_out / max(score, 1e-9)
-        equally_good = tuple(one.structure.in_words() for one in alike)
+        equally_good = tuple(one.structure.in_words() for one in as_good)
     error_db, worst = _error(cell, colour, sounds, rate_hz)
-    chain = Chain(cell=cell, colour=colour, filter_out=sections)
+    chain = Chain(cell=cell, colour=colour, filter_out=linear.sections)
     told(1.0)
     return Found(
         chain,
         kind,
-        late,
+        linear.late,
         tuple(places),
         tuple(logarithmic),
         covariance,

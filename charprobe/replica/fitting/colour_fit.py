@@ -86,9 +86,9 @@ def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
 
 
 def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:
-    """Send what is heard through colour and cell in their order, without filters; the samples that count."""
+    """Send what is heard through colour and cell in their order, without filters; as it is seen."""
     made = [_through(cell, colour, heard.dry[piece], rate_hz) for piece in heard.pieces]
-    return np.asarray(np.concatenate(made)[heard.used])
+    return heard.seen(np.concatenate(made)[heard.used])
 
 
 def _through(cell: Cell, colour: Colour, samples: Array, rate_hz: float) -> Array:

@@ -9,8 +9,10 @@ from scipy.optimize import least_squares
 
 from charprobe.placing.take import held
 from charprobe.replica.filters import response
+from charprobe.replica.fitting.colour_fit import gain_of
+from charprobe.replica.fitting.heard import LONGEST_S
 from charprobe.replica.fitting.pair import Pair
-from charprobe.replica.parts import Section, SectionKind
+from charprobe.replica.parts import Cell, Section, SectionKind
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array, Complex
 
@@ -36,14 +38,22 @@ class Linear:
     error_db: float = 0.0
 
 
-def fit_filter(pair: Pair) -> Linear:
-    """Fit sections to the quietest sweep; none where the response is flat, or there is no sweep."""
+def fit_filter(pair: Pair, cell: Cell) -> Linear:
+    """Fit sections to the quietest sweep; none where the response is flat, or there is no sweep.
+
+    The gain that the cell has in the sweep is taken off: a low threshold turns it down as it goes, which
+    looks like a filter that is not there, and like a delay.
+    """
     sweeps = sorted(held(pair.wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
     if not sweeps:
         return Linear()
     span, rate_hz = sweeps[0].span, pair.rate_hz
-    sides = pair.read(span.start - 0.1 * rate_hz, span.stop + 0.1 * rate_hz)
-    hz, ratio = _ratio(sides.dry, sides.wet, rate_hz)
+    remembered_s = 9 * max(cell.smoothing.release_s, cell.smoothing.slow_s) if cell.bends else 0.0
+    before = span.start - (min(remembered_s, LONGEST_S) + 0.1) * rate_hz
+    sides = pair.read(max(before, pair.open_from(span.start)), span.stop + 0.1 * rate_hz)
+    bare = sides.wet * 10 ** (-gain_of(cell, sides.dry, rate_hz) / 20)
+    count = round(span.length + 0.2 * rate_hz)
+    hz, ratio = _ratio(sides.dry[-count:], bare[-count:], rate_hz)
     best = _fitted((), hz, ratio, rate_hz)
     while best.error_db > FLAT_DB and len(best.sections) < MOST:
         found = [
@@ -55,6 +65,11 @@ def fit_filter(pair: Pair) -> Linear:
             break
         best = step
     return best
+
+
+def alike(one: Linear, other: Linear) -> bool:
+    """Whether both have sections of the same kinds."""
+    return [(s.kind, s.order) for s in one.sections] == [(s.kind, s.order) for s in other.sections]
 
 
 def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from charprobe.stimulus.kinds.programme import Programme
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.arrays import Array
 
+BLOCK = 1 << 16  # samples that are read between those of a file at once
 TOLD = 3.0  # standard errors: a difference of noise powers that chance does not explain
 
 
@@ -82,6 +84,9 @@ class Pair:
     dry: Take
     late: float = 0.0
     sealed: bool = False
+    _kept: dict[tuple[bool, int, int], tuple[float, Array]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @property
     def rate_hz(self) -> int:
@@ -119,24 +124,37 @@ class Pair:
         ValueError
             If the pair is sealed and programme lies between them.
         """
-        if self.sealed and any(
-            start < segment.span.stop and stop > segment.span.start
-            for segment in self.wet.stimulus.of_kind(Programme)
-        ):
+        programme = [segment.span for segment in self.wet.stimulus.of_kind(Programme)] if self.sealed else []
+        if any(start < span.stop and stop > span.start for span in programme):
             raise ValueError("a fit must not see the programme that proves it")
         first = int(np.ceil(start))
-        count = max(0, int(np.ceil(stop)) - first)
+        last = max(first, int(np.ceil(stop)))
+        low = max((span.stop for span in programme if span.stop <= start), default=-np.inf)
+        high = min((span.start for span in programme if span.start >= stop), default=np.inf)
+        grid = range(BLOCK * (first // BLOCK), last + BLOCK + 1, BLOCK)
+        edges = sorted({int(min(max(edge, low), high)) for edge in grid})
+        skipped = first - edges[0]
         wet, dry = (
-            read_at(
-                OneChannel(take.source, take.channel),
-                first=float(take.alignment.capture_index(first)) + late,
-                step=1 / take.alignment.step,
-                count=count,
-            )[:, 0]
-            * take.alignment.polarity
-            for take, late in ((self.wet, self.late), (self.dry, 0.0))
+            np.concatenate([self._piece(wet, one, two) for one, two in pairwise(edges)])[
+                skipped : skipped + last - first
+            ]
+            for wet in (True, False)
         )
-        return Sides(np.nan_to_num(dry), np.nan_to_num(wet))
+        return Sides(dry, wet)
+
+    def _piece(self, wet: bool, start: int, stop: int) -> Array:
+        """Samples of one side between two edges, kept: many stretches lie behind the same sound."""
+        take, late = (self.wet, self.late) if wet else (self.dry, 0.0)
+        kept = self._kept.get((wet, start, stop))
+        if kept is None or kept[0] != late:
+            samples = read_at(
+                OneChannel(take.source, take.channel),
+                first=float(take.alignment.capture_index(start)) + late,
+                step=1 / take.alignment.step,
+                count=stop - start,
+            )[:, 0]
+            kept = self._kept[wet, start, stop] = late, np.nan_to_num(samples) * take.alignment.polarity
+        return kept[1]
 
 
 def _noise(take: Take) -> tuple[float, int]:

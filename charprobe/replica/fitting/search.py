@@ -10,6 +10,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 
 from charprobe.replica.cell import answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
@@ -69,14 +70,16 @@ def fit_cell(
     cell = cell_of(structure, like)
     knobs = knobs_of(structure, rate_hz)
     predict = Gains(cell, knobs, heard, rate_hz)
-    start = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
+    inner = Chain(cell=by_width(cell))
+    start = np.array([knob.inner(value_at(inner, knob.places[0])) for knob in knobs])
     solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, effort=effort)
-    solution = replace(
-        solution, covariance=solution.covariance + np.diag(_least_variance(knobs, solution.values, rate_hz))
-    )
-    cell = predict.cell_at(solution.values)
     judged = Gains(cell, knobs, held_out, rate_hz)(solution.values[None])[0]
     error = (held_out.target - judged) * held_out.weight
+    cell = predict.cell_at(solution.values)
+    values = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
+    turn = spread_by_knee([knob.places[0] for knob in knobs], cell)
+    covariance = turn @ solution.covariance @ turn.T + np.diag(_least_variance(knobs, values, rate_hz))
+    solution = replace(solution, values=values, covariance=covariance)
     return Fitted(structure, cell, knobs, solution, float(np.sqrt(np.mean(error**2))))
 
 
@@ -116,11 +119,12 @@ class Gains:
                 else:
                     values = np.exp(rows[:, column]) if knob.logarithmic else rows[:, column]
                     flat[:, COLUMN[name]] = values
+        rows_by_knee(flat)
         bare = replace(self.cell, makeup_db=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
         gain = np.stack([self._gain_db(bare, row) for row in same])
         linear = np.exp(gain / LN_DB) * self._used
-        return np.asarray(linear[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
+        return np.asarray(self.heard.seen(linear)[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
 
     def _gain_db(self, cell: Cell, row: Array) -> Array:
         sound = [self.heard.dry[piece] for piece in self.heard.pieces]
@@ -143,7 +147,7 @@ class Gains:
         outer = [
             knob.outer(value) for knob, value in zip(self.knobs, values, strict=True) for _ in knob.places
         ]
-        return with_values(Chain(cell=self.cell), places, outer).cell
+        return by_knee(with_values(Chain(cell=self.cell), places, outer).cell)
 
 
 def search(

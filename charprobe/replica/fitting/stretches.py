@@ -14,6 +14,8 @@ from charprobe.stimulus.kinds.equal_peak import EqualPeak
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.timetable import Stimulus
 
 # the search hears the least, the fit that and more; tones show colour
 Use = Literal["search", "fit", "held out", "colour", "colour held out"]
@@ -21,7 +23,7 @@ STEPS_S = 5.0  # of level steps, at most
 MIDDLE_HZ, LEVELS = 700.0, 8
 SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
 LOUDEST = 4  # level steps at the top
-BELOW_DB = 9.0  # under the threshold, from where on level steps are heard
+BELOW_DB = 20.0  # under the threshold, from where on level steps are heard
 LOUDER_DB = 0.5  # by less, a tone asks for no more reduction than the one after it at the same pitch
 TAIL_S = 0.006  # faded end of a last tone
 
@@ -30,8 +32,8 @@ TAIL_S = 0.006  # faded end of a last tone
 class Stretch:
     """Stimulus samples that are heard together, and what for.
 
-    `frequency_hz` is that of its first tone. `before` holds start and level in dBFS of the tones ahead of it
-    that are louder than all between them and it, or as loud at another pitch, the last first: only these can
+    `frequency_hz` is that of its first tone. `before` holds start and level in dBFS of what sounds ahead of
+    it and is louder than all between, or as loud at another pitch, the last first: only these can
     still be remembered, for an onset at another pitch overshoots by another amount.
     """
 
@@ -47,14 +49,24 @@ def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
     """Choose stretches of a take: bursts by carrier phase, level steps around the threshold, tones.
 
     Of the reference bursts one phase is heard by the search, another by the fit besides; of other sets one by
-    the fit; the next one of each is held out. Programme is never among them.
+    the fit; the next one of each is held out. Programme is never among them. `threshold_dbfs` is on the axis
+    of the stimulus, minus infinity where it is not known.
     """
     found: list[Stretch] = []
     for segment in take.stimulus.segments:
         if take.holds(segment):
             found += _of(segment, threshold_dbfs, take.stimulus.rate_hz)
-    tones = [tone for segment in take.stimulus.alike for tone in segment.tones]
-    return tuple(after_loud(stretch, tones) for stretch in found)
+    sounding = _sounding(take.stimulus)
+    return tuple(after_loud(stretch, sounding) for stretch in found)
+
+
+def _sounding(stimulus: Stimulus) -> list[Tone]:
+    """Tones, and markers and sweeps as tones at a pitch of their own: a low threshold remembers them too."""
+    level = stimulus.recipe.sync_dbfs
+    marks = [(span, level) for span in (stimulus.opening, stimulus.ident, stimulus.closing)]
+    marks += [(sweep.span, sweep.spec.level_dbfs) for sweep in stimulus.of_kind(Sweep)]
+    others = [Tone(span.start, span.length, 1.0, level, 0.0, 0, 0) for span, level in marks]
+    return [*(tone for segment in stimulus.alike for tone in segment.tones), *others]
 
 
 def after_loud(stretch: Stretch, tones: list[Tone]) -> Stretch:

@@ -160,15 +160,15 @@ def _across(bend: Bend, loop: Loop) -> Bend:
 
 
 def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
-    """The numbers of a structure that are fitted."""
+    """The numbers of a structure that are fitted, thresholds and knees as `knees` has them."""
     at = "cell.bends.{}.{}".format
-    steepest = 60.0 if structure.loop == "feedback" else 4.0
+    steepest, fine = (60.0, 0.2) if structure.loop == "feedback" else (4.0, 1.0)
     knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01, far=3.0)]
     for i in range(structure.bends):
         knobs += [
             Knob((at(i, "threshold_dbfs"),), -100, 30, step=0.01, far=6.0),
             Knob((at(i, "slope"),), -4.0, steepest, step=1e-3, far=0.3),
-            Knob((at(i, "knee_db"),), 0.0, 50.0, step=0.05, far=6.0),
+            Knob((at(i, "knee_db"),), 0.0, 1000.0, step=0.05 * fine, far=6.0 * fine),
         ]
     least = 0.2 / rate_hz
     knobs += [

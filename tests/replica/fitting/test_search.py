@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.heard import TOP_LEFT, Heard
 from charprobe.replica.fitting.search import FIT, fit_cell
 from charprobe.replica.fitting.structures import Structure, cell_of
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
@@ -68,3 +68,10 @@ def test_a_fuller_structure_holds_the_plainer_and_not_another():
     assert Structure("envelope", held=True).holds(plain)
     assert Structure("envelope", bends=2, release="shared").holds(plain)
     assert not plain.holds(Structure("envelope", held=True)) and not other.holds(plain)
+
+
+def test_what_rings_at_half_the_rate_is_not_seen(rng):
+    sound = heard(device(), rng, seconds=0.02)
+    ringing = (-1.0) ** np.arange(sound.used.size)
+    assert np.max(np.abs(sound.seen(ringing)[1:-1])) < 1e-12
+    assert np.std(sound.seen(rng.standard_normal((8, 20_000)))) == pytest.approx(TOP_LEFT, rel=0.01)
