@@ -16,7 +16,7 @@ SLOW_HZ = 60.0  # what the path adds below it is kept: AC coupling rings on down
 LIKE_NOISE = 1.25  # times the noise of the bypass: more left is a path of another kind, and the bypass stays
 PIECE_S, MOST = 0.01, 0.9  # of so many pieces that long: hard onsets ring in converters, behind the stage
 LEAST = 1e-10  # of the greatest: directions in which a few tones do not tell the path
-# at half the rate: what lies there converters and readings between samples lose behind the stage, which heard it
+# at half the rate: what lies there is lost in converters and between samples, behind the stage, which heard it
 TOP = np.array([1.0, -8.0, 28.0, -56.0, 70.0, -56.0, 28.0, -8.0, 1.0]) / 256
 
 
@@ -28,8 +28,8 @@ def read_quiet(pair: Pair, start: float, stop: float, *, noise: Noise) -> Sides:
     A store that rises faster than it falls takes the crests of noise for level: a model that hears noise
     which the stage did not hear finds every threshold too high (by 0.007 dB where it lies 58 dB above the
     noise, many times its interval). The path is fitted as `REACH` taps to each side; where what is left is
-    more than noise, but for onsets, the bypass stays as it was captured. At half the rate it gets what the path
-    lost: a release that is long holds what the highest peak of an onset asked for.
+    more than noise, but for onsets, the bypass stays as it was captured. At half the rate it gets what the
+    path lost: a long release holds what the highest peak of an onset asked for.
     """
     sides = pair.read(start, stop)
     if sides.dry.size < 512 * REACH:
