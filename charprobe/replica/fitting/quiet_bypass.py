@@ -16,7 +16,7 @@ SLOW_HZ = 60.0  # what the path adds below it is kept: AC coupling rings on down
 LIKE_NOISE = 1.25  # times the noise of the bypass: more left is a path of another kind, and the bypass stays
 PIECE_S, MOST = 0.01, 0.9  # of so many pieces that long: hard onsets ring in converters, behind the stage
 LEAST = 1e-10  # of the greatest: directions in which a few tones do not tell the path
-# at half the rate: what lies there is lost in converters and between samples, behind the stage, which heard it
+# at half the rate: what lies there is lost in converters and between samples, behind the stage that heard it
 TOP = np.array([1.0, -8.0, 28.0, -56.0, 70.0, -56.0, 28.0, -8.0, 1.0]) / 256
 
 
