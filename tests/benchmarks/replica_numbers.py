@@ -81,7 +81,8 @@ def row(seed: int, *, recipe: str, rate_hz: int) -> Row:
             release_s=device.release_s * np.exp(0.1 * off[2]),
         ),
     )
-    stretches = stretches_of(pair.wet, threshold_dbfs=true.bends[0].threshold_dbfs)
+    on_stimulus = true.bends[0].threshold_dbfs - pair.dry.alignment.gain_db
+    stretches = stretches_of(pair.wet, threshold_dbfs=on_stimulus)
     memory, noise = Memory(device.attack_s, device.release_s), pair.noise(gain_db=device.makeup_db)
     heard, held_out = (
         hear(pair.seal(), [one for one in stretches if one.use in uses], memory=memory, noise=noise)
