@@ -27,6 +27,7 @@ PHASES = 192  # of a half period, evenly apart
 RATIOS = (1e-6, 30.0)  # of attack to release constant, tried
 ROUNDS, STRAIGHT = 40, 10  # of the search for a steady state: most need four; by straight lines at first
 LOOKS = 12  # at most, for the ratio of the constants
+MOST_OVER_DB = 120.0  # no level lies so far above a threshold: a reduction that has ended has no such slope
 MISS = 0.05  # of the logarithm of its times, rms, that a detector may miss the measured ones by
 AS_GOOD, NEAR = 1.5, 0.01  # a detector is as good as the best within this factor, and so much beside
 LEAST_DB = 1e-3  # of a reduction
@@ -304,7 +305,8 @@ def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
     Returns
     -------
     tuple of Rippling or Smooth
-        Empty if no detector of these families has the times, or one of the times is not positive.
+        Empty if no detector of these families has the times, one of the times is not positive, or the slope
+        is not that of the reduction.
 
     Notes
     -----
@@ -319,6 +321,8 @@ def likely_detectors(motion: Motion) -> tuple[Detector, ...]:
     exact exponential at both edges is driven by something smooth.
     """
     if min(*motion.attack.times_s, *motion.release.times_s) <= 0:
+        return ()
+    if motion.reduction_db > MOST_OVER_DB * motion.slope:
         return ()
     found: list[Detector] = [one for one in (_matched(*kind, motion) for kind in KINDS) if one is not None]
     found.append(_smooth(motion))

@@ -79,6 +79,7 @@ def choose_curve(level: Array, gain: Array, *, std: Array) -> CurveChoice:
         generation = _grown(generation, level, gain, std)
         richest = min(fit.chi2 / max(1, fit.dof) for fit in generation)
         chosen = _best(generation, chosen, level, max(1.0, richest))
+    chosen = _from_below(chosen, level, gain, std)
     misfit = _misfit(chosen, level, gain, std)
     return CurveChoice(_allowing_for_misfit(chosen, level, gain, std), misfit, misfit <= HOLDS_DB)
 
@@ -95,6 +96,24 @@ def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion
         if gained > EVIDENCE and _matters(chosen, fit, level) and _admissible(fit, level):
             return fit
     return chosen
+
+
+def _from_below(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:
+    """The same curve from its lowest section on, where that is flat and lies above the rest.
+
+    A gain that falls from one flat section to another may be reduced by so much and no more, or lifted by so
+    much: the steps do not tell, and the low-level gain is that of low levels.
+    """
+    low = level.min()
+    drop_db = float(fit.gain(np.array([low]))[0] - fit.parameters[0])
+    if fit.shape != Shape(False, (-1, -1)) or drop_db < MATTERS_DB:
+        return fit
+    (first, first_width, _), (second, second_width, change) = fit.corner(0), fit.corner(1)
+    start = np.array([fit.parameters[0] + drop_db, first, first_width, -change, second, second_width, change])
+    other = fit_bends(level, gain, std=std, shape=Shape(False, (1, 1)), start=start)
+    as_good = other.chi2 <= fit.chi2 + max(1.0, fit.dispersion) * EVIDENCE / 2
+    flat_on_top = abs(other.sections[-1].slope) < LEAST_CHANGE
+    return other if as_good and flat_on_top and _admissible(other, level) else fit
 
 
 def _explained(fit: BendsFit) -> bool:

@@ -13,7 +13,7 @@ from charprobe.values.wording import number_text
 
 CLOSE_DB = 1.0  # of a harmonic
 SHARE_POINTS = 10.0  # percent by which a share may miss what is expected
-TONE_DB = 0.3  # by which the gain of a tone may miss that of the steps beside it: curves bend between them
+TONE_DB = 0.3  # by which the gain of a tone may miss what the steps beside it allow
 REFERENCE_DBFS, BESIDE_DB = -10.0, 3.0
 
 
@@ -83,7 +83,10 @@ def gain_of_tones(read: Readings) -> Iterator[Contradiction]:
     if np.abs(at - level[tone]).min() > BESIDE_DB:
         return
     own, steps = float(out[tone] - level[tone]), float(np.interp(level[tone], at, gain))
-    if abs(own - steps) > TONE_DB + SIGMAS * math.hypot(float(std[tone]), float(spread.max())):
+    above = int(np.clip(np.searchsorted(at, level[tone]), 1, at.size - 1))
+    beside = gain[above - 1 : above + 1]  # a corner may lie anywhere between them
+    miss_db = max(beside.min() - own, own - beside.max())
+    if miss_db > TONE_DB + SIGMAS * math.hypot(float(std[tone]), float(spread.max())):
         names = [name for name in read.published if re.fullmatch(r"colour\.\w+_at_reference", name)]
         yield Contradiction(
             (*names, "colour.even_odd_balance", "colour.ripple_share"),

@@ -35,3 +35,5 @@ def test_harmonics_of_a_tone_that_had_another_gain_than_the_steps_are_taken_back
     read = entries(colour__h3_at_reference=-60.0, colour__thd_at_reference=-59.0)
     assert not taken_back(read, steps | tones(-59.0))
     assert taken_back(read, steps | tones(-59.0, fundamental_dbfs=-15.4)) == set(read)
+    columns["gain_db"] = [0.0, -1.5]  # a corner lies anywhere between the two
+    assert not taken_back(read, steps | tones(-59.0, fundamental_dbfs=-10.0))

@@ -204,9 +204,9 @@ def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | No
     """Tell whether a tone runs so far from any gain that follows the level that no crest of it moves one."""
     if not rung.idle:
         return False
-    if (rung.reduced_db or 0.0) >= REDUCING_DB:
-        return True  # what its gain lost is saturation
     above = static.reduction_db_at(rung.input_dbfs + REST_DB) if static is not None else None
+    if (rung.reduced_db or 0.0) >= REDUCING_DB:
+        return above is None or above < REDUCING_DB  # what its gain lost is saturation
     if above is not None:
         here = rung.reduction_db or 0.0
         return above < REDUCING_DB and (here < -REDUCING_DB or above > -REDUCING_DB)
