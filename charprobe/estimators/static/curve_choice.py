@@ -99,14 +99,16 @@ def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion
 
 
 def _from_below(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:
-    """The same curve from its lowest section on, where that is flat and lies above the rest.
+    """The same curve from its lowest section on, where that is flat and no shorter than the one on top.
 
     A gain that falls from one flat section to another may be reduced by so much and no more, or lifted by so
-    much: the steps do not tell, and the low-level gain is that of low levels.
+    much: the steps do not tell, and it rests where it stays for longer, if in doubt at low levels.
     """
-    low = level.min()
+    low = float(level.min())
     drop_db = float(fit.gain(np.array([low]))[0] - fit.parameters[0])
     if fit.shape != Shape(False, (-1, -1)) or drop_db < MATTERS_DB:
+        return fit
+    if fit.sections[0].end - low < float(level.max()) - fit.sections[-1].begin:
         return fit
     (first, first_width, _), (second, second_width, change) = fit.corner(0), fit.corner(1)
     start = np.array([fit.parameters[0] + drop_db, first, first_width, -change, second, second_width, change])

@@ -65,10 +65,10 @@ def test_where_the_points_miss_the_curve_the_other_kind_of_knee_is_allowed_for(r
     assert abs(width - 4.0) < 1.96 * fit.covariance[2, 2] ** 0.5
 
 
-def test_a_reduction_that_ends_is_told_from_low_levels_on(rng):
+@pytest.mark.parametrize(("begin", "facing"), [(-31.0, (1, 1)), (-50.0, (-1, -1))])
+def test_a_gain_that_falls_from_one_flat_section_to_another_rests_where_it_stays_longer(begin, facing, rng):
     level = np.arange(-59.0, -1.0, 3.0)
-    gain = 1.5 - 0.75 * (knee(level + 36, 4.0) - knee(level + 28, 2.0)) + rng.normal(0, 1e-3, level.size)
-    fit = choose_curve(level, gain, std=np.full(level.size, 1e-3)).fit
-    assert fit.shape.facing == (1, 1)  # though more levels lie on the section above
-    assert fit.parameters[0] == pytest.approx(1.5, abs=0.003)
-    assert fit.sections[-1].slope == pytest.approx(0.0, abs=0.003)
+    gain = 1.5 - 0.75 * (knee(level - begin, 4.0) - knee(level - begin - 9, 2.0))
+    fit = choose_curve(level, gain + rng.normal(0, 1e-3, level.size), std=np.full(level.size, 1e-3)).fit
+    assert fit.shape.facing == facing
+    assert fit.parameters[0] == pytest.approx(1.5 if facing[0] > 0 else -5.25, abs=0.003)
