@@ -82,6 +82,7 @@ def screen(trials: Sequence[Trial]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--clean", type=int, default=0, help="clean captures to judge as well")
+    parser.add_argument("--first", type=int, default=0, help="number of the first of them")
     parser.add_argument("--only", help="names of faults, with commas between; - for none")
     parser.add_argument("--pairs", type=int, default=0, help="pairs of faults to draw as well")
     parser.add_argument("--seed", type=int, default=22, help="which pairs, which draw")
@@ -109,7 +110,7 @@ def main() -> None:
             trials.append(trial)
             if options.keep:
                 keep(options.keep, trial)
-        clean = list(pool.map(try_clean, range(options.clean), chunksize=4))
+        clean = list(pool.map(try_clean, range(options.first, options.first + options.clean), chunksize=1))
     said = [screen(trials)] if trials else []
     said += [clean_text(clean)] if clean else []
     print("\n\n".join(said))

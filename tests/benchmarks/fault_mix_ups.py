@@ -102,6 +102,9 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "dual-mono": lambda wet, dry, device, _: Pair(
         capture(np.hstack([wet, wet]), device), capture(dry, BYPASS), channel=2
     ),
+    "mid-side": lambda wet, dry, device, _: Pair(
+        capture(np.hstack([wet, dry]) @ np.array([[0.5, 0.5], [0.5, -0.5]]), device), capture(dry, BYPASS)
+    ),
     "equals-stimulus": lambda _, dry, device, recipe: Pair(_stimulus_itself(recipe), capture(dry, BYPASS)),
     "equals-other-capture": lambda wet, _, device, __: Pair(capture(wet, device), capture(wet, "copy")),
     "swapped-roles": lambda wet, _, device, recipe: Pair(_stimulus_itself(recipe), capture(wet, device)),
@@ -128,7 +131,7 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
             capture(wet, device), capture(copied_bypass(wet, size, RATE_HZ), "copy")
         ),
     ),
-    "bypass-of-another": ("dB", (0.0, -3.0, -12.0), _other_device("feedforward-rms-soft")),
+    "bypass-of-another": ("dB", (0.0, -3.0, -12.0), _other_device("feedforward-average-soft")),
     "bypass-coloured": ("dB", (0.0, -3.0, -12.0), _other_device("exact-colour")),
     "bypass-of-another-day": ("dB", (-0.1, -1.0, -6.0), _other_day),
     **{

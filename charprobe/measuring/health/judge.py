@@ -16,12 +16,13 @@ from charprobe.measuring.health.path.lossy import check_lossy
 from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_path, check_uneven_path
 from charprobe.measuring.health.path.ripple import check_clock_line, check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
-from charprobe.measuring.health.path.sides import check_sides
+from charprobe.measuring.health.path.sides import check_mid_side, check_sides
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
 from charprobe.measuring.health.path.tone_noise import (
     UnderTone,
     check_noise_beside_tones,
     check_tone_noise,
+    noise_repeats,
     under_tones,
 )
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
@@ -102,9 +103,12 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
         *check_continuity(take),
         *check_clock_wander(take),
         *check_sides(take),
+        *check_mid_side(take),
         *_beside_the_sound(take, under, facts[channel].peak),
     )
-    if not {item.code for item in found} & MISPLACED:
+    told = {item.code for item in found}
+    coded = "lossy-coded" in told and noise_repeats(under)  # a coder is heard everywhere: no sound of its own
+    if not coded and not told & MISPLACED:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
@@ -186,8 +190,9 @@ def _beside_the_sound(take: Take, under: list[UnderTone], peak: float) -> tuple[
     mute, spectrum = check_idle_mute(take), quiet_spectrum(take)
     noise = [] if spectrum is None else check_tone_noise(take, under, spectrum)
     paths = check_second_path(take, coded=any(item.code == "lossy-coded" for item in noise))
-    if spectrum is not None and not noise and not paths:
+    if spectrum is not None and not noise and all(item.code == "two-paths" for item in paths):
         noise = check_noise_beside_tones(take, under, spectrum)
+        paths = check_second_path(take, coded=True) if noise and paths else paths
     codes = {item.code for item in noise}
     found = (*paths, *noise, *mute)
     if spectrum is None:

@@ -308,6 +308,12 @@ def _repeats(values: Array, keys: Sequence[tuple[float, float]]) -> bool:
     return bool(within) and float(np.var(values)) > REPEATS * float(np.mean(within))
 
 
+def noise_repeats(found: Sequence[UnderTone]) -> bool:
+    """Whether what lies beside tones is the same whenever they are played: sounds come and go."""
+    keys = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
+    return bool(found) and _repeats(np.array([under.beside_dbfs for under in found]), keys)
+
+
 def bits_of(take: Take) -> int:
     """Bits that a capture uses; 24 where they cannot be counted."""
     return take.source.once(gather_sample_facts)[take.channel].bits_used or 24

@@ -1,6 +1,7 @@
 """Coders, rough conversions and coarse stimuli leave their marks under steady tones; stages and noise do not."""
 
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.path.tone_noise import (
     check_noise_beside_tones,
     check_tone_noise,
+    noise_repeats,
     under_tones,
 )
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
@@ -133,3 +135,16 @@ def test_noise_of_its_own_is_no_coder():
     assert told_of(swinging_noise(clean, level_dbfs=-70.0, rate_hz=RATE_HZ)) == []
     assert told_of(apply_fault("foreign-noise", clean, rate_hz=RATE_HZ, size=-55.0)) == []
     assert told_of(apply_fault("few-bits", clean, rate_hz=RATE_HZ, size=12.0)) == []
+
+
+@pytest.mark.parametrize(
+    ("beside_dbfs", "repeats"),
+    [((-90, -70, -50, -91, -69, -50), True), ((-90, -90, -50, -50, -90, -88), False)],
+)
+def test_what_follows_the_tones_repeats_and_what_sounds_for_a_while_does_not(beside_dbfs, repeats):
+    levels = (-40.0, -20.0, -5.0) * 2
+    found = [
+        SimpleNamespace(tone=SimpleNamespace(frequency_hz=997.0, level_dbfs=level), beside_dbfs=float(beside))
+        for level, beside in zip(levels, beside_dbfs, strict=True)
+    ]
+    assert noise_repeats(found) is repeats
