@@ -3,6 +3,7 @@ import pytest
 from a_little_of_all import RECIPE
 from judged_captures import RATE, STAGES, clean_once, judged
 
+from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.stimulus.render import lay_out
 
 
@@ -28,3 +29,12 @@ def test_soft_blips_are_told():
     blip = np.sin(2 * np.pi * 1200 * time_s) * np.sin(np.pi * time_s / 0.012) * (time_s < 0.012)
     samples[:, 0] += 10 ** (-85 / 20) * blip  # 19 dB above the noise of a frame
     assert [item.code for item in judged(samples)[1] if item.severity == "warn"] == ["spur"]
+
+
+def test_an_offset_that_swings_back_after_a_tone_is_no_sound():
+    samples = clean_once("plain-wire").copy()
+    steps = lay_out(RECIPE, rate_hz=RATE, take=1).segments[2]
+    first = steps.span.stop + round(0.25 * RATE)  # of the capture: within the last tone
+    time_s = np.arange(samples.shape[0] - first) / RATE
+    samples[first:, 0] += 0.03 * time_s / 0.1 * np.exp(-time_s / 0.1)
+    assert check_foreign_sounds(judged(samples)[0]) == []
