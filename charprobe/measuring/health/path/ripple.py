@@ -105,9 +105,9 @@ def _swings(take: Take) -> dict[float, list[tuple[Array, Array]]]:
 
 def _swing(take: Take, tone: Tone) -> tuple[Array, Array] | None:
     rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    size = round(rate_hz / STEP_HZ)
-    if not LEAST_TONE_S * rate_hz <= cut.samples.size <= size or not np.all(np.isfinite(cut.samples)):
+    stop, size = tone.stop - BEFORE_END_S * rate_hz, round(rate_hz / STEP_HZ)
+    cut = take.cut(max(tone.start + SETTLED_FROM * tone.length, stop - 0.99 * size), stop)
+    if cut.samples.size < LEAST_TONE_S * rate_hz or not np.all(np.isfinite(cut.samples)):
         return None
     window = _window(cut.samples.size)
     turned = turned_still(cut, tone, window, rate_hz=rate_hz) * window
