@@ -196,13 +196,12 @@ def _fit(columns: list[Array], phase: Array, weight: Array) -> _Fit:
     solution = np.linalg.lstsq(normal, right, rcond=1e-14)[0]
     residual = float(np.sum(weight * (phase - basis @ solution) ** 2))
     variance = residual / (phase.size - solution.size)
-    white = float(np.sqrt(variance * np.linalg.pinv(normal, rcond=1e-14)[-1, -1]))
-    without = []
-    for part in np.array_split(np.arange(phase.size), SUB_BANDS):
-        kept_normal = normal - weighted[part].T @ basis[part]
-        kept_right = right - weighted[part].T @ phase[part]
-        without.append(np.linalg.lstsq(kept_normal, kept_right, rcond=1e-14)[0][-1])
-    left_out = float(np.std(without)) * np.sqrt(SUB_BANDS - 1)
+    parts = zip(*(np.array_split(each, SUB_BANDS) for each in (weighted, basis, phase)), strict=True)
+    taken = [(heavy.T @ light, heavy.T @ seen) for heavy, light, seen in parts]
+    normals, rights = (np.stack(each) for each in zip(*taken, strict=True))
+    inverses = np.linalg.pinv(np.concatenate([normal[None], normal - normals]), rcond=1e-14)[:, -1]
+    white = float(np.sqrt(variance * inverses[0, -1]))
+    left_out = float(np.std(np.sum(inverses[1:] * (right - rights), axis=1))) * np.sqrt(SUB_BANDS - 1)
     return _Fit(solution / basis_scale, max(white, left_out) / float(basis_scale[-1]), residual)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 
 def fast_length(least: int) -> int:
     """Smallest product of twos, threes and fives that is not below `least`.
@@ -22,3 +24,15 @@ def fast_length(least: int) -> int:
             odd *= 3
         fives *= 5
     return best
+
+
+@lru_cache(maxsize=64)
+def fast_length_within(most: int) -> int:
+    """Largest product of twos, threes and fives that is not above `most`, which is at least 1.
+
+    Examples
+    --------
+    >>> fast_length_within(4441)
+    4374
+    """
+    return next(length for length in range(most, 0, -1) if fast_length(length) == length)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from charprobe.values.arrays import Complex
@@ -32,5 +34,11 @@ def phasor(first_turns: float, turns_per_sample: float, count: int) -> Complex:
     """
     block = min(BLOCK, max(1, count))
     starts = first_turns + block * turns_per_sample * np.arange(-(-count // block))
-    inside = np.exp(2j * np.pi * turns_per_sample * np.arange(block))
-    return np.asarray(np.multiply.outer(np.exp(2j * np.pi * (starts % 1.0)), inside).ravel()[:count])
+    turns = np.exp(2j * np.pi * (starts % 1.0))
+    return np.asarray(np.multiply.outer(turns, _inside(turns_per_sample, block)).ravel()[:count])
+
+
+@lru_cache(maxsize=64)  # of 16 kB: tones of one frequency follow each other
+def _inside(turns_per_sample: float, block: int) -> Complex:
+    """Phasors within a block; not to be changed."""
+    return np.asarray(np.exp(2j * np.pi * turns_per_sample * np.arange(block)))

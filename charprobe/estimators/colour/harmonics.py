@@ -18,6 +18,7 @@ from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.fast_length import fast_length_within
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER, Z95
 
@@ -171,12 +172,11 @@ def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int) -> 
     Ripple may still fall where the gain has settled: a slow store fills. It is granted `SLOWER_S` to go on.
     """
     seconds = piece.samples.size * piece.step / piece.rate_hz / 2
-    middle = piece.start + piece.step * (piece.samples.size // 2)
+    count = fast_length_within(piece.samples.size // 2)
+    begins = (piece.start, piece.start + piece.step * (piece.samples.size - count))
+    halves = zip((piece.samples[:count], piece.samples[-count:]), begins, strict=True)
     try:
-        first, second = (
-            fitted(half).fit
-            for half in (piece.between(piece.start, middle), piece.between(middle, piece.start + 1e12))
-        )
+        first, second = (fitted(Cut(half, at, piece.step, piece.rate_hz)).fit for half, at in halves)
     except SegmentTooShortError:
         return np.zeros(orders - 1)
     ratios = [fit.amplitudes[1:] * _turn(fit) / abs(fit.amplitudes[0]) for fit in (first, second)]

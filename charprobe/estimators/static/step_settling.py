@@ -227,19 +227,15 @@ def _extrapolate(
     """Return left to go, its standard uncertainty and time constant for steps that move the same way."""
     origin = edges_s[0]
     late = edges_s[:-1] >= late_from_s - 1e-9
-    steps, windows = gain_db.shape
+    windows = gain_db.shape[1]
     std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
     laws = _decays(edges_s - origin)
-    left, variance, misfit = np.empty((3, laws.shares.shape[0], steps))
-    for i, decay in enumerate(laws.shares):
-        basis = np.column_stack([np.ones(windows), decay])
-        inverse = np.linalg.pinv(basis)
-        fitted = inverse @ gain_db.T
-        misfit[i] = np.sum((gain_db.T - basis @ fitted) ** 2, axis=0) / std_db**2
-        # what is left to go is linear in the trace: its weights give value and variance alike
-        weights = inverse[0] - late / late.sum()
-        left[i] = gain_db @ weights
-        variance[i] = (weights @ weights) * std_db**2
+    bases = np.stack([np.ones_like(laws.shares), laws.shares], axis=2)
+    inverses = np.linalg.pinv(bases)
+    misfit = np.sum((gain_db.T - bases @ (inverses @ gain_db.T)) ** 2, axis=1) / std_db**2
+    # what is left to go is linear in the trace: its weights give value and variance alike
+    weights = inverses[:, 0] - late / late.sum()
+    left, variance = weights @ gain_db.T, np.sum(weights**2, axis=1)[:, None] * std_db**2
     own_dispersion = np.maximum(1.0, misfit.min(axis=0) / max(1, windows - 3))
     told = _shared(-0.5 * misfit / own_dispersion)
     likely, weight = (_normal(log_weight) for log_weight in (told, told - laws.rarity[:, None]))

@@ -409,7 +409,9 @@ def _image_db(under: UnderTone, between_hz: float, spectrum: QuietSpectrum) -> f
                 under.power[middle + reach : middle + 5 * reach],
             ]
         )
-        if float(near.max()) <= IMAGE * float(np.median(around)) / MEDIAN_OF_POWER:
+        least = float(near.max()) * MEDIAN_OF_POWER / IMAGE
+        # where fewer than half lie below it, so does the median not, and need not be known
+        if 2 * np.count_nonzero(around < least) < around.size or least <= float(np.median(around)):
             continue
         at = middle - IMAGE_OFF_BINS + int(np.argmax(near))
         level = 10 * math.log10(float(under.power[at - LINE_BINS : at + LINE_BINS + 1].sum()) * under.bin_hz)
