@@ -18,7 +18,7 @@ MIN_SWEEP_S = 0.5
 WEAKEST = 1e-6  # of the in-band power: below it the sweep holds too little to divide by
 HIGHEST_KEPT_ORDER = 10  # orders up to here lie apart from the stretch the noise is read from
 MOST_NOISE_WINDOWS = 12
-BLOCK_ROWS = 1024
+BLOCK, PART = 1024, 32  # samples whose phasors are laid out at once, each as a product of two
 LEAD_PERIODS = 8.0  # of the output frequency before a harmonic's arrival: fewer let its neighbours in
 
 
@@ -168,15 +168,16 @@ class Deconvolution:
     def _window(self, grid_hz: Array, arrival_s: float, before_s: float, after_s: float) -> Response:
         """Windowed transform of the impulse response around `arrival_s`, and of stretches without signal."""
         before, after = round(before_s / self.step_s), round(after_s / self.step_s)
-        offset = np.arange(-before, after)
         window = np.concatenate([_falling_half(before)[::-1], _falling_half(after)])
         centre = round(arrival_s / self.step_s)
         starts = [centre, *self._quiet_centres(before, after)]
-        pieces = window[:, None] * np.stack([self._impulse[(offset + c) % self.size] for c in starts], axis=1)
-        reference = window * self._reference[offset % self.size]
-        moment = pieces * (offset * self.step_s)[:, None]  # t h(t)
-        columns = np.concatenate([pieces, moment, reference[:, None]], axis=1)
-        found = _transform(columns, -before, grid_hz * self.step_s)
+        rows = np.empty((2 * len(starts) + 1, window.size))
+        for row, at in zip(rows, starts, strict=False):
+            np.multiply(_turned_round(self._impulse, at - before, window.size), window, out=row)
+        # t h(t)
+        np.multiply(rows[: len(starts)], np.arange(-before, after) * self.step_s, out=rows[len(starts) : -1])
+        np.multiply(_turned_round(self._reference, -before, window.size), window, out=rows[-1])
+        found = _transform(rows, -before, grid_hz * self.step_s)
         spectrum, slope = found[:, : len(starts)], found[:, len(starts) : -1]
         flat = np.abs(found[:, -1])
         shift_s = centre * self.step_s - arrival_s  # the part of a sample that rounding moved the window by
@@ -197,16 +198,27 @@ class Deconvolution:
         return [first + before + round(i * (room - length) / max(count - 1, 1)) for i in range(count)]
 
 
-def _transform(columns: Array, first: int, turns: Array) -> Complex:
-    """Fourier transform of columns whose rows count from `first`, at frequencies in turns per row."""
-    rows, count = columns.shape
-    blocks = -(-rows // BLOCK_ROWS)
-    padded = np.pad(columns, ((0, blocks * BLOCK_ROWS - rows), (0, 0)))
-    side_by_side = padded.reshape(blocks, BLOCK_ROWS, count).swapaxes(0, 1).reshape(BLOCK_ROWS, -1)
-    phase = -2 * np.pi * np.outer(turns, np.arange(BLOCK_ROWS))
-    within = np.cos(phase) @ side_by_side + 1j * (np.sin(phase) @ side_by_side)
-    starts = np.exp(-2j * np.pi * (np.outer(turns, first + BLOCK_ROWS * np.arange(blocks)) % 1.0))
-    return np.asarray(np.einsum("gbc,gb->gc", within.reshape(-1, blocks, count), starts))
+def _turned_round(values: Array, first: int, count: int) -> Array:
+    """So many values from place `first` on, which may lie before the first or go on beyond the last."""
+    begin = first % values.size
+    if begin + count <= values.size:
+        return values[begin : begin + count]
+    return np.take(values, np.arange(begin, begin + count), mode="wrap")
+
+
+def _transform(rows: Array, first: int, turns: Array) -> Complex:
+    """Transform of rows that count from `first`, at frequencies in turns per sample; shape (turns, rows)."""
+    count, length = rows.shape
+    blocks = -(-length // BLOCK)
+    padded = np.pad(rows, ((0, 0), (0, blocks * BLOCK - length))).reshape(-1, BLOCK)
+    near, far, starts = (
+        np.exp(-2j * np.pi * (np.outer(turns, places) % 1.0))
+        for places in (np.arange(PART), np.arange(0, BLOCK, PART), first + BLOCK * np.arange(blocks))
+    )
+    inside = np.multiply(far[:, :, None], near[:, None, :]).reshape(-1, BLOCK)
+    within = np.empty((padded.shape[0], turns.size), complex)
+    within.real, within.imag = padded @ inside.real.T, padded @ inside.imag.T
+    return np.asarray(np.einsum("cbg,gb->gc", within.reshape(count, blocks, -1), starts))
 
 
 def _falling_half(length: int) -> Array:

@@ -83,13 +83,15 @@ def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
     return out
 
 
-def first_reached(gain_db: Array, std_db: Array, level_db: float, *, rising: bool) -> int:
+def first_reached(gain_db: Array, weights: Array, level_db: float, *, rising: bool) -> int:
     """Return the first index at which the monotone sequence closest to a trace has reached a level.
 
     Its size where it never does. Of all places, the weighted distances from the level add up to least there.
     """
-    short = (gain_db - level_db) * std_db**-2.0 * (1.0 if rising else -1.0)
-    return int(np.argmin(np.concatenate([[0.0], np.cumsum(short)])))
+    short = (gain_db - level_db) * weights
+    sums = np.cumsum(short if rising else -short)
+    least = int(np.argmin(sums))
+    return least + 1 if sums[least] < 0 else 0
 
 
 def refine(
@@ -205,7 +207,7 @@ def _quadratic(trace: GainTrace, centre_s: float, width_s: float) -> _Local | No
     x, rows[0], rows[-1] = (trace.time_s[part] - centre_s) / width_s, 1.0, trace.gain_db[part]
     for power in _POWERS[1:]:
         np.multiply(rows[power - 1], x, out=rows[power])
-    weights = trace.std_db[part] ** -2.0
+    weights = trace.weights[part]
     sums = (rows[:-1] * weights) @ rows.T
     covariance = _inverse(sums[:3, :3].tolist())
     if covariance is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -56,16 +57,23 @@ class EdgeReader:
         """Gain after less gain before, in dB."""
         return self.after.value_db - self.before.value_db
 
-    def _done(self, trace_db: Array) -> Array:
-        return np.asarray((trace_db - self.before.value_db) / self.change)
+    @cached_property
+    def _done(self) -> Array:
+        """Share of the change that is done at each point of the smoothed trace."""
+        return np.asarray((self.smoothed - self.before.value_db) / self.change)
+
+    @cached_property
+    def _begun_s(self) -> float:
+        """About when a twentieth of the change is done."""
+        return self.guess(0.05)
 
     def guess(self, part: float) -> float:
         """Return about when `part` of the change is done; the record's end if it never is."""
         trace, way = self.trace, slice(self.arrived)
         level = self.before.value_db + part * self.change
-        first = first_reached(trace.gain_db[way], trace.std_db[way], level, rising=self.change > 0)
+        first = first_reached(trace.gain_db[way], trace.weights[way], level, rising=self.change > 0)
         if first == self.arrived:
-            past = np.flatnonzero(self._done(self.smoothed[first:]) >= part)
+            past = np.flatnonzero(self._done[first:] >= part)
             first = first + int(past[0]) if past.size else -1
         return float(trace.time_s[first])
 
@@ -85,7 +93,7 @@ class EdgeReader:
 
     def _stays(self, part: float) -> float:
         """Return about when `part` of the change is done and clearly stays so."""
-        first, done = self.guess(part), self._done(self.smoothed)
+        first, done = self.guess(part), self._done
         short = np.flatnonzero((done < part - BACK) & (self.trace.time_s > first))
         if not short.size:
             return first
@@ -120,8 +128,7 @@ class EdgeReader:
         return self.part(by_db / abs(self.change))
 
     def _read(self, level: float, level_std: float, near_s: float, *, toward: bool) -> Reading:
-        start = self.guess(0.05)
-        base = min(start, near_s) if near_s > start else min(0.0, near_s)
+        base = self._begun_s if near_s > self._begun_s else min(0.0, near_s)
         reach = REACH * max(near_s - base, 0.0)
         rising = (self.change > 0) == toward
         found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)

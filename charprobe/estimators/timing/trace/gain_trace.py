@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -106,6 +106,11 @@ class GainTrace:
     first: FirstBurst | None
     fills: bool
     ripple_db: float
+
+    @cached_property
+    def weights(self) -> Array:
+        """Weight of each point: its standard uncertainty to the power -2."""
+        return np.asarray(self.std_db**-2.0)
 
     @property
     def before_std_db(self) -> float:

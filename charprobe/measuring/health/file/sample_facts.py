@@ -155,7 +155,7 @@ class _Tally:
             self.bits.add(samples, peak)
         mean = float(samples.mean())
         self.means.append(mean)
-        self.powers.append(max(float(np.einsum("i,i->", samples, samples)) / samples.size - mean**2, 0.0))
+        self.powers.append(max(float(samples @ samples) / samples.size - mean**2, 0.0))
         self.sizes.append(samples.size)
         self._listen(samples)
         self._look_for_wraps(samples, start, peak)

@@ -111,9 +111,8 @@ def _even_sums(samples: Array, first_turns: float, turns_per_sample: float, edge
     inside = phasor(0.0, turns_per_sample, least + 1)
     products = rows @ np.stack([np.ones(least), inside.real[:-1], inside.imag[:-1]], axis=1)
     more = np.where(count > least, samples[edges[:-1] + least], 0.0)  # blocks are as long, or one longer
-    once, twice = (
-        np.exp(2j * np.pi * ((n * (first_turns + turns_per_sample * edges)) % 1.0)) for n in (1, 2)
-    )
+    once = np.exp(2j * np.pi * ((first_turns + turns_per_sample * edges) % 1.0))
+    twice = once * once
     sound = (products[:, 1] + 1j * products[:, 2] + more * inside[-1]) * once[:-1]
     of_once, of_twice = (  # geometric sums
         np.diff(at) / (np.exp(2j * np.pi * n * turns_per_sample) - 1) for n, at in ((1, once), (2, twice))
