@@ -244,13 +244,17 @@ class Judge:
         )
         for at, true in self.truth.response_db.items():
             if hz[0] <= at <= hz[-1]:
-                found = float(np.interp(np.log(at), np.log(hz), value))
-                reach = 1.96 * float(np.interp(np.log(at), np.log(hz), std))
+                away = np.log(hz / at)
+                straight, own = (float(np.interp(0.0, away, each)) for each in (value, std))
+                near = np.sort(np.argsort(np.abs(away))[:4])
+                found = float(np.polyval(np.polyfit(away[near], value[near], near.size - 1), 0.0))
+                reach = 1.96 * own
+                bow = max(0.0, abs(found - straight) - 3 * own) / 2  # between the points of a comb
                 yield self._judged(
                     "response points",
                     f"{at:g} Hz",
                     found,
-                    (true, true),
+                    (true - bow, true + bow),
                     0.02,
                     (found - reach, found + reach),
                     {},

@@ -18,6 +18,7 @@ SMALLEST_DB = 0.1  # a change below this is none to time, nor one that noise and
 PART_63 = 1 - math.exp(-1)
 SHORT_OF, SHORT_SHARE = 2.0, 0.03  # by more than this an edge has stopped short of the rest it must reach
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
+FLOOR_DB = 0.0002  # levels of recorders, as for level steps: no noise tells of it
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,7 @@ def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float
         starts = np.arange(0, past.size - past.size % width, width)
         means = np.add.reduceat(past[: starts.size * width], starts) / width
         stds = np.sqrt(np.add.reduceat(noise[: starts.size * width] ** 2, starts)) / width
-        stds = np.hypot(stds, after.std_db)
+        stds = np.hypot(stds, math.hypot(after.std_db, FLOOR_DB))
         top = int(np.argmax(means - SEEN * stds))
         bound = min(bound, float(np.max(means + SEEN * stds)))
         if means[top] > max(SEEN * stds[top], best.value):
