@@ -12,7 +12,7 @@ from charprobe.measuring.health.groups import lost_groups
 from charprobe.placing.take import Take
 from charprobe.placing.why_not_found import MissingStimulusError
 from charprobe.profile.entry import Health
-from charprobe.values.wording import clock_text, number_text, signed_text
+from charprobe.values.wording import clock_text, literal, number_text, signed_text
 
 WIDTH = 100
 MOST_TOLD = 3  # findings of one code that are told in full; --json holds all
@@ -53,7 +53,7 @@ class Verdict:
         held = [s.spec.name for s in stimulus.segments if take.holds(s)]
         lost = [s.spec.name for s in stimulus.segments if not take.holds(s)]
         lines = [
-            f"{self.word}  {take.source.name}, channel {take.channel + 1} of {take.source.channels}",
+            f"{self.word}  {literal(take.source.name)}, channel {take.channel + 1} of {take.source.channels}",
             f"  file      {facts.container} {facts.subtype}, {facts.rate_hz} Hz, "
             f"{clock_text(facts.duration_s)}",
             f"  stimulus  {stimulus.recipe.name} {stimulus.recipe.hash[:6]}, take {stimulus.take}",
@@ -70,7 +70,9 @@ class Verdict:
         for item in self.health:
             told[item.code] += 1
             if told[item.code] <= MOST_TOLD:
-                body = textwrap.fill(item.message, width, initial_indent="  ", subsequent_indent="    ")
+                body = textwrap.fill(
+                    literal(item.message), width, initial_indent="  ", subsequent_indent="    "
+                )
                 lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
         for code, count in told.items():
             if count > MOST_TOLD:

@@ -28,3 +28,11 @@ def test_many_findings_are_counted_with_the_last_of_them_and_machines_get_all():
     assert table["verdict"] == "retake"
     assert [item["channel"] for item in table["health"]] == [1] * len(many)
     assert table["segments"] == [segment.spec.name for segment in take.stimulus.segments]
+
+
+def test_names_of_files_cannot_steer_a_terminal():
+    take = judged(clean_once("plain-wire"))[0]
+    named = dataclasses.replace(take, source=dataclasses.replace(take.source, name="a\n\x1b[31m\u202e.wav"))
+    text = Verdict(named, (dataclasses.replace(WARNING, message=f"A tone ({named.source.name})."),)).text()
+    assert text.isprintable() or set(text) - {"\n"} == {each for each in text if each.isprintable()}
+    assert text.startswith("KEEP, with warnings  a↵\\x1b[31m")
