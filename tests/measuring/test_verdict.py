@@ -2,8 +2,9 @@
 
 import dataclasses
 
-from judged_captures import clean_once, judged
+from judged_captures import RATE, clean_once, judged
 
+from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.verdict import MOST_TOLD, Verdict
 from charprobe.profile.entry import Health
 
@@ -32,7 +33,8 @@ def test_many_findings_are_counted_with_the_last_of_them_and_machines_get_all():
 
 def test_names_of_files_cannot_steer_a_terminal():
     take = judged(clean_once("plain-wire"))[0]
-    named = dataclasses.replace(take, source=dataclasses.replace(take.source, name="a\n\x1b[31m\u202e.wav"))
-    text = Verdict(named, (dataclasses.replace(WARNING, message=f"A tone ({named.source.name})."),)).text()
-    assert text.isprintable() or set(text) - {"\n"} == {each for each in text if each.isprintable()}
+    source = MemoryCapture(take.source.samples, rate_hz=RATE, name="a\n\x1b[31m\u202e.wav")
+    told = (dataclasses.replace(WARNING, message=f"A tone ({source.name})."),)
+    text = Verdict(dataclasses.replace(take, source=source), told).text()
+    assert text.replace("\n", "").isprintable()
     assert text.startswith("KEEP, with warnings  a↵\\x1b[31m")
