@@ -12,14 +12,12 @@ from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
 from charprobe.files.sound.sound_file import open_capture
-from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import standing
 from charprobe.publishing.figures.look.source import figure_stem
 from charprobe.publishing.made import Made, key_of
-from charprobe.publishing.report.methods import METHOD, methods_paragraph
-from charprobe.session.claims import CheckedClaim
-from charprobe.session.file import UNKNOWN, Session
+from charprobe.publishing.session_texts import about_text, captures_csv, claims_text, methods_text
+from charprobe.session.file import Session
 from charprobe.session.findings import Findings
 from charprobe.session.run import REPLICAS, SessionResult, side_by_side
 from charprobe.values.errors import CharprobeError
@@ -129,7 +127,7 @@ def _words(
     page = render_page(
         result.profiles,
         title=session.title,
-        about=_about(session),
+        about=about_text(session),
         comparison=findings.settings,
         channel_comparisons=findings.channels,
         claims=findings.claims,
@@ -263,84 +261,3 @@ def _animated(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path,
 
     output.prepare_folder(made.stamp.parent)
     return made.keep(animate(profile, made.stamp.parent, force=True) if moves(profile) else ())
-
-
-def captures_csv(profiles: Sequence[Profile]) -> str:
-    """Return what was measured: file, hash, rate, bits, length, alignment and warnings of every profile."""
-    header = ["setting", "channel [1]", "file", "SHA-256", "rate [Hz]", "bits [1]", "channels [1]"]
-    header += ["duration [s]", "recipe", "take [1]", "delay [samples]", "drift [ppm]", "warnings"]
-    rows: list[Row] = [
-        [
-            profile.setting,
-            profile.channel,
-            profile.capture.file,
-            profile.capture.sha256,
-            profile.capture.rate_hz,
-            profile.capture.bits,
-            profile.capture.channels,
-            profile.capture.duration_s,
-            profile.stimulus.recipe,
-            profile.stimulus.take,
-            profile.alignment.delay_samples,
-            profile.alignment.drift_ppm,
-            " ".join(sorted({item.code for item in profile.health if item.severity != "note"})),
-        ]
-        for profile in profiles
-    ]
-    return csv_text(header, rows)
-
-
-def methods_text(session: Session, result: SessionResult, command: str, notes: Sequence[str] = ()) -> str:
-    """Return the methods: device, conditions, how numbers come about, and how to make them again."""
-    device = session.device
-    facts = [
-        ("device", device.name),
-        ("maker", device.maker),
-        ("serial number", device.serial),
-        ("firmware", device.firmware),
-        ("input gain", device.gain),
-        ("played by", device.play_path),
-        ("recorded by", device.record_path),
-    ]
-    stimuli = sorted({(p.stimulus.recipe, p.stimulus.hash, p.stimulus.rate_hz) for p in result.profiles})
-    played = [f"{recipe} at {rate / 1000:g} kHz (recipe {code[:12]})" for recipe, code, rate in stimuli]
-    versions = sorted({profile.made_with.version for profile in result.profiles})
-    lines = [
-        f"# Methods: {markdown(session.title)}",
-        "",
-        markdown_table(["", ""], [[a, b] for a, b in facts]),
-    ]
-    lines += [f"{markdown(methods_paragraph(result.profiles))}\n"] if result.profiles else []
-    lines += [f"{markdown(text)}\n" for text in METHOD]
-    lines += [
-        f"{len(result.profiles)} channels of captures were measured; {len(result.failures)} could not be.",
-        f"Stimulus: {'; '.join(played)}. Made with charprobe {', '.join(versions)}:",
-        f"\n    {command}\n",
-    ]
-    lines += [f"- {markdown(note)}" for note in notes]
-    lines += [f"- Not measured: {markdown(f.part.label)}: {markdown(f.message)}" for f in result.failures]
-    return "\n".join(lines) + "\n"
-
-
-def claims_text(claims: Sequence[CheckedClaim]) -> str:
-    """Return the claims with their answers as Markdown."""
-    if not claims:
-        return "# Claims\n\nThe session file makes none.\n"
-    rows = [[claim.text, claim.answer, claim.because] for claim in claims]
-    return "# Claims\n\n" + markdown_table(["claim", "answer", "because"], rows)
-
-
-def _about(session: Session) -> str:
-    device = session.device
-    facts = [("maker", device.maker), ("serial number", device.serial), ("firmware", device.firmware)]
-    facts += [
-        ("input gain", device.gain),
-        ("played by", device.play_path),
-        ("recorded by", device.record_path),
-    ]
-    known = [f"{name} {value}" for name, value in facts if value != UNKNOWN]
-    unknown = [name for name, value in facts if value == UNKNOWN]
-    words = [f"{device.name}: {'; '.join(known)}." if known else f"{device.name}."]
-    words += [f"Not known: {', '.join(unknown)}."] if unknown else []
-    words += [device.notes] if device.notes not in ("", UNKNOWN) else []
-    return " ".join(words)
