@@ -1,6 +1,6 @@
 """Captures of a stage and of its bypass, and what is told of the two together."""
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -61,13 +61,17 @@ def clean_bypass():
     return judged_path(recorded("plain-wire", 25.8), "plain-wire")
 
 
+@lru_cache(maxsize=4)  # the capture and the bypass of the last two pairs: what a fault does is judged once
+def judged_with(fault, stage, delay):
+    return judged_path(fault(recorded(stage, delay)), stage)
+
+
 def judged_pair(stage, *, fault, on_both=True):
     """The capture of a stage and that of the bypass, each with what was found in it."""
-    samples, bypass = recorded(stage, 37.4), recorded("plain-wire", 25.8)
     if fault is None:
-        return judged_path(samples, stage), clean_bypass()
-    dry = judged_path(fault(bypass), "plain-wire") if on_both else clean_bypass()
-    return judged_path(fault(samples), stage), dry
+        return judged_path(recorded(stage, 37.4), stage), clean_bypass()
+    dry = judged_with(fault, "plain-wire", 25.8) if on_both else clean_bypass()
+    return judged_with(fault, stage, 37.4), dry
 
 
 def found_in(stage, *, fault=None, on_both=True):
@@ -80,6 +84,7 @@ def profile_of(stage, *, fault, on_both=True):
     return characterise_judged(*judged_pair(stage, fault=fault, on_both=on_both), setting=stage)
 
 
+@cache
 def named(fault):
     return lambda samples: apply_fault(fault, samples, rate_hz=PATH_RATE_HZ)
 

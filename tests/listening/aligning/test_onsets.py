@@ -5,8 +5,10 @@ from held import on_24_bit
 from charprobe.listening.aligning.onsets import SPAN_S, rough_lags
 
 
-@pytest.mark.parametrize("shift_s", [-130.0, -20.0, 0.0, 45.0, 150.0])
-@pytest.mark.parametrize("same_length", [False, True])
+@pytest.mark.parametrize(
+    ("shift_s", "same_length"),
+    [(-130.0, False), (-130.0, True), (-20.0, False), (0.0, True), (45.0, True), (150.0, False)],
+)
 def test_a_shift_of_minutes_is_found(shift_s, same_length, rng):
     """Noise whose level jumps now and then; the other file starts so much earlier or later."""
     rate_hz = 22_050
