@@ -18,6 +18,7 @@ from charprobe.listening.difference import Null, Residual, take_difference
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.what_it_did import WhatItDid, describe
+from charprobe.values.one_thread import on_one_thread
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import signed_text
 
@@ -67,6 +68,7 @@ def _gain_table(trace: ProgrammeGain) -> str:
     return "\n".join(lines) + "\n"
 
 
+@on_one_thread
 def make_pair(
     dry: str | Path,
     processed: str | Path,
