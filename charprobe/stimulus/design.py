@@ -25,7 +25,6 @@ LEAD_S = 0.3  # so long at the low level, a detector that was silent has come to
 # of silence between sets of bursts: the first of each comes after a longer rest than the others
 APART_S = 1.5
 LONGEST_GAP_S, LONGEST_HOLD_S, LONGEST_STEP_S = 55.0, 10.0, 8.0
-HOLDS = 4.0  # a burst lasts so many attack t90: detectors that creep to the crests of a wave end late
 KNEE_ROOM_DB = 5.0
 DEEPER_DB = 6.0  # level steps that begin so much lower are worth a word
 QUICK_S = 0.4  # level steps shorter than this cost little
@@ -187,7 +186,7 @@ def _recipe(
 ) -> Recipe:
     low_dbfs = reference[0]
     comes_back_s = needs.rest_s if needs.overshoots else 0.0  # what ran past comes back as a release does
-    held = max(0.1, needs.first.hold_s, HOLDS * needs.attack_t90_s + 0.05, comes_back_s)
+    held = max(0.1, needs.first.hold_s, needs.attack_ends_s, comes_back_s)
     hold = round(min(LONGEST_HOLD_S, held), 3)
     waited = 0.0 if needs.still else needs.first.gap_s  # what senses the level may need longer than the gain
     gap = round(min(LONGEST_GAP_S, max(0.3, waited, needs.rest_s)), 3)

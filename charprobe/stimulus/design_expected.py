@@ -153,8 +153,9 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         known = {name: reading for name, reading in found.items() if reading is not None}
         was = {name: one.std(name, reading.value, first.phases) for name, reading in known.items()}
         beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
-        held = first.hold_s >= 0.99 * bursts.hold_s and not _said_of(profile, "gap-too-short", "warn")
-        scatter, unknown = _of_the_stage(beyond, edge, needs, held=held)
+        ended = first.hold_s >= 0.99 * min(bursts.hold_s, needs.attack_ends_s)
+        own = ended and not _said_of(profile, "gap-too-short", "warn")
+        scatter, unknown = _of_the_stage(beyond, edge, needs, own=own)
         for name, reading in known.items():
             then = one.std(name, reading.value, bursts.phases)
             then *= min(1.0, reading.std / was[name])  # no doubt that the first take had not
@@ -171,16 +172,17 @@ def _same_burst(first: FirstTake, bursts: Bursts) -> bool:
 
 
 def _of_the_stage(
-    beyond: dict[str, float], edge: str, needs: Needs, *, held: bool
+    beyond: dict[str, float], edge: str, needs: Needs, *, own: bool
 ) -> tuple[dict[str, float], float]:
     """What of the doubt beyond the noise stays with longer gaps and holds, and what share of it is not known.
 
     What stays is scatter between phases. A rest not reached is one level too low or too high: it moves t90 by
-    3.7 times as much as t63, scatter moves both alike. Part of it stays, for noise looks alike.
+    3.7 times as much as t63, scatter moves both alike. Part of it stays, for noise looks alike. `own` is
+    False where the first attack had not ended, or its bursts did not begin at rest.
     """
     if edge == "attack":
         rested = needs.first.gap_s / max(needs.release_t90_s, 1e-9)
-        share = held * min(1.0, max(0.0, (rested - UNRESTED) / (RESTED - UNRESTED)))
+        share = own * min(1.0, max(0.0, (rested - UNRESTED) / (RESTED - UNRESTED)))
         return {name: share * std for name, std in beyond.items()}, 1.0 - share
     if needs.first.gap_s >= SETTLE * needs.release_t90_s:
         return beyond, 0.0

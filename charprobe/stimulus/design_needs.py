@@ -21,6 +21,7 @@ NO_THRESHOLD_DBFS, NO_SLOPE, NO_ATTACK_S, NO_RELEASE_S = -28.0, 0.7, 0.02, 0.5
 REST_DB = 0.02  # a gain this near its rest has come back
 CARE = 1.3  # times what the end of an unfinished release foretells: stages mostly grow slower still
 RISES = 5.0  # a level step lasts so many attack t90: its second half is read, and must lie at rest
+HOLDS = 4.0  # a burst lasts so many attack t90: detectors that creep to the crests of a wave end late
 LEFT_DB, MOST_UNSETTLED = 0.003, 0.1  # left to go unseen, and share of the steps that may not have settled
 SLOWER = 3.0  # what is left at the end of a step belongs to a slower part than the mean of all
 LONGER = 2.0  # times as long as in the first take, where steps had not settled
@@ -91,6 +92,11 @@ class Needs:
     def expands(self) -> bool:
         """Whether the gain changes below a level, and at none above it."""
         return self.lifts_below_dbfs is not None and not self.bends
+
+    @property
+    def attack_ends_s(self) -> float:
+        """How long a burst must be held for an attack to end."""
+        return HOLDS * self.attack_t90_s + 0.05
 
 
 def needs_of(profile: Profile) -> Needs:

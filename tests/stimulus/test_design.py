@@ -230,6 +230,16 @@ def test_an_attack_that_runs_past_its_gain_is_held_until_it_has_come_back():
     assert plain < 2.7 * 0.4 < held  # six time constants of its release
 
 
+def test_what_an_attack_scatters_by_stays_where_it_is_only_held_until_it_has_come_back():
+    known = {
+        "attack__t63": Quantity.from_std(0.005, 2e-4, "s"),
+        "release__t90": Quantity.from_std(0.25, 1e-4, "s"),
+    }
+    plain, _ = _foretold("attack.t63", **known)
+    past, _ = _foretold("attack.t63", attack__overshoot=Quantity.from_std(0.5, 0.01, "dB"), **known)
+    assert past.then == plain.then
+
+
 def test_times_of_a_burst_that_was_not_played_are_not_foretold():
     known = {
         "attack__t63": Quantity.from_std(0.005, 1e-5, "s"),
