@@ -27,6 +27,7 @@ RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains ma
 TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
 LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
 STEP_STDS, STEP_FLAT, STEP_WIDE = 8.0, 0.1, 1.2  # of a gain that moves in steps: see `_step_s`
+LEAVING, LAST = 4.0, 0.1  # standard uncertainties past rest and from one such share of the record to the next
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
 
@@ -109,6 +110,8 @@ class EdgeReader:
                 "raise the step of the burst, or read t63 and t90",
             )
         near = self._stays(1 - limit_db / abs(self.change))
+        if self.leaves:
+            return still_leaving("s", at_least=near)
         past = (self.smoothed - self.after.value_db) * np.sign(self.change) > limit_db
         past &= self.trace.time_s > near
         if past.any():
@@ -118,6 +121,23 @@ class EdgeReader:
             return unreached(near)
         level = self.after.value_db - limit_db * np.sign(self.change)
         return self._read(level, self.after.std_db, near, toward=True)
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the record ends while the gain runs past the one it settles at, and farther from it yet."""
+        end_s = float(self.trace.time_s[-1])
+        past = (self.trace.gain_db - self.after.value_db) * np.sign(self.change)
+        ends = [(self.trace.time_s > (1 - n * LAST) * end_s) for n in (1, 2)]
+        tenths = [ends[0], ends[1] & ~ends[0]]
+        if not all(part.any() for part in tenths):
+            return False
+        last, before = (float(past[part].mean()) for part in tenths)
+        of_last, of_before = (
+            float(np.sqrt(np.mean(self.trace.std_db[part] ** 2) / np.count_nonzero(part))) for part in tenths
+        )
+        return last > LEAVING * math.hypot(of_last, self.after.std_db) and (
+            last - before > LEAVING * math.hypot(of_last, of_before)
+        )
 
     def moved(self, by_db: float) -> Reading:
         """Return when the gain has moved by `by_db` from where it stood before the edge."""
@@ -211,6 +231,17 @@ def below_resolution(trace: GainTrace, upper_s: float) -> Unmeasured:
         "capture a bypass too, raise the sampling rate, or use a recipe with more phases",
         at_most=max(trace.resolution_s, upper_s),
         cause="coarse-carrier",
+    )
+
+
+def still_leaving(unit: str, *, at_least: float) -> Unmeasured:
+    """Return the bound for what a gain that runs past its rest when the record ends does not tell."""
+    return Unmeasured(
+        unit,
+        "the gain had run past where it settles when the record ended, and was moving on",
+        "use a recipe with a longer hold, such as timing",
+        at_least=max(0.0, at_least) or None,
+        cause="short-gaps",
     )
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.estimators.timing.edge.edge_reader import read_edge
+from charprobe.estimators.timing.edge.edge_reader import read_edge, still_leaving
 from charprobe.estimators.timing.edge.onset import Onset, find_onset
 from charprobe.estimators.timing.edge.settling import WORST, Settled, gain_after, gain_before
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
@@ -17,8 +18,15 @@ from charprobe.values.wording import number_text
 SMALLEST_DB = 0.1  # a change below this is none to time, nor one that noise and repeats could make
 PART_63 = 1 - math.exp(-1)
 SHORT_OF, SHORT_SHARE = 2.0, 0.03  # by more than this an edge has stopped short of the rest it must reach
+CARRIED_ON = 0.01  # share of a change left when its record ends, from which its rest is carried on to
+SAME = 1.01  # records of lengths this near are as long
+CRESTS = 0.3  # of what is left when a record ends: so far on the way a gain that ripples may stop
 SEEN = 4.0  # an overshoot is there when it exceeds this many standard uncertainties
 FLOOR_DB = 0.0002  # levels of recorders, as for level steps: no noise tells of it
+
+UNSETTLED = Unmeasured(
+    "dB", "the gain had not settled when the record ended", "use a longer recipe, such as timing"
+)
 
 
 @dataclass(frozen=True)
@@ -72,7 +80,9 @@ class EdgeTimes:
     end_s: float
 
 
-def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None = None) -> EdgeTimes:
+def time_edge(
+    trace: GainTrace, *, rest_db: float | None, rest: Quantity | None = None, on_crests: bool = False
+) -> EdgeTimes:
     """Time one edge of a gain trace.
 
     Parameters
@@ -87,6 +97,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         if it is known better than from the edge's own record, or if the edge is still moving when its record
         ends and does not point there within `SHORT_OF` standard uncertainties, or seems to settle before it
         by that and `SHORT_SHARE` of its change.
+    on_crests : bool
+        Whether the gain it comes to rests on the crests of a ripple, as where its level is itself reduced: it
+        stops there before the law of its movement would, where `rest` and the law part.
 
     Returns
     -------
@@ -107,7 +120,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         known = ahead and rest.std < WORST * abs(rest.value - before.value_db)
         after = Settled(rest.value if known else end_db, rest.std, end_db - rest.value, known)
     elif rest is not None and after.left_db:
+        apart_db = min(CRESTS * abs(after.left_db), abs(rest.value - after.value_db)) if on_crests else 0.0
         after = _joined(after, rest)
+        after = replace(after, std_db=math.hypot(after.std_db, apart_db))
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
     if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
@@ -116,6 +131,9 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         return _unsettled(trace, before, after, rest_db)
     reader = read_edge(trace, before=before, after=after)
     onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    overshoot = _overshoot(trace, after, change, reader.guess(0.9))
+    if reader.leaves:
+        overshoot = still_leaving("dB", at_least=overshoot.low if isinstance(overshoot, Quantity) else 0.0)
     return EdgeTimes(
         before.quantity,
         after.quantity,
@@ -129,7 +147,7 @@ def time_edge(trace: GainTrace, *, rest_db: float | None, rest: Quantity | None 
         reader.within(3.0),
         reader.within(4.0),
         onset.slope,
-        _overshoot(trace, after, change, reader.guess(0.9)),
+        overshoot,
         trace.resolution_s,
         True,
         min(1.0, abs(after.left_db / change)),
@@ -192,7 +210,6 @@ def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, s
 
 def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float | None) -> EdgeTimes:
     """Bounds for an edge whose record ends too early: its settled gain lies beyond the last one seen."""
-    end = float(trace.time_s[-1])
     change = after.value_db - before.value_db
     beyond = after.value_db
     if rest_db is not None and (rest_db - after.value_db) * np.sign(change) > 0:
@@ -200,35 +217,65 @@ def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float
     least = Settled(beyond, max(after.std_db, before.std_db), after.left_db, False)
     reader = read_edge(trace, before=before, after=least)
 
+    onset: Onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
+    return as_bounds(
+        EdgeTimes(
+            before.quantity,
+            UNSETTLED,
+            UNSETTLED,
+            onset.start,
+            reader.part(0.05),
+            reader.part(0.5),
+            reader.part(PART_63),
+            reader.part(0.9),
+            reader.within(2.0),
+            reader.within(3.0),
+            reader.within(4.0),
+            onset.slope,
+            UNSETTLED,
+            trace.resolution_s,
+            False,
+            min(1.0, abs(after.left_db / change)),
+            float(trace.time_s[-1]),
+        )
+    )
+
+
+def as_bounds(edge: EdgeTimes) -> EdgeTimes:
+    """Take the times of an edge for bounds, where the gain that it seems to settle at is not its rest."""
+
     def bound(reading: Reading) -> Unmeasured:
-        at_least = min(reading.low, end) if isinstance(reading, Quantity) else reading.at_least or 0.0
+        at_least = min(reading.low, edge.end_s) if isinstance(reading, Quantity) else reading.at_least or 0.0
         return Unmeasured(
             "s",
-            f"the gain was still moving when the record ended, {end:.3g} s after the edge",
+            f"the gain was still moving when the record ended, {edge.end_s:.3g} s after the edge",
             "use a recipe with a longer hold and release, such as timing",
             at_least=max(0.0, at_least) or None,
             cause="short-gaps",
         )
 
-    onset: Onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
-    reason = "the gain had not settled when the record ended"
-    still = Unmeasured("dB", reason, "use a longer recipe, such as timing")
-    return EdgeTimes(
-        before.quantity,
-        still,
-        still,
-        onset.start,
-        bound(reader.part(0.05)),
-        bound(reader.part(0.5)),
-        bound(reader.part(PART_63)),
-        bound(reader.part(0.9)),
-        bound(reader.within(2.0)),
-        bound(reader.within(3.0)),
-        bound(reader.within(4.0)),
-        onset.slope,
-        still,
-        trace.resolution_s,
-        False,
-        min(1.0, abs(after.left_db / change)),
-        end,
+    return replace(
+        edge,
+        after=UNSETTLED,
+        change=UNSETTLED,
+        delay=bound(edge.delay),
+        t50=bound(edge.t50),
+        t63=bound(edge.t63),
+        t90=bound(edge.t90),
+        within_2db=bound(edge.within_2db),
+        within_3db=bound(edge.within_3db),
+        within_4db=bound(edge.within_4db),
+        overshoot=UNSETTLED,
+        settled=False,
     )
+
+
+def believed(edges: Sequence[EdgeTimes]) -> list[EdgeTimes]:
+    """Believe no end that an edge was carried on to where another, seen for as long, had none."""
+    unended_s = max((edge.end_s for edge in edges if not edge.settled), default=0.0)
+    return [
+        as_bounds(edge)
+        if edge.settled and edge.left > CARRIED_ON and edge.end_s <= SAME * unended_s
+        else edge
+        for edge in edges
+    ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.edge_reader import time_of
 from charprobe.estimators.timing.edge.settling import gain_before
-from charprobe.estimators.timing.edge.times import SMALLEST_DB, EdgeTimes, time_edge
+from charprobe.estimators.timing.edge.times import SMALLEST_DB, EdgeTimes, believed, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
 from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
@@ -115,6 +115,8 @@ def measure_rows(
                 rows.append(_row(wet, segment, bursts, capture, reference, static))
             except (SegmentTooShortError, NoCarrierError):
                 continue
+    attacks = believed([row.attack for row in rows])
+    rows = [replace(row, attack=attack) for row, attack in zip(rows, attacks, strict=True)]
     return tuple(_toward_longest(rows))
 
 
@@ -164,7 +166,12 @@ def _row(
     attack = time_edge(attack_trace, rest_db=None)
     lead = attack.before
     rest, short_db, unsure_db = _rest(static, lead, attack_trace, gain_before(release_trace).value_db)
-    release = time_edge(release_trace, rest_db=lead.value if isinstance(lead, Quantity) else None, rest=rest)
+    release = time_edge(
+        release_trace,
+        rest_db=lead.value if isinstance(lead, Quantity) else None,
+        rest=rest,
+        on_crests=_reduced(static, attack_trace),
+    )
     last, following = bursts[0].hold.stop, (burst.hold.start for burst in bursts[1:])
     return BurstRow(
         segment,
@@ -191,9 +198,9 @@ def _rest(
     rest = gain_at_rest(static, from_dbfs=attack.from_dbfs, to_dbfs=attack.to_dbfs, held_db=held_db)
     if static is None or rest is None or not isinstance(lead, Quantity):
         return rest, 0.0, 0.0
-    missing_db, reduced_db = rest.value - lead.value, static.reduction_db_at(attack.from_dbfs)
+    missing_db = rest.value - lead.value
     apart_db, unsure_db = min(rest.std, abs(missing_db)), 0.0
-    if (reduced_db or 0.0) >= REDUCED_DB:
+    if _reduced(static, attack):
         both_db = attack.both_ways_db
         apart_db = unsure_db = min(both_db, apart_db)
         missing_db = min(missing_db, both_db)
@@ -202,6 +209,11 @@ def _rest(
     # bursts that start at rest show that gain with their own carrier, but may still fall short of it
     short_db = min(apart_db, max(0.0, missing_db)) / 2
     return Quantity.from_std(lead.value + short_db, math.hypot(lead.std, apart_db), "dB"), 0.0, unsure_db
+
+
+def _reduced(static: StaticCurve | None, attack: GainTrace) -> bool:
+    """Whether the low level of bursts is itself reduced."""
+    return static is not None and (static.reduction_db_at(attack.from_dbfs) or 0.0) >= REDUCED_DB
 
 
 def _left_at_start_db(lead: Reading, after: Reading) -> float:

@@ -3,10 +3,12 @@ import math
 
 import numpy as np
 import pytest
-from burst_device import exponential
+from burst_device import exponential, play, recipe
 from held_truths import expected_inside
 from timed_edges import PARTS, times
 
+from charprobe.estimators.timing.edge.times import believed, time_edge
+from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -96,3 +98,49 @@ def test_every_reading_is_a_quantity_or_has_a_reason(rng):
         if isinstance(reading, Unmeasured):
             assert reading.reason
             assert reading.next
+
+
+def test_a_gain_that_runs_on_past_its_rest_when_the_record_ends_is_within_no_margin_yet(rng):
+    # 10 dB down fast, on to 14 within 30 ms, and back to 10 only afterwards, as a longer burst showed
+    def device(since_rise, since_fall):
+        t = np.maximum(since_rise, 0)
+        down = -10 * (1 - np.exp(-t / 0.002)) - 4 * np.minimum(t / 0.03, 1.0)
+        return np.where(since_fall < 0, down, down * np.exp(-np.maximum(since_fall, 0) / 0.05))
+
+    bursts, wet, dry = play(recipe(hold_s=0.03, release_s=0.3), device, rate_hz=48_000, rng=rng)
+    trace, _ = trace_edges(wet, bursts=bursts, bypass=dry)
+    attack = time_edge(trace, rest_db=None, rest=Quantity.from_std(-10.0, 1e-6, "dB"))
+    for reading in (attack.within_2db, attack.within_3db, attack.overshoot):
+        assert isinstance(reading, Unmeasured)
+        assert "moving on" in reading.reason
+    assert attack.within_2db.at_least < 0.03
+    assert attack.overshoot.at_least == pytest.approx(4.0, abs=0.4)  # what had been seen of it
+    assert isinstance(attack.t63, Quantity)
+
+
+def test_a_release_may_stop_on_crests_before_its_law_ends(rng):
+    device = exponential(attack_s=0.002, release_s=0.1, depth_db=10, hold_s=0.1)
+    bursts, wet, dry = play(recipe(hold_s=0.1, release_s=0.5), device, rate_hz=48_000, rng=rng)
+    _, trace = trace_edges(wet, bursts=bursts, bypass=dry)
+    left_db = 10 * math.exp(-5)
+    sure, unsure, near = (
+        time_edge(
+            trace, rest_db=None, rest=Quantity.from_std(rest_db, 0.05, "dB"), on_crests=crests
+        ).after.std
+        for rest_db, crests in ((-0.05, False), (-0.05, True), (-0.002, True))
+    )
+    assert unsure == pytest.approx(0.3 * left_db, rel=0.2)  # a third of what was left to go: anywhere on it
+    assert sure < near < 0.004  # where both agree that far, nothing is doubted by more
+
+
+def test_a_carried_on_end_is_not_believed_where_another_height_had_none_in_as_long(rng):
+    attack, _ = times(exponential(attack_s=0.004, release_s=0.08, depth_db=12, hold_s=0.4), rng)
+    unended = dataclasses.replace(attack, settled=False)
+    carried = dataclasses.replace(attack, left=0.05)
+    longer = dataclasses.replace(carried, end_s=2 * attack.end_s)
+    assert believed([carried, attack]) == [carried, attack]
+    bounds, *others = believed([carried, unended, attack, longer])
+    assert others == [unended, attack, longer]  # what was at rest, or seen for longer, is believed
+    assert not bounds.settled
+    assert bounds.t63.at_least == attack.t63.low
+    assert isinstance(bounds.change, Unmeasured)
