@@ -27,7 +27,7 @@ TOP_DB, ALIKE_DB = 7.0, 0.02  # over so much below the loudest tone a stage that
 TARGETS_LUFS, ON_TARGET_LU = (-14.0, -16.0, -23.0), 0.002  # streams, broadcast; one take in 800 by chance
 SAME_LU, ROUND_LU = 0.01, 0.01  # both takes, and how near to a tenth: one pair in 2000 by chance
 ROUGHLY_LU = 0.6  # that estimates of two takes may be off by
-UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak
+UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak and loudness
 
 
 def check_normalised(wet: Take, bypass: Take) -> list[Health]:
@@ -71,6 +71,7 @@ def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
         return []
     lufs = [take.source.once(_loudness_lufs) for take in (wet, bypass)]
     same = abs(lufs[0] - lufs[1]) < SAME_LU and abs(lufs[0] - round(lufs[0], 1)) < ROUND_LU
+    same &= abs(bypass.alignment.gain_db) > UNITY_DB
     for take, each in zip((wet, bypass), lufs, strict=True):
         if same or min(abs(each - target) for target in TARGETS_LUFS) < ON_TARGET_LU:
             what = f"{wet.source.name} and {bypass.source.name} are" if same else f"{take.source.name} is"

@@ -5,6 +5,7 @@ from judged_pairs import codes, judged_path, named, profile_of, recorded
 
 from charprobe.files.sound.loudness import measure_loudness
 from charprobe.files.sound.source import MemoryCapture
+from charprobe.measuring.health.file import normalised
 from charprobe.measuring.health.judge import judge_pair
 from charprobe.simulation.rig import faults
 from charprobe.values.quantity import Quantity
@@ -50,3 +51,12 @@ def test_takes_of_one_round_loudness_or_a_usual_one_are_exports(lufs):
     told = [item.message for item in judge_pair(wet, dry) if item.code == "normalised"]
     assert bool(told) == (lufs in ((-23.0, None), (-19.3, -19.3)))
     assert all("LUFS" in text for text in told)
+
+
+def test_a_stage_that_keeps_the_round_loudness_of_the_stimulus_itself_was_brought_to_none(monkeypatch):
+    monkeypatch.setattr(normalised, "estimate_loudness", lambda source: -9.0)
+    monkeypatch.setattr(normalised, "_loudness_lufs", lambda source: -9.0)
+    wet = judged_path(recorded("smooth-gain-soft", 37.4), "on")
+    own, turned = (judged_path(gain * recorded("plain-wire", 25.8), "off") for gain in (1.0, 0.8))
+    codes_of = [{item.code for item in judge_pair(wet, dry)} for dry in (own, turned)]
+    assert ["normalised" in found for found in codes_of] == [False, True]
