@@ -28,7 +28,7 @@ NONE = Colour()
 WORTH = 0.8  # of the error without: what a colour must bring
 PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
 TURNS = 2  # of cell and colour, each with the other as it is
-COLOUR = Effort(6, 0.005)
+COLOUR = Effort(6, 0.005, spread=False)
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before

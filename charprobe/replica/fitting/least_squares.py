@@ -57,10 +57,14 @@ class Knob:
 
 @dataclass(frozen=True)
 class Effort:
-    """Derivatives that may be taken, and the relative gain of the squares at which a turn is the last."""
+    """Derivatives that may be taken, and the relative gain of the squares at which a turn is the last.
+
+    `spread` says whether the covariance is asked for, which a search does not need.
+    """
 
     turns: int
     enough: float
+    spread: bool = True
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ class Solution:
     score : float
         Root-mean-square weighted error.
     covariance : ndarray, shape (p, p)
-        On the same scale; from how the errors of whole blocks scatter.
+        On the same scale; from how the errors of whole blocks scatter. NaN where it was not asked for.
     """
 
     values: Array
@@ -107,8 +111,9 @@ def solve(
     -----
     Levenberg's damping on scaled columns; a number at its bound that pushes outwards is left out of the turn.
     Each number is held besides by a spring that costs `SPRING` of the squares over `Knob.far`: next to
-    nothing where the output tells the number. The derivative of a number that ends near its bound is taken
-    over as far as its interval reaches, for a knee next to none changes nothing at all.
+    nothing where the output tells the number. The derivative of a number that ends near its bound, or is told
+    to no more than its step, is taken over as far as its interval reaches: a knee next to none changes
+    nothing at all, and a slope above what was played nothing on its steeper side.
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
     steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
@@ -139,19 +144,22 @@ def solve(
             damping *= 10
         if not moved or before - cost <= effort.enough * before:
             break
-    covariance = _covariance(slopes, error, block) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
-    room = 3 * np.sqrt(np.diag(covariance))
-    room = np.maximum(room, NEAR * far)
-    near = np.flatnonzero((values - low <= room) | (high - values <= room)).tolist()
-    for i in near if slopes.shape[1] else ():
-        reach = max(steps[i], min(values[i] - low[i], high[i] - values[i]))
+    score = float(np.sqrt(cost / target.size))
+    if not effort.spread:
+        return Solution(values, score, np.full((len(knobs),) * 2, np.nan))
+    covariance = _told(slopes, error, block, far) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
+    stds = np.sqrt(np.diag(covariance))
+    edge = np.minimum(values - low, high - values)
+    near = edge <= np.maximum(3 * stds, NEAR * far)
+    for i in np.flatnonzero(near | (stds > steps)).tolist() if slopes.shape[1] else ():
+        reach = max(steps[i], edge[i]) if near[i] else steps[i]
         while True:
             slopes[i] = _least_slope(predict, values, i, reach, (low[i], high[i]), weight)
-            covariance = _covariance(slopes, error, block)
+            covariance = _told(slopes, error, block, far)
             if 2 * reach >= far[i] or covariance[i, i] <= (2 * reach) ** 2:
                 break
             reach *= 4
-    return Solution(values, float(np.sqrt(cost / target.size)), covariance)
+    return Solution(values, score, covariance)
 
 
 def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: Array) -> Array:
@@ -176,6 +184,15 @@ def _least_slope(
         if abs(by) >= 0.5 * step
     ]
     return np.asarray(min(found, key=lambda slope: float(slope @ slope)))
+
+
+def _told(slopes: Array, error: Array, block: Index, far: Array) -> Array:
+    """The covariance; a number that even a large change of it hardly shows is told to that change."""
+    covariance = _covariance(slopes, error, block)
+    untold = np.sum(slopes**2, axis=1) * far**2 < 1
+    covariance[untold] = covariance[:, untold] = 0.0
+    covariance[untold, untold] = far[untold] ** 2
+    return covariance
 
 
 def _covariance(slopes: Array, error: Array, block: Index) -> Array:

@@ -21,6 +21,8 @@ _SAID = {
     "one": "one release", "side by side": "two releases side by side", "shared": "two releases in series",
     "charged": "a slow release charged by time",
 }  # fmt: skip
+USUAL_DBFS = -24.0  # a threshold where none shows
+REDUCED_DB = 1.0  # a gain so far below that at rest shows one
 
 
 @dataclass(frozen=True)
@@ -215,12 +217,13 @@ def first_cell(profile: Profile) -> Cell:
         return otherwise
 
     slope = value("static.slope", 0.4)
+    threshold, rest_db = _seen(profile, slope)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
         detector=Detector("envelope"),
         bends=(
             Bend(
-                min(30.0, max(-100.0, value("static.threshold", value("static.threshold_1db", -24.0)))),
+                min(30.0, max(-100.0, value("static.threshold", value("static.threshold_1db", threshold)))),
                 min(3.9, max(-3.9, 1 - slope)),
                 min(50.0, max(0.0, value("static.knee_width", 4.0))),
             ),
@@ -230,5 +233,18 @@ def first_cell(profile: Profile) -> Cell:
             release_s=min(20.0, max(2e-3, time_s("release", 0.15))),
         ),
         lookahead_s=min(0.1, max(0.0, ahead_s)) if ahead_s > 1e-4 else 0.0,
-        makeup_db=min(60.0, max(-60.0, value("static.low_level_gain", 0.0))),
+        makeup_db=min(60.0, max(-60.0, value("static.low_level_gain", rest_db))),
     )
+
+
+def _seen(profile: Profile, slope: float) -> tuple[float, float]:
+    """Threshold and gain at rest as rising steps show them, settled or not: good enough to start from."""
+    curve = profile.curves.get("static")
+    columns = curve.columns if curve is not None else {"input_dbfs": (), "gain_db": (), "direction": ()}
+    rows = zip(columns["input_dbfs"], columns["gain_db"], columns["direction"], strict=True)
+    steps = sorted((float(str(level)), float(str(gain))) for level, gain, way in rows if way == "rising")
+    rest_db = steps[0][1] if steps else 0.0
+    for level, gain_db in steps:
+        if gain_db < rest_db - REDUCED_DB:
+            return level - (rest_db - gain_db) / max(0.1, 1 - slope), rest_db
+    return USUAL_DBFS, rest_db

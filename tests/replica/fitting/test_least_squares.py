@@ -69,3 +69,14 @@ def test_a_number_that_one_block_alone_tells_scatters_as_stated(rng):
     scatter = np.std([fit.values for fit in fits], axis=0)
     stated = np.sqrt(np.mean([np.diag(fit.covariance) for fit in fits], axis=0))
     np.testing.assert_allclose(stated / scatter, 1, atol=0.22)  # 3 sigma of 120 draws: 3 / sqrt(240)
+
+
+def test_a_number_that_tells_in_one_direction_alone_is_hardly_told(rng):
+    knobs = (KNOBS[0], Knob(("b",), -10, 10, step=0.01, far=2.0))
+
+    def predict(rows):
+        return np.stack([a + np.maximum(0.0, 0.02 - b) * (T > 2.9) for a, b in rows])
+
+    target = predict(np.array([[0.3, 1.0]]))[0] + rng.normal(0, 0.05, T.size)
+    found = solve(predict, target, np.full(T.size, 20.0), BLOCK, knobs, np.zeros(2), effort=Effort(9, 1e-9))
+    assert abs(found.values[1] - 1.0) < 2 * np.sqrt(found.covariance[1, 1])
