@@ -18,8 +18,9 @@ KEPT_RUNS = 1000
 LOW_BYTES_PEAK = 2.0**-8  # full scale of 24 bits in the low part of 32
 GLANCE, LEAST_STEPS = 512, 8  # samples of each block whose word is counted, and steps they must span
 FEWEST_GLANCES, BITS_FEWER = 5, 3  # that a stretch of a shorter word must show
-JUMP, OF_JUMP, SLOPE, BEND = 1.3, 0.2, 0.02, 0.6
-"""Of the peak: a wrap, what it may miss twice the peak by, the least slope around it, what that turns by."""
+JUMP, OF_JUMP, SLOPE, BEND, MOST = 1.3, 0.2, 0.02, 0.6, 0.2
+"""Of the peak: a wrap, what it may miss twice the peak by, the least slope around it, what that turns by; the
+share of all such jumps that must be wraps, for loud noise jumps so now and then."""
 FINEST_BITS = 24  # steps finer than these are not told apart in float files
 
 
@@ -136,6 +137,7 @@ class _Tally:
         self.highest = {1.0: 0.0, -1.0: 0.0}
         self.tops: dict[float, list[FlatTops]] = {1.0: [], -1.0: []}
         self.wraps: list[int] = []
+        self.jumps = 0
         self.bits = _BitTally()
         self.quietest = NOISY
 
@@ -147,7 +149,7 @@ class _Tally:
             low, high = float(samples.min()), float(samples.max())
         if (peak := max(-low, high)) > self.peak:
             if NEAR * peak > self.peak:
-                self.wraps.clear()  # what jumped so low was no overflow
+                self.wraps, self.jumps = [], 0  # what jumped so low was no overflow
             self.peak = peak
             self.peak_at = start + int(np.argmax(samples if high >= -low else -samples))
         self.bits.glance(samples[:GLANCE])
@@ -193,6 +195,12 @@ class _Tally:
         smooth &= np.maximum(np.abs(before - earlier), np.abs(later - after)) < BEND * peak
         found = places[smooth & (way * before > SLOPE * peak) & (way * after > SLOPE * peak)]
         self.wraps += [start + int(place) for place in found]
+        self.jumps += places.size
+
+    def _wrapped(self) -> SampleRun | None:
+        if not self.wraps or len(self.wraps) < MOST * self.jumps:
+            return None
+        return SampleRun(self.wraps[0], self.wraps[-1] + 1, len(self.wraps))
 
     def _mend(self, samples: Array, start: int) -> Array:
         broken = ~(np.abs(samples) < ABSURD)
@@ -226,7 +234,7 @@ class _Tally:
             rest_most=float(means[quiet][np.argmax(np.abs(means[quiet]))]),
             broken_at=tuple(self.broken_at),
             flat_tops=tuple(sorted(kept, key=lambda tops: tops.start)),
-            wrapped=SampleRun(self.wraps[0], self.wraps[-1] + 1, len(self.wraps)) if self.wraps else None,
+            wrapped=self._wrapped(),
             stuck_bit=self.bits.stuck(),
             bits_used=self.bits.used(),
             coarse=self.bits.coarse_run(),

@@ -213,7 +213,9 @@ def test_an_overflow_that_wraps_round_is_told_and_steep_waveforms_are_not():
     wrapped = only(check((TONE + top) % (2 * top) - top))
     assert (wrapped.code, wrapped.severity) == ("clipped", "stop")
     assert "begins again at its lowest" in wrapped.message
+    rng = np.random.default_rng(8)
     for steep in (
+        0.2 * rng.uniform(-1, 1, n.size),
         np.sign(TONE) * (1 - 0.05 * np.abs(TONE)),
         *(0.5 * np.cos(f * n) for f in (1.7, 1.83, 2.4)),
     ):
