@@ -111,14 +111,12 @@ def solve(
     -----
     Levenberg's damping on scaled columns; a number at its bound that pushes outwards is left out of the turn.
     Each number is held besides by a spring that costs `SPRING` of the squares over `Knob.far`: next to
-    nothing where the output tells the number. The derivative of a number that ends near its bound, or is told
-    to no more than its step, is taken over as far as its interval reaches: a knee next to none changes
-    nothing at all, and a slope above what was played nothing on its steeper side.
+    nothing where the output tells the number.
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
     steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
     values = np.clip(start, low, high)
-    damping, slopes = 1e-3, np.zeros((len(knobs), 0))
+    damping = 1e-3
     error = (target - predict(values[None])[0]) * weight
     cost = float(error @ error)
     for _ in range(effort.turns):
@@ -145,13 +143,29 @@ def solve(
         if not moved or before - cost <= effort.enough * before:
             break
     score = float(np.sqrt(cost / target.size))
-    if not effort.spread:
-        return Solution(values, score, np.full((len(knobs),) * 2, np.nan))
-    covariance = _told(slopes, error, block, far) if slopes.shape[1] else np.zeros((len(knobs),) * 2)
+    told = np.full((len(knobs),) * 2, np.nan)
+    if effort.spread:
+        told = spread_of(predict, error, weight, block, knobs, values)
+    return Solution(values, score, told)
+
+
+def spread_of(
+    predict: Predict, error: Array, weight: Array, block: Index, knobs: Sequence[Knob], values: Array
+) -> Array:
+    """Covariance of numbers at the minimum of the squares of `error`; arguments as of `solve`.
+
+    The derivative of a number near its bound, or told to no more than its step, is taken over as far as its
+    interval reaches: a knee next to none changes nothing at all, and a slope above what was played nothing on
+    its steeper side.
+    """
+    low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
+    steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
+    slopes = _slopes(predict, values, steps, high, weight)
+    covariance = _told(slopes, error, block, far)
     stds = np.sqrt(np.diag(covariance))
     edge = np.minimum(values - low, high - values)
     near = edge <= np.maximum(3 * stds, NEAR * far)
-    for i in np.flatnonzero(near | (stds > steps)).tolist() if slopes.shape[1] else ():
+    for i in np.flatnonzero(near | (stds > steps)).tolist():
         reach = max(steps[i], edge[i]) if near[i] else steps[i]
         while True:
             slopes[i] = _least_slope(predict, values, i, reach, (low[i], high[i]), weight)
@@ -159,7 +173,22 @@ def solve(
             if 2 * reach >= far[i] or covariance[i, i] <= (2 * reach) ** 2:
                 break
             reach *= 4
-    return Solution(values, score, covariance)
+    return covariance
+
+
+def without_rounding(covariance: Array) -> Array:
+    """The covariance, symmetric and without the negative variances that rounding leaves in some directions.
+
+    Examples
+    --------
+    >>> without_rounding(np.array([[1.0, 2.0], [2.0, 1.0]]))
+    array([[1.5, 1.5],
+           [1.5, 1.5]])
+    """
+    scale = np.sqrt(np.abs(np.diag(covariance))) + 1e-300
+    alike = covariance / scale / scale[:, None]
+    sizes, ways = np.linalg.eigh((alike + alike.T) / 2)
+    return np.asarray((ways * np.maximum(sizes, 0.0)) @ ways.T * scale * scale[:, None])
 
 
 def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: Array) -> Array:

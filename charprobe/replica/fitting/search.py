@@ -11,7 +11,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no
 from charprobe.replica.cell import answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
-from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
+from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain
@@ -34,6 +34,7 @@ LOOK, SEARCH = (
 )  # a first look, a structure worth it
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
+NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
 BETTER = 0.97  # of the score: less is no step forward
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
@@ -75,15 +76,27 @@ def fit_cell(
     predict = Gains(cell, knobs, heard, rate_hz)
     inner = Chain(cell=by_width(cell))
     start = np.array([knob.inner(value_at(inner, knob.places[0])) for knob in knobs])
-    solution = solve(predict, heard.target, heard.weight, heard.block, knobs, start, effort=effort)
+    solution = solve(
+        predict, heard.target, heard.weight, heard.block, knobs, start, effort=replace(effort, spread=False)
+    )
     judged = Gains(cell, knobs, held_out, rate_hz)(solution.values[None])[0]
-    error = (held_out.target - judged) * held_out.weight
+    score = float(np.sqrt(np.mean(((held_out.target - judged) * held_out.weight) ** 2)))
     cell = predict.cell_at(solution.values)
-    values = np.array([knob.inner(value_at(Chain(cell=cell), knob.places[0])) for knob in knobs])
-    turn = spread_by_knee([knob.places[0] for knob in knobs], cell)
-    covariance = turn @ solution.covariance @ turn.T + np.diag(_least_variance(knobs, values, rate_hz))
+    places = [knob.places[0] for knob in knobs]
+    values = np.array(
+        [knob.inner(value_at(Chain(cell=cell), place)) for knob, place in zip(knobs, places, strict=True)]
+    )
+    covariance = solution.covariance
+    if effort.spread:
+        narrow = any(bend.knee_db < NARROW_DB for bend in cell.bends)
+        asked = Gains(cell, knobs, heard, rate_hz, knees=True) if narrow else predict
+        at, turn = (values, None) if narrow else (solution.values, spread_by_knee(places, cell))
+        error = (heard.target - asked(at[None])[0]) * heard.weight
+        covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
+        covariance = covariance if turn is None else turn @ covariance @ turn.T
+        covariance = without_rounding(covariance + np.diag(_least_variance(knobs, values, rate_hz)))
     solution = replace(solution, values=values, covariance=covariance)
-    return Fitted(structure, cell, knobs, solution, float(np.sqrt(np.mean(error**2))))
+    return Fitted(structure, cell, knobs, solution, score)
 
 
 def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
@@ -103,9 +116,15 @@ def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> A
 
 
 class Gains:
-    """Output of a bare gain cell for rows of fitted numbers: what `solve` runs."""
+    """Output of a bare gain cell for rows of fitted numbers: what `solve` runs.
 
-    def __init__(self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float) -> None:
+    Thresholds and knees in the rows are such with `knees`, or else as `by_width` has them.
+    """
+
+    def __init__(
+        self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float, *, knees: bool = False
+    ) -> None:
+        self.knees = knees
         self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
         self._used = heard.dry[heard.used]
         self._read: dict[bytes, list[Array]] = {}
@@ -122,7 +141,8 @@ class Gains:
                 else:
                     values = np.exp(rows[:, column]) if knob.logarithmic else rows[:, column]
                     flat[:, COLUMN[name]] = values
-        rows_by_knee(flat)
+        if not self.knees:
+            rows_by_knee(flat)
         bare = replace(self.cell, makeup_db=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
         gain = np.stack([self._gain_db(bare, row) for row in same])
