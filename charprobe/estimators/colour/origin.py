@@ -15,14 +15,9 @@ SURE = 5.0  # standard uncertainties from which one harmonic at rest speaks for 
 CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
 AGAINST_DEG = (-150.0, -30.0)  # phases of a third harmonic that no lagging reduction of the crests makes
 LOUDER_DB = 0.8  # by which the output must rise for a third harmonic that stays to speak against colour
-GROWS = (
-    0.3  # dB per dB of output from which it does not stay: colour grows by 1 at least, by 2 while it is weak
-)
+GROWS = 0.3  # dB per dB of output from which it does not stay: colour grows by 1, by 2 while it is weak
 WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
-CLEAR_DB, STRAIGHT = (
-    0.3,
-    0.05,
-)  # standard uncertainty of a level, and difference of slopes, that let them be compared
+CLEAR_DB, STRAIGHT = 0.3, 0.05  # standard uncertainty of a level and difference of slopes that compare
 
 Expected = Callable[[LevelRung], Quantity | None]
 

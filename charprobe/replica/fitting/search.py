@@ -28,10 +28,8 @@ FIRST = (
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
-LOOK, SEARCH = (
-    Effort(2, 0.01, spread=False),
-    Effort(6, 0.01, spread=False),
-)  # a first look, a structure worth it
+LOOK = Effort(2, 0.01, spread=False)  # a first look
+SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone

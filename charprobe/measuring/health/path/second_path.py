@@ -29,9 +29,7 @@ REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is re
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
 NEAREST = 7.25  # over the width of the band: nearer, the sides of the sound itself are as high as a copy
 SIDES = 10 ** (-30 / 20)  # the first of the sides that the band's window leaves of a copy
-SHOULDER = 10 ** (
-    -15 / 20
-)  # of what lies nearer: right beside it, less is the end of how the sound itself dies away
+SHOULDER = 10 ** (-15 / 20)  # of what lies nearer: right beside it, less is how the sound itself dies away
 WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
 CODERS_OWN = 10 ** (-30 / 20)  # what a coder makes of a marker may stand beside it so high
 WEAK = 10 ** (-45 / 20)  # combs it by less than 0.05 dB, but sounds at the edges of bursts

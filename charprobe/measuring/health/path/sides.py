@@ -17,10 +17,7 @@ from charprobe.values.phasor import phasor
 SETTLED_FROM, BEFORE_END_S = 0.5, 0.01
 LEAST_DBFS, LEAST_GAIN = -45.0, 1e-3
 FEWEST, SPAN_DB = 8, 20.0  # tones of one frequency, and the levels they span
-MOVES_DB, STILL_DB = (
-    0.5,
-    0.02,
-)  # by which both channels change their gain, and their sum or difference does not
+MOVES_DB, STILL_DB = 0.5, 0.02  # by which both channels change their gain, their sum or difference does not
 
 
 def check_sides(take: Take) -> list[Health]:
