@@ -71,28 +71,28 @@ def fit_cell(
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = cell_of(structure, like)
     knobs = knobs_of(structure, rate_hz)
-    predict = Gains(cell, knobs, heard, rate_hz)
-    inner = Chain(cell=by_width(cell))
-    start = np.array([knob.inner(value_at(inner, knob.places[0])) for knob in knobs])
-    solution = solve(
-        predict, heard.target, heard.weight, heard.block, knobs, start, effort=replace(effort, spread=False)
-    )
-    judged = Gains(cell, knobs, held_out, rate_hz)(solution.values[None])[0]
-    score = float(np.sqrt(np.mean(((held_out.target - judged) * held_out.weight) ** 2)))
-    cell = predict.cell_at(solution.values)
     places = [knob.places[0] for knob in knobs]
-    values = np.array(
-        [knob.inner(value_at(Chain(cell=cell), place)) for knob, place in zip(knobs, places, strict=True)]
-    )
+    by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
+    for knees in by_knees:
+        predict = Gains(cell, knobs, heard, rate_hz, knees=knees)
+        solution = solve(
+            predict, heard.target, heard.weight, heard.block, knobs, predict.values_of(cell),
+            effort=replace(effort, spread=False),
+        )  # fmt: skip
+        cell = predict.cell_at(solution.values)
+    plain = Gains(cell, knobs, held_out, rate_hz, knees=True)
+    values = plain.values_of(cell)
+    score = float(np.sqrt(np.mean(((held_out.target - plain(values[None])[0]) * held_out.weight) ** 2)))
     covariance = solution.covariance
     if effort.spread:
         narrow = any(bend.knee_db < NARROW_DB for bend in cell.bends)
-        asked = Gains(cell, knobs, heard, rate_hz, knees=True) if narrow else predict
-        at, turn = (values, None) if narrow else (solution.values, spread_by_knee(places, cell))
+        asked = Gains(cell, knobs, heard, rate_hz, knees=narrow)
+        at = asked.values_of(cell)
         error = (heard.target - asked(at[None])[0]) * heard.weight
         covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
-        covariance = covariance if turn is None else turn @ covariance @ turn.T
-        covariance = without_rounding(covariance + np.diag(_least_variance(knobs, values, rate_hz)))
+        turn = np.eye(at.size) if narrow else spread_by_knee(places, cell)
+        least = np.diag(_least_variance(knobs, values, rate_hz))
+        covariance = without_rounding(turn @ covariance @ turn.T + least)
     solution = replace(solution, values=values, covariance=covariance)
     return Fitted(structure, cell, knobs, solution, score)
 
@@ -162,13 +162,19 @@ class Gains:
             parts = [answered_db(cell, row, one, rate_hz=self.rate_hz) for one in read]
         return np.asarray(np.concatenate(parts)[self.heard.used])
 
+    def values_of(self, cell: Cell) -> Array:
+        """The numbers of a cell as rows have them."""
+        chain = Chain(cell=cell if self.knees else by_width(cell))
+        return np.array([knob.inner(value_at(chain, knob.places[0])) for knob in self.knobs])
+
     def cell_at(self, values: Array) -> Cell:
         """The cell with fitted numbers."""
         places = [place for knob in self.knobs for place in knob.places]
         outer = [
             knob.outer(value) for knob, value in zip(self.knobs, values, strict=True) for _ in knob.places
         ]
-        return by_knee(with_values(Chain(cell=self.cell), places, outer).cell)
+        cell = with_values(Chain(cell=self.cell), places, outer).cell
+        return cell if self.knees else by_knee(cell)
 
 
 def search(

@@ -26,9 +26,9 @@ def heard(device, rng, seconds=1.2):
     return Heard(dry, wet, used, weight, swell, used // 400, 1.0)
 
 
-def device(**changed):
+def device(*, knee_db=6.0, **changed):
     return Compressor(
-        "d", "d", (DeviceBend(-28.0, 0.65, 6.0),), attack_s=0.01, release_s=0.06, makeup_db=2.0, **changed
+        "d", "d", (DeviceBend(-28.0, 0.65, knee_db),), attack_s=0.01, release_s=0.06, makeup_db=2.0, **changed
     )
 
 
@@ -47,6 +47,16 @@ def test_the_numbers_of_a_device_come_back(structure, built, rng):
     got = [bend.threshold_dbfs, bend.slope, bend.knee_db, smoothing.attack_s, smoothing.release_s]
     np.testing.assert_allclose(got, [-28.0, 0.65, 6.0, 0.01, 0.06], rtol=0.02)
     assert found.cell.makeup_db == pytest.approx(2.0, abs=0.01)
+
+
+@pytest.mark.parametrize("seed", [3, 5])
+def test_the_interval_of_a_hard_knee_reaches_none(seed):
+    sound = heard(device(knee_db=0.0), np.random.default_rng(seed))
+    found = fit_cell(Structure("envelope"), FIRST, sound, sound, rate_hz=RATE, effort=FIT)
+    at = [knob.places[0] for knob in found.knobs].index("cell.bends.0.knee_db")
+    covariance = found.solution.covariance
+    assert found.cell.bends[0].knee_db < 3 * np.sqrt(covariance[at, at]) < 1.5
+    np.testing.assert_allclose(covariance, covariance.T, rtol=1e-12)
 
 
 def test_a_loop_starts_with_the_settled_curve_of_the_open_cell():
