@@ -159,7 +159,7 @@ class _Results:
     def expect(self, setting: DemoSetting, truth: Mapping[str, TrueValue], profile: Future[Profile]) -> None:
         """Ask for a profile, and take what is done by now."""
         self._expected.append((setting, truth, profile))
-        while self._expected[0][2].done():
+        while self._expected and self._expected[0][2].done():
             self._take()
 
     def wait(self) -> None:
