@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from charprobe.placing.track import Clock, Track, finite
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
+from charprobe.values.hann import hann
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import Quantity
 
@@ -80,7 +80,7 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
-        carrier, window = phasor(at_first, turns, half), _hann(half)  # both windows see it, turned on
+        carrier, window = phasor(at_first, turns, half), hann(half)  # both windows see it, turned on
         waves = np.stack([carrier.real, carrier.imag])
         waves *= window
         halves = samples[: 2 * half].reshape(2, half)
@@ -106,12 +106,6 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
             )
         )
     return found
-
-
-@lru_cache(maxsize=32)
-def _hann(count: int) -> Array:
-    """Window of one half; most tones are of a few lengths. Not to be changed."""
-    return np.hanning(count)
 
 
 def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Array, Array]:

@@ -127,17 +127,23 @@ def time_edge(
     std = math.hypot(before.std_db, after.std_db)
     if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
         return _nothing(trace, before, after, change, std)
+    told = Quantity.from_std(change, std, "dB")
     if not after.known:
-        return _unsettled(trace, before, after, rest_db)
+        return _unsettled(trace, before, after, told, rest_db)
+    return _read(trace, before, after, told)
+
+
+def _read(trace: GainTrace, before: Settled, after: Settled, change: Quantity) -> EdgeTimes:
+    """All times of an edge on its way from one settled gain to another."""
     reader = read_edge(trace, before=before, after=after)
-    onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
-    overshoot = _overshoot(trace, after, change, reader.guess(0.9))
+    onset: Onset = find_onset(trace, before=before, change_db=change.value, reached_s=reader.guess)
+    overshoot = _overshoot(trace, after, change.value, reader.guess(0.9))
     if reader.leaves:
         overshoot = still_leaving("dB", at_least=overshoot.low if isinstance(overshoot, Quantity) else 0.0)
     return EdgeTimes(
         before.quantity,
         after.quantity,
-        Quantity.from_std(change, std, "dB"),
+        change,
         onset.start,
         reader.part(0.05),
         reader.part(0.5),
@@ -150,7 +156,7 @@ def time_edge(
         overshoot,
         trace.resolution_s,
         True,
-        min(1.0, abs(after.left_db / change)),
+        min(1.0, abs(after.left_db / change.value)),
         float(trace.time_s[-1]),
     )
 
@@ -208,37 +214,15 @@ def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, s
     )  # fmt: skip
 
 
-def _unsettled(trace: GainTrace, before: Settled, after: Settled, rest_db: float | None) -> EdgeTimes:
+def _unsettled(
+    trace: GainTrace, before: Settled, after: Settled, change: Quantity, rest_db: float | None
+) -> EdgeTimes:
     """Bounds for an edge whose record ends too early: its settled gain lies beyond the last one seen."""
-    change = after.value_db - before.value_db
     beyond = after.value_db
-    if rest_db is not None and (rest_db - after.value_db) * np.sign(change) > 0:
+    if rest_db is not None and (rest_db - after.value_db) * np.sign(change.value) > 0:
         beyond = rest_db
     least = Settled(beyond, max(after.std_db, before.std_db), after.left_db, False)
-    reader = read_edge(trace, before=before, after=least)
-
-    onset: Onset = find_onset(trace, before=before, change_db=change, reached_s=reader.guess)
-    return as_bounds(
-        EdgeTimes(
-            before.quantity,
-            UNSETTLED,
-            UNSETTLED,
-            onset.start,
-            reader.part(0.05),
-            reader.part(0.5),
-            reader.part(PART_63),
-            reader.part(0.9),
-            reader.within(2.0),
-            reader.within(3.0),
-            reader.within(4.0),
-            onset.slope,
-            UNSETTLED,
-            trace.resolution_s,
-            False,
-            min(1.0, abs(after.left_db / change)),
-            float(trace.time_s[-1]),
-        )
-    )
+    return as_bounds(_read(trace, before, least, change))
 
 
 def as_bounds(edge: EdgeTimes) -> EdgeTimes:

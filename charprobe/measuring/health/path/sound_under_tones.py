@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
 
@@ -13,8 +12,8 @@ from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
+from charprobe.values.hann import hann
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
@@ -82,16 +81,10 @@ def _below_dbfs(take: Take, tone: Tone) -> float:
     """Level of what lies under a tone, well below its frequency."""
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start, min(tone.stop, tone.start + HEARD_S * rate_hz))
-    window, size = _window(cut.samples.size), fast_length(cut.samples.size)
+    window, size = hann(cut.samples.size), fast_length(cut.samples.size)
     most_hz = min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz)
     first, last = (frequency_hz * size / rate_hz for frequency_hz in (BELOW_HZ[0], most_hz))
     inside = np.fft.rfft(cut.samples * window, size)[math.floor(first) + 1 : math.ceil(last)]
     power = float(np.vdot(inside, inside).real)
     mean_power = 2 * power / (size * float(window @ window))
     return float(10 * np.log10(2 * mean_power + 1e-20))
-
-
-@lru_cache(maxsize=16)
-def _window(count: int) -> Array:
-    """Not to be changed: parts of bursts are of a few lengths."""
-    return np.hanning(count)
