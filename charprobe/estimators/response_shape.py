@@ -23,6 +23,9 @@ FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest,
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
+SHOWN = 0.8  # share of a shelf's gain that must lie within the band, or else ...
+FOLLOWED = 2.0  # ... its fit must leave no more than noise: this mean square over that of noise and ...
+EXACT_DB = 0.003  # ... what the worst point of a known response was found off by (docs/accuracy/colour.md)
 
 PartKind = Literal["cut", "shelf"]
 
@@ -50,6 +53,20 @@ class ResponsePart:
     order: int
     corner_hz: Quantity
     gain_db: Quantity | None
+
+    def curve_db(self, frequency_hz: float) -> float:
+        """Gain of the part alone at one frequency."""
+        gain = [] if self.gain_db is None else [self.gain_db.value]
+        unknowns = np.array([math.log(self.corner_hz.value), *gain])
+        element = _Element(self.side, self.kind, self.order)
+        return float(element.curve_db(np.array([frequency_hz]), unknowns)[0][0])
+
+    def shown(self, frequency_hz: Array) -> float:
+        """Share of a shelf's gain, in dB, that is reached at its end of a band; 1 for a cut."""
+        if self.gain_db is None:
+            return 1.0
+        end_hz = float(frequency_hz[0] if self.side == "low" else frequency_hz[-1])
+        return self.curve_db(end_hz) / self.gain_db.value
 
 
 @dataclass(frozen=True)
@@ -107,7 +124,9 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     or 2) and a high-end part (none, low-pass or shelf of order 1 or 2); second-order parts are Butterworth
     shaped. Each is fitted by weighted least squares, the weight's floor being 0.01 dB, and the smallest
     corrected Akaike criterion wins. Intervals come from the fit's covariance, widened when the residual
-    exceeds what the weights allow.
+    exceeds what the weights allow. A shelf of which the band shows less than `SHOWN` is told by what it comes
+    to at the band's end alone, unless its fit leaves nothing but noise: what it reaches farther out is the
+    model's word, which a curve of another kind does not keep.
     """
     sigma = np.hypot(std_db, MODEL_FLOOR_DB)
     fits = [_fit(model, frequency_hz, magnitude_db, sigma) for model in _models()]
@@ -118,11 +137,14 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
         chosen = flat
     worst = float(np.max(np.abs(chosen.residual_db)))
     parts = chosen.parts()
-    trusted = parts if worst < FOLLOWS_DB else ()
+    noise = np.hypot(std_db, EXACT_DB)
+    followed = float(np.mean((chosen.residual_db / noise) ** 2)) < FOLLOWED
+    running_on = () if followed else tuple(part for part in parts if part.shown(frequency_hz) < SHOWN)
+    trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
     low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(frequency_hz, magnitude_db, std_db)
     tilted = chosen.model.tilted
-    sentence = _sentence(parts, tilt if tilted else None, magnitude_db, frequency_hz, worst)
+    sentence = _sentence(parts, running_on, tilt if tilted else None, magnitude_db, frequency_hz, worst)
     noise_db = Z95 * float(np.max(std_db))
     if noise_db > TOLD_DB:
         sentence += f"; the noise alone makes up to ±{noise_db:.1f} dB of it"
@@ -294,6 +316,7 @@ def _corner(
 
 def _sentence(
     parts: tuple[ResponsePart, ...],
+    running_on: tuple[ResponsePart, ...],
     tilt: Quantity | None,
     magnitude_db: Array,
     frequency_hz: Array,
@@ -305,24 +328,26 @@ def _sentence(
     if not parts:
         return f"flat within ±{max(np.ptp(magnitude_db) / 2, 0.005):.2f} dB, {span}"
     band = float(frequency_hz[0]), float(frequency_hz[-1])
-    words = ", ".join(_part_words(part, *band) for part in parts)
+    words = ", ".join(_part_words(part, *band, shown=part not in running_on) for part in parts)
     if worst_db >= FOLLOWS_DB:
         return f"no simple shape; nearest: {words}, up to {worst_db:.1f} dB off ({span})"
     return f"{words} (within {max(worst_db, 0.01):.2f} dB, {span})"
 
 
-def _part_words(part: ResponsePart, first_hz: float, last_hz: float) -> str:
+def _part_words(part: ResponsePart, first_hz: float, last_hz: float, *, shown: bool) -> str:
     order = "first" if part.order == 1 else "second"
+    edge = first_hz if part.side == "low" else last_hz
     corner = _hz(part.corner_hz.value)
     if part.gain_db is None:
         name = "high-pass" if part.side == "low" else "low-pass"
         if first_hz <= part.corner_hz.value <= last_hz:
             return f"{order}-order {name}, -3 dB at {corner}"
-        edge = first_hz if part.side == "low" else last_hz
-        element = _Element(part.side, part.kind, part.order)
-        there = float(element.curve_db(np.array([edge]), np.array([math.log(part.corner_hz.value)]))[0][0])
-        return f"{order}-order {name} beyond the band, {signed_text(there, 2)} dB at {_hz(edge)}"
+        there = signed_text(part.curve_db(edge), 2)
+        return f"{order}-order {name} beyond the band, {there} dB at {_hz(edge)}"
     end, where = ("bass", "below") if part.side == "low" else ("treble", "above")
+    if not shown:
+        way = "rising" if part.gain_db.value > 0 else "falling"
+        return f"{end} {way} by {abs(part.curve_db(edge)):.2f} dB up to the band's end at {_hz(edge)}"
     return f"{order}-order {end} shelf, {signed_text(part.gain_db.value, 2)} dB {where} {corner}"
 
 

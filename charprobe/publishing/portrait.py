@@ -131,7 +131,19 @@ def _level(profile: Profile) -> str:
         number = edited(threshold.reading).number
         beyond = {"≤ ": " or lower", "≥ ": " or higher"}.get(number[:2], "")
         at = f" from {number[2:] if beyond else number}{beyond}"
-    return f"{kind}, {steep}{at}{shape}{gain}."
+    return f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}."
+
+
+def _then(profile: Profile) -> str:
+    """What comes above a second bend that is known; "" without one."""
+    threshold, slope = profile.measured("static.second_threshold"), profile.measured("static.second_slope")
+    if threshold is None or slope is None:
+        return ""
+    at = f" from {edited(threshold).number}"
+    if slope.low <= 0:
+        return f", limiting{at}"
+    ratio = Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, ":1")
+    return f", then {edited(ratio).number}{at}"
 
 
 def _lower_bend(profile: Profile) -> str:

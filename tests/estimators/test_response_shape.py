@@ -96,3 +96,22 @@ def test_intervals_hold_the_truth(rng, draws=20):
     # the weights carry a floor of 0.01 dB beside the noise of 0.02 dB, so nominal coverage is 97 %;
     # a second-order shelf is chosen by mistake now and then
     assert inside > expected_inside(draws)
+
+
+def test_a_rise_that_is_no_shelf_is_not_carried_beyond_the_band():
+    # a difference added digitally: its flank bends otherwise than a shelf's, and the rise ends with the band
+    edge_db = 1.9
+    tap = (10 ** (edge_db / 20) - 1) / 2
+    rise = 20 * np.log10(np.abs(1 + tap - tap * np.exp(-2j * np.pi * F / 48_000)))
+    found = describe(rise)
+    assert found.shelf is None
+    assert "up to the band's end at 20 kHz" in found.sentence
+    there = float(found.sentence.split("treble rising by ")[1].split(" dB")[0])
+    assert there == pytest.approx(rise[-1] - rise[0], abs=0.15)  # what the description may miss of the curve
+
+
+def test_a_shelf_that_the_fit_follows_is_told_though_half_of_it_lies_beyond_the_band(rng):
+    found = describe(shelf(F / 16_000, 2.0), rng)
+    part = found.shelf
+    assert part is not None and part.gain_db is not None
+    assert part.gain_db.low - 0.01 < 2.0 < part.gain_db.high + 0.01

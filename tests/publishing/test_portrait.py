@@ -97,3 +97,16 @@ def test_reduction_that_depends_on_the_frequency_is_no_unknown_threshold():
     # nor is what level steps of one frequency show the whole of it
     little = changed(band, static__max_reduction=Quantity(0.5, 0.4, 0.6, "dB"))
     assert portrait_of(dataclasses.replace(little, findings=(said,))).level == said
+
+
+def test_a_second_bend_is_told_with_the_first():
+    profile = changed(
+        made_profile(B),
+        static__second_threshold=Quantity.from_std(-10.0, 0.02, "dBFS"),
+        static__second_slope=Quantity.from_std(0.125, 0.0005, "dB/dB"),
+    )
+    assert portrait_of(profile).level == (
+        "Compressor, 4.0:1 from −22.0 dBFS, knee of 6.0 dB, then 8.0:1 from −10.0 dBFS, with 3.0 dB of gain."
+    )
+    flat = changed(profile, static__second_slope=Quantity.from_std(0.0, 0.0005, "dB/dB"))
+    assert ", limiting from −10.0 dBFS, with" in portrait_of(flat).level
