@@ -274,7 +274,7 @@ def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitte
     return [
         one
         for one in found
-        if one.held_out <= enough and one is not chosen and not one.structure.holds(chosen.structure)
+        if one.held_out <= enough and one is not chosen and chosen.structure not in one.structure.less()
     ][:KEPT]
 
 

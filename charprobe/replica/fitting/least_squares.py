@@ -31,6 +31,8 @@ class Knob:
         Of differences, in its own unit or in its logarithm.
     far : float
         A change that is a large one, likewise: where hardly anything tells the number, no turn goes further.
+    starts : tuple of float
+        Values besides the one given that a fit may start from, of a number with more than one valley.
     """
 
     places: tuple[str, ...]
@@ -39,6 +41,7 @@ class Knob:
     logarithmic: bool = False
     step: float = 1e-3
     far: float = 1.0
+    starts: tuple[float, ...] = ()
 
     def inner(self, value: float) -> float:
         """Where the fit stands at a value."""
@@ -59,12 +62,14 @@ class Knob:
 class Effort:
     """Derivatives that may be taken, and the relative gain of the squares at which a turn is the last.
 
-    `spread` says whether the covariance is asked for, which a search does not need.
+    `spread` says whether the covariance is asked for, which a search does not need; `starts` whether the fit
+    begins at the best of `Knob.starts`.
     """
 
     turns: int
     enough: float
     spread: bool = True
+    starts: bool = True
 
 
 @dataclass(frozen=True)
@@ -115,10 +120,12 @@ def solve(
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
     steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
-    values = np.clip(start, low, high)
-    damping = 1e-3
-    error = (target - predict(values[None])[0]) * weight
-    cost = float(error @ error)
+    values, error = np.clip(start, low, high), np.zeros(0)
+    for one in _starts(values, knobs if effort.starts else ()):
+        tried = (target - predict(one[None])[0]) * weight
+        if not error.size or tried @ tried < error @ error:
+            values, error = one, tried
+    cost, damping = float(error @ error), 1e-3
     for _ in range(effort.turns):
         slopes = _slopes(predict, values, steps, high, weight)
         normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
@@ -147,6 +154,15 @@ def solve(
     if effort.spread:
         told = spread_of(predict, error, weight, block, knobs, values)
     return Solution(values, score, told)
+
+
+def _starts(values: Array, knobs: Sequence[Knob]) -> list[Array]:
+    """The given values, and each of `Knob.starts` in the place of its own."""
+    moved = [(i, knob.inner(value)) for i, knob in enumerate(knobs) for value in knob.starts]
+    rows = np.repeat(values[None], 1 + len(moved), axis=0)
+    for row, (i, value) in zip(rows[1:], moved, strict=True):
+        row[i] = value
+    return list(rows)
 
 
 def spread_of(

@@ -28,7 +28,7 @@ FIRST = (
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
-LOOK = Effort(2, 0.01, spread=False)  # a first look
+LOOK = Effort(2, 0.01, spread=False, starts=False)  # a first look
 SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
@@ -225,6 +225,11 @@ def search(
         run(best.structure.neighbours(), best.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
         if ranked()[0].held_out > BETTER * best.held_out or best.held_out < floor:
             break
+    best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
+    calls = [(one, best.cell, heard, held_out) for one in best.structure.less() if one.sound]
+    for again in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):
+        before = known.get(again.structure, again)
+        known[again.structure] = min(again, before, key=lambda one: one.held_out)
     told(1.0)
     return tuple(ranked())
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Literal, get_args
 
 from charprobe.profile.profile import Profile
@@ -22,6 +23,8 @@ _SAID = {
     "charged": "a slow release charged by time",
 }  # fmt: skip
 USUAL_DBFS = -24.0  # a threshold where none shows
+# of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
+SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 REDUCED_DB = 1.0  # a gain so far below that at rest shows one
 
 
@@ -60,16 +63,14 @@ class Structure:
             averages or self.averaged == (self.reads == "peak falling")
         )
 
-    def holds(self, other: Structure) -> bool:
-        """Whether another is this one without some of: hold, second bend, low cut, slow store."""
-        bare = replace(
-            self,
-            held=self.held and other.held,
-            bends=min(self.bends, other.bends),
-            low_cut=self.low_cut and other.low_cut,
-            release="one" if other.release == "one" else self.release,
-        )
-        return bare == other
+    def less(self) -> Iterator[Structure]:
+        """Structures that are this one without some of hold, second bend, low cut, slow store."""
+        for held, bends, low_cut, release in product(
+            {self.held, False}, {self.bends, 1}, {self.low_cut, False}, {self.release, "one"}
+        ):
+            one = replace(self, held=held, bends=bends, low_cut=low_cut, release=release)
+            if one != self:
+                yield one
 
     def in_words(self) -> str:
         """The structure in words."""
@@ -182,7 +183,9 @@ def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
             Knob(("cell.detector.rise_s", "cell.detector.fall_s"), least, 1.0, logarithmic=True, step=0.01)
         )
     if structure.reads == "envelope":
-        knobs.append(Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02))
+        knobs.append(
+            Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02, starts=SPLITS_HZ)
+        )
     if structure.reads == "peak falling":
         knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
     if structure.held:

@@ -19,6 +19,17 @@ def test_numbers_of_a_decay_are_found_on_their_own_scale():
     assert found.score < 1e-5
 
 
+def test_of_several_valleys_the_deepest_is_started_in():
+    def swings(rows):
+        return np.stack([np.sin(pace * T) for pace in rows[:, 0]])
+
+    target, start, ends = swings(np.array([[9.0]]))[0], np.array([2.0]), Effort(20, 1e-9)
+    for starts, right in (((), False), ((5.0, 8.5, 12.0), True)):
+        knob = Knob(("a",), 0.1, 20.0, starts=starts)
+        found = solve(swings, target, np.ones(T.size), BLOCK, (knob,), start, effort=ends)
+        assert bool(abs(found.values[0] - 9.0) < 1e-6) is right
+
+
 def test_the_covariance_is_the_scatter_of_the_numbers(rng):
     target, start = decay(np.array([[0.3, np.log(0.7)]]))[0], np.array([0.2, np.log(0.8)])
     weight = np.full(T.size, 20.0)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+import charprobe.replica.fitting.search as searching
 from charprobe.replica.fitting.heard import TOP_LEFT, Heard
 from charprobe.replica.fitting.search import FIT, fit_cell
 from charprobe.replica.fitting.structures import Structure, cell_of
@@ -73,11 +74,23 @@ def test_neighbours_that_make_no_sense_are_told():
     assert Structure().sound and Structure("mean square", averaged=True, domain="amplitude").sound
 
 
-def test_a_fuller_structure_holds_the_plainer_and_not_another():
-    plain, other = Structure("envelope"), Structure("mean square", averaged=True)
-    assert Structure("envelope", held=True).holds(plain)
-    assert Structure("envelope", bends=2, release="shared").holds(plain)
-    assert not plain.holds(Structure("envelope", held=True)) and not other.holds(plain)
+def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
+    plain, fuller = Structure("envelope"), Structure("envelope", bends=2, release="shared")
+    assert list(Structure("envelope", held=True).less()) == [plain] and not list(plain.less())
+    assert set(fuller.less()) == {
+        plain,
+        Structure("envelope", bends=2),
+        Structure("envelope", release="shared"),
+    }
+
+
+def test_a_search_that_went_past_a_plain_stage_comes_back_to_it(rng, monkeypatch):
+    sound = heard(device(), rng)
+    monkeypatch.setattr(searching, "FIRST", (Structure("envelope", low_cut=True),))
+    monkeypatch.setattr(searching, "ROUNDS", 0)
+    found = searching.search(FIRST, sound, sound, rate_hz=RATE, jobs=1, told=lambda _: None)
+    plain = next(one for one in found if one.structure == Structure("envelope"))
+    assert plain.held_out < 1.05 * found[0].held_out
 
 
 def test_what_rings_at_half_the_rate_is_not_seen(rng):
