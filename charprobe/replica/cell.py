@@ -10,6 +10,8 @@ from charprobe.replica import loops
 from charprobe.replica.coefficients import coefficients, quadrature_sections
 from charprobe.replica.flat import COLUMN, codes_of, flatten
 from charprobe.replica.parts import Cell
+from charprobe.replica.side_chain import FILTER
+from charprobe.replica.steps import STATE
 from charprobe.values.arrays import Array, Flags
 
 NO_TABLE = np.zeros((1, 3))  # of a colour that is not in the loop
@@ -149,7 +151,7 @@ def readings(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array
 
 def answered_db(cell: Cell, row: Array, reading: Array, *, rate_hz: float) -> Array:
     """Gain in dB, shape (n,), that a feed-forward cell with the numbers of `row` makes of `readings`."""
-    codes, stores = codes_of(cell), np.zeros((1, loops.STATE))
+    codes, stores = codes_of(cell), np.zeros((1, STATE))
     reduction, numbers = np.empty(reading.size), coefficients(row[None], codes, rate_hz=rate_hz)[0]
     loops.answer(reading, stores, numbers, codes, np.empty_like(stores), reduction)
     return np.asarray(cell.makeup_db - reduction[round(cell.lookahead_s * rate_hz) :])
@@ -172,5 +174,5 @@ def looped_db(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Arra
 
 def _at_rest(channels: int, chains: tuple[Array, Array]) -> tuple[Array, Array]:
     """State of filters and stores in silence."""
-    filters = loops.FILTER + 2 * (chains[0].size + chains[1].size) + 4
-    return np.zeros((channels, filters)), np.zeros((channels, loops.STATE))
+    filters = FILTER + 2 * (chains[0].size + chains[1].size) + 4
+    return np.zeros((channels, filters)), np.zeros((channels, STATE))

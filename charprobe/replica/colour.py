@@ -8,7 +8,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.signal import firwin, upfirdn
 
-from charprobe.replica import loops
+from charprobe.replica.curve import shape
 from charprobe.replica.parts import Colour
 from charprobe.values.arrays import Array
 
@@ -59,12 +59,12 @@ def added(samples: Array, table: Array, *, oversampled: bool) -> Array:
     """
     if not oversampled:
         out = np.empty(samples.size)
-        loops.shape(np.ascontiguousarray(samples), table, out)
+        shape(np.ascontiguousarray(samples), table, out)
         return out
     kernel = _kernel()
     fine = upfirdn(FACTOR * kernel, samples, up=FACTOR)
     bent = np.zeros(fine.size + 2)  # both kernels together are late by REACH samples less 2 fine ones
-    loops.shape(fine, table, bent[2:])
+    shape(fine, table, bent[2:])
     return np.asarray(upfirdn(kernel, bent, down=FACTOR)[REACH : REACH + samples.size])
 
 

@@ -1,0 +1,154 @@
+"""One step of a gain cell: what the detector reads, what the cell answers, the next state beside the last."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.replica import coefficients as at
+from charprobe.values.arrays import Array, Index
+from charprobe.values.compiled import compiled_in_place, compiled_inside
+
+# reading, samples kept, output or fast store, held or slow store, samples held, slope of the computer,
+# reduction, the same linked, poles of attack and release
+STATE, MOVED = 10, 8
+LN_DB = 20 / np.log(10)
+
+
+@compiled_in_place
+def computer(level: float, c: Array, codes: Index) -> tuple[float, float]:
+    """Reduction in dB at a level, and its slope."""
+    total, slope = 0.0, 0.0
+    for i in range(3):
+        first = at.BEND + 4 * i
+        s = c[first + 1]
+        if s == 0.0:
+            continue
+        sign = -1.0 if codes[6 + i] == 1 else 1.0
+        over, knee = sign * (level - c[first]), c[first + 2]
+        if over <= -knee / 2:
+            continue
+        if over < knee / 2:
+            inside = over + knee / 2
+            amount, steep = inside * inside / (2 * knee), inside / knee
+        else:
+            amount, steep = over, 1.0
+        one = s * amount
+        if abs(one) >= c[first + 3]:
+            one, steep = np.copysign(c[first + 3], one), 0.0
+        total += one
+        slope += sign * s * steep
+    return total, slope
+
+
+@compiled_in_place
+def _fallen(x: float, before: float, pole: float, rest: float, to_target: bool, held: bool) -> float:
+    if held:
+        return before
+    return pole * before + (1 - pole) * (x if to_target else rest)
+
+
+@compiled_in_place
+def _follow(
+    x: float, rest: float, unit: float, z: Array, k: int, c: Array, codes: Index, a: float, r: float,
+    new: Array,
+) -> float:  # fmt: skip
+    """Let one store follow a target; leaves it in `new`."""
+    to_target, decoupled = codes[3] == 1, codes[2] == 1
+    before = z[k, 3] if decoupled else z[k, 2]
+    since = 0.0 if x >= before - 1e-3 * max(abs(before), unit) else z[k, 4] + 1
+    held = 0 < since <= c[at.HOLD]
+    new[k, 4] = since
+    if decoupled:
+        new[k, 3] = max(x, _fallen(x, before, r, rest, to_target, held))
+        new[k, 2] = a * z[k, 2] + (1 - a) * new[k, 3]
+    else:
+        new[k, 3] = z[k, 3]
+        new[k, 2] = a * before + (1 - a) * x if x > before else _fallen(x, before, r, rest, to_target, held)
+    return float(new[k, 2])
+
+
+@compiled_in_place
+def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: float, new: Array) -> float:
+    """Two-stage releases of the reduction; leaves fast and slow store in `new`, returns what they give."""
+    fast, slow, share, new[k, 4] = z[k, 2], z[k, 3], c[at.SHARE], 0.0
+    if kind == 1:  # side by side
+        pole = a if x > fast else r
+        fast = pole * fast + (1 - pole) * x
+        pole = a if x > slow else c[at.SLOW]
+        slow = pole * slow + (1 - pole) * x
+        new[k, 2], new[k, 3] = fast, slow
+        return float((1 - share) * fast + share * slow)
+    if kind == 2:  # shared
+        charge = (1 - a) * max(0.0, x - fast - slow)
+        new[k, 2] = r * fast + (1 - share) * charge
+        new[k, 3] = c[at.SLOW] * slow + share * charge
+        return float(new[k, 2] + new[k, 3])
+    if x > slow:  # charged
+        moved = (1 - c[at.CHARGE]) * (x - slow)
+        slow += moved
+        fast -= share * moved
+    else:
+        slow = c[at.SLOW] * slow + (1 - c[at.SLOW]) * x
+    goal = max(0.0, x - share * slow)
+    pole = a if goal > fast else r
+    new[k, 2], new[k, 3] = pole * fast + (1 - pole) * goal, slow
+    return float(new[k, 2] + share * slow)
+
+
+@compiled_inside
+def set_pace(z: Array, k: int, c: Array, codes: Index) -> None:
+    """Set the poles of the next step; in a feedback loop in dB the closed loop's is the continuous one."""
+    z[k, 8], z[k, 9] = c[at.ATTACK], c[at.RELEASE]
+    if codes[5] == 1 and 0 < codes[1] < 3:
+        loop = max(1 + z[k, 5], 0.05)
+        z[k, 8] = 1 / (1 + np.expm1(min(loop * c[at.ATTACK_PACE], 700.0)) / loop)
+        z[k, 9] = 1 / (1 + np.expm1(min(loop * c[at.RELEASE_PACE], 700.0)) / loop)
+
+
+@compiled_in_place
+def _in_db(reading: float, exponent: float) -> float:
+    return float(max(-120.0, LN_DB / exponent * np.log(reading))) if reading > 0.0 else -120.0
+
+
+@compiled_inside
+def detected(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """What the detector reads once it meets the magnitude `m`: in dB, unless that itself is smoothed."""
+    p = c[at.EXPONENT]
+    v = m
+    if codes[0] == 1:
+        v = c[at.SCALE] * (m if p == 1.0 else m * m if p == 2.0 else m**p)
+    if v >= z[k, 0]:
+        new[k, 0], new[k, 1] = c[at.RISE] * z[k, 0] + (1 - c[at.RISE]) * v, 0.0
+    else:
+        new[k, 1] = z[k, 1] + 1
+        new[k, 0] = z[k, 0] if new[k, 1] <= c[at.KEPT] else c[at.FALL] * z[k, 0] + (1 - c[at.FALL]) * v
+    if codes[1] == 3:
+        return float(new[k, 0] if p == 1.0 else np.sqrt(new[k, 0]) if p == 2.0 else new[k, 0] ** (1 / p))
+    return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p)
+
+
+@compiled_inside
+def answered(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """Reduction in dB once the detector reads `x`, the state being `z`; the next is `new`."""
+    a, r, domain = z[k, 8], z[k, 9], codes[1]
+    level = x
+    if domain == 0:
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT])
+    elif domain == 3:
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), 1.0)
+    elif domain == 1:
+        level = _follow(x + 120, 0.0, 1.0, z, k, c, codes, a, r, new) - 120
+    reduction, new[k, 5] = computer(level, c, codes)
+    if domain == 2:
+        if codes[4] == 0:
+            reduction = _follow(reduction, 0.0, 1.0, z, k, c, codes, a, r, new)
+        else:
+            reduction = _two_stores(reduction, z, k, c, codes[4], a, r, new)
+    new[k, 6] = reduction
+    return reduction
+
+
+@compiled_inside
+def responded(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> float:
+    """Reduction in dB once the detector meets the magnitude `m`, the state being `z`; the next is `new`."""
+    return answered(detected(m, z, k, c, codes, new), z, k, c, codes, new)
