@@ -15,6 +15,7 @@ from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.arrays import Array
 
 BLOCK = 1 << 16  # samples that are read between those of a file at once
+FINEST_BITS = 24  # of a word length: floats bear no more
 TOLD = 3.0  # standard errors: a difference of noise powers that chance does not explain
 
 
@@ -158,7 +159,10 @@ class Pair:
 
 
 def _noise(take: Take) -> tuple[float, int]:
-    """Root-mean-square noise where nothing is played, free of its offset, and of how many samples."""
+    """Root-mean-square noise where nothing is played, free of its offset, and of how many samples.
+
+    Where silence is digital the rounding of the file is left, which sound brings with it.
+    """
     stimulus = take.stimulus
     spans = [(s.span.start, s.tones[0].start if s.tones else s.span.stop) for s in stimulus.of_kind(Silence)]
     start, stop = spans[0] if spans else (0.0, float(stimulus.opening.start))
@@ -166,4 +170,5 @@ def _noise(take: Take) -> tuple[float, int]:
     samples = take.cut(start + edge, stop - edge).samples
     if samples.size < 0.05 * stimulus.rate_hz:
         return 1e-6, 1
-    return float(np.std(samples)), samples.size
+    rounding = 2.0 ** (1 - min(take.source.facts.bits, FINEST_BITS)) / np.sqrt(12)
+    return max(float(np.std(samples)), rounding), samples.size

@@ -12,6 +12,7 @@ from charprobe.replica.cell import answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
+from charprobe.replica.fitting.starts import answering_as
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain
@@ -69,7 +70,7 @@ def fit_cell(
     structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort
 ) -> Fitted:
     """Fit the numbers of one structure to the gain, starting from those of another."""
-    cell = cell_of(structure, like)
+    cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
     knobs = knobs_of(structure, rate_hz)
     places = [knob.places[0] for knob in knobs]
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley

@@ -16,6 +16,7 @@ from charprobe.values.wording import number_text
 
 WIRE_DB = 0.005
 BEYOND_NOISE_DB, FAINT_DB = 20.0, -50.0  # so far above noise and above so little, an error is the stage's own
+WIDEST_LOG = np.log(10)  # a time or a frequency not told so well is not told
 STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
 
@@ -51,10 +52,9 @@ def notes_of(
                 "profile, not this replica."
             )
     if found.equally_good:
-        notes.append(
-            f"{len(found.equally_good)} other structures explain the stage as well; the intervals of the "
-            "numbers span them."
-        )
+        count = len(found.equally_good)
+        others = "1 other structure explains" if count == 1 else f"{count} other structures explain"
+        notes.append(f"{others} the stage as well; the intervals of the numbers span them.")
     if differing:
         names = ", ".join(item.quantity for item in differing)
         notes.append(f"The replica does not agree with the measured {names}: trust what was measured.")
@@ -70,6 +70,9 @@ def told_of(replica: Replica) -> str:
     for place, log, std in zip(replica.posterior.places, replica.posterior.logarithmic, errors, strict=True):
         value, name = value_at(replica.chain, place), place.removeprefix("cell.")
         reach = Z95 * float(std)
+        if log and reach > WIDEST_LOG:
+            lines.append(f"  {name:<28} {value:.5g}  not told within a factor of ten")
+            continue
         low, high = (value * np.exp(-reach), value * np.exp(reach)) if log else (value - reach, value + reach)
         lines.append(f"  {name:<28} {value:.5g}  [{low:.5g}, {high:.5g}]")
     for proof in replica.proofs:
