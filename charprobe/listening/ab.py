@@ -14,7 +14,7 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.listening.aligning.one_rate import on_one_rate
 from charprobe.listening.aligning.pair_checks import PairingError, check_rates
 from charprobe.listening.aligning.pairing import AlignedPair, fit_response, pair_files
-from charprobe.listening.difference import Null, Residual, take_difference
+from charprobe.listening.difference import Null, residual, take_difference
 from charprobe.listening.match import HIGHEST_PEAK, Matched, Rule, measure_levels, write_matched, write_pcm24
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.what_it_did import WhatItDid, describe
@@ -168,9 +168,9 @@ def _written(pair: AlignedPair, out: Path, *, rule: Rule, remove_response: bool)
             dry_path=folder / NAMES[0],
             processed_path=folder / NAMES[1],
         )
-        residual = Residual(pair, null, remove_response=remove_response)
-        factor = min(1.0, HIGHEST_PEAK / max(measure_levels(residual).true_peak, 1e-9))
-        write_pcm24(folder / NAMES[2], residual, factor=factor, rng=np.random.default_rng(3))
+        difference = residual(pair, null, remove_response=remove_response)
+        factor = min(1.0, HIGHEST_PEAK / max(measure_levels(difference).true_peak, 1e-9))
+        write_pcm24(folder / NAMES[2], difference, factor=factor, rng=np.random.default_rng(3))
         made = MadePair(pair, matched, null, did, float(20 * np.log10(factor)))
         write_text(folder / NAMES[3], made.as_json() + "\n", force=False)
         write_text(folder / NAMES[4], _gain_table(trace), force=False)

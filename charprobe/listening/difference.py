@@ -9,13 +9,13 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from charprobe.files.sound.frames import Frames, read_padded
+from charprobe.files.sound.frames import Frames, View, read_padded
 from charprobe.listening.aligning.filtering import through
 from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
 from charprobe.listening.aligning.pairing import AlignedPair
 from charprobe.listening.aligning.time_map import OnDryClock, TimeMap
 from charprobe.listening.aligning.warp import EXACT_BAND
-from charprobe.listening.programme_gain import Gained, ProgrammeGain
+from charprobe.listening.programme_gain import ProgrammeGain, gained
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text, signed_text
 
@@ -115,8 +115,8 @@ def take_difference(pair: AlignedPair, *, trace: ProgrammeGain) -> Null:
     gain trace explains it; of the rest, the part that grows with the sound is distortion, the part that does
     not is noise.
     """
-    whole = round(pair.processed.time_map.delay_at(pair.dry.first))
-    middle = pair.processed.time_map.delay_at(pair.dry.first + pair.dry.frames / 2)
+    whole = round(pair.processed.time_map.delay_at(pair.processed.first))
+    middle = pair.processed.time_map.delay_at(pair.processed.first + pair.dry.frames / 2)
     jumps = pair.processed.time_map
     settled = [value - jumps.offsets[0] for value in jumps.offsets]
     at_whole = _shifted(pair, (float(whole),), (0,))
@@ -138,13 +138,13 @@ def take_difference(pair: AlignedPair, *, trace: ProgrammeGain) -> Null:
 
 def _last(settled: list[float], pair: AlignedPair) -> float:
     """Offset, re the first, that holds in the middle of the pair."""
-    middle = pair.dry.first + pair.dry.frames / 2
+    middle = pair.processed.first + pair.dry.frames / 2
     return settled[int(np.searchsorted(pair.processed.time_map.starts, middle, side="right")) - 1]
 
 
 def _shifted(pair: AlignedPair, offsets: tuple[float, ...], starts: tuple[int, ...]) -> OnDryClock:
     return OnDryClock(
-        pair.processed.processed, TimeMap(starts, offsets, 0.0), pair.dry.first, pair.dry.frames
+        pair.processed.processed, TimeMap(starts, offsets, 0.0), pair.processed.first, pair.dry.frames
     )
 
 
@@ -212,7 +212,7 @@ def dry_piece(
 ) -> Array:
     """Dry sound from `start` on, through response and moving gain where given; shape (size, channels)."""
     reach = 0 if impulse is None else (impulse.shape[0] - 1) // 2
-    source = pair.dry if trace is None else Gained(pair.dry, trace)
+    source = pair.dry if trace is None else gained(pair.dry, trace)
     raw = read_padded(source, start - reach, start + size + reach)[:, pair.dry_channels]
     if impulse is None:
         return raw
@@ -305,33 +305,13 @@ def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> 
     )
 
 
-@dataclass(frozen=True)
-class Residual:
-    """The difference as sound: processed, right way up, less the dry sound with the fitted gain or filter."""
+def residual(pair: AlignedPair, null: Null, *, remove_response: bool) -> Frames:
+    """Return the difference as sound: processed, right way up, less dry with the fitted gain or filter."""
+    impulse = null.impulse if remove_response else None
+    factor = 1.0 if remove_response else 10 ** (null.gain_db / 20)
 
-    pair: AlignedPair
-    null: Null
-    remove_response: bool
+    def read(start: int, stop: int) -> Array:
+        dry = dry_piece(pair, start, stop - start, impulse=impulse, trace=None)
+        return np.asarray(pair.polarity * pair.processed.read_frames(start, stop) - factor * dry)
 
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate."""
-        return self.pair.dry.rate_hz
-
-    @property
-    def frames(self) -> int:
-        """Samples per channel."""
-        return self.pair.dry.frames
-
-    @property
-    def channels(self) -> int:
-        """Number of channels."""
-        return self.pair.processed.channels
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
-        start, stop = max(start, 0), min(max(stop, start, 0), self.frames)
-        impulse = self.null.impulse if self.remove_response else None
-        factor = 1.0 if self.remove_response else 10 ** (self.null.gain_db / 20)
-        dry = dry_piece(self.pair, start, stop - start, impulse=impulse, trace=None)
-        return np.asarray(self.pair.polarity * self.pair.processed.read_frames(start, stop) - factor * dry)
+    return View(pair.dry.rate_hz, pair.dry.frames, pair.processed.channels, read)

@@ -10,7 +10,7 @@ from typing import BinaryIO, Literal
 import numpy as np
 
 from charprobe.files.output import check_space, write_with
-from charprobe.files.sound.frames import Frames, frame_blocks
+from charprobe.files.sound.frames import Frames, View, frame_blocks
 from charprobe.files.sound.loudness import LoudnessMeter, channel_weights
 from charprobe.files.sound.sample_codes import encode
 from charprobe.files.sound.sound_file import open_capture
@@ -18,7 +18,6 @@ from charprobe.files.sound.wav_header import wav_header
 from charprobe.listening.aligning.pairing import AlignedPair
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
-from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError, SoundFileError
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import signed_text
@@ -132,7 +131,7 @@ def write_matched(
     MatchError
         If the written files differ by more than 0.02 dB by the rule.
     """
-    wide = Routed(pair.dry, pair.dry_channels)
+    wide = routed(pair.dry, pair.dry_channels)
     levels = measure_levels(wide), measure_levels(pair.processed)
     before = differences_db(*levels, low_level_db=low_level_gain_db(trace))
     notes: list[str] = []
@@ -206,31 +205,9 @@ def _measured(dry_path: Path, processed_path: Path, *, low_level: bool) -> dict[
     return differences_db(measure_levels(dry), measure_levels(processed), low_level_db=low_level_db)
 
 
-@dataclass(frozen=True)
-class Routed:
-    """Chosen channels of a source, in the order given; a mono file can so stand beside several channels."""
-
-    source: Frames
-    picks: tuple[int, ...]
-
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate."""
-        return self.source.rate_hz
-
-    @property
-    def frames(self) -> int:
-        """Samples per channel."""
-        return self.source.frames
-
-    @property
-    def channels(self) -> int:
-        """Number of channels."""
-        return len(self.picks)
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
-        return self.source.read_frames(start, stop)[:, self.picks]
+def routed(source: Frames, picks: tuple[int, ...]) -> Frames:
+    """Return chosen channels in the order given; a mono file can so stand beside several channels."""
+    return View(source.rate_hz, source.frames, len(picks), lambda a, b: source.read_frames(a, b)[:, picks])
 
 
 def _write(path: Path, source: Frames, *, gain_db: float, sign: int, dither: bool, salt: int) -> None:

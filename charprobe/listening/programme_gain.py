@@ -8,7 +8,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
+from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, View, read_padded
 from charprobe.listening.aligning.filtering import through
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95
@@ -157,34 +157,11 @@ def _bend_db(gain: Array, *, steps: int) -> Array:
     return np.asarray(scipy.ndimage.maximum_filter1d(bend, 2 * steps + 1, mode="nearest"))
 
 
-@dataclass(frozen=True)
-class Gained:
-    """The dry sound with a gain trace applied: what the stage's dynamics alone would have made of it."""
+def gained(dry: Frames, trace: ProgrammeGain) -> Frames:
+    """Return the dry sound with a gain trace applied: what dynamics alone would have made of it."""
 
-    dry: Frames
-    trace: ProgrammeGain
+    def read(start: int, stop: int) -> Array:
+        gain_db = np.interp(np.arange(start, stop) / dry.rate_hz, trace.time_s, trace.gain_db)
+        return np.asarray(dry.read_frames(start, stop) * 10 ** (gain_db[:, None] / 20))
 
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate."""
-        return self.dry.rate_hz
-
-    @property
-    def frames(self) -> int:
-        """Samples per channel."""
-        return self.dry.frames
-
-    @property
-    def channels(self) -> int:
-        """Number of channels."""
-        return self.dry.channels
-
-    def gain_at(self, start: int, stop: int) -> Array:
-        """Gain factor at each frame from `start` to `stop`."""
-        time_s = np.arange(start, stop) / self.rate_hz
-        return np.asarray(10 ** (np.interp(time_s, self.trace.time_s, self.trace.gain_db) / 20))
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
-        start, stop = max(start, 0), min(max(stop, start, 0), self.frames)
-        return np.asarray(self.dry.read_frames(start, stop) * self.gain_at(start, stop)[:, None])
+    return View(dry.rate_hz, dry.frames, dry.channels, read)

@@ -12,7 +12,7 @@ from charprobe.files.sound.frames import BLOCK_FRAMES, Frames, read_padded
 from charprobe.files.sound.loudness import Loudness, measure_loudness
 from charprobe.listening.aligning.pair_response import Spectra, pair_spectra
 from charprobe.listening.aligning.pairing import AlignedPair
-from charprobe.listening.match import Routed
+from charprobe.listening.match import routed
 from charprobe.listening.programme_gain import ProgrammeGain
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
@@ -88,7 +88,7 @@ def _number(value: float | Unmeasured) -> float | None:
 
 def describe(pair: AlignedPair, *, trace: ProgrammeGain) -> WhatItDid:
     """Compare the two files of a pair; `trace` is their gain against time."""
-    dry = Routed(pair.dry, pair.dry_channels)
+    dry = routed(pair.dry, pair.dry_channels)
     gain_db, share = _histogram(trace)
     levels = _levels(dry, pair.processed)
     spectra = pair_spectra(pair.dry, pair.processed, dry_channels=pair.dry_channels, size=1 << 14)

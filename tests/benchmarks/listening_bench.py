@@ -95,11 +95,11 @@ def stage_errors(kind: Material, *, filtered: bool, rng: np.random.Generator, fo
     wet = wet + 10 ** (-95 / 20) * rng.standard_normal(wet.size)
     pair = pair_files(on_24_bit(dry, rate_hz), on_24_bit(wet, rate_hz))
     trace = trace_gain(pair.dry, pair.processed, dry_channels=(0,), response=np.ones((1, 1)))
-    at = np.clip(np.round(trace.time_s * rate_hz).astype(int) + pair.dry.first, 0, dry.size - 1)
+    at = np.clip(np.round(trace.time_s * rate_hz).astype(int) + pair.processed.first, 0, dry.size - 1)
     truth = out.gain_db[at]
     error = (trace.gain_db - truth)[trace.known]
     inside = ((trace.low_db <= truth) & (truth <= trace.high_db))[trace.known]
-    expected = delay + 1e-6 * ppm * (pair.dry.first + delay)
+    expected = delay + 1e-6 * ppm * (pair.processed.first + delay)
     drift = 0.0 if not hasattr(pair.drift_ppm, "value") else pair.drift_ppm.value
     return Errors(
         delay_frames=pair.delay.value - expected,

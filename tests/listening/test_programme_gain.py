@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from held import on_24_bit
 
-from charprobe.listening.programme_gain import Gained, trace_gain
+from charprobe.listening.programme_gain import gained, trace_gain
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.stimulus.kinds.material import generate
@@ -84,5 +84,5 @@ def test_an_inverted_file_has_the_same_gain(rng):
     pair = (on_24_bit(sound, rate_hz=RATE_HZ), on_24_bit(-0.7 * sound, rate_hz=RATE_HZ))
     trace = trace_gain(*pair, dry_channels=(0,), response=FLAT)
     np.testing.assert_allclose(trace.gain_db, 20 * np.log10(0.7), rtol=0, atol=1e-3)
-    applied = Gained(pair[0], trace).read_frames(1000, 2000)
+    applied = gained(pair[0], trace).read_frames(1000, 2000)
     np.testing.assert_allclose(applied, 0.7 * sound[1000:2000, None], rtol=0, atol=1e-4)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -29,6 +30,21 @@ class Frames(Protocol):
 
     def read_frames(self, start: int, stop: int) -> Array:
         """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
+
+
+@dataclass(frozen=True)
+class View:
+    """Sound made of other sound while it is read: `read` is asked only for frames that there are."""
+
+    rate_hz: int
+    frames: int
+    channels: int
+    read: Callable[[int, int], Array]
+
+    def read_frames(self, start: int, stop: int) -> Array:
+        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
+        first = min(max(start, 0), self.frames)
+        return self.read(first, max(first, min(stop, self.frames)))
 
 
 def read_padded(source: Frames, start: int, stop: int) -> Array:

@@ -6,13 +6,12 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
 import soxr  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.files.sound.frames import Frames, frame_blocks
+from charprobe.files.sound.frames import Frames, View, frame_blocks
 from charprobe.listening.aligning.pair_checks import PairingError
 from charprobe.values.arrays import Array
 
@@ -66,20 +65,10 @@ def _converted(source: Frames, to_hz: int, file: BinaryIO) -> Frames:
     for block in frame_blocks(source):
         file.write(stream.resample_chunk(np.ascontiguousarray(block)).tobytes())
     file.write(stream.resample_chunk(np.zeros((0, source.channels)), last=True).tobytes())
-    return _OnDisk(file, to_hz, source.channels, file.tell() // (_BYTES * source.channels))
+    width = _BYTES * source.channels
 
+    def read(start: int, stop: int) -> Array:
+        file.seek(start * width)
+        return np.frombuffer(file.read((stop - start) * width)).reshape(-1, source.channels)
 
-@dataclass(frozen=True)
-class _OnDisk:
-    """Frames in an open file, as they lie in memory."""
-
-    file: BinaryIO
-    rate_hz: int
-    channels: int
-    frames: int
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        start, stop = max(start, 0), min(max(stop, start, 0), self.frames)
-        self.file.seek(start * self.channels * _BYTES)
-        raw = self.file.read((stop - start) * self.channels * _BYTES)
-        return np.frombuffer(raw).reshape(-1, self.channels)
+    return View(to_hz, file.tell() // width, source.channels, read)

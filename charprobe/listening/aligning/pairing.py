@@ -7,7 +7,7 @@ from typing import NoReturn
 
 import numpy as np
 
-from charprobe.files.sound.frames import Frames
+from charprobe.files.sound.frames import Frames, View
 from charprobe.listening.aligning.delay_fit import Guide
 from charprobe.listening.aligning.delay_track import DelayTrack, refine_track, track_delay, window_length
 from charprobe.listening.aligning.onsets import rough_lags
@@ -26,7 +26,7 @@ from charprobe.listening.aligning.pair_response import (
 )
 from charprobe.listening.aligning.roles import Roles, check_roles
 from charprobe.listening.aligning.time_map import FittedMap, OnDryClock, fit_map, place_jumps
-from charprobe.listening.programme_gain import Gained, trace_gain
+from charprobe.listening.programme_gain import gained, trace_gain
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
@@ -50,36 +50,12 @@ class Jump:
 
 
 @dataclass(frozen=True)
-class Window:
-    """Part of a file as a file of its own."""
-
-    source: Frames
-    first: int
-    frames: int
-
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate."""
-        return self.source.rate_hz
-
-    @property
-    def channels(self) -> int:
-        """Number of channels."""
-        return self.source.channels
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Frames `start` to `stop`, clipped to what there is; shape (n, channels)."""
-        start, stop = max(start, 0), min(max(stop, start, 0), self.frames)
-        return self.source.read_frames(self.first + start, self.first + stop)
-
-
-@dataclass(frozen=True)
 class AlignedPair:
     """A dry and a processed file on one clock, and how they lay before.
 
     Attributes
     ----------
-    dry : Window
+    dry : Frames
         The common part of the dry file, untouched.
     processed : OnDryClock
         The processed file read at the same moments; frame for frame beside `dry`.
@@ -103,7 +79,7 @@ class AlignedPair:
         Plain sentences on what is worth knowing.
     """
 
-    dry: Window
+    dry: Frames
     processed: OnDryClock
     dry_channels: tuple[int, ...]
     delay: Quantity
@@ -152,7 +128,7 @@ def pair_files(dry: Frames, processed: Frames) -> AlignedPair:
     fitted, response_fitted, track = _settle(guide, track, size=size)
     first, frames = _common(guide, fitted)
     placed = OnDryClock(processed, fitted.map, first, frames)
-    window = Window(dry, first, frames)
+    window = _part(dry, first, frames)
     spectra_size = min(1 << 15, window_length(frames) * 2)
     second = find_second_path(pair_spectra(window, placed, dry_channels=channels, size=spectra_size))
     roles = check_roles(window, placed, dry_channels=channels)
@@ -172,6 +148,13 @@ def pair_files(dry: Frames, processed: Frames) -> AlignedPair:
     return replace(pair, notes=_notes(pair, dry, processed, track))
 
 
+def _part(source: Frames, first: int, frames: int) -> Frames:
+    """Part of a file as a file of its own."""
+    return View(
+        source.rate_hz, frames, source.channels, lambda a, b: source.read_frames(first + a, first + b)
+    )
+
+
 def _settle(guide: Guide, track: DelayTrack, *, size: int) -> tuple[FittedMap, bool, DelayTrack]:
     """Fit the time map; again with clocks apart, and with the response if it explains the sound better."""
     flat = np.ones((1, guide.processed.channels))
@@ -186,7 +169,7 @@ def _settle(guide: Guide, track: DelayTrack, *, size: int) -> tuple[FittedMap, b
     fitted = _placed_jumps(guide, fitted, track)
     first, frames = _common(guide, fitted)
     placed = OnDryClock(guide.processed, fitted.map, first, frames)
-    window = Window(guide.dry, first, frames)
+    window = _part(guide.dry, first, frames)
     response = fit_response(window, placed, dry_channels=guide.dry_channels, size=min(1 << 14, size))
     step = 1 / (1 + fitted.map.drift)
     with_response = refine_track(guide, track, size=size // 2, step=step, response=response)
@@ -208,12 +191,12 @@ def fit_response(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
     """
     frames = min(dry.frames, _RESPONSE_S * dry.rate_hz)
     first = (dry.frames - frames) // 2
-    dry, processed = Window(dry, first, frames), Window(processed, first, frames)
+    dry, processed = _part(dry, first, frames), _part(processed, first, frames)
     taps = min(_RESPONSE_TAPS, size // 2)
     response = np.ones((1, processed.channels))
     for _ in range(_RESPONSE_ROUNDS):
         trace = trace_gain(dry, processed, dry_channels=dry_channels, response=response)
-        spectra = pair_spectra(Gained(dry, trace), processed, dry_channels=dry_channels, size=size)
+        spectra = pair_spectra(gained(dry, trace), processed, dry_channels=dry_channels, size=size)
         response = minimum_phase(spectra, taps=taps)
     return response
 
