@@ -27,15 +27,7 @@ class Advice:
 
 
 def advise(steps: Sequence[Sequence[ChannelProbe]], patch: Patch) -> Advice:
-    """Say what the steps heard so far lead to.
-
-    Parameters
-    ----------
-    steps : sequence of sequence of ChannelProbe
-        Step by step, at the levels of `LEVELS_DBFS`; each with its channels.
-    patch : Patch
-        What they were played and recorded through.
-    """
+    """Say what the steps heard so far lead to, each with its channels, at the levels of `LEVELS_DBFS`."""
     last, level = steps[-1], LEVELS_DBFS[len(steps) - 1]
     heard = [one for one in last if one.gain_db is not None]
     lines = [_text(one, patch) for one in last]

@@ -142,10 +142,7 @@ def list_devices() -> tuple[SoundDevice, ...]:
 def find_device(wanted: str, side: Side, devices: tuple[SoundDevice, ...]) -> SoundDevice:
     """Return the device of a number, a name, or the one name that holds the words wanted.
 
-    Raises
-    ------
-    LiveError
-        If there is none or several; lists what there is.
+    `LiveError` if there is none or several lists what there is.
     """
     able = [device for device in devices if (device.outputs if side == "play" else device.inputs)]
     listed = "\n".join(device.text for device in able) or "  none: is a sound server or driver running?"
@@ -166,10 +163,7 @@ def find_device(wanted: str, side: Side, devices: tuple[SoundDevice, ...]) -> So
 def check_patch(patch: Patch) -> tuple[str, ...]:
     """Ask the system whether a patch can be had, before any sound; return what is worth knowing of it.
 
-    Raises
-    ------
-    LiveError
-        If a channel does not exist or the devices refuse rate or channel count.
+    `LiveError` if a channel does not exist or the devices refuse rate or channel count.
     """
     for side, device, channels, there in (
         ("plays to", patch.play, patch.outputs, patch.play.outputs),

@@ -15,12 +15,7 @@ LATE_SAMPLES = 0.5
 def moved_between(first: Alignment, again: Alignment, *, input_number: int) -> Iterator[Health]:
     """Tell gain, polarity and latency that differ between two takes of one setting through one rig.
 
-    Parameters
-    ----------
-    first, again : Alignment
-        Where their stimulus lies, of the same channel.
-    input_number : int
-        Input it was recorded on.
+    Both are alignments of one channel, recorded on input `input_number`.
     """
     where = f"input {input_number}, against the earlier take of the same"
     gain = again.gain_db - first.gain_db

@@ -47,10 +47,7 @@ class RigForm:
 def load_rig(folder: Path, devices: tuple[SoundDevice, ...]) -> Patch | None:
     """Return the rig a session was begun with; None where none is written down.
 
-    Raises
-    ------
-    LiveError
-        If the file is not valid, or one of its devices is not there.
+    `LiveError` if the file is not valid, or one of its devices is not there.
     """
     path = folder / NAME
     if not path.is_file():

@@ -32,17 +32,7 @@ class Proposal:
 def proposals(session: Session, jobs: tuple[Job, ...]) -> Iterator[Proposal]:
     """Design the next stimulus of every setting that has a first take; one by one, for each takes seconds.
 
-    Parameters
-    ----------
-    session : Session
-        Of the first pass.
-    jobs : tuple of Job
-        Its takes.
-
-    Raises
-    ------
-    CharprobeError
-        If a take that was kept cannot be measured.
+    `jobs` are the takes of the first pass; `CharprobeError` if one that was kept cannot be measured.
     """
     off = next((job.file for job in jobs if job.kind == "bypass" and job.done), None)
     for setting in session.settings:

@@ -6,13 +6,12 @@ from pathlib import Path
 
 import click
 
-from charprobe.cli.speaking import progress, tell
+from charprobe.cli.paths import PATH, RATE
+from charprobe.cli.speaking import print_json, progress, tell
 
 
 @click.command("demo")
-@click.option(
-    "--out", type=click.Path(path_type=Path), default="demo", show_default=True, help="Folder to work in."
-)
+@click.option("--out", type=PATH, default="demo", show_default=True, help="Folder to work in.")
 @click.option("--recipe", help="Recipe to play; left out: standard, or quick for the rack.")
 @click.option(
     "--rack",
@@ -57,14 +56,7 @@ def _rack(out: Path, recipe: str, force: bool) -> None:
 
 @click.command("selftest")
 @click.option("--recipe", default="standard", show_default=True, help="Recipe to play.")
-@click.option(
-    "--rate",
-    "rate_hz",
-    type=click.IntRange(44_100, 192_000),
-    default=48_000,
-    show_default=True,
-    help="Sampling rate in Hz.",
-)
+@RATE
 @click.option(
     "--stage", "names", multiple=True, help="Reference stage; may be given several times. All by default."
 )
@@ -81,8 +73,6 @@ def selftest_command(
     Exit code 1 if any number is off.
     """
     tell("Setting up ...")
-    import json
-
     from charprobe.rehearsal.selftest import rows_text, run_selftest
     from charprobe.simulation.devices.catalogue import stage_names
     from charprobe.stimulus.recipe import load_recipe
@@ -91,7 +81,7 @@ def selftest_command(
     with progress(len(chosen), "Measuring") as done:
         rows = run_selftest(chosen, load_recipe(recipe), rate_hz=rate_hz, jobs=jobs, progress=done)
     if as_json:
-        click.echo(json.dumps([row.to_dict() for row in rows], indent=2, allow_nan=False))
+        print_json([row.to_dict() for row in rows])
     else:
         click.echo(rows_text(rows))
     ctx.exit(1 if any(row.verdict in {"off", "bound wrong"} for row in rows) else 0)

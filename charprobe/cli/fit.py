@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from charprobe.cli.measure import OUTPUT, STIMULUS_HELP
-from charprobe.cli.paths import INPUT, STIMULUS
+from charprobe.cli.measure import STIMULUS_HELP
+from charprobe.cli.paths import INPUT, PATH, STIMULUS
 from charprobe.cli.speaking import is_quiet, tell_files
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     help="A take of your own, and the same through this setting: a further proof.",
 )
 @click.option("--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes at a time.")
-@click.option("--out", required=True, type=OUTPUT, help="Replica to write: NAME.replica.json.")
+@click.option("--out", required=True, type=PATH, help="Replica to write: NAME.replica.json.")
 @click.option("--force", is_flag=True, help="Overwrite a replica that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print the replica instead of the sentences.")
 def fit_command(

@@ -8,19 +8,17 @@ from typing import TYPE_CHECKING
 import click
 
 from charprobe.cli.group import CommandGroup
-from charprobe.cli.paths import INPUT
-from charprobe.cli.speaking import tell
+from charprobe.cli.paths import INPUT, PATH
+from charprobe.cli.speaking import print_json, tell
 
 if TYPE_CHECKING:
     from charprobe.listening.match import Rule
-
-FILE = click.Path(path_type=Path)
 
 
 @click.command("ab")
 @click.argument("dry", type=INPUT)
 @click.argument("processed", type=INPUT)
-@click.option("--out", type=FILE, required=True, help="Folder for the matched pair and the difference.")
+@click.option("--out", type=PATH, required=True, help="Folder for the matched pair and the difference.")
 @click.option(
     "--rule",
     type=click.Choice(["loudness", "rms", "low-level"]),
@@ -33,7 +31,7 @@ FILE = click.Path(path_type=Path)
     is_flag=True,
     help="Take the best linear filter out of the difference file too.",
 )
-@click.option("--figures", type=FILE, help="Folder for figures of the gain, the levels and the difference.")
+@click.option("--figures", type=PATH, help="Folder for figures of the gain, the levels and the difference.")
 @click.option(
     "--roles-as-named",
     is_flag=True,
@@ -107,9 +105,9 @@ def blind_command() -> None:
 
 
 @blind_command.command("make", epilog="Example: charprobe blind make pair --out pack --key key.json")
-@click.argument("pair", type=FILE)
-@click.option("--out", type=FILE, required=True, help="Folder for the pack; hand out this folder alone.")
-@click.option("--key", "key_path", type=FILE, required=True, help="Key file (JSON); keep it to yourself.")
+@click.argument("pair", type=PATH)
+@click.option("--out", type=PATH, required=True, help="Folder for the pack; hand out this folder alone.")
+@click.option("--key", "key_path", type=PATH, required=True, help="Key file (JSON); keep it to yourself.")
 @click.option(
     "--trials", type=click.IntRange(5, 100), default=25, show_default=True, help="Rounds that count."
 )
@@ -140,7 +138,6 @@ def make_command(
     The listener opens listen.html of the pack in a browser; it works without a network. Set the volume for
     the loudest sound, and take breaks. The seal printed here proves later that the key was not changed.
     """
-    import json
     import secrets
 
     import numpy as np
@@ -164,7 +161,7 @@ def make_command(
     )
     if as_json:
         facts = {"pack": pack.key.pack, "seal": pack.seal, "start_s": pack.key.start_s, "length_s": length_s}
-        click.echo(json.dumps(facts, indent=2))
+        print_json(facts)
         return
     click.echo(f"Pack {pack.key.pack}: {trials} rounds that count, {controls} with nothing to tell apart.")
     click.echo(f"Excerpt from {pack.key.start_s:.1f} s, {length_s:g} s long. Page: {out / PAGE}")
@@ -173,18 +170,17 @@ def make_command(
 
 @blind_command.command("score", epilog="Example: charprobe blind score result.json --key key.json")
 @click.argument("result", type=INPUT)
-@click.option("--key", "key_path", type=FILE, required=True, help="Key file of the pack.")
+@click.option("--key", "key_path", type=PATH, required=True, help="Key file of the pack.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def score_command(result: Path, key_path: Path, as_json: bool) -> None:
     """Open the key and score RESULT, the file that the page saved after the last round."""
-    import json
     from dataclasses import asdict
 
     from charprobe.listening.blind.score import score
 
     found = score(result, key_path=key_path)
     if as_json:
-        click.echo(json.dumps(asdict(found), indent=2, ensure_ascii=False))
+        print_json(asdict(found))
         return
     click.echo(found.sentence)
     click.echo(

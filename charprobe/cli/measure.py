@@ -6,10 +6,9 @@ from pathlib import Path
 
 import click
 
-from charprobe.cli.paths import INPUT, STIMULUS
-from charprobe.cli.speaking import columns, tell
+from charprobe.cli.paths import INPUT, PATH, STIMULUS
+from charprobe.cli.speaking import columns, print_json, tell
 
-OUTPUT = click.Path(path_type=Path)
 STIMULUS_HELP = (
     "Cue sheet, or the stimulus WAV beside it; left out, the sound itself says which shipped recipe it is."
 )
@@ -24,7 +23,7 @@ STIMULUS_HELP = (
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to judge.")
 @click.option(
     "--repair",
-    type=OUTPUT,
+    type=PATH,
     metavar="COPY.wav",
     help="First copy the sound of a WAV whose header is wrong behind a right one, and judge the copy.",
 )
@@ -51,8 +50,6 @@ def check_command(
         seconds = layout.frames / layout.rate_hz
         click.echo(f"{repair}: copy with {seconds:.1f} s of sound; {capture} was not changed", err=True)
         capture = repair
-    import json
-
     from charprobe.files.sound.sound_file import open_capture
     from charprobe.measuring.check import check
     from charprobe.measuring.verdict import WIDTH, missing_dict
@@ -69,10 +66,10 @@ def check_command(
     except MissingStimulusError as error:
         if not as_json:
             raise
-        click.echo(json.dumps(missing_dict(capture.name, channel, error), indent=2, ensure_ascii=False))
+        print_json(missing_dict(capture.name, channel, error))
         ctx.exit(1)
     if as_json:
-        click.echo(json.dumps(verdict.to_dict(), indent=2, ensure_ascii=False))
+        print_json(verdict.to_dict())
     else:
         click.echo(verdict.text(width=columns(WIDTH)))
     ctx.exit(1 if verdict.retake or (strict and verdict.warned) else 0)
@@ -89,7 +86,7 @@ def check_command(
 )
 @click.option("--setting", help="Name of the setting; left out, the capture's file name.")
 @click.option("--channel", type=click.IntRange(1), default=1, show_default=True, help="Channel to measure.")
-@click.option("--out", required=True, type=OUTPUT, help="Profile (JSON) to write.")
+@click.option("--out", required=True, type=PATH, help="Profile (JSON) to write.")
 @click.option("--force", is_flag=True, help="Overwrite a profile that exists.")
 @click.option("--all", "everything", is_flag=True, help="Print every quantity with all its digits.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile instead of the summary.")

@@ -28,5 +28,14 @@ class InputPath(click.Path):
         return path
 
 
+PATH = click.Path(path_type=Path)
 INPUT = InputPath()
 STIMULUS = InputPath(and_cues=True)
+RATE = click.option(
+    "--rate",
+    "rate_hz",
+    type=click.IntRange(44_100, 192_000),
+    default=48_000,
+    show_default=True,
+    help="Sampling rate in Hz.",
+)

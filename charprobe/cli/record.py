@@ -9,17 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from charprobe.cli.speaking import tell
+from charprobe.cli.paths import PATH
+from charprobe.cli.speaking import print_json, tell
 
 if TYPE_CHECKING:
     from charprobe.bench.devices import SoundDevice
     from charprobe.cli.record_screen import Screen
 
-FILE = click.Path(path_type=Path)
-
 
 @click.command("record")
-@click.argument("session", type=FILE, required=False)
+@click.argument("session", type=PATH, required=False)
 @click.option("--devices", "list_only", is_flag=True, help="List the sound devices, and do nothing else.")
 @click.option("--self-check", is_flag=True, help="Measure the rig itself: patch output to input, no device.")
 @click.option("--play", help="Device that plays: its number, its name or a part of it.")
@@ -81,9 +80,7 @@ def record_command(ctx: click.Context, /, session: Path | None, list_only: bool,
         os._exit(1)
     os.close(errors_go_to)
     if options["as_json"]:
-        import json
-
-        click.echo(json.dumps(done, indent=2, ensure_ascii=False))
+        print_json(done)
     ctx.exit(0 if done["complete"] else 1)
 
 

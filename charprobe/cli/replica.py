@@ -6,15 +6,14 @@ from pathlib import Path
 
 import click
 
-from charprobe.cli.paths import INPUT
-
-FILE = click.Path(path_type=Path)
+from charprobe.cli.paths import INPUT, PATH
+from charprobe.cli.speaking import print_json
 
 
 @click.command("preview")
 @click.argument("replica", type=INPUT)
 @click.argument("dry", type=INPUT)
-@click.option("--out", type=FILE, required=True, help="WAV to write (32-bit float).")
+@click.option("--out", type=PATH, required=True, help="WAV to write (32-bit float).")
 @click.option("--equal-loudness", is_flag=True, help="Turn the result to the loudness of the dry take.")
 @click.option("--beyond-levels", is_flag=True, help="Play a take that is louder than what was measured.")
 @click.option("--force", is_flag=True, help="Replace a file that exists.")
@@ -26,7 +25,6 @@ def preview_command(
 
     The result may be louder than the dry take: start with a low volume.
     """
-    import json
     from dataclasses import asdict
 
     from charprobe.replica.model import load_replica
@@ -42,7 +40,7 @@ def preview_command(
         force=force,
     )
     if as_json:
-        click.echo(json.dumps(asdict(made), indent=2, ensure_ascii=False, allow_nan=False))
+        print_json(asdict(made))
         return
     click.echo(f"{made.mean_reduction_db:.1f} dB less on average, {made.most_reduction_db:.1f} dB at most.")
     if made.turned_db:
@@ -55,7 +53,7 @@ def preview_command(
 @click.command("unprint")
 @click.argument("replica", type=INPUT)
 @click.argument("printed", type=INPUT)
-@click.option("--out", type=FILE, required=True, help="WAV to write (32-bit float); never the printed one.")
+@click.option("--out", type=PATH, required=True, help="WAV to write (32-bit float); never the printed one.")
 @click.option("--force", is_flag=True, help="Replace a file that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON: the bound over time and by band too.")
 def unprint_command(replica: Path, printed: Path, out: Path, force: bool, as_json: bool) -> None:
@@ -63,15 +61,13 @@ def unprint_command(replica: Path, printed: Path, out: Path, force: bool, as_jso
 
     The printed file is never changed. The result can be louder: start with a low volume.
     """
-    import json
-
     from charprobe.replica.model import load_replica
     from charprobe.replica.unprint import unprint
 
     model = load_replica(replica)
     made = unprint(model, printed, out, force=force)
     if as_json:
-        click.echo(json.dumps(made.to_dict(), indent=2, ensure_ascii=False, allow_nan=False))
+        print_json(made.to_dict())
     else:
         click.echo(made.text())
     click.echo(f"written: {out}", err=True)
@@ -89,7 +85,6 @@ def predict_command(
 
     Five kinds of made-up material at three drives, or your own takes at the level they have.
     """
-    import json
     from dataclasses import asdict
 
     from charprobe.replica.model import load_replica
@@ -105,8 +100,7 @@ def predict_command(
         for one in ([predict_file(model, path) for path in files] if files else predict(model))
     ]
     if as_json:
-        rows = [asdict(one) for one in found]
-        click.echo(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False))
+        print_json([asdict(one) for one in found])
         return
     click.echo(table(found) if as_table else "\n".join(map(sentence, found)))
     for model in models:

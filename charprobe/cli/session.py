@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from charprobe.cli.paths import PATH
 from charprobe.cli.speaking import progress, say, tell
 
 if TYPE_CHECKING:
@@ -17,12 +18,10 @@ if TYPE_CHECKING:
     from charprobe.publishing.session_folder import Watch
     from charprobe.session.run import Outcome, SessionResult
 
-FILE = click.Path(path_type=Path)
-
 
 @click.command("session")
-@click.argument("session", type=FILE)
-@click.option("--out", type=FILE, help="Folder for profiles, page, figures and tables.")
+@click.argument("session", type=PATH)
+@click.option("--out", type=PATH, help="Folder for profiles, page, figures and tables.")
 @click.option("--new", is_flag=True, help="Write a commented starter to SESSION instead.")
 @click.option("--plan", is_flag=True, help="Say what SESSION asks for, and measure nothing.")
 @click.option("--jobs", type=click.IntRange(1, 256), default=2, show_default=True, help="Captures at a time.")
@@ -35,7 +34,7 @@ FILE = click.Path(path_type=Path)
 @click.option(
     "--reference",
     "references",
-    type=FILE,
+    type=PATH,
     multiple=True,
     help="Folder of a session measured earlier, to set each setting beside the nearest one there.",
 )

@@ -6,16 +6,14 @@ from pathlib import Path
 
 import click
 
-from charprobe.cli.paths import INPUT
+from charprobe.cli.paths import INPUT, PATH
 from charprobe.cli.speaking import columns, say, tell_files
-
-FOLDER = click.Path(path_type=Path)
 
 
 @click.command("show")
 @click.argument("profile", type=INPUT)
-@click.option("--figures", type=FOLDER, help="Folder to draw the figures into (SVG, PNG, PDF).")
-@click.option("--animate", type=FOLDER, help="Folder for figures that move (MP4, or PNG without ffmpeg).")
+@click.option("--figures", type=PATH, help="Folder to draw the figures into (SVG, PNG, PDF).")
+@click.option("--animate", type=PATH, help="Folder for figures that move (MP4, or PNG without ffmpeg).")
 @click.option("--force", is_flag=True, help="Overwrite figures that exist.")
 @click.option("--all", "everything", is_flag=True, help="Print every quantity with all its digits.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile as JSON.")
@@ -47,10 +45,10 @@ def show_command(
 
 @click.command("compare")
 @click.argument("profiles", nargs=-1, required=True, type=INPUT)
-@click.option("--out", required=True, type=FOLDER, help="Folder for the difference tables and figures.")
+@click.option("--out", required=True, type=PATH, help="Folder for the difference tables and figures.")
 @click.option(
     "--reference",
-    type=FOLDER,
+    type=PATH,
     help="Folder of a session measured earlier: each setting is set beside the nearest one there.",
 )
 @click.option("--force", is_flag=True, help="Overwrite tables that exist.")

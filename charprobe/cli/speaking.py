@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
 import textwrap
@@ -50,6 +51,11 @@ def say(text: str, *, err: bool = False, indent: int = 4) -> None:
         click.echo(
             textwrap.fill(line, width, subsequent_indent=" " * indent, break_on_hyphens=False), err=err
         )
+
+
+def print_json(answer: object) -> None:
+    """Print an answer for machines, strict JSON."""
+    click.echo(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def say_cautions() -> None:

@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from charprobe.cli.paths import INPUT
-from charprobe.cli.speaking import tell
+from charprobe.cli.paths import INPUT, PATH
+from charprobe.cli.speaking import print_json, tell
 
 
 @click.command("stages")
@@ -19,8 +19,6 @@ def stages_command(as_json: bool, faults: bool) -> None:
     if faults:
         _list_faults(as_json=as_json)
         return
-    import json
-
     from charprobe.simulation.devices.catalogue import make_stage, stage_names
     from charprobe.values.quantity import Quantity
     from charprobe.values.wording import readable
@@ -37,7 +35,7 @@ def stages_command(as_json: bool, faults: bool) -> None:
             }
             for stage in stages
         ]
-        click.echo(json.dumps(rows, indent=2, allow_nan=False))
+        print_json(rows)
         return
     for stage in stages:
         click.echo(f"{stage.name}\n    {stage.summary}")
@@ -48,8 +46,6 @@ def stages_command(as_json: bool, faults: bool) -> None:
 
 
 def _list_faults(*, as_json: bool) -> None:
-    import json
-
     from charprobe.simulation.rig.fault_catalogue import fault_called, fault_names
 
     known = {name: fault_called(name) for name in fault_names()}
@@ -63,7 +59,7 @@ def _list_faults(*, as_json: bool) -> None:
             )
             for name, fault in known.items()
         ]
-        click.echo(json.dumps(rows, indent=2, allow_nan=False))
+        print_json(rows)
         return
     for name, fault in known.items():
         click.echo(f"{name:<26}{fault.summary} ({fault.sizes})")
@@ -88,7 +84,7 @@ def _named_and_sized(
 @click.command("simulate")
 @click.argument("stage")
 @click.argument("source", metavar="INPUT", type=INPUT)
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="WAV to write.")
+@click.option("--out", required=True, type=PATH, help="WAV to write.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of all noise.")
 @click.option("--gain", "gain_db", type=float, default=0.0, help="Gain of the path, dB.")
 @click.option("--delay", "delay_samples", type=click.FloatRange(0), default=0.0, help="Latency, samples.")
@@ -126,9 +122,10 @@ def simulate_command(
     **rig: Any,
 ) -> None:
     """Send INPUT (a WAV) through a reference STAGE and a rig, as a recorder would catch it."""
+    from charprobe.simulation.devices.catalogue import make_stage
     from charprobe.simulation.rig.rig import Rig
-    from charprobe.simulation.simulate import simulate_file, stage_called
+    from charprobe.simulation.simulate import simulate_file
 
     parts = Rig(bits=int(bits) if bits else None, **rig)
-    simulate_file(stage_called(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)
+    simulate_file(make_stage(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)
     tell(f"{out}  {stage}")

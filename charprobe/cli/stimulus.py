@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from charprobe.cli.paths import INPUT
-from charprobe.cli.speaking import is_quiet, say_cautions, tell
+from charprobe.cli.paths import INPUT, RATE
+from charprobe.cli.speaking import is_quiet, print_json, say_cautions, tell
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def recipes_command(as_json: bool) -> None:
     """List the shipped recipes: length, and what each is for."""
-    import json
-
     from charprobe.stimulus.recipe import load_recipe, shipped_recipes
     from charprobe.stimulus.render import lay_out
 
@@ -36,7 +34,7 @@ def recipes_command(as_json: bool) -> None:
             {"name": name, "length_s": round(seconds, 2), "summary": recipe.summary, "segments": kinds}
         )
     if as_json:
-        click.echo(json.dumps(rows, indent=2))
+        print_json(rows)
         return
     for row in rows:
         click.echo(f"{row['name']:<12} {row['length_s']:6.1f} s  {row['summary']}")
@@ -60,14 +58,7 @@ def recipes_command(as_json: bool) -> None:
     help="With --for: bench time a take may cost, in s.",
 )
 @click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="WAV to write.")
-@click.option(
-    "--rate",
-    "rate_hz",
-    type=click.IntRange(44_100, 192_000),
-    default=48_000,
-    show_default=True,
-    help="Sampling rate in Hz.",
-)
+@RATE
 @click.option(
     "--take",
     type=click.IntRange(0, 255),

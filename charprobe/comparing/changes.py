@@ -61,10 +61,7 @@ class Changes:
     def save(self, folder: Path, *, force: bool) -> tuple[Path, ...]:
         """Write ``changes.csv`` (only what changed) and ``changes.md`` to a folder.
 
-        Raises
-        ------
-        OutputError
-            If a file exists and `force` is false, or cannot be written.
+        `OutputError` if a file exists and `force` is false, or cannot be written.
         """
         texts = {"changes.csv": self.csv(), "changes.md": self.markdown()}
         return output.write_texts(folder, texts, force=force)
@@ -108,10 +105,7 @@ class Changes:
 def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Changes:
     """Compare every setting and channel that two sets of profiles share, before against after.
 
-    Raises
-    ------
-    ProfileError
-        If they share none, or share a recording.
+    `ProfileError` if they share none, or share a recording.
     """
     old, new = _grouped(before), _grouped(after)
     shared = [key for key in old if key in new]
@@ -138,13 +132,7 @@ def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Chan
 
 
 def load_profiles(folder: Path) -> list[Profile]:
-    """Return the profiles of a session's folder, by file name.
-
-    Raises
-    ------
-    ProfileError
-        If there are none, or one is not valid.
-    """
+    """Return the profiles of a session's folder, by file name; `ProfileError` if it holds none."""
     inside = folder / "profiles" if (folder / "profiles").is_dir() else folder
     paths = sorted(inside.glob("*.json"))
     if not paths:

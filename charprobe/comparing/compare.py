@@ -47,16 +47,9 @@ def compare_profiles(profiles: Sequence[Profile], *, margins: Mapping[str, Margi
 def compare_subjects(
     subjects: Sequence[Subject], *, margins: Mapping[str, Margin] = MARGINS, sets: int = 1
 ) -> Comparison:
-    """Compare subjects, pair by pair.
+    """Compare two subjects or more, each with its repeats, pair by pair; `margins` as in `compare_profiles`.
 
-    Parameters
-    ----------
-    subjects : sequence of Subject
-        At least two, each with its repeats.
-    margins : mapping of str to Margin
-        As in `compare_profiles`.
-    sets : int >= 1
-        How many such comparisons share the risk of one wrong verdict.
+    `sets` is how many such comparisons share the risk of one wrong verdict.
     """
     profiles = [profile for subject in subjects for profile in subject.repeats]
     pairs = list(combinations(range(len(subjects)), 2))

@@ -127,10 +127,7 @@ class Comparison:
     def save(self, folder: Path, *, force: bool) -> tuple[Path, ...]:
         """Write ``values.csv``, ``differences.csv``, ``dictionary.csv`` and ``comparison.md`` to a folder.
 
-        Raises
-        ------
-        OutputError
-            If a file exists and `force` is false, or cannot be written.
+        `OutputError` if a file exists and `force` is false, or cannot be written.
         """
         texts = {
             "values.csv": self.values_csv(),

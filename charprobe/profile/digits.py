@@ -13,13 +13,7 @@ PLACE_DIGITS = 10  # of positions and lengths, which count samples: 0.0001 sampl
 
 
 def rounded(value: float, digits: int = DIGITS) -> float:
-    """Return a number to so many significant digits; never -0.0.
-
-    Raises
-    ------
-    ValueError
-        If it is not finite.
-    """
+    """Return a number to so many significant digits, never -0.0; `ValueError` if it is not finite."""
     value = float(value)
     if not math.isfinite(value):
         raise ValueError("a profile holds finite numbers only; what is missing is None or Unmeasured")

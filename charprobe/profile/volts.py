@@ -34,25 +34,16 @@ class VoltsCalibration:
         Level of a full-scale sine, in dBu.
     slope : Quantity or None
         dB on the meter per dB of level; 1 if all is well. None with one level only.
-    scatter_db : float
-        Root mean square distance of the readings from the line of slope 1.
     warnings : tuple of str
         What speaks against using it; empty if nothing does.
     """
 
     full_scale: Quantity
     slope: Quantity | None
-    scatter_db: float
     warnings: tuple[str, ...]
 
     def dbu(self, level: Quantity) -> Quantity:
-        """Convert a level in dBFS to dBu; both intervals are carried.
-
-        Parameters
-        ----------
-        level : Quantity
-            In dBFS.
-        """
+        """Convert a level in dBFS to dBu; both intervals are carried."""
         value = level.value + self.full_scale.value
         reach = math.hypot(level.std, self.full_scale.std)
         return Quantity.from_std(value, reach, "dBu")
@@ -86,7 +77,7 @@ def calibrate_volts(readings: Sequence[VoltsReading]) -> VoltsCalibration:
     scatter = float(np.sqrt(np.mean((offset - value) ** 2)))
     std = max(METER_DB, scatter) / math.sqrt(len(readings))
     slope = _slope(level, dbu)
-    return VoltsCalibration(Quantity.from_std(value, std, "dBu"), slope, scatter, _warnings(slope, scatter))
+    return VoltsCalibration(Quantity.from_std(value, std, "dBu"), slope, _warnings(slope, scatter))
 
 
 def _slope(level: Array, dbu: Array) -> Quantity | None:

@@ -109,7 +109,7 @@ def _words(
     beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
-    from charprobe.publishing.report.page import render_page, write_page  # noqa: PLC0415
+    from charprobe.publishing.report.page import render_page  # noqa: PLC0415
 
     tables = folder / "tables"
     names = list(dict.fromkeys(profile.setting for profile in result.profiles))
@@ -138,7 +138,7 @@ def _words(
         sounds_beside=sound == "beside",
         forecast=forecast,
     )
-    write_page(folder / "page.html", page, force=True)
+    output.write_text(folder / "page.html", page, force=True)
     texts = {
         folder / "methods.md": methods_text(session, result, command, (*notes, *findings.copies)),
         folder / "claims.md": claims_text(findings.claims),

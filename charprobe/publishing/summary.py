@@ -92,7 +92,7 @@ def summarise_all(profile: Profile, *, width: int = WIDTH) -> str:
     """
     blocks = [_head(profile, width), _health(profile.health, width)]
     blocks += [_group(name, title, profile, width) for name, title in glossary.GROUPS.items()]
-    blocks.append(_paragraphs("FINDINGS", profile.findings, width))
+    blocks.append(_findings(profile.findings, width))
     return "\n\n".join(block for block in blocks if block)
 
 
@@ -164,13 +164,8 @@ def _row(name: str, entry: Entry, width: int) -> str:
     return start + "\n".join(words).strip()
 
 
-def _paragraphs(title: str, texts: Iterable[str], width: int) -> str:
-    lines = [
-        line
-        for text in texts
-        for line in textwrap.wrap(literal(text), width, initial_indent="  ", subsequent_indent="    ")
-    ]
-    return "\n".join([title, *lines]) if lines else ""
+def _findings(findings: Sequence[str], width: int) -> str:
+    return "\n".join(["FINDINGS", *_wrapped(map(literal, findings), width)]) if findings else ""
 
 
 def columns_of(text: str) -> int:

@@ -19,7 +19,7 @@ from joblib.externals.loky import get_reusable_executor  # type: ignore[import-u
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
-from charprobe.files.output import check_space, prepare_folder, safe_file_name
+from charprobe.files.output import check_space, prepare_folder, safe_file_name, write_text
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
@@ -218,7 +218,7 @@ def _page(
     # what draws and plays is loaded here, while the bench measures
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
     from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
-    from charprobe.publishing.report.page import render_page, tables_beside, write_page  # noqa: PLC0415
+    from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
     path = folder / "page.html"
     captures = {open_capture(one).sha256(): one for one in (folder / "captures").glob("*.wav")}
@@ -237,5 +237,5 @@ def _page(
         files=tables_beside("comparison", "setting against setting"),
         drawn=drawn,
     )
-    write_page(path, page, force=force)
+    write_text(path, page, force=force)
     return path

@@ -17,7 +17,7 @@ from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.volts import VoltsReading
 from charprobe.profile.volts_file import ReadingRows, readings_of
-from charprobe.stimulus.render import MAX_TAKE
+from charprobe.stimulus.ident import LAST_TAKE
 from charprobe.values.errors import SessionError
 from charprobe.values.wording import shortened
 
@@ -32,7 +32,7 @@ FILE = FileKind(
 )
 UNKNOWN = "unknown"
 Text = Annotated[str, MaxLen(2000)]
-TakeNumber = Annotated[int, Interval(ge=0, le=MAX_TAKE), Says("as `charprobe stimulus --take`")]
+TakeNumber = Annotated[int, Interval(ge=0, le=LAST_TAKE), Says("as `charprobe stimulus --take`")]
 ChannelNumber = Annotated[int, Interval(ge=1, le=1024), Says("channel numbers, counted from 1")]
 
 

@@ -12,20 +12,12 @@ from charprobe.files.output import check_writable
 from charprobe.files.sound.sample_codes import WrittenEncoding
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.sound.source import Source
-from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.devices.stage import Stage
 from charprobe.simulation.devices.stereo import LinkedPair
 from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called
 from charprobe.simulation.rig.rig import Rig
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
-
-
-def stage_called(name: str) -> Stage:
-    """Return the reference stage of that name; `CharprobeError` lists the names there are."""
-    if name not in stage_names():
-        raise CharprobeError(f"no reference stage {name!r}; there are: {', '.join(stage_names())}")
-    return make_stage(name)
 
 
 @dataclass(frozen=True)
@@ -44,25 +36,9 @@ def record_with_gain(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, se
 
 
 def record_stage(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Array:
-    """Send one channel through a stage and record it.
+    """Send one channel, full scale = 1, through a stage and record it; shape (m, channels).
 
-    Parameters
-    ----------
-    stage : Stage
-        The device.
-    samples : ndarray, shape (n,)
-        What is played, full scale = 1.
-    rig : Rig
-        Cables, clocks and converters around it.
-    rate_hz : int > 0
-        Sampling rate.
-    seed : int >= 0
-        Seed of all noise: the same seed gives the same capture.
-
-    Returns
-    -------
-    ndarray, shape (m, channels)
-        The capture.
+    `seed` is that of all noise: the same seed gives the same capture.
     """
     return record_with_gain(stage, samples, rig=rig, rate_hz=rate_hz, seed=seed).capture
 

@@ -31,23 +31,9 @@ def true_conditions(
 ) -> tuple[TrueCondition, ...]:
     """Time every burst condition of a segment on the stage's own gain trace.
 
-    Parameters
-    ----------
-    stage : Stage
-        What made the trace; its static curve says where each stretch would settle.
-    segment : Segment
-        Bursts: groups of three tones, low, high and low again.
-    played : ndarray, shape (n,)
-        The stimulus from its first sample.
-    gain_db : ndarray, shape (n,)
-        `StageOutput.gain_db` of that stage for `played`, history of earlier segments included.
-    rate_hz : float > 0
-        Sampling rate.
-
-    Returns
-    -------
-    tuple of TrueCondition
-        One per hold time, in playing order; the groups of one condition are its carrier phases.
+    `segment` is of bursts: groups of three tones, low, high and low again. `gain_db` is the
+    `StageOutput.gain_db` of the stage for the whole of what was `played`, the stimulus from its first sample.
+    One condition per hold time, in playing order; the groups of one are its carrier phases.
     """
     groups: dict[int, list[Tone]] = {}
     for tone in segment.tones:

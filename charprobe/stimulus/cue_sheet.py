@@ -12,7 +12,6 @@ from annotated_types import Interval, MaxLen, MinLen
 
 from charprobe.files.checked_model import checked
 from charprobe.files.limits import Sha256
-from charprobe.files.output import write_text
 from charprobe.files.sound.sample_codes import WrittenEncoding
 from charprobe.files.untrusted import Content, FileKind, PathStep, json_content, read_text
 from charprobe.stimulus.kinds.segment import Length, Position, Segment, Span, Tone
@@ -89,11 +88,6 @@ class CueSheet:
     sha256: str
 
 
-def write_cue_sheet(path: Path, sheet: CueSheet, *, force: bool) -> None:
-    """Write the cue sheet; `OutputError` if `path` exists and `force` is False."""
-    write_text(path, render_cue_sheet(sheet), force=force)
-
-
 def render_cue_sheet(sheet: CueSheet) -> str:
     """Return the JSON text, one tone to a line, always the same bytes; positions and lengths in samples."""
     stimulus = sheet.stimulus
@@ -127,10 +121,7 @@ def _text(value: object) -> str:
 def load_cue_sheet(path: str | Path) -> CueSheet:
     """Load a cue sheet from its JSON file, or from the one beside the stimulus WAV of the same name.
 
-    Raises
-    ------
-    RecipeError
-        If there is none or it is not valid; names file, place, key, what was found and what is allowed.
+    `RecipeError` if there is none or it is not valid names place, key, what was found and what is allowed.
     """
     path = Path(path)
     sheet = path if path.suffix.lower() == ".json" else path.with_suffix(".json")

@@ -44,14 +44,11 @@ class IdentReading:
         Take number, 0 to 255.
     start_s : float
         Where the code starts in the samples given, to about 5 ms.
-    purity : float
-        Share of the energy from 0.7 to 3.6 kHz that lies on the code's tones; 1 where there is nothing else.
     """
 
     recipe_hash_prefix: str
     take: int
     start_s: float
-    purity: float
 
 
 def ident_length(rate_hz: float) -> int:
@@ -60,28 +57,9 @@ def ident_length(rate_hz: float) -> int:
 
 
 def render_ident(recipe_hash_prefix: str, take: int, *, rate_hz: float, level_dbfs: float) -> Array:
-    """Render the code of a recipe and take.
+    """Render the code of a recipe, by six small hex digits, and of a take, 0 to 255.
 
-    Parameters
-    ----------
-    recipe_hash_prefix : str
-        Six small hex digits.
-    take : int
-        0 to 255.
-    rate_hz : float >= 44_100
-        Sampling rate in Hz.
-    level_dbfs : float <= 0
-        Level of the tones; a full-scale sine is 0 dBFS.
-
-    Returns
-    -------
-    ndarray, shape (ident_length(rate_hz),)
-        The code, full scale = 1.
-
-    Raises
-    ------
-    ValueError
-        If prefix or take cannot be coded.
+    Shape ``(ident_length(rate_hz),)``, full scale = 1; `ValueError` if prefix or take cannot be coded.
     """
     if not re.fullmatch(f"[0-9a-f]{{{HASH_DIGITS}}}", recipe_hash_prefix):
         raise ValueError(
@@ -150,7 +128,7 @@ def read_ident(samples: Array, *, rate_hz: float) -> IdentReading | None:
         decoded = decode_symbols(code)
         if decoded is not None:
             start_s = float(place) * HOP_S - (SYMBOL_S - WINDOW_S) / 2
-            return IdentReading(*decoded, start_s=start_s, purity=float(share[place].mean()))
+            return IdentReading(*decoded, start_s=start_s)
     return None
 
 

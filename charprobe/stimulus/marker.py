@@ -56,22 +56,7 @@ def sync_value(marker: Marker, position: ArrayLike, *, rate_hz: float) -> Array:
 
 
 def render_sync(marker: Marker, *, rate_hz: float, level_dbfs: float) -> Array:
-    """Render a marker at a peak level.
-
-    Parameters
-    ----------
-    marker : "opening" or "closing"
-        Which of the two chirps.
-    rate_hz : float >= 44_100
-        Sampling rate in Hz.
-    level_dbfs : float <= 0
-        Level of the chirp; a full-scale sine is 0 dBFS.
-
-    Returns
-    -------
-    ndarray, shape (sync_length(rate_hz),)
-        The marker, full scale = 1.
-    """
+    """Render a marker at a peak level; shape ``(sync_length(rate_hz),)``, full scale = 1."""
     amplitude = 10 ** (level_dbfs / 20)
     return amplitude * sync_value(marker, np.arange(sync_length(rate_hz)), rate_hz=rate_hz)
 

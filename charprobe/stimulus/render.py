@@ -19,26 +19,13 @@ from charprobe.values.wording import number_text
 
 AFTER_OPENING_S = 0.25
 AFTER_IDENT_S = 0.4
-MAX_TAKE = 255
 LONGEST_S = 1800  # of bench time; and what measures it reads it whole: half an hour at 192 kHz is 2.8 GB
 
 
 def lay_out(recipe: Recipe, *, rate_hz: int, take: int) -> Stimulus:
-    """Place everything `recipe` plays at one sampling rate.
+    """Place everything `recipe` plays at one sampling rate, 44 100 to 192 000 Hz.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What to play.
-    rate_hz : int
-        Sampling rate, 44 100 to 192 000 Hz.
-    take : int
-        Take number carried by the ident, 0 to 255.
-
-    Raises
-    ------
-    RecipeError
-        If it would last longer than `LONGEST_S`.
+    The ident carries `take`, 0 to 255. `RecipeError` if it would last longer than `LONGEST_S`.
     """
     opening = Span(round(recipe.pre_roll_s * rate_hz), sync_length(rate_hz))
     ident = Span(opening.stop + round(AFTER_OPENING_S * rate_hz), ident_length(rate_hz))

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from charprobe.files.output import check_writable
+from charprobe.files.output import check_writable, write_text
 from charprobe.files.sound.sample_codes import WrittenEncoding
 from charprobe.files.sound.sound_file import write_wav_blocks
-from charprobe.stimulus.cue_sheet import CueSheet, write_cue_sheet
+from charprobe.stimulus.cue_sheet import CueSheet, render_cue_sheet
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render_blocks
 from charprobe.stimulus.timetable import Stimulus
@@ -81,5 +81,5 @@ def write_stimulus(
 
     size = (stimulus.length, stimulus.channels)
     sha256 = write_wav_blocks(wav, blocks(), size=size, rate_hz=rate_hz, subtype=subtype, force=force)
-    write_cue_sheet(cues, CueSheet(stimulus, subtype, sha256), force=force)
+    write_text(cues, render_cue_sheet(CueSheet(stimulus, subtype, sha256)), force=force)
     return WrittenStimulus(wav, cues, stimulus, float(20 * np.log10(peak)))

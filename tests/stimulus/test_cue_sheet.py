@@ -15,11 +15,10 @@ from charprobe.stimulus.cue_sheet import (
     load_cue_sheet,
     parse_cue_sheet,
     render_cue_sheet,
-    write_cue_sheet,
 )
 from charprobe.stimulus.recipe import load_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out, render
-from charprobe.values.errors import OutputError, RecipeError
+from charprobe.values.errors import RecipeError
 
 SHEET = CueSheet(lay_out(load_recipe("quick"), rate_hz=48_000, take=7), "pcm24", "ab" * 32)
 TEXT = render_cue_sheet(SHEET)
@@ -53,13 +52,11 @@ def test_the_sheet_beside_a_wav_is_found_and_its_hash_is_that_of_the_samples(tmp
     wav = tmp_path / "Été 100 %.wav"
     write_wav(wav, samples, rate_hz=48_000, subtype="pcm24", force=False)
     sheet = CueSheet(SHEET.stimulus, "pcm24", sample_sha256([samples[:, None]], encoding="pcm24"))
-    write_cue_sheet(wav.with_suffix(".json"), sheet, force=False)
+    wav.with_suffix(".json").write_text(render_cue_sheet(sheet), encoding="utf-8")
     assert load_cue_sheet(wav) == load_cue_sheet(str(wav.with_suffix(".json"))) == sheet
     capture = open_capture(wav)
     blocks = (capture.read_frames(start, start + 4096) for start in range(0, capture.frames, 4096))
     assert sample_sha256(blocks, encoding="pcm24") == sheet.sha256
-    with pytest.raises(OutputError, match="already exists"):
-        write_cue_sheet(wav.with_suffix(".json"), sheet, force=False)
 
 
 def test_the_first_tone_of_the_sheet_is_what_the_samples_hold():

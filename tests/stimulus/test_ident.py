@@ -40,7 +40,6 @@ def test_every_rate_reads_back(prefix, take, rate_hz):
     reading = read_ident(padded(sound, rate_hz=rate_hz), rate_hz=rate_hz)
     assert (reading.recipe_hash_prefix, reading.take) == (prefix, take)
     assert abs(reading.start_s - 0.31) <= 0.02  # the two neighbouring placements of 5 ms may decode as well
-    assert reading.purity > 0.95
 
 
 def test_envelope_is_constant_and_phase_continuous():

@@ -37,15 +37,11 @@ class Loudness:
     ----------
     integrated_lufs : float or Unmeasured
         Gated loudness of the whole; not measured when no 400 ms block lies above -70 LUFS, or none fits.
-    momentary_max_lufs, short_term_max_lufs : float or Unmeasured
-        Largest loudness over any 400 ms or 3 s.
     range_lu : float or Unmeasured
         Loudness range; needs at least 3 s above the gates.
     """
 
     integrated_lufs: float | Unmeasured
-    momentary_max_lufs: float | Unmeasured
-    short_term_max_lufs: float | Unmeasured
     range_lu: float | Unmeasured
 
 
@@ -157,8 +153,6 @@ class LoudnessMeter:
         momentary, short_term = self.sliding(MOMENTARY_S), self.sliding(SHORT_TERM_S)
         return Loudness(
             integrated_lufs=_integrated(momentary[:: ATOMS_PER_S // 10]),
-            momentary_max_lufs=_largest(momentary, window_s=MOMENTARY_S),
-            short_term_max_lufs=_largest(short_term, window_s=SHORT_TERM_S),
             range_lu=_loudness_range(short_term[:: ATOMS_PER_S // 10]),
         )
 
@@ -217,13 +211,6 @@ def _integrated(momentary: Array) -> float | Unmeasured:
         return _mean_lufs(kept)
     found = "shorter than one 400 ms block" if momentary.size == 0 else "never above -70 LUFS"
     return Unmeasured("LUFS", f"the sound is {found}: gating leaves none", "use a longer or louder excerpt")
-
-
-def _largest(values: Array, *, window_s: float) -> float | Unmeasured:
-    if values.size and np.isfinite(values.max()):
-        return float(values.max())
-    found = "digital silence" if values.size else f"shorter than {window_s:g} s"
-    return Unmeasured("LUFS", f"the sound is {found}", _NEXT)
 
 
 def _loudness_range(short_term: Array) -> float | Unmeasured:

@@ -9,19 +9,10 @@ from charprobe.values.arrays import Array
 
 
 def through(samples: Array, response: Array) -> Array:
-    """Filter each channel.
+    """Filter each channel by its impulse response, or all by one; m, its length, is at most n.
 
-    Parameters
-    ----------
-    samples : ndarray, shape (n, channels)
-        The sound.
-    response : ndarray, shape (m, channels) or (m, 1)
-        Impulse response of each channel, or one for all; m is at most n.
-
-    Returns
-    -------
-    ndarray, shape (n - m + 1, channels)
-        The first value belongs to sample ``m - 1``.
+    Shapes are (n, channels) and (m, channels) or (m, 1); (n - m + 1, channels) comes back, and its first
+    value belongs to sample ``m - 1``.
     """
     if response.shape == (1, 1) and response[0, 0] == 1:
         return samples

@@ -17,13 +17,7 @@ class PairingError(CharprobeError):
 
 
 def check_shapes(dry: Frames, processed: Frames) -> None:
-    """Refuse files whose rates or channels do not fit, or that are too short.
-
-    Raises
-    ------
-    PairingError
-        Says which, and what to do.
-    """
+    """Refuse files whose rates or channels do not fit, or that are too short, by a `PairingError`."""
     check_rates(dry, processed)
     if 1 < dry.channels != processed.channels:
         raise PairingError(
@@ -40,13 +34,7 @@ def check_shapes(dry: Frames, processed: Frames) -> None:
 
 
 def check_rates(dry: Frames, processed: Frames) -> None:
-    """Refuse files of different sampling rates.
-
-    Raises
-    ------
-    PairingError
-        Says which, and what to do.
-    """
+    """Refuse files of different sampling rates by a `PairingError`."""
     if dry.rate_hz != processed.rate_hz:
         raise PairingError(
             f"the dry file has {dry.rate_hz} Hz, the processed one {processed.rate_hz} Hz: export both at "
@@ -56,13 +44,7 @@ def check_rates(dry: Frames, processed: Frames) -> None:
 
 
 def check_level(name: str, source: Frames) -> None:
-    """Refuse a file that holds silence or values that are no numbers; `name` is what it is called.
-
-    Raises
-    ------
-    PairingError
-        Says which, and what to do.
-    """
+    """Refuse a file, called `name`, of silence or of values that are no numbers by a `PairingError`."""
     peak = 0.0
     for block in frame_blocks(source):
         if not np.isfinite(block).all():

@@ -17,6 +17,7 @@ MAX_WINDOWS = 240
 _USED_BAND = 0.8  # of half the sampling rate: a converter's own band edge is not the device's response
 _LOWEST_HZ = 20.0
 _PER_OCTAVE = 40
+REACH_S = 0.1  # from a sound to its second copy
 _LEAST_POWER, _LEAST_COHERENCE = 1e-9, 0.5  # re the strongest band; below, a band tells nothing
 
 
@@ -24,7 +25,7 @@ _LEAST_POWER, _LEAST_COHERENCE = 1e-9, 0.5  # re the strongest band; below, a ba
 class Spectra:
     """Averaged spectra of a pair on one clock; arrays of shape (bins, channels).
 
-    `dry` and `processed` are powers, `cross` is conj(dry) * processed; `windows` is how many were averaged.
+    `dry` and `processed` are powers, `cross` is conj(dry) * processed.
     """
 
     size: int
@@ -32,7 +33,6 @@ class Spectra:
     dry: Array
     processed: Array
     cross: np.ndarray[tuple[int, ...], np.dtype[np.complex128]]
-    windows: int
 
     @property
     def frequency_hz(self) -> Array:
@@ -51,14 +51,13 @@ def pair_spectra(dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...
     hop = max(size // 2, (dry.frames - size) // MAX_WINDOWS)
     shape = (size // 2 + 1, processed.channels)
     power_dry, power_processed, cross = np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=np.complex128)
-    starts = range(0, max(dry.frames - size, 0) + 1, hop)
-    for start in starts:
+    for start in range(0, max(dry.frames - size, 0) + 1, hop):
         x = scipy.fft.rfft(read_padded(dry, start, start + size)[:, dry_channels] * window, axis=0)
         y = scipy.fft.rfft(read_padded(processed, start, start + size) * window, axis=0)
         power_dry += np.abs(x) ** 2
         power_processed += np.abs(y) ** 2
         cross += np.conj(x) * y
-    return Spectra(size, dry.rate_hz, power_dry, power_processed, cross, len(starts))
+    return Spectra(size, dry.rate_hz, power_dry, power_processed, cross)
 
 
 def minimum_phase(spectra: Spectra, *, taps: int) -> Array:
@@ -119,15 +118,15 @@ class SecondPath:
         )
 
 
-def find_second_path(spectra: Spectra, *, reach_s: float = 0.1) -> SecondPath | None:
+def find_second_path(spectra: Spectra) -> SecondPath | None:
     """Look for a second, compact arrival in the impulse response, at most 30 dB below the first.
 
-    Sought from 0.6 ms to `reach_s` on both sides of the first. It must stand out by 12 dB from all else
+    Sought from 0.6 ms to `REACH_S` on both sides of the first. It must stand out by 12 dB from all else
     around it: the tail of a filter or a room does not.
     """
     regular = spectra.dry + 1e-4 * spectra.dry.max(axis=0) + 1e-30
     impulse = np.abs(scipy.fft.irfft(spectra.cross / regular, spectra.size, axis=0)).max(axis=1)
-    reach, guard = round(reach_s * spectra.rate_hz), round(0.6e-3 * spectra.rate_hz)
+    reach, guard = round(REACH_S * spectra.rate_hz), round(0.6e-3 * spectra.rate_hz)
     line = np.concatenate([impulse[-reach:], impulse[: reach + 1]])
     main = float(line[reach])
     outside = line.copy()

@@ -191,18 +191,10 @@ class OnDryClock:
 def place_jumps(
     dry: Frames, processed: Frames, *, dry_channels: tuple[int, ...], time_map: TimeMap, reach: int
 ) -> TimeMap:
-    """Move each jump to the moment where the later delay begins to explain the processed sound better.
+    """Move each jump to where the later delay begins to explain the processed sound better.
 
-    Parameters
-    ----------
-    dry, processed : Frames
-        The two files.
-    dry_channels : tuple of int
-        Dry channel of each processed channel.
-    time_map : TimeMap
-        Pieces with the jumps roughly placed.
-    reach : int
-        Frames by which a jump may be off.
+    `dry_channels` says which dry channel each processed one belongs to; a jump is off by at most `reach`
+    frames.
     """
     starts = [0]
     for k in range(1, len(time_map.starts)):

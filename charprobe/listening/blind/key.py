@@ -102,18 +102,7 @@ def seal_of(key_file: bytes) -> str:
 
 
 def read_key(path: Path) -> tuple[Key, str]:
-    """Read a key file.
-
-    Returns
-    -------
-    Key, str
-        The key, and the seal of the file as it lies on disk.
-
-    Raises
-    ------
-    BlindError
-        If it is no key file.
-    """
+    """Return a key, and the seal of its file as it lies on disk; `BlindError` if it is no key file."""
     raw = read_bytes(path, KEY_FILE)
     text = decoded(raw, KEY_FILE, source=str(path))
     form = checked(json_content(text, KEY_FILE, source=str(path)), KeyForm)

@@ -158,19 +158,9 @@ def power_text(trials: int, *, level: float) -> str:
 
 
 def score(result_path: Path, *, key_path: Path) -> Score:
-    """Score a finished session.
+    """Score a finished session: the file that the page saved, and the key of the same pack.
 
-    Parameters
-    ----------
-    result_path : Path
-        Result file that the page saved.
-    key_path : Path
-        Key file of the same pack.
-
-    Raises
-    ------
-    BlindError
-        If the key is not the one sealed into the pack, or the result is not of a whole session.
+    `BlindError` if the key is not the one sealed into the pack, or the result is not of a whole session.
     """
     key, seal = read_key(key_path)
     content = json_content(read_text(result_path, RESULT_FILE), RESULT_FILE, source=str(result_path))

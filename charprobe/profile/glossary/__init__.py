@@ -93,13 +93,7 @@ TERMS: Mapping[str, Term] = MappingProxyType(
 
 
 def term(name: str) -> Term:
-    """Return the entry of a quantity.
-
-    Raises
-    ------
-    KeyError
-        If the glossary does not hold `name`: add it there before publishing it.
-    """
+    """Return the entry of a quantity; `KeyError` if there is none: add it before publishing the quantity."""
     return TERMS[name]
 
 

@@ -62,11 +62,7 @@ def draw_profile(
     """Write every figure of a profile to a folder: SVG, PNG, PDF and words, in each of the `looks`.
 
     Names are the setting's, the channel's, the figure's and the look's: ``Vocal 2-ch1-static-article.svg``.
-
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or cannot be written.
+    `OutputError` if a file exists and `force` is false, or cannot be written.
     """
     output.prepare_folder(folder)
     start = figure_stem(profile)
@@ -86,13 +82,7 @@ def draw_set(
     force: bool,
     looks: Sequence[str] = ("article", "video"),
 ) -> tuple[Path, ...]:
-    """Write the overlays of a set of profiles to a folder, named by figure and look.
-
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or cannot be written.
-    """
+    """Write the overlays of a set of profiles, named by figure and look; errors as in `draw_profile`."""
     output.prepare_folder(folder)
     return tuple(
         path

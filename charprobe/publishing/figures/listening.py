@@ -25,13 +25,7 @@ LEAST_CHANGE_DB = 2.0  # a spectrum that stays looks flat
 
 
 def save_listening(made: MadePair, folder: Path, look: Look, *, force: bool) -> tuple[Path, ...]:
-    """Write all figures of a pair, each as SVG, PNG, PDF and words; the folder is made if its parent exists.
-
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or cannot be written.
-    """
+    """Write all figures of a pair to a folder, made if need be; errors as in `save_drawing`."""
     prepare_folder(folder)
     draw: tuple[Callable[[MadePair, Look], Drawing], ...] = (
         draw_gain,

@@ -31,26 +31,10 @@ FADE_S = 0.02
 
 
 def heard_in_takes(dry: Path, takes: Mapping[str, Path], names: Sequence[str]) -> Listening | None:
-    """Lay takes of one's own material through some settings beside the dry one, each in step with it.
+    """Lay takes of one's own material through some settings beside the `dry` one, each in step with it.
 
-    Parameters
-    ----------
-    dry : Path
-        The material as it was played.
-    takes : mapping of str to Path
-        Setting to what it made of it.
-    names : sequence of str
-        Settings in the order of the page.
-
-    Returns
-    -------
-    Listening or None
-        None where no setting has a take; each is aligned to the dry one, one channel of it.
-
-    Raises
-    ------
-    CharprobeError
-        If a take does not belong to the dry one; the message says why.
+    `takes` are by setting, `names` settings in the order of the page; one channel of each is heard. None
+    where no setting has a take; `CharprobeError` if a take does not belong to the dry one.
     """
     sounds: list[Sound] = []
     first: Sound | None = None
@@ -74,17 +58,8 @@ def heard_in_takes(dry: Path, takes: Mapping[str, Path], names: Sequence[str]) -
 def heard_in_captures(profiles: Sequence[Profile], captures: Mapping[str, Path]) -> Listening | None:
     """Cut the programme out of the captures of some settings; the dry sound is what was played.
 
-    Parameters
-    ----------
-    profiles : sequence of Profile
-        One of each setting, in the order of the page.
-    captures : mapping of str to Path
-        SHA-256 of a capture to where it lies.
-
-    Returns
-    -------
-    Listening or None
-        None where no setting can be heard.
+    `profiles` are one of each setting, in the order of the page; `captures` tell where one lies by its
+    SHA-256. None where no setting can be heard.
     """
     sounds: list[Sound] = []
     dry: Sound | None = None

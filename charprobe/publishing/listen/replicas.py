@@ -29,13 +29,7 @@ ABOUT = (
 
 
 def replicas_in(folder: Path, profiles: Sequence[Profile]) -> dict[str, Replica]:
-    """Return the replicas in a folder that were fitted to the captures of some profiles, by setting.
-
-    Raises
-    ------
-    ReplicaError
-        If a file is no valid replica.
-    """
+    """Return the replicas in a folder that were fitted to the captures of some profiles, by setting."""
     found = [load_replica(path) for path in sorted(folder.glob(f"*{SUFFIX}"))]
     of_capture = {
         (source.sha256, replica.channel): replica
@@ -51,14 +45,9 @@ def replicas_in(folder: Path, profiles: Sequence[Profile]) -> dict[str, Replica]
 
 
 def heard_through(replicas: Mapping[str, Replica], names: Sequence[str]) -> Listening | None:
-    """Send built-in material through replicas; None where no setting has one.
+    """Send built-in material through replicas, which are by setting; None where no setting has one.
 
-    Parameters
-    ----------
-    replicas : mapping of str to Replica
-        By setting.
-    names : sequence of str
-        Settings in the order of the page.
+    `names` are the settings in the order of the page.
     """
     own = [(number, name) for number, name in enumerate(names) if name in replicas]
     if not own:

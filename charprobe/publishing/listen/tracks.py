@@ -90,10 +90,7 @@ class Listening:
     def write(self, folder: Path, *, force: bool) -> tuple[Path, ...]:
         """Write the sounds below a page's `folder`: each as a file, and all for the page's player.
 
-        Raises
-        ------
-        OutputError
-            If a file exists and `force` is false, or cannot be written.
+        `OutputError` if a file exists and `force` is false, or cannot be written.
         """
         output.prepare_folder(folder / self.folder)
         paths = []
@@ -114,14 +111,9 @@ PLAYED = "sounds.js"
 
 
 def equally_loud(sounds: Sequence[Sound], *, rate_hz: int) -> tuple[Track, ...]:
-    """Turn sounds down to one loudness (ITU-R BS.1770; RMS where that cannot be told) and code them.
+    """Turn sounds, cut to the shortest, down to one loudness and code them.
 
-    Parameters
-    ----------
-    sounds : sequence of Sound
-        At least one; they are cut to the shortest.
-    rate_hz : int
-        Sampling rate of all.
+    Loudness is that of ITU-R BS.1770, or RMS where that cannot be told.
     """
     length = min(sound.samples.size for sound in sounds)
     cut = [sound.samples[:length] for sound in sounds]

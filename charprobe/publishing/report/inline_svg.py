@@ -47,14 +47,9 @@ def in_page(drawings: Iterable[Drawing], prefix: str) -> tuple[InPage, ...]:
 
 
 def inline_svg(drawing: Drawing, prefix: str) -> Markup:
-    """Return a drawing in the light article look as SVG markup for a page's template.
+    """Return a drawing in the light article look as SVG markup; its colours become the page's, light or dark.
 
-    Parameters
-    ----------
-    drawing : Drawing
-        Drawn in the light palette; its colours become the page's, light or dark.
-    prefix : str
-        Letters and digits that no other figure of the page has; put before every id.
+    `prefix`, letters and digits that no other figure of the page has, is put before every id.
     """
     code = _DROPPED.sub("", drawing.inlined().decode("utf-8"))
     code = _ID.sub(rf"\1{prefix}-\2", code)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from importlib import resources
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import quote
 
@@ -17,7 +17,6 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from charprobe.comparing.comparison import Comparison
-from charprobe.files import output
 from charprobe.profile import glossary
 from charprobe.profile.entry import where_text
 from charprobe.profile.profile import Profile
@@ -248,17 +247,6 @@ def _script(name: str) -> str:
 def _seal(script: str) -> str:
     """Return what names a script in the page's own rules, so that no other script runs."""
     return f"sha256-{b64encode(sha256(script.encode('utf-8')).digest()).decode()}"
-
-
-def write_page(path: Path, page: str, *, force: bool) -> None:
-    """Write a page, whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        If the file exists and `force` is false, or cannot be written.
-    """
-    output.write_text(path, page, force=force)
 
 
 @cache

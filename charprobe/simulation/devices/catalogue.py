@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from charprobe.simulation.devices.chain import Chain, Wire
 from charprobe.simulation.devices.dynamics.compressor import Compressor, SlowStore
@@ -43,29 +42,6 @@ def make_stage(name: str) -> Stage:
     if name not in _BUILDERS:
         raise CharprobeError(f"no reference stage {name!r}; there are: {', '.join(_BUILDERS)}")
     return _BUILDERS[name](name)
-
-
-def describe(stage: Stage) -> tuple[str, ...]:
-    """Parameters a stage was built with, one "name = value" line each, parts of it indented.
-
-    Examples
-    --------
-    >>> describe(make_stage("treble-lift"))[0]
-    'sections[0].corner_hz = 6000'
-    """
-    return tuple(_lines(stage, ""))
-
-
-def _lines(value: object, path: str) -> Iterator[str]:
-    if dataclasses.is_dataclass(value):
-        for field in dataclasses.fields(value):
-            if field.name not in ("name", "summary", "known"):
-                yield from _lines(getattr(value, field.name), f"{path}.{field.name}" if path else field.name)
-    elif isinstance(value, tuple) and any(dataclasses.is_dataclass(item) for item in value):
-        for index, item in enumerate(value):
-            yield from _lines(item, f"{path}[{index}]")
-    else:
-        yield f"{path} = {value:g}" if isinstance(value, float) else f"{path} = {value}"
 
 
 def _above(threshold_dbfs: float, ratio: float, knee_db: float = 0.0) -> Bend:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import REFERENCE_HZ, Stage, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_HZ, Stage, StageOutput, TrueValue, gain_truth
 from charprobe.values.arrays import Array
 
 
@@ -29,12 +29,7 @@ class Wire:
     @property
     def truth(self) -> Mapping[str, TrueValue]:
         """Nothing is changed."""
-        return {
-            "static.low_level_gain": TrueValue(0.0, "dB"),
-            "static.makeup_gain": TrueValue(0.0, "dB"),
-            "static.max_reduction": TrueValue(0.0, "dB"),
-            "path.latency": TrueValue(0.0, "s"),
-        }
+        return gain_truth(0.0) | {"static.max_reduction": TrueValue(0.0, "dB")}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.simulation.devices.parts.filters import Filter
-from charprobe.simulation.devices.shapers import Shaper
+from charprobe.simulation.devices.shapers import Shaper, harmonics_dbc, harmonics_truth
 from charprobe.simulation.devices.stage import REFERENCE_DBFS, REFERENCE_HZ, StageOutput, TrueValue
 from charprobe.values.arrays import Array, Complex
 
@@ -51,10 +51,8 @@ class FilteredShaper:
         return np.asarray(made * turned * self.behind.response(order * frequency_hz))
 
     def harmonics_dbc(self, level_dbfs: float, *, frequency_hz: float) -> Array:
-        """Levels of orders 2 to 10 relative to the fundamental, shape (9,); -inf where there is none."""
-        tone = np.abs(self.lines(level_dbfs, frequency_hz=frequency_hz))
-        with np.errstate(divide="ignore"):
-            return np.asarray(20 * np.log10(tone[2:] / tone[1]))
+        """Levels of orders 2 to 10 relative to the fundamental; see `shapers.harmonics_dbc`."""
+        return harmonics_dbc(self.lines(level_dbfs, frequency_hz=frequency_hz))
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
         """Gain of the fundamental, in closed form; see `Stage`."""
@@ -68,11 +66,8 @@ class FilteredShaper:
     def truth(self) -> Mapping[str, TrueValue]:
         """Harmonics at the reference drive and frequency above -140 dBc; see `Stage`."""
         note = f"at {REFERENCE_DBFS:g} dBFS and {REFERENCE_HZ:g} Hz"
-        known = {"path.latency": TrueValue(0.0, "s")}
         harmonics = self.harmonics_dbc(REFERENCE_DBFS, frequency_hz=REFERENCE_HZ)
-        for order, level in enumerate(harmonics, start=2):
-            if level > -140:
-                known[f"colour.h{order}_at_reference"] = TrueValue(float(level), "dBc", note=note)
+        known = {"path.latency": TrueValue(0.0, "s"), **harmonics_truth(harmonics, note=note)}
         total = float(10 * np.log10(np.sum(10 ** (harmonics / 10))))
         known["colour.thd_at_reference"] = TrueValue(total, "dBc", note=note)
         return known

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, gain_truth
 from charprobe.values.arrays import Array
 
 BAND_HZ = 20_000.0 - 20.0
@@ -48,7 +48,5 @@ class Hiss:
         return {
             "noise.unweighted": TrueValue(self.unweighted_dbfs, "dBFS"),
             "noise.a_weighted": TrueValue(self.unweighted_dbfs + A_OF_WHITE_DB, "dBFS", 0.01),
-            "static.makeup_gain": TrueValue(self.makeup_db, "dB"),
-            "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
-            "path.latency": TrueValue(0.0, "s"),
+            **gain_truth(self.makeup_db),
         }

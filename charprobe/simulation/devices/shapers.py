@@ -66,6 +66,22 @@ def lines(curve: Curve, level_dbfs: float) -> Complex:
     return np.asarray(np.concatenate([spectrum[:1], 2 * spectrum[1 : HIGHEST + 1]]))
 
 
+def harmonics_dbc(lines: Complex) -> Array:
+    """Levels of orders 2 to 10 relative to the fundamental, shape (9,); -inf where there is none."""
+    tone = np.abs(lines)
+    with np.errstate(divide="ignore"):
+        return np.asarray(20 * np.log10(tone[2:] / tone[1]))
+
+
+def harmonics_truth(levels_dbc: Array, *, note: str) -> dict[str, TrueValue]:
+    """Harmonics of order 2 on, so far as they lie above -140 dBc, under their published names."""
+    return {
+        f"colour.h{order}_at_reference": TrueValue(float(level), "dBc", note=note)
+        for order, level in enumerate(levels_dbc, start=2)
+        if level > -140
+    }
+
+
 def thd_db(curve: Curve, level_dbfs: float) -> float:
     """Root of the summed squares of orders 2 to `HIGHEST` re the fundamental, in dB; -inf if none."""
     tone = np.abs(lines(curve, level_dbfs))
@@ -119,10 +135,8 @@ class Shaper:
         return lines(self.curve, level_dbfs + self.drive_db) * 10 ** ((self.makeup_db - self.drive_db) / 20)
 
     def harmonics_dbc(self, level_dbfs: float) -> Array:
-        """Levels of orders 2 to 10 relative to the fundamental, shape (9,); -inf where there is none."""
-        tone = np.abs(self.lines(level_dbfs))
-        with np.errstate(divide="ignore"):
-            return np.asarray(20 * np.log10(tone[2:] / tone[1]))
+        """Levels of orders 2 to 10 relative to the fundamental; see `harmonics_dbc`."""
+        return harmonics_dbc(self.lines(level_dbfs))
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
         """Gain of the fundamental, in closed form; see `Stage`."""
@@ -138,10 +152,8 @@ class Shaper:
         known = {
             "path.latency": TrueValue(0.0, "s"),
             "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
+            **harmonics_truth(self.harmonics_dbc(REFERENCE_DBFS), note=note),
         }
-        for order, level in enumerate(self.harmonics_dbc(REFERENCE_DBFS), start=2):
-            if level > -140:
-                known[f"colour.h{order}_at_reference"] = TrueValue(float(level), "dBc", note=note)
         thd = thd_db(self.curve, REFERENCE_DBFS + self.drive_db)
         known["colour.thd_at_reference"] = TrueValue(thd, "dBc", note=note)
         for name, reached in (("minus60db", -60.0), ("minus40db", -40.0)):

@@ -40,21 +40,9 @@ class LinkedPair:
             raise ValueError(f"link must lie between 0 and 1, found {self.link}")
 
     def process_pair(self, samples: Array, *, rate_hz: float) -> tuple[Array, Array]:
-        """Send two channels through.
+        """Send two channels through; shape (n, 2), full scale = 1.
 
-        Parameters
-        ----------
-        samples : ndarray, shape (n, 2)
-            Full scale = 1.
-        rate_hz : float > 0
-            Sampling rate.
-
-        Returns
-        -------
-        samples : ndarray, shape (n, 2)
-            The processed sound.
-        gain_db : ndarray, shape (n, 2)
-            Gain of each channel at each output sample, make-up included.
+        Returns the processed sound, and the gain of each channel at each output sample, make-up included.
         """
         if self.crosstalk_db is not None:
             samples = samples + 10 ** (self.crosstalk_db / 20) * samples[:, ::-1]

@@ -227,7 +227,7 @@ _FAULTS: dict[str, Fault] = {
     "polarity-inverted": Fault("polarity turned round", "", 0, 0, 0, lambda x, _, rate: -x),
     "rate-converted": Fault(
         "converted to another sampling rate", "", 0, 0, 0,
-        lambda x, _, rate: faults.rate_convert(x, ratio=147 / 160),
+        lambda x, _, rate: faults.rate_convert(x),
     ),
     "rate-converted-line": Fault(
         "converted to another rate and back by straight lines", "", 0, 0, 0,

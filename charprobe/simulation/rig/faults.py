@@ -136,19 +136,9 @@ def add_tone(capture: Array, *, frequency_hz: float, level_dbfs: float, rate_hz:
     return np.asarray(capture + 10 ** (level_dbfs / 20) * np.cos(phase)[:, None])
 
 
-def crosstalk(capture: Array, *, level_db: float) -> Array:
-    """Each channel leaks into every other one, `level_db` down."""
-    leak = 10 ** (level_db / 20)
-    total = capture.sum(axis=1, keepdims=True)
-    return np.asarray((1 - leak) * capture + leak * total)
-
-
-def rate_convert(capture: Array, *, ratio: float) -> Array:
-    """Read at ``1 / ratio`` steps: a file of `ratio` times as many samples for the same sound.
-
-    A ratio of 147/160 is 48 kHz converted to 44.1 kHz; what lies above the new half rate folds back, as in a
-    converter without a filter of its own.
-    """
+def rate_convert(capture: Array) -> Array:
+    """Converted to 147/160 of the rate, as 48 to 44.1 kHz; what lies above half the new one folds back."""
+    ratio = 147 / 160
     count = int(capture.shape[0] * ratio)
     columns = [read_between(column, start=0.0, step=1 / ratio, count=count) for column in capture.T]
     return np.stack(columns, axis=1)

@@ -10,73 +10,58 @@ from charprobe.simulation.devices.parts.ballistics import follow
 from charprobe.values.arrays import Array
 
 BLOCK_S = 0.005
-CODEC_HALF = 1024  # samples between the frames of the lossy coder
+TARGET_DBFS = -18.0
+SUPPRESSED_DBFS, SUPPRESSED_BY_DB = -55.0, 40.0
+IDLE_DBFS, IDLE_S = -80.0, 0.8
+CODEC_HALF, TOP_HZ = 1024, 16_000.0  # samples between the frames of the lossy coder, and its band
 
 
-def automatic_gain(
-    capture: Array,
-    *,
-    target_dbfs: float = -18.0,
-    most_db: float = 20.0,
-    fall_s: float = 0.1,
-    rise_s: float = 1.5,
-    rate_hz: float,
-) -> Array:
-    """A slow automatic gain pulls every level towards `target_dbfs`, by at most `most_db` up or down.
+def automatic_gain(capture: Array, *, most_db: float, rate_hz: float) -> Array:
+    """A slow automatic gain pulls every level towards `TARGET_DBFS`, by at most `most_db` up or down.
 
-    It turns down with time constant `fall_s` and up with `rise_s`, so a steady quiet tone rises after a
-    burst, and silence is turned up all the way.
+    It turns down fast and up slowly, so a steady quiet tone rises after a burst, and silence is turned up all
+    the way.
     """
     level_db, block = _block_levels_db(capture, rate_hz=rate_hz)
-    wanted_db = np.clip(target_dbfs - level_db, -most_db, most_db)
-    turned_down = follow(
-        -wanted_db, attack_s=fall_s, release_s=rise_s, form="smooth branching", rate_hz=1 / BLOCK_S
-    )
-    return _apply_blocks(capture, -turned_down, block)
+    wanted_db = np.clip(TARGET_DBFS - level_db, -most_db, most_db)
+    return _apply_blocks(capture, -_followed(-wanted_db, attack_s=0.1, release_s=1.5), block)
 
 
-def suppress_noise(
-    capture: Array,
-    *,
-    threshold_dbfs: float = -55.0,
-    range_db: float = 40.0,
-    open_s: float = 0.02,
-    close_s: float = 0.25,
-    rate_hz: float,
-) -> Array:
-    """A noise suppressor fades out whatever stays below `threshold_dbfs`, by `range_db`."""
+def suppress_noise(capture: Array, *, rate_hz: float) -> Array:
+    """A noise suppressor fades out whatever stays below `SUPPRESSED_DBFS`, by `SUPPRESSED_BY_DB`."""
     level_db, block = _block_levels_db(capture, rate_hz=rate_hz)
-    wanted_db = np.where(level_db < threshold_dbfs, -range_db, 0.0)
-    gain_db = follow(
-        wanted_db, attack_s=open_s, release_s=close_s, form="smooth branching", rate_hz=1 / BLOCK_S
+    wanted_db = np.where(level_db < SUPPRESSED_DBFS, -SUPPRESSED_BY_DB, 0.0)
+    return _apply_blocks(capture, _followed(wanted_db, attack_s=0.02, release_s=0.25), block)
+
+
+def _followed(wanted_db: Array, *, attack_s: float, release_s: float) -> Array:
+    return follow(
+        wanted_db, attack_s=attack_s, release_s=release_s, form="smooth branching", rate_hz=1 / BLOCK_S
     )
-    return _apply_blocks(capture, gain_db, block)
 
 
-def idle_mute(
-    capture: Array, *, threshold_dbfs: float = -80.0, after_s: float = 0.8, rate_hz: float
-) -> Array:
-    """Digital zero once the level has stayed below `threshold_dbfs` for `after_s`, until it comes back."""
+def idle_mute(capture: Array, *, rate_hz: float) -> Array:
+    """Digital zero once the level has stayed below `IDLE_DBFS` for `IDLE_S`, until it comes back."""
     level_db, block = _block_levels_db(capture, rate_hz=rate_hz)
-    quiet = level_db < threshold_dbfs
+    quiet = level_db < IDLE_DBFS
     index = np.arange(quiet.size)
     last_loud = np.maximum.accumulate(np.where(quiet, -1, index))
-    muted = quiet & (index - last_loud > round(after_s / BLOCK_S))
+    muted = quiet & (index - last_loud > round(IDLE_S / BLOCK_S))
     out = capture.copy()
     out[np.repeat(muted, block)[: capture.shape[0]]] = 0
     return out
 
 
-def lossy_code(capture: Array, *, top_hz: float = 16_000.0, below_db: float = 30.0, rate_hz: float) -> Array:
-    """Transform coding: nothing above `top_hz`, the rest in steps `below_db` under its band's loudest line.
+def lossy_code(capture: Array, *, below_db: float = 30.0, rate_hz: float) -> Array:
+    """Transform coding: nothing above `TOP_HZ`, the rest in steps `below_db` under its band's loudest line.
 
     Lapped cosine transform of 2048 samples with a sine window, about 30 bands. The rounding error of a frame
     spreads over all of it, also ahead of an attack.
     """
-    return np.stack([_code(column, top_hz, below_db, rate_hz) for column in capture.T], axis=1)
+    return np.stack([_code(column, below_db, rate_hz) for column in capture.T], axis=1)
 
 
-def _code(samples: Array, top_hz: float, below_db: float, rate_hz: float) -> Array:
+def _code(samples: Array, below_db: float, rate_hz: float) -> Array:
     half = CODEC_HALF
     frames = -(-samples.size // half) + 1
     padded = np.zeros((frames + 1) * half)
@@ -84,7 +69,7 @@ def _code(samples: Array, top_hz: float, below_db: float, rate_hz: float) -> Arr
     window = np.sin(np.pi * (np.arange(2 * half) + 0.5) / (2 * half))
     a, b, c, d = np.split(sliding_window_view(padded, 2 * half)[::half] * window, 4, axis=1)
     lines = scipy.fft.dct(np.hstack([-c[:, ::-1] - d, a - b[:, ::-1]]), type=4, norm="ortho")
-    kept = int(half * min(1.0, 2 * top_hz / rate_hz))
+    kept = int(half * min(1.0, 2 * TOP_HZ / rate_hz))
     edges = np.unique(np.concatenate([[0], np.geomspace(4, kept, 32).astype(int)]))
     loudest = np.maximum.reduceat(np.abs(lines[:, :kept]), edges[:-1], axis=1)
     step = np.repeat(np.maximum(loudest, 1e-9), np.diff(edges), axis=1) * 10 ** (-below_db / 20)

@@ -81,21 +81,9 @@ class Rig:
         return -(round(self.lead_s * rate_hz) + self.delay_samples) * self.step
 
     def record(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> Array:
-        """Record what the stage put out.
+        """Record what the stage put out, shape (n,), on the stimulus clock; shape (m, channels).
 
-        Parameters
-        ----------
-        samples : ndarray, shape (n,)
-            On the stimulus clock.
-        rate_hz : float > 0
-            Nominal sampling rate of player and recorder.
-        rng : numpy.random.Generator
-            Source of noise and dither.
-
-        Returns
-        -------
-        ndarray, shape (m, channels)
-            The capture: long enough to hold all samples, lead and tail.
+        The capture is long enough to hold all samples, lead and tail; `rng` makes noise and dither.
         """
         line = self._line(samples, rate_hz=rate_hz)[:, None]
         capture = line if self.channels == 1 else np.repeat(line, self.channels, axis=1)

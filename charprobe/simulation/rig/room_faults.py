@@ -12,6 +12,7 @@ NOTE_S = 0.35
 RING_HZ = (1319.0, 1661.0)
 RING_S, RING_FROM, RING_TO = 0.12, 0.4, 0.55  # a note's length, and the part of the capture it rings in
 SWING_HZ, SWING_DB = 1.7, 30.0
+DECAY_S = 0.4
 
 
 def music(capture: Array, *, level_dbfs: float, rate_hz: float) -> Array:
@@ -54,10 +55,10 @@ def swinging_noise(capture: Array, *, level_dbfs: float, rate_hz: float) -> Arra
     return capture + _at_level(line, level_dbfs)[:, None]
 
 
-def diffuse_tail(capture: Array, *, level_db: float, rate_hz: float, decay_s: float = 0.4) -> Array:
-    """A reverberant tail of this energy below the direct sound, down by 60 dB after `decay_s`."""
-    time_s = np.arange(round(1.2 * decay_s * rate_hz)) / rate_hz
-    tail = np.random.default_rng(53).standard_normal(time_s.size) * 10 ** (-3 * time_s / decay_s)
+def diffuse_tail(capture: Array, *, level_db: float, rate_hz: float) -> Array:
+    """A reverberant tail of this energy below the direct sound, down by 60 dB after `DECAY_S`."""
+    time_s = np.arange(round(1.2 * DECAY_S * rate_hz)) / rate_hz
+    tail = np.random.default_rng(53).standard_normal(time_s.size) * 10 ** (-3 * time_s / DECAY_S)
     tail[: round(0.003 * rate_hz)] = 0
     tail *= 10 ** (level_db / 20) / np.sqrt(float(tail @ tail))
     wet = [scipy.signal.fftconvolve(column, tail)[: capture.shape[0]] for column in capture.T]

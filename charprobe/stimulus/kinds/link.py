@@ -46,14 +46,7 @@ class Link(Spec):
     ) -> tuple[tuple[Tone, ...], tuple[Tone, ...]]:
         """Tones that one side plays when driven, one per level, and as the pilot, beside each level.
 
-        Parameters
-        ----------
-        span : Span
-            Where the segment lies.
-        side : {1, 2}
-            Side 1 is driven first.
-        rate_hz : float
-            Sampling rate.
+        `span` is where the segment lies; side 1 is driven first.
         """
         length, ramp = round(self.tone_s * rate_hz), ramp_samples(round(rate_hz))
         count = len(self.levels_dbfs)

@@ -58,13 +58,7 @@ class Waveform:
         return self.scale * self._raw(turns)
 
     def norm_db(self, exponent: float) -> float:
-        """Return its p-norm over that of a sine of the same peak, in dB.
-
-        Parameters
-        ----------
-        exponent : float
-            p, above 0, of the norm: mean of ``|x|**p``, to the power 1/p.
-        """
+        """Return its p-norm over that of a sine of the same peak, in dB; `exponent` is p, above 0."""
         return _norm_db(self._magnitudes, exponent) - _norm_db(SINE._magnitudes, exponent)
 
     @cached_property

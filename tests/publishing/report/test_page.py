@@ -11,7 +11,7 @@ from publishing.report.one_page import TITLE
 from publishing.report.reader import Reader
 
 from charprobe.publishing.figures.look.palette import DARK, LIGHT, contrast
-from charprobe.publishing.report.page import Beside, render_page, write_page
+from charprobe.publishing.report.page import Beside, render_page
 
 
 def test_nothing_is_loaded_from_anywhere(page, read):
@@ -76,8 +76,6 @@ def test_two_runs_give_the_same_bytes_and_the_page_is_kept_unless_forced(tmp_pat
     )
     pages = [render_page([few], title="x") for _ in range(2)]
     assert pages[0] == pages[1]
-    write_page(tmp_path / "page.html", pages[0], force=False)
-    assert (tmp_path / "page.html").read_text(encoding="utf-8") == pages[0]
 
 
 @pytest.mark.parametrize("palette", [LIGHT, DARK], ids=["light", "dark"])

@@ -39,14 +39,8 @@ def test_level_drift_is_even_in_db():
     assert ratio[0] == 1
 
 
-def test_crosstalk_leaks_at_its_level():
-    out = faults.crosstalk(TONE, level_db=-40.0)
-    leak = 2 * abs(np.mean(out[:, 1] * np.exp(-2j * np.pi * 997 / RATE * N)))
-    assert 20 * np.log10(leak / 0.5) == pytest.approx(-40, abs=1e-6)
-
-
 def test_rate_conversion_keeps_the_tone():
-    out = faults.rate_convert(TONE, ratio=147 / 160)[:, 0]
+    out = faults.rate_convert(TONE)[:, 0]
     expected = 0.5 * np.cos(2 * np.pi * 997 / 44_100 * np.arange(out.size))
     assert np.abs(out - expected)[100:-100].max() < 1e-6  # -120 dB
 

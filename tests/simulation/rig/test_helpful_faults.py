@@ -16,7 +16,7 @@ def level_dbfs(samples):
 
 
 def test_automatic_gain_brings_different_levels_together_after_a_while():
-    out = automatic_gain(stretches(-30, -10, -30, length_s=12), target_dbfs=-18, rate_hz=RATE)
+    out = automatic_gain(stretches(-30, -10, -30, length_s=12), most_db=20, rate_hz=RATE)
     ends = [level_dbfs(out[int(t * RATE) - 4800 : int(t * RATE), 0]) for t in (12, 24, 36)]
     # eight rise times leave 12 dB * exp(-8) = 0.004 dB; a block holds 4.99 periods, which moves its level by 0.02 dB
     np.testing.assert_allclose(ends, -18, atol=0.05)
@@ -26,13 +26,13 @@ def test_automatic_gain_brings_different_levels_together_after_a_while():
 
 def test_noise_suppressor_fades_the_quiet_and_spares_the_loud():
     x = stretches(-20, -70)
-    out = suppress_noise(x, threshold_dbfs=-55, range_db=30, rate_hz=RATE)
+    out = suppress_noise(x, rate_hz=RATE)
     assert level_dbfs(out[24_000:120_000]) == pytest.approx(-20, abs=0.01)
-    assert level_dbfs(out[-4800:]) == pytest.approx(-100, abs=0.05)  # 11 closing times leave 30 dB * exp(-11)
+    assert level_dbfs(out[-4800:]) == pytest.approx(-110, abs=0.05)  # 11 closing times leave 40 dB * exp(-11)
 
 
 def test_idle_mute_waits_and_then_is_zero():
-    out = idle_mute(stretches(-20, -90, -20), after_s=0.8, rate_hz=RATE)
+    out = idle_mute(stretches(-20, -90, -20), rate_hz=RATE)
     assert out[int(3.7 * RATE) : int(3.79 * RATE)].any()
     assert not out[int(3.82 * RATE) : int(5.99 * RATE)].any()
     assert level_dbfs(out[int(6.01 * RATE) :]) == pytest.approx(-20, abs=0.01)

@@ -15,10 +15,10 @@ from charprobe.values.wording import rounded_text
 TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 
 
-def frequency_axis(axes: Axes, *, low_hz: float = 20.0, high_hz: float = 20_000.0) -> None:
+def frequency_axis(axes: Axes) -> None:
     """Make the horizontal axis a logarithmic one of frequency, labelled 20 ... 20k."""
     axes.set_xscale("log")
-    axes.set_xlim(low_hz, high_hz)
+    axes.set_xlim(TICKS_HZ[0], TICKS_HZ[-1])
     axes.xaxis.set_major_locator(FixedLocator(TICKS_HZ))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: hertz(value)))
     axes.xaxis.set_minor_locator(NullLocator())

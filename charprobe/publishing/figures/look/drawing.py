@@ -106,10 +106,7 @@ def composed(
 def save_drawing(drawing: Drawing, folder: Path, *, stem: str, force: bool) -> tuple[Path, ...]:
     """Write a drawing to ``stem.svg``, ``.png`` and ``.pdf``, and its words to ``stem.txt``.
 
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or cannot be written.
+    `OutputError` if a file exists and `force` is false, or cannot be written.
     """
     paths = [folder / f"{stem}.{kind}" for kind in (*METADATA, "txt")]
     for path in paths:

@@ -14,13 +14,7 @@ from charprobe.values.wording import literal
 
 
 def curve_of(profile: Profile, name: str) -> Table:
-    """Return a curve that a figure needs.
-
-    Raises
-    ------
-    ProfileError
-        If the profile has no such curve, or one without rows.
-    """
+    """Return a curve that a figure needs; `ProfileError` if there is no such one, or it has no rows."""
     table = profile.curves.get(name)
     if table is None or not rows_of(table):
         why = profile.why_no_curve(name)

@@ -17,6 +17,7 @@ from matplotlib.text import Text
 from matplotlib.transforms import Affine2D, Bbox, Transform, TransformedPath
 
 SHAPES = ("draw_path", "draw_markers", "draw_path_collection", "draw_quad_mesh", "draw_gouraud_triangles")
+MARKS = ("open_group", "close_group", "start_rasterizing", "stop_rasterizing")
 COMPRESSION = 3  # of pixels: files a tenth larger than at 6, in a third of the time
 Stroke = Callable[[RendererBase, Transform, float], None]  # draws it, smaller by a factor
 
@@ -33,6 +34,8 @@ class Strokes(RendererAgg):
         self.strokes: list[Stroke] = []
         for name in SHAPES:  # pixels' own methods are attributes, not of the class
             setattr(self, name, partial(self._shape, name, getattr(self, name)))
+        for name in MARKS:
+            setattr(self, name, partial(self._mark, name))
         setattr(self, "draw_image", partial(self._image, self.draw_image))  # noqa: B010  # likewise
         figure.draw(self)
 
@@ -52,21 +55,9 @@ class Strokes(RendererAgg):
         figure.savefig(stream, format=kind, metadata=metadata)
         return stream.getvalue()
 
-    def open_group(self, s: str, gid: str | None = None) -> None:
-        """Begin a group, which vector files name."""
-        self.strokes.append(lambda to, _scaled, _scale: to.open_group(s, gid))
-
-    def close_group(self, s: str) -> None:
-        """End a group."""
-        self.strokes.append(lambda to, _scaled, _scale: to.close_group(s))
-
-    def start_rasterizing(self) -> None:
-        """Begin what is pixels in vector files, too."""
-        self.strokes.append(lambda to, _scaled, _scale: to.start_rasterizing())
-
-    def stop_rasterizing(self) -> None:
-        """End it."""
-        self.strokes.append(lambda to, _scaled, _scale: to.stop_rasterizing())
+    def _mark(self, name: str, *given: Any, **named: Any) -> None:
+        """Keep what draws nothing: names of groups, and which parts of a vector file are pixels."""
+        self.strokes.append(lambda to, _scaled, _scale: getattr(to, name)(*given, **named))
 
     def draw_text(
         self,

@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.simulation.devices.dynamics.compressor_truth import timing_truth
 from charprobe.simulation.devices.parts.detectors import sense, to_dbfs
 from charprobe.simulation.devices.parts.gain_computer import Bend
-from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude
+from charprobe.simulation.devices.stage import REFERENCE_HZ, StageOutput, TrueValue, amplitude, gain_truth
 from charprobe.values.arrays import Array
 from charprobe.values.compiled import compiled
 
@@ -148,12 +148,10 @@ class FeedbackCompressor:
     def truth(self) -> Mapping[str, TrueValue]:
         """Closed forms; times hold while both ends of the step stay beyond the knee (see `Stage`)."""
         known = {
-            "static.makeup_gain": TrueValue(self.makeup_db, "dB"),
-            "static.low_level_gain": TrueValue(self.makeup_db, "dB"),
+            **gain_truth(self.makeup_db),
             "static.threshold": TrueValue(self.threshold_dbfs, "dBFS"),
             "static.slope": TrueValue(1 / self.ratio, "dB/dB"),
             "static.ratio": TrueValue(self.ratio, ":1"),
-            "path.latency": TrueValue(0.0, "s"),
         }
         slope = 1 - 1 / self.ratio
         if self.knee_db == 0:

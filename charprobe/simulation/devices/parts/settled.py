@@ -18,20 +18,9 @@ def settled_gain_db(
 ) -> Array:
     """Gain of the fundamental once the answer to a steady sine repeats; shape of `level_dbfs`, dB.
 
-    Parameters
-    ----------
-    output_of : callable
-        (sine, shape (n,); rate in Hz) -> output of the device, shape (n,).
-    level_dbfs : ndarray
-        Levels of the sine.
-    frequency_hz : float
-        Its frequency.
-    settle_s : float
-        Time after which the answer is periodic.
-
-    Notes
-    -----
-    Read with a Hann window over whole periods: other orders and the slow rest of settling leave no trace.
+    `output_of` gives the device's output for a sine, shape (n,), and its rate in Hz; `settle_s` is the time
+    after which it is periodic. Read with a Hann window over whole periods: other orders and the slow rest of
+    settling leave no trace.
     """
     averaged = max(1, round(AVERAGED_S * frequency_hz)) / frequency_hz
     n = np.arange(int(np.ceil((settle_s + averaged) * RATE_HZ)))
