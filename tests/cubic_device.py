@@ -2,6 +2,7 @@
 
 import numpy as np
 from scipy.signal import lfilter
+from taken import NoReduction
 
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.kinds.two_tone import TwoTone
@@ -30,7 +31,7 @@ def thd_db(level_dbfs):
     return 10 * np.log10(sum(ratio**2 for ratio in ratios(level_dbfs)))
 
 
-class Squarer:
+class Squarer(NoReduction):
     """A 2:1 compressor on the mean square, in closed form for a steady tone: gain ripples at twice its frequency.
 
     ``g = (1 + m cos(2 u + psi))`` with the one-pole's complex size, so H3 over H1 is ``m / 2`` to first order.
@@ -38,12 +39,6 @@ class Squarer:
 
     def __init__(self, tau_s):
         self.tau_s = tau_s
-
-    level_std_db = 0.0
-    unfinished_db = 0.0
-
-    def steepness_at(self, input_dbfs):
-        return 0.0
 
     def reduction_db_at(self, input_dbfs):
         return 3.0

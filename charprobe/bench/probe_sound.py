@@ -21,12 +21,7 @@ BURST_HZ, BURST_S = (
 class ProbePlan:
     """When what sounds in one step, in samples; the step is the same for every level.
 
-    Attributes
-    ----------
-    rate_hz : int
-        Sampling rate.
-    outputs : int
-        Outputs played to. Sweeps go to one after the other, tone and burst to all.
+    Sweeps go to one of the outputs played to after the other, tone and burst to all.
     """
 
     rate_hz: int

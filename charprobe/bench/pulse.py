@@ -8,14 +8,9 @@ STOOD_S = 1.0  # between two looks: this program itself was stopped, not the dev
 
 
 class Pulse:
-    """Looks at a device again and again.
+    """Looks at a device again and again: whether it gives `rate_hz` samples in a second.
 
-    Parameters
-    ----------
-    rate_hz : int
-        Samples it should give in a second.
-    now_s : float
-        Time of the beginning, by a clock that never goes back.
+    `now_s` is the time of the beginning, by a clock that never goes back.
     """
 
     def __init__(self, rate_hz: int, now_s: float) -> None:

@@ -8,17 +8,10 @@ from charprobe.values.arrays import Array
 
 
 class Ring:
-    """A ring of frames for one writer and one reader.
+    """A ring of so many frames of so many channels, for one writer and one reader.
 
     Each side moves its own count only, after it is done with the frames; so neither waits for the other. What
     does not fit is dropped and counted in `lost`.
-
-    Parameters
-    ----------
-    frames : int
-        Room.
-    channels : int
-        Values per frame.
     """
 
     def __init__(self, frames: int, channels: int) -> None:

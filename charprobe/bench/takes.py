@@ -18,13 +18,7 @@ COMING, ASIDE, LOG = "coming in", "set aside", "takes.jsonl"
 
 @dataclass(frozen=True)
 class TakeFolder:
-    """Where the takes of a session come in, are kept, and are set aside.
-
-    Attributes
-    ----------
-    folder : Path
-        Folder of the session file.
-    """
+    """Where the takes of a session come in, are kept, and are set aside: the folder of its file."""
 
     folder: Path
 

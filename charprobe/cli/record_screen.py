@@ -40,10 +40,7 @@ STOPPED = (
 class Screen:
     """Asks and shows on the terminal; its end stops the sitting, and nothing rests on colour.
 
-    Parameters
-    ----------
-    yes : bool
-        Take what is proposed without asking.
+    With `yes` what is proposed is taken without asking.
     """
 
     def __init__(self, *, yes: bool) -> None:

@@ -71,8 +71,7 @@ def reduces(profile: Profile) -> bool | None:
     """Tell whether a stage reduces gain; None where that was not measured."""
     if any(profile.measured(f"{edge}.t63") is not None for edge in OF_REDUCTION):
         return True
-    entry = profile.quantities.get("static.max_reduction")
-    reading = entry.reading if entry is not None else None
+    reading = profile.reading("static.max_reduction")
     if isinstance(reading, Quantity):
         return reading.high > LEAST_REDUCTION_DB
     if isinstance(reading, Unmeasured) and reading.at_most is not None:

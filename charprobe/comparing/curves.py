@@ -23,18 +23,11 @@ from charprobe.profile.glossary.row import GAIN, HARMONIC, TRACE, Margin, differ
 
 @dataclass(frozen=True)
 class CurveKind:
-    """A curve that is compared point by point, in dB.
+    """A curve that is compared point by point, in dB: what it is called, and what it is in one sentence.
 
-    Attributes
-    ----------
-    title, definition : str
-        What it is called, and what it is in one sentence.
-    drawn : callable
-        Subject -> its curve, averaged over the repeats; None where they do not hold enough of it.
-    margin : Margin
-        Largest difference of any point that does not matter.
-    segment : str
-        Kind of segment that a session's recipe must have for it.
+    `drawn` gives it of a subject, averaged over the repeats, or None where they do not hold enough of it;
+    `margin` is the largest difference of any point that does not matter, `segment` the kind that a session's
+    recipe must have for it.
     """
 
     title: str

@@ -13,7 +13,7 @@ from charprobe.comparing.comparison import Difference, in_sentence
 from charprobe.comparing.curves import CURVES
 from charprobe.comparing.listed import listed
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, is_told
 from charprobe.values.wording import display_unit, number_text
 
 KEY = (
@@ -246,7 +246,7 @@ def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
         return ""
     for name, verdicts, word in SPREAD:
         readings = [
-            one if slope is not None and (isinstance(slope, Quantity) or slope.bounded) else None
+            one if slope is not None and is_told(slope) else None
             for one, slope in zip(values.get(name, ()), values.get("static.slope", ()), strict=False)
         ]  # who compresses: of the others a threshold is only how far up they were looked at
         found = _outermost(readings, partial(_verdict, table, verdicts))

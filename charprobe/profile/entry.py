@@ -13,7 +13,7 @@ from charprobe.files.limits import Number, Says
 from charprobe.profile import glossary
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, is_told
 from charprobe.values.wording import shortened, time_text
 
 Severity = Literal["stop", "warn", "note"]
@@ -121,8 +121,7 @@ class Chapter:
 
 def known(published: Published, *names: str) -> bool:
     """Tell whether each of some quantities is published as a number or a bound."""
-    readings = (published[name].reading for name in names)
-    return all(isinstance(reading, Quantity) or reading.bounded for reading in readings)
+    return all(is_told(published[name].reading) for name in names)
 
 
 def unmeasured(names: Iterable[str], reason: str, following: str) -> dict[str, Entry]:

@@ -96,12 +96,17 @@ class Profile:
             raise not_held("quantity", name, self.quantities)
         return self.quantities[name].reading
 
+    def reading(self, name: str) -> Reading | None:
+        """The reading published under a name, measured or not; None if there is none."""
+        entry = self.quantities.get(name)
+        return None if entry is None else entry.reading
+
     def measured(self, name: str) -> Quantity | None:
         """The reading if there is a number, else None; `KeyError` if no profile holds such a quantity."""
         if name not in glossary.TERMS:
             raise not_held("quantity", name, self.quantities)
-        entry = self.quantities.get(name)
-        return entry.reading if entry is not None and isinstance(entry.reading, Quantity) else None
+        reading = self.reading(name)
+        return reading if isinstance(reading, Quantity) else None
 
     def curve(self, name: str) -> dict[str, NDArray[Any]]:
         """Columns of a curve as arrays; missing numbers are NaN. `KeyError` names near curves if not held."""

@@ -26,16 +26,10 @@ class VoltsReading:
 
 @dataclass(frozen=True)
 class VoltsCalibration:
-    """What 0 dBFS stands for.
+    """What 0 dBFS stands for: the level of a full-scale sine, in dBu.
 
-    Attributes
-    ----------
-    full_scale : Quantity
-        Level of a full-scale sine, in dBu.
-    slope : Quantity or None
-        dB on the meter per dB of level; 1 if all is well. None with one level only.
-    warnings : tuple of str
-        What speaks against using it; empty if nothing does.
+    `slope` is in dB on the meter per dB of level, 1 if all is well, and None with one level only; `warnings`
+    tell what speaks against using it.
     """
 
     full_scale: Quantity

@@ -18,14 +18,9 @@ def key_of(*shown: object) -> str:
 
 @dataclass(frozen=True)
 class Made:
-    """A set of files made from one thing.
+    """A set of files, and what they are to be made from now: `key` is `key_of` it.
 
-    Attributes
-    ----------
-    stamp : Path
-        Where it is written down what they were made from; they lie in its folder or below it.
-    key : str
-        What they are to be made from now: `key_of` it.
+    In `stamp` it is written down what they were made from; they lie in its folder or below it.
     """
 
     stamp: Path

@@ -10,7 +10,7 @@ from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
 from charprobe.values.editors_digits import edited, edited_number
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured, is_told
 from charprobe.values.wording import number_text
 
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
@@ -51,8 +51,7 @@ def portrait_of(profile: Profile) -> Portrait:
 
 def is_coloured(profile: Profile) -> bool:
     """Tell whether a setting adds harmonics of its own, at the reference tone or at another."""
-    onset = profile.quantities.get("colour.onset")
-    return (onset is not None and shows_colour(onset.reading)) or bool(said(profile, "Colour shows"))
+    return shows_colour(profile.reading("colour.onset")) or bool(said(profile, "Colour shows"))
 
 
 def said(profile: Profile, start: str, *, end: str = "") -> str:
@@ -103,8 +102,8 @@ def _level(profile: Profile) -> str:
         bend = _lower_bend(profile)
         what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
         return opens or unlike or f"{bend or what}{gain}."
-    ratio, slope = profile.quantities.get("static.ratio"), profile.measured("static.slope")
-    threshold = profile.quantities.get("static.threshold")
+    ratio, slope = profile.reading("static.ratio"), profile.measured("static.slope")
+    threshold = profile.reading("static.threshold")
     if threshold is None or slope is None or ratio is None:
         most = profile.measured("static.max_reduction")
         if unlike and not opens:
@@ -115,20 +114,20 @@ def _level(profile: Profile) -> str:
             return opens
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
-        if threshold is not None and isinstance(threshold.reading, Unmeasured):
-            return f"Threshold and ratio not known ({threshold.reading.reason}){gain}."
+        if isinstance(threshold, Unmeasured):
+            return f"Threshold and ratio not known ({threshold.reason}){gain}."
         return ""
     knee = profile.measured("static.knee_width")
     shape = ""
     if knee is not None:
         shape = ", hard knee" if knee.value < HARD_KNEE_DB else f", knee of {edited(knee).number}"
     kind = "Limiter" if slope.value < LIMITER_SLOPE else "Compressor"
-    steep = edited(ratio.reading).number if _known(ratio.reading) else f"slope {edited(slope).number}"
+    steep = edited(ratio).number if is_told(ratio) else f"slope {edited(slope).number}"
     if slope.high < 0:
         kind, steep = "Over-compressor (louder in is softer out)", f"slope {edited(slope).number}"
     at = ""
-    if _known(threshold.reading):
-        number = edited(threshold.reading).number
+    if is_told(threshold):
+        number = edited(threshold).number
         beyond = {"≤ ": " or lower", "≥ ": " or higher"}.get(number[:2], "")
         at = f" from {number[2:] if beyond else number}{beyond}"
     return f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}."
@@ -154,17 +153,12 @@ def _lower_bend(profile: Profile) -> str:
     return f"{what}, working below {edited(lower).number}"
 
 
-def _known(reading: Reading) -> bool:
-    return isinstance(reading, Quantity) or reading.bounded
-
-
 def _times(profile: Profile) -> str:
-    attack, release = profile.quantities.get("attack.t63"), profile.quantities.get("release.t63")
     parts = []
-    for entry, word, steps in ((attack, "attack", ATTACKS_S), (release, "release", RELEASES_S)):
-        if entry is None or not _known(entry.reading):
+    for word, steps in (("attack", ATTACKS_S), ("release", RELEASES_S)):
+        reading = profile.reading(f"{word}.t63")
+        if reading is None or not is_told(reading):
             continue
-        reading = entry.reading
         number = edited(reading).number.replace("≥", "at least").replace("≤", "at most")
         quick = ""
         if isinstance(reading, Quantity):
@@ -183,8 +177,7 @@ def _times(profile: Profile) -> str:
 
 def _colour(profile: Profile) -> str:
     parts = []
-    entry = profile.quantities.get("colour.onset")
-    onset = entry.reading if entry is not None else None
+    onset = profile.reading("colour.onset")
     if shows_colour(onset):
         values = {name: [entry.reading] for name, entry in profile.quantities.items()}
         thd = profile.quantities["colour.thd_at_reference"] if "colour.thd_at_reference" in values else None

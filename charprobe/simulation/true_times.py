@@ -16,18 +16,10 @@ BEFORE = 8  # samples averaged for the gain at an edge
 class TrueTimes:
     """Times from one edge of a burst to shares of the gain change, and to margins around its end.
 
-    A time is inf where the trace ends first.
-
-    Attributes
-    ----------
-    t50_s, t63_s, t90_s : float
-        From the edge, the first sample at the new level, until that share of the gain change in dB has
-        passed; with look-ahead they may be negative.
-    within_2db_s, within_3db_s, within_4db_s : float
-        Last time the gain is farther than this from where it settles.
-    change_db : float
-        Gain change from the edge (less the look-ahead) to the end of the stretch after it, in dB; times of a
-        change below about 0.1 dB mean nothing.
+    ``t..`` run from the first sample at the new level until that share of the change in dB has passed, and
+    may be negative with look-ahead; ``within..`` to the last time the gain is farther than this from where it
+    settles. A time is inf where the trace ends first. `change_db` goes from the edge (less the look-ahead) to
+    the end of the stretch after it; times of a change below about 0.1 dB mean nothing.
     """
 
     t50_s: float

@@ -70,17 +70,10 @@ class CueForm:
 
 @dataclass(frozen=True)
 class CueSheet:
-    """A stimulus timetable, and which samples it belongs to.
+    """A stimulus timetable, and which samples it belongs to: their coding in the file, and their hash.
 
-    Attributes
-    ----------
-    stimulus : Stimulus
-        Everything that is played, to the sample.
-    subtype : {"float32", "pcm24"}
-        Coding of the samples in the stimulus file.
-    sha256 : str
-        SHA-256 over the sample bytes of that file alone, interleaved and little-endian as stored, without
-        header or padding (`charprobe.files.sound.sample_codes.sample_sha256`), 64 hex digits.
+    `sha256` is over the sample bytes of that file alone, interleaved and little-endian as stored, without
+    header or padding (`charprobe.files.sound.sample_codes.sample_sha256`), 64 hex digits.
     """
 
     stimulus: Stimulus

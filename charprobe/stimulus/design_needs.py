@@ -169,10 +169,8 @@ def _threshold(profile: Profile) -> Quantity | None:
 
 def _lower_dbfs(profile: Profile) -> float | None:
     """Level below which an expander or a lift is at work, or a bound of it."""
-    if "static.lower_threshold" not in profile.quantities:
-        return None
-    reading = profile.quantities["static.lower_threshold"].reading
-    return reading.value if isinstance(reading, Quantity) else reading.at_most
+    reading = profile.reading("static.lower_threshold")
+    return reading.at_most if isinstance(reading, Unmeasured) else reading.value if reading else None
 
 
 def _slope(profile: Profile) -> float | None:
@@ -219,7 +217,7 @@ def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:
 
 
 def _attack_s(profile: Profile) -> tuple[float, str]:
-    reading = profile.quantities["attack.t90"].reading if "attack.t90" in profile.quantities else None
+    reading = profile.reading("attack.t90")
     if isinstance(reading, Quantity):
         return max(reading.high, 0.0), _in_words(reading.value)
     time_s, gain_db = _trace(profile, "attack")
@@ -265,7 +263,7 @@ def _unsettled_s(profile: Profile, first: FirstTake) -> float:
 
 def _release_s(profile: Profile) -> tuple[float, float, str]:
     """Time to 90 %, time to rest, and in words where they come from."""
-    reading = profile.quantities["release.t90"].reading if "release.t90" in profile.quantities else None
+    reading = profile.reading("release.t90")
     if isinstance(reading, Quantity):
         return max(reading.high, 0.0), SETTLE * max(reading.high, 0.0), _in_words(reading.value)
     if reading is not None and reading.at_most and not reading.at_least:

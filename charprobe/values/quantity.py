@@ -77,6 +77,11 @@ class Unmeasured:
 Reading = Quantity | Unmeasured
 
 
+def is_told(reading: Reading) -> bool:
+    """Whether there is a number, or a bound at least."""
+    return isinstance(reading, Quantity) or reading.bounded
+
+
 @lru_cache(maxsize=256)
 def student_factor(dof: int) -> float:
     """Student's over the normal 97.5 % quantile: by how much few degrees of freedom widen an interval.

@@ -24,14 +24,8 @@ _BIN, _STRIDE = 256, 1 << 16  # frames: how finely a jump is placed, and how muc
 class TimeMap:
     """Delay of the processed file: ``offsets[k] + drift * q`` from dry frame ``starts[k]`` on.
 
-    Attributes
-    ----------
-    starts : tuple of int
-        First dry frame of each piece; the first is 0.
-    offsets : tuple of float
-        Delay of each piece, in frames, carried back to dry frame 0.
-    drift : float
-        Frames by which the processed file runs long per dry frame; 0 on one clock.
+    The first start is 0; offsets are in frames, carried back to dry frame 0; the drift is in frames by which
+    the processed file runs long per dry frame, 0 on one clock.
     """
 
     starts: tuple[int, ...]

@@ -58,8 +58,7 @@ def harmonics_at_reference(profile: Profile) -> tuple[dict[int, float], dict[int
     tops: dict[int, float] = {}
     limits: dict[int, float] = {}
     for order in ORDERS:
-        entry = profile.quantities.get(f"colour.h{order}_at_reference")
-        reading = entry.reading if entry is not None else None
+        reading = profile.reading(f"colour.h{order}_at_reference")
         if isinstance(reading, Quantity):
             tops[order] = reading.value
         elif reading is not None and reading.at_most is not None:

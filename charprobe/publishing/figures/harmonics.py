@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.look.axes import frequency_words, interval_band
+from charprobe.publishing.figures.look.axes import frequency_words, interval_band, one_scale_name
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.labels import EndLabel, label_ends
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
@@ -47,9 +47,7 @@ def draw_harmonics(profile: Profile, look: Look) -> Drawing:
         right=0.94,
         wspace=0.24,
     )
-    for axes in drawing.figure.axes[1:]:  # all have the first one's
-        axes.set_ylabel("")
-        axes.tick_params(labelleft=False)
+    one_scale_name(drawing.figure.axes)
     return drawing
 
 

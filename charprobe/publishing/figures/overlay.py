@@ -15,6 +15,7 @@ from charprobe.publishing.figures.look.axes import (
     frequency_words,
     least_span,
     log_time_axis,
+    one_scale_name,
 )
 from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.labels import in_two_lines
@@ -121,9 +122,7 @@ def _one_scale(panels: Sequence[Axes]) -> None:
     for axes in panels:
         axes.set_ylim(min(ends, default=-100.0) - 5, max(ends, default=-40.0) + 5)
         axes.set_xlim(min(across), max(across))
-    for axes in panels[1:]:
-        axes.set_ylabel("")
-        axes.tick_params(labelleft=False)
+    one_scale_name(panels)
 
 
 def _plot(one: Panel, shown: Sequence[Member], ax: Axes | None, *, look: Look) -> Axes:

@@ -45,8 +45,7 @@ def _main_words(profile: Profile) -> str:
     if profile.measured("static.slope") is None:
         steep = "ratio"
     threshold = in_words(profile, "static.threshold")
-    entry = profile.quantities.get("static.threshold")
-    top = entry.reading if entry is not None else None
+    top = profile.reading("static.threshold")
     bounded = isinstance(top, Unmeasured) and top.at_least is not None
     bends = [
         place for place in ("second", "lower") if profile.measured(f"static.{place}_threshold") is not None

@@ -47,14 +47,8 @@ class Track:
 class Listening:
     """What can be heard in one player: the dry sound first, then the settings, all at one rate.
 
-    Attributes
-    ----------
-    heading, about : str
-        What it is, and where it comes from; shown literally.
-    notes : tuple of str
-        What to mind of single settings.
-    folder : str
-        Where its files lie, below the page's folder; it also tells one player from another.
+    `heading` and `about` say what it is and where it comes from, shown literally; `notes` what to mind of
+    single settings. Its files lie in `folder`, below the page's, which also tells players apart.
     """
 
     tracks: tuple[Track, ...]

@@ -16,7 +16,7 @@ from charprobe.publishing.portrait import FLAT_DB, Portrait, is_coloured, portra
 from charprobe.publishing.report.inline_svg import InPage, in_page
 from charprobe.publishing.report.thumbnail import static_points, timing_points
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, is_told
 from charprobe.values.wording import counted, number_text, readable
 
 QUIET_CHANGE_DB = 1.0  # noise that changes by less has no figure
@@ -122,7 +122,7 @@ class Shown:
     def groups(self) -> list[tuple[str, list[str]]]:
         """Title and quantities of every group that has some, those with a number or a bound only."""
         found = self.profile.quantities
-        told = [name for name, entry in found.items() if _told(entry.reading)]
+        told = [name for name, entry in found.items() if is_told(entry.reading)]
         named = {
             title: [name for name in told if glossary.group(name) == group]
             for group, title in glossary.GROUPS.items()
@@ -134,7 +134,7 @@ class Shown:
         """Reasons why quantities have no number, and the titles of those that share one."""
         together: dict[str, list[str]] = {}
         for name, entry in self.profile.quantities.items():
-            if not _told(entry.reading):
+            if not is_told(entry.reading):
                 together.setdefault(self.note(name), []).append(glossary.term(name).title)
         return [(reason, ", ".join(titles)) for reason, titles in together.items()]
 
@@ -169,10 +169,6 @@ class Shown:
         if memory is not None and abs(memory.value - 1) < NO_MEMORY:
             useless |= {"memory"}
         return in_page(profile_drawings(self.profile, ARTICLE_LOOK, without=useless), f"s{self.number + 1}f")
-
-
-def _told(reading: Reading) -> bool:
-    return isinstance(reading, Quantity) or reading.bounded
 
 
 def _facts(profile: Profile) -> str:

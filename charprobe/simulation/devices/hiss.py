@@ -19,12 +19,8 @@ A_OF_WHITE_DB = -2.05  # A-weighting of white noise from 20 Hz to 20 kHz
 class Hiss:
     """A wire with gain that adds white noise behind it.
 
-    Attributes
-    ----------
-    unweighted_dbfs : float
-        Level of the noise from 20 Hz to 20 kHz, whatever the sampling rate (a full-scale sine is 0 dBFS).
-    makeup_db : float
-        Gain of the wire.
+    `unweighted_dbfs` is its level from 20 Hz to 20 kHz, whatever the sampling rate (a full-scale sine is 0
+    dBFS).
     """
 
     name: str

@@ -17,17 +17,11 @@ REFERENCE_HZ = 997.0  # tone for which stages state their static curve
 
 @dataclass(frozen=True)
 class StageOutput:
-    """What a stage did to one channel.
+    """What a stage did to one channel: the processed sound, full scale = 1, and its gain in dB; shapes (n,).
 
-    Attributes
-    ----------
-    samples : ndarray, shape (n,)
-        The processed sound, full scale = 1.
-    gain_db : ndarray, shape (n,)
-        The gain the stage's dynamics applied at each *output* sample, make-up included, in dB. Filters and
-        shapers are not in it: their small-signal gain is 1 where their response is flat, and what they do
-        is in `samples` only. Stages that delay the sound (look-ahead) give the gain beside the delayed
-        sample.
+    The gain is what the stage's dynamics applied at each *output* sample, make-up included. Filters and
+    shapers are not in it: their small-signal gain is 1 where their response is flat, and what they do is in
+    `samples` only. Stages that delay the sound (look-ahead) give the gain beside the delayed sample.
     """
 
     samples: Array
@@ -36,19 +30,10 @@ class StageOutput:
 
 @dataclass(frozen=True)
 class TrueValue:
-    """A true parameter of a stage under a published quantity name.
+    """A true parameter of a stage under a published quantity name: the closed form, and its unit.
 
-    Attributes
-    ----------
-    value : float
-        The closed form.
-    unit : str
-        Its unit.
-    within : float
-        How far, in `unit`, the closed form itself may be from the device (detector ripple and delay,
-        sampling); 0 where it is exact.
-    note : str
-        Conditions under which it holds.
+    `within` is how far, in `unit`, the closed form itself may be from the device (detector ripple and delay,
+    sampling), 0 where it is exact; `note` tells conditions under which it holds.
     """
 
     value: float

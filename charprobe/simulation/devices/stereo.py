@@ -17,16 +17,8 @@ class LinkedPair:
     """Two equal compressors of which each takes on a share of the other's greater reduction.
 
     Channel i is reduced by ``(1 - link) r_i + link max(r_1, r_2)``, r being what its own side chain asks for:
-    driving one side alone moves the other's gain by `link` times as many dB.
-
-    Attributes
-    ----------
-    unit : Compressor
-        What stands in each channel.
-    link : float, 0 to 1
-        0 is two mono units, 1 a common gain.
-    crosstalk_db : float or None
-        Level at which each input leaks into the other channel, ahead of the units.
+    driving one side alone moves the other's gain by `link` times as many dB, 0 (two mono units) to 1 (a
+    common gain). Each input leaks into the other channel at `crosstalk_db`, ahead of the units.
     """
 
     name: str

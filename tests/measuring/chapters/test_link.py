@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from taken import NoReduction
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.chapters.link import link_chapter
@@ -25,14 +26,8 @@ UNIT = Compressor(
 LINK = Link("sides", 997.0, 3001.0, (-50.0, -30.0, -16.0, -4.0), -50.0, 0.8)
 
 
-class Curve:
+class Curve(NoReduction):
     """The unit's own static curve."""
-
-    level_std_db = 0.0
-    unfinished_db = 0.0
-
-    def steepness_at(self, input_dbfs):
-        return 0.0
 
     def reduction_db_at(self, input_dbfs):
         return max(0.0, (1 - 1 / RATIO) * (input_dbfs - THRESHOLD_DBFS))

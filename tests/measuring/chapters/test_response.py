@@ -89,14 +89,8 @@ def test_changed_shape_under_drive_is_told(rng):
     assert any("changes its shape" in sentence for sentence in chapter.findings)
 
 
-class Curve:
+class Curve(NoReduction):
     """Static curve of `smooth-gain-hard`."""
-
-    level_std_db = 0.0
-    unfinished_db = 0.0
-
-    def steepness_at(self, input_dbfs):
-        return 0.0
 
     def reduction_db_at(self, input_dbfs):
         return max(0.0, 0.75 * (input_dbfs + 24))
@@ -130,7 +124,6 @@ def test_a_sweep_under_gain_reduction_is_read_where_the_gain_has_settled(rng):
 def test_what_the_gain_moved_by_during_the_take_is_in_every_point(rng):
     class Drifted(NoReduction):
         level_std_db = 0.05
-        unfinished_db = 0.0
 
     sweeps = [Sweep("low", 20, 20_000, 0.9, -40.0, gap_s=0.3)]
     rising = take_of(sweeps, lambda x: x * 10 ** (np.linspace(0, 0.09, x.size) / 20), rng=rng)
@@ -142,13 +135,7 @@ def test_what_the_gain_moved_by_during_the_take_is_in_every_point(rng):
 def test_a_sweep_whose_gain_settles_beyond_1_khz_gives_a_reason_instead_of_numbers(rng):
     short = [Sweep("response", 20, 20_000, 0.9, -30.0, gap_s=0.3)]  # at 1.96 kHz after 0.6 s
 
-    class Reducing:
-        level_std_db = 0.0
-        unfinished_db = 0.0
-
-        def steepness_at(self, input_dbfs):
-            return 0.0
-
+    class Reducing(NoReduction):
         def reduction_db_at(self, input_dbfs):
             return 6.0
 

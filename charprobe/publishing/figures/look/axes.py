@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -31,6 +32,13 @@ def least_span(axes: Axes, span: float) -> None:
     low, high = axes.get_ylim()
     lack = max(0.0, span - (high - low)) / 2
     axes.set_ylim(low - lack, high + lack)
+
+
+def one_scale_name(panels: Sequence[Axes]) -> None:
+    """Leave names and numbers of the vertical axis that panels side by side share to the first of them."""
+    for axes in panels[1:]:
+        axes.set_ylabel("")
+        axes.tick_params(labelleft=False)
 
 
 def log_time_axis(axes: Axes, *, first: float, last: float) -> None:

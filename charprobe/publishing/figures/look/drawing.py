@@ -31,16 +31,9 @@ METADATA = {
 class Drawing:
     """A figure, the look it is drawn in, and its words.
 
-    Attributes
-    ----------
-    name : str
-        What the figure shows, for a file name: "static", "attack-release", ...
-    title : str
-        One line for a heading.
-    alt : str
-        The figure in words, with its main numbers, for those who cannot see it.
-    conditions : str
-        Under what conditions it was measured; the footer says the same.
+    `name` says what it shows, for a file name: "static", "attack-release"; `title` is one line for a heading;
+    `alt` the figure in words, with its main numbers, for those who cannot see it; `conditions` those under
+    which it was measured, as in its footer.
     """
 
     figure: Figure

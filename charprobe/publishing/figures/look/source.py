@@ -9,7 +9,7 @@ from charprobe.profile.entry import Table, rows_of
 from charprobe.profile.profile import Profile
 from charprobe.values.editors_digits import edited
 from charprobe.values.errors import ProfileError
-from charprobe.values.quantity import Unmeasured
+from charprobe.values.quantity import is_told
 from charprobe.values.wording import literal
 
 
@@ -32,10 +32,8 @@ def curve_of(profile: Profile, name: str) -> Table:
 
 def in_words(profile: Profile, name: str) -> str:
     """Return a quantity as an editor prints it; what is missing with its bound, or as "not measured"."""
-    entry = profile.quantities.get(name)
-    if entry is None or (isinstance(entry.reading, Unmeasured) and not entry.reading.bounded):
-        return "not measured"
-    return edited(entry.reading).text
+    reading = profile.reading(name)
+    return edited(reading).text if reading is not None and is_told(reading) else "not measured"
 
 
 def who(profile: Profile) -> str:

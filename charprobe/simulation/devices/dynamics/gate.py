@@ -19,12 +19,8 @@ from charprobe.values.arrays import Array
 class Gate:
     """Downward expansion around an envelope detector.
 
-    Attributes
-    ----------
-    bend : Bend
-        On the low side of its threshold, positive slope, `most_db` its range.
-    attack_s, release_s, hold_s : float >= 0
-        Opening and closing time constants of the gain in dB, and the dead time before closing.
+    The bend is on the low side of its threshold, its slope positive, its `most_db` the range. Times are those
+    of opening and closing, of the gain in dB, and the dead time before closing; all >= 0.
     """
 
     name: str
