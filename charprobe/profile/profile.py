@@ -185,15 +185,24 @@ class Profile:
             ) from None
 
     def save(self, path: str | Path, *, force: bool = False) -> None:
-        """Write the profile, whole or not at all.
+        """Write the profile to `path`, whole or not at all.
 
-        `OutputError` if `path` exists and `force` is false, or cannot be written.
+        Raises
+        ------
+        OutputError
+            If the file exists and `force` is false, or cannot be written.
         """
         output.write_text(Path(path), self.to_json(), force=force)
 
 
 def load_profile(path: str | Path) -> Profile:
-    """Read a profile file; `ProfileError` if it is missing, too large, or not a valid profile."""
+    """Read a profile file.
+
+    Raises
+    ------
+    ProfileError
+        If the file is missing, too large, or not a valid profile.
+    """
     path = Path(path)
     return Profile.from_json(read_text(path, FILE), source=str(path))
 

@@ -47,7 +47,10 @@ class VoltsForm:
 def load_volts(path: str | Path) -> tuple[VoltsReading, ...]:
     """Read a file of ``[[reading]]`` entries, each ``dbfs`` and ``volts`` (rms).
 
-    `VoltsError` if it is missing or not valid names file, place, what was found and what is allowed.
+    Raises
+    ------
+    VoltsError
+        If it is missing or not valid; names file, place, what was found and what is allowed.
     """
     path = Path(path)
     content = toml_content(read_text(path, FILE), FILE, source=str(path))

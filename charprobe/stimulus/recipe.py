@@ -97,7 +97,10 @@ def shipped_recipe_of(hash_prefix: str) -> Recipe | None:
 def load_recipe(name_or_path: str | Path) -> Recipe:
     """Load a shipped recipe by name, or any recipe by the path of its TOML file.
 
-    `RecipeError` if it is missing or not valid names line, key, what was found and what is allowed.
+    Raises
+    ------
+    RecipeError
+        If the file is missing or not valid; names file, line, key, what was found and what is allowed.
     """
     if isinstance(name_or_path, str) and name_or_path in shipped_recipes():
         return _shipped_recipe(name_or_path)
