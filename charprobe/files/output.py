@@ -54,6 +54,10 @@ def _identity(path: Path) -> tuple[int, int] | None:
 MAX_NAME_BYTES = 80
 MOST_TRIES = 9  # to hold a new file: on a disk that holds nothing, nobody clears it away either
 LEAST_FREE_BYTES = 4_000_000  # a profile and its figures; who writes more asks for more
+MAKER = "charprobe"
+WAV_MARK = MAKER.encode() + b"\0"  # the program that wrote a WAV, in its `ISFT` chunk
+SOUND_MARKS = (b"ISFT" + len(WAV_MARK).to_bytes(4, "little") + WAV_MARK, b"software=" + MAKER.encode())
+MARKED_WITHIN = 512  # bytes of a file: before its sound
 SOUND_STARTS = {b"RIFF", b"RIFX", b"RF64", b"BW64", b"riff", b"FORM", b"fLaC", b"OggS", b"caff", b".snd"}
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
 
@@ -68,7 +72,7 @@ def check_writable(path: Path, *, force: bool, sound: bool = False) -> None:
     force : bool
         Whether an existing file may be replaced; what the command reads never is.
     sound : bool
-        Whether sound will be written: only sound may replace sound.
+        Whether sound will be written: only sound may replace sound, and only what bears one of `SOUND_MARKS`.
 
     Raises
     ------
@@ -214,17 +218,23 @@ def _check_target(path: Path, *, force: bool, sound: bool) -> None:
         raise OutputError(f"{path}: already exists; kept as it is. Choose another name or add --force")
     if is_kept(path):
         raise OutputError(f"{path}: is one of the files read here: choose another name. Kept as it is")
-    if path.exists() and not sound and _is_sound(path):
+    if not path.exists() or (head := _head(path))[:4] not in SOUND_STARTS:
+        return
+    if not sound:
         raise OutputError(
             f"{path}: is a sound file and is not replaced by anything else: choose another name. "
             "Kept as it is"
         )
+    if not any(mark in head for mark in SOUND_MARKS):
+        raise OutputError(
+            f"{path}: is a sound file that {MAKER} did not write, perhaps a take that is nowhere else: "
+            "choose another name, or delete it yourself. Kept as it is"
+        )
 
 
-def _is_sound(path: Path) -> bool:
-    """Whether a file starts as sound files do."""
+def _head(path: Path) -> bytes:
     with path.open("rb") as stream:
-        return stream.read(4) in SOUND_STARTS
+        return stream.read(MARKED_WITHIN)
 
 
 def _open_part(folder: Path) -> tuple[Path, BinaryIO]:

@@ -13,6 +13,7 @@ from scipy import signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks import bad_day_faults as bad_day
 from tests.benchmarks import cable_faults as cable
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import export_faults as export
@@ -302,4 +303,27 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "detector-tone": _fault("dBFS", (-80, -55, -30), cable.detector_tone, "spur foreign-noise"),
     "wrapped": _fault("dB", (0.3, 1, 6), cable.wrapped, "clipped click dropout clipped-below-full-scale"),
     "tail-of-buffer": _fault("samples", (8, 64, 512), cable.tail_of_buffer, "dropout click timing-jump"),
+    "held-samples": _fault("samples", (2, 3, 6), bad_day.held_samples, "rate-converted lossy-coded dropout uneven-path"),
+    "chime": _fault("dBFS", (-85, -60, -35), bad_day.chime, "spur foreign-noise"),
+    "phantom-pop": _fault("of full scale", (0.0003, 0.01, 0.5), bad_day.phantom_pop, "click dropout spur foreign-noise dc-offset"),
+    "leg-lost": _fault("s", (0.02, 0.5, 8), bad_day.leg_lost, "gain-step level-drift dropout hum spur"),
+    "clip-gain": _fault("dB", (0.05, -0.5, 6), bad_day.clip_gain, "gain-step level-drift"),
+    "each-normalised": _fault("dBFS", (-12, -3, -0.1), bad_day.each_normalised, "gain-step level-drift normalised automatic-gain"),
+    "warming-up": _fault("dB", (-0.05, -0.4, -3), bad_day.warming_up, "level-drift gain-step automatic-gain"),
+    "stepped-fader": _fault("dB", (0.03, 0.3, 2), bad_day.stepped_fader, "gain-step level-drift dropout click automatic-gain"),
+    "relocked": _fault("samples", (0.05, 1, 30), bad_day.relocked, "clock-drift timing-jump dropout"),
+    "warped-piece": _fault("%", (0.05, 0.5, 6), bad_day.warped_piece, "timing-jump clock-drift gap-edited dropout"),
+    "exchanged-neighbours": _fault("s", (0.0005, 0.02, 2), bad_day.exchanged_neighbours, "dropout click reordered timing-jump"),
+    "short-mantissa": _fault("bits", (16, 12, 8), bad_day.short_mantissa, "few-bits lossy-coded rate-converted", path=True),
+    "noisy-gain": _fault("dB", (-95, -75, -50), bad_day.noisy_gain, "lossy-coded automatic-gain", path=True),
+    "one-side-flat": _fault("dB", (0.1, 1, 6), bad_day.one_side_flat, "clipped clipped-below-full-scale automatic-gain", path=True),
+    "even-bend": _fault("dB", (-95, -70, -45), bad_day.even_bend, "clipped-below-full-scale automatic-gain", path=True),
+    "uneven-codes": _fault("of the peak", (1e-5, 3e-4, 1e-2), bad_day.uneven_codes, "clipped-below-full-scale automatic-gain few-bits lossy-coded", path=True),
+    "near-copy": _fault("dB", (-45, -20, -6), bad_day.near_copy, "uneven-path two-paths", path=True),
+    "voice-mode": _fault("Hz", (20_000, 12_000, 4_000), bad_day.voice_mode, "uneven-path rate-converted", path=True),
+    "sleepy-stage": _fault("dB", (-0.05, -0.5, -4), bad_day.sleepy_stage, "automatic-gain gain-step level-drift", path=True),
+    "squelch": _fault("dBFS", (-100, -80, -50), bad_day.squelch, "spur foreign-noise idle-mute automatic-gain"),
+    "de-emphasised": _fault("of its curve", (0.03, 0.3, 1), bad_day.de_emphasised, "uneven-path", path=True),
+    "breaking-shield": _fault("dBFS", (-90, -65, -35), bad_day.breaking_shield, "hum spur foreign-noise click dropout"),
+    "late-attenuator": _fault("dB", (0.5, 3, 12), bad_day.late_attenuator, "gain-step dropout automatic-gain level-drift click"),
 }  # fmt: skip

@@ -6,7 +6,9 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 from needs import need
@@ -21,6 +23,9 @@ from charprobe.files.output import (
     write_text,
     write_with,
 )
+from charprobe.files.sound.flac import flac_bytes
+from charprobe.files.sound.growing_wav import GrowingWav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.values.errors import OutputError
 
 
@@ -279,3 +284,21 @@ def test_a_part_that_is_looked_at_before_it_is_held_is_made_anew(tmp_path, monke
     monkeypatch.setattr(output, "hold", lambda descriptor: False)  # a disk that knows no holding
     output.write_text(tmp_path / "page.html", "again", force=True)
     assert (tmp_path / "page.html").read_text() == "again"
+
+
+def test_sound_is_replaced_only_where_it_says_that_we_wrote_it(tmp_path):
+    take, made = tmp_path / "take.wav", tmp_path / "made.wav"
+    with GrowingWav(take, rate_hz=48_000, channels=1) as growing:
+        growing.append(np.zeros((100, 1)))
+    write_wav(made, np.zeros(100), rate_hz=48_000, subtype="pcm24", force=False)
+    soundfile.write(tmp_path / "theirs.flac", np.zeros(100), 48_000)
+    (tmp_path / "ours.flac").write_bytes(
+        flac_bytes(np.zeros(100), rate_hz=48_000, rng=np.random.default_rng(1))
+    )
+    for name in ("made.wav", "ours.flac"):
+        check_writable(tmp_path / name, force=True, sound=True)
+    for name in ("take.wav", "theirs.flac"):
+        before = (tmp_path / name).read_bytes()
+        with pytest.raises(OutputError, match=r"did not write, perhaps a take .* Kept as it is"):
+            write_wav(tmp_path / name, np.zeros(9), rate_hz=48_000, subtype="pcm24", force=True)
+        assert (tmp_path / name).read_bytes() == before

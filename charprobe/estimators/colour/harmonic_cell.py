@@ -45,6 +45,8 @@ class HarmonicCell:
         Steady lines beside the tone that are no harmonics of it, strongest first.
     path_std_db : float
         Standard uncertainty of the level for what the gain of path and gear moved by during the take.
+    path_shares : ndarray or None, shape (orders - 1,)
+        Size of each ratio that the recording path may have made, as the bypass shows; None without any.
     noise : Quantity or None
         Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
     """
@@ -57,6 +59,7 @@ class HarmonicCell:
     settling: ToneSettling = AT_REST
     strays: tuple[StrayLine, ...] = ()
     path_std_db: float = 0.0
+    path_shares: Array | None = None
     noise: Quantity | None = None
 
     @property
@@ -76,8 +79,9 @@ class HarmonicCell:
 
     @property
     def whole_stds(self) -> Array:
-        """Standard uncertainties with what still moved."""
-        return np.hypot(self.stds, self.moving_stds)
+        """Standard uncertainties with what still moved and what the path may have made."""
+        path = 0.0 if self.path_shares is None else self.path_shares / Z95
+        return np.hypot(np.hypot(self.stds, self.moving_stds), path)
 
     @property
     def fundamental(self) -> Reading:
@@ -118,9 +122,14 @@ class HarmonicCell:
             bound = DB_PER_NEPER * math.log(max(size + Z95 * std, ORDER_SEEN * std, 1e-15))
             reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
-        return Quantity.from_std(
-            DB_PER_NEPER * math.log(size), DB_PER_NEPER * float(self.whole_stds[order - 2]) / size, "dBc"
-        )
+        whole = float(self.whole_stds[order - 2])
+        if self.path_shares is None:
+            return Quantity.from_std(DB_PER_NEPER * math.log(size), DB_PER_NEPER * whole / size, "dBc")
+        low, value, high = (DB_PER_NEPER * math.log(max(size + k * Z95 * whole, 1e-15)) for k in (-1, 0, 1))
+        if Z95 * whole < size:
+            return Quantity(value, low, high, "dBc")
+        reason = f"the recording path itself makes as much as harmonic {order} here, as the bypass shows"
+        return Unmeasured("dBc", reason, "a cleaner path, or a lower level in it", at_most=high)
 
     def phase(self, order: int) -> Reading:
         """Phase of one order less `order` times that of the fundamental, in degrees from -180 to 180."""
@@ -155,7 +164,8 @@ class HarmonicCell:
         lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
         if power <= max(DETECTED * lone, Z95 * std, 1e-28):
             bound = 10 * math.log10(max(max(power, 0.0) + Z95 * std, DETECTED * lone, 1e-30))
-            reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: the noise hides them"
+            hides = "the noise hides" if self.path_shares is None else "noise and the recording path hide"
+            reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: {hides} them"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         low, value, high = (10 * math.log10(power + k * Z95 * std) for k in (-1, 0, 1))
         return Quantity(value, low, high, "dBc")

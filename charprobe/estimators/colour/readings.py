@@ -216,7 +216,9 @@ def input_at_thd(rungs: Sequence[LevelRung], *, target_dbc: float) -> Reading:
     share = (value - levels[at - 1]) / (levels[at] - levels[at - 1])
     noise_db = math.hypot((1 - share) * below.std, share * upper.std)
     reach = Z95 * math.hypot(noise_db / slope, model_std)
-    low, high = max(value - reach, levels[at - 1]), min(value + reach, levels[at])
+    low, high = value - reach, value + reach  # no farther than a rung that is surely on its side
+    low = max(low, levels[at - 1]) if below.high < target_dbc else low
+    high = min(high, levels[at]) if upper.low >= target_dbc else high
     return Quantity(value, min(low, value), max(high, value), "dBFS")
 
 
@@ -257,6 +259,10 @@ def even_odd_balance(cell: HarmonicCell) -> Reading:
         bound = 10 * math.log10(even / (max(odd, 0.0) + DETECTED * odd_std))
         return Unmeasured("dB", "only even harmonics rise above the noise", following, at_least=bound)
     value = 10 * math.log10(even / odd)
+    if cell.path_shares is not None:
+        low = (even - Z95 * even_std) / (odd + Z95 * odd_std)
+        high = (even + Z95 * even_std) / (odd - Z95 * odd_std)
+        return Quantity(value, 10 * math.log10(low), 10 * math.log10(high), "dB")
     return Quantity.from_std(value, DB_PER_NEPER / 2 * math.hypot(even_std / even, odd_std / odd), "dB")
 
 

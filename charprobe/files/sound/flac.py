@@ -7,6 +7,7 @@ import io
 import numpy as np
 import soundfile  # type: ignore[import-untyped]  # ships no types
 
+from charprobe.files.output import MAKER
 from charprobe.values.arrays import Array
 
 STEPS = 1 << 15
@@ -32,5 +33,7 @@ def flac_bytes(samples: Array, *, rate_hz: int, rng: np.random.Generator) -> byt
     dither = rng.random(samples.size) - rng.random(samples.size)
     stream = io.BytesIO()
     whole = np.round(samples * STEPS + dither).astype(np.int16)
-    soundfile.write(stream, whole, rate_hz, format="FLAC", subtype="PCM_16")
+    with soundfile.SoundFile(stream, "w", rate_hz, channels=1, format="FLAC", subtype="PCM_16") as file:
+        file.software = MAKER
+        file.write(whole)
     return stream.getvalue()

@@ -110,7 +110,11 @@ class GrowingWav:
 
     def _header(self) -> bytes:
         return wav_header(
-            encoding="float32", rate_hz=self.rate_hz, channels=self.channels, frames=self.frames
+            encoding="float32",
+            rate_hz=self.rate_hz,
+            channels=self.channels,
+            frames=self.frames,
+            recorded=True,
         )
 
     def _failure(self, error: OSError) -> SoundFileError:

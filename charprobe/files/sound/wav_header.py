@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
+from charprobe.files.output import WAV_MARK
 from charprobe.values.errors import SoundFileError
 
 Encoding = Literal["pcm8", "pcm16", "pcm24", "pcm32", "float32", "float64"]
@@ -212,10 +213,13 @@ def _chained(stream: BinaryIO, offset: int, size_bytes: int) -> bool:
     return end >= 0 and size_bytes - 1 <= end <= size_bytes
 
 
-def wav_header(*, encoding: Encoding, rate_hz: int, channels: int, frames: int) -> bytes:
+def wav_header(
+    *, encoding: Encoding, rate_hz: int, channels: int, frames: int, recorded: bool = False
+) -> bytes:
     """Build the bytes that precede the samples: nothing in them but the arguments, so files repeat exactly.
 
     RF64 is used where plain WAV cannot hold the size; more than two channels use the extensible format.
+    A file names its maker, so that it may be replaced, unless it was `recorded`.
     """
     sample_bytes = _BYTES[encoding]
     tag = _PCM if encoding.startswith("pcm") else _FLOAT
@@ -238,6 +242,8 @@ def wav_header(*, encoding: Encoding, rate_hz: int, channels: int, frames: int) 
     body = _chunk(b"fmt ", fmt)
     if tag == _FLOAT:
         body += _chunk(b"fact", struct.pack("<I", min(frames, OPEN_ENDED)))
+    if not recorded:
+        body += _chunk(b"LIST", b"INFO" + _chunk(b"ISFT", WAV_MARK))
     riff_bytes = 4 + len(body) + 8 + data_bytes + data_bytes % 2
     if riff_bytes <= MAX_RIFF_BYTES:
         size, data_size = struct.pack("<I", riff_bytes), struct.pack("<I", data_bytes)

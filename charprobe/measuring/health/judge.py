@@ -27,6 +27,7 @@ from charprobe.measuring.health.path.tone_noise import (
 )
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range
+from charprobe.measuring.health.pauses.hissing_pauses import check_hissing_pauses
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
@@ -36,7 +37,7 @@ from charprobe.measuring.health.timeline.dips import check_dips
 from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
 from charprobe.measuring.health.timeline.path_gain import check_path_gain
 from charprobe.measuring.health.timeline.placement import check_placement
-from charprobe.measuring.health.timeline.steady_gain import check_steady_gain
+from charprobe.measuring.health.timeline.steady_gain import check_steady_gain, check_uneven_gain
 from charprobe.measuring.health.timeline.turned_setting import check_turned_setting
 from charprobe.placing.take import Take, place_take
 from charprobe.placing.track import Track
@@ -167,7 +168,7 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
 
 def _moves(take: Take) -> list[Health]:
     """What moves the gain of a take that should have one gain throughout."""
-    return check_steady_gain(take) or check_path_gain(take)
+    return check_steady_gain(take) or check_path_gain(take) or check_uneven_gain(take)
 
 
 def _with_cost(take: Take, item: Health) -> Health:
@@ -199,6 +200,7 @@ def _beside_the_sound(take: Take, under: list[UnderTone], peak: float) -> tuple[
         return found
     found += (*check_foreign_tones(take, spectrum), *check_range(take, spectrum, peak))
     found += () if mute else tuple(check_thinned_noise(take))
+    found += tuple(check_hissing_pauses(take, under, spectrum))
     return found if codes & CODED else (*found, *check_lossy(take, spectrum, second_path=bool(paths)))
 
 

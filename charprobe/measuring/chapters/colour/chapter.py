@@ -12,6 +12,7 @@ import numpy as np
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.harmonics import measure_harmonics
 from charprobe.estimators.colour.origin import with_origins
+from charprobe.estimators.colour.path_harmonics import with_path
 from charprobe.estimators.colour.readings import REDUCING_DB, LevelRung, even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
@@ -189,7 +190,7 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
         if bypass is not None and same is not None:
             rigs = {cell.tone.group: cell for cell in _cells(bypass, same, polarity)}
         for found in _cells(wet, segment, polarity):
-            cell = dataclasses.replace(found, path_std_db=moved_db)
+            cell = dataclasses.replace(with_path(found, list(rigs.values())), path_std_db=moved_db)
             rig = rigs.get(cell.tone.group)
             level = rig.fundamental if rig is not None else None
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs

@@ -12,6 +12,7 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
+from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
 FROM_HZ, TO_HZ, STEP_HZ = 60.0, 2000.0, 5.0  # of a swing
@@ -24,6 +25,10 @@ SETTLED_FROM, BEFORE_END_S, LEAST_TONE_S = 0.3, 0.01, 0.08
 LEAST_TONE_HZ = 400.0
 TO_TONE = 0.85  # of a tone's own frequency: from there on its offset and its mirror sound
 FEWEST = 4  # tones of one frequency
+BLOCK_S, LEAST_BLOCKS = 0.016, 100  # in which the gain is read for slow swings
+SLOW_FROM_HZ, SLOW_TO_HZ = 0.5, 28.0
+SLOW_LEAST_DBFS = -50.0
+MOST_LEFT = 0.5  # of the power of what the gain moves by that a slow swing leaves
 
 
 @once
@@ -33,17 +38,65 @@ def check_ripple(bypass: Take) -> list[Health]:
     A stage may swing by itself, so only a bypass is judged. Sound that hums beside a tone leaves as much at
     every level, a gain that swings leaves the same share of every tone.
     """
-    found = _line(bypass, "gain", LEAST_SHARE)
+    found = _line(bypass, "gain", LEAST_SHARE) or _slow_line(bypass)
     if found is None:
         return []
     mains = min(abs(found.hz - mains_hz) for mains_hz in MAINS_HZ) < NEAR_HZ
     message = (
         f"With the stage off the gain swings by {number_text(100 * found.size, 2)} % at "
-        f"{found.hz:.0f} Hz ({bypass.label}): {'ripple of a supply' if mains else 'nothing was turned'}. "
+        f"{number_text(found.hz, 0 if found.hz > SLOW_TO_HZ else 1)} Hz ({bypass.label}): "
+        f"{'ripple of a supply' if mains else 'nothing was turned'}. "
         "Short tones, noise beside a tone and fast attacks carry it. Try another supply or input, and "
         f"retake. {ALL_GIVEN}"
     )
     return [Health("hum" if mains else "level-drift", "warn", message, channel=bypass.channel)]
+
+
+def _slow_line(take: Take) -> _Line | None:
+    """A swing slower than tones are long, from the gain of all of them over the whole take.
+
+    One sine explains most of what the gain of equal tones moves by; of a line near one tone, or of a worn
+    contact, it does not.
+    """
+    times, gains = _blocks(take)
+    if times.size < LEAST_BLOCKS:
+        return None
+    at = np.rint(times / BLOCK_S).astype(int)
+    moves = np.bincount(at, gains)
+    sizes = np.abs(np.fft.rfft(moves, 4 * moves.size))
+    hz = np.fft.rfftfreq(4 * moves.size, BLOCK_S)
+    inside = np.flatnonzero((hz > SLOW_FROM_HZ) & (hz < SLOW_TO_HZ))
+    swing_hz = float(hz[inside[np.argmax(sizes[inside])]])
+    waves = np.stack([wave(2 * np.pi * swing_hz * times) for wave in (np.cos, np.sin)], axis=1)
+    parts = np.linalg.lstsq(waves, gains, rcond=None)[0]
+    left = float(np.var(gains - waves @ parts)) / max(float(np.var(gains)), 1e-30)
+    size = float(np.hypot(*parts))
+    return _Line(swing_hz, size) if size > LEAST_SHARE and left < MOST_LEFT else None
+
+
+def _blocks(take: Take) -> tuple[Array, Array]:
+    """Times within tones, in seconds, and the gain there over that of all tones of their kind."""
+    rate_hz = take.stimulus.rate_hz
+    size = round(BLOCK_S * rate_hz)
+    window = np.hanning(size)
+    groups: dict[tuple[float, float], list[tuple[Array, Array]]] = {}
+    for tone in take.single_tones():
+        first, stop = tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz
+        if tone.frequency_hz < LEAST_TONE_HZ or tone.level_dbfs < SLOW_LEAST_DBFS or stop - first < 2 * size:
+            continue
+        cut = take.cut(first, stop)
+        count = cut.samples.size // size
+        if not np.all(np.isfinite(cut.samples)):
+            continue
+        per_sample = tone.frequency_hz / rate_hz
+        turns = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, count * size)
+        heard = np.abs((cut.samples[: count * size] * turns.conj()).reshape(count, size) @ window)
+        times = (cut.start + size * cut.step * (np.arange(count) + 0.5)) / rate_hz
+        groups.setdefault((tone.frequency_hz, round(tone.level_dbfs, 3)), []).append((times, heard))
+    whole = [tuple(np.concatenate(each) for each in zip(*found, strict=True)) for found in groups.values()]
+    gains = [heard / max(float(heard.mean()), 1e-30) - 1 for _, heard in whole]
+    empty = np.zeros(0)
+    return np.concatenate([empty, *(times for times, _ in whole)]), np.concatenate([empty, *gains])
 
 
 def check_clock_line(take: Take) -> list[Health]:

@@ -27,6 +27,7 @@ BANDS_HZ = ((4000.0, 8000.0), (8000.0, 14_000.0), (14_000.0, 19_000.0))
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
 HANN_NOISE_BINS = 1.5
 FEWEST, FEWEST_RISEN = 4, 6
+ALIKE_DB = 6.0  # by which gain and phase of a tone may differ in what a coder leaves: they hardly do
 CLEAR_DB = 6.0  # of noise under a tone beyond what the stage's own gain does to noise; scatter is 0.3 dB
 LEAST_SLOPE, SURE = 0.05, 3.0  # dB of noise per dB of tone, and how far a trend must outdo its scatter
 WORD_BITS, BITS_OFF = (
@@ -41,7 +42,7 @@ BAND_FOLDS_DB = (
 NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
 STEADY_DB = 2.0
 REPEATS = 3.0  # times by which levels must differ more than repeats of one level
-OTHER_RATES_HZ = (22_050, 32_000, 44_100, 48_000, 88_200, 96_000)
+OTHER_RATES_HZ = (22_050, 24_000, 32_000, 44_100, 48_000, 88_200, 96_000)
 IMAGE, IMAGE_OFF_BINS = (
     30.0,
     2,
@@ -248,12 +249,9 @@ def check_noise_beside_tones(take: Take, found: Sequence[UnderTone], spectrum: Q
         high = risen > CLEAR_DB
         if _rise_db(levels, risen, high, fewest=FEWEST_RISEN) <= 0:
             continue
-        irregular = [
-            _irregular_db(take, under.tone) - own
-            for under, own, one in zip(tones, own_db, high, strict=True)
-            if one
-        ]
-        if float(np.median(irregular)) > CLEAR_DB:
+        irregular = np.array([_irregular_db(take, under.tone) for under in tones]) - own_db
+        alike = np.median(risen[high] - irregular[high]) < ALIKE_DB
+        if alike and np.median(irregular[high]) > CLEAR_DB:
             return [
                 _told(take, f"noise {number_text(float(risen.max()), 0)} dB above the rest lies beside tones")
             ]

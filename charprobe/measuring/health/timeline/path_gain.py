@@ -25,6 +25,7 @@ BENDS_THIRD = 0.2  # third harmonic over the part a tone loses: 1/3 where a curv
 LEAST_EDGE_DB = 0.02  # filters and couplings leave 0.001
 AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limiters move on
 FEWEST, MANY = 2, 12
+MADE, MOST_MADE = (2, 3, 4, 5), 1e-3  # orders; from -60 dB on a level that is asked for is the path's own
 
 
 @once
@@ -40,7 +41,7 @@ def check_path_gain(bypass: Take) -> list[Health]:
     bend = _bend(bypass)
     if bend is None:
         steps = _level_step(bypass)
-        return [_follows(bypass, steps)] if steps else []
+        return [_follows(bypass, steps)] if steps else _coloured(bypass)
     if bend.third < BENDS_THIRD * (1 - 10 ** (-bend.loss_db / 20)):
         return [_follows(bypass, f"is {number_text(bend.loss_db, 2)} dB lower at the loudest tones")]
     message = (
@@ -83,6 +84,30 @@ def _bend(take: Take) -> _Bend | None:
             if sure and (worst is None or loss_db > worst.loss_db):
                 worst = _Bend(tone.level_dbfs, loss_db, _third(take, tone))
     return worst
+
+
+def _coloured(take: Take) -> list[Health]:
+    """Loud tones that come back whole and yet with harmonics: code ``clipped-below-full-scale``."""
+    rate_hz, worst = take.stimulus.rate_hz, (0.0, 0, 0.0, 0.0)
+    for tone in take.single_tones():
+        orders = [order for order in MADE if order * tone.frequency_hz < 0.45 * rate_hz]
+        if tone.level_dbfs <= -TOP_DB or not orders or tone_gain(take, tone) is None:
+            continue
+        cut = take.cut(tone.start + 0.4 * tone.length, tone.stop - 0.01 * rate_hz)
+        sizes = _sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1, *orders))
+        at = int(np.argmax(sizes[1:]))
+        worst = max(worst, (float(sizes[1 + at] / sizes[0]), orders[at], tone.frequency_hz, tone.level_dbfs))
+    made, order, tone_hz, level_dbfs = worst
+    if made < MOST_MADE:
+        return []
+    message = (
+        f"The path colours with the stage off: a tone of {number_text(tone_hz, 0)} Hz at "
+        f"{number_text(level_dbfs, 0)} dBFS comes back with harmonic {order} at "
+        f"{number_text(20 * math.log10(made), 0)} dBc ({take.label}). A player, preamp or converter is "
+        "driven too hard, or ill. Intervals of harmonics reach over it. Lower its level or try another input "
+        f"and retake. {ALL_GIVEN}"
+    )
+    return [Health("clipped-below-full-scale", "warn", message, channel=take.channel)]
 
 
 def _level_step(take: Take) -> str:

@@ -18,7 +18,7 @@ from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
-from charprobe.values.wording import clock_text, signed_text
+from charprobe.values.wording import clock_text, number_text, signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
 SETTLED_FROM = 0.4  # share of a tone that is left to settle
@@ -30,6 +30,7 @@ LEAST_DB = 0.02  # of change that is told
 AUTOMATIC_DB = 0.3  # of change, not explained by a step or drift, that is an automatic gain
 EXPLAINED = 0.9  # share of what changed, beyond noise, that a step or a drift must explain
 FEWEST = 8
+LEAST_UNEVEN_DB, SURE = 0.01, 5.0  # clean paths show 0.004 dB, and less than their noise and `FLOOR_DB`
 BEAT_HZ, BEAT_DB = 25.0, 46.0  # a line so near and so loud moves the level of a short tone by 0.04 dB
 
 
@@ -39,6 +40,7 @@ class ToneGain:
 
     time_s: float
     frequency_hz: float
+    level_dbfs: float
     gain_db: float
     std_db: float
 
@@ -53,8 +55,7 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     used whose standard uncertainty is below 0.03 dB and which no foreign tone beats with, and changes told
     that stand out of them, from 0.02 dB.
     """
-    spectrum = quiet_spectrum(bypass)
-    gains = _gains(bypass, () if spectrum is None else foreign_lines(spectrum))
+    gains = _gains(bypass)
     if len(gains) < FEWEST:
         return []
     time_s, gain_db, std_db = np.array([(g.time_s, g.gain_db, g.std_db) for g in gains]).T
@@ -67,7 +68,48 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
 
 
-def _gains(take: Take, lines: tuple[Line, ...]) -> list[ToneGain]:
+@once
+def check_uneven_gain(bypass: Take) -> list[Health]:
+    """Judge how much the tones of a bypass differ in gain beyond their noise, neither stepping nor drifting.
+
+    Codes ``clipped-below-full-scale`` where levels played again differ alike: an uneven converter; else
+    ``level-drift``: a contact.
+    """
+    gains = _gains(bypass)
+    worst: tuple[float, bool] = (LEAST_UNEVEN_DB, False)
+    for frequency_hz in {gain.frequency_hz for gain in gains}:
+        same = [gain for gain in gains if gain.frequency_hz == frequency_hz]
+        gain_db, var, level = np.array([(g.gain_db, g.std_db**2 + FLOOR_DB**2, g.level_dbfs) for g in same]).T
+        off_db = gain_db - np.average(gain_db, weights=1 / var)
+        uneven_db = float(np.sqrt(np.mean(off_db**2)))
+        if len(same) < FEWEST or np.mean(off_db**2 / var) < SURE**2 or uneven_db < worst[0]:
+            continue
+        _, at = np.unique(np.round(level, 3), return_inverse=True)
+        within_db = off_db - (np.bincount(at, off_db) / np.bincount(at))[at]
+        again = (np.bincount(at) > 1)[at]
+        worst = uneven_db, bool(again.any() and np.mean(within_db[again] ** 2) < (uneven_db / 3) ** 2)
+    uneven_db, by_level = worst
+    if uneven_db <= LEAST_UNEVEN_DB:
+        return []
+    how = (
+        "by their level alone: a converter whose codes are uneven, or that is driven wrongly"
+        if by_level
+        else "and not by their level: a worn contact or control, or a supply that breathes"
+    )
+    message = (
+        f"With the stage off the gain of tones of one frequency differs by {number_text(uneven_db, 3)} dB "
+        f"RMS ({bypass.label}), {how}. Levels, times and harmonics carry it. Try another input, cable and "
+        f"supply, and retake. {ALL_GIVEN}"
+    )
+    return [
+        Health("clipped-below-full-scale" if by_level else "level-drift", "warn", message, bypass.channel)
+    ]
+
+
+@once
+def _gains(take: Take) -> list[ToneGain]:
+    spectrum = quiet_spectrum(take)
+    lines = () if spectrum is None else foreign_lines(spectrum)
     out = []
     for segment in take.stimulus.segments:
         if segment.spec.kind in (*BY_TONE, "silence") and take.holds(segment):
@@ -106,7 +148,7 @@ def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
     if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
         return None
     gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
-    return ToneGain(take.capture_time_s(tone.start), tone.frequency_hz, gain_db, std_db)
+    return ToneGain(take.capture_time_s(tone.start), tone.frequency_hz, tone.level_dbfs, gain_db, std_db)
 
 
 def _step(take: Take, drift: GainDrift) -> Health:

@@ -43,10 +43,28 @@ def hum(samples):
 
 
 def wander(samples):
-    return samples * (1 + 0.01 * np.sin(2 * np.pi * 3 * time_s(samples)))
+    """Slow noise, as of a worn contact: no one frequency."""
+    slow = np.random.default_rng(4).normal(0, 0.01, samples.size // 2400 + 2)
+    return samples * (1 + np.interp(np.arange(samples.size), 2400 * np.arange(slow.size), slow))
 
 
-@pytest.mark.parametrize("path", [wire, hum, wander])
-def test_hum_beside_the_sound_and_a_slow_gain_are_no_ripple(path, rng):
+def beside(samples):
+    return samples + 1e-3 * np.sin(2 * np.pi * (997.0 + 8.8) * time_s(samples))
+
+
+@pytest.mark.parametrize("path", [wire, hum, wander, beside])
+def test_sounds_beside_the_tones_and_a_gain_that_moves_at_random_are_no_ripple(path, rng):
     take = take_of(STEPS, path, rng=rng, noise_dbfs=-90.0)
     assert check_ripple(take) == check_clock_line(take) == []
+
+
+@pytest.mark.parametrize(("percent", "swing_hz"), [(0.15, 8.8), (1.0, 3.0), (2.0, 21.4)])
+def test_a_swing_slower_than_tones_are_long_is_told_with_its_size(percent, swing_hz, rng):
+    def path(samples):
+        return samples * (1 + percent / 100 * np.sin(2 * np.pi * swing_hz * time_s(samples) + 0.3))
+
+    (item,) = check_ripple(take_of(STEPS, path, rng=rng))
+    assert item.code == "level-drift" and f"at {swing_hz:.1f} Hz" in item.message
+    # a tone of 0.2 s hides part of a swing that lasts longer, and blocks of 16 ms of a quick one
+    told = float(item.message.split(" swings by ")[1].split(" %")[0])
+    assert 0.5 * percent < told < 1.1 * percent

@@ -50,8 +50,8 @@ tone_s = 0.2
 
 
 @cache
-def recorded(stage, played_bits=None):
-    stimulus = lay_out(parse_recipe(RECIPE, source="x"), rate_hz=RATE_HZ, take=1)
+def recorded(stage, played_bits=None, recipe=RECIPE):
+    stimulus = lay_out(parse_recipe(recipe, source="x"), rate_hz=RATE_HZ, take=1)
     rng = np.random.default_rng(8)
     played = render(stimulus)
     if played_bits:
@@ -61,10 +61,9 @@ def recorded(stage, played_bits=None):
     return stimulus, rig.record(out / max(1.0, np.abs(out).max()), rate_hz=RATE_HZ, rng=rng)
 
 
-def told_of(samples):
-    take = place_take(
-        Track(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), 0, recorded("plain-wire")[0])
-    )
+def told_of(samples, stimulus=None):
+    stimulus = stimulus or recorded("plain-wire")[0]
+    take = place_take(Track(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), 0, stimulus))
     under, spectrum = under_tones(take), quiet_spectrum(take)
     return check_tone_noise(take, under, spectrum) or check_noise_beside_tones(take, under, spectrum)
 
@@ -148,3 +147,11 @@ def test_what_follows_the_tones_repeats_and_what_sounds_for_a_while_does_not(bes
         for level, beside in zip(levels, beside_dbfs, strict=True)
     ]
     assert noise_repeats(found) is repeats
+
+
+def test_every_other_sample_repeated_is_a_rough_conversion():
+    # 1500 Hz divides 24 kHz: its mirror image would be its own harmonic
+    stimulus, samples = recorded("plain-wire", recipe=RECIPE.replace("1500", "1571"))
+    assert told_of(samples, stimulus) == []
+    (told,) = told_of(samples[np.arange(samples.shape[0]) // 2 * 2], stimulus)
+    assert told.code == "rate-converted" and "24.0 kHz" in told.message

@@ -35,6 +35,16 @@ def test_a_gain_that_steps_with_level_by_a_fiftieth_of_a_db_is_told():
     assert told.code == "automatic-gain" and "between tones of −29 and −26 dBFS" in told.message
 
 
+def test_a_path_whose_even_harmonics_cost_no_level_is_told_with_their_size():
+    def even(samples):
+        return samples + 2 * 10 ** (-50 / 20) * samples**2  # A cos squared: A**2 / 2 at twice its pitch
+
+    dry = judged_path(even(recorded("plain-wire", 25.8)), "plain-wire")
+    (told,) = [item for item in judge_pair(dry, dry) if item.code == "clipped-below-full-scale"]
+    peak = np.abs(recorded("plain-wire", 25.8)).max()  # tones of -2 dBFS peak there
+    assert f"harmonic 2 at \N{MINUS SIGN}{50 - 20 * np.log10(peak):.0f} dBc" in told.message
+
+
 @pytest.mark.parametrize(("fault", "code"), [(bent, "clipped-below-full-scale"), (limited, "automatic-gain")])
 def test_a_path_that_heeds_level_is_told_from_its_bypass(fault, code):
     dry = judged_path(fault(recorded("plain-wire", 25.8)), "plain-wire")
