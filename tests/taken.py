@@ -31,6 +31,7 @@ class NoReduction:
 
     level_std_db = 0.0
     unfinished_db = 0.0
+    slow_db = 0.0
 
     def steepness_at(self, input_dbfs):
         return 0.0

@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from charprobe.estimators.colour.harmonic_cell import HIGHEST
 from charprobe.estimators.colour.readings import LevelRung, Origin
 from charprobe.values.quantity import Quantity
@@ -18,6 +20,8 @@ LOUDER_DB = 0.8  # by which the output must rise for a third harmonic that stays
 GROWS = 0.3  # dB per dB of output from which it does not stay: colour grows by 1, by 2 while it is weak
 WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
 CLEAR_DB, STRAIGHT = 0.3, 0.05  # standard uncertainty of a level and difference of slopes that compare
+FEWEST = 3  # levels that tell
+SPAN_DB, KEEPS = 20.0, 0.05  # of output, and dB per dB: what keeps so well for so long knows no level
 
 Expected = Callable[[LevelRung], Quantity | None]
 
@@ -39,17 +43,23 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     frequency: colour does not go away with drive. Under gain reduction, what does not fall with frequency is
     colour unless the expected ripple accounts for every odd harmonic of the level; even harmonics are not
     ripple of a detector that hears both half waves alike. A reduction follows the crests, at once (third
-    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple. A third harmonic
-    that stays as the output rises is: colour would grow, while more than one pole, or phases turned behind,
-    make ripple fall and turn otherwise; then odd orders beyond the third are not asked.
-    What only the first description or only the expectation calls ripple may be either.
+    harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple of a plain detector,
+    and is colour if it grows, or does not all fall with frequency. A third harmonic that stays as the output
+    rises is ripple: colour would grow, while more than one pole, or phases turned behind, make ripple fall
+    and turn otherwise; then odd orders beyond the third are not asked. What only the first description or
+    only the expectation calls ripple may be either. No curve has one distortion at all levels, but a gain
+    has that follows the sound and gives back what it takes: odd harmonics at rest that stay over 20 dB may
+    be either.
     """
+    frequencies = {rung.cell.tone.frequency_hz for rung in rungs}
+    one_tone = {hz: [rung for rung in rungs if rung.cell.tone.frequency_hz == hz] for hz in frequencies}
+    keeps = {hz: _keeps(found) for hz, found in one_tone.items()}
     sure = {
-        frequency: min(levels)
-        for frequency in {rung.cell.tone.frequency_hz for rung in rungs}
-        if (levels := [r.input_dbfs for r in rungs if r.cell.tone.frequency_hz == frequency and _sure(r)])
+        hz: min(levels)
+        for hz, found in one_tone.items()
+        if not keeps[hz] and (levels := [rung.input_dbfs for rung in found if _sure(rung)])
     }
-    stays = _stays(rungs)
+    growths = _growths(rungs)
     explained = {
         level: all(_explained(rung, expected) for rung in rungs if rung.cell.tone.level_dbfs == level)
         for level in {rung.cell.tone.level_dbfs for rung in rungs}
@@ -62,7 +72,8 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
                 from_dbfs=sure.get(rung.cell.tone.frequency_hz),
                 explained=explained[rung.cell.tone.level_dbfs],
                 exceeded=_exceeded(rung, expected),
-                stays=stays,
+                growths=growths,
+                keeps=keeps[rung.cell.tone.frequency_hz],
             ),
         )
         for rung in rungs
@@ -70,20 +81,30 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
 
 
 def _origin(
-    rung: LevelRung, *, from_dbfs: float | None, explained: bool, exceeded: bool, stays: bool
+    rung: LevelRung,
+    *,
+    from_dbfs: float | None,
+    explained: bool,
+    exceeded: bool,
+    growths: Sequence[float],
+    keeps: bool,
 ) -> Origin:
     shown = [order for order in ORDERS if rung.shows(order)]
     if not shown:
         return "none"
     if rung.at_rest or (from_dbfs is not None and rung.input_dbfs >= from_dbfs):
-        return "colour"
+        return "either" if keeps else "colour"
     left = [order for order in shown if rung.coloured(order)]
     if any(order % 2 == 0 for order in left):
         return "colour"
-    if stays:
-        left = [order for order in left if order == 3]
-    elif (3 in shown and _against(rung)) or (left and rung.colour is not None and not explained):
+    grows = any(one >= GROWS for one in growths)
+    against = 3 in shown and _against(rung)
+    if not grows and any(abs(one) < GROWS for one in growths):
+        left = [order for order in left if order == 3]  # it stays
+    elif (against and (3 in left or grows)) or (left and rung.colour is not None and not explained):
         return "colour"
+    else:
+        exceeded |= against
     return "either" if left or exceeded else "ripple"
 
 
@@ -99,12 +120,26 @@ def _against(rung: LevelRung) -> bool:
     return isinstance(phase, Quantity) and low < phase.low - turned and phase.high - turned < high
 
 
-def _stays(rungs: Sequence[LevelRung]) -> bool:
-    """Whether the third harmonic is the same at two levels of a frequency and grows nowhere: ripple."""
-    growths = [
-        found for softer in rungs for louder in rungs if (found := _growth(softer, louder)) is not None
+def _keeps(rungs: Sequence[LevelRung]) -> bool:
+    """Whether all harmonics of a frequency are odd, and the third stays over `SPAN_DB` of output at rest."""
+    if any(rung.shows(order) for rung in rungs for order in ORDERS if order % 2 == 0):
+        return False
+    third = [(rung.cell.level(3), rung.cell.fundamental) for rung in rungs if rung.at_rest]
+    known = [
+        (out.value, level.value, level.std)
+        for level, out in third
+        if isinstance(level, Quantity) and isinstance(out, Quantity) and level.std < CLEAR_DB
     ]
-    return any(abs(one) < GROWS for one in growths) and not any(one >= GROWS for one in growths)
+    if len(known) < FEWEST:
+        return False
+    out_db, level_db, _ = map(np.array, zip(*known, strict=True))
+    return bool(np.ptp(out_db) > SPAN_DB and np.ptp(level_db) < KEEPS * np.ptp(out_db))
+
+
+def _growths(rungs: Sequence[LevelRung]) -> list[float]:
+    """Growths of the third harmonic between any two levels: where none grows and one stays, it is ripple."""
+    pairs = (_growth(softer, louder) for softer in rungs for louder in rungs)
+    return [found for found in pairs if found is not None]
 
 
 def _growth(softer: LevelRung, louder: LevelRung) -> float | None:

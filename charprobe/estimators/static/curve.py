@@ -47,6 +47,8 @@ class StaticCurve:
         Standard uncertainty of any level step for what the gain of the gear moved by meanwhile.
     take_std_db : float
         The same of a level at any time of the take.
+    slow_db : float
+        The same of any reduced level for a store that is slower than steps and tones; 0 where none shows.
     """
 
     points: tuple[StaticPoint, ...]
@@ -54,6 +56,7 @@ class StaticCurve:
     axis_std_db: float
     drift_std_db: float = 0.0
     take_std_db: float = 0.0
+    slow_db: float = 0.0
 
     @property
     def level_std_db(self) -> float:

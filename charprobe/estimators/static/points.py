@@ -21,6 +21,7 @@ BENT_DB, BENT_SHARE = 0.003, 0.5  # steps below go too while waveshaping explain
 JUMP, JUMP_FROM = 3.0, 1e-3  # or while their third harmonic is so many times that of the step below
 SAME_LEVEL_DB = 0.05
 STEP_STD_DB = 0.0003  # recorders and drifts differ by about this between two steps
+MISSED_STDS = 2.0  # from which an extrapolated step misses one that is surer
 APART_STDS, AGREE_STDS, LEADING_SHARE = 4.0, 3.0, 1 / 3  # first steps that another pass contradicts
 
 
@@ -73,6 +74,7 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     """
     recovering = still_recovering(points)
     points = [replace(p, settled=p.settled and p not in recovering) for p in points]
+    points = [replace(p, std_db=max(p.std_db, _missed_db(p, points))) for p in points]
     found = find_saturation(points)
     limit = found.left_out_dbfs if found is not None else np.inf
     settled = {_key(p) for p in points if p.settled and p.std_db <= USABLE_STD_DB}
@@ -83,6 +85,15 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
         used = known and (point.settled or _key(point) not in settled)
         marked.append(replace(point, saturated=saturated, used=used))
     return tuple(marked)
+
+
+def _missed_db(point: StaticPoint, points: Sequence[StaticPoint]) -> float:
+    """By how much an extrapolated step misses surer ones of its level, where that is more than chance."""
+    if point.settled:
+        return 0.0
+    surer = [p for p in points if _key(p) == _key(point) and p.std_db < point.std_db]
+    missed = [(abs(point.gain_db - p.gain_db), float(np.hypot(point.std_db, p.std_db))) for p in surer]
+    return max((db for db, std in missed if db > MISSED_STDS * std), default=0.0)
 
 
 @dataclass(frozen=True)

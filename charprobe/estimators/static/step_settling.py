@@ -31,7 +31,10 @@ ONE_MORE = (
     9.0  # fall of chi squared by which one step speaks for a slower stage: three standard uncertainties
 )
 ROW, KEPT_UP = 5, 3.0  # steps in a row that speak for it together, and by how much each on average
-TAIL = 0.45  # share of a trace at its end that must be flat where no exponential fits the way there
+TAIL, SHORT = (
+    0.45,
+    0.3,
+)  # shares of a trace at its end of which one must be flat where no law fits the way there
 SLOWER_S = 3.0  # a slower stage still at work under the exponential may take this long
 
 
@@ -93,7 +96,7 @@ def judge_settling(
     distance allows for level-domain smoothers, and a straight line that shows under the exponential for a
     slower stage, which is then granted `SLOWER_S`; so is a motion that would count as over but is slower than
     its trace is long, beside one that is not over. Where neither fits, the gain gets there in a way of its
-    own, and has arrived if the last part of the trace is flat.
+    own, and has arrived if the last part of the trace is flat, as flat as what scatters there tells.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
@@ -111,13 +114,16 @@ def judge_settling(
     std = np.hypot(std, np.where(slow, SLOWER_S * (gain_db @ centred) / (centred @ centred), 0.0))
     late = edges_s[:-1] >= late_from_s - 1e-9
     if moving.any():
-        slope, lawless = _slower_stage(gain_db[moving], edges_s, std_db[moving])
+        slope, unlike_db = _slower_stage(gain_db[moving], edges_s, std_db[moving])
         std[moving] = np.hypot(std[moving], SLOWER_S * slope)
-        rest_db, rest_std = _at_rest(gain_db[moving], std_db[moving])
-        arrived = np.flatnonzero(moving)[lawless & (rest_std < SETTLED_DB / 2)]
-        ended = lawless & (rest_std < SETTLED_DB / 2)
-        remaining[arrived] = (rest_db - gain_db[moving][:, late].mean(axis=1))[ended]
-        std[arrived], moving[arrived] = rest_std[ended], False
+        which = np.flatnonzero(moving)
+        own_db = np.minimum(std_db, _late_scatter(gain_db))  # a kink on the way there adds to the other
+        for scatter_db, share, degree in ((own_db, SHORT, 2), (own_db, TAIL, 2), (std_db, TAIL, 1)):
+            rest_db, rest_std = _at_rest(_tail(gain_db[which], share), scatter_db[which], degree=degree)
+            ended = (unlike_db > scatter_db[which]) & (rest_std < SETTLED_DB / 2)
+            arrived = which[ended]
+            remaining[arrived] = (rest_db - gain_db[which][:, late].mean(axis=1))[ended]
+            std[arrived], moving[arrived] = rest_std[ended], False
     judged = std_db / np.sqrt(np.count_nonzero(late)) <= JUDGED_DB
     settled = judged & (~moving | (np.abs(remaining) + 2 * std <= SETTLED_DB))
     return StepSettling(moving, settled, remaining, std)
@@ -182,20 +188,37 @@ def _carried_on(
     return moving | carried, heading, np.where(carried, 0.0, unseen_db)
 
 
-def _at_rest(gain_db: Array, std_db: Array) -> tuple[Array, Array]:
-    """Mean of the last part of each trace, and how far that may lie from a rest; infinite where it moves."""
-    tail = gain_db[:, -max(4, round(TAIL * gain_db.shape[1])) :]
-    line = np.linspace(-0.5, 0.5, tail.shape[1])
-    change = tail @ line / (line @ line)
-    spread = std_db / np.sqrt(line @ line)
-    still = np.abs(change) < SIGNIFICANT * spread
-    return tail.mean(axis=1), np.where(still, np.hypot(change, spread), np.inf)
+def _late_scatter(gain_db: Array) -> Array:
+    """Scatter of one window late in each step and in its neighbours: a kink before that adds none."""
+    square = np.mean(np.diff(_tail(gain_db, TAIL), n=3, axis=1) ** 2, axis=1)
+    row = np.ones(min(ROW, square.size))
+    near = np.convolve(square, row, mode="same") / np.convolve(np.ones(square.size), row, mode="same")
+    return np.asarray(np.sqrt(near / 20.0))
 
 
-def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array, Flags]:
-    """Slope of the line under an exponential, in dB/s, 0 where none shows; and where neither fits."""
+def _tail(gain_db: Array, share: float) -> Array:
+    return gain_db[:, -max(4, round(share * gain_db.shape[1])) :]
+
+
+def _at_rest(tail_db: Array, std_db: Array, *, degree: int) -> tuple[Array, Array]:
+    """Mean of the last part of each trace, and how far that may lie from a rest; infinite where it moves.
+
+    It moves if a line through it runs, or with `degree` 2 also if it bends.
+    """
+    at = np.linspace(-0.5, 0.5, tail_db.shape[1])
+    square, still = np.zeros(std_db.size), np.full(std_db.size, True)
+    for shape in (at, at**2 - np.mean(at**2))[:degree]:
+        reach = np.ptp(shape) / (shape @ shape)
+        change, spread = reach * (tail_db @ shape), reach * std_db * np.sqrt(shape @ shape)
+        still &= np.abs(change) < SIGNIFICANT * spread
+        square += change**2 + spread**2
+    return tail_db.mean(axis=1), np.where(still, np.sqrt(square), np.inf)
+
+
+def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array, Array]:
+    """Slope of a line under the exponential, in dB/s, 0 where none shows; and scatter that neither fits."""
     middle = (edges_s[1:] + edges_s[:-1]) / 2
-    own_db, std_db = std_db, np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
+    std_db = np.hypot(std_db, INEXACT * np.ptp(gain_db, axis=1))
     tau = np.geomspace(SHORTEST, LONGEST, FINE * TIME_CONSTANTS) * float(edges_s[-1] - edges_s[0])
     decay = np.exp((middle[0] - middle) / tau[:, None])
     line = np.broadcast_to(middle - middle.mean(), decay.shape)
@@ -203,14 +226,14 @@ def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array,
     lined = np.stack([np.ones_like(decay), decay, line], axis=2)
     alone, _ = _best_of(plain, gain_db)
     under, slope = _best_of(lined, gain_db)
-    dof = middle.size - 4
-    lawless = under > (dof + UNLIKE * np.sqrt(2 * dof)) * own_db**2
+    dof = max(1, middle.size - 4)  # four windows fit whatever comes, and deny nothing
+    unlike_db = np.sqrt(under / (dof + UNLIKE * np.sqrt(2 * dof)))
     spoken = (alone - under) / std_db**2
     row = np.ones(min(ROW, spoken.size))
     kept_up = np.convolve(np.minimum(spoken, ONE_MORE), row, mode="same") > KEPT_UP * np.convolve(
         np.ones(spoken.size), row, mode="same"
     )
-    return np.where((spoken > ONE_MORE) | kept_up, np.abs(slope), 0.0), lawless
+    return np.where((spoken > ONE_MORE) | kept_up, np.abs(slope), 0.0), unlike_db
 
 
 def _best_of(bases: Array, gain_db: Array) -> tuple[Array, Array]:

@@ -21,12 +21,14 @@ Moved = tuple[Array, Array, list[Array]]
 Shape = Callable[[Array, Array], Moved]
 MovementKind = Literal["exponential", "straight", "two-stage", "other"]
 
+FINE = 2000  # points at which a law is asked when it does a share
 POINTS = 240  # points the fit sees, spread evenly over the logarithm of time
 UNLIKE = 4e-3  # share of the change that a model may miss without being called wrong
 WRONG = 0.03  # share of the change, rms, from which no model is said to describe the movement
 CLEARLY = 12.0  # BIC by which a richer model must win
 WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
-LIKE = 0.07  # share by which times that a law gives may miss those read off the trace
+LIKE = 0.07  # share by which times that a law gives may miss those read off the trace,
+STRETCH = 0.06  # and by which what lies between two of them, counted from its own hold, may be stretched
 APART = 2.5  # smallest ratio of two time constants that a recording can part
 SMALLEST_SHARE = 0.05  # of either stage
 LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
@@ -93,7 +95,7 @@ def classify_movement(
         Standard uncertainty of the gain after the edge, which the fit may move within.
     t63_s, t90_s : float, float or None
         Times for 63.2 and 90 % of the change: the first sets the scale, and no shape is said to describe the
-        movement that misses either by more than 7 %.
+        movement that misses either by more than 7 %, or an exponential one their ratio by more than 6 %.
 
     Notes
     -----
@@ -227,15 +229,21 @@ class _Movement:
         return _FittedShape(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
 
     def agrees(self, law: _FittedShape, times: Mapping[float, float]) -> bool:
-        """Tell whether a law does each share of the change when it was done, within `LIKE`."""
+        """Tell whether a law does each share of the change when it was done, within `LIKE` and `STRETCH`.
+
+        The rest it was fitted with may lie beyond the rest measured; its stretch is that of its own course.
+        """
         hold, unknowns, rest_db = law.fitted.values[0], law.fitted.values[1:-1], law.fitted.values[-1]
         scale = (self.before_db - rest_db) / (self.before_db - self.after_db)
-
-        def done(time_s: float) -> float:
-            u = np.array([max(time_s - hold, 0.0)])
-            return float(scale * (1 - law.shape(u, unknowns)[0][0]))
-
-        return all(done((1 - LIKE) * t) < share < done((1 + LIKE) * t) for share, t in times.items())
+        u = np.geomspace(1e-3, 10.0, FINE) * max(times.values())
+        done = 1 - law.shape(u, unknowns)[0]
+        told, pure = (np.interp(list(times), by * done, u) for by in (scale, 1.0))
+        own = np.array(list(times.values()))
+        since = np.maximum(own - hold, u[0])
+        stretch = (pure[-1] / pure[0]) / (since[-1] / since[0])
+        like = np.all(np.abs((told + hold) / own - 1) < LIKE)
+        # a knee rounds the end of a line
+        return bool(like and (law.shape is _straight or abs(math.log(stretch)) < math.log1p(STRETCH)))
 
 
 def _two_stages(simple: _FittedShape, two: _FittedShape, end_s: float, floor_db: float) -> bool:

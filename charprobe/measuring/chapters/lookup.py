@@ -24,6 +24,10 @@ class Reduction(Protocol):
     def unfinished_db(self) -> float:
         """How well the gain of a tone is known where steps up, as long as it, do not settle; else 0."""
 
+    @property
+    def slow_db(self) -> float:
+        """Standard uncertainty of a tone of 1 kHz for a store slower than tones; 0 where none shows."""
+
     def steepness_at(self, input_dbfs: float) -> float:
         """How many dB the settled gain rises by with each dB of level; 0 beyond the steps."""
 

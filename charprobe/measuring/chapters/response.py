@@ -12,6 +12,7 @@ from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import FEWEST_POINTS, ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
+from charprobe.measuring.chapters.static.references import moved_by_silence
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
@@ -148,7 +149,8 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         response, bypassed = own.relative_to(rig), True
         drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
-    moved, level_std_db = _moved(static, drive_dbfs), static.level_std_db if static is not None else 0.0
+    moved = _moved(static, drive_dbfs) or moved_by_silence(wet)
+    level_std_db = static.level_std_db if static is not None else 0.0
     steepness = 0.0 if static is None else static.steepness_at(drive_dbfs)
     return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness)
 

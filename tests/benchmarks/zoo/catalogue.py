@@ -7,6 +7,8 @@ from dataclasses import replace
 from tests.benchmarks.zoo.bent_compressors import BENT_COMPRESSORS
 from tests.benchmarks.zoo.compressors import COMPRESSORS
 from tests.benchmarks.zoo.foreign import FOREIGN
+from tests.benchmarks.zoo.mixed_controls import MIXED_CONTROLS
+from tests.benchmarks.zoo.mixed_paths import MIXED_PATHS
 from tests.benchmarks.zoo.odd_controls import ODD_CONTROLS
 from tests.benchmarks.zoo.odd_paths import ODD_PATHS
 from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
@@ -21,7 +23,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
     """Every stage; with a seed, those of our own making have parameters drawn around their usual ones."""
     makers = (
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
-        *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS),
+        *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long

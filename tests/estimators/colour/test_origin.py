@@ -64,8 +64,29 @@ def test_description_and_expectation_together(expected_dbc, left, origin):
     assert origins(rung(-10, LAGGING, h2=left[0], colour=left), expected_dbc=expected_dbc) == [origin]
 
 
-def test_a_third_harmonic_that_leads_the_crests_is_colour():
-    assert origins(rung(-10, 1e-3 * np.exp(-1.4j), colour=(0, 0))) == ["colour"]
+def test_a_third_harmonic_that_leads_the_crests_is_colour_unless_it_all_falls_with_frequency():
+    leading = 1e-3 * np.exp(-1.4j)
+    assert origins(rung(-10, leading, colour=(0, 5e-4))) == ["colour"]
+    # a detector of three poles turns its ripple as far; two levels tell by growing or not
+    assert origins(rung(-10, leading, colour=(0, 0))) == ["either"]
+
+
+@pytest.mark.parametrize(
+    ("slope", "h2", "origin"),
+    [
+        (0.0, 0j, "either"),  # a gain that gives back what it takes bends a wave as much at any level
+        (0.1, 0j, "colour"),
+        (-0.2, 0j, "colour"),  # a notch around zero
+        (0.0, 1e-3 + 0j, "colour"),
+    ],
+)
+def test_odd_harmonics_at_rest_that_no_level_changes_may_be_of_a_gain(slope, h2, origin):
+    def at(level_dbfs):
+        one = rung(level_dbfs, 1e-2 * 10 ** (slope * level_dbfs / 20), h2=h2, at_rest=True)
+        fit = replace(one.cell.fit, amplitudes=10 ** (level_dbfs / 20) * one.cell.fit.amplitudes)
+        return replace(one, cell=replace(one.cell, fit=fit))
+
+    assert set(origins(*(at(level) for level in (-40.0, -30.0, -20.0, -10.0)))) == {origin}
 
 
 def test_without_a_description_only_the_expectation_speaks():
@@ -75,7 +96,7 @@ def test_without_a_description_only_the_expectation_speaks():
 def test_ripple_of_a_gain_that_crests_raise_is_turned_round():
     falling = rung(-10, -LAGGING, colour=(0, 0))  # leads the crests of a reduction
     rising = replace(falling, reduction_db=-6.0)  # follows those of a gate
-    assert origins(falling) == ["colour"]
+    assert origins(falling) == ["either"]
     assert origins(rising) == ["ripple"]
 
 

@@ -85,6 +85,17 @@ def two_passes(rising_gain):
     return points(rising_gain, zero) + points(zero, zero, direction="falling")
 
 
+def test_an_extrapolated_step_is_no_better_known_than_by_what_it_misses_a_surer_one_by():
+    up, down, alone = points([-1.0, -1.2, -1.2], [0, 0, 0], [-10.0, -10.0, -13.0])
+    down, alone = (
+        replace(p, direction="falling", settled=False, remaining_db=0.5, std_db=0.05) for p in (down, alone)
+    )
+    marked = mark_points([up, down, alone])
+    assert [p.std_db for p in marked] == pytest.approx([1e-4, 0.2, 0.05])
+    near = replace(down, output_dbfs=-11.08)  # within two standard uncertainties
+    assert mark_points([up, near, alone])[1].std_db == 0.05
+
+
 def test_first_steps_on_their_way_back_from_what_was_played_before_are_left_out():
     recovery = -0.05 * np.exp(-0.4 / 0.6 * np.arange(LEVEL.size))
     given = two_passes(recovery)

@@ -108,3 +108,21 @@ def test_a_gain_that_creeps_to_the_crests_of_a_wave_is_not_called_nearer_than_it
     found = judge_settling(gain, edges_s=edges, std_db=np.full(12, noise_db), late_from_s=0.12, step_s=0.2)
     to_go = -left[edges[:-1] >= 0.12 - 1e-9].mean()
     assert np.all(np.abs(found.remaining_db - to_go) < 2 * found.remaining_std_db)
+
+
+def test_a_ramp_that_ends_well_before_the_step_has_arrived(rng):
+    # comes back from an overshoot in a straight line: neither law has such a kink
+    course = -0.08 * np.maximum(0.0, 1 - (MIDDLE_S - EDGES_S[0]) / 0.12)
+    gain_db = np.tile(course, (10, 1)) + rng.normal(0, 2e-4, (10, course.size))
+    verdict = judge(gain_db, np.full(10, 2e-3))  # the kink itself scatters windows by so much
+    assert verdict.settled.all()
+    error = late_mean(gain_db) + verdict.remaining_db
+    assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
+
+
+def test_a_turning_point_at_the_end_of_a_step_is_no_rest(rng):
+    turned = 0.3 * np.cos(
+        2 * np.pi * (MIDDLE_S - MIDDLE_S[-3]) / 0.4
+    )  # flat at its crest, 0.3 dB from its mean
+    gain_db = np.tile(turned, (10, 1)) + rng.normal(0, 2e-4, (10, turned.size))
+    assert not judge(gain_db, np.full(10, 2e-3)).settled.any()

@@ -130,3 +130,10 @@ def test_what_lets_go_the_faster_the_deeper_is_not_said_to_have_two_stages(times
         return 1 / ((1 + times_faster) * np.exp(t / slow_s) - times_faster)
 
     assert kind_of(left, rng, release_s=4.0).kind == "other"
+
+
+def test_an_exponential_that_would_go_on_beyond_the_rest_is_none(rng):
+    # heads for a tenth more than it has to go and stops on its way: t90 comes 1.92 times as late as t63
+    kind = kind_of(lambda t: np.maximum(0, 1.1 * np.exp(-t / 0.15) - 0.1), rng)
+    assert kind.kind == "other"
+    assert not isinstance(kind.tau_1, Quantity)

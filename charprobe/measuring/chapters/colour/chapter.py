@@ -103,11 +103,11 @@ def colour_chapter(
         return Chapter(entries, pairs.curves, words=pairs.words)
     rate_hz = float(wet.stimulus.rate_hz)
     splits = _splits(rungs, passage)
-    unfinished_db = static.unfinished_db if static is not None else 0.0
+    unfinished, slow = (static.unfinished_db, static.slow_db) if static is not None else (0.0, 0.0)
     if timing is not None and any(item.code == "history-dependent" for item in timing.health):
-        rungs, splits = _doubted(rungs, splits, share=REMEMBERS, gain_db=unfinished_db)
-    elif unfinished_db:
-        rungs, splits = _doubted(rungs, splits, share=UNFINISHED, gain_db=unfinished_db)
+        rungs, splits = _doubted(rungs, splits, share=REMEMBERS, gain_db=unfinished, slow_db=slow)
+    elif unfinished or slow:
+        rungs, splits = _doubted(rungs, splits, share=UNFINISHED, gain_db=unfinished, slow_db=slow)
     # worked out only where something ripples
     expected = expected_ripple(timing, static) if splits and timing is not None else None
     rungs = with_origins(
@@ -264,19 +264,24 @@ def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split,
 
 
 def _doubted(
-    rungs: Sequence[LevelRung], splits: Sequence[Split], *, share: float, gain_db: float
+    rungs: Sequence[LevelRung], splits: Sequence[Split], *, share: float, gain_db: float, slow_db: float
 ) -> tuple[list[LevelRung], tuple[Split, ...]]:
-    """Widen gains by `gain_db`, and ripple by a share of it: both change while a slow store fills."""
+    """Widen gains by `gain_db`, and ripple by a share of it: both change while a slow store fills.
+
+    What a store moves is how attack and release hold ripple in balance, which grows as the period: `slow_db`
+    is that of a tone of 1 kHz.
+    """
     told = {}
     for rung in rungs:
         split, ripple = split_of(splits, rung.cell), np.abs(rung.cell.ratios)
         if split is not None:
             ripple = np.abs(rung.cell.ratios - split.colour_at(rung.cell)[0])
         if not rung.at_rest:
+            lower = max(1.0, REFERENCE_HZ / rung.cell.tone.frequency_hz)
             told[id(rung.cell)] = dataclasses.replace(
                 rung.cell,
                 moving_stds=np.hypot(rung.cell.moving_stds, share * ripple),
-                path_std_db=math.hypot(rung.cell.path_std_db, gain_db),
+                path_std_db=math.hypot(rung.cell.path_std_db, gain_db, lower * slow_db),
             )
     rungs = [dataclasses.replace(rung, cell=told.get(id(rung.cell), rung.cell)) for rung in rungs]
     cells = [tuple(told.get(id(cell), cell) for cell in split.cells) for split in splits]

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.colour.harmonic_cell import HIGHEST
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.colour.transfer import Memory, Transfer, memory_signs, transfer_curve
 from charprobe.profile.entry import Table
@@ -41,7 +40,7 @@ def transfer(
     tuple
         The curve ``transfer`` (none if no harmonic shows beyond the bypass) and sentences about it.
     """
-    idle = [rung for rung in ladder if rung.at_rest and any(rung.shows(n) for n in range(2, HIGHEST + 1))]
+    idle = [rung for rung in ladder if rung.at_rest and rung.origin == "colour"]
     if not idle:
         return {}, ()
     rung = idle[-1]

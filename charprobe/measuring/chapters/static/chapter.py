@@ -14,6 +14,7 @@ from charprobe.estimators.static.readings import StaticReadings, local_slopes, r
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
+from charprobe.measuring.chapters.static.slow_store import slow_store_db
 from charprobe.measuring.chapters.static.steadiness import drift_of_pairs, health_of_drift, steadiness
 from charprobe.measuring.chapters.static.words import health_of, words_on
 from charprobe.placing.take import Take
@@ -111,12 +112,15 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
             moved = drift_of_pairs(wet, fit)
             own_db = moved.std_db if moved.kind else 0.0  # a curve must not bend to follow what drifted
             points = [axis.point(step) for step in fit.steps]
-            points = [replace(point, std_db=math.hypot(point.std_db, own_db)) for point in points]
+            slow_db = slow_store_db(wet, fit, drift_std_db=own_db)
+            points = [replace(point, std_db=math.hypot(point.std_db, own_db, slow_db)) for point in points]
             curve = fit_static_curve(points, axis_std_db=axis.gain_std_db)
             seen = steadiness(wet, fit, axis, curve)
             drift = moved if moved.kind and moved.std_db > seen.std_db else seen
             end_s = wet.capture_time_s(wet.stimulus.segments[-1].span.stop)
-            curve = replace(curve, drift_std_db=drift.std_db, take_std_db=drift.std_until_db(end_s))
+            curve = replace(
+                curve, drift_std_db=drift.std_db, take_std_db=drift.std_until_db(end_s), slow_db=slow_db
+            )
             measured.append(MeasuredSteps(segment, fit, axis, curve, drift))
     return measured
 

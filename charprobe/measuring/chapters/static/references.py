@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from charprobe.estimators.tone import fit_tone
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity
 
 SAME_TONE = 0.01  # of frequency, within which another tone has the gain of the steps
-SETTLED_FROM, GUARD_S = 0.3, 0.01  # share of a tone left out at its start, and time at its end
+SETTLED_FROM, GUARD_S = (0.3, 0.5, 0.7), 0.01  # shares of a tone left out at its start, and time at its end
+MOVES = 4.0  # standard uncertainties by which both halves of what is read must differ to leave more out
 MOST_STD_DB = 0.03  # of a level that is used
+MOVED_DB = 0.01  # by which silence had moved a gain, if so much of it comes back within a tone
 
 
 @dataclass(frozen=True)
@@ -34,10 +38,39 @@ def quiet_tones(take: Take, *, frequency_hz: float) -> tuple[QuietTone, ...]:
     return tuple(found)
 
 
+@once
+def moved_by_silence(take: Take) -> bool:
+    """Whether the gain under any of these tones begins elsewhere than it rests."""
+    tones = [tone for segment in held(take, Silence) for tone in segment.tones]
+    readings = [found for tone in tones if (found := list(_readings(take, tone)))]
+    return any(abs(found[0].value - found[-1].value) > MOVED_DB for found in readings)
+
+
 def _level(take: Take, tone: Tone) -> Quantity | None:
-    """Level of a tone; None where it is lost in noise or too short."""
-    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - GUARD_S * take.stimulus.rate_hz)
-    if cut.samples.size < (1 - SETTLED_FROM) * tone.length / 2 or not cut.samples.any():
+    """Level of a tone where it no longer moves, else near its end; None where it cannot be read."""
+    readings = list(_readings(take, tone))
+    return readings[-1] if readings else None
+
+
+def _readings(take: Take, tone: Tone) -> Iterator[Quantity]:
+    """Level of a tone with ever more of its start left out, until it no longer moves."""
+    end = tone.stop - GUARD_S * take.stimulus.rate_hz
+    for share in SETTLED_FROM:
+        begin = tone.start + share * tone.length
+        middle = (begin + end) / 2
+        whole, first, second = (
+            _read(take, tone, *part) for part in ((begin, end), (begin, middle), (middle, end))
+        )
+        if whole is None or first is None or second is None:
+            return
+        yield whole
+        if abs(first.value - second.value) < MOVES * math.hypot(first.std, second.std):
+            return
+
+
+def _read(take: Take, tone: Tone, begin: float, end: float) -> Quantity | None:
+    cut = take.cut(begin, end)
+    if cut.samples.size * cut.step < (end - begin) / 2 or not cut.samples.any():
         return None
     found = fit_tone(
         cut, frequency_hz=tone.frequency_hz, phase_origin=float(tone.start), orders=1, refine=True

@@ -39,6 +39,7 @@ FOLDS_SHARE, FOLDS_DB = 0.3, 6.0  # of the rate: what folds back is weaker than 
 BAND_FOLDS_DB = (
     2.0  # the same for a whole band: even noise leaves 4 dB less at those harmonics than in a band
 )
+RESTS_DB = 0.2  # of gain: a tone that is reduced by no more comes through a cell at rest
 NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
 STEADY_DB = 2.0
 REPEATS = 3.0  # times by which levels must differ more than repeats of one level
@@ -171,11 +172,11 @@ def _window(count: int) -> Array:
 def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
     """Judge the noise under steady tones: codes ``lossy-coded``, ``few-bits`` and ``rate-converted``.
 
-    A stage multiplies noise by the gain it has at a tone, or by less. Noise that sinks further under a loud
-    tone than the gain does, or rises with the tone, is that of a coder, which puts its errors where the tone
-    hides them. Noise that is that of rounding to 16 bits under every tone alike, while pauses are quieter, is
-    that of a stimulus played without dither. Lines that mirror a tone at another sampling rate are a rough
-    conversion's.
+    A stage multiplies noise by the gain it has at a tone, or by less; its cell may hiss the more it reduces.
+    Noise that sinks further under a loud tone than the gain does, or rises with the tone while no gain is
+    reduced, is that of a coder, which puts its errors where the tone hides them. Noise that is that of
+    rounding to 16 bits under every tone alike, while pauses are quieter, is that of a stimulus played without
+    dither. Lines that mirror a tone at another sampling rate are a rough conversion's.
     """
     if len(found) < FEWEST:
         return []
@@ -206,7 +207,7 @@ def _coded(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Heal
     floor_db = np.maximum(quiet_db, rounding_db(bits, take.stimulus.rate_hz))
     sunk_db = np.minimum(change, 0)[:, None] - (density - floor_db)
     risen_db = density - floor_db - np.maximum(change, 0)[:, None]
-    opened = gains > gains.max() - 2 * NEAR_TOP_DB
+    opened = change > -RESTS_DB
     quiet = levels <= np.percentile(levels, 25)  # where nothing is hidden yet, noise is that of the pauses
     hz = np.array([under.tone.frequency_hz for under in found])
     plain = np.array([under.beside_dbfs > under.harmonics_dbfs for under in found])

@@ -91,6 +91,28 @@ def test_what_a_path_does_to_a_sound_is_told_by_its_family(fault, code, says, st
     assert says in told.message
 
 
+def hissing(sound, rng):
+    """A compressor's capture with the hiss of its cell: -70 dBFS where all gain is taken, none at rest."""
+    size = 480
+    loudest = [
+        np.abs(each[:, 0][: len(each) // size * size]).reshape(-1, size).max(axis=1)
+        for each in (sound, recorded("plain-wire")[1])
+    ]
+    count = min(map(len, loudest))
+    out, played = (each[:count] for each in loudest)
+    ratio = np.where(played > 1e-3, out / np.maximum(played, 1e-9), 0.0)
+    lost = np.where(ratio > 0, 1 - ratio / ratio.max(), 0.0)
+    hiss = np.repeat(lost, size) * 10 ** (-70 / 20) / np.sqrt(2) * rng.standard_normal(count * size)
+    return sound + np.pad(hiss, (0, len(sound) - hiss.size))[:, None]
+
+
+def test_a_cell_that_hisses_the_more_it_reduces_is_no_coder_and_hides_none(rng):
+    noisy = hissing(recorded("feedforward-rms-hard")[1], rng)
+    assert told_of(noisy) == []
+    (told,) = told_of(apply_fault("lossy-coded", noisy, rate_hz=RATE_HZ))
+    assert told.code == "lossy-coded"
+
+
 def test_a_coder_that_hides_noise_below_the_tone_is_told():
     """A tone makes the coder drop what it hides: noise is lower under loud tones than in pauses."""
     clean = recorded("plain-wire")[1][:, 0]
