@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import get_args
 
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
@@ -13,19 +14,21 @@ from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
 from charprobe.replica.fitting.starts import answering_as
-from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
+from charprobe.replica.fitting.structures import Reads, Structure, cell_of, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
-from charprobe.replica.parts import Cell, Chain
+from charprobe.replica.parts import Cell, Chain, Domain
 from charprobe.values.arrays import Array
 from charprobe.values.one_thread import on_one_thread
 
+# what the detector reads by what is smoothed: one seldom leads to another in steps that each bring something
+_READ: tuple[tuple[Reads, bool], ...] = (
+    ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
+    ("average", True),
+)  # fmt: skip
 FIRST = (
-    Structure("envelope"),
-    Structure("mean square", averaged=True),
-    Structure("rectified"),
-    Structure("mean square", domain="level"),
-    Structure("rectified", domain="level in dB"),
-    Structure("mean square", averaged=True, domain="amplitude"),
+    *(Structure(reads, averaged, domain) for domain in get_args(Domain) for reads, averaged in _READ),
+    Structure("peak falling", averaged=True),
+    Structure("envelope", loop="feedback"),
     Structure("mean square", averaged=True, loop="feedback"),
 )
 ROUNDS = 4
@@ -34,7 +37,7 @@ SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
-BETTER = 0.97  # of the score: less is no step forward
+NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
 STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
@@ -221,11 +224,14 @@ def search(
         told(share[1])
 
     run(FIRST, first, (0.0, 0.25))
+    left: set[Structure] = set()
     for turn in range(ROUNDS):
         best = ranked()[0]
-        run(best.structure.neighbours(), best.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
-        if ranked()[0].held_out > BETTER * best.held_out or best.held_out < floor:
+        near = [one for one in ranked() if one.held_out <= NEAR * best.held_out and one.structure not in left]
+        if (turn and best.held_out < floor) or not near:
             break
+        left.add(near[0].structure)
+        run(near[0].structure.neighbours(), near[0].cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     calls = [(one, best.cell, heard, held_out) for one in best.structure.less() if one.sound]
     for again in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):

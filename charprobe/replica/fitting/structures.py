@@ -57,6 +57,10 @@ class Structure:
             False,
         )
         averages = self.reads in ("average", "mean square")
+        if self.reads == "average" and not self.averaged:
+            return False  # the bare rectifier at another threshold
+        if self.reads == "mean square" and not self.averaged and self.domain in ("level in dB", "reduction"):
+            return False  # so is a bare square, once in dB
         if self.domain == "amplitude" and (self.reads, self.averaged) != ("mean square", True):
             return False  # the same as "level", but for a mean of squares
         return (self.release == "one" or plain) and (
