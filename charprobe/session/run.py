@@ -226,8 +226,8 @@ def _measure_capture(waiting: Waiting, session: Session, bypass_hash: str, folde
         source = open_capture(waiting[0][0].capture)
     except CharprobeError as error:
         return [Outcome(part, None, str(error), measured=True) for part, _ in waiting]
-    with channels_apart(source) as apart:
-        return [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
+    apart = channels_apart(source)
+    return [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
 
 
 def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key: str) -> str:
@@ -287,7 +287,7 @@ def _judged_bypass(path: Path, sha256: str, stimulus: Stimulus, channel: int) ->
 @lru_cache(maxsize=KEPT_SOURCES)
 def _bypass(path: Path, sha256: str) -> Source:
     """Open a bypass once, so that what is known of its samples is known for all its channels."""
-    return open_capture(path)
+    return channels_apart(open_capture(path))
 
 
 def _own_recipe(session: Session) -> Recipe | None:

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import weakref
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from charprobe.files.sound.decoded import Decoded
+from charprobe.files.sound.frames import BLOCK_FRAMES
 from charprobe.files.sound.sample_codes import SINGLE
-from charprobe.files.sound.source import Pieces, Source
+from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 
-BLOCK = 1 << 16
 MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files
 
 
-@contextmanager
-def channels_apart(source: Source) -> Iterator[Source]:
+def channels_apart(source: Source) -> Source:
     """Read a capture once and hold its channels one after the other in a temporary file.
 
     Parameters
@@ -28,43 +27,45 @@ def channels_apart(source: Source) -> Iterator[Source]:
     source : Source
         Any capture.
 
-    Yields
-    ------
+    Returns
+    -------
     Source
         The same samples, to the last bit; `source` itself where there is one channel only, or too little
-        room for temporary files. The file is gone afterwards, even after a kill.
+        room for temporary files. The file goes with the last use of what is returned, even after a kill.
     """
     kind = np.dtype("<f4" if source.facts.subtype in SINGLE else "<f8")
     needed = kind.itemsize * source.channels * source.frames
     if source.channels < 2 or needed > MOST_OF_DISK * shutil.disk_usage(tempfile.gettempdir()).free:
-        yield source
-        return
-    with tempfile.TemporaryFile(prefix="charprobe-") as file:
-        samples = np.memmap(file, dtype=kind, mode="w+", shape=(source.channels, source.frames))
-        for start in range(0, source.frames, BLOCK):
-            block = source.read_frames(start, start + BLOCK)
-            samples[:, start : start + len(block)] = block.T
-        yield _Apart(source, samples)
+        return source
+    return _Apart(source, kind)
 
 
-class _Apart(Pieces):
-    def __init__(self, source: Source, samples: NDArray[np.floating]) -> None:
-        self._source, self._samples = source, samples
+class _Apart(Decoded):
+    def __init__(self, source: Source, kind: np.dtype[np.floating]) -> None:
+        self._source, self._kind = source, kind
         self.facts = source.facts
+        self._file = tempfile.TemporaryFile(prefix="charprobe-")  # noqa: SIM115  closed with its source
+        weakref.finalize(self, self._file.close)
+        for start in range(0, source.frames, BLOCK_FRAMES):
+            block = source.read_frames(start, start + BLOCK_FRAMES)
+            for channel, samples in enumerate(block.T):
+                self._file.seek(self._place(channel, start))
+                self._file.write(samples.astype(kind).data)
 
     @property
     def name(self) -> str:
         return self._source.name
 
-    def read(self, start: int, stop: int, channel: int) -> Array:
-        if not 0 <= channel < self.channels:
-            raise ValueError(f"channel {channel} of a source with channels 0 to {self.channels - 1}")
-        first, last = self._clipped(start, stop)
-        return np.array(self._samples[channel, first:last], dtype=np.float64)
+    def _place(self, channel: int, frame: int) -> int:
+        return self._kind.itemsize * (channel * self.frames + frame)
+
+    def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
+        first, last = self._block(number)
+        self._file.seek(self._place(channel, first))
+        return np.fromfile(self._file, self._kind, last - first)
 
     def read_frames(self, start: int, stop: int) -> Array:
-        first, last = self._clipped(start, stop)
-        return np.ascontiguousarray(self._samples[:, first:last].T, dtype=np.float64)
+        return self._source.read_frames(start, stop)
 
     def sha256(self) -> str:
         return self._hash

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.containers import ACCEPTED
+from charprobe.files.sound.decoded import Decoded
+from charprobe.files.sound.frames import BLOCK_FRAMES
 from charprobe.files.sound.sample_codes import (
     SINGLE,
     WrittenEncoding,
@@ -22,7 +24,7 @@ from charprobe.files.sound.sample_codes import (
     encode,
 )
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
-from charprobe.files.sound.source import FileFacts, MemoryCapture, Pieces, Source
+from charprobe.files.sound.source import FileFacts, MemoryCapture, Source
 from charprobe.files.sound.wav_header import (
     Encoding,
     LengthTold,
@@ -37,9 +39,6 @@ from charprobe.values.errors import SoundFileError
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav", "write_wav_blocks"]
 
 Value = TypeVar("Value", bound=np.floating)
-BLOCK_FRAMES = 1 << 16
-STRETCH_BLOCKS = 16  # that are decoded side by side: what is read within is handed out without a copy
-KEPT_STRETCHES = 8  # that a capture keeps: 3 minutes of one channel at 48 kHz, 67 MB
 
 _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
     "PCM_S8": ("pcm8", 8),
@@ -53,7 +52,7 @@ _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
 
 
 @dataclass(frozen=True)
-class Capture(Pieces):
+class Capture(Decoded):
     """A sound file on disk, read where asked and never changed; get one from `open_capture`.
 
     No handle stays open: a capture can be pickled, copied and read from several threads or processes. What
@@ -106,43 +105,10 @@ class Capture(Pieces):
             )
         return values
 
-    def read(self, start: int, stop: int, channel: int) -> Array:
-        """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""
-        first, last = self._clipped(start, stop)
-        if first == last or not 0 <= channel < self.channels:
-            return super().read(first, last, channel)
-        length = STRETCH_BLOCKS * BLOCK_FRAMES
-        parts = [
-            self._stretch(channel, number, max(0, first - begin), min(last - begin, length))
-            for number in range(first // length, (last - 1) // length + 1)
-            for begin in (number * length,)
-        ]
-        return parts[0] if len(parts) == 1 else np.concatenate(parts)
-
-    def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
-        """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""
-        kept: dict[tuple[int, int], _Stretch] = self.__dict__.setdefault("_kept", {})
-        begin = number * STRETCH_BLOCKS
-        stretch = kept.get((channel, number))
-        if stretch is None:
-            frames = min(STRETCH_BLOCKS * BLOCK_FRAMES, self.frames - begin * BLOCK_FRAMES)
-            stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
-            if len(kept) > KEPT_STRETCHES:
-                kept.pop(next(iter(kept)), None)
-        for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
-            if block not in stretch.decoded:
-                at = block * BLOCK_FRAMES
-                with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
-                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(channel, begin + block)
-                stretch.decoded.add(block)
-        values = stretch.values[start:stop]
-        values.flags.writeable = False
-        return values
-
     def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
-        first, last = self._clipped(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES)
+        first, last = self._block(number)
         if self.wav is None:
-            values = super().read(first, last, channel)
+            values = self.read_frames(first, last)[:, channel]
             return values.astype(np.float32) if self.facts.subtype in SINGLE else values
         self._check_unchanged()
         raw, encoding = self._stored(first, last), self.wav.encoding
@@ -166,14 +132,6 @@ class Capture(Pieces):
         self._check_unchanged()
         with opened(self.path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-@dataclass(frozen=True)
-class _Stretch:
-    """Room for some blocks of one channel, and which of them are decoded in it."""
-
-    values: Array
-    decoded: set[int]
 
 
 def open_capture(path: str | Path) -> Capture:

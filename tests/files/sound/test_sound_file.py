@@ -289,22 +289,6 @@ def test_damaged_library_files_open_or_give_a_message(tmp_path_factory, kind, at
         assert str(path) in str(error)
 
 
-def test_what_is_kept_of_a_channel_is_what_was_recorded(tmp_path, monkeypatch):
-    monkeypatch.setattr(audio, "BLOCK_FRAMES", 100)
-    monkeypatch.setattr(audio, "STRETCH_BLOCKS", 3)
-    monkeypatch.setattr(audio, "KEPT_STRETCHES", 2)
-    write_wav(tmp_path / "a.wav", NOISE, rate_hz=48_000, subtype="pcm24", force=False)
-    capture = open_capture(tmp_path / "a.wav")
-    whole = capture.read_frames(0, capture.frames)
-    for start, stop, channel in ((0, 3000, 1), (250, 310, 0), (250, 310, 2), (-5, 4000, 1), (99, 101, 1)):
-        np.testing.assert_array_equal(
-            capture.read(start, stop, channel), whole[max(0, start) : stop, channel]
-        )
-    with pytest.raises(ValueError, match="read-only"):  # what is kept is handed out as it is
-        capture.read(0, 100, 0)[:] = 0.0
-    assert len(pickle.dumps(capture)) < 2000
-
-
 def test_a_rate_that_no_recorder_has_is_refused_in_every_container(tmp_path):
     path = tmp_path / "a.flac"
     soundfile.write(path, np.zeros((1000, 1)), 48_000)

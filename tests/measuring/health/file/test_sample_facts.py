@@ -3,7 +3,7 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from charprobe.files.sound import sound_file
+from charprobe.files.sound import decoded
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.file.sample_facts import (
@@ -109,8 +109,8 @@ def test_only_tops_at_the_height_of_the_whole_channel_count():
 
 
 def test_memory_does_not_grow_with_length(tmp_path, monkeypatch):
-    monkeypatch.setattr(sound_file, "STRETCH_BLOCKS", 1)
-    monkeypatch.setattr(sound_file, "KEPT_STRETCHES", 8)  # half of what the shorter capture has
+    monkeypatch.setattr(decoded, "STRETCH_BLOCKS", 1)
+    monkeypatch.setattr(decoded, "KEPT_STRETCHES", 8)  # half of what the shorter capture has
     peaks = []
     for blocks in (16, 64):
         path = tmp_path / f"{blocks}.wav"

@@ -1,0 +1,70 @@
+"""What was decoded last of a source, kept and handed out as it is."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from charprobe.files.sound.frames import BLOCK_FRAMES
+from charprobe.files.sound.source import Pieces
+from charprobe.values.arrays import Array
+
+STRETCH_BLOCKS = 16  # that are decoded side by side: what is read within is handed out without a copy
+KEPT_STRETCHES = 8  # that a source keeps: 3 minutes of one channel at 48 kHz, 67 MB
+
+
+class Decoded(Pieces):
+    """A source decoded block by block, each channel for itself; what it hands out cannot be written to."""
+
+    @abstractmethod
+    def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
+        """Samples of one block of one channel, the last block shorter."""
+
+    def read(self, start: int, stop: int, channel: int) -> Array:
+        """Samples `start` to `stop` of one channel (from 0), clipped to what there is; shape (n,)."""
+        first, last = self._clipped(start, stop)
+        if first == last or not 0 <= channel < self.channels:
+            return super().read(first, last, channel)
+        length = STRETCH_BLOCKS * BLOCK_FRAMES
+        number = first // length
+        parts = []
+        while first < last:
+            begin, upto = number * length, min(last, (number + 1) * length)
+            parts.append(self._stretch(channel, number, first - begin, upto - begin))
+            first, number = upto, number + 1
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+    def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
+        """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""
+        kept: dict[tuple[int, int], _Stretch] = self.__dict__.setdefault("_kept", {})
+        begin = number * STRETCH_BLOCKS
+        stretch = kept.get((channel, number))
+        if stretch is None:
+            frames = min(STRETCH_BLOCKS * BLOCK_FRAMES, self.frames - begin * BLOCK_FRAMES)
+            stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
+            if len(kept) > KEPT_STRETCHES:
+                kept.pop(next(iter(kept)), None)
+        for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
+            if block not in stretch.decoded:
+                at = block * BLOCK_FRAMES
+                with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
+                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(channel, begin + block)
+                stretch.decoded.add(block)
+        values = stretch.values[start:stop]
+        values.flags.writeable = False
+        return values
+
+    def _block(self, number: int) -> tuple[int, int]:
+        """First and last frame of a block."""
+        return self._clipped(number * BLOCK_FRAMES, (number + 1) * BLOCK_FRAMES)
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Room for some blocks of one channel, and which of them are decoded in it."""
+
+    values: Array
+    decoded: set[int]
