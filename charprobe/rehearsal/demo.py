@@ -106,7 +106,7 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     length = laid_out(recipe, RATE_HZ).length
     check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
     with may_start_over(folder, force=force) as replaced:
-        bench = get_reusable_executor(max_workers=1)  # starts while the stimulus is made
+        bench = get_reusable_executor(max_workers=1, timeout=None)  # starts while the stimulus is made
         try:
             return _run(bench, folder, recipe, replaced, progress)
         finally:
