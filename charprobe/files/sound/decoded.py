@@ -12,8 +12,8 @@ from charprobe.files.sound.frames import BLOCK_FRAMES
 from charprobe.files.sound.source import Pieces
 from charprobe.values.arrays import Array
 
-STRETCH_BLOCKS = 16  # that are decoded side by side: what is read within is handed out without a copy
-KEPT_STRETCHES = 8  # that a source keeps: 3 minutes of one channel at 48 kHz, 67 MB
+KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps: 3 minutes of one at 48 kHz, 67 MB
+STRETCH_FRAMES = 1 << 20  # that are decoded side by side of a longer channel; a shorter one is one stretch
 
 
 class Decoded(Pieces):
@@ -28,7 +28,7 @@ class Decoded(Pieces):
         first, last = self._clipped(start, stop)
         if first == last or not 0 <= channel < self.channels:
             return super().read(first, last, channel)
-        length = STRETCH_BLOCKS * BLOCK_FRAMES
+        length = self._stretch_frames
         number = first // length
         parts = []
         while first < last:
@@ -37,21 +37,28 @@ class Decoded(Pieces):
             first, number = upto, number + 1
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
+    @property
+    def _stretch_frames(self) -> int:
+        """Frames of a stretch: within one, what is read is handed out without a copy."""
+        return self.frames if self.frames <= KEPT_FRAMES else STRETCH_FRAMES
+
     def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
         """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""
         kept: dict[tuple[int, int], _Stretch] = self.__dict__.setdefault("_kept", {})
-        begin = number * STRETCH_BLOCKS
+        begin = number * self._stretch_frames
         stretch = kept.get((channel, number))
         if stretch is None:
-            frames = min(STRETCH_BLOCKS * BLOCK_FRAMES, self.frames - begin * BLOCK_FRAMES)
+            frames = min(self._stretch_frames, self.frames - begin)
             stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
-            if len(kept) > KEPT_STRETCHES:
+            if len(kept) * self._stretch_frames > KEPT_FRAMES:
                 kept.pop(next(iter(kept)), None)
         for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
             if block not in stretch.decoded:
                 at = block * BLOCK_FRAMES
                 with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
-                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(channel, begin + block)
+                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(
+                        channel, begin // BLOCK_FRAMES + block
+                    )
                 stretch.decoded.add(block)
         values = stretch.values[start:stop]
         values.flags.writeable = False

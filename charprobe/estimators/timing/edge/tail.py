@@ -96,7 +96,7 @@ def _fitted(law: Law, start: float, t: Array, g: Array, s: Array, *, at_s: float
     def at(p: Array) -> Place:
         """The misfit with the rest and size that make it least, and its slopes without what these take."""
         log_tau, bend = p.tolist()
-        rows = np.stack(law.left(since / math.exp(log_tau), bend))
+        rows = np.array(law.left(since / math.exp(log_tau), bend))
         rows -= ((rows @ weights) / total)[:, None]
         heavy = rows * weights
         of_left, of_log_tau, of_bend = (heavy @ rows.T).tolist()

@@ -50,18 +50,21 @@ def _period_mean(rows: Array, period: float) -> Array:
     """Mean of each row over one period about each point, of the line through them; ends are not right."""
     whole = math.floor(period / 2)
     part, reach = period / 2 - whole, whole + 2
-    return np.stack([_mean_of_line(row, whole, part, reach) for row in rows]) / period
+    return _mean_of_line(rows, whole, part, reach) / period
 
 
-def _mean_of_line(row: Array, whole: int, part: float, reach: int) -> Array:
-    """Integral of the line through points over `whole` points and a part of one on either side of each."""
+def _mean_of_line(rows: Array, whole: int, part: float, reach: int) -> Array:
+    """Integral of the lines through points over `whole` points and a part of one on either side of each."""
     ahead, behind = np.arange(-reach, 0), np.arange(1, reach + 1)
-    line = np.concatenate([row[0] + ahead * (row[1] - row[0]), row, row[-1] + behind * (row[-1] - row[-2])])
-    total = np.cumsum(line)
+    first, second, last_but_one, last = (rows[:, at, None] for at in (0, 1, -2, -1))
+    line = np.concatenate(
+        [first + ahead * (second - first), rows, last + behind * (last - last_but_one)], axis=1
+    )
+    total = np.cumsum(line, axis=1)
 
     def around(values: Array, by: int) -> Array:
         """Values so many points from each one."""
-        return values[reach + by : reach + by + row.size]
+        return values[:, reach + by : reach + by + rows.shape[1]]
 
     sums = around(total, whole) - around(total, -whole - 1)  # of the points wholly inside
     sums += part**2 / 2 * (around(line, whole + 1) + around(line, -whole - 1))

@@ -144,7 +144,7 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
             per_sample = tone.frequency_hz / cut.rate_hz
             first = per_sample * (piece.start - tone.start) + tone.phase_rad / (2 * np.pi)
             wave = phasor(first, per_sample * cut.step, piece.samples.size)
-            basis = np.stack([wave.real, -wave.imag, np.ones(wave.size)])
+            basis = np.array([wave.real, -wave.imag, np.ones(wave.size)])
             fitted = np.linalg.solve(basis @ basis.T, basis @ piece.samples)
             re, im, _ = fitted
             rest = float(np.mean((piece.samples - fitted @ basis) ** 2))

@@ -185,9 +185,11 @@ class _Tally:
 
     def _look_for_wraps(self, samples: Array, start: int, peak: float) -> None:
         """Note where the waveform jumps by twice the peak against its slope, which goes on behind it."""
+        if peak < max(LEAST_CEILING, NEAR * self.peak):
+            return
         step = np.diff(samples)
         places = np.flatnonzero(np.abs(step[2:-2]) > JUMP * peak) + 2
-        if not places.size or peak < max(LEAST_CEILING, NEAR * self.peak):
+        if not places.size:
             return
         earlier, before, jump, after, later = (step[places + n] for n in (-2, -1, 0, 1, 2))
         way = -np.sign(jump)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -108,8 +109,8 @@ def _even_sums(samples: Array, first_turns: float, turns_per_sample: float, edge
     count = np.diff(edges)
     least = int(count.min())
     rows = np.lib.stride_tricks.sliding_window_view(samples, least)[edges[:-1]]
-    inside = phasor(0.0, turns_per_sample, least + 1)
-    products = rows @ np.stack([np.ones(least), inside.real[:-1], inside.imag[:-1]], axis=1)
+    inside, basis = _block_of(turns_per_sample, least)
+    products = rows @ basis
     more = np.where(count > least, samples[edges[:-1] + least], 0.0)  # blocks are as long, or one longer
     once = np.exp(2j * np.pi * ((first_turns + turns_per_sample * edges) % 1.0))
     twice = once * once
@@ -118,6 +119,13 @@ def _even_sums(samples: Array, first_turns: float, turns_per_sample: float, edge
         np.diff(at) / (np.exp(2j * np.pi * n * turns_per_sample) - 1) for n, at in ((1, once), (2, twice))
     )
     return _Sums(count, products[:, 0] + more, of_once, of_twice, sound)
+
+
+@lru_cache(maxsize=64)
+def _block_of(turns_per_sample: float, count: int) -> tuple[Complex, Array]:
+    """A carrier over so many samples and the next, and one, its cosine and its sine; not to be changed."""
+    wave = phasor(0.0, turns_per_sample, count + 1)
+    return wave, np.stack([np.ones(count), wave.real[:-1], wave.imag[:-1]], axis=1)
 
 
 def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:

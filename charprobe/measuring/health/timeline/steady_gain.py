@@ -139,7 +139,7 @@ def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
         return None
     per_sample = tone.frequency_hz / rate_hz
     wave = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, cut.samples.size)
-    basis = np.stack([wave.real, wave.imag, np.ones(wave.size)])
+    basis = np.array([wave.real, wave.imag, np.ones(wave.size)])
     fitted = np.linalg.solve(basis @ basis.T, basis @ cut.samples)
     size = float(np.hypot(fitted[0], fitted[1]))
     rest = float(np.std(cut.samples - fitted @ basis))

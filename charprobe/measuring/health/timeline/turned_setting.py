@@ -119,7 +119,7 @@ def _played(take: Take, tone: Tone, *, later: bool) -> _Played | None:
         return None
     per_sample = tone.frequency_hz / rate_hz
     wave = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, 2 * half)
-    basis = np.stack([wave.real, wave.imag, np.ones(2 * half)])
+    basis = np.array([wave.real, wave.imag, np.ones(2 * half)])
     sizes, rest = [], 0.0
     for part in (slice(0, half), slice(half, 2 * half)):
         of, sound = basis[:, part], cut.samples[: 2 * half][part]
