@@ -40,3 +40,20 @@ def recognise(source: Source, channel: int) -> Stimulus:
         f"take {reading.take}, which is none of the shipped ones in this version. Name its cue sheet with "
         "--stimulus. File kept"
     )
+
+
+def recognise_any(source: Source) -> Stimulus:
+    """Return what `recognise` reads from the first channel that says it: all heard one stimulus at once.
+
+    Raises
+    ------
+    AlignmentError
+        Of the first channel, if none says it.
+    """
+    errors = []
+    for channel in range(source.channels):
+        try:
+            return recognise(source, channel)
+        except AlignmentError as error:
+            errors.append(error)
+    raise errors[0]

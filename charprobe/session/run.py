@@ -21,7 +21,7 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.files.sound.source import Source
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
-from charprobe.placing.recognise import recognise
+from charprobe.placing.recognise import recognise_any
 from charprobe.placing.why_not_found import find_ident
 from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
@@ -311,7 +311,7 @@ def _stimulus(source: Source, session: Session, channel: int) -> Stimulus:
         reading = find_ident(source, min(channel, source.channels) - 1)
         named = reading is not None and own.hash.startswith(reading.recipe_hash_prefix)
         return lay_out(own, rate_hz=source.rate_hz, take=reading.take if reading and named else 1)
-    found = recognise(source, channel - 1)
+    found = source.once(recognise_any)
     if found.recipe.name != session.recipe:
         raise SessionError(
             f"{source.name}: the sound says recipe {found.recipe.name!r}, the session {session.recipe!r}. "

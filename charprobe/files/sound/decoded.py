@@ -13,7 +13,7 @@ from charprobe.files.sound.source import Pieces
 from charprobe.values.arrays import Array
 
 KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps: 3 minutes of one at 48 kHz, 67 MB
-STRETCH_FRAMES = 1 << 20  # that are decoded side by side of a longer channel; a shorter one is one stretch
+STRETCH_FRAMES = 1 << 20  # that are decoded side by side where there are more; else a channel is one stretch
 
 
 class Decoded(Pieces):
@@ -40,7 +40,7 @@ class Decoded(Pieces):
     @property
     def _stretch_frames(self) -> int:
         """Frames of a stretch: within one, what is read is handed out without a copy."""
-        return self.frames if self.frames <= KEPT_FRAMES else STRETCH_FRAMES
+        return self.frames if self.channels * self.frames <= KEPT_FRAMES else STRETCH_FRAMES
 
     def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
         """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""

@@ -12,8 +12,8 @@ from charprobe.files.sound.sound_file import open_capture, write_wav
 def test_what_is_kept_of_a_channel_is_what_was_recorded(tmp_path, monkeypatch, rng):
     sound = rng.uniform(-1, 1, (3000, 3))
     monkeypatch.setattr(decoded, "BLOCK_FRAMES", 100)
-    monkeypatch.setattr(decoded, "STRETCH_BLOCKS", 3)
-    monkeypatch.setattr(decoded, "KEPT_STRETCHES", 2)
+    monkeypatch.setattr(decoded, "STRETCH_FRAMES", 300)
+    monkeypatch.setattr(decoded, "KEPT_FRAMES", 600)
     write_wav(tmp_path / "a.wav", sound, rate_hz=48_000, subtype="pcm24", force=False)
     capture = open_capture(tmp_path / "a.wav")
     whole = capture.read_frames(0, capture.frames)

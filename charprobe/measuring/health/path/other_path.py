@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Set
+from functools import lru_cache
 
 import numpy as np
 
@@ -131,14 +133,28 @@ def _bands_db(take: Take) -> tuple[Array, Array] | None:
     if not segments:
         return None
     rate_hz, cut = take.stimulus.rate_hz, take.segment(segments[0])
-    played = segments[0].spec.at((cut.position() - segments[0].span.start) / rate_hz)
-    size = fast_length(played.size)
-    count = int(PER_OCTAVE * np.log2(TO_SHARE * rate_hz / FROM_HZ))
-    edges_hz = FROM_HZ * 2 ** (np.arange(count + 1) / PER_OCTAVE)
-    bins = np.round(np.append(edges_hz, REFERENCE_HZ) * size / rate_hz).astype(int)
+    edges_hz = _edges_hz(rate_hz)
+    size = fast_length(cut.samples.size)
     heard, wanted = (
-        np.add.reduceat(np.abs(np.fft.rfft(each, size)) ** 2, bins)[:-1]
-        for each in (finite(cut.samples), played)
+        _powers(finite(cut.samples), size, rate_hz),
+        _played_powers(segments[0].spec, size, rate_hz),
     )
     gain_db = 10 * np.log10(np.maximum(heard, 1e-30) / np.maximum(wanted, 1e-30))
-    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[:count] - gain_db[count + 1]
+    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - gain_db[edges_hz.size]
+
+
+def _edges_hz(rate_hz: int) -> Array:
+    count = int(PER_OCTAVE * np.log2(TO_SHARE * rate_hz / FROM_HZ))
+    return np.asarray(FROM_HZ * 2 ** (np.arange(count + 1) / PER_OCTAVE))
+
+
+def _powers(samples: Array, size: int, rate_hz: int) -> Array:
+    """Powers from edge to edge, above the last one, and from the reference up."""
+    bins = np.round(np.append(_edges_hz(rate_hz), REFERENCE_HZ) * size / rate_hz).astype(int)
+    return np.asarray(np.add.reduceat(np.abs(np.fft.rfft(samples, size)) ** 2, bins)[:-1])
+
+
+@lru_cache(maxsize=8)
+def _played_powers(spec: Sweep, size: int, rate_hz: int) -> Array:
+    """The same of a sweep as it was played: where a capture's samples fall on it has no bearing."""
+    return _powers(spec.at(np.arange(math.ceil(spec.length_s * rate_hz)) / rate_hz), size, rate_hz)

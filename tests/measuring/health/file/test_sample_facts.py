@@ -109,8 +109,10 @@ def test_only_tops_at_the_height_of_the_whole_channel_count():
 
 
 def test_memory_does_not_grow_with_length(tmp_path, monkeypatch):
-    monkeypatch.setattr(decoded, "STRETCH_BLOCKS", 1)
-    monkeypatch.setattr(decoded, "KEPT_STRETCHES", 8)  # half of what the shorter capture has
+    monkeypatch.setattr(decoded, "STRETCH_FRAMES", decoded.BLOCK_FRAMES)
+    monkeypatch.setattr(
+        decoded, "KEPT_FRAMES", 8 * decoded.BLOCK_FRAMES
+    )  # half of what the shorter capture has
     peaks = []
     for blocks in (16, 64):
         path = tmp_path / f"{blocks}.wav"
