@@ -32,6 +32,7 @@ from charprobe.simulation.devices.dynamics.feedback_compressor import FeedbackCo
 from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.stimulus.recipe import Recipe, load_recipe, parse_recipe
 from charprobe.stimulus.render import lay_out, render
+from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Z95
 from tests.benchmarks.replica_family import draw_device
@@ -93,6 +94,16 @@ def recipe_called(name: str) -> Recipe:
     return parse_recipe(text.replace('name = "quick"', 'name = "short"') + PROGRAMME, source="short")
 
 
+def recorded(through: Array, played: Array, *, rate_hz: int) -> tuple[MemoryCapture, MemoryCapture]:
+    """Capture and bypass, `DOWN_DB` at the recorder."""
+    recorder = Recorder(noise_dbfs=-110.0)
+    wet, dry = (
+        recorder.record(10 ** (DOWN_DB / 20) * sound, rate_hz=rate_hz, seed=number)
+        for number, sound in enumerate((through, played))
+    )
+    return MemoryCapture(wet, rate_hz=rate_hz), MemoryCapture(dry, rate_hz=rate_hz, name="bypass")
+
+
 def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
     """Capture and fit one device."""
     name, rate_hz = job
@@ -114,20 +125,10 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
         kind = _in_words(device)
     else:
         through = stages()[name].process(played, rate_hz).sound
-    recorder = Recorder(noise_dbfs=-110.0)
-    wet, dry = (
-        recorder.record(10 ** (DOWN_DB / 20) * sound, rate_hz=rate_hz, seed=number)
-        for number, sound in enumerate((through, played))
-    )
+    wet, dry = recorded(through, played, rate_hz=rate_hz)
     began = time.process_time()
     try:
-        fit = fit_replica(
-            MemoryCapture(wet, rate_hz=rate_hz),
-            stimulus,
-            bypass=MemoryCapture(dry, rate_hz=rate_hz, name="bypass"),
-            channel=1,
-            setting=name,
-        )
+        fit = fit_replica(wet, stimulus, bypass=dry, channel=1, setting=name)
     except CharprobeError as error:
         return Row(
             name,

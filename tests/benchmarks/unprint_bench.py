@@ -1,8 +1,8 @@
 """How close an unprinted take comes to the dry one, how often its bound holds, what it costs.
 
-``python -m tests.benchmarks.unprint_bench [--part accuracy wrong shapes cost] --write``; `--draws` for other numbers of
-slightly wrong replicas, `--minutes` for the length of the take that is timed. Takes are printed by the simulated compressors, which share no code with the
-replicas that take them back.
+``python -m tests.benchmarks.unprint_bench [--part accuracy wrong shapes foreign cost] --write``; `--draws` for other numbers of
+slightly wrong replicas, `--minutes` for the length of the take that is timed. Takes are printed by simulated compressors, which share no code with the
+replicas that take them back, and by effects that are not ours, whose replicas are fitted to a capture first.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from charprobe.files.sound.sound_file import open_capture, write_wav, write_wav_blocks
+from charprobe.replica.fitting.fit import fit_replica
 from charprobe.replica.flat import value_at, with_values
 from charprobe.replica.model import SCHEMA, Posterior, Proof, Replica
 from charprobe.replica.parts import UNLIMITED_DB, Bend, Cell, Chain, Colour, Detector, Smoothing
@@ -27,8 +28,11 @@ from charprobe.replica.unprint import Unprinted, unprint
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend as TrueBend
 from charprobe.stimulus.kinds.material import Material, generate
+from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ReplicaError
+from tests.benchmarks.replica_bench import DOWN_DB, recipe_called, recorded
 from tests.benchmarks.written import write_section
+from tests.benchmarks.zoo.catalogue import stages
 
 RATE, SECONDS, NOISE_DBFS, WINDOW = 48_000, 8.0, -110.0, 12_000
 Printed = Callable[[np.ndarray, np.random.Generator], np.ndarray]
@@ -46,6 +50,9 @@ PLACES = (
 )  # fmt: skip
 KINDS: tuple[Material, ...] = ("music", "speech", "drums", "plucked", "sustained")
 AHEAD_DBFS = -80.0  # noise of a microphone ahead of the stage
+TAKEN_BACK = (
+    "ffmpeg-acompressor-1", "cmt-compress-rms-1", "sox-compand-1", "swh-sc4m-1", "tap-dynamics-1", "ffmpeg-compand-1",
+)  # fmt: skip
 LOGARITHMIC = (False, False, False, True, True, False)
 
 
@@ -255,6 +262,42 @@ def shapes(folder: Path) -> Iterator[str]:
         yield f"| {name} | {shown} | {3 - len(errors)} of 3{': ' + said if said else ''} |"
 
 
+def foreign(folder: Path) -> Iterator[str]:
+    """Takes printed by processors that are not ours, taken back by replicas fitted to a capture of each."""
+    yield "| processor | proof of the fit | printed misses | off: band, voice, drums | stated | bound holds | refused |"
+    yield "|---|---|---|---|---|---|---|"
+    stimulus, down = lay_out(recipe_called("short"), rate_hz=RATE, take=1), 10 ** (DOWN_DB / 20)
+    played = render(stimulus)
+    for name in TAKEN_BACK:
+        stage = stages()[name]
+        wet, bypass = recorded(stage.process(played, RATE).sound, played, rate_hz=RATE)
+        replica = fit_replica(wet, stimulus, bypass=bypass, channel=1, setting=name).replica
+        misses, errors, stated, held, said = [], [], [], [], ""
+        for draw, kind in enumerate(("music", "speech", "drums")):
+            rng = np.random.default_rng([6, draw])
+            dry = generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng)
+            dry = dry + 10 ** (AHEAD_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
+            out = down * stage.process(dry, RATE).sound
+            out = out + 10 ** (NOISE_DBFS / 20) / np.sqrt(2) * rng.standard_normal(out.size)
+            write_wav(folder / "printed.wav", out, rate_hz=RATE, subtype="float32", force=True)
+            try:
+                made, error, share = taken_back(replica, folder, down * dry)
+            except ReplicaError as refused:
+                said = str(refused).split(": ", 1)[-1].removesuffix(". Nothing was written")
+                continue
+            misses.append(f"{made.printed_db:.0f}")
+            errors.append(f"{error:.0f}")
+            stated.append(f"{made.error_db:.0f}")
+            held.append(share)
+        columns = [", ".join(one) + " dB" * bool(one) for one in (misses, errors, stated)]
+        holds = f"{100 * np.mean(held):.0f} %" if held else ""
+        yield (
+            f"| {name} | {replica.proofs[0].residual_db:.0f} dB | {' | '.join(columns)} | {holds} | "
+            f"{3 - len(errors)} of 3{': ' + said if said else ''} |"
+        )
+    yield f"\nNoise of {AHEAD_DBFS:.0f} dBFS lies ahead of every processor, {NOISE_DBFS:.0f} dBFS behind it; recipe `short`, with search."
+
+
 def cost(minutes: float, folder: Path) -> Iterator[str]:
     sizes = np.linspace(0.1, 1.0, 10)
     bent = {"amplitude": sizes, "odd_db": -2 * sizes**2, "even_db": 0.2 * sizes}
@@ -289,6 +332,10 @@ PARTS: dict[str, tuple[str, Callable[[Path, argparse.Namespace], Iterator[str]]]
     "accuracy": ("Taking a printed take back", lambda folder, asked: accuracy(asked.draws, folder)),
     "wrong": ("With a replica of another setting", lambda folder, _: wrong(folder)),
     "shapes": ("Stages of other shapes taken back", lambda folder, _: shapes(folder)),
+    "foreign": (
+        "Takes of processors that are not ours, from capture to dry",
+        lambda folder, _: foreign(folder),
+    ),
     "cost": ("What taking back costs", lambda folder, asked: cost(asked.minutes, folder)),
 }
 

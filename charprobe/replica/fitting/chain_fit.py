@@ -14,7 +14,7 @@ from charprobe.replica.filters import taps
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
 from charprobe.replica.fitting.filter_fit import Linear, alike, fit_filter
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
-from charprobe.replica.fitting.least_squares import Effort
+from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT, Fitted, fit_side_by_side, search
 from charprobe.replica.fitting.stretches import Stretch, stretches_of
@@ -111,10 +111,11 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: To
     bare = _makeup_only(sounds.fit)
     plain = _score(bare, NONE, sounds.held_out, pair.rate_hz)
     found, kind = [], "gain"
-    colour = _coloured(bare, ("behind",), sounds, pair.rate_hz)
+    rest = Cell(makeup_db=first.makeup_db)  # a curve is as steep as the gain at rest where it is not bent
+    colour = _coloured(rest, ("behind",), sounds, pair.rate_hz)
     told(0.1)
     if colour.amplitude:
-        bare, kind = _makeup_only(_bent(sounds.fit, colour)), "colour"
+        bare, kind = _makeup_ahead(rest, colour, sounds.fit, pair.rate_hz), "colour"
     plain = min(plain, _score(bare, colour, sounds.held_out, pair.rate_hz))
     if plain > floor:
         found = searched(first, sounds)
@@ -214,6 +215,18 @@ def _makeup_only(heard: Heard) -> Cell:
     return Cell(makeup_db=float(np.clip(20 * np.log10(max(abs(ratio), 1e-4)), -79, 79)))
 
 
+def _makeup_ahead(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> Cell:
+    """The cell with the make-up that meets the sound best ahead of a colour."""
+
+    def predict(rows: Array) -> Array:
+        return np.stack([through(Cell(makeup_db=row[0]), colour, heard, rate_hz) for row in rows])
+
+    knob = Knob(("cell.makeup_db",), -79, 79, step=0.01)
+    start = np.array([cell.makeup_db])
+    found = solve(predict, heard.target, heard.weight, heard.block, (knob,), start, effort=COLOUR)
+    return Cell(makeup_db=float(found.values[0]))
+
+
 def _score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> float:
     made = through(cell, colour, heard, rate_hz)
     return float(np.sqrt(np.mean(((heard.target - made) * heard.weight) ** 2)))
@@ -263,7 +276,8 @@ def _refit(
 
 def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:
     """Of those that explain the stage as well as the best, the one with the fewest numbers."""
-    enough = max(ALIKE * found[0].held_out, floor)
+    best = found[0].held_out
+    enough = max(ALIKE * best, min(AT_NOISE * best, floor))
     alike = [one for one in found if one.held_out <= enough]
     return min(alike, key=lambda one: (len(one.knobs), one.held_out))
 

@@ -14,7 +14,7 @@ from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
 from charprobe.replica.fitting.starts import answering_as
-from charprobe.replica.fitting.structures import Reads, Structure, cell_of, knobs_of
+from charprobe.replica.fitting.structures import Reads, Structure, cell_of, joined, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain, Domain
 from charprobe.values.arrays import Array
@@ -233,7 +233,9 @@ def search(
         left.add(near[0].structure)
         run(near[0].structure.neighbours(), near[0].cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
-    calls = [(one, best.cell, heard, held_out) for one in best.structure.less() if one.sound]
+    plainer = [one for one in best.structure.less() if one.sound]
+    starts = dict.fromkeys((best.cell, joined(best.cell)))
+    calls = [(one, like, heard, held_out) for one in plainer for like in starts]
     for again in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):
         before = known.get(again.structure, again)
         known[again.structure] = min(again, before, key=lambda one: one.held_out)

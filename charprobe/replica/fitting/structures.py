@@ -158,6 +158,21 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
     )
 
 
+def joined(cell: Cell) -> Cell:
+    """The cell with one bend in place of two that turn the same way, as steep above them both."""
+    if len(cell.bends) < 2 or cell.bends[0].slope * cell.bends[1].slope <= 0:
+        return cell
+    first, second = cell.bends
+    slope, apart_db = first.slope + second.slope, second.threshold_dbfs - first.threshold_dbfs
+    one = replace(
+        first,
+        threshold_dbfs=first.threshold_dbfs + apart_db * second.slope / slope,
+        slope=slope,
+        knee_db=min(50.0, max(first.knee_db, abs(apart_db))),
+    )
+    return replace(cell, bends=(one,))
+
+
 def _across(bend: Bend, loop: Loop) -> Bend:
     """The same settled curve with the detector on the other side of the cell."""
     if loop == "feedback":
