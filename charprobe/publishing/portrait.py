@@ -99,6 +99,8 @@ def _level(profile: Profile) -> str:
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
     if reduces(profile) is False:
+        if moves := said(profile, "Its gain answers changes of level"):
+            return moves
         bend = _lower_bend(profile)
         what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
         return opens or unlike or f"{bend or what}{gain}."

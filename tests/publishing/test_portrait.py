@@ -110,3 +110,13 @@ def test_a_second_bend_is_told_with_the_first():
     )
     flat = changed(profile, static__second_slope=Quantity.from_std(0.0, 0.0005, "dB/dB"))
     assert ", limiting from −10.0 dBFS, with" in portrait_of(flat).level
+
+
+def test_a_stage_that_answers_changes_of_level_is_no_plain_path():
+    said = (
+        "Its gain answers changes of level, not level: +9.0 dB when a burst to −6.0 dBFS begins, then back."
+    )
+    top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
+    gone = Unmeasured("s", "the gain goes out and comes back", "look at the gain trace")
+    profile = changed(made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone)
+    assert portrait_of(dataclasses.replace(profile, findings=(said,))).level == said

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.timing.edge.edge_reader import read_edge, still_leaving
+from charprobe.estimators.timing.edge.excursion import excursion_db
 from charprobe.estimators.timing.edge.onset import Onset, find_onset
 from charprobe.estimators.timing.edge.settling import WORST, Settled, gain_after, gain_before
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
@@ -205,6 +206,9 @@ def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, s
         f"the gain changes by {number_text(abs(change), 3)} dB only: there is nothing to time",
         "use a recipe whose bursts reach above the threshold",
     )
+    if out_db := excursion_db(trace, after.value_db):
+        reason = f"the gain goes out by {number_text(out_db, 1)} dB and comes back to where it was"
+        none = Unmeasured("s", f"{reason}: no part of a way", "look at the gain trace")
     bare = Unmeasured("dB/ms", none.reason, none.next)
     still = Unmeasured("dB", none.reason, none.next)
     return EdgeTimes(

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.timing.edge.excursion import excursion_db
+from charprobe.estimators.timing.edge.times import SMALLEST_DB
 from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Published, known
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
-from charprobe.values.wording import number_text
+from charprobe.values.wording import number_text, signed_text
 
+ANSWERS_CHANGES = "Its gain answers changes of level, not level"  # how the finding begins
 LEAST_OVER_DB = 3.0
 UNLIKE_DB = 1.0  # by which bursts and level steps must differ for the frequency to be named as the cause
 LINE = 1.95  # t90 over t50 up to which a release is a straight line, of which it is 1.8
@@ -30,7 +33,7 @@ def timing_words(
     out = []
     if reference is not None:
         out += [_attack(entries, reference), _passes(entries, reference), _release(entries, reference)]
-        out.append(_other_frequency(reference, static))
+        out += [_other_frequency(reference, static), _answers_changes(reference)]
     if known(entries, "attack.t63", "release.t63"):
         out.append(_steps(bursts))
     if reference is not None:
@@ -93,6 +96,26 @@ def _other_frequency(row: BurstRow, static: StaticCurve | None) -> str:
         f"{number_text(row.reduction_db, 1)} dB, level steps by {number_text(steps_db, 1)} dB: what it does "
         "depends on the frequency."
     )
+
+
+def _answers_changes(row: BurstRow) -> str:
+    """Say that the gain goes out at the edges and comes back, where level alone moves nothing."""
+    rests = row.attack.before, row.release.after
+    if row.reduction_db is None or abs(row.reduction_db) >= SMALLEST_DB:
+        return ""
+    begins, ends = (
+        excursion_db(trace, rest.value) if isinstance(rest, Quantity) else 0.0
+        for trace, rest in zip((row.attack_trace, row.release_trace), rests, strict=True)
+    )
+    told = [
+        f"{signed_text(out_db, 1)} dB when {what}"
+        for out_db, what in (
+            (begins, f"a burst to {number_text(row.to_dbfs, 1)} dBFS begins"),
+            (ends, "it ends" if begins else f"a burst to {number_text(row.to_dbfs, 1)} dBFS ends"),
+        )
+        if out_db
+    ]
+    return f"{ANSWERS_CHANGES}: {' and '.join(told)}, then back to where it was." if told else ""
 
 
 def _steps(bursts: Sequence[BurstRow]) -> str:
