@@ -1,40 +1,23 @@
 """Sound held in memory, on the grid of 24-bit files, and shifted between samples without any filter of ours."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.fft import irfft, rfft
+
+from charprobe.files.sound.source import MemoryCapture
 
 RATE_HZ = 48_000
 GAIN, LATE = 0.8, 37.25  # of the second of a pair that differs in nothing else
 FLAT = np.ones((1, 1))  # no response
 
 
-@dataclass(frozen=True)
-class Held:
-    """Frames of an array, shape (n, channels)."""
-
-    samples: np.ndarray
-    rate_hz: int
-
-    @property
-    def frames(self):
-        """Samples per channel."""
-        return self.samples.shape[0]
-
-    @property
-    def channels(self):
-        """Number of channels."""
-        return self.samples.shape[1]
-
-    def read_frames(self, start, stop):
-        """Frames `start` to `stop`, clipped."""
-        return self.samples[max(start, 0) : max(stop, 0)]
+def as_source(samples, rate_hz):
+    """Sound of shape (n, channels) as a source."""
+    return MemoryCapture(samples, rate_hz=rate_hz)
 
 
 def on_24_bit(sound, *, rate_hz):
     """One channel rounded to 24 bits."""
-    return Held((np.round(sound * 2**23) / 2**23)[:, None], rate_hz)
+    return as_source(np.round(sound * 2**23) / 2**23, rate_hz)
 
 
 def shifted(sound, frames):

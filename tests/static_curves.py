@@ -1,6 +1,7 @@
 """Static curves of points with known noise, from reductions in closed form."""
 
 import numpy as np
+from bent_curves import knee
 
 from charprobe.estimators.static.curve import fit_static_curve
 from charprobe.estimators.static.points import StaticPoint
@@ -9,11 +10,6 @@ LEVEL = np.arange(-60.0, -1.0, 1.5)
 
 
 SIGMA_DB = 0.002
-
-
-def knee(over, width):
-    inside = np.clip(over + width / 2, 0, width)
-    return inside**2 / (2 * width) + np.maximum(0, over - width / 2) if width else np.maximum(0, over)
 
 
 def curve_of(reduction, rng, *, makeup_db=4.0, hysteresis_db=0.0, sigma_db=SIGMA_DB, level=LEVEL):

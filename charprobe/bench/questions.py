@@ -80,14 +80,14 @@ def _reader(answers: Answers, field: str, path: Path) -> Callable[[str], Answers
 def session_text(answers: Answers) -> str:
     """Return the text of a session file whose takes are recorded live."""
     quoted = {key: json.dumps(str(value), ensure_ascii=False) for key, value in vars(answers).items()}
-    path = 'loopback = "path/around.wav"   # the same path without the device' if answers.around else ""
+    around = ['loopback = "path/around.wav"   # the same path without the device'] if answers.around else []
     lines = [
         "# A charprobe session, recorded with `charprobe record`. Paths are relative to this file.",
         f'schema = "{SCHEMA}"',
         f"title = {quoted['device']}",
         f"recipe = {quoted['recipe']}            # what is played; `charprobe recipes` lists them",
         'bypass = "path/bypass.wav"    # the stage off, same path',
-        *([path] if path else []),
+        *around,
         'pool = "captures"             # takes of settings, known by the number in their sound',
         "",
         "[device]",

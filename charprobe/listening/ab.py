@@ -39,12 +39,12 @@ class MadePair:
     def as_json(self) -> str:
         """Return the findings as JSON; a drift that cannot be told is null with its reason beside it."""
         drift = self.pair.drift_ppm
-        known = isinstance(drift, Quantity)
+        known, reason = (asdict(drift), None) if isinstance(drift, Quantity) else (None, drift.reason)
         return json.dumps(
             {
                 "delay_frames": asdict(self.pair.delay),
-                "drift_ppm": asdict(drift) if known else None,
-                "drift_reason": None if isinstance(drift, Quantity) else drift.reason,
+                "drift_ppm": known,
+                "drift_reason": reason,
                 "polarity": self.pair.polarity,
                 "latency_changes": [asdict(jump) for jump in self.pair.jumps],
                 "roles": asdict(self.pair.roles),

@@ -183,15 +183,8 @@ def _sums(
     for k, start in enumerate(starts):
         x = dry_piece(pair, int(start), SIZE, impulse=impulse, trace=trace)
         y = pair.polarity * read_padded(processed, int(start), int(start) + SIZE)
-        spectrum_x, spectrum_y = (
-            scipy.fft.rfft(x * window, axis=0)[:bins],
-            scipy.fft.rfft(y * window, axis=0)[:bins],
-        )
-        own = (
-            _energy(spectrum_x, spectrum_x),
-            _energy(spectrum_y, spectrum_y),
-            _energy(spectrum_x, spectrum_y),
-        )
+        one, other = (scipy.fft.rfft(piece * window, axis=0)[:bins] for piece in (x, y))
+        own = _energy(one, one), _energy(other, other), _energy(one, other)
         dry += own[0]
         wet += own[1]
         product += own[2]

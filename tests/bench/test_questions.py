@@ -10,3 +10,8 @@ def test_answers_with_odd_characters_come_back_from_the_file(tmp_path):
     assert (made.device.name, made.device.gain, made.device.maker) == ('A "strip"', "12 o'clock", "unknown")
     assert made.loopback is None
     assert [setting.take for setting in made.settings] == [1, 2, 3]
+
+
+def test_a_path_that_can_be_patched_around_is_asked_for(tmp_path):
+    made = parse_session(session_text(Answers("strip", ["on"], around=True)), path=tmp_path / "s.toml")
+    assert made.loopback == tmp_path / "path" / "around.wav"

@@ -50,3 +50,13 @@ def test_a_file_goes_through_and_keeps_rate_and_channels(tmp_path):
     made = open_capture(tmp_path / "b.wav")
     assert (made.rate_hz, made.channels) == (44_100, 2)
     np.testing.assert_allclose(made.read(0, 4800, 1), -QUIET, rtol=0, atol=1e-7)  # float32
+
+
+@pytest.mark.parametrize(("bits", "subtype"), [(None, "float32"), (16, "float32"), (24, "pcm24")])
+def test_a_24_bit_rig_writes_24_bit_files(tmp_path, bits, subtype):
+    write_wav(tmp_path / "a.wav", QUIET, rate_hz=RATE_HZ, subtype="float32", force=False)
+    rig = Rig(bits=bits)
+    simulate_file(
+        make_stage("plain-wire"), tmp_path / "a.wav", tmp_path / "b.wav", rig=rig, seed=1, force=False
+    )
+    assert open_capture(tmp_path / "b.wav").facts.subtype == subtype

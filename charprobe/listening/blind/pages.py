@@ -231,19 +231,15 @@ def _loudest(source: Source, count: int) -> int:
 
 def _draw(trials: int, controls: int, rng: np.random.Generator) -> list[Trial]:
     sides: tuple[Side, Side] = ("left", "right")
+    sounds: tuple[Sound, Sound] = ("dry", "processed")
     drawn = []
     for _ in range(trials):
-        turned = bool(rng.integers(2))
-        left, right = ("processed", "dry") if turned else ("dry", "processed")
-        drawn.append(Trial(_sound(left), _sound(right), sides[int(rng.integers(2))]))
+        left, right = sounds[::-1] if rng.integers(2) else sounds
+        drawn.append(Trial(left, right, sides[int(rng.integers(2))]))
     for _ in range(controls):
-        same = _sound(("dry", "processed")[int(rng.integers(2))])
+        same = sounds[int(rng.integers(2))]
         drawn.append(Trial(same, same, sides[int(rng.integers(2))]))
     return [drawn[int(k)] for k in rng.permutation(len(drawn))]
-
-
-def _sound(name: str) -> Sound:
-    return "dry" if name == "dry" else "processed"
 
 
 def _names(count: int, rng: np.random.Generator) -> list[str]:

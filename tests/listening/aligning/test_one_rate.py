@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from held import Held
+from held import as_source
 
 from charprobe.listening.aligning.one_rate import on_one_rate
 from charprobe.listening.aligning.pair_checks import PairingError
@@ -8,7 +8,7 @@ from charprobe.listening.aligning.pair_checks import PairingError
 
 def tone(rate_hz, seconds=1.0):
     wave = 0.5 * np.sin(2 * np.pi * 997 * np.arange(round(seconds * rate_hz)) / rate_hz)
-    return Held(np.stack([wave, -wave], axis=1), rate_hz)
+    return as_source(np.stack([wave, -wave], axis=1), rate_hz)
 
 
 @pytest.mark.parametrize("fast_is_dry", [True, False])

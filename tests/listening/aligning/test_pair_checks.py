@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from held import Held
+from held import as_source
 
 from charprobe.listening.aligning.pair_checks import PairingError, check_level, check_rates, check_shapes
 
@@ -8,7 +8,7 @@ RATE_HZ = 48_000
 
 
 def sound(seconds=1.0, channels=1, rate_hz=RATE_HZ, level=0.1):
-    return Held(np.full((round(seconds * rate_hz), channels), level), rate_hz)
+    return as_source(np.full((round(seconds * rate_hz), channels), level), rate_hz)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from held import Held
+from held import as_source
 from scipy.signal import bilinear, freqz, lfilter
 
 from charprobe.listening.aligning.pair_response import find_second_path, minimum_phase, pair_spectra
@@ -9,7 +9,7 @@ RATE_HZ, SIZE = 48_000, 1 << 14
 
 
 def spectra_of(dry, processed):
-    pair = (Held(sound[:, None], RATE_HZ) for sound in (dry, processed))
+    pair = (as_source(sound[:, None], RATE_HZ) for sound in (dry, processed))
     return pair_spectra(*pair, dry_channels=(0,), size=SIZE)
 
 

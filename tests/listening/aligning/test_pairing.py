@@ -3,7 +3,7 @@ from functools import cache
 import numpy as np
 import pytest
 import soxr
-from held import Held, on_24_bit, shifted
+from held import as_source, on_24_bit, shifted
 from scipy.signal import butter, sosfilt
 
 from charprobe.listening.aligning.pair_checks import PairingError
@@ -27,7 +27,7 @@ STAGE = Compressor(
 def held(samples):
     if samples.ndim == 1:
         return on_24_bit(samples, rate_hz=RATE_HZ)
-    return Held(np.round(samples * 2**23) / 2**23, RATE_HZ)
+    return as_source(np.round(samples * 2**23) / 2**23, RATE_HZ)
 
 
 @cache
@@ -181,7 +181,7 @@ def test_short_excerpts_are_placed(kind, seed, first_s, length_s):
 def test_one_silent_channel_and_a_beat_without_an_end_get_an_answer_or_one_message(rng):
     sound = five_seconds("music", 1)[: 3 * RATE_HZ]
     stereo = np.stack([sound, 0 * sound], axis=1)
-    assert abs(pair_files(Held(stereo, RATE_HZ), Held(0.5 * stereo, RATE_HZ)).delay.value) < 0.02
+    assert abs(pair_files(as_source(stereo, RATE_HZ), as_source(0.5 * stereo, RATE_HZ)).delay.value) < 0.02
     clicks = np.zeros(3 * RATE_HZ)
     clicks[1000::12_000] = 0.9
     with pytest.raises(PairingError, match="repeats itself too evenly"):

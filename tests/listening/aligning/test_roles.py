@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from held import Held
+from held import as_source
 
 from charprobe.listening.aligning.roles import check_roles
 
@@ -13,7 +13,7 @@ def judged(slope, rng):
     level_db = -25 + 15 * np.sin(2 * np.pi * 0.4 * time_s)
     sound = rng.normal(0, 1, time_s.size) * 10 ** (level_db / 20)
     processed = sound * 10 ** (slope * level_db / 20)
-    return check_roles(Held(sound[:, None], RATE_HZ), Held(processed[:, None], RATE_HZ), dry_channels=(0,))
+    return check_roles(as_source(sound[:, None], RATE_HZ), as_source(processed[:, None], RATE_HZ), dry_channels=(0,))
 
 
 @pytest.mark.parametrize(
@@ -27,5 +27,5 @@ def test_gain_that_falls_with_level_is_a_compressor_and_gain_that_rises_is_swapp
 
 
 def test_too_little_sound_does_not_tell(rng):
-    sound = Held(rng.normal(0, 0.1, (RATE_HZ // 4, 1)), RATE_HZ)
+    sound = as_source(rng.normal(0, 0.1, (RATE_HZ // 4, 1)), RATE_HZ)
     assert check_roles(sound, sound, dry_channels=(0,)).verdict == "cannot tell"

@@ -2,9 +2,9 @@ import dataclasses
 
 from made_profiles import LIMITER, B, made_profile
 
-from charprobe.profile.entry import Entry
+from charprobe.profile.entry import Entry, Table
 from charprobe.publishing.report.card import shown_of
-from charprobe.publishing.report.glance import overviews_of
+from charprobe.publishing.report.glance import has_colour, overviews_of
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -27,6 +27,20 @@ def test_each_kind_of_setting_has_its_table_with_columns_that_say_something():
     assert "static.makeup_gain" not in dynamics.names  # 0 dB, as for every setting of the table
     assert {"static.threshold", "attack.t63"} <= set(dynamics.names)
     assert "colour.onset" in sound.names and "static.threshold" not in sound.names
+    assert "warm" in [item.name for item in sound.rows]
+
+
+def test_harmonics_alone_or_a_bent_response_alone_change_the_sound():
+    profile = coloured()
+    flat = dataclasses.replace(profile, curves={})
+    assert has_colour(flat)
+    clear = Entry(Unmeasured("dBFS", "none found", "hotter tones", at_least=-2.0), "")
+    clean = dataclasses.replace(flat, quantities=flat.quantities | {"colour.onset": clear}, findings=())
+    assert not has_colour(clean)
+    for shelf_db, bent in ((0.0, False), (1.0, True)):
+        columns = {"frequency_hz": [100.0, 9000.0], "magnitude_db": [0.0, shelf_db], "drive_dbfs": [-40.0] * 2}
+        response = Table(columns, {"frequency_hz": "Hz", "magnitude_db": "dB", "drive_dbfs": "dBFS"})
+        assert has_colour(dataclasses.replace(clean, curves={"response": response})) == bent
 
 
 def test_a_good_take_stands_for_its_setting_and_the_spoiled_one_comes_last():
