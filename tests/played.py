@@ -4,46 +4,24 @@ import numpy as np
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.stimulus.ident import IDENT_S, SYMBOL_S, TONES_HZ, ident_symbols
+from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.marker import sync_value
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out
 
 RATE_HZ = 48_000
 
-SHORT = """
-schema = "charprobe.recipe/1"
-name = "short"
-summary = "steps and bursts for tests of placing"
-[[segment]]
-kind = "level_steps"
-name = "steps"
-frequency_hz = 997
-from_dbfs = -50
-to_dbfs = -10
-step_db = 10
-step_s = 0.3
-[[segment]]
-kind = "tones"
-name = "harmonics"
-frequencies_hz = [443, 2503, 7001]
-levels_dbfs = [-30, -10]
-tone_s = 0.3
-[[segment]]
-kind = "bursts"
-name = "bursts"
-carrier_hz = 3989
-phases = 4
-low_dbfs = -30
-high_dbfs = -6
-lead_s = 0.15
-hold_s = 0.2
-release_s = 0.4
-"""
+SHORT = (
+    LevelSteps("steps", 997.0, -50.0, -10.0, 10.0, 0.3),
+    Tones("harmonics", (443.0, 2503.0, 7001.0), (-30.0, -10.0), 0.3),
+    Bursts("bursts", 3989.0, 4, -30.0, -6.0, 0.15, hold_s=0.2, release_s=0.4),
+)
 
 
 def short_stimulus(rate_hz=RATE_HZ, take=7, summary="steps and bursts for tests of placing"):
-    text = SHORT.replace("steps and bursts for tests of placing", summary)
-    return lay_out(parse_recipe(text, source="short.toml"), rate_hz=rate_hz, take=take)
+    return lay_out(Recipe("short", summary, SHORT), rate_hz=rate_hz, take=take)
 
 
 def sound_at(stimulus, position):

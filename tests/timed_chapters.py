@@ -12,7 +12,9 @@ from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
+from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 
 RATE_HZ = 48_000
@@ -21,51 +23,18 @@ RATE_HZ = 48_000
 LOW, HIGH, CARRIER_HZ, LEAD_S, HOLD_S, REST_S = -40.0, -4.0, 3989.0, 0.12, 0.3, 0.9
 
 
-RECIPE = f"""
-schema = "charprobe.recipe/1"
-name = "timing-test"
-summary = "one reference step and two burst lengths"
-[[segment]]
-kind = "bursts"
-name = "reference"
-carrier_hz = {CARRIER_HZ}
-phases = 4
-low_dbfs = {LOW}
-high_dbfs = {HIGH}
-lead_s = {LEAD_S}
-hold_s = {HOLD_S}
-release_s = {REST_S}
-reference = true
-[[segment]]
-kind = "burst_lengths"
-name = "lengths"
-carrier_hz = {CARRIER_HZ}
-phases = 2
-low_dbfs = {LOW}
-high_dbfs = {HIGH}
-lead_s = {LEAD_S}
-holds_s = [0.1, 1.0]
-release_s = {REST_S}
-"""
-
-
-STEADY = """
-schema = "charprobe.recipe/1"
-name = "no-bursts"
-summary = "nothing to time"
-[[segment]]
-kind = "tones"
-name = "tones"
-frequencies_hz = [443, 2503]
-levels_dbfs = [-20]
-tone_s = 0.3
-"""
+BURST = {"low_dbfs": LOW, "high_dbfs": HIGH, "lead_s": LEAD_S, "release_s": REST_S}
+SEGMENTS = (
+    Bursts("reference", CARRIER_HZ, 4, hold_s=HOLD_S, reference=True, **BURST),
+    BurstLengths("lengths", CARRIER_HZ, 2, holds_s=(0.1, 1.0), **BURST),
+)
+STEADY = (Tones("tones", (443.0, 2503.0), (-20.0,), 0.3),)
 
 
 @cache
-def take(stage_name, delay, text):
+def take(stage_name, delay, segments):
     rng = np.random.default_rng([round(100 * delay), *stage_name.encode()])
-    stimulus = lay_out(parse_recipe(text, source="test.toml"), rate_hz=RATE_HZ, take=1)
+    stimulus = lay_out(Recipe("timing-test", "made for a test", segments), rate_hz=RATE_HZ, take=1)
     through = make_stage(stage_name).process(render(stimulus), rate_hz=RATE_HZ, rng=rng).samples
     rig = Rig(
         delay_samples=delay,
@@ -80,8 +49,8 @@ def take(stage_name, delay, text):
     return place_take(Track(MemoryCapture(recorded, rate_hz=RATE_HZ, name=stage_name), 0, stimulus))
 
 
-def takes(stage_name, *, text=RECIPE):
-    return take(stage_name, 37.37, text), take("plain-wire", 25.81, text)
+def takes(stage_name, *, segments=SEGMENTS):
+    return take(stage_name, 37.37, segments), take("plain-wire", 25.81, segments)
 
 
 @cache

@@ -18,7 +18,6 @@ WINDOW_HOPS = 4
 LOWEST_HZ, HIGHEST_HZ, BANDS = 60.0, 16_000.0, 16
 FLOOR_DBFS = -70.0  # levels below count as silence
 LEAD_HOPS = 10  # of silence in front of a segment that belong to its pattern
-ALIKE = 0.7  # matches of a segment through limiters, saturation and -60 dBFS of noise stay above
 BLOCK_ROWS = 200
 CACHED_ROWS = 16  # transformed at a time: what a processor keeps at hand
 FEW_PLACES = 20

@@ -16,7 +16,6 @@ Seconds = Annotated[float, Interval(ge=0, le=60)]
 Share = Annotated[float, Interval(ge=0, le=1)]
 Corner = Annotated[float, Interval(ge=0.01, le=1e6)]
 CornerOrNone = Annotated[float, Interval(ge=0, le=1e6)]
-FLOOR_DBFS = -120.0  # what a detector reads in silence
 UNLIMITED_DB = 120.0  # `Bend.most_db` of a bend without a range limit
 
 DetectorKind = Literal["peak", "mean", "envelope"]

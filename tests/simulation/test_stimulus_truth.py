@@ -4,26 +4,13 @@ import pytest
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.dynamics.compressor_truth import two_stage_time_s
 from charprobe.simulation.stimulus_truth import true_conditions
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.kinds.bursts import BurstLengths
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 
 RATE = 48_000
-RECIPE = """
-schema = "charprobe.recipe/1"
-name = "t"
-summary = "two hold times"
-[[segment]]
-kind = "burst_lengths"
-name = "lengths"
-carrier_hz = 3989
-phases = 4
-low_dbfs = -45
-high_dbfs = -6
-lead_s = 0.1
-holds_s = [0.1, 1.0]
-release_s = 3.0
-"""
-STIMULUS = lay_out(parse_recipe(RECIPE, source="t.toml"), rate_hz=RATE, take=1)
+LENGTHS = BurstLengths("lengths", 3989.0, 4, -45.0, -6.0, 0.1, holds_s=(0.1, 1.0), release_s=3.0)
+STIMULUS = lay_out(Recipe("t", "two hold times", (LENGTHS,)), rate_hz=RATE, take=1)
 PLAYED = render(STIMULUS)
 
 

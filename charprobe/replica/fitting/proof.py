@@ -21,7 +21,6 @@ WINDOW_S = 0.01  # over which a gain is read
 CLEAR_DB = 40.0  # of dry sound over the noise, for a gain to be read
 WARM_S = 1.0, 30.0  # of what comes before the programme, at least and at most; else nine release times
 LOWEST_HZ = 31.25
-EDGE_S = 0.03
 
 
 @dataclass(frozen=True)

@@ -11,32 +11,18 @@ from charprobe.replica.fitting.heard import Memory
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.stretches import stretches_of
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from tests.simulation.drawn import build_compressor
 
 RATE = 44_100
-RECIPE = """
-schema = "charprobe.recipe/1"
-name = "swept"
-summary = "a sweep ahead of level steps"
-[[segment]]
-kind = "sweep"
-name = "response"
-from_hz = 10
-to_hz = 22000
-length_s = 1.5
-level_dbfs = -40
-[[segment]]
-kind = "level_steps"
-name = "steps"
-frequency_hz = 997
-from_dbfs = -59
-to_dbfs = -47
-step_db = 6
-step_s = 0.1
-"""
-STIMULUS = lay_out(parse_recipe(RECIPE, source="swept"), rate_hz=RATE, take=1)
+SEGMENTS = (
+    Sweep("response", 10.0, 22_000.0, 1.5, -40.0),
+    LevelSteps("steps", 997.0, -59.0, -47.0, 6.0, 0.1),
+)
+STIMULUS = lay_out(Recipe("swept", "a sweep ahead of level steps", SEGMENTS), rate_hz=RATE, take=1)
 TRUE = {"threshold_dbfs": -48.0, "ratio": 5.0, "attack_s": 0.003, "release_s": 1.2}
 CELL = Cell(Detector("envelope"), (Bend(-48.0, 0.8),), Smoothing(attack_s=0.003, release_s=1.2))
 

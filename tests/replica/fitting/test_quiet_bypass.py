@@ -13,28 +13,14 @@ from charprobe.replica.fitting.quiet_bypass import read_quiet
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 
 RATE = 44_100
-RECIPE = """
-schema = "charprobe.recipe/1"
-name = "steps"
-summary = "steps and nothing else"
-[[segment]]
-kind = "silence"
-name = "idle"
-length_s = 0.5
-[[segment]]
-kind = "level_steps"
-name = "steps"
-frequency_hz = 997
-from_dbfs = -40
-to_dbfs = -4
-step_db = 6
-step_s = 0.1
-"""
-STIMULUS = lay_out(parse_recipe(RECIPE, source="steps"), rate_hz=RATE, take=1)
+SEGMENTS = (Silence("idle", 0.5), LevelSteps("steps", 997.0, -40.0, -4.0, 6.0, 0.1))
+STIMULUS = lay_out(Recipe("steps", "steps and nothing else", SEGMENTS), rate_hz=RATE, take=1)
 NOISE = 10 ** (-70 / 20) / np.sqrt(2)
 
 

@@ -26,7 +26,7 @@ def test_without_a_bypass_the_times_stay_and_the_conditions_say_so():
 
 
 def test_a_recipe_without_bursts_leaves_every_name_unmeasured_with_a_way_on():
-    wet, dry = takes("plain-wire", text=STEADY)
+    wet, dry = takes("plain-wire", segments=STEADY)
     chapter = timing_chapter(wet, dry, None)
     for entry in chapter.quantities.values():
         assert isinstance(entry.reading, Unmeasured)

@@ -30,20 +30,11 @@ def test_a_release_that_stops_short_of_the_gain_at_rest_is_a_bound():
 
 
 REDUCED = {"low_dbfs": -10.0, "high_dbfs": -4.0, "lead_s": 0.12, "hold_s": 0.2, "release_s": 0.5}
-WITHIN = f"""
-schema = "charprobe.recipe/1"
-name = "within"
-summary = "bursts that begin and end within reduction"
-[[segment]]
-kind = "bursts"
-name = "within"
-carrier_hz = {CARRIER_HZ}
-phases = 5
-""" + "\n".join(f"{name} = {value}" for name, value in REDUCED.items())
+WITHIN = (Bursts("within", CARRIER_HZ, 5, **REDUCED),)
 
 
 def test_a_release_to_a_reduced_level_ends_where_bursts_come_to_it_from_both_sides(rng):
-    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", text=WITHIN)
+    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", segments=WITHIN)
     steps = level_steps(stage)
     # level steps of another frequency, by 0.4 dB off where the bursts begin and hardly where they hold
     lifted = (

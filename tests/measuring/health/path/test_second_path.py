@@ -12,26 +12,20 @@ from charprobe.placing.track import Track
 from charprobe.simulation.rig.faults import second_path
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.rig.room_faults import diffuse_tail
-from charprobe.stimulus.recipe import parse_recipe
+from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 
 RATE_HZ = 48_000
 
 
-RECIPE = """schema = "charprobe.recipe/1"
-name = "quiet"
-summary = "markers and a pause"
-[[segment]]
-kind = "silence"
-name = "pause"
-length_s = 0.3
-"""
+RECIPE = Recipe("quiet", "markers and a pause", (Silence("pause", 0.3),))
 
 
 @cache
 def played():
-    stimulus = lay_out(parse_recipe(RECIPE, source="x"), rate_hz=RATE_HZ, take=1)
+    stimulus = lay_out(RECIPE, rate_hz=RATE_HZ, take=1)
     rig = Rig(delay_samples=31.4, noise_dbfs=-105.0, ac_corner_hz=3.0, drift_ppm=11.0, lead_s=0.1)
     return stimulus, rig.record(render(stimulus), rate_hz=RATE_HZ, rng=np.random.default_rng(3))
 
