@@ -33,6 +33,8 @@ OVER = (
     "This setting prints loud sound softer than less loud sound, so that one printed level stands for two "
     "dry ones and noise decides between them"
 )
+BEGINNING_S, AUDIBLE_DB = 0.1, -40.0  # so soon so near the peak: sound went on before the take began
+FORGOTTEN = 3.0  # release times until little is left of what it asked for
 LOWER_DB = 1.0  # by which noise in loud places lies lower than in quiet ones, beyond chance: not flat
 
 
@@ -176,6 +178,7 @@ class _Work:
         self._under = NoiseUnder(rate_hz=take.rate_hz, frames=take.frames)
         self._sums = np.zeros(3)  # printed squared, printed times dry, dry squared
         self._reduction = np.zeros(3)  # sum, count, most
+        self._beginning, self._begins = round(BEGINNING_S * take.rate_hz), 0.0  # samples to come, their peak
         self._hot = 0
         self._peaks = np.zeros(2)
         self._limit = 10 ** ((max(replica.highest_peak_dbfs, 0.0) + HOT_DB) / 20)
@@ -190,6 +193,8 @@ class _Work:
             self._doubt.add(mended, [group - groups[0] for group in groups[1:]], printed=as_printed)
             self._hot += int(np.count_nonzero(np.abs(mended) > self._limit))
             self._peaks = np.maximum(self._peaks, [np.abs(as_printed).max(), np.abs(mended).max()])
+            self._begins = max(self._begins, np.abs(mended[: self._beginning]).max(initial=0.0))
+            self._beginning = max(0, self._beginning - mended.shape[0])
             self._sums += [np.sum(as_printed**2), np.sum(as_printed * mended), np.sum(mended**2)]
             yield mended
         self._judge()
@@ -268,6 +273,14 @@ class _Work:
             notes.append(
                 f"Its noise, printed up to {number_text(-dip.depth_db, 0)} dB lower where it is loud, is no "
                 "lower there in the result: nothing speaks for a setting that takes more than this one."
+            )
+        if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
+            smoothing = self.replica.chain.cell.smoothing
+            lasts_s = FORGOTTEN * max(smoothing.release_s, smoothing.slow_s)
+            notes.append(
+                "It begins in the middle of sound, and the stage is taken to have been at rest until then: "
+                f"where it was not, the first {number_text(lasts_s, 1)} s are off by more than is stated. "
+                "Begin it where all was quiet for as long."
             )
         if louder > 3:
             notes.append(f"Its peaks lie {louder:.0f} dB above the printed ones: lower the volume first.")

@@ -270,12 +270,13 @@ def foreign(folder: Path) -> Iterator[str]:
     played = render(stimulus)
     for name in TAKEN_BACK:
         stage = stages()[name]
+        rest = np.zeros(round(stage.calm_s * RATE))  # some of these begin as if loud sound had been ahead
         wet, bypass = recorded(stage.process(played, RATE).sound, played, rate_hz=RATE)
         replica = fit_replica(wet, stimulus, bypass=bypass, channel=1, setting=name).replica
         misses, errors, stated, held, said = [], [], [], [], ""
         for draw, kind in enumerate(("music", "speech", "drums")):
             rng = np.random.default_rng([6, draw])
-            dry = generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng)
+            dry = np.append(rest, generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng))
             dry = dry + 10 ** (AHEAD_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
             out = down * stage.process(dry, RATE).sound
             out = out + 10 ** (NOISE_DBFS / 20) / np.sqrt(2) * rng.standard_normal(out.size)

@@ -217,6 +217,21 @@ def test_peaks_above_all_that_was_measured_are_told(taken, tmp_path):
     assert any("above all that the setting was measured with" in note for note in made.notes)
 
 
+def test_a_take_cut_from_the_middle_says_that_its_beginning_is_not_known(taken, tmp_path):
+    exact = replica_of(CHAIN, posterior=Posterior(), proofs=(Proof("speech", -100.0, 0.0, 1.0),))
+    burst = SOUND * np.where(
+        np.arange(SOUND.size) // (RATE // 2) == 2, 0.1, 1.0
+    )  # half a second soft, amid loud
+    whole, first = open_capture(taken(burst)).read_frames(0, burst.size), RATE + 480
+    write_wav(tmp_path / "cut.wav", whole[first:, 0], rate_hz=RATE, subtype="float32", force=True)
+    made = unprint(exact, tmp_path / "cut.wav", tmp_path / "dry.wav")
+    off = open_capture(tmp_path / "dry.wav").read_frames(0, RATE // 4)[:, 0] - burst[first:][: RATE // 4]
+    assert 20 * np.log10(np.std(off) / np.std(burst[first:][: RATE // 4])) > made.over_time_db[0] + 20
+    assert any("taken to have been at rest" in note for note in made.notes)
+    quiet = unprint(exact, taken(np.append(np.zeros(RATE), SOUND)), tmp_path / "dry.wav", force=True)
+    assert not any("taken to have been at rest" in note for note in quiet.notes)
+
+
 def test_noise_that_was_turned_down_more_than_the_replica_gives_back_tells_another_setting(tmp_path, rng):
     sound = generate("speech", seconds=8.0, rate_hz=RATE, rng=np.random.default_rng(1))
     sound += (
