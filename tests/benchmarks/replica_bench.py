@@ -28,13 +28,13 @@ from charprobe.replica.fitting.fit import fit_replica
 from charprobe.replica.fitting.structures import Structure
 from charprobe.replica.flat import value_at
 from charprobe.simulation.devices.dynamics.compressor import Compressor
-from charprobe.simulation.devices.dynamics.feedback_compressor import FeedbackCompressor
 from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.stimulus.recipe import Recipe, load_recipe, parse_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Z95
+from tests.benchmarks.feedback_loop import FeedbackLoop
 from tests.benchmarks.replica_family import draw_device
 from tests.benchmarks.written import write_section
 from tests.benchmarks.zoo.catalogue import stages
@@ -171,8 +171,8 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
     return Row(*known, tuple(off), tuple(held), tuple(sigmas))
 
 
-def _in_words(device: Compressor | FeedbackCompressor) -> str:
-    if isinstance(device, FeedbackCompressor):
+def _in_words(device: Compressor | FeedbackLoop) -> str:
+    if isinstance(device, FeedbackLoop):
         bend = Bend(device.threshold_dbfs, 1 - 1 / device.ratio, device.knee_db)
     else:
         bend = device.bends[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Protocol, cast
 
 import numpy as np
 
@@ -10,11 +11,12 @@ from charprobe.replica.fitting.structures import Reads, Structure
 from charprobe.replica.parts import Domain, Form, Towards
 from charprobe.simulation.devices.chain import Chain
 from charprobe.simulation.devices.dynamics.compressor import Compressor, Placement, SlowStore
-from charprobe.simulation.devices.dynamics.feedback_compressor import FeedbackCompressor
 from charprobe.simulation.devices.parts.ballistics import Smoothing
 from charprobe.simulation.devices.parts.detectors import DetectorKind
 from charprobe.simulation.devices.shapers import Polynomial, Shaper
-from charprobe.simulation.devices.stage import Stage
+from charprobe.simulation.devices.stage import Stage, StageOutput
+from charprobe.values.arrays import Array
+from tests.benchmarks.feedback_loop import FeedbackLoop
 from tests.simulation.drawn import draw_compressor, draw_shelf, log_uniform
 
 READS: dict[DetectorKind, Reads] = {
@@ -29,12 +31,19 @@ FORMS: dict[Smoothing, tuple[Form, Towards]] = {
 }  # fmt: skip
 
 
+class Processes(Protocol):
+    """What sends sound through."""
+
+    def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
+        """Send one channel through, from rest."""
+
+
 @dataclass(frozen=True)
 class Drawn:
     """A device, its gain cell, and the structure that is the true one."""
 
-    stage: Stage
-    cell: Compressor | FeedbackCompressor
+    stage: Processes
+    cell: Compressor | FeedbackLoop
     structure: Structure
     words: str
 
@@ -42,7 +51,7 @@ class Drawn:
 def draw_device(rng: np.random.Generator, *, name: str) -> Drawn:
     """Draw a device of any structure of the family.
 
-    Numbers as in `draw_compressor`. A fifth are feedback loops around an envelope. Of the others the detector is an
+    Numbers as in `draw_compressor`. A fifth are feedback loops around a rectifier or a mean square. Of the others the detector is an
     envelope, a rectifier, an average or a mean square, half of these two with 4 to 20 ms of their own; ballistics
     stand on the level, on that in dB or on the reduction, in one of four forms; a sixth hold for 5 to 60 ms, a sixth
     of those on the reduction have a slow store. A sixth have a side-chain low cut (40 to 300 Hz), a tenth look ahead
@@ -50,7 +59,7 @@ def draw_device(rng: np.random.Generator, *, name: str) -> Drawn:
     a shelf behind it.
     """
     cell, structure = _feedback(rng, name) if rng.random() < 0.2 else _feed_forward(rng, name)
-    parts: list[Stage] = [cell]
+    parts: list[Processes] = [cell]
     words = [structure.in_words()]
     if rng.random() < 0.25:
         parts.insert(int(rng.random() < 0.5), shaper := _shaper(rng))
@@ -58,18 +67,22 @@ def draw_device(rng: np.random.Generator, *, name: str) -> Drawn:
     if rng.random() < 1 / 6:
         parts.append(draw_shelf(rng))
         words.append("shelf")
-    stage: Stage = cell if len(parts) == 1 else Chain(name, "drawn", tuple(parts), {})
+    stage: Processes = (
+        cell if len(parts) == 1 else Chain(name, "drawn", cast("tuple[Stage, ...]", tuple(parts)), {})
+    )
     return Drawn(stage, cell, structure, ", ".join(words))
 
 
-def _feedback(rng: np.random.Generator, name: str) -> tuple[FeedbackCompressor, Structure]:
+def _feedback(rng: np.random.Generator, name: str) -> tuple[FeedbackLoop, Structure]:
     like = draw_compressor(rng, name=name)
     ratio = min(20.0, 1 / max(0.05, 1 - like.bends[0].slope))
-    cell = FeedbackCompressor(
-        name, "drawn", like.bends[0].threshold_dbfs, ratio, like.attack_s * ratio, like.release_s,
-        knee_db=like.bends[0].knee_db / 2, makeup_db=like.makeup_db,
+    averaging_s = log_uniform(rng, 0.004, 0.02) if rng.random() < 0.5 else 0.0
+    cell = FeedbackLoop(
+        name, like.bends[0].threshold_dbfs, ratio, like.attack_s * ratio, like.release_s, like.bends[0].knee_db / 2,
+        averaging_s, like.makeup_db,
     )  # fmt: skip
-    return cell, Structure(loop="feedback")
+    reads: Reads = "mean square" if averaging_s else "rectified"
+    return cell, Structure(reads, averaged=averaging_s > 0, loop="feedback")
 
 
 def _feed_forward(rng: np.random.Generator, name: str) -> tuple[Compressor, Structure]:

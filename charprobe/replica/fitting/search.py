@@ -28,12 +28,12 @@ _READ: tuple[tuple[Reads, bool], ...] = (
 FIRST = (
     *(Structure(reads, averaged, domain) for domain in get_args(Domain) for reads, averaged in _READ),
     Structure("peak falling", averaged=True),
-    Structure("envelope", loop="feedback"),
-    Structure("mean square", averaged=True, loop="feedback"),
+    *(Structure(reads, averaged, loop="feedback") for reads, averaged in _READ),
 )
 ROUNDS = 4
 LOOK = Effort(2, 0.01, spread=False, starts=False)  # a first look
 SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
+SETTLE = Effort(20, 1e-3, spread=False)  # one whose neighbours are asked: valleys of loops are long
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
@@ -231,7 +231,13 @@ def search(
         if (turn and best.held_out < floor) or not near:
             break
         left.add(near[0].structure)
-        run(near[0].structure.neighbours(), near[0].cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
+        [settled] = fit_side_by_side(
+            [(near[0].structure, near[0].cell, heard, held_out)], rate_hz=rate_hz, effort=SETTLE, jobs=1
+        )
+        known[settled.structure] = settled
+        if turn and settled.held_out < floor:
+            break
+        run(settled.structure.neighbours(), settled.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     starts = dict.fromkeys((best.cell, joined(best.cell)))

@@ -76,6 +76,11 @@ class Structure:
             if one != self:
                 yield one
 
+    def _bare(self) -> Structure:
+        """The same; a bare square that is smoothed in dB is a bare rectifier at another threshold."""
+        square = self.reads == "mean square" and not self.averaged and self.domain != "level"
+        return replace(self, reads="rectified") if square else self
+
     def in_words(self) -> str:
         """The structure in words."""
         parts = [
@@ -94,7 +99,7 @@ class Structure:
                 if (reads, averaged) != (self.reads, self.averaged):
                     yield replace(self, reads=reads, averaged=averaged)
         for domain in get_args(Domain):
-            yield replace(self, domain=domain)
+            yield replace(self, domain=domain)._bare()
         yield replace(self, domain="level", averaged=False)
         for form in get_args(Form):
             for towards in get_args(Towards):
@@ -104,7 +109,7 @@ class Structure:
         for release in get_args(ReleaseKind):
             yield replace(
                 self, release=release, domain="reduction", form="branching", towards="target", held=False
-            )
+            )._bare()
         yield replace(self, held=not self.held)
         yield replace(self, bends=3 - self.bends)
         yield replace(self, low_cut=not self.low_cut)
