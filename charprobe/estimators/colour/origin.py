@@ -49,7 +49,7 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     and turn otherwise; then odd orders beyond the third are not asked. What only the first description or
     only the expectation calls ripple may be either. No curve has one distortion at all levels, but a gain
     has that follows the sound and gives back what it takes: odd harmonics at rest that stay over 20 dB may
-    be either.
+    be either. So may what shows while the gain moves, but under no louder tone that was read.
     """
     frequencies = {rung.cell.tone.frequency_hz for rung in rungs}
     one_tone = {hz: [rung for rung in rungs if rung.cell.tone.frequency_hz == hz] for hz in frequencies}
@@ -64,7 +64,7 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
         level: all(_explained(rung, expected) for rung in rungs if rung.cell.tone.level_dbfs == level)
         for level in {rung.cell.tone.level_dbfs for rung in rungs}
     }
-    return [
+    told = [
         replace(
             rung,
             origin=_origin(
@@ -78,6 +78,18 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
         )
         for rung in rungs
     ]
+    return [replace(rung, origin="either") if _goes_away(rung, told) else rung for rung in told]
+
+
+def _goes_away(rung: LevelRung, told: Sequence[LevelRung]) -> bool:
+    """Whether colour of a gain that moves shows at no louder tone of the frequency: drive takes none away."""
+    hz = rung.cell.tone.frequency_hz
+    louder = [
+        one.origin
+        for one in told
+        if one.cell.told and one.cell.tone.frequency_hz == hz and one.input_dbfs > rung.input_dbfs
+    ]
+    return rung.origin == "colour" and not rung.at_rest and bool(louder) and "colour" not in louder
 
 
 def _origin(

@@ -89,6 +89,15 @@ def test_odd_harmonics_at_rest_that_no_level_changes_may_be_of_a_gain(slope, h2,
     assert set(origins(*(at(level) for level in (-40.0, -30.0, -20.0, -10.0)))) == {origin}
 
 
+def test_what_shows_under_a_moving_gain_and_no_louder_tone_may_be_either():
+    alone = rung(-30, LAGGING, colour=(0, 5e-4))
+    louder, silent = rung(-10, LAGGING, colour=(0, 5e-4)), rung(-10, 2 * STD, colour=(0, 0))
+    assert origins(alone, louder) == ["colour", "colour"]
+    assert origins(alone, silent) == ["either", "none"]
+    notch = rung(-30, 1e-3j, at_rest=True)  # around zero: what rests has no ripple
+    assert origins(notch, rung(-10, 2 * STD, at_rest=True)) == ["colour", "none"]
+
+
 def test_without_a_description_only_the_expectation_speaks():
     assert origins(rung(-10, LAGGING)) == ["either"]
 
