@@ -32,6 +32,7 @@ class NoReduction:
     level_std_db = 0.0
     unfinished_db = 0.0
     slow_db = 0.0
+    restless_db = 0.0
 
     def steepness_at(self, input_dbfs):
         return 0.0

@@ -22,6 +22,7 @@ LIFTED_DB = 1.0  # a gain that rises by more above its lowest plateau was held d
 MOVED_DB, SETTLED_SHARE = 0.1, 2 / 3  # share of the levels whose gain has moved that must have settled
 NEARLY_DB, NEARLY_STD_DB = 0.3, 0.05  # left to go, and how well known, of a step that is as good as settled
 FEWEST_UNFINISHED = 3  # steps up that had not settled
+QUIET = 1 / 3  # share of the levels, from the lowest, that is quiet
 UNSEEN_SHARE = 0.3  # of what a step had left to go, that a slower stage may add unseen
 MISSED_STDS = 2.0  # standard uncertainties of a level beyond which a curve that misses it is not exact there
 FLAT_STDS = 4.0  # standard uncertainties that six levels which agree span at most
@@ -243,6 +244,18 @@ class StaticCurve:
             and (isinstance(rest, Unmeasured) or abs(p.gain_db - rest.value) > MOVED_DB)
         ]  # fmt: skip
         return float(np.median(moved)) if len(moved) >= FEWEST_UNFINISHED else 0.0
+
+    @cached_property
+    def restless_db(self) -> float:
+        """What quiet steps up typically had left to go where hardly any step up had settled; else 0.
+
+        A gain that follows the level rests at some level: this one follows what was played before.
+        """
+        rising = sorted((p for p in self.points if p.direction == "rising"), key=lambda p: p.input_dbfs)
+        quiet = rising[: max(1, round(QUIET * len(rising)))]
+        left = [0.0 if p.settled else abs(p.remaining_db) for p in quiet]
+        hardly = sum(p.settled for p in rising) < (1 - SETTLED_SHARE) * len(rising)
+        return float(np.median(left)) if hardly else 0.0
 
     @property
     def reaches_down(self) -> bool:

@@ -28,6 +28,10 @@ class Reduction(Protocol):
     def slow_db(self) -> float:
         """Standard uncertainty of a tone of 1 kHz for a store slower than tones; 0 where none shows."""
 
+    @property
+    def restless_db(self) -> float:
+        """What even quiet steps had left to go, where hardly any step settled; else 0."""
+
     def steepness_at(self, input_dbfs: float) -> float:
         """How many dB the settled gain rises by with each dB of level; 0 beyond the steps."""
 

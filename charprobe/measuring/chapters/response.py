@@ -12,13 +12,14 @@ from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_shape import FEWEST_POINTS, ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
+from charprobe.measuring.chapters.off_tone import OffTone, off_tone
 from charprobe.measuring.chapters.static.references import moved_by_silence
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Reading, Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
 NAMES = (
@@ -38,6 +39,7 @@ SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the des
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FOLLOWS = 0.01  # standard uncertainty of a gain that follows the sweep, as a share of its reduction
 HEARD_DB = 0.2  # by which its detector may hear a low tone of a sweep as another level than a steady one
+MUCH_DB = 0.3  # left to go in quiet steps, from which a sweep shows no response
 QUIETER_DB, QUIETER_STEP_DB = 40.0, 2.0  # below the drive, where a gate is looked for
 FIGURE_OF_CHANGE_DB = 0.1
 
@@ -55,12 +57,18 @@ class _Swept:
     moved: bool
     level_std_db: float
     steepness: float
+    off: OffTone | None
 
     @property
     def unsure_db(self) -> float:
         """Standard uncertainty in dB from drifts and from a gain that follows the sweep."""
         follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * abs(self.steepness)
-        return math.hypot(*follows_db, self.level_std_db)
+        return math.hypot(*follows_db, self.level_std_db, self.off_db)
+
+    @property
+    def off_db(self) -> float:
+        """Standard uncertainty in dB for what a settled tone denies of the response."""
+        return self.off.by_db / Z95 if self.off is not None else 0.0
 
     @property
     def idle(self) -> bool:
@@ -96,16 +104,23 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     if heard_hz.size < FEWEST_POINTS or not heard_hz[0] <= REFERENCE_HZ < heard_hz[-1]:
         reason = "the sweep does not pass 1 kHz with enough points of settled gain on both sides"
         return Chapter(unmeasured(NAMES, reason, "play a longer sweep, quieter or over a wider range"))
+    curves = {"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)}
+    health = tuple(sweep.off.told(wet, sweep.drive_dbfs) for sweep in sweeps if sweep.off is not None)
+    restless_db = static.restless_db if static is not None else 0.0
+    if restless_db > MUCH_DB:
+        reason = f"even quiet steps had {restless_db:.1f} dB to go, and so may the gain have had in the sweep"
+        return Chapter(unmeasured(NAMES, reason, "a recipe with longer steps and gaps"), curves, health)
     shape = describe_response(
         heard_hz,
         magnitude_db=first.response.magnitude_db[told],
-        std_db=first.response.magnitude_std_db[told],
+        std_db=np.hypot(first.response.magnitude_std_db[told], first.off_db),
     )
     conditions = _conditions(first)
     entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
     return Chapter(
         quantities=entries,
-        curves={"response": _response_table(sweeps), "sweep_harmonics": _harmonics_table(sweeps)},
+        curves=curves,
+        health=health,
         words=lambda published: _words(published, shape, sweeps),
     )
 
@@ -152,7 +167,8 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
     moved = _moved(static, drive_dbfs) or moved_by_silence(wet)
     level_std_db = static.level_std_db if static is not None else 0.0
     steepness = 0.0 if static is None else static.steepness_at(drive_dbfs)
-    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness)
+    off = off_tone(wet, bypass if bypassed else None, response, drive_dbfs=spec.level_dbfs)
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness, off)
 
 
 def _moved(static: Reduction | None, drive_dbfs: float) -> bool:

@@ -126,7 +126,9 @@ def bent_treble(draw: Draw) -> Stage:
     def process(sound: Array, rate: int) -> Output:
         high = filters.high_part(sound, corner, rate)
         bent = finely(lambda v: soft(v + 0.3 * v * v, drive), high)
-        return Output(sound + part * filters.high_part(bent, 200.0, rate), None)
+        return Output(
+            0.6 * (sound + part * filters.high_part(bent, 200.0, rate)), None
+        )  # stays below full scale
 
     return Stage("bent-treble", "adds highs, bent, to what it lets pass", process, warm_s=0.3, calm_s=0.3)
 

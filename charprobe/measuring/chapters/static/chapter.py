@@ -15,7 +15,12 @@ from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
 from charprobe.measuring.chapters.static.slow_store import slow_store_db
-from charprobe.measuring.chapters.static.steadiness import drift_of_pairs, health_of_drift, steadiness
+from charprobe.measuring.chapters.static.steadiness import (
+    drift_of_pairs,
+    health_of_drift,
+    health_of_rest,
+    steadiness,
+)
 from charprobe.measuring.chapters.static.words import health_of, words_on
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
@@ -87,7 +92,11 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
     chapter = Chapter(
         quantities=_entries(main, readings, bypass) | dict(detector.quantities),
         curves=curves | dict(detector.curves),
-        health=(*health_of(main.curve, readings, main.fit, take=wet), *health_of_drift(wet, main.drift)),
+        health=(
+            *health_of(main.curve, readings, main.fit, take=wet),
+            *health_of_drift(wet, main.drift),
+            *health_of_rest(wet, main.curve),
+        ),
         words=lambda published: (*words_on(main.curve, readings, published), *detector.words(published)),
     )
     return chapter, main.curve
@@ -119,7 +128,10 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
             drift = moved if moved.kind and moved.std_db > seen.std_db else seen
             end_s = wet.capture_time_s(wet.stimulus.segments[-1].span.stop)
             curve = replace(
-                curve, drift_std_db=drift.std_db, take_std_db=drift.std_until_db(end_s), slow_db=slow_db
+                curve,
+                drift_std_db=drift.std_db,
+                take_std_db=math.hypot(drift.std_until_db(end_s), curve.restless_db),
+                slow_db=slow_db,
             )
             measured.append(MeasuredSteps(segment, fit, axis, curve, drift))
     return measured

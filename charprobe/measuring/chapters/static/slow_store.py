@@ -7,12 +7,11 @@ import math
 import numpy as np
 
 from charprobe.estimators.static.curve import FLOOR_DB
-from charprobe.estimators.static.level_steps import GUARD_S, LATE, ORDERS, LevelStepsFit, Step
-from charprobe.estimators.tone import fit_tone
+from charprobe.estimators.static.level_steps import LevelStepsFit, Step
+from charprobe.measuring.chapters.late_tones import late_halves
 from charprobe.placing.take import Take, held
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.stimulus.kinds.steady import Tones
-from charprobe.values.quantity import Quantity
 
 SAME_TONE, SAME_LEVEL_DB = 0.01, 0.01  # share of frequency, and level, within which a tone is that of a step
 REDUCED_DB = 0.05  # of gain under that of quiet steps, from which a store can show
@@ -66,20 +65,10 @@ def _moved(
     take: Take, fit: LevelStepsFit, step: Step, tone: Tone, drift_std_db: float
 ) -> tuple[float, float] | None:
     """Gain of a tone over that of the step, in dB and in standard uncertainties; None where it comes back."""
-    begin, end = tone.start + LATE * tone.length, tone.stop - GUARD_S * take.stimulus.rate_hz
-    middle = (begin + end) / 2
-    first, second = (
-        fit_tone(
-            take.cut(*part),
-            frequency_hz=fit.frequency_hz,
-            phase_origin=float(tone.start),
-            orders=ORDERS,
-            refine=False,
-        ).level(1)
-        for part in ((begin, middle), (middle, end))
-    )
-    if not (isinstance(first, Quantity) and isinstance(second, Quantity)):
+    halves = late_halves(take, tone, frequency_hz=fit.frequency_hz)
+    if halves is None:
         return None
+    first, second = halves
     moved_db, within_db = second.value - step.level_dbfs, second.value - first.value
     back_db = -within_db * math.copysign(1.0, moved_db)
     if back_db > MOVES * abs(moved_db) + APART * math.hypot(first.std, second.std):

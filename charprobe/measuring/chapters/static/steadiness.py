@@ -13,11 +13,12 @@ from charprobe.measuring.chapters.static.axis import InputAxis
 from charprobe.measuring.chapters.static.references import quiet_tones
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
-from charprobe.values.wording import clock_text, signed_text
+from charprobe.values.wording import clock_text, number_text, signed_text
 
 AT_REST_DB = 0.001  # the curve lies this near its low-level gain where nothing is reduced
 QUIETEST, FEWEST_PAIRS = 1 / 3, 3  # share of the levels played twice that is quiet, and levels at least
 APART = 8.0  # standard uncertainties by which a pair must differ from quieter ones
+RESTLESS_DB = 0.1  # left to go in most of the quiet steps, from which it is said
 TOLD_DB, WARNED_DB = 0.01, 0.05  # changes that are noted, and warned of
 
 
@@ -97,6 +98,19 @@ def health_of_drift(take: Take, drift: GainDrift) -> tuple[Health, ...]:
             message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s,
         ),
     )  # fmt: skip
+
+
+def health_of_rest(take: Take, curve: StaticCurve) -> tuple[Health, ...]:
+    """Tell a stage that quiet sound brings to no rest: code ``history-dependent``."""
+    if curve.restless_db < RESTLESS_DB:
+        return ()
+    message = (
+        f"Quiet level steps, too, had {number_text(curve.restless_db, 1)} dB to go ({take.label}): the gain "
+        "follows something slower than a step is long. Gains, times and the response are those of what was "
+        "played before. Use a recipe with longer steps and gaps, such as static and timing. All is given, "
+        "marked"
+    )
+    return (Health("history-dependent", "warn", message, channel=take.channel),)
 
 
 def _at_rest(curve: StaticCurve, input_dbfs: float) -> bool:

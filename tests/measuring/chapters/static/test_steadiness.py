@@ -59,3 +59,22 @@ def test_a_bypass_that_steps_widens_the_axis(rng, bypass):
     assert reading(clean, "static.makeup_gain").std < 0.001
     found = reading(stepped, "static.makeup_gain")
     assert found.low <= 3.0 <= found.high
+
+
+def test_a_gain_that_follows_the_mean_of_what_it_hears_is_said_to_rest_nowhere(rng):
+    def against_its_mean(samples):  # 0.5 dB down for each dB over the mean of 2 s: no level has a gain
+        size = 480
+        blocks = np.abs(samples[: samples.size // size * size]).reshape(-1, size).max(axis=1)
+        level = 20 * np.log10(np.maximum(blocks, 1e-3))
+        mean, keeps = np.full(level.size, -60.0), np.exp(-size / 48_000 / 2.0)
+        for n in range(1, level.size):
+            mean[n] = level[n] + keeps * (mean[n - 1] - level[n])
+        gain = np.interp(np.arange(samples.size), size * np.arange(level.size), -0.5 * (level - mean))
+        return samples * 10 ** (gain / 20)
+
+    chapter, curve = static_chapter(take_of(SEGMENTS, against_its_mean, rng=rng), None)
+    assert curve.restless_db > 0.1 and curve.level_std_db >= curve.restless_db
+    assert any("something slower" in item.message for item in chapter.health)
+    plain, settled = static_chapter(played(rng, "smooth-gain-hard"), None)
+    assert settled.restless_db == 0
+    assert not any("something slower" in item.message for item in plain.health)

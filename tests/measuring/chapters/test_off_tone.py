@@ -1,0 +1,43 @@
+"""A settled tone denies the response of a sweep whose gain was another; filters, combs too, are denied by none."""
+
+import numpy as np
+import pytest
+from taken import NoReduction, column, take_of, wire
+
+from charprobe.measuring.chapters.response import response_chapter
+from charprobe.stimulus.kinds.steady import Tones
+from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out
+
+SEGMENTS = (
+    Sweep("response", 10, 22_000, 3.0, -40.0, gap_s=0.3),
+    Tones("harmonics", frequencies_hz=(997.0, 5003.0), levels_dbfs=(-40.0,), tone_s=0.2),
+)
+
+
+def swept_lower(samples):
+    """Comes through 0.3 dB lower as long as the sweep lasts."""
+    (_, tones) = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
+    return samples * np.where(np.arange(samples.size) < tones.tones[0].start, 10 ** (-0.3 / 20), 1.0)
+
+
+def comb(samples):
+    """A late copy beside the sound: 6 dB deep, a tooth each 3 kHz."""
+    return samples + np.concatenate([np.zeros(16), samples])[: samples.size] / 3
+
+
+@pytest.mark.parametrize(("device", "denied"), [(wire, False), (comb, False), (swept_lower, True)])
+@pytest.mark.parametrize("with_bypass", [True, False])
+def test_points_are_known_no_better_than_a_settled_tone_lets_them(rng, device, denied, with_bypass):
+    wet = take_of(SEGMENTS, device, rng=rng)
+    dry = take_of(SEGMENTS, wire, rng=rng) if with_bypass else None
+    chapter = response_chapter(wet, dry, NoReduction())
+    assert [item.code for item in chapter.health] == ["unsettled"] * denied
+    std = column(chapter, "response", "magnitude_std_db").astype(float)
+    if denied:
+        assert "+0.00 dB, the sweep −0.30 dB" in chapter.health[0].message
+        off = column(chapter, "response", "magnitude_db").astype(float)
+        assert np.all(np.abs(off) < 2 * std + 0.01)
+    else:
+        assert np.median(std) < 0.01
