@@ -10,7 +10,12 @@ import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
-from charprobe.estimators.static.points import StaticPoint, mark_points
+from charprobe.estimators.static.points import (
+    DB_PER_SHARE,
+    SATURATES_SHARE,
+    StaticPoint,
+    mark_points,
+)
 from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -111,6 +116,13 @@ class StaticCurve:
         shape = None if self.fit is None else self.fit.shape
         flat = shape is not None and not shape.facing and not shape.sloped
         return flat and not self.unknown_above and any(point.saturated for point in self.points)
+
+    @property
+    def bends_waves(self) -> bool:
+        """Whether third harmonic explains part of how the gain differs: a gain that moves makes none."""
+        gains = [point.gain_db for point in self.points]
+        bent_db = DB_PER_SHARE * max(point.odd_share for point in self.points)
+        return bent_db > SATURATES_SHARE * (max(gains) - min(gains))
 
     @cached_property
     def common_std_db(self) -> float:

@@ -1,8 +1,10 @@
+import dataclasses
+
 import numpy as np
 from static_curves import curve_of, soft
 
 from charprobe.estimators.static.readings import read_static_curve
-from charprobe.values.quantity import Unmeasured
+from charprobe.values.quantity import DB_PER_NEPER, Unmeasured
 
 
 def test_lookups_hold_the_closed_form_inside_the_range_and_refuse_outside(rng):
@@ -38,3 +40,12 @@ def test_the_floor_of_a_gate_is_not_taken_for_the_gain_where_nothing_is_reduced(
     low = curve_of(gated, rng).low_level_gain
     assert isinstance(low, Unmeasured)
     assert "floor" in low.reason
+
+
+def test_a_gain_that_moves_bends_no_waves_and_a_curve_without_memory_does(rng):
+    moving = curve_of(soft, rng)
+    assert not moving.bends_waves  # its odd share is that of a clean tone
+    lost_db = max(point.gain_db for point in moving.points) - min(point.gain_db for point in moving.points)
+    share = lost_db / DB_PER_NEPER / 3  # of a cubic: it takes three times from the fundamental what it makes
+    points = [dataclasses.replace(point, odd_share=share) for point in moving.points]
+    assert dataclasses.replace(moving, points=tuple(points)).bends_waves

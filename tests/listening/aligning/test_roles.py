@@ -13,7 +13,9 @@ def judged(slope, rng):
     level_db = -25 + 15 * np.sin(2 * np.pi * 0.4 * time_s)
     sound = rng.normal(0, 1, time_s.size) * 10 ** (level_db / 20)
     processed = sound * 10 ** (slope * level_db / 20)
-    return check_roles(as_source(sound[:, None], RATE_HZ), as_source(processed[:, None], RATE_HZ), dry_channels=(0,))
+    return check_roles(
+        as_source(sound[:, None], RATE_HZ), as_source(processed[:, None], RATE_HZ), dry_channels=(0,)
+    )
 
 
 @pytest.mark.parametrize(

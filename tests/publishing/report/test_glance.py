@@ -38,7 +38,11 @@ def test_harmonics_alone_or_a_bent_response_alone_change_the_sound():
     clean = dataclasses.replace(flat, quantities=flat.quantities | {"colour.onset": clear}, findings=())
     assert not has_colour(clean)
     for shelf_db, bent in ((0.0, False), (1.0, True)):
-        columns = {"frequency_hz": [100.0, 9000.0], "magnitude_db": [0.0, shelf_db], "drive_dbfs": [-40.0] * 2}
+        columns = {
+            "frequency_hz": [100.0, 9000.0],
+            "magnitude_db": [0.0, shelf_db],
+            "drive_dbfs": [-40.0] * 2,
+        }
         response = Table(columns, {"frequency_hz": "Hz", "magnitude_db": "dB", "drive_dbfs": "dBFS"})
         assert has_colour(dataclasses.replace(clean, curves={"response": response})) == bent
 

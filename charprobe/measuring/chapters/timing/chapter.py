@@ -109,7 +109,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     lengths = tuple(row for row in lengths if row.step == lengths[0].step)
     entries: dict[str, Entry] = {}
     health: list[Health] = []
-    if bursts and _at_once(_reference(bursts)):
+    if bursts and _at_once(_reference(bursts)) and (static is None or static.bends_waves):
         others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
         return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *AT_ONCE))
     if bursts:
