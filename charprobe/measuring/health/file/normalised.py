@@ -33,7 +33,8 @@ UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak and l
 def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``.
 
-    The gains are those of quiet sound. Through a path of gain 1 the bypass has the stimulus's own peak, and
+    The gains are those of quiet sound. Where they differ by as much as two levels of the stimulus do, an onset
+    that the stage lets through comes out with the bypass's peak, and nothing is told. Through a path of gain 1 the bypass has the stimulus's own peak, and
     so has a stage that leaves alone what is loud: a gate, a lift of what is quiet.
     """
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
@@ -47,7 +48,9 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
         return []
     peak_dbfs, rounding_db = 20 * math.log10(peaks[0]), max(map(_rounding_db, facts))
-    if not _usual(peak_dbfs, rounding_db) and _alike_at_the_top(wet, bypass):
+    if not _usual(peak_dbfs, rounding_db) and (
+        _alike_at_the_top(wet, bypass) or _apart_as_played(wet, bypass)
+    ):
         return []
     peak = number_text(peak_dbfs, 2)
     message = (
@@ -105,6 +108,13 @@ def _alike_at_the_top(wet: Take, bypass: Take) -> bool:
     return _all_within(
         ALIKE_DB, {key: gain - of_bypass[key] for key, gain in of_wet.items() if key in of_bypass}
     )
+
+
+def _apart_as_played(wet: Take, bypass: Take) -> bool:
+    """Whether the gains of quiet sound differ by what lies between the loudest tone and another."""
+    levels = {tone.level_dbfs for s in wet.stimulus.segments if s.spec.kind in BY_TONE for tone in s.tones}
+    apart_db = wet.alignment.gain_db - bypass.alignment.gain_db
+    return any(abs(max(levels) - level - apart_db) < SAME_DB for level in levels)
 
 
 def _gains_at_the_top(take: Take) -> dict[tuple[float, float], float]:

@@ -60,3 +60,14 @@ def test_a_stage_that_keeps_the_round_loudness_of_the_stimulus_itself_was_brough
     own, turned = (judged_path(gain * recorded("plain-wire", 25.8), "off") for gain in (1.0, 0.8))
     codes_of = [{item.code for item in judge_pair(wet, dry)} for dry in (own, turned)]
     assert ["normalised" in found for found in codes_of] == [False, True]
+
+
+@pytest.mark.parametrize(("makeup_db", "told"), [(2.0, False), (2.37, True)])
+def test_an_onset_let_through_with_the_make_up_between_two_levels_of_the_stimulus_is_no_export(
+    makeup_db, told
+):
+    off = 0.8 * recorded("plain-wire", 25.8)  # bursts reach -4 dBFS, level steps -2 dBFS
+    lifted = 10 ** (makeup_db / 20) * off
+    on = np.where(np.abs(lifted) > np.abs(off).max(), off, lifted)  # the loudest as in the bypass
+    wet, dry = judged_path(on, "on"), judged_path(off, "off")
+    assert bool(normalised.check_normalised(wet[0], dry[0])) == told
