@@ -1,7 +1,9 @@
 import sys
+from types import SimpleNamespace
 
 import pytest
 
+from charprobe.bench import devices
 from charprobe.bench.devices import SoundDevice, check_patch, find_device, list_devices
 from charprobe.values.errors import LiveError
 from tests.bench.rigs import STRIP, patch
@@ -27,8 +29,20 @@ def test_none_or_several_are_listed(wanted, side, says):
 
 @pytest.mark.parametrize("channels", [(), (0,), (3,), (1, 1)])
 def test_channels_that_do_not_exist_are_refused_before_any_sound(channels):
-    with pytest.raises(LiveError, match="has 2 channels"):
+    with pytest.raises(LiveError, match="has 2 channels; the session records channels"):
         check_patch(patch(inputs=channels))
+
+
+def test_a_patch_that_can_be_had_is_asked_for_as_it_is_and_two_clocks_are_told(monkeypatch):
+    asked = []
+    system = SimpleNamespace(PortAudioError=RuntimeError)
+    for kind in ("output", "input"):
+        setattr(system, f"check_{kind}_settings", lambda kind=kind, **how: asked.append((kind, *how.values())))
+    monkeypatch.setattr(devices, "_loaded", lambda: system)
+    assert check_patch(patch(inputs=(2,))) == ()
+    assert [row[:4] for row in asked] == [("output", 2, 2, 48_000), ("input", 2, 2, 48_000)]
+    (told,) = check_patch(patch(play=DEVICES[1]))
+    assert "their clocks differ" in told
 
 
 @pytest.mark.parametrize("trouble", [ImportError, OSError])

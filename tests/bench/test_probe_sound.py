@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.bench.probe_sound import LEVELS_DBFS, ProbePlan, probe_sound
+from charprobe.bench.probe_sound import LEVELS_DBFS, TONE_S, ProbePlan, probe_sound
 
 
 @pytest.mark.parametrize("rate_hz", [44_100, 192_000])
@@ -21,4 +21,7 @@ def test_outputs_sound_one_after_the_other_and_together_in_the_tone():
     for output, start in enumerate(plan.before):
         assert np.flatnonzero(np.abs(sound[start : start + plan.rest // 2]).max(axis=0)).tolist() == [output]
     assert np.abs(sound[plan.tone : plan.tone + 4800]).max(axis=0).min() > 0.09
-    assert not sound[: plan.rest].any()
+    ends = plan.tone + round(TONE_S * 48_000)
+    for silence in (slice(plan.rest), slice(ends, ends + plan.rest)):
+        assert not sound[silence].any()
+    assert sound[ends + plan.rest] == pytest.approx([0.1] * 3)  # the burst begins at full height

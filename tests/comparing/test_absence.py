@@ -1,31 +1,15 @@
 import dataclasses
 
 import pytest
+from compared import flat
 from made_profiles import B, made_profile
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.topics import TOPICS, judged
-from charprobe.profile import glossary
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Unmeasured
 
-TOP = Entry(Unmeasured("dB", "no reduction above 0.05 dB", "louder steps", at_most=0.05), "")
-GONE = Entry(Unmeasured("s", "the stage reduces no gain", "none needed"), "")
-BELOW = Entry(Unmeasured("dBc", "the noise hides it", "longer tones", at_most=-112.0), "")
 OPEN = Entry(Unmeasured("s", "the bursts are too short", "longer bursts"), "")
-
-
-def flat(name):
-    """A setting that reduces no gain and has no colour."""
-    profile = made_profile(dataclasses.replace(B, name=name))
-    changed = {"static.max_reduction": TOP}
-    for quantity in profile.quantities:
-        if quantity.startswith(("attack", "release")):
-            changed[quantity] = Entry(GONE.reading.as_of(glossary.term(quantity).unit), "")
-        if quantity.startswith("colour"):
-            changed[quantity] = BELOW
-    curves = {key: table for key, table in profile.curves.items() if key == "static"}
-    return dataclasses.replace(profile, quantities={**profile.quantities, **changed}, curves=curves)
 
 
 def verdict(first, second, name):

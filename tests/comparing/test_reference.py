@@ -1,6 +1,7 @@
 import dataclasses
 
 import pytest
+from compared import flat
 from made_profiles import LIMITER, TWO_STAGE, B, D, made_profile
 
 from charprobe.comparing.reference import beside_reference
@@ -26,6 +27,13 @@ def test_every_setting_is_set_beside_one():
     own = [made_profile(setting) for setting in (B, TWO_STAGE)]
     earlier = [renamed(TWO_STAGE, "x"), renamed(B, "y")]
     assert [one.nearest for one in beside_reference(own, earlier, called="e")] == ["y", "x"]
+
+
+def test_who_has_no_attack_either_is_nearer_than_who_has_one():
+    earlier = [renamed(B, "compressor"), flat("plain")]
+    (found,) = beside_reference([flat("wire")], earlier, called="e")
+    assert found.nearest == "plain"
+    assert "neither has" in found.sentence
 
 
 def test_a_recording_is_not_set_beside_itself():

@@ -8,7 +8,7 @@ from charprobe.profile.entry import Entry, Table
 from charprobe.values.quantity import Quantity, Unmeasured
 
 TIMING = Table(
-    {"attack_t63_s": [0.2, 0.005, None], "release_t63_s": [0.3, None, 0.12]},
+    {"attack_t63_s": [0.2, 0.005, 0.05], "release_t63_s": [0.3, None, 0.12]},
     {"attack_t63_s": "s", "release_t63_s": "s"},
 )
 TRACE = Table(
@@ -39,6 +39,7 @@ def seconds(value):
 
 def test_the_reference_is_the_row_with_the_published_time():
     assert reference_step(profile_with(seconds(0.0051), seconds(0.31))) == 1
+    assert reference_step(profile_with(seconds(0.051), seconds(0.31))) == 2
     assert reference_step(profile_with(NONE, seconds(0.13))) == 2
     assert reference_step(profile_with(NONE, NONE)) == 0
 
