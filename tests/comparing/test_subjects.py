@@ -4,7 +4,7 @@ import pytest
 from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.subjects import Subject, value_of
+from charprobe.comparing.subjects import Subject, subjects_of, value_of
 from charprobe.values.errors import ProfileError
 
 
@@ -25,3 +25,10 @@ def test_times_of_another_burst_are_not_averaged_but_those_of_the_same_are():
     second = dataclasses.replace(second, curves={**second.curves, "timing": other})
     surest = first.quantities["attack.t63"].reading  # its uncertainty is a share of its smaller value
     assert value_of("attack.t63", Subject("s", (first, second))) == surest
+
+
+def test_names_that_are_alike_once_cut_are_numbered():
+    long = [made_profile(dataclasses.replace(B, name="x" * 80 + end)) for end in "ab"]
+    cut = "x" * 59 + "…"
+    labels = [subject.label for subject in subjects_of([*long, made_profile(D)])]
+    assert labels == [f"{cut} (1)", f"{cut} (2)", D.name]

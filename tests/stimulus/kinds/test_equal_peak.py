@@ -2,7 +2,7 @@ import numpy as np
 from one_segment import one
 
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
-from charprobe.stimulus.kinds.waveforms import WAVEFORMS
+from charprobe.stimulus.kinds.waveforms import SINE, WAVEFORMS
 
 SPEC = EqualPeak("law", 800.0, (-50.0, -10.0), 0.2)
 
@@ -17,3 +17,10 @@ def test_every_waveform_is_played_at_every_peak_level():
         assert tone.level_dbfs - 0.15 < peak_db <= tone.level_dbfs + 0.01
         assert abs(part[0]) < 1e-4  # faded in
         assert abs(part[-1]) < 1e-4
+
+
+def test_the_sine_is_played_at_its_frequency():
+    segment, sound = one(SPEC)
+    tone = segment.tones[WAVEFORMS.index(SINE)]
+    part = sound[tone.start - segment.span.start :][: tone.length]
+    assert np.argmax(np.abs(np.fft.rfft(part))) == 800 * 0.2  # whole periods: one bin a period
