@@ -33,9 +33,10 @@ UNITY_DB = 0.01  # a path of gain 1 leaves the stimulus its own round peak and l
 def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     """Notice a setting and a bypass of unlike gain and one and the same peak: code ``normalised``.
 
-    The gains are those of quiet sound. Where they differ by as much as two levels of the stimulus do, an onset
-    that the stage lets through comes out with the bypass's peak, and nothing is told. Through a path of gain 1 the bypass has the stimulus's own peak, and
-    so has a stage that leaves alone what is loud: a gate, a lift of what is quiet.
+    The gains are those of quiet sound. Where they differ by what lies between two levels of the stimulus, an
+    onset that the stage lets through comes out with the bypass's peak, and nothing is told. Through a path of
+    gain 1 the bypass has the stimulus's own peak, and so has a stage that leaves alone what is loud: a gate,
+    a lift of what is quiet.
     """
     if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
         return []
@@ -112,7 +113,7 @@ def _alike_at_the_top(wet: Take, bypass: Take) -> bool:
 
 def _apart_as_played(wet: Take, bypass: Take) -> bool:
     """Whether the gains of quiet sound differ by what lies between the loudest tone and another."""
-    levels = {tone.level_dbfs for s in wet.stimulus.segments if s.spec.kind in BY_TONE for tone in s.tones}
+    levels = {tone.level_dbfs for segment in wet.stimulus.segments for tone in segment.tones}
     apart_db = wet.alignment.gain_db - bypass.alignment.gain_db
     return any(abs(max(levels) - level - apart_db) < SAME_DB for level in levels)
 
