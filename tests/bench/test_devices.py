@@ -37,7 +37,9 @@ def test_a_patch_that_can_be_had_is_asked_for_as_it_is_and_two_clocks_are_told(m
     asked = []
     system = SimpleNamespace(PortAudioError=RuntimeError)
     for kind in ("output", "input"):
-        setattr(system, f"check_{kind}_settings", lambda kind=kind, **how: asked.append((kind, *how.values())))
+        setattr(
+            system, f"check_{kind}_settings", lambda kind=kind, **how: asked.append((kind, *how.values()))
+        )
     monkeypatch.setattr(devices, "_loaded", lambda: system)
     assert check_patch(patch(inputs=(2,))) == ()
     assert [row[:4] for row in asked] == [("output", 2, 2, 48_000), ("input", 2, 2, 48_000)]

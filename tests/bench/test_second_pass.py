@@ -51,7 +51,13 @@ def test_the_second_take_of_a_sitting_tells_what_was_foretold_and_of_the_same_qu
     stimulus = lay_out(voice.recipe, rate_hz=48_000, take=voice.take)
     profile = measure(open_capture(voice.file), stimulus, bypass=open_capture(off.file), setting="voice")
     expected = {row.name: row for row in proposal.design.expected}
-    assert expected.keys() >= {"static.threshold", "static.makeup_gain", "attack.t63", "attack.t90", "release.t63"}
+    assert expected.keys() >= {
+        "static.threshold",
+        "static.makeup_gain",
+        "attack.t63",
+        "attack.t90",
+        "release.t63",
+    }
     for name, row in expected.items():
         came = profile.quantities[name].reading
         # levels within a factor of two; windows that times are read in, and scatter read off few phases, are

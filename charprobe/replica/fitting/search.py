@@ -16,17 +16,22 @@ from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solv
 from charprobe.replica.fitting.starts import answering_as
 from charprobe.replica.fitting.structures import Reads, Structure, cell_of, joined, knobs_of
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
-from charprobe.replica.parts import Cell, Chain, Domain
+from charprobe.replica.parts import Cell, Chain, Domain, Towards
 from charprobe.values.arrays import Array
 from charprobe.values.one_thread import on_one_thread
 
-# what the detector reads by what is smoothed: one seldom leads to another in steps that each bring something
+# what the detector reads, what is smoothed and where it falls to: from one to another each step seldom brings
+# something
 _READ: tuple[tuple[Reads, bool], ...] = (
     ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
-    ("average", True),
 )  # fmt: skip
 FIRST = (
-    *(Structure(reads, averaged, domain) for domain in get_args(Domain) for reads, averaged in _READ),
+    *(
+        Structure(reads, averaged, domain, towards=towards)
+        for towards in get_args(Towards)
+        for domain in get_args(Domain)
+        for reads, averaged in _READ
+    ),
     Structure("peak falling", averaged=True),
     *(Structure(reads, averaged, loop="feedback") for reads, averaged in _READ),
 )
