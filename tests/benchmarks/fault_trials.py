@@ -149,18 +149,29 @@ def wrong_numbers(
             continue  # a tone less was read: a number of another span of levels, which stands beside it
         if name.startswith("noise.") and any(fault in STEADY for fault, _ in faults):
             continue  # steady noise of the path, and what it adds to a tone, are what these numbers are to tell
+        axis_db = _axis_moved_db(profile, clean) if name.startswith("static.threshold") else 0.0
         reach = BEYOND * (found.high - found.low)
         if name in truth:
             usual = isinstance(before, Quantity) and not before.low <= truth[name] <= before.high
-            if not usual and not found.low - reach <= truth[name] <= found.high + reach:
+            if not usual and not found.low - reach <= truth[name] + axis_db <= found.high + reach:
                 wrong.append(name)
         elif isinstance(before, Quantity) and not (
-            found.low - reach <= before.high and before.low <= found.high + reach
+            found.low - reach <= before.high + axis_db and before.low + axis_db <= found.high + reach
         ):
             wrong.append(name)
     if moved := _moved_points(profile, clean):
         wrong.append(moved)
     return tuple(wrong)
+
+
+def _axis_moved_db(profile: Profile, clean: Profile) -> float:
+    """By how much the path has another gain: levels on the input axis are those its bypass shows."""
+    levels = [
+        numbers(each.curves["static"], "input_dbfs") if "static" in each.curves else np.zeros(0)
+        for each in (profile, clean)
+    ]
+    same = levels[0].shape == levels[1].shape and levels[0].size > 0
+    return float(np.median(levels[0] - levels[1])) if same else 0.0
 
 
 def _levels(entry: Entry) -> str:

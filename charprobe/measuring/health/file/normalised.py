@@ -18,6 +18,7 @@ WITHHELD = (
 )  # fmt: skip
 SAME_DB = 0.003  # peaks of two takes through noise differ by more
 APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have equal peaks
+LEAST_DB = 0.02  # the same of one take at a target: less moves no make-up that is asked for
 CEILING = 0.9999  # peaks at full scale are clipped, not normalised
 USUAL_PEAKS_DBFS = (-0.1, -0.2, -0.3, -0.5, -1.0, -1.5, -2.0, -3.0)
 ROUND_DB = 0.0002  # one capture in six thousand comes so near to one of these by chance
@@ -67,7 +68,8 @@ def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
 
     Either one of them has a usual target's, or both have one and the same, a round one, and unlike gains.
     """
-    if abs(wet.alignment.gain_db - bypass.alignment.gain_db) < APART_DB:
+    apart_db = abs(wet.alignment.gain_db - bypass.alignment.gain_db)
+    if apart_db < LEAST_DB:
         return []
     roughly = [take.source.once(estimate_loudness) for take in (wet, bypass)]
     near = min(abs(each - target) for each in roughly for target in TARGETS_LUFS)
@@ -75,7 +77,7 @@ def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
         return []
     lufs = [take.source.once(_loudness_lufs) for take in (wet, bypass)]
     same = abs(lufs[0] - lufs[1]) < SAME_LU and abs(lufs[0] - round(lufs[0], 1)) < ROUND_LU
-    same &= abs(bypass.alignment.gain_db) > UNITY_DB
+    same &= abs(bypass.alignment.gain_db) > UNITY_DB and apart_db > APART_DB
     for take, each in zip((wet, bypass), lufs, strict=True):
         if same or min(abs(each - target) for target in TARGETS_LUFS) < ON_TARGET_LU:
             what = f"{wet.source.name} and {bypass.source.name} are" if same else f"{take.source.name} is"

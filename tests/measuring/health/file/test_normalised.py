@@ -53,6 +53,15 @@ def test_takes_of_one_round_loudness_or_a_usual_one_are_exports(lufs):
     assert all("LUFS" in text for text in told)
 
 
+def test_a_target_that_costs_a_twentieth_of_a_db_is_told_and_one_and_the_same_loudness_is_not():
+    wet = at_loudness("smooth-gain-soft", 37.4, -23.0)
+    path = recorded("plain-wire", 25.8)
+    near = 10 ** ((wet[0].alignment.gain_db + 0.05) / 20) * path
+    for samples, count in ((near, 1), (near * 10 ** (-0.05 / 20), 0)):
+        told = [item for item in judge_pair(wet, judged_path(samples, "off")) if item.code == "normalised"]
+        assert len(told) == count
+
+
 def test_a_stage_that_keeps_the_round_loudness_of_the_stimulus_itself_was_brought_to_none(monkeypatch):
     monkeypatch.setattr(normalised, "estimate_loudness", lambda source: -9.0)
     monkeypatch.setattr(normalised, "_loudness_lufs", lambda source: -9.0)
