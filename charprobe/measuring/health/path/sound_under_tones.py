@@ -19,7 +19,7 @@ from charprobe.values.wording import clock_text, number_text
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
 FEWEST = 2  # tones: under one alone it may be a click, which is told by itself
 LEAST_DBFS = -105.0
-HEARD_S = 0.6  # of a part of a burst, from its start
+HEARD_S = 0.6  # of a part of a burst, at once
 LEAST_TONE_S = 0.08  # of a burst's part, of which one period of hum must stand clear of the edges
 BELOW_HZ, BELOW_SHARE = (40.0, 1000.0), 0.25  # what is heard of it: far below the carrier gains leave nothing
 BURST_DB, BURST_DBFS = 12.0, -75.0  # by which thumps of a set differ, and what moves no gain that is read
@@ -61,26 +61,32 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
 def _under_bursts(take: Take) -> list[tuple[Tone, float]]:
     """Parts of bursts with a sound below their carrier that the same part of other bursts has not.
 
-    Empty unless two kinds of parts show it.
+    Empty unless two kinds of parts show it, or two stretches of a part: thumps end with the first of them.
     """
     louder: list[tuple[Tone, float]] = []
+    kinds: set[tuple[float, int, int]] = set()
+    heard = HEARD_S * take.stimulus.rate_hz
     for segment in take.stimulus.segments:
         if not isinstance(segment.spec, PhaseSet) or not take.holds(segment):
             continue
-        parts: dict[tuple[float, int], list[tuple[Tone, float]]] = {}
+        parts: dict[tuple[float, int, int], list[tuple[Tone, float]]] = {}
         for tone in segment.tones:
             if tone.length > LEAST_TONE_S * take.stimulus.rate_hz:
-                parts.setdefault((tone.level_dbfs, tone.length), []).append((tone, _below_dbfs(take, tone)))
-        for same in parts.values():
+                for at in range(max(1, int(tone.length / heard))):
+                    level = _below_dbfs(take, tone, tone.start + at * heard)
+                    parts.setdefault((tone.level_dbfs, tone.length, at), []).append((tone, level))
+        for kind, same in parts.items():
             usual = float(np.median([level for _, level in same]))
-            louder += [one for one in same if one[1] > max(usual + BURST_DB, BURST_DBFS)]
-    return louder if len({(tone.level_dbfs, tone.length) for tone, _ in louder}) > 1 else []
+            above = [one for one in same if one[1] > max(usual + BURST_DB, BURST_DBFS)]
+            louder += above
+            kinds |= {kind} if above else set()
+    return louder if len(kinds) > 1 else []
 
 
-def _below_dbfs(take: Take, tone: Tone) -> float:
-    """Level of what lies under a tone, well below its frequency."""
+def _below_dbfs(take: Take, tone: Tone, start: float) -> float:
+    """Level of what lies under a stretch of a tone, well below its frequency."""
     rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start, min(tone.stop, tone.start + HEARD_S * rate_hz))
+    cut = take.cut(start, min(tone.stop, start + HEARD_S * rate_hz))
     window, size = hann(cut.samples.size), fast_length(cut.samples.size)
     most_hz = min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz)
     first, last = (frequency_hz * size / rate_hz for frequency_hz in (BELOW_HZ[0], most_hz))

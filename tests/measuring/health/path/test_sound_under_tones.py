@@ -42,3 +42,19 @@ def test_a_sound_under_a_burst_is_told_where_other_bursts_are_clean_and_a_thump_
     (item,) = check_sound_under_tones(take_of(BURSTS, motor, rng=rng), [])
     assert item.code == "spur" and "-5" in item.message.replace("−", "-")
     assert check_sound_under_tones(take_of(BURSTS, thump, rng=rng), []) == []
+
+
+def bell(samples, *, fall_s):
+    """A bell of 880 Hz under the end of the second of five bursts, from its last loud sample on."""
+    loud = np.flatnonzero(np.abs(samples) > 0.3)
+    ends = loud[np.flatnonzero(np.diff(loud, append=loud[-1] + RATE_HZ) > RATE_HZ / 2)]
+    time_s = (np.arange(samples.size) - ends[1] - 480) / RATE_HZ
+    rung = np.where(time_s > 0, np.exp(-np.maximum(time_s, 0) / fall_s), 0.0)
+    return samples + 0.02 * rung * np.sin(2 * np.pi * 880 * time_s)
+
+
+def test_a_sound_within_one_low_part_is_told_by_how_long_it_lasts(rng):
+    bursts = (Bursts("reference", 4093.0, 5, -40.0, -5.0, 0.15, hold_s=0.15, release_s=1.3, gap_s=0.1),)
+    (item,) = check_sound_under_tones(take_of(bursts, lambda x: bell(x, fall_s=0.2), rng=rng), [])
+    assert item.code == "spur"
+    assert check_sound_under_tones(take_of(bursts, lambda x: bell(x, fall_s=0.03), rng=rng), []) == []
