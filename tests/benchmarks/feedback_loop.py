@@ -56,7 +56,7 @@ class FeedbackLoop:
         return StageOutput(samples * 10 ** (gain_db / 20), gain_db)
 
 
-@numba.njit(cache=False)  # type: ignore[untyped-decorator]  # the compiler states no types
+@numba.njit(cache=False)
 def _loop(
     x: Array,
     threshold: float,

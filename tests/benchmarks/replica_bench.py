@@ -112,13 +112,13 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
     stimulus = lay_out(recipe_called(recipe), rate_hz=rate_hz, take=1)
     played, rng = render(stimulus), np.random.default_rng(seed)
     device: Compressor | None = None
-    kind, true_words = "", TRUE_WORDS
+    kind, true_words, higher_db = "", TRUE_WORDS, 0.0
     if name.startswith("any-"):
         any_one = draw_device(rng, name=name)
         through = any_one.stage.process(played, rate_hz=rate_hz, rng=rng).samples
         kind, true_words = f"{any_one.words}; {_in_words(any_one.cell)}", any_one.structure.in_words()
         if isinstance(any_one.cell, Compressor):
-            device = any_one.cell
+            device, higher_db = any_one.cell, any_one.higher_db
     elif drawn:
         device = draw_compressor(rng, name=name)
         through = device.process(played, rate_hz=rate_hz, rng=rng).samples
@@ -156,7 +156,7 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
         return Row(*known)
     bend = device.bends[0]
     truth = (
-        bend.threshold_dbfs + DOWN_DB, bend.slope, bend.knee_db, device.attack_s, device.release_s, device.makeup_db
+        bend.threshold_dbfs + DOWN_DB - higher_db, bend.slope, bend.knee_db, device.attack_s, device.release_s, device.makeup_db
     )  # fmt: skip
     posterior = replica.posterior
     off, held, sigmas = [], [], []

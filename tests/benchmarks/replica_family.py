@@ -22,6 +22,7 @@ from tests.simulation.drawn import draw_compressor, draw_shelf, log_uniform
 READS: dict[DetectorKind, Reads] = {
     "envelope": "envelope", "peak": "rectified", "average": "average", "rms": "mean square",
 }  # fmt: skip
+PEAKS = {"peak": 1.0, "average": np.pi / 2, "rms": np.sqrt(2.0)}  # what each reads at the crest of a sine
 DOMAINS: dict[Placement, Domain] = {
     "before log": "level", "before computer": "level in dB", "after computer": "reduction",
 }  # fmt: skip
@@ -46,6 +47,14 @@ class Drawn:
     cell: Compressor | FeedbackLoop
     structure: Structure
     words: str
+
+    @property
+    def higher_db(self) -> float:
+        """How much higher the device's own detector reads than that of the structure."""
+        plain = self.structure.reads == "rectified" and isinstance(self.cell, Compressor)
+        return (
+            20 * np.log10(PEAKS[self.cell.detector]) if plain and isinstance(self.cell, Compressor) else 0.0
+        )
 
 
 def draw_device(rng: np.random.Generator, *, name: str) -> Drawn:
@@ -94,6 +103,10 @@ def _feed_forward(rng: np.random.Generator, name: str) -> tuple[Compressor, Stru
     cell = draw_compressor(rng, name=name)
     if slow:
         form, held = "smooth branching", False
+    if (
+        placement == "before computer"
+    ):  # a fall to rest is one to the reading of silence, which no capture tells
+        form = "smooth decoupled" if FORMS[form][0] == "decoupled" else "smooth branching"
     cell = replace(
         cell,
         detector=detector,
