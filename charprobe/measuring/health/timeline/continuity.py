@@ -31,7 +31,7 @@ MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work 
 LEAST_STEP_DB, ALIKE = 0.03, 0.1  # steps of a stage's own gain: size at least, and share by which they differ
 FEWEST_STEPS, FEWEST_TONES = 6, 2  # from which they are told
 MOSTLY = 0.75  # share of steps alike: where two come together, what is read is neither
-MOST_TOLD = 12  # events told one by one
+MOST_TOLD = 5  # events told one by one
 
 
 @dataclass(frozen=True)
