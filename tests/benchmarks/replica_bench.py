@@ -166,7 +166,7 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
         miss = float(np.log(value / true)) if log else value - true
         off.append(abs(miss) if log else abs(miss) / max(abs(true), 1.0))
         std = float(np.sqrt(posterior.covariance[at][at]))
-        held.append(abs(miss) <= Z95 * std)
+        held.append(bool(abs(miss) <= Z95 * std))
         sigmas.append(miss / max(std, 1e-12))
     return Row(*known, tuple(off), tuple(held), tuple(sigmas))
 

@@ -51,10 +51,9 @@ class Drawn:
     @property
     def higher_db(self) -> float:
         """How much higher the device's own detector reads than that of the structure."""
-        plain = self.structure.reads == "rectified" and isinstance(self.cell, Compressor)
-        return (
-            20 * np.log10(PEAKS[self.cell.detector]) if plain and isinstance(self.cell, Compressor) else 0.0
-        )
+        if self.structure.reads != "rectified" or not isinstance(self.cell, Compressor):
+            return 0.0
+        return float(20 * np.log10(PEAKS[self.cell.detector]))
 
 
 def draw_device(rng: np.random.Generator, *, name: str) -> Drawn:
