@@ -13,9 +13,9 @@ from charprobe.values.arrays import Array, Index
 # columns of a row of coefficients
 (
     EXPONENT, SCALE, RISE, FALL, KEPT, ATTACK, RELEASE, HOLD, SLOW, SHARE, CHARGE, LINK, ATTACK_PACE,
-    RELEASE_PACE, CUT_B, CUT_A, SHELF_B0, SHELF_B1, SHELF_A,
-) = range(19)  # fmt: skip
-BEND = 19  # threshold, slope, knee, most of each bend from here on
+    RELEASE_PACE, CUT_B, CUT_A, SHELF_B0, SHELF_B1, SHELF_A, FLOOR,
+) = range(20)  # fmt: skip
+BEND = 20  # threshold, slope, knee, most of each bend from here on
 COEFFICIENTS = BEND + 4 * BENDS
 MOST_PACE = 700.0  # of a store that follows at once
 
@@ -39,7 +39,7 @@ def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
     out[:, KEPT] = np.round(column("detector.kept_s") * rate_hz)
     out[:, HOLD] = np.round(column("smoothing.hold_s") * rate_hz)
     out[:, SHARE] = column("smoothing.slow_share")
-    out[:, LINK] = column("link")
+    out[:, LINK], out[:, FLOOR] = column("link"), column("detector.floor_dbfs")
     out[:, ATTACK_PACE] = _pace(column("smoothing.attack_s"), rate_hz)
     out[:, RELEASE_PACE] = _pace(column("smoothing.release_s"), rate_hz)
     out[:, CUT_B : CUT_A + 1] = _low_cut(column("detector.low_cut_hz"), rate_hz)

@@ -16,6 +16,7 @@ Seconds = Annotated[float, Interval(ge=0, le=60)]
 Share = Annotated[float, Interval(ge=0, le=1)]
 Corner = Annotated[float, Interval(ge=0.01, le=1e6)]
 CornerOrNone = Annotated[float, Interval(ge=0, le=1e6)]
+FLOOR_DBFS = -120.0  # what a detector reads in silence, where nothing tells
 UNLIMITED_DB = 120.0  # `Bend.most_db` of a bend without a range limit
 
 DetectorKind = Literal["peak", "mean", "envelope"]
@@ -46,6 +47,8 @@ class Detector:
         Corner of a first-order low cut ahead of it; 0: none.
     shelf_hz, shelf_db : float
         First-order treble shelf ahead of it, half of its gain at the corner; 0 Hz: none.
+    floor_dbfs : float
+        What it reads in silence, in dB: there a level that is smoothed in dB falls to.
     split_hz : float > 0
         Of "envelope": from here to half the rate less this the two copies lie a quarter period apart; what
         they do to the phases of the bass shows where many pitches sound at once.
@@ -59,6 +62,7 @@ class Detector:
     low_cut_hz: CornerOrNone = 0.0
     shelf_hz: CornerOrNone = 0.0
     shelf_db: Gain = 0.0
+    floor_dbfs: Annotated[float, Interval(ge=-200, le=0)] = FLOOR_DBFS
     split_hz: Annotated[float, Interval(ge=1, le=2000)] = 60.0
 
     def __post_init__(self) -> None:

@@ -106,8 +106,8 @@ def set_pace(z: Array, k: int, c: Array, codes: Index) -> None:
 
 
 @compiled_in_place
-def _in_db(reading: float, exponent: float) -> float:
-    return float(max(-120.0, LN_DB / exponent * np.log(reading))) if reading > 0.0 else -120.0
+def _in_db(reading: float, exponent: float, floor: float) -> float:
+    return float(max(floor, LN_DB / exponent * np.log(reading))) if reading > 0.0 else floor
 
 
 @compiled_inside
@@ -124,7 +124,7 @@ def detected(m: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
         new[k, 0] = z[k, 0] if new[k, 1] <= c[at.KEPT] else c[at.FALL] * z[k, 0] + (1 - c[at.FALL]) * v
     if codes[1] == 3:
         return float(new[k, 0] if p == 1.0 else np.sqrt(new[k, 0]) if p == 2.0 else new[k, 0] ** (1 / p))
-    return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p)
+    return float(new[k, 0]) if codes[1] == 0 else _in_db(new[k, 0], p, c[at.FLOOR])
 
 
 @compiled_inside
@@ -133,11 +133,11 @@ def answered(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
     a, r, domain = z[k, 8], z[k, 9], codes[1]
     level = x
     if domain == 0:
-        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT])
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT], c[at.FLOOR])
     elif domain == 3:
-        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), 1.0)
+        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), 1.0, c[at.FLOOR])
     elif domain == 1:
-        level = _follow(x + 120, 0.0, 1.0, z, k, c, codes, a, r, new) - 120
+        level = _follow(x - c[at.FLOOR], 0.0, 1.0, z, k, c, codes, a, r, new) + c[at.FLOOR]
     reduction, new[k, 5] = computer(level, c, codes)
     if domain == 2:
         if codes[4] == 0:

@@ -102,10 +102,6 @@ def _feed_forward(rng: np.random.Generator, name: str) -> tuple[Compressor, Stru
     cell = draw_compressor(rng, name=name)
     if slow:
         form, held = "smooth branching", False
-    if (
-        placement == "before computer"
-    ):  # a fall to rest is one to the reading of silence, which no capture tells
-        form = "smooth decoupled" if FORMS[form][0] == "decoupled" else "smooth branching"
     cell = replace(
         cell,
         detector=detector,

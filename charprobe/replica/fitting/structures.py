@@ -126,6 +126,7 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         rise_s=average_s,
         fall_s=(old.fall_s or 0.02) if structure.reads == "peak falling" else average_s,
         low_cut_hz=(old.low_cut_hz or 80.0) if structure.low_cut else 0.0,
+        floor_dbfs=old.floor_dbfs,
         split_hz=old.split_hz,
     )
     bends = like.bends[: structure.bends]
@@ -210,6 +211,8 @@ def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
         knobs.append(
             Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02, starts=SPLITS_HZ)
         )
+    if structure.domain == "level in dB":  # from how low it comes back tells how deep silence is
+        knobs.append(Knob(("cell.detector.floor_dbfs",), -180, -50, step=1.0, far=20.0))
     if structure.reads == "peak falling":
         knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
     if structure.held:
