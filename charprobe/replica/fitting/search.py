@@ -79,7 +79,7 @@ def fit_cell(
 ) -> Fitted:
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
-    knobs = knobs_of(structure, rate_hz)
+    knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts)
     places = [knob.places[0] for knob in knobs]
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
     for knees in by_knees:

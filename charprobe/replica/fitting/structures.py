@@ -187,8 +187,11 @@ def _across(bend: Bend, loop: Loop) -> Bend:
     return replace(bend, slope=bend.slope / (1 + bend.slope), knee_db=bend.knee_db * (1 + bend.slope / 2))
 
 
-def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
-    """The numbers of a structure that are fitted, thresholds and knees as `knees` has them."""
+def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -> tuple[Knob, ...]:
+    """The numbers of a structure that are fitted, thresholds and knees as `knees` has them.
+
+    `from_afar` leaves out what only a fit that is near tells from the others: how deep silence is.
+    """
     at = "cell.bends.{}.{}".format
     steepest, fine = (60.0, 0.2) if structure.loop == "feedback" else (4.0, 1.0)
     knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01, far=3.0)]
@@ -211,7 +214,9 @@ def knobs_of(structure: Structure, rate_hz: float) -> tuple[Knob, ...]:
         knobs.append(
             Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02, starts=SPLITS_HZ)
         )
-    if structure.domain == "level in dB":  # from how low it comes back tells how deep silence is
+    if (
+        structure.domain == "level in dB" and not from_afar
+    ):  # from how low it comes back tells how deep silence is
         knobs.append(Knob(("cell.detector.floor_dbfs",), -180, -50, step=1.0, far=20.0))
     if structure.reads == "peak falling":
         knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
