@@ -16,9 +16,9 @@ from charprobe.replica.fitting.filter_fit import Linear, alike, fit_filter
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 from charprobe.replica.fitting.pair import Noise, Pair
-from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIT, Fitted, fit_side_by_side, search
+from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIRST, FIT, Fitted, fit_side_by_side, search
 from charprobe.replica.fitting.stretches import Stretch, stretches_of
-from charprobe.replica.fitting.structures import first_cell
+from charprobe.replica.fitting.structures import Structure, first_cell
 from charprobe.replica.parts import Cell, Chain, Colour, Place, Section
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
@@ -32,6 +32,7 @@ COLOUR = Effort(6, 0.005, spread=False)
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
+AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
 
 
@@ -97,12 +98,20 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: To
         sounds = _sounds(replace(pair, late=linear.late), stretches, Memory.of(cell.smoothing), noise)
         return _without_filter(sounds, linear.sections, pair.rate_hz)
 
-    def searched(cell: Cell, sounds: _Sounds) -> list[Fitted]:
+    def searched(cell: Cell, sounds: _Sounds, among: Sequence[Structure] = FIRST) -> list[Fitted]:
         def shared(share: float) -> None:
             told(0.1 + 0.6 * share)
 
         return list(
-            search(cell, sounds.search, sounds.held_out, rate_hz=pair.rate_hz, jobs=jobs, told=shared)
+            search(
+                cell,
+                sounds.search,
+                sounds.held_out,
+                among=among,
+                rate_hz=pair.rate_hz,
+                jobs=jobs,
+                told=shared,
+            )
         )
 
     sounds = hear_all(first, linear)
@@ -135,7 +144,7 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: To
     else:
         linear = before
     if not alike(linear, before):
-        found = searched(chosen.cell, sounds)
+        found = searched(chosen.cell, sounds, [one.structure for one in found[:AGAIN]])
         chosen = _plainest(found, floor)
         linear = fit_filter(pair, chosen.cell)
         sounds = hear_all(chosen.cell, linear)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import get_args
 
@@ -42,6 +42,7 @@ SETTLE = Effort(20, 1e-3, spread=False)  # one whose neighbours are asked: valle
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
+BETTER, IN_VAIN = 0.97, 1  # of the score: less is no step forward, and so many rounds may bring none
 NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
@@ -187,7 +188,14 @@ class Gains:
 
 
 def search(
-    first: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, jobs: int, told: Told
+    first: Cell,
+    heard: Heard,
+    held_out: Heard,
+    *,
+    among: Sequence[Structure] = FIRST,
+    rate_hz: float,
+    jobs: int,
+    told: Told,
 ) -> tuple[Fitted, ...]:
     """Search structures; the best first.
 
@@ -197,6 +205,8 @@ def search(
         Where all of them start.
     heard, held_out : Heard
         What they are fitted to, and what they are chosen by.
+    among : sequence of Structure
+        The structures that are looked at first.
     rate_hz : float
         Sampling rate.
     jobs : int
@@ -228,8 +238,9 @@ def search(
             known[one.structure] = one
         told(share[1])
 
-    run(FIRST, first, (0.0, 0.25))
+    run(among, first, (0.0, 0.25))
     left: set[Structure] = set()
+    vain = 0
     for turn in range(ROUNDS):
         best = ranked()[0]
         near = [one for one in ranked() if one.held_out <= NEAR * best.held_out and one.structure not in left]
@@ -243,6 +254,9 @@ def search(
         if turn and settled.held_out < floor:
             break
         run(settled.structure.neighbours(), settled.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
+        vain += ranked()[0].held_out > BETTER * best.held_out
+        if vain > IN_VAIN:
+            break
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     starts = dict.fromkeys((best.cell, joined(best.cell)))
