@@ -86,9 +86,9 @@ def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
 
 def test_a_search_that_went_past_a_plain_stage_comes_back_to_it(rng, monkeypatch):
     sound = heard(device(), rng)
-    monkeypatch.setattr(searching, "FIRST", (Structure("envelope", low_cut=True, bends=2),))
     monkeypatch.setattr(searching, "ROUNDS", 0)
-    found = searching.search(FIRST, sound, sound, rate_hz=RATE, jobs=1, told=lambda _: None)
+    past = (Structure("envelope", low_cut=True, bends=2),)
+    found = searching.search(FIRST, sound, sound, among=past, rate_hz=RATE, jobs=1, told=lambda _: None)
     plain = next(one for one in found if one.structure == Structure("envelope"))
     assert plain.held_out < 1.01 * found[0].held_out
 
