@@ -214,9 +214,8 @@ def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -
         knobs.append(
             Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02, starts=SPLITS_HZ)
         )
-    if (
-        structure.domain == "level in dB" and not from_afar
-    ):  # from how low it comes back tells how deep silence is
+    if structure.domain == "level in dB" and not from_afar:
+        # from how low it comes back tells how deep silence is
         knobs.append(Knob(("cell.detector.floor_dbfs",), -180, -50, step=1.0, far=20.0))
     if structure.reads == "peak falling":
         knobs.append(Knob(("cell.detector.fall_s",), least, 2.0, logarithmic=True, step=0.01))
