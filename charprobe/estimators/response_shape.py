@@ -86,8 +86,6 @@ class ResponseShape:
     low_corner_hz, high_corner_hz : Quantity or Unmeasured
         Where the magnitude is 3 dB below mid-band: the corner of the filter that describes that end, or else
         the crossing of 3 dB below the magnitude at 1 kHz; or the bound it lies beyond.
-    worst_db : float
-        Largest distance between the curve and the description.
     sentence : str
         The description in words.
     """
@@ -98,7 +96,6 @@ class ResponseShape:
     tilt_db_per_decade: Quantity
     low_corner_hz: Reading
     high_corner_hz: Reading
-    worst_db: float
     sentence: str
 
     @property
@@ -148,7 +145,7 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     noise_db = Z95 * float(np.max(std_db))
     if noise_db > TOLD_DB:
         sentence += f"; the noise alone makes up to ±{noise_db:.1f} dB of it"
-    return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, worst, sentence)
+    return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, sentence)
 
 
 @dataclass(frozen=True)

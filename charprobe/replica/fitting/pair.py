@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from charprobe.files.sound.source import Source
+from charprobe.files.sound.frames import View
 from charprobe.listening.aligning.warp import read_at
 from charprobe.placing.take import Take
 from charprobe.stimulus.kinds.programme import Programme
@@ -17,29 +17,6 @@ from charprobe.values.arrays import Array
 BLOCK = 1 << 16  # samples that are read between those of a file at once
 FINEST_BITS = 24  # of a word length: floats bear no more
 TOLD = 3.0  # standard errors: a difference of noise powers that chance does not explain
-
-
-@dataclass(frozen=True)
-class OneChannel:
-    """One channel of a source as frames."""
-
-    source: Source
-    channel: int
-    channels: int = 1
-
-    @property
-    def rate_hz(self) -> int:
-        """Sampling rate."""
-        return self.source.rate_hz
-
-    @property
-    def frames(self) -> int:
-        """Samples."""
-        return self.source.frames
-
-    def read_frames(self, start: int, stop: int) -> Array:
-        """Samples `start` to `stop`; shape (n, 1)."""
-        return self.source.read(start, stop, self.channel)[:, None]
 
 
 @dataclass(frozen=True)
@@ -148,8 +125,9 @@ class Pair:
         take, late = (self.wet, self.late) if wet else (self.dry, 0.0)
         kept = self._kept.get((wet, start, stop))
         if kept is None or kept[0] != late:
+            source, channel = take.source, take.channel
             samples = read_at(
-                OneChannel(take.source, take.channel),
+                View(source.rate_hz, source.frames, 1, lambda a, b: source.read(a, b, channel)[:, None]),
                 first=float(take.alignment.capture_index(start)) + late,
                 step=1 / take.alignment.step,
                 count=stop - start,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -49,8 +50,7 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
     """
     if cell == like or not like.bends or like.bends[0].side != "above" or like.bends[0].slope < LEAST_SLOPE:
         return cell
-    burst = _Burst.for_cell(like, rate_hz)
-    wanted = burst.answered_by(like)
+    burst, wanted = _answer_of(like, rate_hz)
     if wanted.reduction_db < LEAST_DB:
         return cell
     for _ in range(TURNS):
@@ -69,6 +69,13 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
             ),
         )
     return cell
+
+
+@lru_cache(maxsize=4)
+def _answer_of(like: Cell, rate_hz: float) -> tuple[_Burst, _Answer]:
+    """A burst that suits a cell, and its answer: many structures come from one."""
+    burst = _Burst.for_cell(like, rate_hz)
+    return burst, burst.answered_by(like)
 
 
 def _moved(bend: Bend, shift_db: float) -> Bend:

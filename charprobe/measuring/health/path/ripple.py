@@ -12,6 +12,7 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
+from charprobe.values.hann import hann
 from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
 
@@ -78,7 +79,7 @@ def _blocks(take: Take) -> tuple[Array, Array]:
     """Times within tones, in seconds, and the gain there over that of all tones of their kind."""
     rate_hz = take.stimulus.rate_hz
     size = round(BLOCK_S * rate_hz)
-    window = np.hanning(size)
+    window = hann(size)
     groups: dict[tuple[float, float], list[tuple[Array, Array]]] = {}
     for tone in take.single_tones():
         first, stop = tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz
