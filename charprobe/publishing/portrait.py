@@ -151,8 +151,14 @@ def _lower_bend(profile: Profile) -> str:
     lower, slope = profile.measured("static.lower_threshold"), profile.measured("static.lower_slope")
     if lower is None or slope is None:
         return ""
-    what = "Expander" if slope.value > 1 else "Upward compressor"
-    return f"{what}, working below {edited(lower).number}"
+    if slope.low > 1:
+        return (
+            f"Expander, 1:{edited_number(slope.value, ':1').removesuffix(':1')} below {edited(lower).number}"
+        )
+    if slope.low <= 0:
+        return f"Upward compressor, working below {edited(lower).number}"
+    ratio = Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, ":1")
+    return f"Upward compressor, {edited(ratio).number} below {edited(lower).number}"
 
 
 def _times(profile: Profile) -> str:

@@ -50,7 +50,7 @@ def summarise(profile: Profile, *, width: int = WIDTH) -> str:
 
 
 def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> list[str]:
-    """Return the main numbers of a topic; reasons for what is missing follow, each once and in full."""
+    """Return the main numbers of a topic; reasons for what is missing follow, each once."""
     told: list[str] = []
     missing: dict[str, list[str]] = {}
     for name in names:
@@ -59,7 +59,7 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
             continue
         reading, label = entry.reading, glossary.term(name).title
         if isinstance(reading, Unmeasured) and not reading.bounded:
-            missing.setdefault(reading.reason, []).append(label)
+            missing.setdefault(_brief(reading.reason, profile.health), []).append(label)
         else:
             told.append(f"{label} {edited(reading).text}{dbu_text(entry)}".replace(" ", WHOLE))
     texts = ["; ".join(told)] if told else []
@@ -75,6 +75,13 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
             break_on_hyphens=False,
         )
     ]
+
+
+def _brief(reason: str, health: Sequence[Health]) -> str:
+    """Reason why a number is missing; the code alone of a finding that the summary has told in full."""
+    code, _, words = reason.partition(": ")
+    told = any(i.code == code and i.severity != "note" and i.message.startswith(words) for i in health)
+    return f"{code}, as said above" if told and words else reason
 
 
 def _wrapped(texts: Iterable[str], width: int) -> list[str]:

@@ -1,5 +1,6 @@
 import dataclasses
 
+import pytest
 from made_profiles import LIMITER, TWO_STAGE, B, made_profile
 
 from charprobe.profile.entry import Entry, Health
@@ -120,3 +121,20 @@ def test_a_stage_that_answers_changes_of_level_is_no_plain_path():
     gone = Unmeasured("s", "the gain goes out and comes back", "look at the gain trace")
     profile = changed(made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone)
     assert portrait_of(dataclasses.replace(profile, findings=(said,))).level == said
+
+
+@pytest.mark.parametrize(
+    ("slope", "said"), [(0.5, "Upward compressor, 2.0:1 below"), (2.0, "Expander, 1:2.0 below")]
+)
+def test_what_works_below_a_level_is_told_with_its_ratio(slope, said):
+    gone = Unmeasured("s", "the stage reduces no gain", "none needed")
+    top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
+    lower = Quantity(-40.0, -40.1, -39.9, "dBFS")
+    below = {
+        "static__lower_threshold": lower,
+        "static__lower_slope": Quantity(slope, slope - 0.01, slope + 0.01, "dB/dB"),
+    }
+    told = portrait_of(
+        changed(made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone, **below)
+    )
+    assert told.level.startswith(f"{said} −40.0 dBFS")

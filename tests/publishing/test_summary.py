@@ -79,3 +79,12 @@ def test_quantities_without_number_for_one_reason_are_told_together():
     gone = {name: Entry(Unmeasured("s", "the gain does not change", "play louder"), "") for name in names}
     text = summarise_all(dataclasses.replace(made_profile(B), quantities=gone))
     assert "\n  Not measured: Attack t50, Attack t63, Attack t90 – the gain does not change\n" in text
+
+
+def test_a_reason_that_health_has_told_in_full_is_not_told_again():
+    message = "Two copies: a second one 0.5 ms behind the sound. Mute it and retake"
+    gone = {"attack.t63": Entry(Unmeasured("s", f"two-paths: {message}", "retake"), "")}
+    said = Health("two-paths", "stop", f"{message}. Curves not given: timing")
+    text = summarise(dataclasses.replace(made_profile(B), quantities=gone, health=(said,)))
+    assert "no Attack t63: two-paths, as said above" in text
+    assert text.count("Two copies") == 1

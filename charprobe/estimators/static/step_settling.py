@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from charprobe.values.arrays import Array, Flags
+from charprobe.values.arrays import Array, Flags, Index
 
 SIGNIFICANT = 3.0  # a drift over several steps larger than this many standard uncertainties is motion
 FALSE_ALARMS = 0.01  # chance that noise alone makes any one step of a segment look as if it moved
@@ -224,8 +224,12 @@ def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array,
     line = np.broadcast_to(middle - middle.mean(), decay.shape)
     plain = np.stack([np.ones_like(decay), decay], axis=2)
     lined = np.stack([np.ones_like(decay), decay, line], axis=2)
-    alone, _ = _best_of(plain, gain_db)
-    under, slope = _best_of(lined, gain_db)
+    alone, _, _ = _best_of(plain, gain_db)
+    under, (_, fast, slope), which = _best_of(lined, gain_db)
+    at_end = (
+        slope - fast * decay[which, -1] / tau[which]
+    )  # where both bend alike, they take turns to be large
+    slope = np.minimum(np.abs(slope), np.abs(at_end))
     dof = max(1, middle.size - 4)  # four windows fit whatever comes, and deny nothing
     unlike_db = np.sqrt(under / (dof + UNLIKE * np.sqrt(2 * dof)))
     spoken = (alone - under) / std_db**2
@@ -233,15 +237,15 @@ def _slower_stage(gain_db: Array, edges_s: Array, std_db: Array) -> tuple[Array,
     kept_up = np.convolve(np.minimum(spoken, ONE_MORE), row, mode="same") > KEPT_UP * np.convolve(
         np.ones(spoken.size), row, mode="same"
     )
-    return np.where((spoken > ONE_MORE) | kept_up, np.abs(slope), 0.0), unlike_db
+    return np.where((spoken > ONE_MORE) | kept_up, slope, 0.0), unlike_db
 
 
-def _best_of(bases: Array, gain_db: Array) -> tuple[Array, Array]:
-    """Least squares on the best of many bases, shape (b, m, c): misfit and last coefficient of each step."""
+def _best_of(bases: Array, gain_db: Array) -> tuple[Array, Array, Index]:
+    """Least squares on the best of bases of shape (b, m, c): misfit, coefficients (c, k), which basis."""
     fitted = np.linalg.pinv(bases) @ gain_db.T
     misfit = np.sum((gain_db.T - bases @ fitted) ** 2, axis=1)
-    best = np.argmin(misfit, axis=0), np.arange(gain_db.shape[0])
-    return misfit[best], fitted[:, -1][best]
+    best, steps = np.argmin(misfit, axis=0), np.arange(gain_db.shape[0])
+    return misfit[best, steps], fitted[best, :, steps].T, best
 
 
 def _extrapolate(

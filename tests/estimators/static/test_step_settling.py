@@ -126,3 +126,13 @@ def test_a_turning_point_at_the_end_of_a_step_is_no_rest(rng):
     )  # flat at its crest, 0.3 dB from its mean
     gain_db = np.tile(turned, (10, 1)) + rng.normal(0, 2e-4, (10, turned.size))
     assert not judge(gain_db, np.full(10, 2e-3)).settled.any()
+
+
+def test_a_faint_bend_of_a_short_trace_grants_no_slower_stage_more_speed_than_the_trace_has():
+    # noise bent it: an exponential and a line that oppose each other fit it, both far steeper than the whole
+    gain_db = np.zeros((6, 7))
+    gain_db[1] = np.array([1.6, 0.8, 0.3, 0.2, 1.3, -1.0, -3.2]) * 1e-4
+    edges_s = 0.06 + 0.018 * np.arange(8)
+    verdict = judge_settling(gain_db, edges_s=edges_s, std_db=np.full(6, 8e-5), late_from_s=0.12, step_s=0.2)
+    assert verdict.moving[1]
+    assert verdict.remaining_std_db[1] < 0.05  # its last windows fall by 0.012 dB/s; three seconds of that

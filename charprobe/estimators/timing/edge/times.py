@@ -127,7 +127,8 @@ def time_edge(
     change = after.value_db - before.value_db
     std = math.hypot(before.std_db, after.std_db)
     if abs(change) < (max(SMALLEST_DB, DETECTED * std) if after.known else SMALLEST_DB):
-        return _nothing(trace, before, after, change, std)
+        to_go = None if rest is None or after.known else rest.value - after.value_db
+        return _nothing(trace, before, after, Quantity.from_std(change, std, "dB"), to_go)
     told = Quantity.from_std(change, std, "dB")
     if not after.known:
         return _unsettled(trace, before, after, told, rest_db)
@@ -200,21 +201,28 @@ def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float
     return Unmeasured("dB", "none stands out of the noise", "record with less noise", at_most=max(0.0, bound))
 
 
-def _nothing(trace: GainTrace, before: Settled, after: Settled, change: float, std: float) -> EdgeTimes:
+def _nothing(
+    trace: GainTrace, before: Settled, after: Settled, change: Quantity, to_go_db: float | None
+) -> EdgeTimes:
+    """An edge at which the gain hardly moves: there is no way to go, or all of it is left."""
+    moved, end_s = f"the gain changes by {number_text(abs(change.value), 3)} dB only", float(trace.time_s[-1])
     none = Unmeasured(
-        "s",
-        f"the gain changes by {number_text(abs(change), 3)} dB only: there is nothing to time",
-        "use a recipe whose bursts reach above the threshold",
+        "s", f"{moved}: there is nothing to time", "use a recipe whose bursts reach above the threshold"
     )
+    waits = to_go_db is not None and abs(to_go_db) > SMALLEST_DB
     if out_db := excursion_db(trace, after.value_db):
         reason = f"the gain goes out by {number_text(out_db, 1)} dB and comes back to where it was"
-        none = Unmeasured("s", f"{reason}: no part of a way", "look at the gain trace")
-    bare = Unmeasured("dB/ms", none.reason, none.next)
-    still = Unmeasured("dB", none.reason, none.next)
+        none, waits = Unmeasured("s", f"{reason}: no part of a way", "look at the gain trace"), False
+    elif waits and to_go_db is not None:
+        reason = f"{moved} in {end_s:.3g} s, with {number_text(abs(to_go_db), 1)} dB to go to where it rests"
+        none = Unmeasured(
+            "s", reason, "use a recipe with a longer hold and release, such as timing", cause="short-gaps"
+        )
+    still, late = none.as_of("dB"), none.as_of("s", at_least=end_s if waits else None)
     return EdgeTimes(
-        before.quantity, after.quantity, Quantity.from_std(change, std, "dB"),
-        none, none, none, none, none, none, none, none, bare, still, trace.resolution_s, True, 0.0,
-        float(trace.time_s[-1]),
+        before.quantity, after.quantity, change,
+        none, none, late, late, late, none, none, none, none.as_of("dB/ms"), still, trace.resolution_s,
+        not waits, float(waits), end_s,
     )  # fmt: skip
 
 

@@ -118,7 +118,8 @@ def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:
     unsure = [one for one in found if one.has("either") and not one.coloured]
     clean = [one for one in found if one not in coloured and one not in unsure]
     if coloured:
-        yield f"Colour shows {_begins(coloured, everywhere=len(coloured) == len(found))}."
+        below = ", and below that ripple of the gain" if any(one.has("ripple") for one in coloured) else ""
+        yield f"Colour shows {_begins(coloured, everywhere=len(coloured) == len(found))}{below}."
     if unsure:
         levels = [rung.input_dbfs for one in unsure for rung in one.ladder if rung.origin == "either"]
         span = " to ".join(dict.fromkeys(number_text(level, 1) for level in (min(levels), max(levels))))

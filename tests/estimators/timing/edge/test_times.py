@@ -144,3 +144,13 @@ def test_a_carried_on_end_is_not_believed_where_another_height_had_none_in_as_lo
     assert not bounds.settled
     assert bounds.t63.at_least == attack.t63.low
     assert isinstance(bounds.change, Unmeasured)
+
+
+def test_a_release_that_hardly_begins_before_its_record_ends_is_at_least_as_long(rng):
+    device = exponential(attack_s=0.004, release_s=200.0, depth_db=6, hold_s=0.3)
+    bursts, wet, dry = play(recipe(hold_s=0.3, release_s=0.4), device, rate_hz=48_000, rng=rng)
+    _, trace = trace_edges(wet, bursts=bursts, bypass=dry)
+    release = time_edge(trace, rest_db=None, rest=Quantity.from_std(0.0, 0.5, "dB"))
+    assert not release.settled
+    assert release.t63.at_least == pytest.approx(release.end_s)
+    assert "6.0 dB to go" in release.t63.reason
