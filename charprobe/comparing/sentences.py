@@ -246,9 +246,9 @@ def _dynamics(labels: Sequence[str], table: ByPair, values: Values) -> str:
         return ""
     for name, verdicts, word in SPREAD:
         readings = [
-            one if slope is not None and is_told(slope) else None
+            one if not name.startswith("static") or (slope is not None and is_told(slope)) else None
             for one, slope in zip(values.get(name, ()), values.get("static.slope", ()), strict=False)
-        ]  # who compresses: of the others a threshold is only how far up they were looked at
+        ]  # of who does not compress a threshold is only how far up it was looked at
         found = _outermost(readings, partial(_verdict, table, verdicts))
         low, high = (end(found, key=lambda i: _size(found[i]), default=0) for end in (min, max))
         if _verdict(table, verdicts, low, high) != "different":

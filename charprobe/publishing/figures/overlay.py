@@ -118,7 +118,7 @@ def draw_overlay(overlay: Overlay, every: Sequence[Member], look: Look) -> Drawi
 def _one_scale(panels: Sequence[Axes]) -> None:
     """Give panels of one kind the same axes, named once."""
     ends = [end for axes in panels for end in axes.dataLim.intervaly if np.isfinite(end)]
-    across = [end for axes in panels for end in axes.get_xlim()]
+    across = [end for axes in panels if axes.lines for end in axes.get_xlim()] or [0.0, 1.0]
     for axes in panels:
         axes.set_ylim(min(ends, default=-100.0) - 5, max(ends, default=-40.0) + 5)
         axes.set_xlim(min(across), max(across))
@@ -131,13 +131,22 @@ def _plot(one: Panel, shown: Sequence[Member], ax: Axes | None, *, look: Look) -
         axes.set(title=one.title, xlabel=one.across, ylabel=one.up)
         for member in shown:
             across, up = one.points(member.profile)
-            if not across.size:
+            if not np.isfinite(up).any():
                 continue
             style = look.series(member.index) | {"label": in_two_lines(member.name, NAME_WIDTH)}
             axes.plot(across, up, **(style if one.marked else style | {"marker": ""}))
         one.dress(axes, [member.profile for member in shown], look)
         if axes.get_legend_handles_labels()[1]:
             axes.legend()
+        elif shown:
+            axes.text(
+                0.5,
+                0.5,
+                "none above the noise",
+                transform=axes.transAxes,
+                ha="center",
+                color=look.palette.soft,
+            )
     return axes
 
 
