@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -227,7 +228,16 @@ def burst_truth(stage: Stage, stimulus: Stimulus, *, played: Array, gain_db: Arr
                     known = closed.get(f"{edge}.{name}")
                     within = max(known.within if known else 0.0, abs(seconds - other))
                     truth[f"{edge}.{name}"] = TrueValue(seconds, "s", within)
+    if "release.tau_1_share" in closed and "release.t90" in truth:
+        shares = [_first_share(closed, times.release.t90_s) for times in (burst, later)]
+        truth["release.tau_1_share"] = TrueValue(shares[0], "%", abs(shares[0] - shares[1]))
     return truth
+
+
+def _first_share(closed: Mapping[str, TrueValue], t90_s: float) -> float:
+    """Share in % of the faster of two known stages that leave a tenth at `t90_s`: the slower one fills slowly."""
+    fast, slow = (math.exp(-t90_s / closed[f"release.{name}"].value) for name in ("tau_1", "tau_2"))
+    return 100 * (slow - 0.1) / (slow - fast)
 
 
 def rows_text(rows: Sequence[TruthRow]) -> str:
