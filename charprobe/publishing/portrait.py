@@ -168,6 +168,10 @@ def _times(profile: Profile) -> str:
         if reading is None or not is_told(reading):
             continue
         number = edited(reading).number.replace("≥", "at least").replace("≤", "at most")
+        ahead = profile.measured("attack.lookahead") if word == "attack" else None
+        if ahead is not None and not isinstance(reading, Quantity):
+            parts.append(f"{word} done ahead of the sound (look-ahead {edited(ahead).number})")
+            continue
         quick = ""
         if isinstance(reading, Quantity):
             quick = next(name for most, name in steps if reading.value < most) + " "

@@ -235,7 +235,7 @@ def burst_truth(stage: Stage, stimulus: Stimulus, *, played: Array, gain_db: Arr
 
 
 def _first_share(closed: Mapping[str, TrueValue], t90_s: float) -> float:
-    """Share in % of the faster of two known stages that leave a tenth at `t90_s`: the slower one fills slowly."""
+    """Share in % of the faster of two known stages that leave a tenth at `t90_s`: the slower fills slowly."""
     fast, slow = (math.exp(-t90_s / closed[f"release.{name}"].value) for name in ("tau_1", "tau_2"))
     return 100 * (slow - 0.1) / (slow - fast)
 

@@ -138,3 +138,10 @@ def test_what_works_below_a_level_is_told_with_its_ratio(slope, said):
         changed(made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone, **below)
     )
     assert told.level.startswith(f"{said} −40.0 dBFS")
+
+
+def test_an_attack_done_ahead_of_the_sound_is_told_by_its_look_ahead():
+    done = Unmeasured("s", "done before the edge comes out: the stage looks ahead", "none", at_most=6e-5)
+    ahead = Quantity.from_std(2e-3, 1e-5, "s")
+    told = portrait_of(changed(made_profile(B), attack__t63=done, attack__lookahead=ahead))
+    assert told.times == "Attack done ahead of the sound (look-ahead 2.0 ms) and medium release (120 ms)."

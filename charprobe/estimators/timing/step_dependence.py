@@ -9,7 +9,7 @@ from typing import Literal
 
 from charprobe.values.quantity import Quantity, Reading
 
-Meaning = Literal["smoothing after the log", "smoothing before the log", "neither"]
+Meaning = Literal["smoothing after the curve", "smoothing before the curve", "neither"]
 
 FEWEST = 3
 STEADY = 0.1  # share by which times may change with the step and still count as the same
@@ -36,9 +36,9 @@ class StepDependence:
     smallest_db, largest_db : float
         Gain changes of those steps.
     meaning : str
-        "smoothing after the log" if neither time depends on the step (gain or level in dB is smoothed);
-        "smoothing before the log" if the attack shortens and the release lengthens as the step grows (the
-        amplitude or the power is smoothed); "neither" otherwise.
+        "smoothing after the curve" if neither time depends on the step (the reduction in dB is smoothed);
+        "smoothing before the curve" if the attack shortens and the release lengthens as the step grows, as
+        where amplitude, power or level is smoothed; "neither" otherwise.
     """
 
     attack_ratio: Quantity
@@ -58,10 +58,11 @@ def step_dependence(steps: Sequence[StepTimes]) -> StepDependence | None:
 
     Notes
     -----
-    With one pole on the level or the gain in dB, t63 is its time constant at every step. With one pole on
-    the amplitude, t63 measured in dB is ``ln((r - 1) / (r - r**0.632))`` time constants for a rise by the
-    ratio r, and ``ln((r - 1) / (r**0.368 - 1))`` for a fall: 0.90 and 1.11 at a step of 3 dB, 0.45 and 1.91
-    at 20 dB.
+    With one pole on the reduction in dB, t63 is its time constant at every step. One on the level in dB has
+    passed the threshold only after a time that shortens with the step, and passes it again after one that
+    lengthens. With one pole on the amplitude, t63 measured in dB is ``ln((r - 1) / (r - r**0.632))`` time
+    constants for a rise by the ratio r, and ``ln((r - 1) / (r**0.368 - 1))`` for a fall: 0.90 and 1.11 at a
+    step of 3 dB, 0.45 and 1.91 at 20 dB.
 
     References
     ----------
@@ -76,9 +77,9 @@ def step_dependence(steps: Sequence[StepTimes]) -> StepDependence | None:
     release = _ratio(timed[-1].release_t63, timed[0].release_t63)
     meaning: Meaning = "neither"
     if max(abs(math.log(attack.value)), abs(math.log(release.value))) < STEADY:
-        meaning = "smoothing after the log"
+        meaning = "smoothing after the curve"
     elif attack.high < 1 - STEADY and release.low > 1 + STEADY:
-        meaning = "smoothing before the log"
+        meaning = "smoothing before the curve"
     return StepDependence(attack, release, timed[0].reduction_db, timed[-1].reduction_db, meaning)
 
 

@@ -50,12 +50,12 @@ def test_a_smoother_before_the_log_follows_its_closed_form(exponent, name, rng):
         assert times.release_t63.value / TAU_S == pytest.approx(
             math.log((r - 1) / (r ** (1 - PART) - 1)), rel=0.01
         )
-    assert step_dependence(steps).meaning == "smoothing before the log", name
+    assert step_dependence(steps).meaning == "smoothing before the curve", name
 
 
 def test_a_smoother_after_the_log_does_not_depend_on_the_step(rng):
     found = step_dependence(measured(in_db, rng))
-    assert found.meaning == "smoothing after the log"
+    assert found.meaning == "smoothing after the curve"
     assert found.attack_ratio.value == pytest.approx(1, abs=0.02)  # one sample of 10 ms, twice
     assert found.largest_db == pytest.approx(15, abs=0.05)
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from charprobe.estimators.timing.trace.scatter import Scatter
 from charprobe.values.arrays import Array
@@ -13,6 +15,7 @@ from charprobe.values.edge import Edge
 
 APART = 3.0  # times what the others differ by among each other that the first must differ from them
 CLEAR = 25.0  # and times what noise would make it differ by, in squares
+LEAST_WINDOWS = 5  # after an edge, that show the course of what is lacking
 FEWEST = 4  # repetitions from which three that agree tell of another
 COMES_DB, COMES = 0.02, 3.0  # so far, and so many times farther than others, a first that counts less moves
 UNSURE = 0.1  # standard uncertainty of what the others lack, as a share of it
@@ -31,6 +34,8 @@ class FirstBurst:
         Middles of windows before the edge, ascending, and what is lacking there.
     time_s, lacks_db : ndarray, shape (m,)
         The same after the edge.
+    noise_db : ndarray, shape (m,)
+        Standard uncertainty of the latter from noise.
     """
 
     alone: bool
@@ -38,11 +43,27 @@ class FirstBurst:
     before_db: Array
     time_s: Array
     lacks_db: Array
+    noise_db: Array
 
     def at(self, time_s: Array) -> Array:
-        """What is lacking at times from the edge."""
-        after = np.interp(time_s, self.time_s, self.lacks_db)
+        """What is lacking at times from the edge.
+
+        After it, a smooth course through the windows and on to the end of the record: straight lines from one
+        to the next, and level from the last, would be a movement that stops there.
+        """
+        after = self._course(np.log(np.maximum(time_s, self.time_s[0])))
         return np.where(time_s < 0, np.interp(time_s, self.before_s, self.before_db), after)
+
+    @cached_property
+    def _course(self) -> CubicSpline:
+        """What is lacking over the logarithm of time."""
+        return CubicSpline(np.log(self.time_s), self.lacks_db, bc_type="natural")
+
+    def noise_at(self, time_s: Array) -> Array:
+        """Noise in dB that it brings to points of a trace, as if each had its own; a window's is shared."""
+        shared = np.maximum(1.0, np.gradient(np.searchsorted(time_s, self.time_s)))
+        noise = np.interp(time_s, self.time_s, self.noise_db * np.sqrt(shared))
+        return np.where(time_s < self.time_s[0], 0.0, noise)
 
     @property
     def _share(self) -> float:
@@ -96,12 +117,13 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
     still moves at the low level, which it came to from silence, and where it recovers later than the others,
     from sound before the set.
     """
-    if scatter.repeats < FEWEST or scatter.time_s.size == 0 or scatter.before_db.shape[1] == 0:
+    if scatter.repeats < FEWEST or scatter.time_s.size < LEAST_WINDOWS or scatter.before_db.shape[1] == 0:
         return None
     off = np.hstack([scatter.before_db[:, ::-1], scatter.off_db])
     parted = scatter.before_s.size
     of_half = _noise(scatter.after_db) * scatter.after_halves
-    weight = 1 / np.append(np.full(parted, _noise(scatter.before_db)), of_half / scatter.halves)
+    variance = np.append(np.full(parted, _noise(scatter.before_db)), of_half / scatter.halves)
+    weight = 1 / variance
     first = off[0] - off[1:].mean(axis=0)
     energy = float(weight @ first**2)
     spread = float(weight @ np.ptp(off[1:], axis=0) ** 2)
@@ -122,7 +144,8 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
         return None  # its gain tells it apart, and it is left out; or no burst tells the rest
     lacks = off[0] if rested else off[1:].mean(axis=0)
     before, after = lacks[:parted], lacks[parted:]
-    return FirstBurst(alone, scatter.before_s[::-1], before, scatter.time_s, after)
+    noise = np.sqrt(variance[parted:])
+    return FirstBurst(alone, scatter.before_s[::-1], before, scatter.time_s, after, noise)
 
 
 def _comes(before_db: Array) -> float:

@@ -284,6 +284,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     first = first_apart(apart, edge=edge.name, change_db=change_db, before_db=before_db)
     if first is not None:
         gain_db, apart = gain_db + first.at(time_s), like_first(apart, first)
+        std_db = np.hypot(std_db, first.noise_at(time_s))
     return GainTrace(
         edge.name,
         time_s,

@@ -278,10 +278,12 @@ def _rest(length: float) -> list[tuple[int, int]]:
 
 
 def _moving(half: float, stop: int) -> list[tuple[int, int]]:
-    """Windows after an edge that end before `stop`, of whole carrier periods: even orders leave nothing."""
+    """Windows after an edge up to `stop`, of whole carrier periods: even orders leave nothing."""
     windows, at = [], 0.0
     while at < stop:
         count = min(LONGEST_HALVES, 2 * max(1, int(WINDOW_SHARE * at / half / 2)))
         windows.append((round(at), round(at + count * half)))
         at = max(at + half, GROWTH * at) if at >= 2 * CALM_PERIODS * half else at + half
-    return [window for window in windows if window[1] <= stop]
+    windows = [window for window in windows if window[1] <= stop]
+    last = (stop - (windows[-1][1] - windows[-1][0]), stop) if windows else (stop, stop)
+    return [*windows, last] if windows and last[0] > windows[-1][0] else windows

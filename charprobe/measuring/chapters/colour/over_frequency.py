@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd, stays_above
 from charprobe.profile.entry import Cell, Published, Table
-from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import joined, number_text
 
 TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
@@ -161,7 +161,12 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: flo
     reached = [(one, one.reached[name]) for one in found]
     above = [one for one, level in reached if not isinstance(level, Quantity) and level.at_most is not None]
     at = [(level.low, one) for one, level in reached if isinstance(level, Quantity)]
-    below = [one for one, level in reached if not isinstance(level, Quantity) and level.at_least is not None]
+    less = [other for other, (lower, _) in TARGETS.items() if lower < target]
+    below = [  # what stays below less is not said again
+        one
+        for one, level in reached
+        if _clear(level) and not any(_clear(one.reached[other]) for other in less)
+    ]
     always = [one for one in above if stays_above(one.ladder, target_dbc=target)]
     partly = [one for one in above if one not in always]
     if always:
@@ -179,6 +184,11 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: flo
         top = number_text(min(one.ladder[-1].input_dbfs for one in below), 1)
         where = "" if len(below) == len(found) else f" at {_tones(below)}"
         yield f"Distortion stays below {share} up to {top} dBFS{where}."
+
+
+def _clear(level: Reading) -> bool:
+    """Whether no level read reaches a share of distortion."""
+    return isinstance(level, Unmeasured) and level.at_least is not None
 
 
 def _tones(found: Iterable[AtFrequency]) -> str:

@@ -102,10 +102,10 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     if static is not None and static.only_saturates:
         others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
         return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *SATURATED))
-    bursts = measure_rows(wet, bypass, Bursts, static)
-    lengths = measure_rows(wet, bypass, BurstLengths, static)
+    rows = measure_rows(wet, bypass, static)
+    bursts = tuple(row for row in rows if isinstance(row.segment.spec, Bursts))
+    lengths = tuple(row for row in rows if isinstance(row.segment.spec, BurstLengths))
     train = measure_train(wet, bypass)
-    rows = (*bursts, *lengths)
     lengths = tuple(row for row in lengths if row.step == lengths[0].step)
     entries: dict[str, Entry] = {}
     health: list[Health] = []

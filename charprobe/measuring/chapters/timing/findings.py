@@ -123,11 +123,11 @@ def _steps(bursts: Sequence[BurstRow]) -> str:
     if found is None:
         return ""
     span = f"from {found.smallest_db:.1f} to {found.largest_db:.1f} dB of gain change"
-    if found.meaning == "smoothing after the log":
-        return f"Attack and release do not depend on the step {span}: gain or level is smoothed in dB."
+    if found.meaning == "smoothing after the curve":
+        return f"Attack and release do not depend on the step {span}: the reduction is smoothed in dB."
     ratios = f"attack x {found.attack_ratio.value:.2f}, release x {found.release_ratio.value:.2f}"
-    if found.meaning == "smoothing before the log":
-        return f"Times depend on the step {span} ({ratios}): amplitude or power is smoothed before the log."
+    if found.meaning == "smoothing before the curve":
+        return f"Times depend on the step {span} ({ratios}), as if level were smoothed before the curve."
     return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
 
 

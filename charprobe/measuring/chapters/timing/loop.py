@@ -50,7 +50,7 @@ def open_loop_entry(bursts: Sequence[BurstRow], static: StaticCurve | None) -> E
 def loop_sentence(ratio: Reading, reference: BurstRow, memory: Reading, static: StaticCurve | None) -> str:
     """Say what the ratio means; empty where the release is no single exponential, or has a memory.
 
-    Two stages, memory, and smoothing before the log all change with depth, without any loop. That there is
+    Two stages, memory, and smoothing before the curve all change with depth, without any loop. That there is
     no loop needs level steps, which show where the reduction ends.
     """
     kind = reference.release_kind

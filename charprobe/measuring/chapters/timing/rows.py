@@ -38,6 +38,7 @@ class BurstRow:
 
     `left_out` is the burst left out of the attack because it alone started from another gain;
     `starts_short_db` is how far the gain before the attack lies below the one at rest, where sure, else 0;
+    `start_unsure_db` is that, or how far it may lie there unseen;
     `charged` tells that besides something fills from burst to burst: none shows the release from rest;
     `pause_s` is the time from one burst to the next, None of a single one;
     `release_kind` is None where the edge has no time to classify. `start_s` and `end_s` are seconds from the
@@ -54,6 +55,7 @@ class BurstRow:
     release: EdgeTimes
     left_out: OddStart | None
     starts_short_db: float
+    start_unsure_db: float
     charged: bool
     release_kind: ReleaseKind | None
     start_s: float
@@ -101,12 +103,10 @@ class BurstRow:
         )
 
 
-def measure_rows(
-    wet: Take, bypass: Take | None, kind: type[Bursts] | type[BurstLengths], static: StaticCurve | None
-) -> tuple[BurstRow, ...]:
-    """Measure every phase set of one kind of segment, in playing order, but for those too short or silent."""
+def measure_rows(wet: Take, bypass: Take | None, static: StaticCurve | None) -> tuple[BurstRow, ...]:
+    """Measure every phase set: those of one hold, then those of several; not those too short or silent."""
     rows: list[BurstRow] = []
-    for segment in held(wet, kind):
+    for segment in (*held(wet, Bursts), *held(wet, BurstLengths)):
         dry = counterpart(bypass, segment)
         reference = bypass.segment(dry) if bypass is not None and dry is not None else None
         capture = wet.segment(segment)
@@ -129,7 +129,7 @@ def _toward_longest(rows: list[BurstRow]) -> list[BurstRow]:
         if longest.hold_s > row.hold_s and _better(longest.attack.after, row.attack):
             assert isinstance(longest.attack.after, Quantity)
             attack = time_edge(row.attack_trace, rest_db=None, rest=longest.attack.after)
-            row = replace(row, attack=_doubted(attack, row.starts_short_db))  # noqa: PLW2901
+            row = replace(row, attack=_doubted(attack, row.start_unsure_db))  # noqa: PLW2901
         out.append(row)
     return out
 
@@ -172,6 +172,7 @@ def _row(
         rest=rest,
         on_crests=_reduced(static, attack_trace),
     )
+    start_unsure_db = short_db or max(unsure_db, _left_at_start_db(lead, release.after))
     last, following = bursts[0].hold.stop, (burst.hold.start for burst in bursts[1:])
     return BurstRow(
         segment,
@@ -180,10 +181,11 @@ def _row(
         next(((start - last) / capture.rate_hz for start in following), None),
         attack_trace,
         release_trace,
-        _doubted(attack, short_db or max(unsure_db, _left_at_start_db(lead, release.after))),
+        _doubted(attack, start_unsure_db),
         release,
         odd,
         short_db,
+        start_unsure_db,
         bool(short_db) and release_trace.fills,
         _kind(release_trace, release),
         wet.capture_time_s(bursts[0].lead.start),

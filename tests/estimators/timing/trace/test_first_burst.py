@@ -82,3 +82,24 @@ def test_the_others_stand_for_all_where_the_first_recovers_later_from_sound_befo
 def test_bursts_alike_are_left_as_they_are(rng):
     for trace in bursts(np.zeros(5), np.zeros(5), np.full(5, RELEASE_S), rng):
         assert trace.first is None
+
+
+def test_a_trace_that_the_first_burst_stands_for_goes_on_smoothly_to_its_end(rng):
+    """Stops and kinks where windows meet would be taken for a law of the movement, and for its rest."""
+    calls, slow_s = iter(range(1000)), np.array([0.06, 0.03, 0.03, 0.03, 0.03])
+
+    def own_db(since_rise, slow):
+        since = np.maximum(since_rise, 0)
+        return -DEPTH_DB * (1 - 0.7 * np.exp(-since / TAU_S) - 0.3 * np.exp(-since / slow))
+
+    def gain_db(since_rise, since_fall):
+        down = own_db(since_rise, slow_s[next(calls) // 3])
+        return np.where(since_fall < 0, down, -DEPTH_DB * np.exp(-np.maximum(since_fall, 0) / RELEASE_S))
+
+    played, wet, dry = play(recipe(**SHORT), gain_db, rate_hz=48_000, rng=rng, noise_dbfs=-90.0)
+    attack, _ = trace_edges(wet, bursts=played, bypass=dry)
+    assert attack.first is not None
+    late = attack.time_s > SHORT["hold_s"] / 2
+    off = (attack.gain_db[late] - own_db(attack.time_s[late], slow_s[0])) / attack.std_db[late]
+    # noise alone makes 1; that of the first burst, which is one of five, as much as sqrt(5) more
+    assert math.sqrt(np.mean(off**2)) < math.sqrt(1 + 5)

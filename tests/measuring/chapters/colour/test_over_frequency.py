@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 from cubic_device import TONES, thd_db
-from taken import NoReduction, column, reading, take_of
+from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
 from charprobe.values.quantity import Unmeasured
@@ -39,3 +39,10 @@ def test_a_late_onset_is_bracketed(rng, bypass):
     onset = reading(chapter, "colour.onset")
     # clean below -12 dBFS; rungs at -16 and -10
     assert (onset.low, onset.value, onset.high) == pytest.approx((-16, -10, -10), abs=0.02)
+
+
+def test_what_stays_below_a_small_share_is_not_said_to_stay_below_a_larger_one(rng, bypass, coloured):
+    clean = colour_chapter(take_of(TONES, wire, rng=rng), bypass, NoReduction())
+    told = [sentence for sentence in clean.findings if "stays below" in sentence]
+    assert len(told) == 1 and "below 0.1 %" in told[0]
+    assert any("stays below 1 %" in sentence for sentence in coloured.findings)  # it reaches 0.1 %

@@ -40,7 +40,7 @@ def test_a_release_to_a_reduced_level_ends_where_bursts_come_to_it_from_both_sid
     lifted = (
         replace(p, output_dbfs=p.output_dbfs + (0.4 if p.input_dbfs < -7 else 0.05)) for p in steps.points
     )
-    (row,) = measure_rows(wet, bypass, Bursts, fit_static_curve(tuple(lifted), axis_std_db=0.0))
+    (row,) = measure_rows(wet, bypass, fit_static_curve(tuple(lifted), axis_std_db=0.0))
     settles = REDUCED | {"release_s": 2.0}
     truth = true_burst(stage, carrier_hz=CARRIER_HZ, rate_hz=RATE_HZ, rng=rng, **settles)
     assert row.starts_short_db == 0
