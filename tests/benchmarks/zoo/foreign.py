@@ -44,6 +44,15 @@ AHEAD_S = {
     "ffmpeg-alimiter-2": 0.003,
 }  # their attack looks ahead, without latency
 
+BANDS_1 = (  # in three bands, what is quiet is expanded
+    "mcompand=args=0.005\\,0.1 6 -65/-80\\,-45/-45\\,-20/-20\\,0/-12 250 | "
+    "0.003\\,0.08 6 -65/-80\\,-45/-45\\,-20/-20\\,0/-14 2500 | "
+    "0.001\\,0.05 6 -65/-80\\,-45/-45\\,-24/-24\\,0/-14 20000"
+)
+BANDS_2 = (
+    "mcompand=args=0.01\\,0.2 3 -50/-50\\,-25/-25\\,0/-10 400 | 0.005\\,0.12 3 -50/-50\\,-30/-30\\,0/-14 20000"
+)
+
 RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latency in s, when it is calm, in s
     "ffmpeg-acompressor-1": (_compressor(0.08, 4, 20, 250, 2.8, "rms"), 0, 4),
     "ffmpeg-acompressor-2": (_compressor(0.12, 8, 5, 120, 1, "peak"), 0, 4),
@@ -87,6 +96,10 @@ RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latenc
     "tap-tubewarmth-2": (_plugin("tap_tubewarmth", "tap_tubewarmth", 6.0, -4.0), 0, 1),
     "tap-dynamics-1": (_plugin("tap_dynamics_m", "tap_dynamics_m", 20, 200, 0, 0, 4), 0, 4),
     "tap-dynamics-2": (_plugin("tap_dynamics_m", "tap_dynamics_m", 8, 500, 0, -8, 8), 0, 6),
+    "ffmpeg-mcompand-1": (_filter(BANDS_1), 0, 5),
+    "ffmpeg-mcompand-2": (_filter(BANDS_2), 0, 5),
+    "tap-limiter-1": (_plugin("tap_limiter", "tap_limiter", -12.0, 3.0), 0, 3),
+    "tap-limiter-2": (_plugin("tap_limiter", "tap_limiter", -6.0, 0.0), 0, 3),
     "tap-sigmoid-1": (_plugin("tap_sigmoid", "tap_sigmoid", 3.0, -8.0), 0, 0.5),
     "tap-sigmoid-2": (_plugin("tap_sigmoid", "tap_sigmoid", -6.0, -2.0), 0, 0.5),
 }
