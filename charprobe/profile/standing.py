@@ -19,6 +19,7 @@ OF_THE_STAGE = frozenset(
         "upward-compression",
         "second-bend",
         "history-dependent",
+        "stepped-gain",
         "contradiction",
     }
 )

@@ -46,7 +46,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
 # codes that speak of the stage, not of the capture
 OF_THE_STAGE = {
     "unsettled", "output-saturated", "gap-too-short", "below-resolution", "never-compresses", "always-compresses",
-    "expander", "upward-compression", "second-bend", "history-dependent",
+    "expander", "upward-compression", "second-bend", "history-dependent", "stepped-gain",
 }  # fmt: skip
 STEADY = {"foreign-noise", "rumble", "ripple"}
 

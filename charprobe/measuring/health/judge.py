@@ -32,7 +32,7 @@ from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
-from charprobe.measuring.health.timeline.continuity import check_continuity, own_steps
+from charprobe.measuring.health.timeline.continuity import check_continuity, own_breaks
 from charprobe.measuring.health.timeline.dips import check_dips
 from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
 from charprobe.measuring.health.timeline.path_gain import check_path_gain
@@ -95,7 +95,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     of_file = tuple(item for item in check_file(source, facts) if item.channel in (None, channel))
     if broken := _spans(take, of_file, ("non-finite",)):  # nothing can be computed there
         take = replace(take, damaged=broken)
-    stepping = {event.tone for event in own_steps(take)}  # in these the stage's own gain clicks
+    stepping = {event.tone for event in own_breaks(take)}  # in these the stage's own gain clicks
     under = [one for one in under_tones(take) if one.tone not in stepping]
     found = (
         *of_file,

@@ -49,9 +49,7 @@ BANDS_1 = (  # in three bands, what is quiet is expanded
     "0.003\\,0.08 6 -65/-80\\,-45/-45\\,-20/-20\\,0/-14 2500 | "
     "0.001\\,0.05 6 -65/-80\\,-45/-45\\,-24/-24\\,0/-14 20000"
 )
-BANDS_2 = (
-    "mcompand=args=0.01\\,0.2 3 -50/-50\\,-25/-25\\,0/-10 400 | 0.005\\,0.12 3 -50/-50\\,-30/-30\\,0/-14 20000"
-)
+BANDS_2 = "mcompand=args=0.01\\,0.2 3 -50/-50\\,-25/-25\\,0/-10 400 | 0.005\\,0.12 3 -50/-50\\,-30/-30\\,0/-14 20000"
 
 RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latency in s, when it is calm, in s
     "ffmpeg-acompressor-1": (_compressor(0.08, 4, 20, 250, 2.8, "rms"), 0, 4),

@@ -27,6 +27,7 @@ OF_STAGE = {
     "upward-compression": (),
     "contradiction": (),
     "below-resolution": ("attack",),
+    "stepped-gain": ("static", "attack", "release"),
 }
 """What a warning about the stage speaks of; any other warning speaks of the whole capture."""
 

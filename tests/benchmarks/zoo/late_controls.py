@@ -7,7 +7,7 @@ from numba import njit
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import lfilter
 
-from tests.benchmarks.zoo import curves, filters, loops
+from tests.benchmarks.zoo import filters, loops
 from tests.benchmarks.zoo.compressors import by, law_of, mean_square
 from tests.benchmarks.zoo.stage import Array, Draw, Output, Stage, decibels, factor, keep
 
@@ -91,9 +91,7 @@ def folding_ratio(draw: Draw) -> Stage:
         wanted = np.interp(level, grid, np.cumsum(share) * 0.02)
         return by(sound, loops.two_times(wanted, keep(up, rate), keep(down, rate), 0.0), 2.0)
 
-    return Stage(
-        "folding-ratio", "its ratio rises with level, then folds back", process, trace_is_gain=True
-    )
+    return Stage("folding-ratio", "its ratio rises with level, then folds back", process, trace_is_gain=True)
 
 
 def dead_zone(draw: Draw) -> Stage:
@@ -113,7 +111,12 @@ def dead_zone(draw: Draw) -> Stage:
 
 
 def in_factors(draw: Draw) -> Stage:
-    top, share, up, down = 10 ** (draw.level(-22) / 20), 1 - 1 / draw.ratio(3), draw.time(0.005), draw.time(0.12)
+    top, share, up, down = (
+        10 ** (draw.level(-22) / 20),
+        1 - 1 / draw.ratio(3),
+        draw.time(0.005),
+        draw.time(0.12),
+    )
 
     def process(sound: Array, rate: int) -> Output:
         peak = loops.peak_kept(np.abs(sound), round(0.006 * rate), keep(0.01, rate))
@@ -148,9 +151,7 @@ def long_foot(draw: Draw) -> Stage:
         out, gain = shifted_loop(sound, width, threshold, pull, 1 - keep(up, rate), 1 - keep(down, rate))
         return Output(filters.high_part(out, 5.0, rate), gain)
 
-    return Stage(
-        "long-foot", "a valve whose bend grows as its bias sinks", process, warm_s=1.5, calm_s=4.0
-    )
+    return Stage("long-foot", "a valve whose bend grows as its bias sinks", process, warm_s=1.5, calm_s=4.0)
 
 
 def drawn_between(draw: Draw) -> Stage:
@@ -161,7 +162,9 @@ def drawn_between(draw: Draw) -> Stage:
         blocks = -(-sound.size // count)
         padded = np.pad(sound, (0, blocks * count - sound.size))
         square = 2 * np.mean(padded.reshape(blocks, count) ** 2, axis=1)
-        slow = loops.two_times(square, keep(0.004, round(rate / count)), keep(0.004, round(rate / count)), 0.0)
+        slow = loops.two_times(
+            square, keep(0.004, round(rate / count)), keep(0.004, round(rate / count)), 0.0
+        )
         wanted = law(decibels(np.sqrt(slow)))
         kept = keep(up, round(rate / count)), keep(down, round(rate / count))
         points = np.concatenate([[0.0, 0.0], loops.two_times(wanted, *kept, 0.0)])
@@ -188,9 +191,7 @@ def peaked_chain(draw: Draw) -> Stage:
         level = decibels(loops.peak_kept(np.maximum(heard, 0.0), round(0.012 * rate), keep(0.02, rate)))
         return by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
 
-    return Stage(
-        "peaked-chain", "hears upper halves behind a ringing low cut", process, trace_is_gain=True
-    )
+    return Stage("peaked-chain", "hears upper halves behind a ringing low cut", process, trace_is_gain=True)
 
 
 def crest_fade(draw: Draw) -> Stage:

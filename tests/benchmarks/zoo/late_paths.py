@@ -83,9 +83,7 @@ def loaded_supply(draw: Draw) -> Stage:
         moved = cell.sound * (1 - depth * load * (1 + wave)) + part * depth * load * wave
         return Output(moved - 0.02 * moved**3, cell.gain)
 
-    return Stage(
-        "loaded-supply", "its supply hums the more it gives", process, warm_s=1.2, unsteady_db=0.02
-    )
+    return Stage("loaded-supply", "its supply hums the more it gives", process, warm_s=1.2, unsteady_db=0.02)
 
 
 def quick_clipper(draw: Draw) -> Stage:

@@ -29,7 +29,7 @@ REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is re
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
 NEAREST = 7.25  # over the width of the band: nearer, the sides of the sound itself are as high as a copy
 SIDES = 10 ** (-30 / 20)  # the first of the sides that the band's window leaves of a copy
-SHOULDER = 10 ** (-15 / 20)  # of what lies nearer: right beside it, less is how the sound itself dies away
+VALLEY = 10 ** (-6 / 20)  # of a copy, ahead of it: what only falls from the sound on is how that dies away
 WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
 CODERS_OWN = 10 ** (-30 / 20)  # what a coder makes of a marker may stand beside it so high
 WEAK = 10 ** (-45 / 20)  # combs it by less than 0.05 dB, but sounds at the edges of bursts
@@ -48,12 +48,12 @@ LEAST_TAIL_DB = -60.0  # below the sound; less moves no level by 0.01 dB
 class _Answer:
     """Envelope that a marker shows in one band over the direct sound's, on both sides, the nearest first.
 
-    `sides` is what lies nearer than both, from half way on, leaves at most of itself within them.
+    `beside` is what lies nearer than both, from half way on.
     """
 
     behind: Array
     ahead: Array
-    sides: tuple[float, float]
+    beside: tuple[Array, Array]
     first: int
     rate_hz: float
 
@@ -138,8 +138,8 @@ def _by_band(samples: Array, played: Array, rate_hz: float) -> list[_Answer]:
         first = round(NEAREST / (high_hz - low_hz) * rate_hz)
         envelope /= max(float(envelope[:first].max()), float(envelope[-first:].max()), 1e-30)
         behind, ahead = envelope[:last], envelope[::-1][: last - 1]
-        near, far = (SIDES * float(part[first // 2 : first].max()) for part in (behind, ahead))
-        answers.append(_Answer(behind[first:], ahead[first - 1 :], (near, far), first, rate_hz))
+        beside = behind[first // 2 : first], ahead[first // 2 : first]
+        answers.append(_Answer(behind[first:], ahead[first - 1 :], beside, first, rate_hz))
     return answers
 
 
@@ -149,12 +149,12 @@ def _copy(answers: tuple[_Answer, ...], side: Literal["ahead", "behind"]) -> tup
     surer = ALONE if len(answers) == 1 else 1.0
     for answer in answers:
         envelope = answer.behind if side == "behind" else answer.ahead
-        nearer = answer.sides[0 if side == "behind" else 1]
+        beside = answer.beside[0 if side == "behind" else 1]
         at.append(int(np.argmax(envelope)))
         sizes.append(float(envelope[at[-1]]))
-        if at[-1] < answer.first:
-            nearer *= SHOULDER / SIDES
-        if sizes[-1] < max(nearer, surer * max(WEAKEST, CLEAR * float(np.median(envelope)))):
+        least = surer * max(WEAKEST, CLEAR * float(np.median(envelope)))
+        valley = min(float(beside.min()), float(envelope[: at[-1] + 1].min()))
+        if sizes[-1] < max(least, SIDES * float(beside.max()), valley / VALLEY):
             return None
     if abs(at[0] - at[-1]) > SAME_S * rate_hz:
         return None

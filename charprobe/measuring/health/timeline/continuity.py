@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,9 +29,11 @@ SHORTEST_RUN = 3  # equal samples that are a gap
 STILL = 1e-7  # difference below which samples count as equal
 SMALL = 0.01  # of the tone: a click that moves no level
 MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
-LEAST_STEP_DB, ALIKE = 0.03, 0.1  # steps of a stage's own gain: size at least, and share by which they differ
-FEWEST_STEPS, FEWEST_TONES = 6, 2  # from which they are told
-MOSTLY = 0.75  # share of steps alike: where two come together, what is read is neither
+FEWEST_TONES = 4  # on either side of a level: of 50 tones just these, by chance, once in 200 000 captures
+LOUD_SHARE, QUIET_SHARE = 0.6, 0.1  # of tones with breaks over that level at least, below it at most
+STANDS_OUT = 4.0  # times the usual height of the stage's own: that is another's
+LEVEL_DB = 0.01  # by which levels written alike may differ
+LEAST_STEP_DB = 0.03  # of a stage's own gain, whose size is told
 MOST_TOLD = 5  # events told one by one
 
 
@@ -83,11 +86,11 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     Returns
     -------
     tuple of Health
-        Codes ``dropout``, ``gain-step`` and ``click``, with times and channel. Gaps and sweeps are not
-        judged.
+        Codes ``dropout``, ``gain-step``, ``click`` and ``stepped-gain``, with times and channel. Gaps and
+        sweeps are not judged.
     """
     found = find_events(take)
-    own = own_steps(take)
+    own = own_breaks(take)
     events = [event for event in found if event not in own]
     told = [*_stepping(take, own), *(_told(take, event) for event in events[:MOST_TOLD])]
     more = events[MOST_TOLD:]
@@ -110,23 +113,45 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
 
 
 @once
-def own_steps(take: Take) -> tuple[Event, ...]:
-    """Breaks of a gain that moves in steps of one size, by itself, after a level has changed.
+def own_breaks(take: Take) -> tuple[Event, ...]:
+    """Breaks that come wherever a tone is loud, and nowhere else: the stage's own gain steps there.
 
-    Within a tone such a gain goes one way; a contact goes back and forth, and a knob is turned once. Where
-    steps follow each other closely their size is not read, but none leaves a larger mark than one step does.
+    A contact, a clock or a cable knows nothing of the level. Loud is what sounds, or has sounded in the tone
+    before: a gain that steps down steps back afterwards. Judged frequency by frequency, since a step leaves
+    no mark beside a tone too high or too low; what is told at one is the stage's at all.
     """
-    found = [event for event in find_events(take) if not event.is_dropout]
-    clear = [event for event in found if abs(event.gain_db) > LEAST_STEP_DB]
-    tones = {event.tone for event in clear}
-    size_db = float(np.median([abs(event.gain_db) for event in clear])) if clear else 0.0
-    alike = [event for event in clear if abs(abs(event.gain_db) - size_db) < ALIKE * size_db]
-    one_way = all(len({e.gain_db > 0 for e in clear if e.tone == tone}) == 1 for tone in tones)
-    most_alike = len(alike) >= max(FEWEST_STEPS, MOSTLY * len(clear))
-    if not most_alike or len(tones) < FEWEST_TONES or not one_way:
-        return ()
-    most = (1 + ALIKE) * (10 ** (size_db / 20) - 1)
-    return tuple(event for event in found if event.share < most)
+    heard = _loudest_of_late(take)
+    breaks = [event for event in find_events(take) if not event.is_dropout]
+    marked = {event.tone for event in breaks}
+    least_dbfs = []
+    for frequency_hz in {tone.frequency_hz for tone in marked}:
+        alike = [tone for tone in heard if tone.frequency_hz == frequency_hz]
+        level = np.array([heard[tone] for tone in alike])
+        broken = np.array([tone in marked for tone in alike])
+        for from_dbfs in sorted(set(level[broken])):
+            loud = level >= from_dbfs - LEVEL_DB
+            often = int(np.sum(broken & loud)) >= max(FEWEST_TONES, LOUD_SHARE * int(np.sum(loud)))
+            seldom = np.sum(~loud) >= FEWEST_TONES and np.sum(broken & ~loud) <= QUIET_SHARE * np.sum(~loud)
+            if often and seldom:
+                least_dbfs.append(from_dbfs)
+                break
+    own = [e for e in breaks if least_dbfs and heard[e.tone] >= min(least_dbfs) - LEVEL_DB]
+    if len({event.segment.span for event in own}) < 2:
+        return ()  # what comes and goes once may have come while it was loud
+    usual = float(np.median([event.share for event in own]))
+    return tuple(event for event in own if event.share < STANDS_OUT * usual)
+
+
+def _loudest_of_late(take: Take) -> dict[Tone, float]:
+    """Level of each tone that is long enough, or of the one before it where that is louder."""
+    found = {}
+    for segment in take.stimulus.segments:
+        before_dbfs = -math.inf
+        for tone in segment.tones:
+            if _inner(take, tone) is not None:
+                found[tone] = max(tone.level_dbfs, before_dbfs)
+            before_dbfs = tone.level_dbfs
+    return found
 
 
 @once
@@ -140,17 +165,12 @@ def find_events(take: Take) -> list[Event]:
 
 
 def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
-    rate_hz, place = take.stimulus.rate_hz, take.alignment
-    start = tone.start + tone.ramp + AFTER_EDGE_S * rate_hz
-    stop = tone.stop - BEFORE_EDGE_S * rate_hz
-    if stop - start < SHORTEST_S * rate_hz:
+    rate_hz, inner = take.stimulus.rate_hz, _inner(take, tone)
+    if inner is None:
         return []
-    first = max(0, int(np.ceil(place.capture_index(start))))
-    last = min(take.source.frames, int(place.capture_index(stop)))
-    if last - first < SHORTEST_S * rate_hz:
-        return []
+    first, last = inner
     samples = finite(take.source.read(first, last, take.channel))
-    frequency_hz = tone.frequency_hz * place.step
+    frequency_hz = tone.frequency_hz * take.alignment.step
     events = []
     for found in find_breaks(samples, frequency_hz=frequency_hz, rate_hz=rate_hz):
         phase_deg, gain_db, moving_db = _jump(samples, found, frequency_hz=frequency_hz, rate_hz=rate_hz)
@@ -160,6 +180,16 @@ def _in_tone(take: Take, segment: Segment, tone: Tone) -> list[Event]:
         start, stop = first + found.start, first + found.stop
         events.append(Event(segment, tone, start, stop, still, phase_deg, gain_db, share, ticks))
     return events
+
+
+def _inner(take: Take, tone: Tone) -> tuple[int, int] | None:
+    """Capture samples of a tone without its edges; None where too few are left."""
+    rate_hz, place = take.stimulus.rate_hz, take.alignment
+    start = tone.start + tone.ramp + AFTER_EDGE_S * rate_hz
+    stop = tone.stop - BEFORE_EDGE_S * rate_hz
+    first = max(0, int(np.ceil(place.capture_index(start))))
+    last = min(take.source.frames, int(place.capture_index(stop)))
+    return (first, last) if min(stop - start, last - first) >= SHORTEST_S * rate_hz else None
 
 
 def _longest_still(samples: Array) -> int:
@@ -261,14 +291,16 @@ def _stepping(take: Take, own: Sequence[Event]) -> tuple[Health, ...]:
     """Say once that the stage's gain moves in steps."""
     if not own:
         return ()
-    size_db = float(np.median([abs(event.gain_db) for event in own if event.gain_db]))
+    sizes_db = [abs(event.gain_db) for event in own if abs(event.gain_db) > LEAST_STEP_DB]
+    of_db = f" of {number_text(float(np.median(sizes_db)), 2)} dB" if len(sizes_db) >= FEWEST_TONES else ""
     message = (
-        f"The stage's gain moves in steps of {number_text(size_db, 2)} dB ({take.label}): what clicks while "
-        f"it moves, {len(own)} times in tones, is its own. Times and threshold are those of the steps, and "
-        f"may lie one of them away from where an even gain would put them. {ALL_GIVEN}"
+        f"The stage's gain moves in steps{of_db} ({take.label}): what clicks while it moves, {len(own)} "
+        "times in loud tones and those after them and nowhere else, is its own; a click of the path there "
+        "would not be told from it. Times and threshold are those of the steps, and may lie one of them away from "
+        f"where an even gain would put them. {ALL_GIVEN}"
     )
     times = own[0].start / take.source.rate_hz, own[-1].stop / take.source.rate_hz
-    return (Health("click", "warn", message, take.channel, start_s=times[0], end_s=times[1]),)
+    return (Health("stepped-gain", "warn", message, take.channel, start_s=times[0], end_s=times[1]),)
 
 
 def _clock(take: Take, index: int) -> str:

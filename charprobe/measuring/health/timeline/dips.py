@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from charprobe.measuring.health.timeline.continuity import own_breaks
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Segment
@@ -49,7 +50,8 @@ def check_dips(take: Take) -> list[Health]:
     A stage's gain moves at edges of what is played, within its own times; a filter has a sweep rise and fall
     slowly, or turns its phase. A contact opens and closes at once, and turns no phase.
     """
-    dips = sorted(find_dips(take), key=lambda dip: dip.start)
+    own = {event.segment.span for event in own_breaks(take)}  # a gain in steps may go one back and forth
+    dips = sorted((dip for dip in find_dips(take) if dip.segment.span not in own), key=lambda dip: dip.start)
     if not dips:
         return []
     rate_hz = take.source.rate_hz

@@ -104,23 +104,30 @@ def test_a_gain_step_is_no_click(gain_db, clean):
     assert told == pytest.approx(gain_db, abs=0.02)
 
 
-def stepping(samples, places, step_db):
-    """Let the gain step by so much at places within the level steps, from there to the end of each tone."""
-    for tone in STEPS.tones[1:3]:
-        for count, share in enumerate(places, start=1):
-            first = inside(tone, share)
-            last = inside(tone, places[count]) if count < len(places) else round(DELAY + tone.stop)
-            samples[first:last] *= 10 ** (sum(step_db[:count]) / 20)
+def stepping(samples, tones, step_db=1.5):
+    """Let the gain step by so much within each of these tones, from there to its end."""
+    for tone in tones:
+        samples[inside(tone, 0.45) : round(DELAY + tone.stop)] *= 10 ** (step_db / 20)
     return samples
 
 
-def test_a_gain_that_moves_in_steps_of_one_size_is_told_once(clean):
-    (item,) = judged(stepping(clean, [0.25, 0.45, 0.65, 0.85], [0.25] * 4))
-    assert (item.code, item.severity, item.withholds) == ("click", "warn", ())
-    assert "in steps of 0.25 dB" in item.message
+LOUD = [*STEPS.tones[3:7], *(tone for tone in BURSTS.tones if tone.level_dbfs > -10)]
 
 
-def test_a_contact_that_goes_back_and_forth_is_no_gain_in_steps(clean):
-    found = judged(stepping(clean, [0.25, 0.45, 0.65, 0.85], [0.25, -0.25, 0.25, -0.25]))
+def test_a_gain_that_steps_wherever_it_is_loud_is_the_stages_own_and_told_once(clean):
+    (item,) = judged(stepping(clean, LOUD))
+    assert (item.code, item.severity, item.withholds) == ("stepped-gain", "warn", ())
+    assert "in steps of 1.50 dB" in item.message
+
+
+def test_a_click_that_stands_out_of_a_stages_own_steps_is_told(clean):
+    samples = stepping(clean, LOUD)
+    samples[inside(STEPS.tones[4], 0.7)] += 0.3
+    assert sorted(item.code for item in judged(samples)) == ["click", "stepped-gain"]
+
+
+@pytest.mark.parametrize("tones", [STEPS.tones, STEPS.tones[3:7]])
+def test_a_contact_that_knows_no_level_or_crackles_for_a_while_is_no_stage(tones, clean):
+    found = judged(stepping(clean, tones))
     assert len(found) > 2
-    assert all("in steps of" not in item.message for item in found)
+    assert all(item.code != "stepped-gain" for item in found)
