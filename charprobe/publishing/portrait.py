@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
 
 from charprobe.comparing.absence import reduces
 from charprobe.comparing.colour_words import harmonics_words, shows_colour
@@ -16,6 +19,7 @@ from charprobe.values.wording import number_text
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
+FALL_DB = 1.6  # half of what it falls by between its corners, and a little more
 LEAST_GAIN_DB, LEAST_REDUCTION_DB = 0.1, 0.05  # what is worth a word
 ATTACKS_S = ((0.002, "very quick"), (0.010, "quick"), (0.030, "medium"), (float("inf"), "slow"))
 RELEASES_S = ((0.060, "quick"), (0.200, "medium"), (0.600, "slow"), (float("inf"), "very slow"))
@@ -73,22 +77,31 @@ def response_words(profile: Profile) -> str:
         side = "above" if shelf.value * tilt.value > 0 else "below"
         word = "lifts" if shelf.value > 0 else "lowers"
         return f"{word} what is {side} {edited(corner).number} by {edited_number(abs(shelf.value), 'dB')}"
-    reach = response_reach_db(profile)
+    corners = [profile.measured(f"response.{end}_corner") for end in ("low", "high")]
+    reach = response_reach_db(profile, *(corner.value if corner else None for corner in corners))
     if reach is None:
         return ""
-    if reach <= FLAT_DB:
-        return f"response flat within {max(reach, 0.01):.2f} dB"
-    return f"response within ±{edited_number(reach, 'dB')}"
+    flat = (
+        f"within ±{edited_number(reach, 'dB')}"
+        if reach > FLAT_DB
+        else f"flat within {max(reach, 0.01):.2f} dB"
+    )
+    ends = " and ".join(edited(corner).number for corner in corners if corner is not None)
+    if not ends:
+        return f"response {flat}"
+    return f"response −3\u00a0dB at {ends}" + (f", {flat} between" if reach > FALL_DB else "")
 
 
-def response_reach_db(profile: Profile) -> float | None:
+def response_reach_db(
+    profile: Profile, from_hz: float | None = None, to_hz: float | None = None
+) -> float | None:
     """Return how far the response at the lowest drive goes from its middle; None where there is none."""
     table = profile.curves.get("response")
     if table is None or not table.columns["frequency_hz"]:
         return None
-    drive, level = numbers(table, "drive_dbfs"), numbers(table, "magnitude_db")
-    lowest = level[drive == drive.min()]
-    return float((lowest.max() - lowest.min()) / 2)
+    drive, level, hz = (numbers(table, name) for name in ("drive_dbfs", "magnitude_db", "frequency_hz"))
+    inside = (drive == drive.min()) & (hz >= (from_hz or 0.0)) & (hz <= (to_hz or math.inf))
+    return float(np.ptp(level[inside]) / 2) if inside.any() else None
 
 
 def _level(profile: Profile) -> str:
@@ -132,7 +145,9 @@ def _level(profile: Profile) -> str:
         number = edited(threshold).number
         beyond = {"≤ ": " or lower", "≥ ": " or higher"}.get(number[:2], "")
         at = f" from {number[2:] if beyond else number}{beyond}"
-    return f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}."
+    lower = _lower_bend(profile) or said(profile, "Gate or expander").partition(";")[0].rstrip(".")
+    beside = f"; {lower[0].lower()}{lower[1:]}" if lower else ""
+    return f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}{beside}."
 
 
 def _then(profile: Profile) -> str:

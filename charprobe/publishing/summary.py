@@ -86,7 +86,7 @@ def _brief(reason: str, health: Sequence[Health]) -> str:
 
 def _wrapped(texts: Iterable[str], width: int) -> list[str]:
     return [
-        line
+        line.replace(WHOLE, " ")
         for text in texts
         for line in textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="    ")
     ]

@@ -1,10 +1,11 @@
 import dataclasses
 
+import numpy as np
 import pytest
 from made_profiles import LIMITER, TWO_STAGE, B, made_profile
 
-from charprobe.profile.entry import Entry, Health
-from charprobe.publishing.portrait import is_coloured, portrait_of
+from charprobe.profile.entry import Entry, Health, Table
+from charprobe.publishing.portrait import is_coloured, portrait_of, response_words
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -145,3 +146,26 @@ def test_an_attack_done_ahead_of_the_sound_is_told_by_its_look_ahead():
     ahead = Quantity.from_std(2e-3, 1e-5, "s")
     told = portrait_of(changed(made_profile(B), attack__t63=done, attack__lookahead=ahead))
     assert told.times == "Attack done ahead of the sound (look-ahead 2.0 ms) and medium release (120 ms)."
+
+
+def test_a_compressor_that_also_gates_is_told_with_its_gate():
+    gate = "Gate or expander, working below −47.0 dBFS, down to a gain of −14.0 dB; too few steps tell how steep it is."
+    both = dataclasses.replace(made_profile(B), findings=(gate,))
+    assert portrait_of(both).level.endswith(
+        "with 3.0 dB of gain; gate or expander, working below −47.0 dBFS, down to a gain of −14.0 dB."
+    )
+
+
+def test_a_low_cut_is_told_by_its_corner_not_by_how_far_it_falls():
+    hz = np.geomspace(20.0, 20e3, 61)
+    fall_db = -10 * np.log10(1 + (60.0 / hz) ** 4)
+    columns = {"frequency_hz": hz.tolist(), "drive_dbfs": [-40.0] * hz.size, "magnitude_db": fall_db.tolist()}
+    made = made_profile(B)
+    profile = dataclasses.replace(
+        made, curves=made.curves | {"response": Table(columns, dict.fromkeys(columns, ""))}
+    )
+    gone = Unmeasured("dB", "no simple shape", "none needed")
+    corner = Quantity(60.0, 59.0, 61.0, "Hz")
+    told = changed(profile, response__shelf_gain=gone, response__low_corner=corner)
+    assert response_words(told) == "response −3\u00a0dB at 60 Hz"
+    assert response_words(changed(told, response__low_corner=gone.as_of("Hz"))) == "response within ±9.6 dB"

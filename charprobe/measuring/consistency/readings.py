@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -39,6 +40,13 @@ class Readings:
         """A lower bound, if the quantity is published as one."""
         entry = self.published.get(name)
         return entry.reading.at_least if entry is not None and isinstance(entry.reading, Unmeasured) else None
+
+    def at_most(self, name: str) -> float:
+        """A quantity's value, or its upper bound; minus infinity where neither is published."""
+        entry = self.published.get(name)
+        reading = entry.reading if entry is not None else None
+        most = reading.at_most if isinstance(reading, Unmeasured) else reading.value if reading else None
+        return -math.inf if most is None else most
 
     def column(self, curve: str, name: str) -> Array:
         """A column of a curve; empty where there is no such curve."""

@@ -41,9 +41,8 @@ def gain_of_steps(read: Readings) -> Iterator[Contradiction]:
     if gain is None or threshold is None:
         return
     level, own, std = read.steps()
-    floor = read.number("static.lower_threshold")
     low = level < threshold.value - (knee.high / 2 if knee is not None else 0.0) - 3.0
-    low &= level > (floor.value + 3.0 if floor is not None else -math.inf)
+    low &= level > read.at_most("static.lower_threshold") + 3.0  # below that it expands
     if np.count_nonzero(low) < 2:
         return
     middle, spread = float(np.median(own[low])), float(np.median(std[low]))

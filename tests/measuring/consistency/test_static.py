@@ -1,6 +1,7 @@
 from published_readings import entries, local, taken_back
 
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Entry, Table
+from charprobe.values.quantity import Unmeasured
 
 
 def test_a_ratio_that_the_highest_steps_do_not_have_is_taken_back():
@@ -27,3 +28,18 @@ def test_a_low_level_gain_that_its_steps_do_not_have_is_taken_back():
         "static.low_level_gain",
         "static.makeup_gain",
     }
+
+
+def test_steps_that_a_gate_closes_deny_no_low_level_gain():
+    read = entries(static__threshold=-10.0, static__low_level_gain=0.0, static__makeup_gain=0.0)
+    level = [-50.0, -45.0, -40.0, -35.0, -25.0, -20.0, -15.0, -5.0]
+    columns = {
+        "input_dbfs": level,
+        "gain_db": [-14.0 if at < -30 else 0.0 for at in level],
+        "std_db": [0.01] * 8,
+        "used": [True] * 8,
+    }
+    curves = {"static": Table(columns, dict.fromkeys(columns, ""))}
+    assert "static.makeup_gain" in taken_back(read, curves)
+    unsure = Unmeasured("dBFS", "too few level steps tell the slope below it", "finer steps", at_most=-30.0)
+    assert not taken_back(read | {"static.lower_threshold": Entry(unsure, "")}, curves)

@@ -198,7 +198,10 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     )
     lower = readings.lower
     if lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
-        yield f"{GATE}, working below {_lower_corner(curve, lower)}; too few steps tell how steep it is."
+        floor = _floor_db(curve)
+        where = f"below {_lower_corner(curve, lower)}"
+        where += "" if floor is None else f", down to a gain of {edited_number(floor, 'dB')}"
+        yield f"{GATE}, working {where}; too few steps tell how steep it is."
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
         if slope.high < -OVER:
             how = f"over-compresses with slope {edited(slope).text}"
@@ -231,15 +234,23 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
 
 def _opens(curve: StaticCurve) -> Iterator[str]:
     """Say that the gain rises with level, where no corner tells from which on."""
-    level, gain, _ = curve.means
-    floor = gain[:FLOOR_STEPS]
-    if floor.size < FLOOR_STEPS or np.ptp(floor) > NONE_DB or gain.max() - floor.max() < OPENS_DB:
+    (level, gain, _), floor = curve.means, _floor_db(curve)
+    if floor is None:
         return
     there = int(np.argmax(gain > gain.max() - NONE_DB))
     yield (
-        f"{GATE}: its gain rises from {number_text(float(floor.mean()), 1)} dB at the lowest steps to "
+        f"{GATE}: its gain rises from {number_text(floor, 1)} dB at the lowest steps to "
         f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}."
     )
+
+
+def _floor_db(curve: StaticCurve) -> float | None:
+    """Gain that the lowest steps share, where it rises from there on."""
+    gain = curve.means[1]
+    floor = gain[:FLOOR_STEPS]
+    if floor.size < FLOOR_STEPS or np.ptp(floor) > NONE_DB or gain.max() - floor.max() < OPENS_DB:
+        return None
+    return float(floor.mean())
 
 
 def _other_bends(published: Published) -> Iterator[str]:
