@@ -109,7 +109,9 @@ def needs_of(profile: Profile) -> Needs:
     deepest = profile.measured("static.max_reduction")
     moved_db = max(abs(first.reduction_db), 0.0 if deepest is None else deepest.value)
     guess_dbfs = _guessed_dbfs(deepest, highest)
-    still = threshold is None and lower is None and moved_db < STILL_DB
+    late = profile.reading("release.t63")
+    moves_on = isinstance(late, Unmeasured) and late.at_least is not None
+    still = threshold is None and lower is None and moved_db < STILL_DB and not moves_on
     noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
     gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
     lifted_db = -math.inf if lower is None else _gain_at_db(profile, lower - BELOW_LIFT_DB)
@@ -138,7 +140,7 @@ def needs_of(profile: Profile) -> Needs:
         still,
         causes_in(profile),
         (
-            _where(threshold, lower, guess_dbfs),
+            _where(profile, lower, guess_dbfs),
             f"holds follow an attack t90 of {attack_why}",
             f"gaps follow a release t90 of {release_why}",
         ),
@@ -152,10 +154,12 @@ def _guessed_dbfs(deepest: Quantity | None, highest_dbfs: float) -> float:
     return max(NO_THRESHOLD_DBFS, highest_dbfs - deepest.value / NO_SLOPE)
 
 
-def _where(threshold: Quantity | None, lower: float | None, guess_dbfs: float) -> str:
+def _where(profile: Profile, lower: float | None, guess_dbfs: float) -> str:
     """Say what the levels of bursts go by."""
-    if threshold is not None:
-        return f"steps lie around the measured threshold of {number_text(threshold.value, 1)} dBFS"
+    if bend := profile.measured("static.threshold"):
+        return f"steps lie around the measured threshold of {number_text(bend.value, 1)} dBFS"
+    if fallen := profile.measured("static.threshold_1db"):
+        return f"steps lie around {number_text(fallen.value, 1)} dBFS, where the gain has fallen by 1 dB"
     if lower is not None:
         return f"bursts begin below {number_text(lower, 1)} dBFS, where the gain changes with level"
     return f"the threshold is not known: a guess is {number_text(guess_dbfs, 0)} dBFS"
@@ -227,9 +231,10 @@ def _attack_s(profile: Profile) -> tuple[float, str]:
         moved = np.abs(gain_db - gain_db[time_s < 0].mean())
         if moved[-1] < STILL_DB:
             return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
-        seen = float(time_s[np.argmax(moved >= 0.9 * moved[-1])])
-        long = GUESS * seen if reading is not None and reading.at_least else seen
-        return max(long, 0.0), f"about {_in_words(long, digits=2)}, as the trace shows"
+        seen = max(0.0, float(time_s[moved < 0.9 * moved[-1]][-1]))
+        moves_on = reading is not None and (reading.at_least or reading.cause == "short-gaps")
+        long = GUESS * seen if moves_on else seen
+        return long, f"about {_in_words(long, digits=2)}, as the trace shows"
     return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
 
 
