@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 import scipy
 
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.fast_length import fast_length
@@ -24,6 +24,11 @@ MAINS_ORDERS, LOW_ORDERS = 20, 6
 BELOW_DB = 30.0  # a line that outdoes the low orders of its family by more is none of them
 LEAST_MAINS_DBFS = -130.0  # lines below are rounding of a digital path, or far below any converter's noise
 MUTED_RUN = 64  # equal samples; of the dither of a converter's last step, chance has so many once in 10**12
+PARTS, UNSTEADY = (
+    4,
+    21.1,
+)  # of a stretch; and chi-squared of their levels that steady noise exceeds once in 10**4
+HANN_PARTS = (0.0378, 0.4622, 0.4622, 0.0378)  # of the power of a stretch that its window heeds
 LINE_BINS = 2.0  # half width of a line in a Hann-windowed spectrum
 FALSE_LINES = 3e-5  # chance of naming a line where there is only noise; 40 places are looked at
 HANN_CORRELATION = 35 / 18  # sum of squared correlations between neighbouring bins of a Hann window
@@ -80,6 +85,8 @@ class Noise:
     ----------
     band_hz, band_power : ndarray, shape (n,)
         Frequency and power of each bin; a sine of full scale sums to 1.
+    part_hz, part_power : ndarray, shape (m,) and (`PARTS`, m)
+        The same of equal parts of the stretch, with the mains lines in them.
     mains : tuple of Line
         Lines of the 50 Hz or 60 Hz family that stand out of the noise; empty if none does.
     spectrum_hz, spectrum_dbfs_per_hz, spectrum_std_db : ndarray, shape (n,)
@@ -91,6 +98,8 @@ class Noise:
 
     band_hz: Array
     band_power: Array
+    part_hz: Array
+    part_power: Array
     mains: tuple[Line, ...]
     spectrum_hz: Array
     spectrum_dbfs_per_hz: Array
@@ -100,17 +109,20 @@ class Noise:
     @cached_property
     def unweighted(self) -> Quantity:
         """Level in dBFS, a full-scale sine being 0."""
-        return _level(self.band_power)
+        return _level(self.band_power, self.part_power)
 
     @cached_property
     def a_weighted(self) -> Quantity:
         """Level through the A curve, in dBFS."""
-        return _level(self.band_power * a_weighting(self.band_hz) ** 2)
+        return self._weighted(a_weighting)
 
     @cached_property
     def ccir_rms(self) -> Quantity:
         """Level through the BS.468-4 curve shifted by -5.63 dB, in dBFS."""
-        return _level(self.band_power * ccir_rms_weighting(self.band_hz) ** 2)
+        return self._weighted(ccir_rms_weighting)
+
+    def _weighted(self, curve: Callable[[Array], Array]) -> Quantity:
+        return _level(self.band_power * curve(self.band_hz) ** 2, self.part_power * curve(self.part_hz) ** 2)
 
     @property
     def mains_dbfs(self) -> float | None:
@@ -120,14 +132,14 @@ class Noise:
 
 
 def is_muted(samples: Array) -> bool:
-    """Tell whether more than half of the samples lie in long runs of one value near zero: a digital mute.
+    """Tell whether more than half of the samples lie in long runs of one value: a mute, whatever its offset.
 
     The dither of a 16-bit converter repeats a value more often than not, but never for long.
     """
     moves = np.flatnonzero(np.diff(samples))
     runs = np.diff(np.concatenate([[-1], moves, [samples.size - 1]]))
     still = int(runs[runs >= MUTED_RUN].sum())
-    return still > samples.size / 2 and abs(float(np.median(samples))) < 1e-6
+    return still > samples.size / 2
 
 
 def measure_noise(cut: Cut) -> Noise:
@@ -151,8 +163,9 @@ def measure_noise(cut: Cut) -> Noise:
     20 Hz and 20 kHz, with the curves' analogue magnitudes. In Gaussian noise such a sum has a chi-squared
     distribution with ``2 (sum w P)**2 / (35/18 sum (w P)**2 / 2)`` effective degrees of freedom (35/18 for
     the correlation between bins; ``P**2`` averages twice its mean squared); the interval is its 95 % range.
-    A stray line raises ``sum P**2`` and so widens the interval. Bins of mains lines are left out and
-    the gap is filled with the mean of their neighbours.
+    A stray line raises ``sum P**2`` and so widens the interval. Where the levels of four parts differ by
+    more than such noise lets them, the interval reaches over all of them. Bins of mains lines are left out
+    and the gap is filled with the mean of their neighbours.
     """
     duration_s = cut.samples.size * cut.step / cut.rate_hz
     if duration_s < MIN_LENGTH_S:
@@ -163,15 +176,31 @@ def measure_noise(cut: Cut) -> Noise:
     frequency = np.arange(power.size, dtype=np.float64) * bin_hz
     lines, covered = _mains_lines(power, bin_hz)
     power = _filled(power, covered)
-    band = (frequency >= FROM_HZ) & (frequency <= min(TO_HZ, 0.47 * cut.rate_hz))
+    band = _band(frequency, cut.rate_hz)
     inside, at = power[band], frequency[band]
+    part_hz, part_power = _parts(cut)
     return Noise(
         at,
         inside,
+        part_hz,
+        part_power,
         lines,
         *_third_octaves(inside, at, bin_hz),
         is_muted(cut.samples),
     )
+
+
+def _band(frequency: Array, rate_hz: float) -> Flags:
+    return np.asarray((frequency >= FROM_HZ) & (frequency <= min(TO_HZ, 0.47 * rate_hz)))
+
+
+def _parts(cut: Cut) -> tuple[Array, Array]:
+    """Frequency and power of the bins of equal parts of a cut."""
+    size = cut.samples.size // PARTS
+    found = [_periodogram(replace(cut, samples=cut.samples[at * size :][:size])) for at in range(PARTS)]
+    frequency = np.arange(found[0][0].size, dtype=np.float64) * found[0][1]
+    band = _band(frequency, cut.rate_hz)
+    return frequency[band], np.stack([power[band] for power, _ in found])
 
 
 def _periodogram(cut: Cut) -> tuple[Array, float]:
@@ -185,7 +214,7 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
     return np.asarray(power), cut.rate_hz / cut.step / size
 
 
-def _level(weighted: Array) -> Quantity:
+def _level(weighted: Array, parts: Array) -> Quantity:
     total = float(weighted.sum())
     freedom = _freedom(weighted)
     # quantiles of chi-square
@@ -194,6 +223,12 @@ def _level(weighted: Array) -> Quantity:
         for p in (0.975, 0.025)
     )
     value = 10 * math.log10(total)
+    power = parts.sum(axis=1)
+    if power.all():
+        off_db = 10 * np.log10(power / (np.array(HANN_PARTS) @ power))
+        var = np.array([2 * (DB_PER_NEPER / 2) ** 2 / _freedom(part) for part in parts])
+        if np.sum((off_db - np.average(off_db, weights=1 / var)) ** 2 / var) > UNSTEADY:
+            low, high = min(low, value + float(off_db.min())), max(high, value + float(off_db.max()))
     return Quantity(value, min(low, value), max(high, value), "dBFS")
 
 

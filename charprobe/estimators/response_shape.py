@@ -105,7 +105,9 @@ class ResponseShape:
         return max(shelves, key=lambda part: abs(part.gain_db.value) if part.gain_db else 0.0, default=None)
 
 
-def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array) -> ResponseShape:
+def describe_response(
+    frequency_hz: Array, *, magnitude_db: Array, std_db: Array, moved_db: float = 0.0
+) -> ResponseShape:
     """Find the simplest description that fits a magnitude response.
 
     Parameters
@@ -114,9 +116,12 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
         At least `FEWEST_POINTS` ascending frequencies, about evenly spaced in log frequency, spanning 1 kHz.
     magnitude_db, std_db : ndarray, shape (n,)
         Magnitude and its standard uncertainty.
+    moved_db : float >= 0
+        Standard uncertainty for a gain that may have moved while the frequencies were played one by one.
 
     Notes
     -----
+    A gain that moves makes a tilt: a step in the band's middle one of 1.5 times its size over all decades.
     Candidates are a constant, a tilt, and every pair of a low-end part (none, high-pass or shelf of order 1
     or 2) and a high-end part (none, low-pass or shelf of order 1 or 2); second-order parts are Butterworth
     shaped. Each is fitted by weighted least squares, the weight's floor being 0.01 dB, and the smallest
@@ -139,7 +144,7 @@ def describe_response(frequency_hz: Array, *, magnitude_db: Array, std_db: Array
     running_on = () if followed else tuple(part for part in parts if part.shown(frequency_hz) < SHOWN)
     trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
     low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
-    tilt = _tilt(frequency_hz, magnitude_db, std_db)
+    tilt = _tilt(frequency_hz, magnitude_db, std_db, moved_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, running_on, tilt if tilted else None, magnitude_db, frequency_hz, worst)
     noise_db = Z95 * float(np.max(std_db))
@@ -291,13 +296,14 @@ def _corner_start(
     return float(np.clip(nearest, limits[0] * 1.01, limits[1] / 1.01)), limits
 
 
-def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array) -> Quantity:
+def _tilt(frequency_hz: Array, magnitude_db: Array, std_db: Array, moved_db: float) -> Quantity:
     inside = (frequency_hz >= TILT_FROM_HZ * 0.999) & (frequency_hz <= TILT_TO_HZ * 1.001)
     x = np.log10(frequency_hz[inside])
     x = x - x.mean()
     weight = x / float(x @ x)
     slope = float(weight @ magnitude_db[inside])
-    return Quantity.from_std(slope, float(np.sqrt(weight**2 @ std_db[inside] ** 2)), "dB/decade")
+    noise = float(np.sqrt(weight**2 @ std_db[inside] ** 2))
+    return Quantity.from_std(slope, math.hypot(noise, moved_db * float(weight[x > 0].sum())), "dB/decade")
 
 
 def _corner(

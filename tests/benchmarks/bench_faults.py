@@ -11,6 +11,7 @@ from tests.benchmarks import cable_faults as cable
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import driver_faults as driver
 from tests.benchmarks import export_faults as export
+from tests.benchmarks import rack_faults as rack
 from tests.benchmarks import studio_faults as studio
 
 
@@ -155,4 +156,27 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "de-emphasised": _fault("of its curve", (0.03, 0.3, 1), bad_day.de_emphasised, "uneven-path", path=True),
     "breaking-shield": _fault("dBFS", (-90, -65, -35), bad_day.breaking_shield, "hum spur foreign-noise click dropout"),
     "late-attenuator": _fault("dB", (0.5, 3, 12), bad_day.late_attenuator, "gain-step dropout automatic-gain level-drift click"),
+    "pre-emphasised": _fault("of its curve", (0.03, 0.3, 1), rack.pre_emphasised, "uneven-path", path=True),
+    "unsigned-word": _fault("bits", (24, 16, 12), rack.unsigned_word, "clipped non-finite dc-offset dropout"),
+    "bytes-exchanged": _fault("s", (0.0005, 0.05, 2), rack.bytes_exchanged, "dropout click few-bits spur foreign-noise reordered"),
+    "oxidised": _fault("of the peak", (1e-5, 1e-3, 0.03), rack.oxidised, "clipped-below-full-scale automatic-gain few-bits", path=True),
+    "breathing-ground": _fault("dBFS", (-100, -75, -45), rack.breathing_ground, "hum spur foreign-noise lossy-coded", path=True),
+    "moving-idle-tone": _fault("dBFS", (-100, -80, -55), rack.moving_idle_tone, "spur foreign-noise lossy-coded"),
+    "breathing-gain": _fault("dB", (0.03, 0.2, 1.5), rack.breathing_gain, "level-drift gain-step automatic-gain"),
+    "talkback": _fault("dBFS", (-85, -60, -35), rack.talkback, "spur foreign-noise"),
+    "end-faded": _fault("dB", (0.05, 0.5, 20), rack.end_faded, "level-drift gain-step truncated automatic-gain"),
+    "knocks": _fault("dBFS", (-85, -60, -35), rack.knocks, "spur foreign-noise click dropout"),
+    "driver-gate": _fault("dB", (1, 6, 20), rack.driver_gate, "idle-mute automatic-gain", path=True),
+    "slow-wow": _fault("ppm", (1, 20, 300), rack.slow_wow, "clock-drift"),
+    "midscale-step": _fault("of the peak", (1e-5, 1e-4, 3e-3), rack.midscale_step, "clipped-below-full-scale automatic-gain few-bits lossy-coded", path=True),
+    "iron-in-path": _fault("dB", (-90, -65, -45), rack.iron_in_path, "clipped-below-full-scale automatic-gain uneven-path", path=True),
+    "sagging-path": _fault("dB", (0.02, 0.2, 2), rack.sagging_path, "automatic-gain clipped-below-full-scale", path=True),
+    "print-through": _fault("dB", (-75, -55, -35), rack.print_through, "two-paths diffuse-tail spur foreign-noise"),
+    "rough-piece": _fault("s", (0.01, 0.5, 5), rack.rough_piece, "rate-converted lossy-coded clock-drift dropout click"),
+    "polarity-piece": _fault("s", (0.01, 0.3, 5), rack.polarity_piece, "dropout timing-jump polarity-inverted click"),
+    "clock-walks": _fault("samples", (0.003, 0.05, 2), rack.clock_walks, "clock-drift lossy-coded"),
+    "hidden-losses": _fault("times", (3, 100, 3000), rack.hidden_losses, "dropout click lossy-coded"),
+    "self-bias": _fault("of the level", (1e-4, 1e-3, 0.03), rack.self_bias, "dc-offset clipped-below-full-scale", path=True),
+    "shelf-switched": _fault("dB", (0.1, 0.6, 4), rack.shelf_switched, "gain-step level-drift timing-jump"),
+    "time-code": _fault("dBFS", (-95, -70, -40), rack.time_code, "spur foreign-noise"),
 }  # fmt: skip

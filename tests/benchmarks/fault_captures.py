@@ -87,10 +87,11 @@ def recorded(
     played_bits: int | None = None,
     played_fault: tuple[str, float] | None = None,
     moved_db: float = 0.0,
+    moved: tuple[float, float] = (0.5, 1.0),
 ) -> Array:
     """A capture of a device, shape (n, 1), clean but for what was played to it; do not write into it.
 
-    From the middle on its threshold is `moved_db` lower.
+    Between two shares of the length its threshold is `moved_db` lower.
     """
     rng = np.random.default_rng(seed)
     played = render(stimulus_of(recipe, take=take))
@@ -101,10 +102,9 @@ def recorded(
         played = BENCH_FAULTS[name].apply(played[:, None], size, RATE_HZ)[:, 0]
     out = through(device, played, rate_hz=RATE_HZ, rng=rng)
     if moved_db:
-        factor, middle = 10 ** (moved_db / 20), out.size // 2
-        out = np.concatenate(
-            [out[:middle], through(device, factor * played, rate_hz=RATE_HZ, rng=rng)[middle:] / factor]
-        )
+        factor, (first, last) = 10 ** (moved_db / 20), (int(share * out.size) for share in moved)
+        turned = through(device, factor * played, rate_hz=RATE_HZ, rng=rng) / factor
+        out = np.concatenate([out[:first], turned[first:last], out[last:]])
     return usual_rig().record(out, rate_hz=RATE_HZ, rng=rng)
 
 

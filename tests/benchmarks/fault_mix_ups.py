@@ -125,6 +125,12 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
             capture(recorded(device, recipe, 2, moved_db=size), device), capture(dry, BYPASS)
         ),
     ),
+    "setting-touched": (  # and turned back
+        "dB", (0.5, 3.0, 10.0),
+        lambda _, dry, device, recipe, size: Pair(
+            capture(recorded(device, recipe, 2, moved_db=size, moved=(0.4, 0.5)), device), capture(dry, BYPASS)
+        ),
+    ),
     "copied-bypass": (
         "dB", (0.0, -1.0, -6.0),
         lambda wet, _, device, __, size: Pair(

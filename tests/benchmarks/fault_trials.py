@@ -39,6 +39,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "played in 16 bits": {"few-bits"}, "rate-converted-line": {"rate-converted"},
     "rate-converted-short": {"rate-converted"}, "rate-converted-twice": {"rate-converted"},
     "ring-tone": {"spur"}, "setting-changed": {"gain-step", "level-drift", "timing-jump", "dropout"},
+    "setting-touched": {"gain-step", "level-drift", "timing-jump", "dropout"},
     "swinging-noise": {"spur", "foreign-noise"}, "timing-repeat": {"timing-jump", "dropout"},
     "timing-jump": {"timing-jump", "dropout"}, "wow": {"clock-drift"},
     "older-stimulus": {"wrong-stimulus"}, "wrong-take": {"wrong-stimulus"},

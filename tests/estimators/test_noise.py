@@ -92,8 +92,22 @@ def test_spectrum_density_of_white_noise_is_flat(rng):
     np.testing.assert_allclose(found.spectrum_dbfs_per_hz[wide], expected, atol=1.8)
 
 
+def test_noise_that_is_not_the_same_throughout_has_an_interval_over_all_of_it(rng):
+    steady = measured(noise(rng, 1.0))
+    swells = np.repeat(10 ** (np.array([0.0, 0.0, 1.0, 0.0]) / 20), 12_000)  # one dB up for a quarter
+    found = measured(noise(rng, 1.0) * swells)
+    # a quarter's level is known to 0.1 dB
+    for level, quiet_dbfs in (
+        (found.unweighted, weighted_white_dbfs(np.ones_like)),
+        (found.a_weighted, weighted_white_dbfs(a_weighting)),
+        (found.ccir_rms, weighted_white_dbfs(ccir_rms_weighting)),
+    ):
+        assert level.low < quiet_dbfs + 0.2 and level.high > quiet_dbfs + 0.8
+    assert steady.unweighted.high - steady.unweighted.low < 0.2
+
+
 def test_digital_zeros_are_a_mute_and_not_quiet(rng):
-    assert is_muted(np.zeros(1000))
+    assert is_muted(np.zeros(1000)) and is_muted(np.full(1000, -1.0))
     assert not is_muted(noise(rng))
     assert not is_muted(np.round(noise(rng) * 2**23) / 2**23)
     with pytest.raises(ValueError, match="no noise"):

@@ -40,6 +40,18 @@ def test_wire_is_flat_and_has_bounds_for_corners(rng):
     assert found.tilt_db_per_decade.low < 0 < found.tilt_db_per_decade.high
 
 
+def test_a_gain_that_moves_meanwhile_is_within_the_interval_of_the_tilt():
+    stepped = np.where(F > 1000, 0.01, 0.0)  # the worst place for a step of one standard uncertainty
+    still, moved = (
+        describe_response(
+            F, magnitude_db=stepped, std_db=np.full(F.size, 1e-4), moved_db=each
+        ).tilt_db_per_decade
+        for each in (0.0, 0.01)
+    )
+    assert moved.value == still.value == pytest.approx(0.75 * 0.01, rel=0.05)  # 1.5 over two decades
+    assert still.low > 0 and moved.std == pytest.approx(moved.value, rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("side", "order", "corner_hz"),
     [("low", 1, 45.0), ("low", 2, 80.0), ("high", 1, 9000.0), ("high", 2, 14e3)],

@@ -294,12 +294,26 @@ class StaticCurve:
         _, gain, std = (each[:FEWEST_LEVELS] for each in self.means)
         return gain.size == FEWEST_LEVELS and float(np.ptp(gain)) < FLAT_STDS * float(std.max())
 
+    @property
+    def plateau_dbfs(self) -> tuple[float, float] | None:
+        """Lowest and highest level of those that agree, where the low-level gain is theirs; else None."""
+        if self.fit is not None or isinstance(self.low_level_gain, Unmeasured):
+            return None
+        return float(self.used[0][0]), float(self.used[0][self._agreeing - 1])
+
+    @cached_property
+    def _agreeing(self) -> int:
+        """How many points in use, from the lowest level on, have one gain; three at least."""
+        _, gain, std = self.used
+        count = 3
+        while count < gain.size and abs(gain[count] - gain[:count].mean()) < max(PLATEAU_DB, 3 * std[count]):
+            count += 1
+        return count
+
     def _lowest_plateau(self) -> Reading:
         """Gain of the lowest levels for as long as they agree, for curves without a model."""
-        level, gain, std = self.used
-        count = 3
-        while count < level.size and abs(gain[count] - gain[:count].mean()) < max(PLATEAU_DB, 3 * std[count]):
-            count += 1
+        _, gain, std = self.used
+        count = self._agreeing
         spread = float(np.ptp(gain[:count]))
         if spread > max(2 * PLATEAU_DB, 6 * float(std[:count].max())):
             return self._bent_below()

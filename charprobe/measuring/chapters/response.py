@@ -114,6 +114,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         heard_hz,
         magnitude_db=first.response.magnitude_db[told],
         std_db=np.hypot(first.response.magnitude_std_db[told], first.off_db),
+        moved_db=first.level_std_db,
     )
     conditions = _conditions(first)
     entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}

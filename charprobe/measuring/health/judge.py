@@ -30,7 +30,9 @@ from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones,
 from charprobe.measuring.health.pauses.hissing_pauses import check_hissing_pauses
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
+from charprobe.measuring.health.pauses.quieter_silence import check_quieter_silence
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
+from charprobe.measuring.health.pauses.unlike_noise import check_unlike_noise
 from charprobe.measuring.health.timeline.clock_wander import check_clock_wander
 from charprobe.measuring.health.timeline.continuity import check_continuity, own_breaks
 from charprobe.measuring.health.timeline.dips import check_dips
@@ -111,6 +113,8 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     coded = "lossy-coded" in told and noise_repeats(under)  # a coder is heard everywhere: no sound of its own
     if not coded and not told & MISPLACED:
         found += (*check_foreign_sounds(take), *check_sound_under_tones(take, under))
+        if not {item.code for item in found} & UNDER_TONES:
+            found += tuple(check_unlike_noise(take))
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
     if not {item.code for item in found if item.severity != "note"} & MOVES_LINES:
@@ -145,7 +149,7 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
     if not roles and not told & UNDER_TONES:
-        noticed += tuple(check_suppressed_noise(dry))
+        noticed += tuple(check_suppressed_noise(dry) or check_quieter_silence(dry))
         told |= {item.code for item in noticed}
     if not roles and "automatic-gain" not in told:
         moved = _moves(dry)

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from charprobe.estimators.gain_drift import GainDrift, gain_drift
+from charprobe.estimators.gain_drift import STEADY, GainDrift, gain_drift
 from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve
 from charprobe.estimators.static.level_steps import LevelStepsFit, Step
 from charprobe.measuring.chapters.static.axis import InputAxis
 from charprobe.measuring.chapters.static.references import quiet_tones
+from charprobe.measuring.health.timeline.steady_gain import tone_gain
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
+from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.values.wording import clock_text, number_text, signed_text
 
 AT_REST_DB = 0.001  # the curve lies this near its low-level gain where nothing is reduced
 QUIETEST, FEWEST_PAIRS = 1 / 3, 3  # share of the levels played twice that is quiet, and levels at least
+BELOW_DB = 3.0  # a plateau, from its lowest step on, goes on by so much
 APART = 8.0  # standard uncertainties by which a pair must differ from quieter ones
 RESTLESS_DB = 0.1  # left to go in most of the quiet steps, from which it is said
 TOLD_DB, WARNED_DB = 0.01, 0.05  # changes that are noted, and warned of
@@ -58,10 +63,20 @@ def _of_the_stage(pairs: Sequence[list[Step]]) -> list[list[Step]]:
 def steadiness(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCurve) -> GainDrift:
     """Compare the gain of all settled steps that the stage leaves at rest, and of quiet tones like them.
 
-    A curve without a flat section has no such steps, and only its quietest levels tell anything.
+    Without a flat section only its quietest levels tell anything. Where those are too few, the lowest plateau
+    of a curve that no model holds does, or else bursts that are played again: what bends a little or
+    remembers moves them, too, so nothing is told of it, but levels are known no better.
     """
-    if curve.fit is None or curve.flat_section is None:
-        return drift_of_pairs(take, fit)
+    if curve.fit is not None and curve.flat_section is not None:
+        seen = _at_rest_throughout(take, fit, axis, curve)
+    else:
+        seen = drift_of_pairs(take, fit)
+        if seen is STEADY and curve.plateau_dbfs is not None:
+            seen = _only_doubt(_at_rest_throughout(take, fit, axis, curve))
+    return _only_doubt(drift_of_bursts(take)) if seen is STEADY else seen
+
+
+def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCurve) -> GainDrift:
     rows = [
         (take.capture_time_s(step.tone.start), point.gain_db, point.std_db, 0)
         for step, point in zip(fit.steps, curve.points, strict=True)
@@ -71,6 +86,28 @@ def steadiness(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCur
         level = tone.played_dbfs + axis.gain_db
         if not axis.own and _at_rest(curve, level):
             rows.append((tone.time_s, tone.level.value - level, tone.level.std, 0))
+    return _drift(rows)
+
+
+def _only_doubt(seen: GainDrift) -> GainDrift:
+    return seen if seen is STEADY else replace(seen, kind=None, size_db=0.0)
+
+
+def drift_of_bursts(take: Take) -> GainDrift:
+    """Compare the late gain of bursts with that of the next ones: on its way or not, it has the same history.
+
+    The first burst of a set has another.
+    """
+    rows = []
+    for segment in take.stimulus.segments:
+        if not isinstance(segment.spec, PhaseSet) or not take.holds(segment):
+            continue
+        tones, places = take.intact(segment).tones, Counter[int]()
+        for tone in tones:
+            group = places[tone.group]
+            places[tone.group] += 1
+            if tone.group != tones[0].group and group and (gain := tone_gain(take, tone)) is not None:
+                rows.append((gain.time_s, gain.gain_db, gain.std_db, segment.span.start + group))
     return _drift(rows)
 
 
@@ -114,6 +151,9 @@ def health_of_rest(take: Take, curve: StaticCurve) -> tuple[Health, ...]:
 
 
 def _at_rest(curve: StaticCurve, input_dbfs: float) -> bool:
+    if curve.plateau_dbfs is not None:
+        lowest, highest = curve.plateau_dbfs
+        return lowest - BELOW_DB <= input_dbfs <= highest
     section, fit = curve.flat_section, curve.fit
     if fit is None or section is None or input_dbfs < section.begin:
         return False

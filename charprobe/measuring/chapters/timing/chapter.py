@@ -233,7 +233,8 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
         return Unmeasured("s", hold.reason, hold.next, hold.at_most, hold.at_least)
     scale = kind.tau_1 if kind is not None and isinstance(kind.tau_1, Quantity) else times.t63
     # a dead time below a hundredth of the time constant is the law's own misfit, not a hold
-    bound = max(trace.resolution_s, 0.01 * scale.value if isinstance(scale, Quantity) else 0.0)
+    least_s = scale.value if isinstance(scale, Quantity) else scale.at_least or 0.0
+    bound = max(trace.resolution_s, 0.01 * least_s)
     if hold.low > bound:
         return hold
     reason = "the release starts at the edge, as far as this capture resolves"

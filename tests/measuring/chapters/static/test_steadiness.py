@@ -4,9 +4,13 @@ import numpy as np
 import pytest
 from taken import reading, take_of
 
+from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.static.chapter import static_chapter
+from charprobe.measuring.chapters.static.steadiness import drift_of_bursts
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig import faults
+from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Silence
 
@@ -78,3 +82,23 @@ def test_a_gain_that_follows_the_mean_of_what_it_hears_is_said_to_rest_nowhere(r
     plain, settled = static_chapter(played(rng, "smooth-gain-hard"), None)
     assert settled.restless_db == 0
     assert not any("something slower" in item.message for item in plain.health)
+
+
+@pytest.mark.parametrize("gain_db", [0.0, 0.1])
+def test_bursts_played_again_say_what_moved_where_no_level_rests(rng, gain_db):
+    bursts = Bursts("reference", 3989.0, 5, -40.0, -4.0, 0.15, 0.2, 0.4, reference=True)
+
+    def device(samples):  # a gain that is always on its way, the same after every edge
+        out = make_stage("slow-release").process(samples, rate_hz=48_000, rng=rng).samples
+        out[int(0.69 * out.size) :] *= 10 ** (gain_db / 20)
+        return out
+
+    seen = drift_of_bursts(take_of((bursts,), device, rng=rng))
+    assert 0.99 * gain_db < 1.96 * seen.std_db < gain_db + 0.002
+
+
+def test_a_plateau_of_a_curve_without_a_model_is_where_its_lowest_levels_agree():
+    gains = {-50.0: 1.0, -45.0: 1.001, -40.0: 0.999, -35.0: 1.0, -30.0: 0.0, -25.0: -0.5, -20.0: -3.0}
+    rows = (StaticPoint(x, x + g, 1e-3, "rising", True, 0.0, 0.0, used=True) for x, g in gains.items())
+    curve = StaticCurve(tuple(rows), None, 0.0)
+    assert curve.plateau_dbfs == (-50.0, -35.0)

@@ -1,0 +1,73 @@
+"""What sounds in all pauses and is neither a tone nor noise: data, time code, a clock that hops."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from charprobe.measuring.health.path.tone_noise import bits_of
+from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses
+from charprobe.placing.take import Take
+from charprobe.placing.track import finite
+from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.values.arrays import Array
+from charprobe.values.running_median import running_median
+from charprobe.values.wording import number_text
+
+FROM_HZ, TO_HZ = 500.0, 20_000.0  # hum lies below
+AROUND_BINS, LINE = 61, 3.0  # times the median size around: what stands out of it is a line, told elsewhere
+LEAST_FLATNESS, SURE = 0.3, 6.0  # by which peaks are lower than those of noise, and standard uncertainties
+LEAST_STEPS = 2.0  # RMS of the words in use: rounding leaves few values, too
+
+
+def check_unlike_noise(take: Take) -> list[Health]:
+    """Ask whether what the pauses hold beside lines has the peaks of noise: code ``foreign-noise``.
+
+    The fourth moment of noise is three times its squared power, whatever its colour, and more where it comes
+    and goes; a signal that hops between few values has less. Noise of an effective number of n values
+    scatters by the root of 24/n.
+    """
+    rate_hz = take.stimulus.rate_hz
+    heard = [
+        piece
+        for start, stop in pauses(take.stimulus)
+        if (
+            piece := _beside_lines(
+                take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz).samples, rate_hz
+            )
+        )
+    ]
+    if not heard:
+        return []
+    power, flatness, count = np.array(heard).T
+    if np.median(power) < (LEAST_STEPS * 2.0 ** (1 - bits_of(take))) ** 2:
+        return []
+    # the median, for a tail of what was played peaks in some
+    if np.median(flatness) < max(LEAST_FLATNESS, SURE * float(np.sqrt(24 / np.median(count)))):
+        return []
+    level_dbfs = 10 * float(np.log10(2 * np.median(power)))
+    message = (
+        f"What sounds in the pauses at {number_text(level_dbfs, 0)} dBFS is neither noise nor a tone "
+        f"({take.label}): data, time code or a clock leaks in. It is under the tones, too, and noise "
+        f"figures are its own. Find its source, lay cables apart, and retake. {ALL_GIVEN}"
+    )
+    return [Health("foreign-noise", "warn", message, channel=take.channel)]
+
+
+def _beside_lines(samples: Array, rate_hz: float) -> tuple[float, float, float] | None:
+    """Power of a pause without lines, its peaks below those of noise, the effective number of its values."""
+    if samples.size < 4 * AROUND_BINS:
+        return None
+    spectrum = np.fft.rfft(finite(samples))
+    hz = np.arange(spectrum.size) * rate_hz / samples.size
+    inside = np.flatnonzero((hz > FROM_HZ) & (hz < TO_HZ))
+    if inside.size < 2 * AROUND_BINS:
+        return None
+    size = np.abs(spectrum[inside])
+    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric")
+    kept = np.zeros_like(spectrum)
+    kept[inside] = spectrum[inside] * np.minimum(1.0, most / np.maximum(size, 1e-30))
+    free, each = np.fft.irfft(kept, samples.size), np.abs(kept[inside]) ** 2
+    power = float(np.mean(free**2))
+    if power <= 0.0:
+        return None
+    return power, 3 - float(np.mean(free**4)) / power**2, 4 * float(each.sum() ** 2 / (each @ each))
