@@ -8,20 +8,23 @@ import numpy as np
 from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.health.judge import judge_capture, judge_pair
+from charprobe.measuring.characterise import characterise_judged
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.simulation.rig.rig import Rig, quantise
 from charprobe.stimulus.recipe import load_recipe
 from charprobe.stimulus.render import lay_out, render
 from tests.benchmarks.fault_captures import BYPASS
+from tests.benchmarks.fault_trials import OF_THE_STAGE
 from tests.benchmarks.zoo.catalogue import stages
 
 CLEAN_RATES_HZ = (44_100, 48_000, 96_000)
 
 
 def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
-    """Judge clean captures of any stage and its bypass through any rig: a label, their stops, their warnings.
+    """Measure clean captures of any stage and its bypass through any rig: a label, their stops, their warnings.
 
+    Warnings of chapters count, too, but for those that speak of the stage.
     Every other stage is one of other make, with parameters of its own.
     """
     rng = np.random.default_rng(1000 + number)
@@ -60,8 +63,9 @@ def try_clean(number: int) -> tuple[str, frozenset[str], frozenset[str]]:
             "float": lambda x: x.astype(np.float32).astype(float),
         }[word](samples)
         judged.append(judge_capture(MemoryCapture(samples, rate_hz=rate_hz, name=f"{name}.wav"), stimulus, 0))
-    found = (*judged[0][1], *judge_pair(*judged))
+    found = characterise_judged(*judged, setting=device).health
     by_severity = [frozenset(item.code for item in found if item.severity == s) for s in ("stop", "warn")]
+    by_severity[1] -= OF_THE_STAGE
     if word == "16 dithered":  # that only 16 bits carry data is so
         by_severity[1] -= {"few-bits"}
     label = f"{number} {device}, {rate_hz} Hz, {word}, noise {rig.noise_dbfs:.0f}, hum {rig.hum_dbfs:.0f}"
