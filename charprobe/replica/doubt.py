@@ -22,7 +22,8 @@ class Perturbed:
     """The printed sound beside copies of it that differ as the replica's own doubt would let them.
 
     Each copy goes with numbers drawn from the posterior, gets the noise of the recording once more, and a
-    wandering gain whose energy is that of the residual on unseen programme.
+    wandering gain whose energy is that of the residual on unseen programme; or of the own error of the model
+    in the worst moment there, for what one sound shows for a moment another may show all along.
     """
 
     def __init__(self, replica: Replica, *, rate_hz: float, bits: int, draws: int) -> None:
@@ -30,8 +31,8 @@ class Perturbed:
         self.chains = (replica.chain, *replica.drawn(draws, self._rng))
         step = 2.0 ** (1 - min(bits, 24)) / np.sqrt(12)
         self.noise = float(np.hypot(10 ** (replica.noise_dbfs / 20) / np.sqrt(2), step))
-        worst = max((proof.residual_db for proof in replica.proofs), default=-400.0)
-        self._wander = 10 ** (worst / 20)
+        moments = (max(one.residual_db, one.worst_own_db) for one in replica.proofs)
+        self._wander = 10 ** (max(moments, default=-400.0) / 20)
         self._pole = float(np.exp(-2 * np.pi * _PACE_HZ * _STEP / rate_hz))
         self._state = self._rng.standard_normal((1, draws)) * self._pole  # as if it had always wandered
         self._last = self._state[0]

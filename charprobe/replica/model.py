@@ -110,6 +110,9 @@ class Proof:
         The same as `residual_db`, in the worst second.
     noise_db : float
         What the noise of both captures alone leaves of `residual_db`.
+    worst_own_db : float
+        The same as `residual_db`, in the worst quarter of a second with sound, less what noise explains; of a
+        fit's proof also where the fit did not hear the stimulus.
     """
 
     material: Words
@@ -119,6 +122,7 @@ class Proof:
     bands: Annotated[tuple[BandProof, ...], MaxLen(40)] = ()
     worst_residual_db: Decibels = 0.0
     noise_db: Decibels = -400.0
+    worst_own_db: Decibels = -400.0
 
     @property
     def stands(self) -> bool:

@@ -6,22 +6,33 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.signal import oaconvolve
 
 from charprobe.profile.profile import Profile
-from charprobe.replica.colour import shaped, table_of, unshaped
-from charprobe.replica.filters import taps
+from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
 from charprobe.replica.fitting.filter_fit import Linear, alike, fit_filter
-from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
+from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 from charprobe.replica.fitting.pair import Noise, Pair
-from charprobe.replica.fitting.search import ALIKE, AT_NOISE, FIRST, FIT, Fitted, fit_side_by_side, search
-from charprobe.replica.fitting.stretches import Stretch, stretches_of
+from charprobe.replica.fitting.proof import own_db
+from charprobe.replica.fitting.search import (
+    ALIKE,
+    AT_NOISE,
+    BUDGET,
+    FIRST,
+    FIT,
+    Budget,
+    Call,
+    Fitted,
+    fit_side_by_side,
+    search,
+    unheard,
+)  # fmt: skip
+from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
+from charprobe.replica.fitting.stretches import stretches_of
 from charprobe.replica.fitting.structures import Structure, first_cell
-from charprobe.replica.parts import Cell, Chain, Colour, Place, Section
+from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
-from charprobe.values.errors import ReplicaError
 
 Told = Callable[[float], None]
 NONE = Colour()
@@ -29,9 +40,12 @@ WORTH = 0.8  # of the error without: what a colour must bring
 PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
 TURNS = 2  # of cell and colour, each with the other as it is
 COLOUR = Effort(6, 0.005, spread=False)
+BESIDE = Effort(10, 1e-4, spread=False)  # of a cell, for a colour to be fitted beside it
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
+# shares of the budget kept for what may follow a search: longer memory, a filter, refits
+FOR_MEMORY, FOR_FILTER, FOR_REFITS = 0.6, 0.4, 0.2
 AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
 
@@ -59,8 +73,10 @@ class Found:
         The structure in words, "" for a gain.
     error_db : float
         Error over sound on stretches the fit did not hear.
-    worst : str
-        The segment with the greatest error among these.
+    worst, worst_own_db : str, float
+        The segment with the greatest error among these, less what noise explains, and that error.
+    cut_short : bool
+        Whether the budget of work ended the search.
     """
 
     chain: Chain
@@ -75,94 +91,142 @@ class Found:
     structure: str
     error_db: float
     worst: str
-
-
-@dataclass(frozen=True)
-class _Sounds:
-    """What each step hears, filters taken off, and the stretches held out by name."""
-
-    search: Heard
-    fit: Heard
-    held_out: Heard
-    colour: Heard | None
-    colour_held_out: Heard | None
-    names: Sequence[Stretch]
+    worst_own_db: float
+    cut_short: bool
 
 
 def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: Told) -> Found:
     """Fit a chain to a sealed pair; see `Found`."""
-    first, linear = first_cell(profile), fit_filter(pair, Cell())
-    stretches = stretches_of(pair.wet, threshold_dbfs=_threshold(profile, first, pair))
+    return _Work(pair, profile, noise, jobs, told).found()
 
-    def hear_all(cell: Cell, linear: Linear) -> _Sounds:
-        sounds = _sounds(replace(pair, late=linear.late), stretches, Memory.of(cell.smoothing), noise)
-        return _without_filter(sounds, linear.sections, pair.rate_hz)
 
-    def searched(cell: Cell, sounds: _Sounds, among: Sequence[Structure] = FIRST) -> list[Fitted]:
-        def shared(share: float) -> None:
-            told(0.1 + 0.6 * share)
+class _Work:
+    """One fit: what it hears now, and what it may still do."""
 
-        return list(
-            search(
-                cell,
-                sounds.search,
-                sounds.held_out,
-                among=among,
-                rate_hz=pair.rate_hz,
-                jobs=jobs,
-                told=shared,
-            )
+    def __init__(self, pair: Pair, profile: Profile, noise: Noise, jobs: int, told: Told) -> None:
+        self._pair, self._noise, self._jobs, self._told = pair, noise, jobs, told
+        self._first, self._budget = first_cell(profile), Budget(BUDGET)
+        threshold_dbfs = _threshold(profile, self._first, pair)
+        self._stretches = stretches_of(pair.wet, threshold_dbfs=threshold_dbfs)
+        self._linear = fit_filter(pair, Cell())
+        self._sounds = self._heard(self._first)
+        self._floor = AT_NOISE * float(np.hypot(self._sounds.held_out.noise_score, 1.0))
+
+    def found(self) -> Found:
+        """The plainest chain that meets the stage."""
+        rate_hz, sounds = self._pair.rate_hz, self._sounds
+        self._told(0.05)
+        bare, kind, fitted = _makeup_only(sounds.fit), "gain", list[Fitted]()
+        plain = _score(bare, NONE, sounds.held_out, rate_hz)
+        # a curve is as steep as the gain at rest where it is not bent
+        rest = Cell(makeup_db=self._first.makeup_db)
+        colour = _coloured(rest, ("behind",), sounds, rate_hz)
+        self._told(0.1)
+        if colour.amplitude:
+            bare, kind = _makeup_ahead(rest, colour, sounds.fit, rate_hz), "colour"
+        plain = min(plain, _score(bare, colour, sounds.held_out, rate_hz))
+        if plain > self._floor:
+            found = self._searched()
+            if found[0].held_out * PLAINER < plain:
+                bare, kind, colour, fitted = self._fitted(found)
+        self._told(1.0)
+        return _found(bare, colour, kind, fitted, self._sounds, self._linear, rate_hz, self._budget.ended)
+
+    def _heard(self, cell: Cell) -> Sounds:
+        """All sounds behind as much as a cell remembers."""
+        pair = replace(self._pair, late=self._linear.late)
+        sounds = sounds_of(pair, self._stretches, memory=Memory.of(cell.smoothing), noise=self._noise)
+        return without_filter(sounds, self._linear.sections, pair.rate_hz)
+
+    def _search(
+        self, start: Cell, among: Sequence[Structure], keep: float, colour: Colour = NONE
+    ) -> list[Fitted]:
+        sounds = self._sounds.without_colour(colour)
+        found = search(
+            start,
+            sounds.search,
+            sounds.held_out,
+            among=among,
+            rate_hz=self._pair.rate_hz,
+            jobs=self._jobs,
+            budget=self._budget,
+            keep=keep * BUDGET,
+            told=lambda share: self._told(0.1 + 0.6 * share),
         )
+        return list(found)
 
-    sounds = hear_all(first, linear)
-    floor = AT_NOISE * float(np.hypot(sounds.held_out.noise_score, 1.0))
-    told(0.05)
-    bare = _makeup_only(sounds.fit)
-    plain = _score(bare, NONE, sounds.held_out, pair.rate_hz)
-    found, kind = [], "gain"
-    rest = Cell(makeup_db=first.makeup_db)  # a curve is as steep as the gain at rest where it is not bent
-    colour = _coloured(rest, ("behind",), sounds, pair.rate_hz)
-    told(0.1)
-    if colour.amplitude:
-        bare, kind = _makeup_ahead(rest, colour, sounds.fit, pair.rate_hz), "colour"
-    plain = min(plain, _score(bare, colour, sounds.held_out, pair.rate_hz))
-    if plain > floor:
-        found = searched(first, sounds)
-        if found[0].held_out * PLAINER < plain:
-            kind = "cell"
-    if kind in ("gain", "colour"):
-        return _finished(bare, colour, kind, [], sounds, linear, pair, told)
-    chosen = _plainest(found, floor)
-    linear, before = fit_filter(pair, chosen.cell), linear
-    if (
-        linear.sections
-        or before.sections
-        or abs(linear.late - before.late) > LATE_TOLD
-        or (Memory.of(chosen.cell.smoothing).release_s > LONGER * Memory.of(first.smoothing).release_s)
-    ):
-        sounds = hear_all(chosen.cell, linear)
-    else:
-        linear = before
-    if not alike(linear, before):
-        found = searched(chosen.cell, sounds, [one.structure for one in found[:AGAIN]])
-        chosen = _plainest(found, floor)
-        linear = fit_filter(pair, chosen.cell)
-        sounds = hear_all(chosen.cell, linear)
-    cell = chosen.cell
-    colour = NONE
-    for turn in range(TURNS):
-        places = (colour.place,) if colour.amplitude else _places(cell)
-        best = _coloured(cell, places, sounds, pair.rate_hz)
-        told(0.72 + 0.1 * turn)
-        if not best.amplitude:
-            break
-        colour, kind = best, "cell and colour"
-        [again] = _refit([(chosen, cell)], colour, sounds, pair.rate_hz, jobs)
-        cell = again.cell
-    starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, floor))]
-    fitted = _refit(starts, colour, sounds, pair.rate_hz, jobs)
-    told(0.95)
-    return _finished(fitted[0].cell, colour, kind, fitted, sounds, linear, pair, told)
+    def _searched(self) -> list[Fitted]:
+        """Structures; searched once more behind longer memory where one asks for it."""
+        found = self._search(self._first, FIRST, FOR_MEMORY)
+        more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
+        if more:
+            self._sounds = self._heard(more[0].cell)
+            again = [one.structure for one in (*more, *found[:AGAIN])]
+            found = self._search(more[0].cell, again, FOR_FILTER)
+        return found
+
+    def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
+        """The chosen cell with its filter and colour, fitted out, and others that are as good."""
+        chosen = self._ahead(_plainest(found, self._floor))
+        before, self._linear = self._linear, fit_filter(self._pair, chosen.cell)
+        if (
+            self._linear.sections
+            or before.sections
+            or abs(self._linear.late - before.late) > LATE_TOLD
+            or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
+        ):
+            self._sounds = self._heard(chosen.cell)
+        else:
+            self._linear = before
+        if not alike(self._linear, before):
+            found = self._search(chosen.cell, [one.structure for one in found[:AGAIN]], FOR_REFITS)
+            chosen = self._ahead(_plainest(found, self._floor))
+            self._linear = fit_filter(self._pair, chosen.cell)
+            self._sounds = self._heard(chosen.cell)
+        cell, colour, kind = chosen.cell, NONE, "cell"
+        for turn in range(TURNS):
+            places = (colour.place,) if colour.amplitude else _places(cell)
+            best = _coloured(cell, places, self._sounds, self._pair.rate_hz)
+            self._told(0.72 + 0.1 * turn)
+            if not best.amplitude:
+                break
+            colour, kind = best, "cell and colour"
+            [beside] = self._fit(self._calls([(chosen, cell)], colour), BESIDE)
+            cell = beside.cell
+            if not turn and beside.held_out > self._floor and colour.place != "in loop":
+                found = self._search(cell, [one.structure for one in found[:AGAIN]], FOR_REFITS, colour)
+                chosen = _plainest(found, self._floor)
+                cell = chosen.cell
+        starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
+        calls = self._calls(starts, colour)
+        fitted = self._fit(calls[:1], FIT)
+        fitted += self._fit(self._budget.affords(calls[1:], FIT), FIT)
+        return fitted[0].cell, kind, colour, fitted
+
+    def _ahead(self, chosen: Fitted) -> Fitted:
+        """The structure with the look-ahead that suits it best, where it has one or lacks something."""
+        if chosen.cell.loop != "feed-forward" or (
+            not chosen.cell.lookahead_s and chosen.held_out < self._floor
+        ):
+            return chosen
+
+        def fit(cell: Cell) -> Fitted:
+            return self._fit([(chosen.structure, cell, self._sounds.search, self._sounds.held_out)], FOLLOW)[
+                0
+            ]
+
+        return ahead_of(chosen, fit, rate_hz=self._pair.rate_hz)
+
+    def _calls(self, starts: Sequence[tuple[Fitted, Cell]], colour: Colour) -> list[Call]:
+        """Structures to fit to all that is heard, each from a cell, the colour as it is."""
+        sounds = self._sounds.without_colour(colour)
+        return [(one.structure, like, sounds.fit, sounds.held_out) for one, like in starts]
+
+    def _fit(self, calls: Sequence[Call], effort: Effort) -> list[Fitted]:
+        fitted = list(fit_side_by_side(calls, rate_hz=self._pair.rate_hz, effort=effort, jobs=self._jobs))
+        for one in fitted:
+            self._budget.spend(one)
+        return fitted
 
 
 def _threshold(profile: Profile, first: Cell, pair: Pair) -> float:
@@ -173,49 +237,6 @@ def _threshold(profile: Profile, first: Cell, pair: Pair) -> float:
 
 def _places(cell: Cell) -> tuple[Place, ...]:
     return ("behind", "before") if cell.loop == "feed-forward" else ("behind", "before", "in loop")
-
-
-def _sounds(pair: Pair, stretches: Sequence[Stretch], memory: Memory, noise: Noise) -> _Sounds:
-    def of(*uses: str, finest: float | None = None) -> Heard | None:
-        some = [stretch for stretch in stretches if stretch.use in uses]
-        if not some:
-            return None
-        if finest is None:
-            return hear(pair, some, memory=memory, noise=noise)
-        return hear(pair, some, memory=memory, noise=noise, finest=finest)
-
-    search_ = of("search") or of("fit")
-    if search_ is None:
-        raise ReplicaError(
-            f"{pair.wet.label}: no intact level steps, bursts or tones to fit a model to; capture `quick`, "
-            "`standard` or `full`, or mend what the capture's findings name"
-        )
-    held_out = of("held out") or of("fit") or search_
-    return _Sounds(
-        search_,
-        of("search", "fit") or search_,
-        held_out,
-        of("colour", finest=DEEPEST),
-        of("colour held out", finest=DEEPEST),
-        [stretch for stretch in stretches if stretch.use == "held out"],
-    )
-
-
-def _without_filter(sounds: _Sounds, sections: tuple[Section, ...], rate_hz: int) -> _Sounds:
-    """Take the filter behind the stage off the captured sound."""
-    if not sections:
-        return sounds
-
-    def off(heard: Heard | None) -> Heard | None:
-        if heard is None:
-            return None
-        kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=True)
-        wet = oaconvolve(heard.wet, kernel)[before : before + heard.wet.size]
-        return heard.with_sound(dry=heard.dry, wet=np.asarray(wet))
-
-    search_, fit, held_out = off(sounds.search), off(sounds.fit), off(sounds.held_out)
-    assert search_ is not None and fit is not None and held_out is not None
-    return _Sounds(search_, fit, held_out, off(sounds.colour), off(sounds.colour_held_out), sounds.names)
 
 
 def _makeup_only(heard: Heard) -> Cell:
@@ -247,7 +268,7 @@ def _harmonic_score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> f
     return float(np.sqrt(np.mean((left * heard.weight) ** 2)))
 
 
-def _coloured(cell: Cell, places: Sequence[Place], sounds: _Sounds, rate_hz: int) -> Colour:
+def _coloured(cell: Cell, places: Sequence[Place], sounds: Sounds, rate_hz: int) -> Colour:
     """The colour that tones held out speak for, none where it brings too little."""
     heard, judge = sounds.colour, sounds.colour_held_out
     if heard is None or judge is None:
@@ -262,25 +283,6 @@ def _coloured(cell: Cell, places: Sequence[Place], sounds: _Sounds, rate_hz: int
         if score < least:
             best, least = one, score
     return best
-
-
-def _bent(heard: Heard, colour: Colour) -> Heard:
-    """Take the colour off: behind the cell from the output, ahead of it onto the input."""
-    if not colour.amplitude or colour.place == "in loop":
-        return heard
-    table = table_of(colour)
-    if colour.place == "before":
-        return heard.with_sound(dry=shaped(heard.dry, table, oversampled=colour.oversampled), wet=heard.wet)
-    return heard.with_sound(dry=heard.dry, wet=unshaped(heard.wet, table, oversampled=colour.oversampled))
-
-
-def _refit(
-    starts: Sequence[tuple[Fitted, Cell]], colour: Colour, sounds: _Sounds, rate_hz: int, jobs: int
-) -> list[Fitted]:
-    """Fit structures to all that is heard, each from a cell, the colour as it is."""
-    heard, held_out = _bent(sounds.fit, colour), _bent(sounds.held_out, colour)
-    calls = [(one.structure, like, heard, held_out) for one, like in starts]
-    return list(fit_side_by_side(calls, rate_hz=rate_hz, effort=FIT, jobs=jobs))
 
 
 def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:
@@ -301,11 +303,10 @@ def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitte
     ][:KEPT]
 
 
-def _finished(
-    cell: Cell, colour: Colour, kind: str, fitted: list[Fitted], sounds: _Sounds, linear: Linear, pair: Pair,
-    told: Told,
+def _found(
+    cell: Cell, colour: Colour, kind: str, fitted: list[Fitted], sounds: Sounds, linear: Linear, rate_hz: int,
+    cut_short: bool,
 ) -> Found:  # fmt: skip
-    rate_hz = pair.rate_hz
     places: list[str] = []
     logarithmic: list[bool] = []
     covariance = np.zeros((0, 0))
@@ -322,9 +323,8 @@ def _finished(
         structure, score = best.structure.in_words(), best.solution.score
         lack = best.held_out / max(score, 1e-9)
         equally_good = tuple(one.structure.in_words() for one in as_good)
-    error_db, worst = _error(cell, colour, sounds, rate_hz)
+    error_db, worst, worst_own_db = _error(cell, colour, sounds, rate_hz)
     chain = Chain(cell=cell, colour=colour, filter_out=linear.sections)
-    told(1.0)
     return Found(
         chain,
         kind,
@@ -338,6 +338,8 @@ def _finished(
         structure,
         error_db,
         worst,
+        worst_own_db,
+        cut_short,
     )
 
 
@@ -352,14 +354,11 @@ def _spread(best: Fitted, alike: Sequence[Fitted]) -> Array:
     return found
 
 
-def _error(cell: Cell, colour: Colour, sounds: _Sounds, rate_hz: int) -> tuple[float, str]:
-    """Error over sound in dB where the fit did not hear, and the segment where it is greatest."""
+def _error(cell: Cell, colour: Colour, sounds: Sounds, rate_hz: int) -> tuple[float, str, float]:
+    """Error in dB where the fit did not hear, the segment with the greatest of its own, and that."""
     heard = sounds.held_out
     error = heard.target - through(cell, colour, heard, rate_hz)
-    relative = (error / (heard.level + 1e-12)) ** 2
     whole = float(10 * np.log10(np.mean(error**2) / max(float(np.mean(heard.target**2)), 1e-30) + 1e-15))
-    edges = np.flatnonzero(np.diff(heard.used, prepend=heard.used[:1] - 2) > 1)
-    means = [float(np.mean(part)) for part in np.split(relative, edges[1:])]
-    names = [stretch.name for stretch in sounds.names]
-    worst = int(np.argmax(means))
-    return whole, names[worst] if worst < len(names) else ""
+    own = [own_db(error[at], heard.left[at], heard.target[at], rate_hz=rate_hz) for at, _ in heard.parts]
+    worst = int(np.argmax(own))
+    return whole, heard.names[worst], own[worst]

@@ -17,7 +17,7 @@ from charprobe.replica.fitting.chain_fit import Found, fit_chain
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.proof import Proved, prove_on_programme
 from charprobe.replica.fitting.sentences import disagreements, notes_of
-from charprobe.replica.model import Posterior, Replica, SourceFile
+from charprobe.replica.model import Posterior, Proof, Replica, SourceFile
 from charprobe.stimulus.kinds.programme import Programme
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import ReplicaError
@@ -131,6 +131,11 @@ def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Tol
     return Fit(_replica(found, pair, profile, proved, noise.wet), proved)
 
 
+def _with_stimulus(proof: Proof, found: Found) -> Proof:
+    """The proof with what the stimulus shows besides, at pitches and levels that programme may not have."""
+    return replace(proof, worst_own_db=max(proof.worst_own_db, found.worst_own_db))
+
+
 def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, noise: float) -> Replica:
     wet, dry = pair.wet, pair.dry
     gain_db = dry.alignment.gain_db
@@ -157,7 +162,7 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         highest_dbfs=max(levels),
         highest_peak_dbfs=max(levels),
         noise_dbfs=float(20 * np.log10(max(noise, 1e-9) * np.sqrt(2))),
-        proofs=(proved.proof,) if proved is not None else (),
+        proofs=() if proved is None else (_with_stimulus(proved.proof, found),),
         equally_good=found.equally_good,
         disagreements=differing,
         notes=notes_of(found, proved, programme=programme, differing=differing),

@@ -19,7 +19,37 @@ FINEST = 10 ** (-74 / 20)  # of the sound: an error this small weighs as little 
 LEVEL_S, BLOCK_S = 0.002, 0.1
 EDGE = 64  # last samples of a stretch, which filters would mix with what follows
 LONGEST_S = 30.0  # of what comes before a stretch
+FURTHER = 2.0  # times the memory that was thought: of its start some 1 % is left instead of 0.01 %
 TOP_LEFT = np.sqrt(0.375)  # of white noise, once `Heard.seen` has taken the top off
+
+
+@dataclass(frozen=True)
+class Memory:
+    """How long a stage remembers: time constants of attack and release, roughly, of the slowest store."""
+
+    attack_s: float
+    release_s: float
+
+    @classmethod
+    def of(cls, smoothing: Smoothing) -> Memory:
+        """The memory of a gain cell."""
+        return cls(max(smoothing.attack_s, smoothing.charge_s), max(smoothing.release_s, smoothing.slow_s))
+
+    def beyond(self, other: Memory) -> bool:
+        """Whether it reaches so much further than another that sound heard behind that misleads."""
+        return self.release_s > FURTHER * other.release_s or self.attack_s > FURTHER * other.attack_s
+
+    def start_of(self, stretch: Stretch, rate_hz: float) -> float:
+        """Stimulus position from which on the model must hear what comes before a stretch.
+
+        Nine release times leave 0.01 % of a reduction. Within them the loudest sound asked for the greatest
+        reduction: ten attack times ahead of its last onset, whose overshoot is remembered too, the model may
+        start, from rest.
+        """
+        earliest = stretch.start - (min(9 * self.release_s, LONGEST_S) + 0.05) * rate_hz
+        loudest = [start for start, _ in stretch.before if start > earliest][-1:]
+        by_attack = [start - (10 * self.attack_s + 0.05) * rate_hz for start in loudest]
+        return max(0.0, earliest, *by_attack)
 
 
 @dataclass(frozen=True)
@@ -39,12 +69,15 @@ class Heard:
     block : ndarray of int, shape (m,)
         Number of the piece it belongs to: errors within one hang together, for as long as the stage's release
         holds them, `BLOCK_S` at least.
-    noise_score : float
-        Root-mean-square weighted error that noise alone leaves.
-    parts : tuple of (slice, float)
-        Where each stretch stands among the samples that count, and the frequency of its first tone.
+    left : ndarray, shape (m,)
+        Standard error that noise alone leaves in each.
+    parts, names : tuple of (slice, float), tuple of str
+        Where each stretch stands among the samples that count, with the frequency of its first tone; its
+        segment.
     pieces : tuple of slice
-        Where each stands in `dry`, with what warms the model up: each is played from rest.
+        Pieces of `dry` that hang together, with what warms the model up: each is played from rest.
+    memory : Memory
+        For which they are long enough.
     """
 
     dry: Array
@@ -53,9 +86,16 @@ class Heard:
     weight: Array
     level: Array
     block: Index
-    noise_score: float
+    left: Array
     parts: tuple[tuple[slice, float], ...] = ()
+    names: tuple[str, ...] = ()
     pieces: tuple[slice, ...] = (slice(None),)
+    memory: Memory = Memory(np.inf, np.inf)
+
+    @property
+    def noise_score(self) -> float:
+        """Root-mean-square weighted error that noise alone leaves."""
+        return float(np.sqrt(np.mean((self.left * self.weight) ** 2)))
 
     @property
     def target(self) -> Array:
@@ -76,31 +116,6 @@ class Heard:
     def with_sound(self, *, dry: Array, wet: Array) -> Heard:
         """Return the same places with sound that went through filters."""
         return replace(self, dry=dry, wet=wet)
-
-
-@dataclass(frozen=True)
-class Memory:
-    """How long a stage remembers: time constants of attack and release, roughly."""
-
-    attack_s: float
-    release_s: float
-
-    @classmethod
-    def of(cls, smoothing: Smoothing) -> Memory:
-        """The memory of a gain cell."""
-        return cls(smoothing.attack_s, max(smoothing.release_s, smoothing.slow_s))
-
-    def start_of(self, stretch: Stretch, rate_hz: float) -> float:
-        """Stimulus position from which on the model must hear what comes before a stretch.
-
-        Nine release times leave 0.01 % of a reduction. Within them the loudest sound asked for the greatest
-        reduction: ten attack times ahead of its last onset, whose overshoot is remembered too, the model may
-        start, from rest.
-        """
-        earliest = stretch.start - (min(9 * self.release_s, LONGEST_S) + 0.05) * rate_hz
-        loudest = [start for start, _ in stretch.before if start > earliest][-1:]
-        by_attack = [start - (10 * self.attack_s + 0.05) * rate_hz for start in loudest]
-        return max(0.0, earliest, *by_attack)
 
 
 def hear(
@@ -125,27 +140,29 @@ def hear(
     left_of = replace(noise, wet=TOP_LEFT * noise.wet, dry=TOP_LEFT * noise.dry)
     dry, wet, used, level, left, weight, block = [], [], [], [], [], [], []
     parts: list[tuple[slice, float]] = []
+    names: list[str] = []
     pieces: list[slice] = []
     at, number, counted = 0, 0, 0
-    for stretch in stretches:
-        begin = max(memory.start_of(stretch, rate_hz), pair.open_from(stretch.start))
-        sides = read_quiet(pair, begin, stretch.stop, noise=noise)
+    for begin, some in _hanging_together(pair, stretches, memory):
+        sides = read_quiet(pair, begin, max(stretch.stop for stretch in some), noise=noise)
         size = sides.wet.size
-        first = min(size, round(stretch.start - begin))
         weighed = weigh(sides, noise=left_of, rate_hz=rate_hz, finest=finest)
-        places = np.arange(first, max(first, size - EDGE))
-        weighed.weight[[*places[:1], *places[-1:]]] = 0.0  # `Heard.seen` mixes them with other stretches
         dry.append(sides.dry)
         wet.append(sides.wet)
-        used.append(at + places)
-        level.append(weighed.level[places])
-        left.append((weighed.left * weighed.weight)[places])
-        weight.append(weighed.weight[places])
-        block.append(number + (places - first) // round(max(BLOCK_S, memory.release_s) * rate_hz))
-        number = int(block[-1][-1]) + 1 if places.size else number
-        parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
-        counted += places.size
         pieces.append(slice(at, at + size))
+        for stretch in some:
+            first, stop = (min(size, round(edge - begin)) for edge in (stretch.start, stretch.stop))
+            places = np.arange(first, max(first, stop - EDGE))
+            weighed.weight[[*places[:1], *places[-1:]]] = 0.0  # `Heard.seen` mixes them with other stretches
+            used.append(at + places)
+            level.append(weighed.level[places])
+            left.append(weighed.left[places])
+            weight.append(weighed.weight[places])
+            block.append(number + (places - first) // round(max(BLOCK_S, memory.release_s) * rate_hz))
+            number = int(block[-1][-1]) + 1 if places.size else number
+            parts.append((slice(counted, counted + places.size), stretch.frequency_hz))
+            names.append(stretch.name)
+            counted += places.size
         at += size
     return Heard(
         np.concatenate(dry),
@@ -154,10 +171,26 @@ def hear(
         np.concatenate(weight),
         np.concatenate(level),
         np.concatenate(block),
-        float(np.sqrt(np.mean(np.concatenate(left) ** 2))),
+        np.concatenate(left),
         tuple(parts),
+        tuple(names),
         tuple(pieces),
+        memory,
     )
+
+
+def _hanging_together(
+    pair: Pair, stretches: Iterable[Stretch], memory: Memory
+) -> list[tuple[float, list[Stretch]]]:
+    """Stretches that share what they are heard behind, in their order, and where each lot begins."""
+    found: list[tuple[float, list[Stretch]]] = []
+    for stretch in sorted(stretches, key=lambda one: one.start):
+        begin, some = max(memory.start_of(stretch, pair.rate_hz), pair.open_from(stretch.start)), [stretch]
+        while found and begin <= found[-1][1][-1].stop:
+            earlier, ahead = found.pop()
+            begin, some = min(begin, earlier), [*ahead, *some]
+        found.append((begin, some))
+    return found
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,9 @@ WINDOW_S = 0.01  # over which a gain is read
 CLEAR_DB = 40.0  # of dry sound over the noise, for a gain to be read
 WARM_S = 1.0, 30.0  # of what comes before the programme, at least and at most; else nine release times
 LOWEST_HZ = 31.25
+MOMENT_S = 0.25
+LOUD = 0.01  # of the mean energy: moments with sound
+SURELY = 2.0  # times the energy that noise leaves: more is an error of the model's own
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
     gains = _gains(sides, made, rate_hz, noise.wet)
     seconds = max(1, sides.wet.size // rate_hz)
     parts = list(zip(np.array_split(error, seconds), np.array_split(sides.wet, seconds), strict=True))
-    loud = 0.01 * float(np.mean(sides.wet**2))
+    loud = LOUD * float(np.mean(sides.wet**2))
     worst = max((_ratio_db(e, w) for e, w in parts if float(np.mean(w**2)) > loud), default=whole)
     energies = np.array([float(np.sum(e**2)) for e, _ in parts])
     squares = (gains.measured_db - gains.predicted_db) ** 2
@@ -113,6 +116,7 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
         bands=_bands(error, sides.wet, rate_hz),
         worst_residual_db=worst,
         noise_db=_ratio_db(weighed.left, sides.wet),
+        worst_own_db=own_db(error, weighed.left, sides.wet, rate_hz=rate_hz),
     )
     off = 10 * np.log10(np.array(_around(energies)) / max(float(np.mean(energies)), 1e-30))
     reach = np.sqrt(np.array(_around(pieces)) / max(float(np.mean(pieces)), 1e-30))
@@ -123,6 +127,15 @@ def compare(sides: Sides, made: Array, *, rate_hz: int, noise: Noise, material: 
         (gains.error_db * float(reach[0]), gains.error_db * float(reach[1])),
         float(np.sqrt(np.mean((error * weighed.weight) ** 2))),
     )
+
+
+def own_db(error: Array, left: Array, sound: Array, *, rate_hz: int) -> float:
+    """The greatest error, re the sound, of a moment with sound that noise does not explain; shapes (n,)."""
+    count = max(1, round(sound.size / (MOMENT_S * rate_hz)))
+    energies = [[float(np.sum(part**2)) for part in np.array_split(x, count)] for x in (error, left, sound)]
+    off, noise, there = np.array(energies)
+    own = np.maximum(off - SURELY * noise, 0.0) / np.maximum(there, 1e-30)
+    return float(10 * np.log10(max(float(own[there >= LOUD * np.mean(there)].max(initial=0.0)), 1e-40)))
 
 
 def _around(values: Array) -> tuple[float, float]:

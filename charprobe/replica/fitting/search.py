@@ -10,7 +10,7 @@ import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.replica.cell import answered_db, looped_db, readings
-from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
 from charprobe.replica.fitting.starts import answering_as
@@ -46,6 +46,10 @@ BETTER, IN_VAIN = 0.97, 1  # of the score: less is no step forward, and so many 
 NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
+BUDGET = 2.5e9  # samples that a fit may send through cells in all, counted as feed-forward ones
+SOLVED, IN_QUADRATURE = 4.0, 2.5  # times the work: a loop to be solved for, and an envelope within
+TRIED = 3  # rows for each turn besides a slope for each number, as a rule
+BETTER_UNHEARD = 0.9  # of the error where a fit hears: worth hearing it behind more
 STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
 LEVEL_TOLD_DB, SLOPE_TOLD = 1e-4, 5e-6  # the same of levels, and of slopes over some 20 dB: what paths leave
 # the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
@@ -54,11 +58,18 @@ KEPT = 2  # readings of a detector that are remembered: its numbers move less of
 LN_DB = 20 / np.log(10)
 
 
+Told = Callable[[float], None]
+Call = tuple[
+    Structure, Cell, Heard, Heard
+]  # a structure, where it starts, what it is fitted to and judged by
+
+
 @dataclass(frozen=True)
 class Fitted:
     """A structure with its numbers.
 
-    `held_out` is the root-mean-square weighted error on stretches the fit did not hear.
+    `held_out` is the root-mean-square weighted error on stretches the fit did not hear, `work` the samples
+    that it took, see `Budget`.
     """
 
     structure: Structure
@@ -66,12 +77,60 @@ class Fitted:
     knobs: tuple[Knob, ...]
     solution: Solution
     held_out: float
+    work: float
 
 
-Told = Callable[[float], None]
-Call = tuple[
-    Structure, Cell, Heard, Heard
-]  # a structure, where it starts, what it is fitted to and judged by
+class Budget:
+    """Work that may still be done: samples sent through cells, which no machine counts otherwise.
+
+    Parameters
+    ----------
+    left : float
+        Samples of a feed-forward cell; those of a loop count as several.
+
+    Attributes
+    ----------
+    ended : bool
+        Whether anything was left undone.
+    """
+
+    def __init__(self, left: float) -> None:
+        self.left, self.ended = left, False
+
+    def affords(self, calls: Iterable[Call], effort: Effort, *, keep: float = 0.0) -> list[Call]:
+        """Calls that it is enough for, as a rule, in their order, with so much kept for what follows."""
+        expected, kept = keep, []
+        for structure, like, heard, held_out in calls:
+            numbers = len(knobs_of(structure, 1e5))
+            passes = effort.turns * (numbers + TRIED) * (1 + effort.spread)
+            work = passes * heard.dry.size * price_of(structure)
+            if expected + work <= self.left:
+                expected += work
+                kept.append((structure, like, heard, held_out))
+            else:
+                self.ended = True
+        return kept
+
+    def spend(self, fitted: Fitted) -> None:
+        """Take off what a fit took."""
+        self.left -= fitted.work
+
+
+def price_of(structure: Structure) -> float:
+    """What a sample takes, of what it takes without a loop."""
+    if structure.loop == "feed-forward":
+        return 1.0
+    return SOLVED * (IN_QUADRATURE if structure.reads == "envelope" else 1.0)
+
+
+def unheard(found: Sequence[Fitted], memory: Memory) -> list[Fitted]:
+    """Structures that remember more than was heard and meet that best or better than the best: unjudged."""
+    enough = BETTER_UNHEARD * found[0].solution.score
+    return [
+        one
+        for one in found
+        if (one is found[0] or one.solution.score <= enough) and Memory.of(one.cell.smoothing).beyond(memory)
+    ]
 
 
 @on_one_thread
@@ -83,6 +142,7 @@ def fit_cell(
     knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts)
     places = [knob.places[0] for knob in knobs]
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
+    work = 0
     for knees in by_knees:
         predict = Gains(cell, knobs, heard, rate_hz, knees=knees)
         solution = solve(
@@ -90,6 +150,7 @@ def fit_cell(
             effort=replace(effort, spread=False),
         )  # fmt: skip
         cell = predict.cell_at(solution.values)
+        work += predict.walked
     plain = Gains(cell, knobs, held_out, rate_hz, knees=True)
     values = plain.values_of(cell)
     score = float(np.sqrt(np.mean(((held_out.target - plain(values[None])[0]) * held_out.weight) ** 2)))
@@ -100,11 +161,12 @@ def fit_cell(
         at = asked.values_of(cell)
         error = (heard.target - asked(at[None])[0]) * heard.weight
         covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
+        work += asked.walked
         turn = np.eye(at.size) if narrow else spread_by_knee(places, cell)
         least = np.diag(_least_variance(knobs, values, rate_hz))
         covariance = without_rounding(turn @ covariance @ turn.T + least)
     solution = replace(solution, values=values, covariance=covariance)
-    return Fitted(structure, cell, knobs, solution, score)
+    return Fitted(structure, cell, knobs, solution, score, price_of(structure) * (work + plain.walked))
 
 
 def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
@@ -134,6 +196,7 @@ class Gains:
     ) -> None:
         self.knees = knees
         self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
+        self.walked = 0  # samples so far
         self._used = heard.dry[heard.used]
         self._read: dict[bytes, list[Array]] = {}
 
@@ -154,6 +217,7 @@ class Gains:
         bare = replace(self.cell, makeup_db=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
         gain = np.stack([self._gain_db(bare, row) for row in same])
+        self.walked += len(same) * self.heard.dry.size
         linear = np.exp(gain / LN_DB) * self._used
         return np.asarray(self.heard.seen(linear)[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
 
@@ -195,6 +259,8 @@ def search(
     among: Sequence[Structure] = FIRST,
     rate_hz: float,
     jobs: int,
+    budget: Budget,
+    keep: float,
     told: Told,
 ) -> tuple[Fitted, ...]:
     """Search structures; the best first.
@@ -211,8 +277,14 @@ def search(
         Sampling rate.
     jobs : int
         Processes at the same time.
+    budget, keep : Budget, float
+        Ends the search early, with so much left.
     told : callable
         Gets the share of the search that is done, 0 to 1.
+
+    Notes
+    -----
+    It also ends where a structure that remembers more than was heard meets that best, see `unheard`.
     """
     known: dict[Structure, Fitted] = {}
     followed: set[Structure] = set()
@@ -221,20 +293,22 @@ def search(
     def ranked() -> list[Fitted]:
         return sorted(known.values(), key=lambda one: one.held_out)
 
+    def fit(starts: Iterable[tuple[Structure, Cell]], effort: Effort) -> Iterator[Fitted]:
+        calls = budget.affords([(one, like, heard, held_out) for one, like in starts], effort, keep=keep)
+        for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=effort, jobs=jobs):
+            budget.spend(one)
+            yield one
+
     def run(structures: Iterable[Structure], like: Cell, share: tuple[float, float]) -> None:
         new = [one for one in dict.fromkeys(structures) if one.sound and one not in known]
-        looked = fit_side_by_side(
-            [(one, like, heard, held_out) for one in new], rate_hz=rate_hz, effort=LOOK, jobs=jobs
-        )
-        for i, one in enumerate(looked):
+        for i, one in enumerate(fit([(one, like) for one in new], LOOK)):
             known[one.structure] = one
             told(share[0] + 0.8 * (share[1] - share[0]) * (i + 1) / len(new))
         enough = CLOSE * ranked()[0].held_out
         worth = [one for one in ranked()[:FOLLOWED] if one.held_out <= enough]
         worth = [one for one in worth if one.structure not in followed]
         followed.update(one.structure for one in worth)
-        calls = [(one.structure, one.cell, heard, held_out) for one in worth]
-        for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):
+        for one in fit([(one.structure, one.cell) for one in worth], SEARCH):
             known[one.structure] = one
         told(share[1])
 
@@ -247,21 +321,20 @@ def search(
         if (turn and best.held_out < floor) or not near:
             break
         left.add(near[0].structure)
-        [settled] = fit_side_by_side(
-            [(near[0].structure, near[0].cell, heard, held_out)], rate_hz=rate_hz, effort=SETTLE, jobs=1
-        )
+        settled = next(fit([(near[0].structure, near[0].cell)], SETTLE), near[0])
         known[settled.structure] = settled
         if turn and settled.held_out < floor:
             break
         run(settled.structure.neighbours(), settled.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
+        if ranked()[0].held_out >= floor and unheard(ranked(), heard.memory):
+            return tuple(ranked())
         vain += ranked()[0].held_out > BETTER * best.held_out
         if vain > IN_VAIN:
             break
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     starts = dict.fromkeys((best.cell, joined(best.cell)))
-    calls = [(one, like, heard, held_out) for one in plainer for like in starts]
-    for again in fit_side_by_side(calls, rate_hz=rate_hz, effort=SEARCH, jobs=jobs):
+    for again in fit([(one, like) for one in plainer for like in starts], SEARCH):
         before = known.get(again.structure, again)
         known[again.structure] = min(again, before, key=lambda one: one.held_out)
     told(1.0)

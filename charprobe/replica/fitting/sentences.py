@@ -15,7 +15,7 @@ from charprobe.values.quantity import Z95
 from charprobe.values.wording import number_text
 
 WIRE_DB = 0.005
-BEYOND_NOISE_DB, FAINT_DB = 20.0, -50.0  # so far above noise and above so little, an error is the stage's own
+BEYOND_NOISE = 1.5  # times what noise leaves, with the finest error that is weighed: more is the model's own
 WIDEST_LOG = np.log(10)  # a time or a frequency not told so well is not told
 STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
@@ -39,10 +39,11 @@ def notes_of(
         )
         if proof.stands:
             notes.append(f"Proved: {numbers}.")
-            if proof.residual_db > max(proof.noise_db + BEYOND_NOISE_DB, FAINT_DB):
+            if proved.score > BEYOND_NOISE:
                 notes.append(
-                    f"Noise alone would leave {number_text(proof.noise_db, 0)} dB: the stage does a little "
-                    "that this model does not, such as moving by itself, or a law no structure here has."
+                    f"Noise alone would leave {number_text(proof.noise_db, 0)} dB: the rest is the model's "
+                    "own error. The stage does a little that no structure here has, such as moving by "
+                    "itself, or a part named above stands for another; intervals are widened for it."
                 )
         else:
             notes.append(
@@ -50,6 +51,11 @@ def notes_of(
                 f"{number_text(found.error_db, 0)} dB, greatest in {found.worst!r}: a stage of several "
                 "bands, one that moves by itself, or a law no structure here has. Trust the measured "
                 "profile, not this replica."
+            )
+        if found.cut_short and proved.score > BEYOND_NOISE:
+            notes.append(
+                "The search ended with its budget of work spent, not with nothing left to try: another "
+                "structure may meet the stage better."
             )
     if found.equally_good:
         count = len(found.equally_good)

@@ -57,7 +57,7 @@ def stretches_of(take: Take, *, threshold_dbfs: float) -> tuple[Stretch, ...]:
         if take.holds(segment):
             found += _of(segment, threshold_dbfs, take.stimulus.rate_hz)
     sounding = _sounding(take.stimulus)
-    return tuple(after_loud(stretch, sounding) for stretch in found)
+    return tuple(after_loud(stretch, sounding) for stretch in sorted(found, key=lambda one: one.start))
 
 
 def _sounding(stimulus: Stimulus) -> list[Tone]:

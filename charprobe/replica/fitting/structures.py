@@ -25,6 +25,7 @@ _SAID = {
 USUAL_DBFS = -24.0  # a threshold where none shows
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
+WIDE_DB = 6.0  # of a knee: it may stand for two bends
 REDUCED_DB = 1.0  # a gain so far below that at rest shows one
 
 
@@ -131,8 +132,7 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
     )
     bends = like.bends[: structure.bends]
     if len(bends) < structure.bends:
-        last = bends[-1]
-        bends = (*bends, Bend(last.threshold_dbfs + 14, 0.05 * (1 if last.slope >= 0 else -1), 4.0))
+        bends = _split(bends[0]) if bends[0].knee_db >= WIDE_DB else (*bends, _further(bends[0]))
     if structure.loop != like.loop:
         bends = tuple(_across(bend, structure.loop) for bend in bends)
     two = structure.release != "one"
@@ -162,6 +162,26 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         loop=structure.loop,
         lookahead_s=like.lookahead_s if structure.loop == "feed-forward" else 0.0,
     )
+
+
+def _further(bend: Bend) -> Bend:
+    """A slight bend well above another."""
+    return Bend(bend.threshold_dbfs + 14, 0.05 * (1 if bend.slope >= 0 else -1), 4.0)
+
+
+def _split(bend: Bend) -> tuple[Bend, Bend]:
+    """Two bends at the quarters of one with a wide knee, which may stand for them."""
+    apart_db = bend.knee_db / 4
+    low, high = (
+        replace(
+            bend,
+            threshold_dbfs=bend.threshold_dbfs + side * apart_db,
+            slope=bend.slope / 2,
+            knee_db=bend.knee_db / 2,
+        )
+        for side in (-1, 1)
+    )
+    return low, high
 
 
 def joined(cell: Cell) -> Cell:

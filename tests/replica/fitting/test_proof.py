@@ -1,5 +1,3 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -67,11 +65,24 @@ def test_the_score_is_one_where_noise_of_both_sides_explains_the_error(rng):
     )  # the level around a sample is a maximum
 
 
-@pytest.mark.parametrize(("residual_db", "told"), [(-39.6, True), (-56.0, False), (-20.0, False)])
-def test_an_error_far_above_the_noise_is_said_to_be_the_stages_own(residual_db, told, rng):
+@pytest.mark.parametrize(("off_db", "told"), [(-39.6, True), (-56.0, True), (-90.0, False), (-20.0, False)])
+def test_an_error_above_the_noise_is_said_to_be_the_models_own(off_db, told, rng):
     sides = noise_sides(rng)
-    found = proved(sides, sides.wet)
-    proof = replace(found.proof, residual_db=residual_db, gain_error_db=0.1, noise_db=-74.0)
-    chain = Found(Chain(), "gain", 0.0, (), (), np.zeros((0, 0)), 0.0, 1.0, (), "", -40.0, "steps")
-    notes = notes_of(chain, replace(found, proof=proof), programme=True, differing=())
-    assert any("moving by itself" in note and "Noise alone" in note for note in notes) == told
+    found = proved(sides, (1 + 10 ** (off_db / 20)) * sides.wet)
+    chain = Found(
+        Chain(), "gain", 0.0, (), (), np.zeros((0, 0)), 0.0, 1.0, (), "", -40.0, "steps", -40.0, True
+    )
+    notes = notes_of(chain, found, programme=True, differing=())
+    assert any("model's own error" in note and "Noise alone" in note for note in notes) == told
+    assert any("budget of work" in note for note in notes) == (off_db > -90)
+
+
+def test_the_worst_moment_is_told_less_what_noise_explains(rng):
+    sides = noise_sides(rng)
+    made = sides.wet.copy()
+    moment = slice(RATE, RATE + RATE // 4)
+    made[moment] *= 1 + 10 ** (-30 / 20)
+    assert proved(sides, made).proof.worst_own_db == pytest.approx(-30.0, abs=0.1)
+    hissing = sides.wet + 1e-3 * rng.standard_normal(sides.wet.size)
+    found = compare(sides, hissing, rate_hz=RATE, noise=Noise(wet=1e-3, dry=0.0), material="noise")
+    assert found.proof.worst_own_db == -400.0

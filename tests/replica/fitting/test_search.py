@@ -1,11 +1,14 @@
 """One structure fitted to a device of the same structure, with code of its own."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import charprobe.replica.fitting.search as searching
-from charprobe.replica.fitting.heard import TOP_LEFT, Heard
-from charprobe.replica.fitting.search import FIT, fit_cell
+from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
+from charprobe.replica.fitting.heard import TOP_LEFT, Heard, Memory
+from charprobe.replica.fitting.search import FIT, Budget, fit_cell, unheard
 from charprobe.replica.fitting.structures import Structure, cell_of
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
 from charprobe.simulation.devices.dynamics.compressor import Compressor
@@ -21,10 +24,12 @@ def heard(device, rng, seconds=1.2):
     n = np.arange(round(seconds * RATE))
     swell = 10 ** (np.repeat(rng.uniform(-40, -3, 12), n.size // 12 + 1)[: n.size] / 20)
     dry = swell * np.sin(2 * np.pi * 2003 * n / RATE)
-    wet = device.process(dry, rate_hz=RATE, rng=rng).samples + 1e-6 * rng.standard_normal(n.size)
+    late = round(device.lookahead_s * RATE)  # by which it comes out later; a pair is read without
+    wet = device.process(np.append(dry, np.zeros(late)), rate_hz=RATE, rng=rng).samples[late:]
+    wet = wet + 1e-6 * rng.standard_normal(n.size)
     used = np.arange(n.size)
     weight = 1 / np.hypot(1e-6, 1e-3 * swell)
-    return Heard(dry, wet, used, weight, swell, used // 400, 1.0)
+    return Heard(dry, wet, used, weight, swell, used // 400, np.full(n.size, 1e-6))
 
 
 def device(*, knee_db=6.0, **changed):
@@ -84,11 +89,52 @@ def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
     }
 
 
+def searched(sound, among, budget, *, keep=0.0):
+    return searching.search(
+        FIRST, sound, sound, among=among, rate_hz=RATE, jobs=1, budget=budget, keep=keep, told=lambda _: None
+    )
+
+
+def test_a_search_ends_with_its_budget_and_says_so(rng):
+    sound = heard(device(), rng, seconds=0.3)
+    among = (Structure("rectified"), Structure("rectified", loop="feedback"), Structure("envelope"))
+    budget = Budget(2.0 * 30 * sound.dry.size)  # a look or two
+    found = searched(sound, among, budget)
+    assert budget.ended and all(one.structure.loop == "feed-forward" for one in found)
+    rich = Budget(1e12)
+    assert len(searched(sound, among, rich)) > len(found) and not rich.ended and rich.left < 1e12
+
+
+def test_a_structure_that_remembers_more_than_was_heard_is_told_by_what_it_meets(rng):
+    sound = heard(device(), rng, seconds=0.3)
+    one = fit_cell(Structure("rectified"), FIRST, sound, sound, rate_hz=RATE, effort=searching.LOOK)
+    slow = replace(
+        one.cell, smoothing=replace(one.cell.smoothing, release="charged", slow_s=2.0, charge_s=1.0)
+    )
+    memory = Memory.of(one.cell.smoothing)
+    more = replace(one, cell=slow, solution=replace(one.solution, score=0.5 * one.solution.score))
+    worse = replace(more, solution=one.solution)
+    assert unheard([one, more, worse], memory) == [more]
+    assert unheard([worse, one], memory) == [worse] and not unheard([worse, one], Memory.of(slow.smoothing))
+
+
+@pytest.mark.parametrize("ahead", [0, 53])
+def test_look_ahead_is_found_to_the_sample(ahead, rng):
+    sound = heard(device(lookahead_s=ahead / RATE), rng)
+    start = replace(FIRST, bends=(Bend(-27.0, 0.6, 5.0),), lookahead_s=40 / RATE)
+    first = fit_cell(Structure("envelope"), start, sound, sound, rate_hz=RATE, effort=searching.SEARCH)
+
+    def fit(cell):
+        return fit_cell(Structure("envelope"), cell, sound, sound, rate_hz=RATE, effort=FOLLOW)
+
+    assert ahead_of(first, fit, rate_hz=RATE).cell.lookahead_s == pytest.approx(ahead / RATE, abs=0.1 / RATE)
+
+
 def test_a_search_that_went_past_a_plain_stage_comes_back_to_it(rng, monkeypatch):
     sound = heard(device(), rng)
     monkeypatch.setattr(searching, "ROUNDS", 0)
     past = (Structure("envelope", low_cut=True, bends=2),)
-    found = searching.search(FIRST, sound, sound, among=past, rate_hz=RATE, jobs=1, told=lambda _: None)
+    found = searched(sound, past, Budget(1e12))
     plain = next(one for one in found if one.structure == Structure("envelope"))
     assert plain.held_out < 1.01 * found[0].held_out
 

@@ -1,0 +1,92 @@
+"""The sound that each step of a fit hears, filters taken off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.signal import oaconvolve
+
+from charprobe.replica.colour import shaped, table_of, unshaped
+from charprobe.replica.filters import taps
+from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
+from charprobe.replica.fitting.pair import Noise, Pair
+from charprobe.replica.fitting.stretches import Stretch
+from charprobe.replica.parts import Colour, Section
+from charprobe.values.errors import ReplicaError
+
+
+@dataclass(frozen=True)
+class Sounds:
+    """What each step hears, filters taken off."""
+
+    search: Heard
+    fit: Heard
+    held_out: Heard
+    colour: Heard | None
+    colour_held_out: Heard | None
+
+    @property
+    def memory(self) -> Memory:
+        """How long ago a stage may have been moved for these to show it."""
+        return self.search.memory
+
+    def without_colour(self, colour: Colour) -> Sounds:
+        """Take a colour off what cells are fitted to: from the output, or onto the input."""
+        if not colour.amplitude or colour.place == "in loop":
+            return self
+        table = table_of(colour)
+
+        def off(heard: Heard) -> Heard:
+            if colour.place == "before":
+                dry = shaped(heard.dry, table, oversampled=colour.oversampled)
+                return heard.with_sound(dry=dry, wet=heard.wet)
+            wet = unshaped(heard.wet, table, oversampled=colour.oversampled)
+            return heard.with_sound(dry=heard.dry, wet=wet)
+
+        return replace(self, search=off(self.search), fit=off(self.fit), held_out=off(self.held_out))
+
+
+def sounds_of(pair: Pair, stretches: Sequence[Stretch], *, memory: Memory, noise: Noise) -> Sounds:
+    """Read stretches, each behind as much of what came before as a memory asks for."""
+
+    def of(*uses: str, finest: float | None = None) -> Heard | None:
+        some = [stretch for stretch in stretches if stretch.use in uses]
+        if not some:
+            return None
+        if finest is None:
+            return hear(pair, some, memory=memory, noise=noise)
+        return hear(pair, some, memory=memory, noise=noise, finest=finest)
+
+    search_ = of("search") or of("fit")
+    if search_ is None:
+        raise ReplicaError(
+            f"{pair.wet.label}: no intact level steps, bursts or tones to fit a model to; capture `quick`, "
+            "`standard` or `full`, or mend what the capture's findings name"
+        )
+    held_out = of("held out") or of("fit") or search_
+    return Sounds(
+        search_,
+        of("search", "fit") or search_,
+        held_out,
+        of("colour", finest=DEEPEST),
+        of("colour held out", finest=DEEPEST),
+    )
+
+
+def without_filter(sounds: Sounds, sections: tuple[Section, ...], rate_hz: int) -> Sounds:
+    """Take the filter behind the stage off the captured sound."""
+    if not sections:
+        return sounds
+
+    def off(heard: Heard | None) -> Heard | None:
+        if heard is None:
+            return None
+        kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=True)
+        wet = oaconvolve(heard.wet, kernel)[before : before + heard.wet.size]
+        return heard.with_sound(dry=heard.dry, wet=np.asarray(wet))
+
+    search_, fit, held_out = off(sounds.search), off(sounds.fit), off(sounds.held_out)
+    assert search_ is not None and fit is not None and held_out is not None
+    return Sounds(search_, fit, held_out, off(sounds.colour), off(sounds.colour_held_out))
