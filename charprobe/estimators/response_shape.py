@@ -147,9 +147,9 @@ def describe_response(
     tilt = _tilt(frequency_hz, magnitude_db, std_db, moved_db)
     tilted = chosen.model.tilted
     sentence = _sentence(parts, running_on, tilt if tilted else None, magnitude_db, frequency_hz, worst)
-    noise_db = Z95 * float(np.max(std_db))
-    if noise_db > TOLD_DB:
-        sentence += f"; the noise alone makes up to ±{noise_db:.1f} dB of it"
+    unsure_db = Z95 * float(np.max(std_db))
+    if unsure_db > TOLD_DB:
+        sentence += f"; points of it are known to ±{unsure_db:.1f} dB at worst"
     return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, sentence)
 
 

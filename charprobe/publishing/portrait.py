@@ -227,6 +227,16 @@ def _use(profile: Profile) -> str:
     attack, release = profile.measured("attack.t63"), profile.measured("release.t63")
     if reduces(profile) and attack is not None and release is not None:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
-        then = "recovers between words" if release.value < RELEASES_S[1][0] else "holds the level steady"
+        then = "holds the level steady"
+        if release.value < RELEASES_S[1][0]:
+            slowly = _takes(profile, "release.t90") > math.log(10) * RELEASES_S[1][0]
+            then = f"recovers {'most of the way ' if slowly else ''}between words"
         return f"{first} and {then}."
     return keep_under(profile) if is_coloured(profile) else ""
+
+
+def _takes(profile: Profile, name: str) -> float:
+    """How long a movement takes, at least; 0 where nothing tells."""
+    reading = profile.reading(name)
+    least = reading.at_least if isinstance(reading, Unmeasured) else reading.value if reading else None
+    return least or 0.0

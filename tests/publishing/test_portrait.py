@@ -169,3 +169,11 @@ def test_a_low_cut_is_told_by_its_corner_not_by_how_far_it_falls():
     told = changed(profile, response__shelf_gain=gone, response__low_corner=corner)
     assert response_words(told) == "response −3\u00a0dB at 60 Hz"
     assert response_words(changed(told, response__low_corner=gone.as_of("Hz"))) == "response within ±9.6 dB"
+
+
+def test_a_recovery_whose_last_part_clings_is_not_said_to_be_over_between_words():
+    late = Unmeasured(
+        "s", "not reached", "longer gaps", at_least=0.593
+    )  # of an exponential of 120 ms: 276 ms
+    told = portrait_of(changed(made_profile(B), release__t90=late))
+    assert told.use == "Catches peaks and recovers most of the way between words."
