@@ -196,15 +196,7 @@ def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float) 
         OWN_SAMPLES / math.sqrt(trace.repeats),
         EDGE_SAMPLES * trace.resolution_s / max(abs(found.time_s), 1e-9),
     )
-    # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
-    ripple = math.hypot(
-        RIPPLE_SHARE * trace.ripple_db,
-        TURN_SHARE * trace.turn_at(found.time_s),
-        trace.scatter.ripple_at(found.time_s),  # the gain's own, where means over carrier periods take it out
-    )
-    rested = 0.0 if trace.first is None else trace.first.unsure_db(found.time_s)
-    unlike = math.hypot(trace.scatter.at(found.time_s), trace.unlike_db(found.time_s))
-    level_std = math.hypot(level_std, ripple, rested, unlike)
+    level_std = math.hypot(level_std, unlike_db(trace, found.time_s))
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero, chance_s)
     if abs(found.time_s) < trace.resolution_s:
         return below_resolution(trace, found.time_s + Z95 * std)
@@ -212,6 +204,18 @@ def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float) 
         reason = "done before the edge comes out: the stage looks ahead"
         return Unmeasured("s", reason, "none needed; see the look-ahead", at_most=trace.resolution_s)
     return time_of(found.time_s, std)
+
+
+def unlike_db(trace: GainTrace, time_s: float) -> float:
+    """Standard uncertainty in dB of a gain on its way beyond noise: what bursts and phases differ by."""
+    # on another clock the phases of a set are no longer even, and part of the ripple stays in its mean
+    ripple = math.hypot(
+        RIPPLE_SHARE * trace.ripple_db,
+        TURN_SHARE * trace.turn_at(time_s),
+        trace.scatter.ripple_at(time_s),  # the gain's own, where means over carrier periods take it out
+    )
+    rested = 0.0 if trace.first is None else trace.first.unsure_db(time_s)
+    return math.hypot(ripple, rested, trace.scatter.at(time_s), trace.unlike_db(time_s))
 
 
 def time_of(value_s: float, std_s: float) -> Reading:

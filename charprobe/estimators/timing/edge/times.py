@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.estimators.timing.edge.edge_reader import read_edge, still_leaving
+from charprobe.estimators.timing.edge.edge_reader import read_edge, still_leaving, unlike_db
 from charprobe.estimators.timing.edge.excursion import excursion_db
 from charprobe.estimators.timing.edge.onset import Onset, find_onset
 from charprobe.estimators.timing.edge.settling import WORST, Settled, gain_after, gain_before
@@ -181,9 +181,8 @@ def _joined(after: Settled, rest: Quantity) -> Settled:
 
 def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float) -> Reading:
     """Largest excursion past the settled gain that stands out of the noise, over windows of all widths."""
-    past = (trace.gain_db - after.value_db) * np.sign(change)
-    past = past[trace.time_s >= max(0.0, 0.5 * settled_s)]
-    noise = trace.std_db[trace.time_s >= max(0.0, 0.5 * settled_s)]
+    late = trace.time_s >= max(0.0, 0.5 * settled_s)
+    past, noise = (trace.gain_db[late] - after.value_db) * np.sign(change), trace.std_db[late]
     best, width = Quantity(0.0, 0.0, 0.0, "dB"), 1
     bound = math.inf
     while width <= past.size // 4:
@@ -194,7 +193,9 @@ def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float
         top = int(np.argmax(means - SEEN * stds))
         bound = min(bound, float(np.max(means + SEEN * stds)))
         if means[top] > max(SEEN * stds[top], best.value):
-            best = Quantity.from_std(float(means[top]), float(stds[top]), "dB")
+            when_s = float(np.mean(trace.time_s[late][starts[top] : starts[top] + width]))
+            std = math.hypot(float(stds[top]), unlike_db(trace, when_s))
+            best = Quantity.from_std(float(means[top]), std, "dB")
         width *= 2
     if best.value > 0:
         return best
