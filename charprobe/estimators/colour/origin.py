@@ -21,6 +21,10 @@ GROWS = 0.3  # dB per dB of output from which it does not stay: colour grows by 
 WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
 CLEAR_DB, STRAIGHT = 0.3, 0.05  # standard uncertainty of a level and difference of slopes that compare
 FEWEST = 3  # levels that tell
+RISES_DB, AS_LOUD_DB = (
+    6.0,
+    1.0,
+)  # over a lower tone that comes out no louder than by the latter: no ripple rises so
 SPAN_DB, KEEPS = 20.0, 0.05  # of output, and dB per dB: what keeps so well for so long knows no level
 
 Expected = Callable[[LevelRung], Quantity | None]
@@ -39,10 +43,11 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
 
     Notes
     -----
-    Four witnesses are heard. Harmonics of a tone at rest are colour, and so are those of louder tones of its
+    Five witnesses are heard. Harmonics of a tone at rest are colour, and so are those of louder tones of its
     frequency: colour does not go away with drive. Under gain reduction, what does not fall with frequency is
     colour unless the expected ripple accounts for every odd harmonic of the level; even harmonics are not
-    ripple of a detector that hears both half waves alike. A reduction follows the crests, at once (third
+    ripple of a detector that hears both half waves alike, nor is a third harmonic that rises with frequency
+    while the gain is reduced as far. A reduction follows the crests, at once (third
     harmonic at 180 degrees) or late (towards 0); a phase on the other side is not ripple of a plain detector,
     and is colour if it grows, or does not all fall with frequency. A third harmonic that stays as the output
     rises is ripple: colour would grow, while more than one pole, or phases turned behind, make ripple fall
@@ -72,6 +77,7 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
                 from_dbfs=sure.get(rung.cell.tone.frequency_hz),
                 explained=explained[rung.cell.tone.level_dbfs],
                 exceeded=_exceeded(rung, expected),
+                rises=_rises(rung, rungs),
                 growths=growths,
                 keeps=keeps[rung.cell.tone.frequency_hz],
             ),
@@ -98,6 +104,7 @@ def _origin(
     from_dbfs: float | None,
     explained: bool,
     exceeded: bool,
+    rises: bool,
     growths: Sequence[float],
     keeps: bool,
 ) -> Origin:
@@ -107,7 +114,7 @@ def _origin(
     if rung.at_rest or (from_dbfs is not None and rung.input_dbfs >= from_dbfs):
         return "either" if keeps else "colour"
     left = [order for order in shown if rung.coloured(order)]
-    if any(order % 2 == 0 for order in left):
+    if any(order % 2 == 0 for order in left) or (rises and not explained):
         return "colour"
     grows = any(one >= GROWS for one in growths)
     against = 3 in shown and _against(rung)
@@ -118,6 +125,25 @@ def _origin(
     else:
         exceeded |= against
     return "either" if left or exceeded else "ripple"
+
+
+def _rises(rung: LevelRung, rungs: Sequence[LevelRung]) -> bool:
+    """Whether the third harmonic is clearly stronger than of a lower tone of its level, reduced as far."""
+    level, out, tone = rung.cell.level(3), rung.cell.fundamental, rung.cell.tone
+    if not (rung.shows(3) and isinstance(level, Quantity) and isinstance(out, Quantity)):
+        return False
+    lower = [
+        (one.cell.level(3), one.cell.fundamental)
+        for one in rungs
+        if one.cell.tone.level_dbfs == tone.level_dbfs and one.cell.tone.frequency_hz < tone.frequency_hz
+    ]
+    return any(
+        isinstance(loud, Quantity)
+        and loud.value < out.value + AS_LOUD_DB
+        and (most := third.high if isinstance(third, Quantity) else third.at_most) is not None
+        and most < level.low - RISES_DB
+        for third, loud in lower
+    )
 
 
 def _sure(rung: LevelRung) -> bool:

@@ -98,6 +98,21 @@ def test_what_shows_under_a_moving_gain_and_no_louder_tone_may_be_either():
     assert origins(notch, rung(-10, 2 * STD, at_rest=True)) == ["colour", "none"]
 
 
+@pytest.mark.parametrize(
+    ("lower", "expected_dbc", "origin"),
+    [
+        (1e-5 + 0j, None, "colour"),  # 40 dB more than at 997 Hz, though a description calls it ripple
+        (1e-3 + 0j, None, "ripple"),
+        (1e-5 + 0j, -60, "ripple"),  # as much as the times make
+    ],
+)
+def test_a_third_harmonic_that_rises_with_frequency_is_colour_unless_it_is_expected(
+    lower, expected_dbc, origin
+):
+    pair = rung(-10, lower, colour=(0, 0)), rung(-10, LAGGING, colour=(0, 0), frequency_hz=5003.0)
+    assert origins(*pair, expected_dbc=expected_dbc)[1] == origin
+
+
 def test_without_a_description_only_the_expectation_speaks():
     assert origins(rung(-10, LAGGING)) == ["either"]
 
