@@ -20,7 +20,10 @@ def slope_of_steps(read: Readings) -> Iterator[Contradiction]:
         return
     level, local, std = (read.column("static_slope", name) for name in ("input_dbfs", "slope", "slope_std"))
     begin = threshold.value + (knee.high / 2 if knee is not None else 0.0)
-    above = np.flatnonzero(level > begin + 1.0)[-3:]
+    if level.size < 2:
+        return
+    # the slope at a step is that between its neighbours: both must lie beyond the bend
+    above = np.flatnonzero(level > begin + max(1.0, float(np.median(np.diff(level)))))[-3:]
     if above.size < 2:
         return
     weight = 1 / np.maximum(std[above], 1e-6) ** 2

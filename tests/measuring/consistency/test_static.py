@@ -13,6 +13,13 @@ def test_a_ratio_that_the_highest_steps_do_not_have_is_taken_back():
     }
 
 
+def test_a_step_whose_lower_neighbour_lies_below_the_bend_denies_no_ratio():
+    read = entries(static__threshold=-16.2, static__knee_width=0.0, static__slope=0.1, static__ratio=10.0)
+    # the step at -15 dBFS has the slope from -18 to -12 dBFS: 1.8 dB at rest and 4.2 dB reduced, 0.37
+    assert not taken_back(read, local([1, 1, 1, 1, 1, 0.37, 0.1, 0.1]))
+    assert taken_back(read, local([1, 1, 1, 1, 1, 0.37, 0.37, 0.37])) == {"static.slope", "static.ratio"}
+
+
 def test_a_low_level_gain_that_its_steps_do_not_have_is_taken_back():
     read = entries(static__threshold=-20.0, static__low_level_gain=3.0, static__makeup_gain=3.0)
     columns = {
