@@ -130,10 +130,7 @@ def colour_chapter(
 
     def words(published: Published) -> tuple[str, ...]:
         compared = shown and expected_words(
-            published["colour.ripple_expected"].reading,
-            shown,
-            tone_words(shown),
-            share=published["colour.ripple_share"].reading,
+            published["colour.ripple_expected"].reading, shown, tone_words(shown)
         )
         return (
             *colour_words(published, everywhere),

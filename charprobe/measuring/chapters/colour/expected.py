@@ -75,15 +75,19 @@ def slope_at(static: Reduction | None, input_dbfs: float) -> float | None:
     return None if below is None or above is None else above - below
 
 
-def expected_words(expected: Reading, rung: LevelRung, at: str, *, share: Reading) -> str | None:
-    """Say how the third harmonic at one tone compares with the expected ripple; None without either.
+def beside_share(expected: Reading, share: Reading) -> Reading:
+    """Expect nothing where times tell of no ripple and yet a share of the harmonics goes as ripple does."""
+    bounded = isinstance(expected, Unmeasured) and expected.at_most is not None
+    if not (bounded and isinstance(share, Quantity) and share.low > 0):
+        return expected
+    reason = "its times are those of a gain without ripple, its harmonics those of one that ripples"
+    return Unmeasured(UNIT, reason, "none needed; the share of ripple stands without it")
 
-    Where no ripple is expected and yet its measured `share` is some, times and harmonics tell two things of
-    the detector, and nothing is said.
-    """
+
+def expected_words(expected: Reading, rung: LevelRung, at: str) -> str | None:
+    """Say how the third harmonic at one tone compares with the expected ripple; None without either."""
     if not isinstance(expected, Quantity):
-        ripples = isinstance(share, Quantity) and share.low > 0
-        if expected.at_most is None or rung.origin != "colour" or not rung.shows(3) or ripples:
+        if expected.at_most is None or rung.origin != "colour" or not rung.shows(3):
             return None
         return f"The gain moves like one without ripple: the third harmonic at {at} is colour."
     lead = f"A detector with this attack and release makes {_range(expected)} of third harmonic at {at}"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
 from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split
-from charprobe.measuring.chapters.colour.expected import ExpectedRipple
+from charprobe.measuring.chapters.colour.expected import ExpectedRipple, beside_share
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Entry
 from charprobe.profile.glossary import term
@@ -80,9 +80,10 @@ def ripple_entries(
             f"the {third} may be ripple of the gain or colour",
             "the recipe colour with the compressor off",
         )
+    likely = None if expected is None else beside_share(expected.third(shown, static), told)
     return {
         share: Entry(told, third),
-        foretold: Entry(unknown, "") if expected is None else Entry(expected.third(shown, static), third),
+        foretold: Entry(unknown, "") if likely is None else Entry(likely, third),
     }
 
 

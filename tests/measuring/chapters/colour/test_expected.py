@@ -3,7 +3,7 @@ from types import SimpleNamespace
 import pytest
 from rippling_stages import profile_of
 
-from charprobe.measuring.chapters.colour.expected import expected_words
+from charprobe.measuring.chapters.colour.expected import beside_share, expected_words
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -44,4 +44,6 @@ def test_what_the_expected_ripple_says(name, words):
 def test_times_without_ripple_do_not_deny_a_ripple_that_was_measured(share, told):
     rung = SimpleNamespace(origin="colour", shows=lambda order: True)
     none = Unmeasured("dBc", "a gain that moves like this one has no ripple", "none needed", at_most=-130.0)
-    assert bool(expected_words(none, rung, "110 Hz", share=Quantity(*share, "%"))) == told
+    expected = beside_share(none, Quantity(*share, "%"))
+    assert bool(expected_words(expected, rung, "110 Hz")) == told
+    assert (expected.at_most is None) != told
