@@ -12,6 +12,7 @@ from charprobe.measuring.health.file.normalised import check_normalised, check_r
 from charprobe.measuring.health.file.same_sound import check_roles, look_exchanged
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
+from charprobe.measuring.health.path.clock_scatter import check_clock_scatter
 from charprobe.measuring.health.path.lossy import check_lossy
 from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_path, check_uneven_path
 from charprobe.measuring.health.path.ripple import check_clock_line, check_ripple
@@ -25,6 +26,7 @@ from charprobe.measuring.health.path.tone_noise import (
     noise_repeats,
     under_tones,
 )
+from charprobe.measuring.health.pauses.coarse_words import check_coarse_words
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range
 from charprobe.measuring.health.pauses.hissing_pauses import check_hissing_pauses
@@ -118,7 +120,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     if all(item.code != "gain-step" for item in found):
         found += (*check_marker_levels(take), *check_marker_edges(take))
     if not {item.code for item in found if item.severity != "note"} & MOVES_LINES:
-        found += tuple(check_clock_line(take))
+        found += tuple(check_clock_line(take) or check_clock_scatter(take))
     if not {item.code for item in found} & TOLD_ALREADY:
         found += tuple(check_turned_setting(take))
     found = (*folded(found), *check_dips(take))  # their edges sound, too: not the other way round
@@ -203,6 +205,7 @@ def _beside_the_sound(take: Take, under: list[UnderTone], peak: float) -> tuple[
     if spectrum is None:
         return found
     found += (*check_foreign_tones(take, spectrum), *check_range(take, spectrum, peak))
+    found += tuple(check_coarse_words(take, spectrum))
     found += () if mute else tuple(check_thinned_noise(take))
     found += tuple(check_hissing_pauses(take, under, spectrum))
     return found if codes & CODED else (*found, *check_lossy(take, spectrum, second_path=bool(paths)))
