@@ -8,8 +8,11 @@ import numpy as np
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.points import StaticPoint
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.quantity import Quantity
 
+AGREE = 0.3  # share of a reduction by which bursts that come to it from silence and from above may differ
+REDUCED_DB = 0.1  # reduction from which a low level is within it
 LEAST_DB = 0.05  # bursts and steps at one level may differ by this much, as tones of unlike frequency do
 
 
@@ -41,6 +44,26 @@ def gain_at_rest(
         return None
     std = float(np.hypot(np.hypot(low.std, LEAST_DB), held_db - high.value))
     return Quantity.from_std(low.value, std, "dB")
+
+
+def reduced_at_rest(static: StaticCurve | None, attack: GainTrace, *, lead_db: float, held_db: float) -> bool:
+    """Whether bursts are reduced at their low level; `lead_db` and `held_db` are their gains at both levels.
+
+    Level steps are, or the detector hears the carrier louder than the steps: bursts from silence and from
+    above then rest at one gain below these at the low level, and lie by more below them at the high one. A
+    filter would do the same at both.
+    """
+    if static is None:
+        return False
+    if (static.reduction_db_at(attack.from_dbfs) or 0.0) >= REDUCED_DB:
+        return True
+    rising = [point for point in static.points if point.direction == "rising"]
+    low, high = (_between(rising, level) for level in (attack.from_dbfs, attack.to_dbfs))
+    if low is None or high is None:
+        return False
+    below_db = low.value - lead_db
+    rests = below_db > REDUCED_DB and attack.both_ways_db < AGREE * below_db
+    return rests and high.value - held_db > below_db + REDUCED_DB
 
 
 def _between(points: Sequence[StaticPoint], level: float) -> Quantity | None:

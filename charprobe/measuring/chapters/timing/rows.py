@@ -15,7 +15,7 @@ from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.timing.trace.scatter import OddStart
 from charprobe.measuring.chapters.lookup import counterpart
-from charprobe.measuring.chapters.timing.rest import gain_at_rest
+from charprobe.measuring.chapters.timing.rest import gain_at_rest, reduced_at_rest
 from charprobe.placing.take import Take, held
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts, PhaseSet
 from charprobe.stimulus.kinds.segment import Segment
@@ -25,7 +25,6 @@ from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text
 
 START_OF = 2.0  # standard uncertainties by which bursts must start away from rest for it to be told
-REDUCED_DB = 0.1  # reduction from which a low level is within it
 START_SHARE = 1 / 3  # of what was left to go, that doubts an attack: shares of a smoother in dB move by none
 MOST_SHORT = 0.1  # share of the change by which they may, for the attack to be timed at all
 EARLY = 0.05  # share of the change that the delay waits for
@@ -165,12 +164,14 @@ def _row(
         attack_trace, _ = trace_edges(capture, bursts=others, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
     lead = attack.before
-    rest, short_db, unsure_db = _rest(static, lead, attack_trace, gain_before(release_trace).value_db)
+    held_db, lead_db = gain_before(release_trace).value_db, gain_before(attack_trace).value_db
+    reduced = reduced_at_rest(static, attack_trace, lead_db=lead_db, held_db=held_db)
+    rest, short_db, unsure_db = _rest(static, lead, attack_trace, held_db, reduced=reduced)
     release = time_edge(
         release_trace,
         rest_db=lead.value if isinstance(lead, Quantity) else None,
         rest=rest,
-        on_crests=_reduced(static, attack_trace),
+        on_crests=reduced,
     )
     start_unsure_db = short_db or max(unsure_db, _left_at_start_db(lead, release.after))
     last, following = bursts[0].hold.stop, (burst.hold.start for burst in bursts[1:])
@@ -194,7 +195,7 @@ def _row(
 
 
 def _rest(
-    static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float
+    static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float, *, reduced: bool
 ) -> tuple[Quantity | None, float, float]:
     """Gain at rest at the low level; how far bursts start below it, where sure; how far they may unseen."""
     rest = gain_at_rest(static, from_dbfs=attack.from_dbfs, to_dbfs=attack.to_dbfs, held_db=held_db)
@@ -202,7 +203,7 @@ def _rest(
         return rest, 0.0, 0.0
     missing_db = rest.value - lead.value
     apart_db, unsure_db = min(rest.std, abs(missing_db)), 0.0
-    if _reduced(static, attack):
+    if reduced:
         both_db = attack.both_ways_db
         apart_db = unsure_db = min(both_db, apart_db)
         missing_db = min(missing_db, both_db)
@@ -211,11 +212,6 @@ def _rest(
     # bursts that start at rest show that gain with their own carrier, but may still fall short of it
     short_db = min(apart_db, max(0.0, missing_db)) / 2
     return Quantity.from_std(lead.value + short_db, math.hypot(lead.std, apart_db), "dB"), 0.0, unsure_db
-
-
-def _reduced(static: StaticCurve | None, attack: GainTrace) -> bool:
-    """Whether the low level of bursts is itself reduced."""
-    return static is not None and (static.reduction_db_at(attack.from_dbfs) or 0.0) >= REDUCED_DB
 
 
 def _left_at_start_db(lead: Reading, after: Reading) -> float:

@@ -46,3 +46,20 @@ def test_a_release_to_a_reduced_level_ends_where_bursts_come_to_it_from_both_sid
     assert row.starts_short_db == 0
     assert row.release.t90.value == pytest.approx(truth.release.t90_s, rel=0.01)  # the goal
     assert row.release.t90.low <= truth.release.t90_s <= row.release.t90.high
+
+
+def test_a_low_level_that_only_the_carrier_of_bursts_is_reduced_at_is_told_by_the_bursts(rng):
+    stage, (wet, bypass) = make_stage("smooth-gain-hard"), takes("smooth-gain-hard", segments=WITHIN)
+    # steps of a frequency that the detector hears 15 dB quieter: at -10 dBFS they are not reduced
+    quieter = (
+        replace(p, input_dbfs=p.input_dbfs + 15.0, output_dbfs=p.output_dbfs + 15.0)
+        for p in level_steps(stage).points
+    )
+    static = fit_static_curve(tuple(quieter), axis_std_db=0.0)
+    assert static.reduction_db_at(REDUCED["low_dbfs"]) < 0.1
+    (row,) = measure_rows(wet, bypass, static)
+    truth = true_burst(
+        stage, carrier_hz=CARRIER_HZ, rate_hz=RATE_HZ, rng=rng, **(REDUCED | {"release_s": 2.0})
+    )
+    assert row.release.t90.value == pytest.approx(truth.release.t90_s, rel=0.01)  # the goal
+    assert row.release.t90.low <= truth.release.t90_s <= row.release.t90.high
