@@ -69,6 +69,12 @@ UNSETTLED = Unmeasured(
     "a recipe with longer tones",
     cause="short-steps",
 )
+WANDERS = Unmeasured(
+    "dBFS",
+    "the gain moves up and down by itself, where it reduces nothing too: no tone near 1 kHz had settled",
+    "warm the gear up; longer tones would not settle either",
+)
+WANDERS_DB = 0.1  # left to go both ways, among tones that nothing reduces
 REFERENCE_HZ = 1000.0
 REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
 UNFINISHED = 0.1  # the same where level steps tell of a store slower than a tone
@@ -123,7 +129,7 @@ def colour_chapter(
     shown = rippling_rung(rungs, reference.cell.tone.frequency_hz)
     entries = (
         _at_reference(reference)
-        | _reached(main, reference, bypass)
+        | _reached(main, reference, bypass, rungs)
         | noise_under_entries(ladder, reference, tone_words(reference))
         | ripple_entries(splits, rungs, shown, expected, static)
     )
@@ -163,16 +169,19 @@ def _at_reference(reference: LevelRung) -> dict[str, Entry]:
     return entries | {"colour.even_odd_balance": Entry(even_odd_balance(reference.cell), at)}
 
 
-def _reached(main: AtFrequency | None, reference: LevelRung, bypass: Take | None) -> dict[str, Entry]:
+def _reached(
+    main: AtFrequency | None, reference: LevelRung, bypass: Take | None, rungs: Sequence[LevelRung]
+) -> dict[str, Entry]:
     """Levels at which the tones of one frequency reach some distortion, and where their colour begins."""
     over = f"tones of {reference.cell.tone.frequency_hz:g} Hz" + (
         "" if bypass else ", no bypass to compare with"
     )
+    unsettled = WANDERS if _wanders(rungs) else UNSETTLED
     entries = {
-        f"colour.input_at_thd_{name}": Entry(main.reached[name] if main else UNSETTLED, over)
+        f"colour.input_at_thd_{name}": Entry(main.reached[name] if main else unsettled, over)
         for name in TARGETS
     }
-    onset = Entry(_onset(main, bypass), over + ", ripple of the gain taken out")
+    onset = Entry(_onset(main, bypass, unsettled), over + ", ripple of the gain taken out")
     return entries | {"colour.onset": onset}
 
 
@@ -302,11 +311,17 @@ def _ladder(rungs: Sequence[LevelRung]) -> list[LevelRung]:
     return sorted(chosen, key=lambda rung: rung.input_dbfs)
 
 
-def _onset(main: AtFrequency | None, bypass: Take | None) -> Reading:
+def _wanders(rungs: Sequence[LevelRung]) -> bool:
+    """Whether tones that nothing reduces still had to go up, and down: no length lets such a gain settle."""
+    left = [rung.cell.settling.remaining_db for rung in rungs if rung.idle and not rung.cell.settled]
+    return bool(left) and min(left) < -WANDERS_DB and max(left) > WANDERS_DB
+
+
+def _onset(main: AtFrequency | None, bypass: Take | None, unsettled: Unmeasured) -> Reading:
     if bypass is None:
         reason = "there is no bypass capture, so the recorder's own harmonics cannot be told from the stage's"
         return Unmeasured("dBFS", reason, "record the bypass and give it")
-    return main.onset if main is not None and main.onset is not None else UNSETTLED
+    return main.onset if main is not None and main.onset is not None else unsettled
 
 
 def _foretold(expected: ExpectedRipple | None, rung: LevelRung, static: Reduction | None) -> Quantity | None:
@@ -327,10 +342,13 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
     if wider:
         cost.append(f"{'those' if lost else 'harmonics'} of {wider} have wider intervals")
     left = rounded_text(max(abs(worst.settling.remaining_db), 0.001), 2)
+    then = "Use a recipe with longer tones."
+    if _wanders(rungs):
+        then = "It moves up and down by itself, where it reduces nothing too: longer tones would not settle."
     message = (
         f"The gain had not settled during {len(moving)} of {len(rungs)} tones, at "
         f"{worst.tone.frequency_hz:g} Hz by {left} dB: "
-        f"{' and '.join(cost)}. Use a recipe with longer tones."
+        f"{' and '.join(cost)}. {then}"
     )
     start_s, end_s = (
         wet.capture_time_s(at) for at in (min(t.start for t in tones), max(t.stop for t in tones))

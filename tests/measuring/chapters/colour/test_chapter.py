@@ -96,3 +96,14 @@ def test_without_bypass_or_reduction_the_reasons_are_named(rng):
     )
     assert "gain reduction" in reading(lone, "colour.ripple_share").reason
     assert isinstance(reading(chapter, "colour.h2_at_reference"), Quantity)
+
+
+def test_a_gain_that_moves_by_itself_is_not_asked_for_longer_tones(rng, bypass):
+    def wobbling(samples):
+        return samples * 10 ** (2 * np.sin(2 * np.pi * 0.8 * np.arange(samples.size) / 48_000) / 20)
+
+    chapter = colour_chapter(take_of(TONES, wobbling, rng=rng), bypass, NoReduction())
+    onset = reading(chapter, "colour.onset")
+    assert "moves up and down by itself" in onset.reason and onset.cause is None
+    (told,) = (item for item in chapter.health if item.code == "unsettled")
+    assert "longer tones would not settle" in told.message
