@@ -19,6 +19,7 @@ from charprobe.values.wording import number_text, rounded_text
 GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
 OPENS_DB = 0.5  # by which the gain must rise with level to say so
 FLOOR_STEPS = 3  # lowest steps that must agree for that
+LITTLE_DB = 0.01  # left to go, standard uncertainty included, up to which a step is as good as a settled one
 HISTORY_DB = 0.1  # rising and falling passes this far apart, both settled: the gain depends on history
 
 
@@ -53,21 +54,21 @@ def _unsettled(curve: StaticCurve) -> Found:
     if not late:
         return
     farthest = max(late, key=lambda p: abs(p.remaining_db))
-    covered = all(
-        any(abs(q.input_dbfs - p.input_dbfs) < 0.1 and q.settled for q in curve.points) for p in late
-    )
+    alone = [
+        p for p in late if not any(abs(q.input_dbfs - p.input_dbfs) < 0.1 and q.settled for q in curve.points)
+    ]
     directions = {p.direction for p in late}
     way = f", all on the {next(iter(directions))} pass" if len(directions) == 1 else ""
     rest = (
         "the other pass settled at each of these levels and stands alone"
-        if covered
+        if not alone
         else "where no step of a level settled, its extrapolated gain stands in if it is sure enough"
     )
     if curve.choice is None:
         rest = "too few are left for a threshold or ratio"
     yield (
         "unsettled",
-        "note" if covered else "warn",
+        "warn" if any(abs(p.remaining_db) + p.std_db > LITTLE_DB for p in alone) else "note",
         f"{len(late)} of {len(curve.points)} level steps had not settled{way}, up to "
         f"{rounded_text(max(abs(farthest.remaining_db), 0.001), 2)} dB to go: left out of the curve; {rest}. "
         "Use a recipe with longer steps, such as static.",

@@ -1,9 +1,12 @@
+from dataclasses import replace
+
 import numpy as np
+import pytest
 from static_chapters import codes, on_steps
 from static_curves import curve_of, knee
 
 from charprobe.estimators.static.readings import read_static_curve
-from charprobe.measuring.chapters.static.words import words_on
+from charprobe.measuring.chapters.static.words import _unsettled, words_on
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Unmeasured
 
@@ -63,3 +66,14 @@ def test_a_gate_of_which_one_step_tells_is_named_by_where_it_works(rng):
 def test_a_gain_that_rises_with_level_is_no_gain_that_stays(rng):
     _, said = said_of(curve_of(lambda level: -0.06 * knee(level + 27, 0.0), rng, sigma_db=1e-4))
     assert said[0] == "Its gain rises with level above −27.0 dBFS, by up to 1.5 dB."
+
+
+@pytest.mark.parametrize(("left_db", "severity"), [(0.001, "note"), (0.2, "warn")])
+def test_a_step_with_hardly_anything_left_to_go_is_a_note(rng, left_db, severity):
+    curve = curve_of(lambda level: 0.6 * knee(level + 32, 0.0), rng, sigma_db=1e-4)
+    top = max(p.input_dbfs for p in curve.points)
+    points = tuple(
+        replace(p, settled=False, remaining_db=-left_db) if p.input_dbfs == top else p for p in curve.points
+    )
+    ((code, found, _),) = _unsettled(replace(curve, points=points))
+    assert (code, found) == ("unsettled", severity)
