@@ -78,10 +78,21 @@ class HarmonicCell:
         return self.settling.doubt_db <= MOST_DOUBT_DB
 
     @property
+    def drifts(self) -> bool:
+        """Whether an order that is seen may still move by more than a level may that is told."""
+        most = 10 ** (MOST_DOUBT_DB / 20) - 1
+        seen = [order - 2 for order in range(2, self.orders + 1) if self.detected(order)]
+        return any(Z95 * self.moving_stds[n] > (n + 1) * most * abs(self.ratios[n]) for n in seen)
+
+    @property
+    def hiding_stds(self) -> Array:
+        """Standard uncertainties with what the path may have made: what an order may be nothing but."""
+        return np.hypot(self.stds, 0.0 if self.path_shares is None else self.path_shares / Z95)
+
+    @property
     def whole_stds(self) -> Array:
-        """Standard uncertainties with what still moved and what the path may have made."""
-        path = 0.0 if self.path_shares is None else self.path_shares / Z95
-        return np.hypot(np.hypot(self.stds, self.moving_stds), path)
+        """The same with what still moved."""
+        return np.hypot(self.hiding_stds, self.moving_stds)
 
     @property
     def fundamental(self) -> Reading:
@@ -122,13 +133,11 @@ class HarmonicCell:
             bound = DB_PER_NEPER * math.log(max(size + Z95 * std, ORDER_SEEN * std, 1e-15))
             reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
-        whole = float(self.whole_stds[order - 2])
-        if self.path_shares is None:
-            return Quantity.from_std(DB_PER_NEPER * math.log(size), DB_PER_NEPER * whole / size, "dBc")
-        low, value, high = (DB_PER_NEPER * math.log(max(size + k * Z95 * whole, 1e-15)) for k in (-1, 0, 1))
-        if Z95 * whole < size:
-            return Quantity(value, low, high, "dBc")
+        whole, hiding = float(self.whole_stds[order - 2]), float(self.hiding_stds[order - 2])
+        if Z95 * hiding < size:
+            return _in_db(size, whole, DB_PER_NEPER, even=self.path_shares is None)
         reason = f"the recording path itself makes as much as harmonic {order} here, as the bypass shows"
+        high = DB_PER_NEPER * math.log(size + Z95 * whole)
         return Unmeasured("dBc", reason, "a cleaner path, or a lower level in it", at_most=high)
 
     def phase(self, order: int) -> Reading:
@@ -142,15 +151,19 @@ class HarmonicCell:
             float(np.degrees(np.angle(ratio))), math.degrees(math.hypot(std / abs(ratio), order * own)), "deg"
         )
 
-    def power(self, orders: Sequence[int]) -> tuple[float, float]:
+    def power(self, orders: Sequence[int]) -> tuple[float, float, float]:
         """Power of some orders over the fundamental's, less the noise's share, and its standard uncertainty.
 
-        Orders outside the band count as nothing. The power may come out below zero where there is only noise.
+        The latter whole, and of noise and path alone, which may hide it. Orders outside the band count as
+        nothing. The power may come out below zero where there is only noise.
         """
         chosen = [order - 2 for order in orders if order <= self.orders]
         size2, noise2 = np.abs(self.ratios[chosen]) ** 2, self.stds[chosen] ** 2
-        std2 = self.whole_stds[chosen] ** 2
-        return float(np.sum(size2 - 2 * noise2)), float(np.sqrt(np.sum(4 * size2 * std2 + 4 * noise2**2)))
+        std, hiding = (
+            float(np.sqrt(np.sum(4 * size2 * each[chosen] ** 2 + 4 * noise2**2)))
+            for each in (self.whole_stds, self.hiding_stds)
+        )
+        return float(np.sum(size2 - 2 * noise2)), std, hiding
 
     @property
     def thd(self) -> Reading:
@@ -160,12 +173,20 @@ class HarmonicCell:
             return Unmeasured("dBc", reason, "a lower tone or a higher sampling rate")
         if not self.told:
             return self._moving("dBc")
-        power, std = self.power(range(2, HIGHEST + 1))
+        power, std, hiding = self.power(range(2, HIGHEST + 1))
         lone = 2 * math.sqrt(float(np.sum(self.stds**4)))  # scatter where there is only noise
-        if power <= max(DETECTED * lone, Z95 * std, 1e-28):
+        if power <= max(DETECTED * lone, Z95 * hiding, 1e-28):
             bound = 10 * math.log10(max(max(power, 0.0) + Z95 * std, DETECTED * lone, 1e-30))
             hides = "the noise hides" if self.path_shares is None else "noise and the recording path hide"
             reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: {hides} them"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
-        low, value, high = (10 * math.log10(power + k * Z95 * std) for k in (-1, 0, 1))
-        return Quantity(value, low, high, "dBc")
+        return _in_db(power, std, DB_PER_NEPER / 2, even=False)
+
+
+def _in_db(size: float, std: float, per_neper: float, *, even: bool) -> Quantity:
+    """A size in dB: its ends are those of the size itself, unless they are `even` or the low one is none."""
+    value = per_neper * math.log(size)
+    if even or Z95 * std >= size:
+        return Quantity.from_std(value, per_neper * std / size, "dBc")
+    low, high = (per_neper * math.log(size + k * Z95 * std) for k in (-1, 1))
+    return Quantity(value, low, high, "dBc")

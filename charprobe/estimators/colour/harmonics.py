@@ -60,7 +60,7 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     out. An order that changes with the speed of the gain, as ripple does until attack and release are in
     balance, is read as it would be at no speed (`unfinished_orders`). How far the level still had to go is
     judged from its trace, as for level steps: what may be up to 1 dB off is widened, what may be farther off
-    is not given; so is a harmonic widened that changes from half to half while the level stands. Noise alone
+    is not given; so is a harmonic widened that changes from half to half by more than the level. Noise alone
     shows an order once in 270 000 times, one of the hundreds of a take once in a thousand takes.
     """
     held = [(tone, piece) for tone in tones if (piece := _settled(cut, tone)) is not None]
@@ -88,32 +88,44 @@ def _noise_db(cell: HarmonicCell, piece: Cut) -> float:
     return DB_PER_NEPER * float(cell.fit.stds[0] / abs(cell.fit.amplitudes[0])) * math.sqrt(seconds)
 
 
-def _drifts(cells: Sequence[HarmonicCell], settling: Sequence[ToneSettling]) -> list[float]:
-    """Share by which harmonic 2 of each tone may still drift, order n by n - 1 times as much.
+def _drifts(cells: Sequence[HarmonicCell], settling: Sequence[ToneSettling]) -> list[Array]:
+    """Share by which each order of each tone may still drift.
 
     What the strongest order, of which noise hides least, does in two tones of a level, all others may do
-    unseen, less in quieter tones: one store fills under them. What moves with the level tells of no store.
+    unseen, order n by n - 1 times as much as the second, and what any order does, the same one; less in
+    quieter tones: one store fills under them. What moves with the level tells of no store.
     """
-    shares: dict[float, list[float]] = defaultdict(list)
+    of_all: dict[float, list[float]] = defaultdict(list)
+    of_one: dict[tuple[float, int], list[float]] = defaultdict(list)
     for cell, one in zip(cells, settling, strict=True):
-        if one.doubt_db <= SETTLED_DB and cell.orders > 1:
-            n = int(np.argmax(np.abs(cell.ratios)))
-            shares[cell.tone.level_dbfs].append(cell.moving_stds[n] / abs(cell.ratios[n]) / (n + 1))
-    both = [(level, sorted(found)[-2]) for level, found in shares.items() if len(found) > 1]
-    sure = [(level, share) for level, share in both if share > LEAST_SHARE]
-    return [
-        max((share * min(1.0, 10 ** ((cell.tone.level_dbfs - at) / 20)) for at, share in sure), default=0.0)
-        for cell in cells
-    ]
+        if cell.orders > 1:
+            shares = cell.moving_stds / np.maximum(np.abs(cell.ratios), 1e-12)
+            for order, share in enumerate(shares.tolist()):
+                of_one[cell.tone.level_dbfs, order].append(share)
+            if one.doubt_db <= SETTLED_DB:
+                n = int(np.argmax(np.abs(cell.ratios)))
+                of_all[cell.tone.level_dbfs].append(float(shares[n]) / (n + 1))
+    sure = [(at, np.arange(1, HIGHEST) * _second(found)) for at, found in of_all.items()]
+    sure += [(at, _second(found) * (np.arange(HIGHEST - 1) == n)) for (at, n), found in of_one.items()]
+    sure = [(at, share) for at, share in sure if np.max(share) > LEAST_SHARE]
+    drifts = []
+    for cell in cells:
+        share = np.zeros(HIGHEST - 1)
+        for at, found in sure:
+            share = np.maximum(share, found * min(1.0, 10 ** ((cell.tone.level_dbfs - at) / 20)))
+        drifts.append(share[: cell.orders - 1])
+    return drifts
 
 
-def _judged(cell: HarmonicCell, settling: ToneSettling, drift: float) -> HarmonicCell:
-    """The cell with what its level still had to go, which also accounts for a drift of its orders."""
-    own, share = np.zeros(cell.stds.size), FOLLOWS * settling.doubt_db / DB_PER_NEPER / Z95
-    if settling.doubt_db <= SETTLED_DB:
-        own, share = cell.moving_stds, math.hypot(share, drift)
-    follow = share * np.arange(1, cell.orders) * np.abs(cell.ratios)
-    return replace(cell, settling=settling, moving_stds=np.maximum(own, follow))
+def _second(found: list[float]) -> float:
+    return sorted(found)[-2] if len(found) > 1 else 0.0
+
+
+def _judged(cell: HarmonicCell, settling: ToneSettling, drift: Array) -> HarmonicCell:
+    """The cell with what its level still had to go, and what its orders may drift by besides."""
+    follow = FOLLOWS * settling.doubt_db / DB_PER_NEPER / Z95 * np.arange(1, cell.orders)
+    unsure = np.maximum(cell.moving_stds, np.hypot(follow, drift) * np.abs(cell.ratios))
+    return replace(cell, settling=settling, moving_stds=unsure)
 
 
 def _settled(cut: Cut, tone: Tone) -> Cut | None:
@@ -137,7 +149,7 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     shapes: Array = np.asarray(
         np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:], dtype=np.float64
     )
-    steady, found, course, movement = piece, fitted(piece), None, np.zeros(n)
+    steady, found, course, movement = piece, fitted(piece), np.zeros(n, complex), np.zeros(n)
     before: Complex = np.zeros(DEGREE, complex)
     for _ in range(STEADYING):
         moves, noise = _slow_movement(found.rest + movement, found.fit, shapes, carrier)
@@ -148,7 +160,7 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
         found = fitted(steady)
     unsure = np.zeros(found.fit.orders - 1)
-    if course is not None:
+    if np.any(course):
         movement, unsure = unfinished_orders(steady, found, course)
         steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
         found = fitted(steady)
@@ -160,16 +172,23 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         fit,
         fit.amplitudes[1:] * _turn(fit) / own,
         np.hypot(fit.stds[1:] / own, unsure),
-        _drifting(steady, fitted, fit.orders),
+        _drifting(steady, fitted, fit.orders, moved=_halves_apart(course) / own),
         strays=beside.lines,
         noise=beside.noise,
     )
 
 
-def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int) -> Array:
+def _halves_apart(course: Complex) -> float:
+    """How far a movement goes from the mean of its first half to that of its second."""
+    half = course.size // 2
+    return float(abs(course[-half:].mean() - course[:half].mean()))
+
+
+def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int, *, moved: float) -> Array:
     """What a drift of each ratio from the first half of a tone to the second adds to its uncertainty.
 
-    Ripple may still fall where the gain has settled: a slow store fills. It is granted `SLOWER_S` to go on.
+    Ripple may still fall, or a bias creep, while a slow store fills. What the level, which `moved` by that
+    share, takes the orders along by is judged with it; the rest is granted `SLOWER_S` to go on.
     """
     seconds = piece.samples.size * piece.step / piece.rate_hz / 2
     count = fast_length_within(piece.samples.size // 2)
@@ -181,7 +200,8 @@ def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int) -> 
         return np.zeros(orders - 1)
     ratios = [fit.amplitudes[1:] * _turn(fit) / abs(fit.amplitudes[0]) for fit in (first, second)]
     noise = np.hypot(*(fit.stds[1:] / abs(fit.amplitudes[0]) for fit in (first, second)))
-    drift = np.abs(ratios[1] - ratios[0])
+    with_level = FOLLOWS * moved * np.arange(1, orders) * np.abs(ratios[1])
+    drift = np.maximum(np.abs(ratios[1] - ratios[0]) - with_level, 0.0)
     return np.where(drift > DRIFTS * noise, drift * SLOWER_S / seconds / Z95, 0.0)
 
 

@@ -54,7 +54,8 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     and turn otherwise; then odd orders beyond the third are not asked. What only the first description or
     only the expectation calls ripple may be either. No curve has one distortion at all levels, but a gain
     has that follows the sound and gives back what it takes: odd harmonics at rest that stay over 20 dB may
-    be either. So may what shows while the gain moves, but under no louder tone that was read.
+    be either. So may what shows while the gain moves, but under no louder tone that was read; between two
+    levels that show colour there is no such doubt.
     """
     frequencies = {rung.cell.tone.frequency_hz for rung in rungs}
     one_tone = {hz: [rung for rung in rungs if rung.cell.tone.frequency_hz == hz] for hz in frequencies}
@@ -84,7 +85,15 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
         )
         for rung in rungs
     ]
-    return [replace(rung, origin="either") if _goes_away(rung, told) else rung for rung in told]
+    told = [replace(rung, origin="either") if _goes_away(rung, told) else rung for rung in told]
+    return [replace(rung, origin="colour") if _between(rung, told) else rung for rung in told]
+
+
+def _between(rung: LevelRung, told: Sequence[LevelRung]) -> bool:
+    """Whether what may be either lies between a quieter and a louder tone of the frequency with colour."""
+    hz = rung.cell.tone.frequency_hz
+    levels = [one.input_dbfs for one in told if one.origin == "colour" and one.cell.tone.frequency_hz == hz]
+    return rung.origin == "either" and bool(levels) and min(levels) < rung.input_dbfs < max(levels)
 
 
 def _goes_away(rung: LevelRung, told: Sequence[LevelRung]) -> bool:

@@ -246,9 +246,9 @@ def even_odd_balance(cell: HarmonicCell) -> Reading:
     """Power of orders 2, 4, ... 10 over that of orders 3, 5, 7, 9, in dB; a bound where one is hidden."""
     if cell.orders < 3:
         return Unmeasured("dB", "the third harmonic lies above the band", "a lower tone or a higher rate")
-    (even, even_std), (odd, odd_std) = cell.power(EVEN), cell.power(ODD)
-    even_seen = any(cell.detected(order) for order in EVEN) and even > Z95 * even_std
-    odd_seen = any(cell.detected(order) for order in ODD) and odd > Z95 * odd_std
+    (even, even_std, even_hiding), (odd, odd_std, odd_hiding) = cell.power(EVEN), cell.power(ODD)
+    even_seen = any(cell.detected(order) for order in EVEN) and even > Z95 * even_hiding
+    odd_seen = any(cell.detected(order) for order in ODD) and odd > Z95 * odd_hiding
     following = "raise the level or record with less noise"
     if not even_seen and not odd_seen:
         return Unmeasured("dB", "neither even nor odd harmonics rise above the noise", following)
@@ -259,7 +259,7 @@ def even_odd_balance(cell: HarmonicCell) -> Reading:
         bound = 10 * math.log10(even / (max(odd, 0.0) + DETECTED * odd_std))
         return Unmeasured("dB", "only even harmonics rise above the noise", following, at_least=bound)
     value = 10 * math.log10(even / odd)
-    if cell.path_shares is not None:
+    if cell.path_shares is not None and even > Z95 * even_std and odd > Z95 * odd_std:
         low = (even - Z95 * even_std) / (odd + Z95 * odd_std)
         high = (even + Z95 * even_std) / (odd - Z95 * odd_std)
         return Quantity(value, 10 * math.log10(low), 10 * math.log10(high), "dB")

@@ -39,6 +39,8 @@ SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the des
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FOLLOWS = 0.01  # standard uncertainty of a gain that follows the sweep, as a share of its reduction
 HEARD_DB = 0.2  # by which its detector may hear a low tone of a sweep as another level than a steady one
+HEARD_SHARE = 0.5  # the same of what the response does: its detector may hear all of that, or nothing
+
 MUCH_DB = 0.3  # left to go in quiet steps, from which a sweep shows no response
 QUIETER_DB, QUIETER_STEP_DB = 40.0, 2.0  # below the drive, where a gate is looked for
 FIGURE_OF_CHANGE_DB = 0.1
@@ -60,10 +62,14 @@ class _Swept:
     off: OffTone | None
 
     @property
-    def unsure_db(self) -> float:
-        """Standard uncertainty in dB from drifts and from a gain that follows the sweep."""
-        follows_db = FOLLOWS * (self.reduction_db or 0.0), HEARD_DB * abs(self.steepness)
-        return math.hypot(*follows_db, self.level_std_db, self.off_db)
+    def unsure_db(self) -> Array:
+        """Standard uncertainty in dB of each point from drifts and from a gain that follows the sweep."""
+        log_f, size_db = np.log(self.response.frequency_hz), self.response.magnitude_db
+        turned_db = size_db - np.interp(math.log(REFERENCE_HZ), log_f, size_db)
+        heard_db = abs(self.steepness) * np.hypot(HEARD_DB, HEARD_SHARE * turned_db)
+        return np.hypot(
+            heard_db, math.hypot(FOLLOWS * (self.reduction_db or 0.0), self.level_std_db, self.off_db)
+        )
 
     @property
     def off_db(self) -> float:

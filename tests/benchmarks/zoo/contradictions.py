@@ -162,7 +162,8 @@ def _static(told: Told) -> Iterator[str]:
             yield f"threshold_1db {one:.2f} dBFS, but the steps around it lie {low - gains[after]:.2f} dB below the low-level gain"
     most = told.number("static.max_reduction")
     if low is not None and most is not None and rows and most > 0:
-        deepest = low - min(r["gain_db"] for r in rows)
+        gains = [r["gain_db"] for r in rows]
+        deepest = low - min(gains[gains.index(max(gains)) :])  # what an expander takes below is no reduction
         if abs(deepest - most) > 0.1:
             yield f"max_reduction {most:.2f} dB, the steps show {deepest:.2f}"
     slope, span = told.number("static.slope"), told.span("static.slope")

@@ -27,7 +27,7 @@ OF_STAGE = {
     "upward-compression": (),
     "contradiction": (),
     "below-resolution": ("attack",),
-    "stepped-gain": ("static", "attack", "release"),
+    "stepped-gain": ("static", "attack", "release", "colour"),
 }
 """What a warning about the stage speaks of; any other warning speaks of the whole capture."""
 

@@ -63,7 +63,10 @@ def hiss_ahead(draw: Draw) -> Stage:
         own = hiss / np.sqrt(2) * np.random.default_rng(sound.size + 7).standard_normal(sound.size)
         return by(sound * 0.5 + own, reduction, lift)
 
-    return Stage("hiss-ahead", "hisses in front of its cell: quieter where it reduces", process)
+    return Stage(
+        "hiss-ahead", "hisses in front of its cell: quieter where it reduces", process,
+        hiss_dbfs=float(20 * np.log10(hiss) + lift),
+    )  # fmt: skip
 
 
 def loaded_supply(draw: Draw) -> Stage:

@@ -30,7 +30,8 @@ class TrueQuantities:
         known = dict(self._static()) | dict(self._timing()) | dict(self._colour())
         if self.truth.trace_is_gain and self.truth.unsteady_db == 0:
             known["path.latency"] = (self.truth.late_s, self.truth.late_s)
-        flat = noise_dbfs + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
+        both = 10 * np.log10(10 ** (noise_dbfs / 10) + 10 ** (self.truth.hiss_dbfs / 10))
+        flat = both + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
         known["noise.unweighted"] = (flat, flat)
         return known
 
@@ -48,7 +49,10 @@ class TrueQuantities:
             if self.truth.one_db_dbfs is not None:
                 reach = 4 * spare
                 yield "static.threshold_1db", (self.truth.one_db_dbfs - reach, self.truth.one_db_dbfs + reach)
-            least = float(gain[self._played()].min())
+            played = gain[self._played()]
+            least = float(
+                played[int(np.argmax(played)) :].min()
+            )  # what an expander takes below is no reduction
             if flat[0] - least > 0.05:
                 yield "static.max_reduction", (flat[0] - least - 2 * spare, flat[1] - least + 2 * spare)
         tangents = list(self._tangents())

@@ -40,6 +40,7 @@ class Truth:
     rate_hz: int
     late_s: float
     unsteady_db: float
+    hiss_dbfs: float
     trace_is_gain: bool
     steps_hz: float
     curve_dbfs: tuple[float, ...]
@@ -149,6 +150,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         stimulus.rate_hz,
         round(stage.late_s * stimulus.rate_hz) / stimulus.rate_hz,
         stage.unsteady_db,
+        stage.hiss_dbfs,
         stage.trace_is_gain,
         steps_hz,
         tuple(levels),

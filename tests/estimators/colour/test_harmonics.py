@@ -86,3 +86,22 @@ def test_a_second_harmonic_that_fades_as_a_store_fills_has_room_for_where_it_goe
     for cell in measure_harmonics(Cut(wave, 0.0, 1.0, RATE_HZ), tones=tones):
         level = cell.level(2)
         assert level.low <= 20 * np.log10(0.035 * 10**-0.5 / 2) <= level.high
+
+
+def test_a_bias_that_creeps_while_the_level_moves_leaves_room_for_where_it_goes():
+    tones = [replace(tone, level_dbfs=-10.0) for tone in TONES]
+    last = max(tone.stop for tone in tones)
+    at = np.arange(last + 4800)
+    wave = np.zeros(at.size)
+    for tone in tones:
+        since_s = np.maximum(at - tone.start, 0) / RATE_HZ
+        creeping, sinking = 0.05 * (1 - np.exp(-since_s / 0.3)), 1 - 0.02 * (1 - np.exp(-since_s / 0.3))
+        turn = 2 * np.pi * tone.frequency_hz / RATE_HZ * (at - tone.start)
+        played = 10**-0.5 * np.cos(turn) * ((at >= tone.start) & (at < tone.stop))
+        wave += sinking * played + creeping * played**2
+    cells = measure_harmonics(Cut(wave, 0.0, 1.0, RATE_HZ), tones=tones)
+    assert any(not cell.settled for cell in cells)  # of a level that moves, orders follow as much as they may
+    for cell in cells:
+        level = cell.level(2)
+        assert level.low <= 20 * np.log10(0.05 / 0.98 * 10**-0.5 / 2) <= level.high
+        assert cell.drifts

@@ -94,6 +94,9 @@ def test_what_shows_under_a_moving_gain_and_no_louder_tone_may_be_either():
     louder, silent = rung(-10, LAGGING, colour=(0, 5e-4)), rung(-10, 2 * STD, colour=(0, 0))
     assert origins(alone, louder) == ["colour", "colour"]
     assert origins(alone, silent) == ["either", "none"]
+    between = rung(-20, LAGGING, colour=(0, 0))
+    assert origins(alone, between, louder, expected_dbc=-80) == ["colour"] * 3
+    assert origins(alone, between, expected_dbc=-80) == ["either", "either"]
     notch = rung(-30, 1e-3j, at_rest=True)  # around zero: what rests has no ripple
     assert origins(notch, rung(-10, 2 * STD, at_rest=True)) == ["colour", "none"]
 

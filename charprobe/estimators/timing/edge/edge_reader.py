@@ -22,7 +22,7 @@ EDGE_SAMPLES = (
 SMOOTH_SHARE = 1 / 60  # noise, as a share of the change, at which a first guess of a crossing is safe
 REACH = 0.28  # windows reach over this share of the way back to the start of the movement
 ARRIVED = 0.99  # share of the change from which on a trace has arrived and may turn back
-BACK = 0.05  # share of the change by which a gain must fall back for a crossing not to count
+BACK, BACK_STDS = 0.05, 5.0  # share of the change, or clearly, by which a gain must fall back to cross again
 RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
 TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
 LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
@@ -95,7 +95,9 @@ class EdgeReader:
     def _stays(self, part: float) -> float:
         """Return about when `part` of the change is done and clearly stays so."""
         first, done = self.guess(part), self._done
-        short = np.flatnonzero((done < part - BACK) & (self.trace.time_s > first))
+        noise_db = math.hypot(float(np.median(self.trace.std_db)), RIPPLE_SHARE * self.trace.ripple_db)
+        back = min(BACK, BACK_STDS * noise_db / abs(self.change))
+        short = np.flatnonzero((done < part - back) & (self.trace.time_s > first))
         if not short.size:
             return first
         past = np.flatnonzero(done[short[-1] :] >= part)

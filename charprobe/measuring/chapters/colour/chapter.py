@@ -330,10 +330,10 @@ def _foretold(expected: ExpectedRipple | None, rung: LevelRung, static: Reductio
 
 
 def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
-    """Name the tones whose gain still moved, and what that costs."""
+    """Name the tones whose gain still moved, or whose harmonics did, and what that costs."""
     moving = [rung for rung in rungs if not rung.cell.settled]
     if not moving:
-        return ()
+        return _drifting(wet, rungs)
     lost = sum(not rung.cell.told for rung in moving)
     worst = max(moving, key=lambda rung: rung.cell.settling.doubt_db).cell
     tones = [rung.cell.tone for rung in moving]
@@ -353,4 +353,22 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
     start_s, end_s = (
         wet.capture_time_s(at) for at in (min(t.start for t in tones), max(t.stop for t in tones))
     )
-    return (Health("unsettled", "warn" if lost else "note", message, wet.channel, start_s, end_s),)
+    told = Health("unsettled", "warn" if lost else "note", message, wet.channel, start_s, end_s)
+    return (told, *_drifting(wet, rungs))
+
+
+def _drifting(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
+    """Name the tones whose harmonics changed by themselves: no level tells where those come to rest."""
+    drifting = [rung.cell for rung in rungs if rung.cell.drifts]
+    if not drifting:
+        return ()
+    message = (
+        f"Harmonics still changed during {len(drifting)} of {len(rungs)} tones, by more than their level, as "
+        "a bias or another store of the stage moves them. Their intervals grant it another second. Use "
+        "a recipe with longer tones."
+    )
+    start_s, end_s = (
+        wet.capture_time_s(at)
+        for at in (min(c.tone.start for c in drifting), max(c.tone.stop for c in drifting))
+    )
+    return (Health("unsettled", "warn", message, wet.channel, start_s, end_s),)

@@ -296,8 +296,9 @@ def _stepping(take: Take, own: Sequence[Event]) -> tuple[Health, ...]:
     message = (
         f"The stage's gain moves in steps{of_db} ({take.label}): what clicks while it moves, {len(own)} "
         "times in loud tones and those after them and nowhere else, is its own; a click of the path there "
-        "would not be told from it. Times and threshold are those of the steps, and may lie one of them away from "
-        f"where an even gain would put them. {ALL_GIVEN}"
+        "would not be told from it. Harmonics of such tones hold the clicks. Times and "
+        "threshold are those of the steps, and may lie one of them away "
+        f"from where an even gain would put them. {ALL_GIVEN}"
     )
     times = own[0].start / take.source.rate_hz, own[-1].stop / take.source.rate_hz
     return (Health("stepped-gain", "warn", message, take.channel, start_s=times[0], end_s=times[1]),)

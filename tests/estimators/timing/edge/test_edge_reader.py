@@ -30,6 +30,21 @@ def test_a_crossing_that_does_not_stay_crossed_is_none(beyond, rng):
     assert release.within_2db.value == pytest.approx(0.08 * math.log(10 / 2), rel=0.01)
 
 
+def test_a_gain_that_falls_back_by_two_percent_clear_of_its_noise_has_not_passed_for_good(rng):
+    def device(since_rise, since_fall):
+        down = -10 * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
+        after = np.maximum(since_fall, 0)
+        quick, slow, bump = (1 - np.exp(-after / time_s) for time_s in (0.001, 0.1, 0.02))
+        done = 0.94 * quick + 0.06 * slow - 0.12 * bump * np.exp(-after / 0.1)
+        return np.where(since_fall < 0, down, -10 * (1 - done))
+
+    at = np.linspace(0, 0.6, 600_001)
+    short = -device(np.full(at.size, 1.0), at) > 1.0
+    assert at[np.argmin(short)] < 0.1 * at[np.flatnonzero(short)[-1]]
+    _, release = times(device, rng)
+    assert release.t90.value == pytest.approx(at[np.flatnonzero(short)[-1]], rel=0.02)
+
+
 def test_a_time_that_is_not_told_from_zero_is_a_bound():
     assert time_of(1e-3, 4e-4).low > 0
     assert time_of(1e-3, 6e-4).at_most == pytest.approx(1e-3 + 1.96 * 6e-4, rel=1e-4)

@@ -90,3 +90,9 @@ def test_phases_turned_in_the_path_are_no_second_path():
     for _ in range(4):
         turned = signal.lfilter([part, 1.0], [1.0, part], turned)
     assert told_of(turned) == []
+
+
+def test_what_dies_away_behind_the_sound_is_no_second_path():
+    parts = signal.sosfilt(signal.butter(4, 1600, fs=RATE_HZ, output="sos"), played()[1], axis=0)
+    rest = signal.sosfilt(signal.butter(4, 1600, "highpass", fs=RATE_HZ, output="sos"), played()[1], axis=0)
+    assert told_of(0.3 * parts + rest) == []
