@@ -79,10 +79,10 @@ class HarmonicCell:
 
     @property
     def drifts(self) -> bool:
-        """Whether an order that is seen may still move by more than a level may that is told."""
-        most = 10 ** (MOST_DOUBT_DB / 20) - 1
+        """Whether the orders that are seen may still move, together, by more than a level that is told may."""
         seen = [order - 2 for order in range(2, self.orders + 1) if self.detected(order)]
-        return any(Z95 * self.moving_stds[n] > (n + 1) * most * abs(self.ratios[n]) for n in seen)
+        moving, size = (float(np.linalg.norm(of[seen])) for of in (self.moving_stds, self.ratios))
+        return Z95 * moving > (10 ** (MOST_DOUBT_DB / 20) - 1) * size
 
     @property
     def hiding_stds(self) -> Array:

@@ -78,6 +78,7 @@ WANDERS_DB = 0.1  # left to go both ways, among tones that nothing reduces
 REFERENCE_HZ = 1000.0
 REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
 UNFINISHED = 0.1  # the same where level steps tell of a store slower than a tone
+FEWEST_DRIFTING = 2  # tones whose harmonics change by themselves, from which it is told: one may be chance
 REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 
 
@@ -360,7 +361,7 @@ def _unsettled(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
 def _drifting(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
     """Name the tones whose harmonics changed by themselves: no level tells where those come to rest."""
     drifting = [rung.cell for rung in rungs if rung.cell.drifts]
-    if not drifting:
+    if len(drifting) < FEWEST_DRIFTING:
         return ()
     message = (
         f"Harmonics still changed during {len(drifting)} of {len(rungs)} tones, by more than their level, as "
