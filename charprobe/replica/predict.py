@@ -35,6 +35,7 @@ _STEP_S = 0.001
 _SOUND_DB = 40.0  # below the loudest moment: from here on there is sound
 _RISE_DB = 9.0
 _APART_S = 0.12
+_ANSWERED_DB = 1.0
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Prediction:
         After less before; None where loudness cannot be had.
     attack_through_db : float or None
         By how much the first 10 ms of an attack stand out further from its body (60 to 110 ms) than in the
-        dry take: the median; None with fewer than three attacks.
+        dry take: the median of those that the setting answers; None with fewer than three of them.
     swing_db : float
         Between the tenth and the ninetieth part of the reduction over the moments with sound.
     let_go_s : float or None
@@ -62,6 +63,8 @@ class Prediction:
         What the colour adds to the loudest quarter of a second, re that sound; None without colour.
     beyond : bool
         Whether the take is louder than anything the setting was measured with.
+    poor : bool
+        Whether the replica does not come close enough to stand for the setting.
     """
 
     setting: str
@@ -77,6 +80,7 @@ class Prediction:
     let_go_s: float | None
     distortion_db: float | None
     beyond: bool
+    poor: bool = False
 
 
 @lru_cache(maxsize=len(KINDS))
@@ -143,11 +147,12 @@ def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str
         most_db=float(heard.max()),
         crest_change_db=_crest_db(played.sound) - _crest_db(sound),
         loudness_change_lu=_loudness_change(sound, played.sound, rate_hz),
-        attack_through_db=_through(*powers, onsets),
+        attack_through_db=_through(*powers, _answered(reduction, onsets)),
         swing_db=float(np.subtract(*np.quantile(heard, [0.9, 0.1]))),
         let_go_s=_let_go_s(reduction, onsets),
         distortion_db=_distortion_db(replica, sound, played.sound, rate_hz),
         beyond=peak_dbfs > replica.highest_peak_dbfs + 0.5,
+        poor=replica.worst is not None and not replica.worst.stands,
     )
 
 
@@ -184,6 +189,12 @@ def _onsets(level_db: Array) -> Index:
         if not found or k - found[-1] > _APART_S / _STEP_S:
             found.append(k)
     return np.array(found, dtype=np.int64)
+
+
+def _answered(reduction: Array, onsets: Index) -> Index:
+    """Attacks that the reduction rises for: one that finds it up already tells nothing of the pace."""
+    rise = np.array([reduction[k : k + 110].max() - reduction[max(k - 15, 0)] for k in onsets.tolist()])
+    return np.asarray(onsets[rise > _ANSWERED_DB]) if onsets.size else onsets
 
 
 def _through(dry: Array, wet: Array, onsets: Index) -> float | None:

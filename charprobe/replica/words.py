@@ -26,7 +26,10 @@ def sentence(one: Prediction) -> str:
     """
     name, peak = literal(one.setting), number_text(one.peak_dbfs, 0)
     where = f"{literal(one.material)} peaking at {peak} dBFS"
-    guess = " (a guess: louder than it was measured)" if one.beyond else ""
+    why = ["louder than it was measured"] * one.beyond + ["the replica does not meet the setting"] * one.poor
+    guess = f" (a guess: {' and '.join(why)})" if why else ""
+    if one.most_db < IDLE_DB and one.mean_db < -IDLE_DB:
+        return f"{name} lifts {where} by {number_text(-one.mean_db, 0)} dB on average{guess}{_after(one)}."
     if one.most_db < IDLE_DB:
         return f"{name} does not reduce {where}{guess}{_after(one)}."
     force = "gentle" if one.mean_db < GENTLE_DB else "firm" if one.mean_db < FIRM_DB else "hard"

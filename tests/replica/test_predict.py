@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.files.sound.sound_file import write_wav
-from charprobe.replica.model import SCHEMA, Posterior, Replica
+from charprobe.replica.model import SCHEMA, Posterior, Proof, Replica
 from charprobe.replica.parts import Bend, Cell, Chain, Colour, Detector, Smoothing
 from charprobe.replica.predict import predict_file, predict_sound
 from charprobe.replica.words import sentence, table
@@ -65,6 +65,17 @@ def test_a_slow_attack_lets_the_stroke_through_and_a_quick_one_does_not():
     assert slow.attack_through_db == pytest.approx(through(0.03), abs=0.3)
     assert quick.attack_through_db == pytest.approx(through(0.0002), abs=0.8)
     assert "slow on attacks" in sentence(slow) and "quick" in sentence(quick)
+
+
+def test_attacks_that_find_the_reduction_up_tell_no_pace():
+    held = told(with_cell(attack_s=0.02, release_s=20.0), strokes())
+    assert held.most_db > 5 and held.attack_through_db is None
+    assert not any(word in sentence(held) for word in ("quick", "slow"))
+
+
+def test_a_replica_that_does_not_stand_makes_a_guess():
+    poor = dataclasses.replace(WIRE, proofs=(Proof("speech", -18.0, 1.2, 0.5),))
+    assert told(poor, strokes()).poor and not told(WIRE, strokes()).poor
 
 
 def test_colour_is_told_at_the_size_of_its_closed_form():

@@ -19,6 +19,9 @@ FIRM = Prediction("Drum", "drums", -6.0, 5.0, 5.0, 9.0, 1.0, -2.0, 3.0, 4.0, 0.1
         ({"mean_db": 8.0}, "and hard on"),
         ({"mean_db": 0.1, "most_db": 0.3}, "does not reduce drums"),
         ({"beyond": True}, "a guess: louder than it was measured"),
+        ({"poor": True}, "a guess: the replica does not meet the setting"),
+        ({"beyond": True, "poor": True}, "measured and the replica does not"),
+        ({"mean_db": -4.0, "most_db": 0.1}, "lifts drums peaking at −6 dBFS by 4 dB on average"),
         ({"setting": "a\nb"}, "a↵b"),
     ],
 )
