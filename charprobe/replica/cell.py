@@ -157,15 +157,15 @@ def answered_db(cell: Cell, row: Array, reading: Array, *, rate_hz: float) -> Ar
     return np.asarray(cell.makeup_db - reduction[round(cell.lookahead_s * rate_hz) :])
 
 
-def looped_db(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array:
-    """Gain in dB, shape (n,), of a feedback cell with the numbers of `row`."""
+def looped_db(cell: Cell, row: Array, samples: Array, *, rate_hz: float, reached: float = EXACT_DB) -> Array:
+    """Gain in dB, shape (n,), of a feedback cell with the numbers of `row`, its level met to `reached`."""
     codes = codes_of(cell)
     chains = quadrature_sections(float(rate_hz), float(row[COLUMN["detector.split_hz"]]))
     filters, stores = _at_rest(1, chains)
     sound = np.ascontiguousarray(samples)[:, None]
     out, reduction, rise = np.empty_like(sound), np.empty_like(sound), np.zeros(sound.shape)
     loops.run_cell(
-        sound, False, rise, EXACT_DB, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0],
+        sound, False, rise, reached, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0],
         codes, *chains, NO_TABLE, np.empty((1, 4)), np.empty_like(stores), out, reduction,
         np.zeros(sound.shape, dtype=np.bool_),
     )  # fmt: skip

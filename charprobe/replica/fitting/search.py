@@ -9,7 +9,7 @@ from typing import get_args
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.replica.cell import answered_db, looped_db, readings
+from charprobe.replica.cell import CLOSE_DB, answered_db, looped_db, readings
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
@@ -224,7 +224,7 @@ class Gains:
     def _gain_db(self, cell: Cell, row: Array) -> Array:
         sound = [self.heard.dry[piece] for piece in self.heard.pieces]
         if cell.loop == "feedback":
-            parts = [looped_db(cell, row, one, rate_hz=self.rate_hz) for one in sound]
+            parts = [looped_db(cell, row, one, rate_hz=self.rate_hz, reached=CLOSE_DB) for one in sound]
         else:
             key = row[DETECTOR].tobytes()
             read = self._read.pop(key, None) or [
