@@ -181,9 +181,10 @@ def fit_common_frequency(
     FrequencyOffset
         Relative offset and its standard uncertainty. A set without any tone gives 0 and infinity.
     """
-    relative, std = 0.0, math.inf
+    relative = 0.0
     for _ in range(ITERATIONS):
-        slope = curvature = noise = 0.0
+        slope = curvature = white = 0.0
+        left = []
         for cut, nominal, origin in zip(cuts, frequencies_hz, phase_origins, strict=True):
             n_orders = orders_in_band(nominal, rate_hz=cut.rate_hz, orders=orders)
             _require_length(cut, nominal, n_orders)
@@ -195,19 +196,23 @@ def fit_common_frequency(
             slope += float(solved.residual @ free)
             curvature += energy
             variance = float(solved.residual @ solved.residual) / max(1, cut.samples.size - 2 * n_orders - 2)
-            local = order_stds(solved.residual, frequency * cut.step / cut.rate_hz, n_orders)[0] ** 2
-            noise += energy * max(variance, local * cut.samples.size / 2)
+            white += energy * variance
+            left.append((solved.residual, frequency * cut.step / cut.rate_hz, n_orders, energy, variance))
         if curvature <= 0:
             return FrequencyOffset(0.0, math.inf)
         step = slope / curvature
-        relative, std = relative + step, math.sqrt(noise) / curvature
-        if abs(step) < max(1e-3 * std, 1e-15):
+        relative += step
+        if abs(step) < max(1e-3 * math.sqrt(white) / curvature, 1e-15):
             break
-    return FrequencyOffset(relative, std)
+    noise = sum(
+        energy * max(variance, order_stds(residual, per_sample, n_orders)[0] ** 2 * residual.size / 2)
+        for residual, per_sample, n_orders, energy, variance in left
+    )
+    return FrequencyOffset(relative, math.sqrt(noise) / curvature)
 
 
-def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int) -> Array:
-    """Fit each row by itself and return the amplitude of its fundamental.
+def order_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int) -> Array:
+    """Fit each row by itself and return the amplitudes of its fundamental and harmonics.
 
     Parameters
     ----------
@@ -220,11 +225,12 @@ def fundamental_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int
 
     Returns
     -------
-    ndarray, shape (k,)
+    ndarray, shape (k, m)
+        Of orders 1 to `orders`, or as many of them as there are.
     """
     inside = orders_in_band(cycles_per_sample, rate_hz=1.0, orders=orders)
     turns = 2 * np.pi * cycles_per_sample
-    return np.asarray(np.abs(_basis(turns, rows.shape[1], inside).amplitudes(rows)[:, 1]))
+    return np.asarray(np.abs(_basis(turns, rows.shape[1], inside).amplitudes(rows)[:, 1:]))
 
 
 def orders_in_band(frequency_hz: float, *, rate_hz: float, orders: int) -> int:

@@ -20,6 +20,7 @@ SKIPPED_SHARE = 0.4  # of each tone, while a stage settles
 LONGEST_S, SHORTEST_S = 0.4, 0.03  # of a tone's end that is used, and needed
 CLEAR_S = 0.006  # kept off a tone's end, where the next one may already ramp in
 WIDEST_PPM = 600.0
+NEAR_PPM = 10.0  # within which phases tell the clock as well as from the clock itself: they are linear in it
 LEAST_CLEAR_DB = 12.0  # a tone must stand this far above the rest of its window
 FEW_TONES = 32
 PHASE_FLOOR_RAD = 2e-5  # what settling and phase modulation in a device leave in a steady tone, at best
@@ -162,6 +163,8 @@ def drift_from_tones(
         value, std = _robust_mean(each_ppm, std_ppm)
         drift_ppm += value
         result = Quantity.from_std(drift_ppm, std, "ppm")
+        if chosen is telling and abs(value) < NEAR_PPM:
+            break
     return result
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.estimators.static.step_settling import judge_settling
-from charprobe.estimators.tone import MIN_PERIODS, fundamental_amplitudes, orders_in_band
+from charprobe.estimators.tone import MIN_PERIODS, order_amplitudes, orders_in_band
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array
 from charprobe.values.cut import Cut
@@ -90,7 +90,7 @@ def _judged(
     size = _whole_periods(room // count, per_sample)
     begins = np.array([math.ceil((one.start - cut.start) / cut.step + first) for one in tones])
     rows = cut.samples[begins[:, None] + np.arange(size * count)].reshape(-1, size)
-    sizes = fundamental_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)
+    sizes = order_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)[:, 0]
     trace = DB_PER_NEPER * np.log(np.maximum(sizes, 1e-12)).reshape(len(tones), count)
     edges_s: Array = (first + size * np.arange(count + 1, dtype=np.float64)) / rate_hz
     rough = np.sqrt(np.mean(np.diff(trace, n=3, axis=1) ** 2, axis=1) / 20) if count > 4 else 0.0

@@ -15,7 +15,7 @@ from charprobe.estimators.tone import (
     ToneFit,
     fit_common_frequency,
     fit_tone,
-    fundamental_amplitudes,
+    order_amplitudes,
     orders_in_band,
 )
 from charprobe.stimulus.kinds.segment import Segment, Tone
@@ -164,7 +164,7 @@ def _trace(tones: Sequence[Tone], cut: Cut, frequency_hz: float) -> tuple[Array,
     size = room // count
     begins = np.array([math.ceil((tone.start + first - cut.start) / cut.step) for tone in tones])
     rows = cut.samples[begins[:, None] + np.arange(size * count)].reshape(-1, size)
-    amplitudes = fundamental_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)
+    amplitudes = order_amplitudes(rows, cycles_per_sample=per_sample, orders=orders)[:, 0]
     levels = DB_PER_NEPER * np.log(np.maximum(amplitudes, 1e-12)).reshape(len(tones), count)
     edges_s = (first + size * cut.step * np.arange(count + 1)) / cut.rate_hz
     return np.asarray(edges_s, dtype=np.float64), np.asarray(levels)

@@ -362,8 +362,8 @@ def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Arra
     and what the carrier has turned, the last three in dB.
     """
     time_s, gain, relative, smear, aside = rows
-    starts = np.unique(np.searchsorted(grid, _bounds(int(max(-grid[0], grid[-1])))))
-    starts = starts[starts < grid.size]
+    starts = np.searchsorted(grid, _bounds(int(max(-grid[0], grid[-1]))))
+    starts = starts[(np.diff(starts, prepend=-1) > 0) & (starts < grid.size)]
     counts = np.diff(np.append(starts, grid.size))
     gains = np.add.reduceat(gain, starts) / counts
     noise = np.sqrt(np.add.reduceat(relative**2, starts) / counts / np.maximum(1, counts / shared))

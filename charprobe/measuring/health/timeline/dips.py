@@ -4,26 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from charprobe.measuring.health.timeline.continuity import own_breaks
 from charprobe.placing.take import Take
+from charprobe.placing.tone_course import BLOCK_PERIODS, BLOCK_S, tone_runs, waves_of
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.values.arrays import Array, Complex, Index
-from charprobe.values.phasor import phasor
+from charprobe.values.arrays import Array, Complex, Flags, Index
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import clock_text, number_text, signed_text
 
-BLOCK_S, BLOCK_PERIODS = 0.002, 2  # what a level is read from
 FROM_HZ, TO_HZ = 150.0, 15_000.0  # of a sweep: blocks are long below, converters fall off above
 TO_SHARE = 0.38  # of the sampling rate, likewise
 OVER = 3  # blocks: an edge lies within the two in between
-AFTER_EDGE_S, BEFORE_EDGE_S = 0.012, 0.006  # left out of a tone
 LEAST_DB = 0.05
 CLEAR = 8.0  # times what noise makes levels step by
 SUDDEN = 2.0  # times what the level moves by in as much time beside it: filters and gain cells take time
@@ -76,58 +73,14 @@ def check_dips(take: Take) -> list[Health]:
 
 def find_dips(take: Take) -> Iterator[Dip]:
     """Dips and bumps in every sweep and tone of a capture, in no order."""
-    rate_hz = take.stimulus.rate_hz
     for segment in take.stimulus.segments:
         if isinstance(segment.spec, Sweep):
             yield from _in_sweep(take, segment, segment.spec)
-        for tone in segment.tones:
-            cut = take.cut(
-                tone.start + tone.ramp + AFTER_EDGE_S * rate_hz, tone.stop - BEFORE_EDGE_S * rate_hz
-            )
-            per_sample = tone.frequency_hz / rate_hz
-            turn = per_sample * cut.step
-            cycles = max(BLOCK_PERIODS, round(BLOCK_S * tone.frequency_hz))
-            edges = np.arange(0, cut.samples.size, cycles / turn).astype(int)
-            if edges.size < 8 or not np.all(np.isfinite(cut.samples)):
-                continue
-            sums = _even_sums(cut.samples, per_sample * (cut.start - tone.start), turn, edges)
-            if np.all((sums.plain != 0) | (sums.sound != 0)):  # no block of zeros: that is told elsewhere
-                yield from _dips(take, segment, sums, edges, start=cut.start)
-
-
-@dataclass(frozen=True)
-class _Sums:
-    """Per block its samples, and sums of the sound, and of the carrier, its square and it times the sound."""
-
-    count: Index
-    plain: Array
-    once: Complex
-    twice: Complex
-    sound: Complex
-
-
-def _even_sums(samples: Array, first_turns: float, turns_per_sample: float, edges: Index) -> _Sums:
-    """Sums over blocks of a carrier that turns evenly: it is the same in each but for its start."""
-    count = np.diff(edges)
-    least = int(count.min())
-    rows = np.lib.stride_tricks.sliding_window_view(samples, least)[edges[:-1]]
-    inside, basis = _block_of(turns_per_sample, least)
-    products = rows @ basis
-    more = np.where(count > least, samples[edges[:-1] + least], 0.0)  # blocks are as long, or one longer
-    once = np.exp(2j * np.pi * ((first_turns + turns_per_sample * edges) % 1.0))
-    twice = once * once
-    sound = (products[:, 1] + 1j * products[:, 2] + more * inside[-1]) * once[:-1]
-    of_once, of_twice = (  # geometric sums
-        np.diff(at) / (np.exp(2j * np.pi * n * turns_per_sample) - 1) for n, at in ((1, once), (2, twice))
-    )
-    return _Sums(count, products[:, 0] + more, of_once, of_twice, sound)
-
-
-@lru_cache(maxsize=64)
-def _block_of(turns_per_sample: float, count: int) -> tuple[Complex, Array]:
-    """A carrier over so many samples and the next, and one, its cosine and its sine; not to be changed."""
-    wave = phasor(0.0, turns_per_sample, count + 1)
-    return wave, np.stack([np.ones(count), wave.real[:-1], wave.imag[:-1]], axis=1)
+    for run in tone_runs(take):
+        sounding = np.abs(np.diff(run.totals[8])) > 0  # no block of zeros: that is told elsewhere
+        waves = run.waves
+        for number in np.flatnonzero(np.all(sounding, axis=1) & _sudden(waves)):
+            yield from _dips(take, run.segment, waves[number], run.edges, start=float(run.starts[number]))
 
 
 def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
@@ -147,26 +100,39 @@ def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
         edges.append(at)
     if len(edges) > 8:
         carrier, places = np.cos(2 * np.pi * turns) + 1j * np.sin(2 * np.pi * turns), np.array(edges[:-1])
-        plain, *others = (
+        once, twice, plain, sound = (
             np.add.reduceat(each, places)[:-1]
-            for each in (cut.samples, carrier, carrier * carrier, carrier * cut.samples)
+            for each in (carrier, carrier * carrier, cut.samples, carrier * cut.samples)
         )
-        sums = _Sums(np.diff(places), plain, *others)
-        yield from _dips(take, segment, sums, places, start=cut.start)
+        parts = (once.real, once.imag, twice.real, twice.imag, plain, sound.real, sound.imag)
+        waves = waves_of(np.stack([np.diff(places), *parts]))
+        if _sudden(waves):
+            yield from _dips(take, segment, waves, places, start=cut.start)
 
 
-def _dips(take: Take, segment: Segment, sums: _Sums, edges: Index, *, start: float) -> Iterator[Dip]:
-    """Pairs of sudden steps, one down and one up."""
-    wave = _waves(sums)
-    level = np.log(np.maximum(np.abs(wave), 1e-12))
-    if not np.all(np.isfinite(level)):
-        return
+def _level(waves: Complex) -> Array:
+    return np.log(np.maximum(np.abs(waves), 1e-12))
+
+
+def _stepping(level: Array) -> tuple[Array, Flags]:
+    """How far a level steps over `OVER` blocks, and where that is sudden."""
     step, moves = _stepped(level), np.abs(np.diff(level))
-    beside = OVER * np.maximum(moves[: -OVER - 1], moves[OVER + 1 :])
+    beside = OVER * np.maximum(moves[..., : -OVER - 1], moves[..., OVER + 1 :])
+    return step, np.abs(step) > np.maximum(LEAST_DB / DB_PER_NEPER, SUDDEN * beside)
+
+
+def _sudden(waves: Complex) -> Flags:
+    """Whether the level of each row steps suddenly anywhere: hardly one does, so no more need be known."""
+    level = _level(waves)
+    if level.shape[-1] <= 2 * OVER + 1:
+        return np.zeros(level.shape[:-1], dtype=bool)
+    return np.asarray(np.all(np.isfinite(level), axis=-1) & np.any(_stepping(level)[1], axis=-1))
+
+
+def _dips(take: Take, segment: Segment, wave: Complex, edges: Index, *, start: float) -> Iterator[Dip]:
+    """Pairs of sudden steps, one down and one up."""
+    step, sudden = _stepping(_level(wave))
     size = np.abs(step)
-    sudden = size > np.maximum(LEAST_DB / DB_PER_NEPER, SUDDEN * beside)
-    if not sudden.any():  # the usual case, in which neither phase nor noise need be known
-        return
     sudden &= np.abs(_stepped(np.unwrap(np.angle(wave)))) < TURNS * size
     if not sudden.any():
         return
@@ -194,18 +160,5 @@ def _dips(take: Take, segment: Segment, sums: _Sums, edges: Index, *, start: flo
 
 def _stepped(level: Array) -> Array:
     """How far a level steps over `OVER` blocks, beyond what it moves by beside them."""
-    before, after = np.diff(level[: -OVER - 1]), np.diff(level[OVER + 1 :])
-    return np.asarray(level[OVER + 1 : -1] - level[1 : -OVER - 1] - OVER * (before + after) / 2)
-
-
-def _waves(sums: _Sums) -> Complex:
-    """Complex amplitude of a wave fitted beside an offset within each block."""
-    count, once, twice = sums.count.astype(np.float64), sums.once, sums.twice
-    cc, ss, cs = (count + twice.real) / 2, (count - twice.real) / 2, twice.imag / 2
-    c, s, along, across = once.real, once.imag, sums.sound.real, sums.sound.imag
-    # three unknowns by cofactors, a block to each place
-    first, both, third = ss * count - s * s, c * s - cs * count, cs * s - c * ss
-    determinant = cc * first + cs * both + c * third
-    cosine = first * along + both * across + third * sums.plain
-    sine = both * along + (cc * count - c * c) * across + (cs * c - cc * s) * sums.plain
-    return np.asarray((cosine - 1j * sine) / determinant)
+    before, after = np.diff(level[..., : -OVER - 1]), np.diff(level[..., OVER + 1 :])
+    return np.asarray(level[..., OVER + 1 : -1] - level[..., 1 : -OVER - 1] - OVER * (before + after) / 2)

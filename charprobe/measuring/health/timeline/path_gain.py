@@ -10,12 +10,19 @@ import numpy as np
 from charprobe.estimators.gain_drift import gain_drift
 from charprobe.estimators.static.curve import FLOOR_DB
 from charprobe.estimators.timing.trace.phase_set import carrier_phase
-from charprobe.measuring.health.timeline.steady_gain import EXPLAINED, TOP_DB, WITHHELD, tone_gain
+from charprobe.estimators.tone import order_amplitudes
+from charprobe.measuring.health.timeline.steady_gain import (
+    BEFORE_END_S,
+    EXPLAINED,
+    SETTLED_FROM,
+    TOP_DB,
+    WITHHELD,
+    tone_gain,
+)
 from charprobe.placing.take import BY_TONE, Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import number_text
 
@@ -25,7 +32,11 @@ BENDS_THIRD = 0.2  # third harmonic over the part a tone loses: 1/3 where a curv
 LEAST_EDGE_DB = 0.02  # filters and couplings leave 0.001
 AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limiters move on
 FEWEST, MANY = 2, 12
-MADE, MOST_MADE = (2, 3, 4, 5), 1e-3  # orders; from -60 dB on a level that is asked for is the path's own
+BAND = 0.45  # of the rate: converters fall off above
+HIGHEST_MADE, MOST_MADE = (
+    5,
+    1e-3,
+)  # order, within `BAND` of the rate; from -60 dB on a level that is asked for is the path's own
 
 
 @once
@@ -88,15 +99,11 @@ def _bend(take: Take) -> _Bend | None:
 
 def _coloured(take: Take) -> list[Health]:
     """Loud tones that come back whole and yet with harmonics: code ``clipped-below-full-scale``."""
-    rate_hz, worst = take.stimulus.rate_hz, (0.0, 0, 0.0, 0.0)
+    worst = (0.0, 0, 0.0, 0.0)
     for tone in take.single_tones():
-        orders = [order for order in MADE if order * tone.frequency_hz < 0.45 * rate_hz]
-        if tone.level_dbfs <= -TOP_DB or not orders or tone_gain(take, tone) is None:
-            continue
-        cut = take.cut(tone.start + 0.4 * tone.length, tone.stop - 0.01 * rate_hz)
-        sizes = _sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1, *orders))
-        at = int(np.argmax(sizes[1:]))
-        worst = max(worst, (float(sizes[1 + at] / sizes[0]), orders[at], tone.frequency_hz, tone.level_dbfs))
+        if tone.level_dbfs > -TOP_DB and tone_gain(take, tone) is not None:
+            for at, size in enumerate(_made(take, tone), start=2):
+                worst = max(worst, (size, at, tone.frequency_hz, tone.level_dbfs))
     made, order, tone_hz, level_dbfs = worst
     if made < MOST_MADE:
         return []
@@ -132,12 +139,20 @@ def _level_step(take: Take) -> str:
 
 def _third(take: Take, tone: Tone) -> float:
     """Third harmonic of a tone over its fundamental; 1 where it lies beyond the band."""
+    made = _made(take, tone)
+    return made[1] if len(made) > 1 else 1.0
+
+
+def _made(take: Take, tone: Tone) -> list[float]:
+    """Harmonics 2 to `HIGHEST_MADE` of a tone over its fundamental, those inside the band."""
     rate_hz = take.stimulus.rate_hz
-    if 3 * tone.frequency_hz > 0.45 * rate_hz:
-        return 1.0
-    cut = take.cut(tone.start + 0.4 * tone.length, tone.stop - 0.01 * rate_hz)
-    sizes = _sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1, 3))
-    return float(sizes[1] / sizes[0])
+    highest = min(HIGHEST_MADE, int(BAND * rate_hz / tone.frequency_hz))
+    if highest < 2:
+        return []
+    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
+    per_sample = tone.frequency_hz * cut.step / rate_hz
+    sizes = order_amplitudes(cut.samples[None], cycles_per_sample=per_sample, orders=highest)[0].tolist()
+    return [size / sizes[0] for size in sizes[1:]]
 
 
 def _edge_db(take: Take) -> float:
@@ -168,15 +183,11 @@ def _size(take: Take, tone: Tone, start: float) -> float:
     cut = take.cut(start, start + max(WINDOW_S, 4 / tone.frequency_hz) * rate_hz)
     if cut.samples.size < 8:
         return 0.0
-    return float(_sizes(cut.samples, carrier_phase(tone, cut.position(), rate_hz=rate_hz), orders=(1,))[0])
-
-
-def _sizes(samples: Array, theta: Array, *, orders: tuple[int, ...]) -> Array:
-    """Amplitudes of some orders of a tone, fitted beside an offset that may move evenly."""
-    waves = [wave(order * theta) for order in orders for wave in (np.cos, np.sin)]
-    basis = np.stack([*waves, np.ones(theta.size), np.linspace(-1, 1, theta.size)], axis=1)
-    fitted = np.linalg.lstsq(basis, samples, rcond=None)[0][: 2 * len(orders)]
-    return np.asarray(np.hypot(fitted[::2], fitted[1::2]))
+    theta = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
+    ones = np.ones(theta.size)  # an offset, and one that moves evenly
+    basis = np.stack([np.cos(theta), np.sin(theta), ones, np.linspace(-1, 1, theta.size)], axis=1)
+    fitted = np.linalg.lstsq(basis, cut.samples, rcond=None)[0]
+    return float(np.hypot(fitted[0], fitted[1]))
 
 
 def _follows(take: Take, what: str) -> Health:

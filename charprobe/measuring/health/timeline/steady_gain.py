@@ -14,15 +14,15 @@ from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sam
 from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.placing.take import BY_TONE, Take, once
+from charprobe.placing.tone_course import course_of
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import clock_text, number_text, signed_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "noise", "detector")
 SETTLED_FROM = 0.4  # share of a tone that is left to settle
-LEAST_S = 0.05
+LEAST_S, BEFORE_END_S = 0.05, 0.01  # that is read, and that is left out
 TOP_DB = 12.0  # tones this close to full scale may be bent by the path without any automatic gain
 MOST_STD_DB = 0.03  # of a level that is used
 LEAST_STEPS = 20  # of the words in use that a tone reaches: rounding bends smaller ones by more than that
@@ -134,18 +134,14 @@ def beats_with(tone: Tone, lines: tuple[Line, ...], gain_db: float) -> bool:
 def tone_gain(take: Take, tone: Tone) -> ToneGain | None:
     """Gain of one tone's settled part; None where it is short, noisy or coarse."""
     rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - 0.01 * rate_hz)
-    if cut.samples.size < LEAST_S * rate_hz:
+    begin, end = tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz
+    course = course_of(take, tone)
+    found = None if course is None or end - begin < LEAST_S * rate_hz - 1 else course.fit(begin, end)
+    if found is None:
         return None
-    per_sample = tone.frequency_hz / rate_hz
-    wave = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, cut.samples.size)
-    basis = np.array([wave.real, wave.imag, np.ones(wave.size)])
-    fitted = np.linalg.solve(basis @ basis.T, basis @ cut.samples)
-    size = float(np.hypot(fitted[0], fitted[1]))
-    rest = float(np.std(cut.samples - fitted @ basis))
-    std_db = DB_PER_NEPER * rest / size * math.sqrt(2 / wave.size) if size > 0 else math.inf
+    size, std_db = abs(found.wave), found.level_std_db
     bits = take.source.once(gather_sample_facts)[take.channel].bits_used or FINEST_BITS
-    if std_db > MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
+    if not std_db <= MOST_STD_DB or size < LEAST_STEPS * 2.0 ** (1 - bits):
         return None
     gain_db = DB_PER_NEPER * math.log(size) - tone.level_dbfs
     return ToneGain(take.capture_time_s(tone.start), tone.frequency_hz, tone.level_dbfs, gain_db, std_db)

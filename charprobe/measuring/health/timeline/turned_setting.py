@@ -6,20 +6,17 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
-
 from charprobe.measuring.health.pauses.foreign_tones import foreign_lines
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
-from charprobe.measuring.health.timeline.steady_gain import SETTLED_FROM, beats_with
+from charprobe.measuring.health.timeline.steady_gain import BEFORE_END_S, SETTLED_FROM, beats_with
 from charprobe.placing.take import Take
+from charprobe.placing.tone_course import course_of
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import clock_text, number_text, signed_text
 
 LEAST_S, MOST_S = 0.03, 0.3  # of a tone that is read, from its end
-BEFORE_END_S = 0.01
 LEAST_DB = 0.03  # of a move that is told
 LEFT, AFTER_LOUDER, COMES_BACK = 8.0, 24.0, 160.0
 """Times what a gain moves by within a tone that it may still be away from rest: in an attack, where louder
@@ -113,21 +110,14 @@ def _played(take: Take, tone: Tone, *, later: bool) -> _Played | None:
     """Gain of a tone's last part; None where it is short."""
     rate_hz = take.stimulus.rate_hz
     stop = tone.stop - BEFORE_END_S * rate_hz
-    cut = take.cut(max(tone.start + SETTLED_FROM * tone.length, stop - MOST_S * rate_hz), stop)
-    half = cut.samples.size // 2
-    if half < LEAST_S / 2 * rate_hz or not np.all(np.isfinite(cut.samples)):
+    begin = max(tone.start + SETTLED_FROM * tone.length, stop - MOST_S * rate_hz)
+    course = course_of(take, tone)
+    halves = None if course is None or stop - begin < LEAST_S * rate_hz else course.halves(begin, stop)
+    if halves is None:
         return None
-    per_sample = tone.frequency_hz / rate_hz
-    wave = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, 2 * half)
-    basis = np.array([wave.real, wave.imag, np.ones(2 * half)])
-    sizes, rest = [], 0.0
-    for part in (slice(0, half), slice(half, 2 * half)):
-        of, sound = basis[:, part], cut.samples[: 2 * half][part]
-        fitted = np.linalg.solve(of @ of.T, of @ sound)
-        sizes.append(float(np.hypot(fitted[0], fitted[1])))
-        rest = max(rest, float(np.std(sound - fitted @ of)))
-    if min(sizes) <= 0.0:
+    early, late = halves
+    std_db = max(early.level_std_db, late.level_std_db)
+    if not math.isfinite(std_db):
         return None
-    early, late = (DB_PER_NEPER * math.log(size) - tone.level_dbfs for size in sizes)
-    std_db = DB_PER_NEPER * rest / min(sizes) * math.sqrt(2 / half)
-    return _Played(tone, later, (early + late) / 2, late - early, std_db)
+    first_db, last_db = (DB_PER_NEPER * math.log(abs(half.wave)) - tone.level_dbfs for half in halves)
+    return _Played(tone, later, (first_db + last_db) / 2, last_db - first_db, std_db)
