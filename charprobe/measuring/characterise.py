@@ -11,7 +11,7 @@ from charprobe.measuring.chapters.colour.chapter import colour_chapter
 from charprobe.measuring.chapters.link import link_chapter
 from charprobe.measuring.chapters.noise import noise_chapter
 from charprobe.measuring.chapters.path import path_chapter
-from charprobe.measuring.chapters.response import passage_of, response_chapter
+from charprobe.measuring.chapters.response import passage_of, path_response, response_chapter
 from charprobe.measuring.chapters.static.chapter import static_chapter
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.measuring.consistency.judge import reconciled
@@ -116,7 +116,7 @@ def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
     return (
         static,
         timing,
-        colour_chapter(wet, dry, curve, passage=passage_of(response), timing=timing),
+        colour_chapter(wet, dry, curve, passage=passage_of(response), path=path_response(dry), timing=timing),
         response,
         noise_chapter(wet, dry),
         link_chapter(wet, dry, curve),

@@ -38,7 +38,8 @@ class HarmonicCell:
     stds : ndarray, shape (orders - 1,)
         Standard uncertainty of the real and of the imaginary part of each ratio, from the noise.
     moving_stds : ndarray, shape (orders - 1,)
-        The same for what still moved: the level, which order n follows n - 1 times or more, or the order.
+        The same for what still moved: the level, which order n follows n - 1 times or more, or the order;
+        and for a path that does not pass the order as it passes the tone.
     settling : ToneSettling
         How far the level still had to go.
     strays : tuple of StrayLine

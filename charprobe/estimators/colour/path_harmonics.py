@@ -8,7 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
+from charprobe.estimators.response import Response
 from charprobe.values.arrays import Array
+from charprobe.values.quantity import Z95
+
+SEEN = 3.0  # standard uncertainties of a response, within which it may be flat
 
 
 def with_path(cell: HarmonicCell, rigs: Sequence[HarmonicCell]) -> HarmonicCell:
@@ -41,6 +45,33 @@ def with_path(cell: HarmonicCell, rigs: Sequence[HarmonicCell]) -> HarmonicCell:
     between = np.minimum(shares[:-2], shares[2:])
     shares[1:-1] = np.maximum(shares[1:-1], between)
     return replace(cell, path_shares=shares) if shares.any() else cell
+
+
+def through_path(cell: HarmonicCell, path: Response | None) -> HarmonicCell:
+    """Return a cell that knows how unlike the path passes a tone and its harmonics.
+
+    Parameters
+    ----------
+    cell : HarmonicCell
+        One tone of the setting.
+    path : Response or None
+        Response of the bypass; beyond its frequencies it goes on as at its ends.
+
+    Notes
+    -----
+    What is behind the stage bends its harmonics by all of that, what is before it by nothing, and the bypass
+    shows both together: the interval of each order reaches over it.
+    """
+    if path is None:
+        return cell
+    at_hz = cell.tone.frequency_hz * np.arange(1, cell.orders + 1)
+    gain_db, std_db = (
+        np.interp(np.log(at_hz), np.log(path.frequency_hz), each)
+        for each in (path.magnitude_db, path.magnitude_std_db)
+    )
+    bent_db = np.maximum(0.0, np.abs(gain_db[1:] - gain_db[0]) - SEEN * np.hypot(std_db[1:], std_db[0]))
+    bent = np.abs(cell.ratios) * (10 ** (bent_db / 20) - 1) / Z95
+    return replace(cell, moving_stds=np.hypot(cell.moving_stds, bent))
 
 
 def _seen(rig: HarmonicCell, order: int) -> float:

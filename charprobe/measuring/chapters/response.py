@@ -160,6 +160,13 @@ def passage_of(chapter: Chapter) -> Passage | None:
     return Passage(frequency, size - at_1khz, np.unwrap(np.radians(phase[kept])))
 
 
+def path_response(bypass: Take | None) -> Response | None:
+    """Return the response of a path as the quietest sweep of its bypass shows it; None without one."""
+    sweeps = [] if bypass is None else [each for each in held(bypass, Sweep) if _sounds(bypass, each)]
+    quietest = min(sweeps, key=lambda segment: segment.spec.level_dbfs, default=None)
+    return None if bypass is None or quietest is None else _linear(bypass, quietest)
+
+
 def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Reduction | None) -> _Swept:
     spec = segment.spec
     parts = _deconvolved(wet, segment)

@@ -1,11 +1,14 @@
 """What a bent converter adds: the stage's own harmonic lies inside its interval, whatever the signs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from known_harmonics import TONES, capture
 
 from charprobe.estimators.colour.harmonics import measure_harmonics
-from charprobe.estimators.colour.path_harmonics import with_path
+from charprobe.estimators.colour.path_harmonics import through_path, with_path
+from charprobe.estimators.response import Response
 from charprobe.values.quantity import Quantity, Unmeasured
 
 STAGE, PATH = 0.01, 0.004  # of x**2, which makes A / 2 of each of order 2 over the fundamental
@@ -60,3 +63,19 @@ def test_an_order_between_two_of_the_path_is_doubted_and_a_clean_path_changes_no
     assert shares[2] >= min(shares[1], shares[3]) > 0
     assert with_path(cell, measure_harmonics(capture(device=lambda x: x), tones=TONES)).path_shares is None
     assert with_path(cell, ()) is cell
+
+
+def test_the_own_harmonic_lies_inside_what_a_path_that_is_not_flat_leaves_open():
+    cell = through(STAGE)[1]
+    hz = np.geomspace(20, 20_000, 121)
+    own_db, bend_db = second(cell).value, 0.2
+    for behind in (0.0, 1.0):  # a bend before the stage passes harmonics by
+        heard = replace(cell, ratios=cell.ratios * 10 ** (behind * bend_db / 20))
+        above = np.where(hz > 1.5 * cell.tone.frequency_hz, 10 ** (bend_db / 20), 1.0)
+        path = Response(hz, above.astype(complex), np.full(hz.size, 1e-6), 0 * hz, 0 * hz)
+        found = second(through_path(heard, path))
+        assert found.low - 0.01 <= own_db <= found.high + 0.01
+        assert found.high - found.low < 2.5 * bend_db
+    noisy = Response(hz, above.astype(complex), np.full(hz.size, 0.01), 0 * hz, 0 * hz)
+    for flat in (None, noisy):  # what noise hides bends nothing
+        assert second(through_path(cell, flat)) == second(cell)

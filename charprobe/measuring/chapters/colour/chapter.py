@@ -12,10 +12,11 @@ import numpy as np
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.harmonics import measure_harmonics
 from charprobe.estimators.colour.origin import with_origins
-from charprobe.estimators.colour.path_harmonics import with_path
+from charprobe.estimators.colour.path_harmonics import through_path, with_path
 from charprobe.estimators.colour.readings import REDUCING_DB, LevelRung, even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
+from charprobe.estimators.response import Response
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_ripple, expected_words
 from charprobe.measuring.chapters.colour.intermodulation import intermodulation
 from charprobe.measuring.chapters.colour.noise_under import (
@@ -88,6 +89,7 @@ def colour_chapter(
     static: Reduction | None,
     *,
     passage: Passage | None = None,
+    path: Response | None = None,
     timing: Chapter | None = None,
 ) -> Chapter:
     """Measure harmonics and intermodulation of a setting from its tones and two_tone segments.
@@ -100,11 +102,13 @@ def colour_chapter(
         The static curve, to tell which tones ran under gain reduction.
     passage : Passage or None
         Linear response of the stage at rest, to tell colour behind a filter from ripple.
+    path : Response or None
+        Response of the bypass, which bends the stage's harmonics.
     timing : Chapter or None
         The timing chapter, whose attack and release let expect some ripple.
     """
     pairs = intermodulation(wet, bypass)
-    rungs = _measured(wet, bypass, static)
+    rungs = _measured(wet, bypass, static, path)
     if not rungs:
         entries = absent(wet, Tones, NAMES, recipe=RECIPE) | dict(pairs.quantities)
         return Chapter(entries, pairs.curves, words=pairs.words)
@@ -186,7 +190,9 @@ def _reached(
     return entries | {"colour.onset": onset}
 
 
-def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[LevelRung]:
+def _measured(
+    wet: Take, bypass: Take | None, static: Reduction | None, path: Response | None
+) -> list[LevelRung]:
     """Every tone of every tones segment; the bypass fixes its place on the input axis."""
     polarity = bypass.alignment.polarity if bypass is not None else 1
     moved_db = static.level_std_db if static is not None else 0.0
@@ -197,7 +203,8 @@ def _measured(wet: Take, bypass: Take | None, static: Reduction | None) -> list[
         if bypass is not None and same is not None:
             rigs = {cell.tone.group: cell for cell in _cells(bypass, same, polarity)}
         for found in _cells(wet, segment, polarity):
-            cell = dataclasses.replace(with_path(found, list(rigs.values())), path_std_db=moved_db)
+            told = through_path(with_path(found, list(rigs.values())), path)
+            cell = dataclasses.replace(told, path_std_db=moved_db)
             rig = rigs.get(cell.tone.group)
             level = rig.fundamental if rig is not None else None
             input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs

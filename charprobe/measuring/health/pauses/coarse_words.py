@@ -30,7 +30,7 @@ def check_coarse_words(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     share_db = 10 * math.log10(1 / (1 - min(0.9, 10 ** (-over_db / 10))))
     message = (
         f"Only {bits} bits carry data ({take.label}), and up to {number_text(share_db, 1)} dB of the noise "
-        "may be their dither, if it was added twice: noise figures are the file's. Export 24 bits and retake. "
+        "may be their dither, if added twice: noise figures are the file's. Export 24 bits and retake. "
         f"{ALL_GIVEN}"
     )
     return [Health("few-bits", "warn", message, channel=take.channel)]
