@@ -38,8 +38,7 @@ class HarmonicCell:
     stds : ndarray, shape (orders - 1,)
         Standard uncertainty of the real and of the imaginary part of each ratio, from the noise.
     moving_stds : ndarray, shape (orders - 1,)
-        The same for what still moved: the level, which order n follows n - 1 times or more, or the order;
-        and for a path that does not pass the order as it passes the tone.
+        The same for what still moved: the level, which order n follows n - 1 times or more, or the order.
     settling : ToneSettling
         How far the level still had to go.
     strays : tuple of StrayLine
@@ -48,6 +47,8 @@ class HarmonicCell:
         Standard uncertainty of the level for what the gain of path and gear moved by during the take.
     path_shares : ndarray or None, shape (orders - 1,)
         Size of each ratio that the recording path may have made, as the bypass shows; None without any.
+    bent_stds : ndarray of float, shape (orders - 1,), or 0
+        Standard uncertainties for a path that does not pass an order as it passes the tone.
     noise : Quantity or None
         Unweighted noise from 20 Hz to 20 kHz beside the tone, in dBFS, harmonics and lines left out.
     """
@@ -61,6 +62,7 @@ class HarmonicCell:
     strays: tuple[StrayLine, ...] = ()
     path_std_db: float = 0.0
     path_shares: Array | None = None
+    bent_stds: Array | float = 0.0
     noise: Quantity | None = None
 
     @property
@@ -80,7 +82,7 @@ class HarmonicCell:
 
     @property
     def drifts(self) -> bool:
-        """Whether the orders that are seen may still move, together, by more than a level that is told may."""
+        """Whether the orders that are seen may still move, together, by more than a level that is told."""
         seen = [order - 2 for order in range(2, self.orders + 1) if self.detected(order)]
         moving, size = (float(np.linalg.norm(of[seen])) for of in (self.moving_stds, self.ratios))
         return Z95 * moving > (10 ** (MOST_DOUBT_DB / 20) - 1) * size
@@ -92,8 +94,8 @@ class HarmonicCell:
 
     @property
     def whole_stds(self) -> Array:
-        """The same with what still moved."""
-        return np.hypot(self.hiding_stds, self.moving_stds)
+        """The same with what still moved and what the path may have bent."""
+        return np.hypot(np.hypot(self.hiding_stds, self.moving_stds), self.bent_stds)
 
     @property
     def fundamental(self) -> Reading:

@@ -71,7 +71,7 @@ def through_path(cell: HarmonicCell, path: Response | None) -> HarmonicCell:
     )
     bent_db = np.maximum(0.0, np.abs(gain_db[1:] - gain_db[0]) - SEEN * np.hypot(std_db[1:], std_db[0]))
     bent = np.abs(cell.ratios) * (10 ** (bent_db / 20) - 1) / Z95
-    return replace(cell, moving_stds=np.hypot(cell.moving_stds, bent))
+    return replace(cell, bent_stds=bent)
 
 
 def _seen(rig: HarmonicCell, order: int) -> float:
