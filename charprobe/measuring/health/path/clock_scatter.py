@@ -31,13 +31,17 @@ def check_clock_scatter(take: Take) -> list[Health]:
     An edge that comes late by t reads a tone of slope v off by v t: its noise goes as the square of the
     slope, is gone at the tops, and tells the same t at every frequency and level.
     """
-    found: dict[float, list[tuple[float, float]]] = defaultdict(list)
+    asked: dict[float, list[Tone]] = defaultdict(list)
     for tone in take.single_tones():
-        asked = tone.level_dbfs >= LEAST_DBFS and tone.frequency_hz > LEAST_HZ
-        if asked and (read := _scatter(take, tone)) is not None:
-            found[tone.frequency_hz].append(read)
+        if tone.level_dbfs >= LEAST_DBFS and tone.frequency_hz > LEAST_HZ:
+            asked[tone.frequency_hz].append(tone)
     told = []
-    for each in found.values():
+    for tones in sorted(
+        asked.values(), key=len
+    ):  # every frequency must tell: where few do not, no more are read
+        each = [read for tone in tones if (read := _scatter(take, tone)) is not None]
+        if not each:
+            continue
         var, std = np.array(each).T
         weight = std**-2
         mean, known = float(var @ weight / weight.sum()), float(weight.sum()) ** -0.5
@@ -86,7 +90,7 @@ def _beside_harmonics(windowed: Array, turns_per_sample: float) -> Array | None:
     free = np.abs(at - spacing * np.round(at / spacing)) > LINE_BINS
     kept = np.where(free, spectrum, 0.0)
     size = np.abs(kept[free])
-    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric")
+    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric", every=AROUND_BINS // 8)
     kept[free] *= np.minimum(1.0, most / np.maximum(size, 1e-30))
     return np.fft.irfft(kept, windowed.size) / math.sqrt(float(np.mean(free)))
 

@@ -10,6 +10,7 @@ from charprobe.placing.take import Take
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length_within
 from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
 
@@ -57,17 +58,18 @@ def _beside_lines(samples: Array, rate_hz: float) -> tuple[float, float, float] 
     """Power of a pause without lines, its peaks below those of noise, the effective number of its values."""
     if samples.size < 4 * AROUND_BINS:
         return None
-    spectrum = np.fft.rfft(finite(samples))
+    samples = finite(samples[: fast_length_within(samples.size)])
+    spectrum = np.fft.rfft(samples)
     hz = np.arange(spectrum.size) * rate_hz / samples.size
     inside = np.flatnonzero((hz > FROM_HZ) & (hz < TO_HZ))
     if inside.size < 2 * AROUND_BINS:
         return None
     size = np.abs(spectrum[inside])
-    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric")
+    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric", every=AROUND_BINS // 8)
     kept = np.zeros_like(spectrum)
     kept[inside] = spectrum[inside] * np.minimum(1.0, most / np.maximum(size, 1e-30))
-    free, each = np.fft.irfft(kept, samples.size), np.abs(kept[inside]) ** 2
-    power = float(np.mean(free**2))
+    squared, each = np.fft.irfft(kept, samples.size) ** 2, np.abs(kept[inside]) ** 2
+    power = float(np.mean(squared))
     if power <= 0.0:
         return None
-    return power, 3 - float(np.mean(free**4)) / power**2, 4 * float(each.sum() ** 2 / (each @ each))
+    return power, 3 - float(np.mean(squared**2)) / power**2, 4 * float(each.sum() ** 2 / (each @ each))
