@@ -25,6 +25,7 @@ ARRIVED = 0.99  # share of the change from which on a trace has arrived and may 
 BACK, BACK_STDS = 0.05, 5.0  # share of the change, or clearly, by which a gain must fall back to cross again
 RIPPLE_SHARE = 0.1  # share of the ripple at twice the carrier by which gains may be off
 TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be off: no one number is its gain
+TURNED = 0.1  # share of the change that a turned carrier must cost for a bound to wait until it has turned
 LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
 STEP_STDS, STEP_FLAT, STEP_WIDE = 8.0, 0.1, 1.2  # of a gain that moves in steps: see `_step_s`
 LEAVING, LAST = 4.0, 0.1  # standard uncertainties past rest and from one such share of the record to the next
@@ -155,11 +156,17 @@ class EdgeReader:
         rising = (self.change > 0) == toward
         found = refine(self.trace, level, near_s=near_s, reach_s=reach, rising=rising)
         if found is None and abs(near_s) < FEW * self.trace.resolution_s:
-            return below_resolution(self.trace, near_s + self.trace.resolution_s)
+            return below_resolution(self.trace, max(near_s + self.trace.resolution_s, self._turned_s))
         if found is None:
             reason = "no crossing stands out of the noise"
             return Unmeasured("s", reason, "raise the level or the number of phases")
-        return _time(self.trace, found, level_std, self._step_s(found.time_s) / 2)
+        return _time(self.trace, found, level_std, self._step_s(found.time_s) / 2, self._turned_s)
+
+    @cached_property
+    def _turned_s(self) -> float:
+        """Until when a turn of the carrier's phase costs so much that no one number is its gain."""
+        turned = (TURN_SHARE * self.trace.turn_db > TURNED * abs(self.change)) & (self.trace.time_s > 0)
+        return float(self.trace.time_s[turned].max(initial=0.0))
 
     def _step_s(self, time_s: float) -> float:
         """How often a gain that stands still between jumps makes one at some time; 0 where it moves smoothly.
@@ -192,7 +199,7 @@ def read_edge(trace: GainTrace, *, before: Settled, after: Settled) -> EdgeReade
     return EdgeReader(trace, smoothed, count, before, after)
 
 
-def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float) -> Reading:
+def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float, turned_s: float) -> Reading:
     zero = trace.sample_s * math.hypot(
         ZERO_SAMPLES,
         OWN_SAMPLES / math.sqrt(trace.repeats),
@@ -201,7 +208,7 @@ def _time(trace: GainTrace, found: Crossing, level_std: float, chance_s: float) 
     level_std = math.hypot(level_std, unlike_db(trace, found.time_s))
     std = math.hypot(found.std_s, level_std / abs(found.slope_db_per_s), zero, chance_s)
     if abs(found.time_s) < trace.resolution_s:
-        return below_resolution(trace, found.time_s + Z95 * std)
+        return below_resolution(trace, max(found.time_s + Z95 * std, turned_s))
     if found.time_s < 0:
         reason = "done before the edge comes out: the stage looks ahead"
         return Unmeasured("s", reason, "none needed; see the look-ahead", at_most=trace.resolution_s)

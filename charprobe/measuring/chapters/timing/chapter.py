@@ -205,8 +205,10 @@ def _turned(trace: GainTrace) -> bool:
 
 
 def _delay(delay: Reading, trace: GainTrace) -> Reading:
-    if isinstance(delay, Quantity) or not _turned(trace):
+    if not _turned(trace):
         return delay
+    if isinstance(delay, Quantity):  # begun by then, but for what a carrier's period blurs
+        return Unmeasured("s", TURNS, "look at the gain trace", at_most=delay.high + trace.window_s)
     return Unmeasured("s", TURNS, "look at the gain trace", at_least=delay.at_least)
 
 
