@@ -204,16 +204,13 @@ class _Work:
         return fitted[0].cell, kind, colour, fitted
 
     def _ahead(self, chosen: Fitted) -> Fitted:
-        """The structure with the look-ahead that suits it best, where it has one or lacks something."""
-        if chosen.cell.loop != "feed-forward" or (
-            not chosen.cell.lookahead_s and chosen.held_out < self._floor
-        ):
+        """The structure with the look-ahead that suits it best, where the profile tells of one."""
+        if not chosen.cell.lookahead_s:
             return chosen
+        heard, held_out = self._sounds.search, self._sounds.held_out
 
         def fit(cell: Cell) -> Fitted:
-            return self._fit([(chosen.structure, cell, self._sounds.search, self._sounds.held_out)], FOLLOW)[
-                0
-            ]
+            return self._fit([(chosen.structure, cell, heard, held_out)], FOLLOW)[0]
 
         return ahead_of(chosen, fit, rate_hz=self._pair.rate_hz)
 
@@ -299,7 +296,9 @@ def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitte
     return [
         one
         for one in found
-        if one.held_out <= enough and one is not chosen and chosen.structure not in one.structure.less()
+        if one.held_out <= enough
+        and one.structure != chosen.structure
+        and chosen.structure not in one.structure.less()
     ][:KEPT]
 
 
