@@ -46,7 +46,8 @@ def check_marker_edges(take: Take) -> list[Health]:
     if fade_in_db > LEAST_FADE_DB:
         text = _text(take, "opening", "in", fade_in_db)
         found.append(Health("start-missing", "warn", text, channel=take.channel, start_s=0.0))
-    fade_out_db = _fade_db((rise - fall[::-1])[::-1])
+    # what settles while the closing marker falls is at rest while it rises, as in the opening one
+    fade_out_db = min(_fade_db((rise - other)[::-1]) for other in (fall[::-1], opening))
     if fade_out_db > LEAST_FADE_DB:
         text = _text(take, "closing", "out", fade_out_db)
         end_s = take.source.frames / take.source.rate_hz
@@ -57,9 +58,10 @@ def check_marker_edges(take: Take) -> list[Health]:
 def _acts(opening: Array, fall: Array, rise: Array) -> bool:
     """Whether the stage itself turns the markers up or down: no fade of the file leaves them so.
 
+    None has the end of the closing marker louder than its beginning at the same frequencies.
     A fade that has ended leaves the opening marker as loud as the closing one, one that has not rises fast.
     """
-    turns = float(np.median(np.abs(rise - fall))) > MOST_TURN_DB
+    turns = float(np.median(np.abs(rise - fall))) > MOST_TURN_DB or float((rise - fall).max()) > LEAST_FADE_DB
     short_db = float(max(fall.max(), rise.max()) - opening.max())
     rising_db = float(opening.max() - opening.min())
     return turns or short_db > max(MOST_SHORT_DB, rising_db)

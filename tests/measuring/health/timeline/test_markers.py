@@ -3,7 +3,7 @@ import pytest
 from judged_pairs import PATH_RATE_HZ, found_in
 from taken import RATE_HZ, take_of
 
-from charprobe.measuring.health.timeline.markers import check_marker_levels
+from charprobe.measuring.health.timeline.markers import check_marker_edges, check_marker_levels
 from charprobe.simulation.rig import faults
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 
@@ -63,3 +63,30 @@ def test_a_stage_that_lifts_what_is_loud_and_keeps_most_of_it_is_no_path_that_ro
         return samples * 10 ** (gains / 20)
 
     assert check_marker_levels(take_of(STEPS, lifting, rng=rng)) == []
+
+
+def from_pauses(samples, gain_db, settles_s):
+    """A gain that is so many dB off when sound begins after a pause, and settles while it lasts."""
+    heard = np.maximum.accumulate(np.where(np.abs(samples) > 1e-3, np.arange(samples.size), -RATE_HZ))
+    sounds = np.arange(samples.size) - heard < 0.02 * RATE_HZ
+    begun = np.maximum.accumulate(
+        np.where(sounds & ~np.concatenate([[False], sounds[:-1]]), np.arange(samples.size), 0)
+    )
+    return samples * 10 ** (gain_db * np.exp(-(np.arange(samples.size) - begun) / settles_s / RATE_HZ) / 20)
+
+
+@pytest.mark.parametrize(("gain_db", "settles_s"), [(2.5, 0.03), (-4.0, 0.15), (-2.0, 0.3)])
+def test_a_gain_that_settles_in_each_marker_is_no_fade(gain_db, settles_s, rng):
+    take = take_of(STEPS, lambda samples: from_pauses(samples, gain_db, settles_s), rng=rng)
+    assert check_marker_edges(take) == []
+
+
+@pytest.mark.parametrize("end", [False, True])
+def test_a_fade_over_an_edge_of_the_file_is_told(end, rng):
+    def faded(samples):
+        heard = np.flatnonzero(np.abs(samples) > 1e-3)
+        from_edge = heard[-1] - np.arange(samples.size) if end else np.arange(samples.size) - heard[0]
+        return samples * np.clip(0.3 + 0.7 * from_edge / (0.25 * RATE_HZ), 0.0, 1.0)
+
+    (item,) = check_marker_edges(take_of(STEPS, faded, rng=rng))
+    assert item.code == ("truncated" if end else "start-missing")
