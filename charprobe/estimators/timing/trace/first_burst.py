@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from charprobe.estimators.timing.trace.scatter import Scatter
 from charprobe.values.arrays import Array
 from charprobe.values.edge import Edge
+from charprobe.values.natural_spline import natural_spline
 
 APART = 3.0  # times what the others differ by among each other that the first must differ from them
 CLEAR = 25.0  # and times what noise would make it differ by, in squares
@@ -51,13 +50,9 @@ class FirstBurst:
         After it, a smooth course through the windows and on to the end of the record: straight lines from one
         to the next, and level from the last, would be a movement that stops there.
         """
-        after = self._course(np.log(np.maximum(time_s, self.time_s[0])))
+        at = np.log(np.maximum(time_s, self.time_s[0]))
+        after = natural_spline(at, np.log(self.time_s), self.lacks_db)
         return np.where(time_s < 0, np.interp(time_s, self.before_s, self.before_db), after)
-
-    @cached_property
-    def _course(self) -> CubicSpline:
-        """What is lacking over the logarithm of time."""
-        return CubicSpline(np.log(self.time_s), self.lacks_db, bc_type="natural")
 
     def noise_at(self, time_s: Array) -> Array:
         """Noise in dB that it brings to points of a trace, as if each had its own; a window's is shared."""
