@@ -119,6 +119,7 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
     of_half = _noise(scatter.after_db) * scatter.after_halves
     variance = np.append(np.full(parted, _noise(scatter.before_db)), of_half / scatter.halves)
     weight = 1 / variance
+    weight[parted] = 0.0  # what moves within the first half period each phase hears in its own way
     first = off[0] - off[1:].mean(axis=0)
     energy = float(weight @ first**2)
     spread = float(weight @ np.ptp(off[1:], axis=0) ** 2)
