@@ -117,7 +117,9 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
     off = np.hstack([scatter.before_db[:, ::-1], scatter.off_db])
     parted = scatter.before_s.size
     of_half = _noise(scatter.after_db) * scatter.after_halves
-    variance = np.append(np.full(parted, _noise(scatter.before_db)), of_half / scatter.halves)
+    variance = np.append(
+        np.full(parted, _noise(scatter.before_db)), of_half * scatter.louder / scatter.halves
+    )
     weight = 1 / variance
     weight[parted] = 0.0  # what moves within the first half period each phase hears in its own way
     first = off[0] - off[1:].mean(axis=0)
@@ -126,7 +128,7 @@ def first_apart(scatter: Scatter, *, edge: Edge, change_db: float, before_db: Ar
     if energy < CLEAR * first.size:
         return None
     alone = energy < APART**2 * spread
-    if alone and not _one_after_another(off @ (weight * np.sign(first)), float(weight.sum())):
+    if alone and not _one_after_another(off @ (weight * first), energy):
         return None
     odd = scatter.odd
     ahead = odd.off_db if odd is not None and odd.repetition == 0 else float(weight @ first)

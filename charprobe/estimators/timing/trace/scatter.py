@@ -51,6 +51,8 @@ class Scatter:
         Length of each window, in half carrier periods.
     off_db : ndarray, shape (k, m)
         In each window, one row per repetition.
+    louder : ndarray, shape (m,)
+        Variance that noise has there over that at the end of the record: a lower gain brings less sound.
     phase_rad : ndarray, shape (k,)
         Phase of the carrier at the edge, in each repetition.
     before_s : ndarray, shape (16,)
@@ -64,6 +66,7 @@ class Scatter:
     time_s: Array
     halves: Array
     off_db: Array
+    louder: Array
     phase_rad: Array
     before_s: Array
     before_db: Array
@@ -86,7 +89,8 @@ class Scatter:
         beside = np.arange(max(0, middle - 1), min(middle + 2, self.time_s.size))
         # bursts that run apart do so for long: over many windows less shows than in one
         mean = self.off_db[:, around].mean(axis=1, keepdims=True)
-        noise = self._variance(self.after_db) * self.after_halves  # of one half period
+        # of one half period, beside as much sound as there is then
+        noise = self._variance(self.after_db) * self.after_halves * float(self.louder[middle])
         return max(
             self._of_mean(self.off_db[:, beside], noise / float(self.halves[beside].min())),
             self._of_mean(mean, noise / float(self.halves[around].sum())),
@@ -238,11 +242,14 @@ def scatter(
     share = (off - off.mean(axis=0)) / np.maximum(np.abs(common), 1e-9)
     off = DB_PER_NEPER * np.log1p(np.maximum(share, LEAST_SHARE))
     first, second = len(kept[0]), len(kept[0]) + len(kept[1])
+    gains = np.maximum(np.abs(common.mean(axis=0)), 1e-9)
+    ends = float(np.mean(gains[first:second])) if second > first else 1.0
     to_s = carriers.step / carriers.rate_hz
     return Scatter(
         time_s=np.array([(a + b) / 2 for a, b in kept[2]]) * to_s,
         halves=np.array([(b - a) / half for a, b in kept[2]]),
         off_db=off[:, second:],
+        louder=(ends / gains[second:]) ** 2,
         phase_rad=phase_rad,
         before_s=np.array([(a + b) / 2 for a, b in kept[0]]) * to_s,
         before_db=off[:, :first],
