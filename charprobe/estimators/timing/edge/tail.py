@@ -53,9 +53,10 @@ def fit_tail(t: Array, g: Array, s: Array, *, at_s: float) -> Tail:
 
     Notes
     -----
-    With r the distance from rest, r0 that at the first point, one of three laws: the faster the farther
+    With r the distance from rest, r0 that at the first point, one of four laws: the faster the farther
     from rest, as opto cells are, ``r' = -r (1 + k r / r0) / tau``; a line that ends as an exponential, as a
-    smoothed power seen in dB does, ``r' = -(1 - exp(-k r / r0)) / tau``; one that ends (p > 0) or creeps
+    smoothed power seen in dB does, ``r' = -(1 - exp(-k r / r0)) / tau``; a factor that is smoothed, seen in
+    dB, ``r' = -(exp(k r / r0) - 1) / tau``; one that ends (p > 0) or creeps
     (p < 0), ``r' = -(r / r0) ** (1 - p) / tau``. All are exponentials where k or p is small, and held there
     as if that had been measured. They are averaged, each weighted by its likelihood: what the points do not
     tell about the law is in the interval.
@@ -160,6 +161,13 @@ def _straight_first(x: Array, log_k: float) -> tuple[Array, Array, Array]:
     return left, grown / (1 + grown) * x / far, math.exp(far) * np.exp(-x) / (1 + grown) - left
 
 
+def _hastening_first(x: Array, log_k: float) -> tuple[Array, Array, Array]:
+    far = math.exp(log_k)
+    begun = -math.expm1(-far) * np.exp(-x)
+    left = -np.log1p(-begun) / far
+    return left, begun / (1 - begun) * x / far, math.exp(-far) * np.exp(-x) / (1 - begun) - left
+
+
 def _power(x: Array, p: float) -> tuple[Array, Array, Array]:
     if abs(p) < SERIES:
         left = np.exp(-x) * (1 - p * x * x / 2)
@@ -172,5 +180,6 @@ def _power(x: Array, p: float) -> tuple[Array, Array, Array]:
 LAWS = (
     Law(_hastening, -1.5, 1.5, (-6.0, 5.0)),
     Law(_straight_first, -1.5, 1.5, (-6.0, 3.0)),
+    Law(_hastening_first, -1.5, 1.5, (-6.0, 3.0)),
     Law(_power, 0.0, 0.3, (-1.0, 1.0)),
 )

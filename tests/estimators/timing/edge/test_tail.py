@@ -23,6 +23,11 @@ def smoothed_power_in_db(t):
     return np.log1p(3 * np.exp(-t / TAU_S)) / np.log(4)
 
 
+def smoothed_factor_in_db(t):
+    """What an exponential takes from a gain factor, three quarters at first, seen in dB and scaled to 1."""
+    return np.log1p(-0.75 * np.exp(-t / TAU_S)) / np.log(0.25)
+
+
 def tail(law, rng=None):
     gain = REST_DB - LEFT_DB * law(T)
     noise = 0.0 if rng is None else rng.normal(0, NOISE_DB, T.size)
@@ -36,7 +41,7 @@ def test_a_law_of_the_family_is_followed_to_its_rest(law):
     assert found.at_db == pytest.approx(REST_DB - LEFT_DB * law(0.6), abs=0.2 * NOISE_DB)
 
 
-@pytest.mark.parametrize("law", [exponential, as_one_over_time, smoothed_power_in_db])
+@pytest.mark.parametrize("law", [exponential, as_one_over_time, smoothed_power_in_db, smoothed_factor_in_db])
 def test_intervals_of_the_rest_hold_whatever_the_law(law, rng):
     draws = 20
     found = [tail(law, rng) for _ in range(draws)]
