@@ -31,7 +31,7 @@ SMALL = 0.01  # of the tone: a click that moves no level
 MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
 FEWEST_TONES = 4  # on either side of a level: of 50 tones just these, by chance, once in 200 000 captures
 LOUD_SHARE, QUIET_SHARE = 0.6, 0.1  # of tones with breaks over that level at least, below it at most
-STANDS_OUT = 4.0  # times the usual height of the stage's own: that is another's
+STANDS_OUT, USUALLY = 6.0, 0.75  # times what so many of the stage's own stay below: that is another's
 LEVEL_DB = 0.01  # by which levels written alike may differ
 LEAST_STEP_DB = 0.03  # of a stage's own gain, whose size is told
 MOST_TOLD = 5  # events told one by one
@@ -138,7 +138,7 @@ def own_breaks(take: Take) -> tuple[Event, ...]:
     own = [e for e in breaks if least_dbfs and heard[e.tone] >= min(least_dbfs) - LEVEL_DB]
     if len({event.segment.span for event in own}) < 2:
         return ()  # what comes and goes once may have come while it was loud
-    usual = float(np.median([event.share for event in own]))
+    usual = float(np.quantile([event.share for event in own], USUALLY))
     return tuple(event for event in own if event.share < STANDS_OUT * usual)
 
 
