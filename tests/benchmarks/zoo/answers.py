@@ -29,6 +29,7 @@ class Answers:
     def __init__(self, stage: Stage, rate_hz: int) -> None:
         self._stage, self._rate_hz = stage, rate_hz
         told = f"{_code(stage)}|{stage.name}|{_parameters(stage.process)}|{rate_hz}"
+        told += "|turns" if stage.turns_phase else ""
         name = hashlib.sha256(told.encode()).hexdigest()[:24]
         self._file = Path(tempfile.gettempdir(), "charprobe-zoo", f"{name}.answers")
         self._known: dict[Any, Any] = pickle.loads(self._file.read_bytes()) if self._file.exists() else {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tests.benchmarks.zoo.bent_compressors import BENT_COMPRESSORS
+from tests.benchmarks.zoo.chains import STRIPS
 from tests.benchmarks.zoo.compressors import COMPRESSORS
 from tests.benchmarks.zoo.foreign import FOREIGN
 from tests.benchmarks.zoo.late_controls import LATE_CONTROLS
@@ -31,4 +32,4 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
         own = [replace(one, warm_s=LONGEST * one.warm_s, calm_s=LONGEST * one.calm_s) for one in own]
-    return {stage.name: stage for stage in (*own, *FOREIGN)}
+    return {stage.name: stage for stage in (*own, *FOREIGN, *STRIPS)}

@@ -15,7 +15,8 @@ from tests.processors import runner
 Run = Callable[[Path, Path], Path]
 
 
-def _filter(text: str) -> Run:
+def filtered(text: str) -> Run:
+    """Filters of ffmpeg, as it writes them."""
     return lambda source, target: runner.ffmpeg(source, target, text)
 
 
@@ -33,7 +34,7 @@ def _plugin(library: str, plugin: str, *controls: float) -> Run:
 def _compressor(
     threshold: float, ratio: float, attack: float, release: float, knee: float, detection: str
 ) -> Run:
-    return _filter(
+    return filtered(
         f"acompressor=threshold={threshold}:ratio={ratio}:attack={attack}:release={release}:knee={knee}"
         f":detection={detection}"
     )
@@ -54,26 +55,30 @@ BANDS_2 = "mcompand=args=0.01\\,0.2 3 -50/-50\\,-25/-25\\,0/-10 400 | 0.005\\,0.
 RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latency in s, when it is calm, in s
     "ffmpeg-acompressor-1": (_compressor(0.08, 4, 20, 250, 2.8, "rms"), 0, 4),
     "ffmpeg-acompressor-2": (_compressor(0.12, 8, 5, 120, 1, "peak"), 0, 4),
-    "ffmpeg-alimiter-1": (_filter("alimiter=limit=0.2:attack=5:release=50:level=0:latency=1"), 0, 3),
-    "ffmpeg-alimiter-2": (_filter("alimiter=limit=0.4:attack=2:release=120:level=0:latency=1"), 0, 3),
+    "ffmpeg-alimiter-1": (filtered("alimiter=limit=0.2:attack=5:release=50:level=0:latency=1"), 0, 3),
+    "ffmpeg-alimiter-2": (filtered("alimiter=limit=0.4:attack=2:release=120:level=0:latency=1"), 0, 3),
     "ffmpeg-compand-1": (
-        _filter("compand=attacks=0.01:decays=0.15:points=-90/-90|-24/-24|0/-16:soft-knee=6"),
+        filtered("compand=attacks=0.01:decays=0.15:points=-90/-90|-24/-24|0/-16:soft-knee=6"),
         0,
         3,
     ),
     "ffmpeg-compand-2": (
-        _filter(
+        filtered(
             "compand=attacks=0.003:decays=0.4:points=-90/-90|-50/-50|-30/-30|0/-20:soft-knee=0.01:gain=2"
         ),
         0,
         5,
     ),
-    "ffmpeg-agate-1": (_filter("agate=range=0.2:threshold=0.01:ratio=3:attack=5:release=100:knee=2"), 0, 3),
-    "ffmpeg-agate-2": (_filter("agate=range=0.5:threshold=0.004:ratio=2:attack=10:release=200:knee=1"), 0, 3),
-    "ffmpeg-asoftclip-1": (_filter("asoftclip=type=tanh:threshold=0.6"), 0, 0.2),
-    "ffmpeg-asoftclip-2": (_filter("asoftclip=type=quintic"), 0, 0.2),
-    "ffmpeg-shelf-1": (_filter("treble=g=1.7:f=3000:width_type=q:w=0.5"), 0, 0.3),
-    "ffmpeg-shelf-2": (_filter("bass=g=-2.2:f=150:width_type=q:w=0.6"), 0, 0.5),
+    "ffmpeg-agate-1": (filtered("agate=range=0.2:threshold=0.01:ratio=3:attack=5:release=100:knee=2"), 0, 3),
+    "ffmpeg-agate-2": (
+        filtered("agate=range=0.5:threshold=0.004:ratio=2:attack=10:release=200:knee=1"),
+        0,
+        3,
+    ),
+    "ffmpeg-asoftclip-1": (filtered("asoftclip=type=tanh:threshold=0.6"), 0, 0.2),
+    "ffmpeg-asoftclip-2": (filtered("asoftclip=type=quintic"), 0, 0.2),
+    "ffmpeg-shelf-1": (filtered("treble=g=1.7:f=3000:width_type=q:w=0.5"), 0, 0.3),
+    "ffmpeg-shelf-2": (filtered("bass=g=-2.2:f=150:width_type=q:w=0.6"), 0, 0.5),
     "sox-compand-1": (_effect("compand", "0.01,0.12", "6:-90,-90,-24,-24,0,-17"), 0, 3),
     "sox-compand-2": (_effect("compand", "0.002,0.3", "-90,-90,-30,-30,-12,-20,0,-16"), 0, 4),
     "sox-overdrive-1": (_effect("overdrive", "6", "10"), 0, 1),
@@ -94,8 +99,8 @@ RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latenc
     "tap-tubewarmth-2": (_plugin("tap_tubewarmth", "tap_tubewarmth", 6.0, -4.0), 0, 1),
     "tap-dynamics-1": (_plugin("tap_dynamics_m", "tap_dynamics_m", 20, 200, 0, 0, 4), 0, 4),
     "tap-dynamics-2": (_plugin("tap_dynamics_m", "tap_dynamics_m", 8, 500, 0, -8, 8), 0, 6),
-    "ffmpeg-mcompand-1": (_filter(BANDS_1), 0, 5),
-    "ffmpeg-mcompand-2": (_filter(BANDS_2), 0, 5),
+    "ffmpeg-mcompand-1": (filtered(BANDS_1), 0, 5),
+    "ffmpeg-mcompand-2": (filtered(BANDS_2), 0, 5),
     "tap-limiter-1": (_plugin("tap_limiter", "tap_limiter", -12.0, 3.0), 0, 3),
     "tap-limiter-2": (_plugin("tap_limiter", "tap_limiter", -6.0, 0.0), 0, 3),
     "tap-sigmoid-1": (_plugin("tap_sigmoid", "tap_sigmoid", 3.0, -8.0), 0, 0.5),
@@ -103,7 +108,18 @@ RUNS: dict[str, tuple[Run, float, float]] = {  # name: how to run it, its latenc
 }
 
 
-def _stage(name: str, run: Run, late_s: float, calm_s: float) -> Stage:
+def foreign_stage(
+    name: str,
+    run: Run,
+    late_s: float,
+    calm_s: float,
+    ahead_s: float | None,
+    *,
+    turns_phase: bool = False,
+    remembers_s: float = 0.0,
+) -> Stage:
+    """A processor that only takes and gives files."""
+
     def process(sound: Array, rate_hz: int) -> Output:
         with tempfile.TemporaryDirectory() as folder:
             source, target = Path(folder, "in.wav"), Path(folder, "out.wav")
@@ -113,8 +129,17 @@ def _stage(name: str, run: Run, late_s: float, calm_s: float) -> Stage:
         return Output(np.pad(line, (0, sound.size - line.size)), None)
 
     return Stage(
-        name, "foreign processor", process, late_s, calm_s, calm_s, joined=True, ahead_s=AHEAD_S.get(name)
+        name,
+        "foreign processor",
+        process,
+        late_s,
+        calm_s,
+        calm_s,
+        remembers_s,
+        joined=True,
+        ahead_s=ahead_s,
+        turns_phase=turns_phase,
     )
 
 
-FOREIGN = tuple(_stage(name, *row) for name, row in RUNS.items())
+FOREIGN = tuple(foreign_stage(name, *row, AHEAD_S.get(name)) for name, row in RUNS.items())

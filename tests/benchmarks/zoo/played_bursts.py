@@ -55,7 +55,7 @@ def played_truth(stage: Stage, burst: Burst, before: Array, rate_hz: int) -> Bur
         out = stage.process(np.concatenate([before, sound]), rate)
         return Output(out.sound[before.size :], None if out.gain is None else out.gain[before.size :])
 
-    going_on = replace(stage, process=process, warm_s=0.0)
+    going_on = replace(stage, process=process, warm_s=0.0, joined=False)
     calm = phase_mean(going_on, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
     real = phase_mean(going_on, burst, burst.hold_s, max(stage.calm_s, burst.release_s), rate_hz)
     found = [times_of(going_on, burst, *traces, rate_hz) for traces in zip(calm, real, strict=True)]

@@ -30,7 +30,7 @@ class Truth:
     """Settled tones by (frequency, level), bursts by condition, and what they stand for.
 
     `bursts` are those from rest; `played` the first and the last of a set, after what the stimulus plays before
-    them (left out for foreign processors, which are too slow for it).
+    them (left out for foreign processors that do not remember, which are too slow for it).
 
     `curve` is the settled gain at every level step and over levels `GRID_DB` apart where compressors work, at the
     frequency of the level steps.
@@ -138,7 +138,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     curve = answers.tones([(steps_hz, level) for level in levels])
     tones = answers.tones(played)
     response = answers.tones([(float(frequency_hz), RESPONSE_DBFS) for frequency_hz in RESPONSE_HZ])
-    sets, sound = list(played_sets(stimulus)), np.zeros(0) if stage.joined else render(stimulus)
+    sets, sound = list(played_sets(stimulus)), render(stimulus) if stage.asked_as_played else np.zeros(0)
     reference = [
         (s.spec.low_dbfs, s.spec.high_dbfs, s.spec.carrier_hz, s.spec.hold_s)
         for s in stimulus.of_kind(Bursts)
@@ -160,7 +160,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         {
             key_of(one.burst): tuple(answers.played(one.burst, sound, begin) for begin in one.begins)
             for one in sets
-            if not stage.joined
+            if stage.asked_as_played
         },
         reference[0] if reference else None,
         {float(f): point.gain_db for f, point in zip(RESPONSE_HZ, response, strict=True)},
