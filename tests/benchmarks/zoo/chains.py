@@ -46,7 +46,7 @@ CHAINS = {  # name: filters, latency in s, when it is calm in s, how long before
         ":release=150:ratio=4:range=20:mode=cut:tftype=bell",
         0, 4, None,
     ),
-    "emphasised": (
+    "emphasis-around": (
         "aemphasis=mode=production:type=50fm,acompressor=threshold=0.1:ratio=4:attack=8:release=120,"
         "aemphasis=mode=reproduction:type=50fm",
         0, 3, None,

@@ -28,6 +28,8 @@ EDGES = ("attack", "release")  # all that a weak copy moves
 REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is read beyond them
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
 NEAREST = 7.25  # over the width of the band: nearer, the sides of the sound itself are as high as a copy
+HALF = math.sqrt(0.5)
+COMPACT = 0.26  # of `NEAREST`: 1.3 times the width that a copy of the whole band has at half power
 SIDES = 10 ** (-30 / 20)  # the first of the sides that the band's window leaves of a copy
 VALLEY = 10 ** (-6 / 20)  # of a copy, ahead of it: what only falls from the sound on is how that dies away
 WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
@@ -153,6 +155,12 @@ def _copy(answers: tuple[_Answer, ...], side: Literal["ahead", "behind"]) -> tup
         at.append(int(np.argmax(envelope)))
         sizes.append(float(envelope[at[-1]]))
         least = surer * max(WEAKEST, CLEAR * float(np.median(envelope)))
+        if at[-1] < answer.first // 2 and sizes[-1] < float(beside[-(beside.size // 4) :].max()):
+            return None  # the sound itself is still ringing out
+        high = envelope > HALF * sizes[-1]
+        before, after = np.argmin(high[at[-1] :: -1]), np.argmin(high[at[-1] :])
+        if before + after > COMPACT * answer.first + 1:
+            return None  # a filter rings that is far narrower than the band
         valley = min(float(beside.min()), float(envelope[: at[-1] + 1].min()))
         if sizes[-1] < max(least, SIDES * float(beside.max()), valley / VALLEY):
             return None

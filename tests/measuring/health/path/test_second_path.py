@@ -96,3 +96,17 @@ def test_what_dies_away_behind_the_sound_is_no_second_path():
     parts = signal.sosfilt(signal.butter(4, 1600, fs=RATE_HZ, output="sos"), played()[1], axis=0)
     rest = signal.sosfilt(signal.butter(4, 1600, "highpass", fs=RATE_HZ, output="sos"), played()[1], axis=0)
     assert told_of(0.3 * parts + rest) == []
+
+
+@pytest.mark.parametrize(
+    ("filtered", "order", "between_hz"),
+    [
+        (signal.sosfiltfilt, 2, (6000, 8000)),
+        (signal.sosfilt, 2, (6000, 8000)),
+        (signal.sosfilt, 3, (8500, 11_500)),
+    ],
+)
+def test_a_peak_in_the_treble_that_rings_is_no_second_path(filtered, order, between_hz):
+    samples = played()[1]
+    band = signal.butter(order, between_hz, "bandpass", fs=RATE_HZ, output="sos")
+    assert not told_of(samples + 6.0 * filtered(band, samples, axis=0))
