@@ -22,6 +22,7 @@ LOCAL = "read the local slopes of the static curve instead"
 FINER_STEPS = "a recipe with finer level steps, such as the one that charprobe stimulus --for designs"
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
+MISSED_DB = 0.05  # by which a curve may miss the steps beside a level that is read off it
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
 RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger or smaller
 STRAIGHT_STDS, STRAIGHT_SLOPE = 4.0, 0.002  # a slope between two steps that differs by more shows a bend
@@ -302,20 +303,14 @@ def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
     if isinstance(low, Unmeasured):
         return low.as_of(unit)
     level, gain, std = curve.used
-    fit = curve.fit
-    begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
-    grid = np.unique(
-        np.concatenate([np.linspace(max(begin, level[0]), level[-1], 2000), level[level > begin]])
-    )
-    course = (fit.gain(grid) if fit is not None else np.interp(grid, level, gain)) - low.value + ONE_DB
-    hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
-    if hits.size == 0:
+    fit, found = curve.fit, _one_db_down(curve, curve.fit, low.value)
+    if fit is not None and found is not None and curve.missed_db(found[0]) > MISSED_DB:
+        fit, found = None, _one_db_down(curve, None, low.value)  # the steps beside it know better
+    if found is None:
         reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
         missing = Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]), cause="low-levels")
         return _above_steps(curve, missing)
-    hit = int(hits[0])
-    slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
-    value = float(grid[hit] - course[hit] / slope)
+    value, slope = found
     if fit is None:
         _, bow, spread = between_steps(level, gain, std, value)
         spread = math.hypot(spread, low.std, 2 * bow)
@@ -328,6 +323,22 @@ def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
             spread = math.hypot(spread, 2 * bow, between - float(fit.gain(np.array([value]))[0]))
     spread = math.hypot(spread, curve.common_std_db) / abs(slope)
     return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
+
+
+def _one_db_down(curve: StaticCurve, fit: BendsFit | None, low_db: float) -> tuple[float, float] | None:
+    """Level where a curve, or else the lines between its steps, lies 1 dB below a gain; its slope there."""
+    level = curve.used[0]
+    begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
+    grid = np.unique(
+        np.concatenate([np.linspace(max(begin, level[0]), level[-1], 2000), level[level > begin]])
+    )
+    course = (fit.gain(grid) if fit is not None else np.interp(grid, *curve.means[:2])) - low_db + ONE_DB
+    hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
+    if hits.size == 0:
+        return None
+    hit = int(hits[0])
+    slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
+    return float(grid[hit] - course[hit] / slope), slope
 
 
 def _max_reduction(curve: StaticCurve) -> Reading:

@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
-from charprobe.replica.fitting.filter_fit import Linear, alike, fit_filter
+from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 from charprobe.replica.fitting.pair import Noise, Pair
@@ -46,6 +46,8 @@ LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
 # shares of the budget kept for what may follow a search: longer memory, a filter, refits
 FOR_MEMORY, FOR_FILTER, FOR_REFITS = 0.6, 0.4, 0.2
+SIDED = 4  # structures that tell on which side of the cell a filter is
+BESIDES = 0.8  # of the error with all filters behind: what one ahead must leave
 AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
 
@@ -116,15 +118,16 @@ class _Work:
         """The plainest chain that meets the stage."""
         rate_hz, sounds = self._pair.rate_hz, self._sounds
         self._told(0.05)
-        bare, kind, fitted = _makeup_only(sounds.fit), "gain", list[Fitted]()
-        plain = _score(bare, NONE, sounds.held_out, rate_hz)
-        # a curve is as steep as the gain at rest where it is not bent
-        rest = Cell(makeup_db=self._first.makeup_db)
-        colour = _coloured(rest, ("behind",), sounds, rate_hz)
+        kind, fitted = "gain", list[Fitted]()
+        bare, colour, plain = self._without_cell(sounds)
+        for linear in self._linear.placements() if plain > self._floor else ():
+            other = self._heard(self._first, linear)
+            told = self._without_cell(other)
+            if told[1].amplitude and told[2] < min(BESIDES * plain, self._floor):
+                self._linear, self._sounds, (bare, colour, plain) = linear, other, told
         self._told(0.1)
         if colour.amplitude:
-            bare, kind = _makeup_ahead(rest, colour, sounds.fit, rate_hz), "colour"
-        plain = min(plain, _score(bare, colour, sounds.held_out, rate_hz))
+            kind = "colour"
         if plain > self._floor:
             found = self._searched()
             if found[0].held_out * PLAINER < plain:
@@ -132,11 +135,42 @@ class _Work:
         self._told(1.0)
         return _found(bare, colour, kind, fitted, self._sounds, self._linear, rate_hz, self._budget.ended)
 
-    def _heard(self, cell: Cell) -> Sounds:
-        """All sounds behind as much as a cell remembers."""
-        pair = replace(self._pair, late=self._linear.late)
+    def _without_cell(self, sounds: Sounds) -> tuple[Cell, Colour, float]:
+        """A gain, the colour behind it, none where it brings too little, and their error."""
+        rate_hz, bare = self._pair.rate_hz, _makeup_only(sounds.fit)
+        plain = _score(bare, NONE, sounds.held_out, rate_hz)
+        # a curve is as steep as the gain at rest where it is not bent
+        rest = Cell(makeup_db=self._first.makeup_db)
+        colour = _coloured(rest, ("behind",), sounds, rate_hz)
+        if colour.amplitude:
+            bare = _makeup_ahead(rest, colour, sounds.fit, rate_hz)
+        return bare, colour, min(plain, _score(bare, colour, sounds.held_out, rate_hz))
+
+    def _heard(self, cell: Cell, linear: Linear | None = None) -> Sounds:
+        """All sounds behind as much as a cell remembers, without the filters known, or others."""
+        linear = linear or self._linear
+        pair = replace(self._pair, late=linear.late)
         sounds = sounds_of(pair, self._stretches, memory=Memory.of(cell.smoothing), noise=self._noise)
-        return without_filter(sounds, self._linear.sections, pair.rate_hz)
+        return without_filter(sounds, linear, pair.rate_hz)
+
+    def _filter(self, cell: Cell) -> Linear:
+        """The filters, the gain of a cell taken off the sweep, on the sides that are known."""
+        return fit_filter(self._pair, cell).placed_as(self._linear)
+
+    def _sided(self, found: list[Fitted]) -> list[Fitted]:
+        """Structures searched again where they meet the stage better with a filter ahead of them."""
+        least, best = BESIDES * found[0].held_out, None
+        for linear in self._linear.placements() if found[0].held_out >= self._floor else ():
+            sounds = self._heard(found[0].cell, linear)
+            calls = [(one.structure, one.cell, sounds.search, sounds.held_out) for one in found[:SIDED]]
+            fitted = self._fit(self._budget.affords(calls, FOLLOW, keep=FOR_FILTER * BUDGET), FOLLOW)
+            for one in fitted:
+                if one.held_out < least:
+                    least, best = one.held_out, (one.cell, linear, sounds)
+        if best is None:
+            return found
+        cell, self._linear, self._sounds = best
+        return self._search(cell, [one.structure for one in found[:AGAIN]], FOR_REFITS)
 
     def _search(
         self, start: Cell, among: Sequence[Structure], keep: float, colour: Colour = NONE
@@ -155,6 +189,20 @@ class _Work:
         )
         return list(found)
 
+    def _placed_again(self, chosen: Fitted, colour: Colour, beside: Fitted) -> tuple[Colour, Fitted]:
+        """Colour, and the cell beside it, where one or the other side of both suits the filters best."""
+        for linear in self._linear.placements():
+            before, kept = self._sounds, self._linear
+            self._linear, self._sounds = linear, self._heard(beside.cell, linear)
+            places = _places(beside.cell)
+            other = _coloured(beside.cell, places, self._sounds, self._pair.rate_hz)
+            [one] = self._fit(self._calls([(chosen, beside.cell)], other), BESIDE)
+            if one.held_out < BESIDES * beside.held_out:
+                colour, beside = other, one
+            else:
+                self._linear, self._sounds = kept, before
+        return colour, beside
+
     def _searched(self) -> list[Fitted]:
         """Structures; searched once more behind longer memory where one asks for it."""
         found = self._search(self._first, FIRST, FOR_MEMORY)
@@ -163,25 +211,25 @@ class _Work:
             self._sounds = self._heard(more[0].cell)
             again = [one.structure for one in (*more, *found[:AGAIN])]
             found = self._search(more[0].cell, again, FOR_FILTER)
-        return found
+        return self._sided(found)
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""
         chosen = self._ahead(_plainest(found, self._floor))
-        before, self._linear = self._linear, fit_filter(self._pair, chosen.cell)
+        before, self._linear = self._linear, self._filter(chosen.cell)
         if (
-            self._linear.sections
-            or before.sections
+            any(self._linear.kinds)
+            or any(before.kinds)
             or abs(self._linear.late - before.late) > LATE_TOLD
             or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
         ):
             self._sounds = self._heard(chosen.cell)
         else:
             self._linear = before
-        if not alike(self._linear, before):
+        if self._linear.kinds != before.kinds:
             found = self._search(chosen.cell, [one.structure for one in found[:AGAIN]], FOR_REFITS)
             chosen = self._ahead(_plainest(found, self._floor))
-            self._linear = fit_filter(self._pair, chosen.cell)
+            self._linear = self._filter(chosen.cell)
             self._sounds = self._heard(chosen.cell)
         cell, colour, kind = chosen.cell, NONE, "cell"
         for turn in range(TURNS):
@@ -192,6 +240,8 @@ class _Work:
                 break
             colour, kind = best, "cell and colour"
             [beside] = self._fit(self._calls([(chosen, cell)], colour), BESIDE)
+            if not turn and beside.held_out > self._floor:
+                colour, beside = self._placed_again(chosen, colour, beside)
             cell = beside.cell
             if not turn and beside.held_out > self._floor and colour.place != "in loop":
                 found = self._search(cell, [one.structure for one in found[:AGAIN]], FOR_REFITS, colour)
@@ -323,7 +373,7 @@ def _found(
         lack = best.held_out / max(score, 1e-9)
         equally_good = tuple(one.structure.in_words() for one in as_good)
     error_db, worst, worst_own_db = _error(cell, colour, sounds, rate_hz)
-    chain = Chain(cell=cell, colour=colour, filter_out=linear.sections)
+    chain = Chain(filter_in=linear.ahead, cell=cell, colour=colour, filter_out=linear.sections)
     return Found(
         chain,
         kind,

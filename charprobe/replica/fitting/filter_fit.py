@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -31,11 +32,38 @@ _DB = 20 / np.log(10)
 
 @dataclass(frozen=True)
 class Linear:
-    """What a sweep shows: sections, and the samples that the capture lies late besides them."""
+    """What a sweep shows: sections behind the stage and ahead of it, and the samples that it lies late.
+
+    A sweep does not tell on which side they are: `fit_filter` has all of them behind.
+    """
 
     sections: tuple[Section, ...] = ()
     late: float = 0.0
     error_db: float = 0.0
+    ahead: tuple[Section, ...] = ()
+
+    @property
+    def kinds(self) -> list[list[tuple[str, int]]]:
+        """Kinds and orders on either side."""
+        return [[(one.kind, one.order) for one in side] for side in (self.ahead, self.sections)]
+
+    def placements(self) -> Iterator[Linear]:
+        """The same with all sections behind, with all ahead, or with one of them; not as they are."""
+        whole = replace(self, sections=(*self.ahead, *self.sections), ahead=())
+        every = set(range(len(whole.sections)))
+        for ahead in (set[int](), every, *({i} for i in every if len(every) > 1)):
+            placed = whole._with_ahead(ahead)
+            if placed.kinds != self.kinds:
+                yield placed
+
+    def placed_as(self, other: Linear) -> Linear:
+        """The same with those sections ahead that are of the kinds another has ahead."""
+        kinds = other.kinds[0]
+        return self._with_ahead({i for i, one in enumerate(self.sections) if (one.kind, one.order) in kinds})
+
+    def _with_ahead(self, places: set[int]) -> Linear:
+        ahead = tuple(one for i, one in enumerate(self.sections) if i in places)
+        return replace(self, sections=tuple(one for one in self.sections if one not in ahead), ahead=ahead)
 
 
 def fit_filter(pair: Pair, cell: Cell) -> Linear:
@@ -55,21 +83,25 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     count = round(span.length + 0.2 * rate_hz)
     hz, ratio = _ratio(sides.dry[-count:], bare[-count:], rate_hz)
     best = _fitted((), hz, ratio, rate_hz)
-    while best.error_db > FLAT_DB and len(best.sections) < MOST:
+
+    def one_more(than: Linear) -> Linear:
         found = [
-            _fitted((*best.sections, Section(kind, hz0, order, gain)), hz, ratio, rate_hz)
+            _fitted((*than.sections, Section(kind, hz0, order, gain)), hz, ratio, rate_hz)
             for kind, order, hz0, gain in _CANDIDATES
         ]
-        step = min(found, key=lambda one: one.error_db)
-        if step.error_db > BETTER * best.error_db:
+        return min(found, key=lambda one: one.error_db)
+
+    while best.error_db > FLAT_DB and len(best.sections) < MOST:
+        step, worth = one_more(best), BETTER
+        if step.error_db > worth * best.error_db and len(step.sections) < MOST:
+            step, worth = (
+                one_more(step),
+                BETTER**2,
+            )  # beside what the other end of the band lacks neither shows
+        if step.error_db > worth * best.error_db:
             break
         best = step
     return best
-
-
-def alike(one: Linear, other: Linear) -> bool:
-    """Whether both have sections of the same kinds."""
-    return [(s.kind, s.order) for s in one.sections] == [(s.kind, s.order) for s in other.sections]
 
 
 def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:

@@ -101,6 +101,7 @@ def told_of(replica: Replica) -> str:
 def _kind(found: Found) -> str:
     cell, colour = found.chain.cell, found.chain.colour
     filtered = " and a filter" if found.chain.filter_out else ""
+    filtered += " and a filter ahead of all" if found.chain.filter_in else ""
     if found.kind == "gain":
         if abs(cell.makeup_db) < WIRE_DB and not filtered:
             return "A wire: neither gain, dynamics nor colour that this stimulus shows."

@@ -10,10 +10,12 @@ from scipy.signal import oaconvolve
 
 from charprobe.replica.colour import shaped, table_of, unshaped
 from charprobe.replica.filters import taps
+from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.stretches import Stretch
 from charprobe.replica.parts import Colour, Section
+from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 
 
@@ -75,18 +77,22 @@ def sounds_of(pair: Pair, stretches: Sequence[Stretch], *, memory: Memory, noise
     )
 
 
-def without_filter(sounds: Sounds, sections: tuple[Section, ...], rate_hz: int) -> Sounds:
-    """Take the filter behind the stage off the captured sound."""
-    if not sections:
+def without_filter(sounds: Sounds, linear: Linear, rate_hz: int) -> Sounds:
+    """Take the filter behind the stage off the captured sound, and send the played one through that ahead."""
+
+    def through(sound: Array, sections: tuple[Section, ...], *, backwards: bool) -> Array:
+        if not sections:
+            return sound
+        kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=backwards)
+        return np.asarray(oaconvolve(sound, kernel)[before : before + sound.size])
+
+    def off(heard: Heard) -> Heard:
+        dry = [through(heard.dry[piece], linear.ahead, backwards=False) for piece in heard.pieces]
+        return heard.with_sound(
+            dry=np.concatenate(dry), wet=through(heard.wet, linear.sections, backwards=True)
+        )
+
+    if not linear.sections and not linear.ahead:
         return sounds
-
-    def off(heard: Heard | None) -> Heard | None:
-        if heard is None:
-            return None
-        kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=True)
-        wet = oaconvolve(heard.wet, kernel)[before : before + heard.wet.size]
-        return heard.with_sound(dry=heard.dry, wet=np.asarray(wet))
-
-    search_, fit, held_out = off(sounds.search), off(sounds.fit), off(sounds.held_out)
-    assert search_ is not None and fit is not None and held_out is not None
-    return Sounds(search_, fit, held_out, off(sounds.colour), off(sounds.colour_held_out))
+    colour, held_out = (one and off(one) for one in (sounds.colour, sounds.colour_held_out))
+    return Sounds(off(sounds.search), off(sounds.fit), off(sounds.held_out), colour, held_out)
