@@ -151,7 +151,7 @@ class _Work:
         linear = linear or self._linear
         pair = replace(self._pair, late=linear.late)
         sounds = sounds_of(pair, self._stretches, memory=Memory.of(cell.smoothing), noise=self._noise)
-        return without_filter(sounds, linear, pair.rate_hz)
+        return without_filter(sounds, linear, pair)
 
     def _filter(self, cell: Cell) -> Linear:
         """The filters, the gain of a cell taken off the sweep, on the sides that are known."""

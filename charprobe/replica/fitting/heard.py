@@ -76,6 +76,8 @@ class Heard:
         segment.
     pieces : tuple of slice
         Pieces of `dry` that hang together, with what warms the model up: each is played from rest.
+    begins : tuple of int
+        Where each piece begins on the stimulus, in samples.
     memory : Memory
         For which they are long enough.
     """
@@ -90,6 +92,7 @@ class Heard:
     parts: tuple[tuple[slice, float], ...] = ()
     names: tuple[str, ...] = ()
     pieces: tuple[slice, ...] = (slice(None),)
+    begins: tuple[int, ...] = (0,)
     memory: Memory = Memory(np.inf, np.inf)
 
     @property
@@ -142,6 +145,7 @@ def hear(
     parts: list[tuple[slice, float]] = []
     names: list[str] = []
     pieces: list[slice] = []
+    begins: list[int] = []
     at, number, counted = 0, 0, 0
     for begin, some in _hanging_together(pair, stretches, memory):
         sides = read_quiet(pair, begin, max(stretch.stop for stretch in some), noise=noise)
@@ -150,6 +154,7 @@ def hear(
         dry.append(sides.dry)
         wet.append(sides.wet)
         pieces.append(slice(at, at + size))
+        begins.append(int(np.ceil(begin)))
         for stretch in some:
             first, stop = (min(size, round(edge - begin)) for edge in (stretch.start, stretch.stop))
             places = np.arange(first, max(first, stop - EDGE))
@@ -175,6 +180,7 @@ def hear(
         tuple(parts),
         tuple(names),
         tuple(pieces),
+        tuple(begins),
         memory,
     )
 

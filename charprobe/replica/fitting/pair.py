@@ -94,6 +94,12 @@ class Pair:
         ends = [s.span.stop for s in self.wet.stimulus.of_kind(Programme) if s.span.stop <= position]
         return float(max(ends, default=0.0)) if self.sealed else 0.0
 
+    def open_ranges(self) -> list[tuple[int, int]]:
+        """Stretches of the stimulus, in samples, that a sealed pair reads whole: around its programme."""
+        programme = [segment.span for segment in self.wet.stimulus.of_kind(Programme)] if self.sealed else []
+        edges = [0, *(edge for span in programme for edge in (int(span.start), int(np.ceil(span.stop))))]
+        return list(zip(edges[::2], [*edges[1::2], self.wet.stimulus.length], strict=True))
+
     def read(self, start: float, stop: float) -> Sides:
         """Read both sides at the stimulus samples between two positions, silence beyond the files.
 

@@ -98,10 +98,18 @@ def told_of(replica: Replica) -> str:
     return "\n".join(lines) + "\n"
 
 
+FILTERED = {
+    (False, False): "",
+    (False, True): " and a filter",
+    (True, False): " and a filter ahead of all",
+    (True, True): " and filters ahead of all and behind",
+}  # whether there is one ahead, and behind
+
+
 def _kind(found: Found) -> str:
     cell, colour = found.chain.cell, found.chain.colour
-    filtered = " and a filter" if found.chain.filter_out else ""
-    filtered += " and a filter ahead of all" if found.chain.filter_in else ""
+    sides = bool(found.chain.filter_in), bool(found.chain.filter_out)
+    filtered = FILTERED[sides]
     if found.kind == "gain":
         if abs(cell.makeup_db) < WIRE_DB and not filtered:
             return "A wire: neither gain, dynamics nor colour that this stimulus shows."

@@ -77,22 +77,36 @@ def sounds_of(pair: Pair, stretches: Sequence[Stretch], *, memory: Memory, noise
     )
 
 
-def without_filter(sounds: Sounds, linear: Linear, rate_hz: int) -> Sounds:
-    """Take the filter behind the stage off the captured sound, and send the played one through that ahead."""
+def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
+    """Take the filter behind the stage off the captured sound, and send the played one through that ahead.
 
-    def through(sound: Array, sections: tuple[Section, ...], *, backwards: bool) -> Array:
-        if not sections:
-            return sound
-        kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=backwards)
-        return np.asarray(oaconvolve(sound, kernel)[before : before + sound.size])
+    What undoes a low cut remembers for seconds: it hears all that a sealed pair lets it hear.
+    """
+    rate_hz = float(pair.rate_hz)
+    undone = [
+        (start, _through(pair.read(start, stop).wet, linear.sections, rate_hz, backwards=True))
+        for start, stop in (pair.open_ranges() if linear.sections else ())
+    ]
+
+    def captured(begin: int, size: int) -> Array:
+        start, sound = next((s, one) for s, one in undone if s <= begin and begin + size <= s + one.size)
+        return sound[begin - start : begin - start + size]
 
     def off(heard: Heard) -> Heard:
-        dry = [through(heard.dry[piece], linear.ahead, backwards=False) for piece in heard.pieces]
-        return heard.with_sound(
-            dry=np.concatenate(dry), wet=through(heard.wet, linear.sections, backwards=True)
-        )
+        dry = [_through(heard.dry[piece], linear.ahead, rate_hz, backwards=False) for piece in heard.pieces]
+        sizes = [heard.dry[piece].size for piece in heard.pieces]
+        places = zip(heard.begins, sizes, strict=True)
+        wet = np.concatenate([captured(*place) for place in places]) if undone else heard.wet
+        return heard.with_sound(dry=np.concatenate(dry), wet=wet)
 
     if not linear.sections and not linear.ahead:
         return sounds
     colour, held_out = (one and off(one) for one in (sounds.colour, sounds.colour_held_out))
     return Sounds(off(sounds.search), off(sounds.fit), off(sounds.held_out), colour, held_out)
+
+
+def _through(sound: Array, sections: tuple[Section, ...], rate_hz: float, *, backwards: bool) -> Array:
+    if not sections:
+        return sound
+    kernel, before = taps(sections, rate_hz=rate_hz, backwards=backwards)
+    return np.asarray(oaconvolve(sound, kernel)[before : before + sound.size])

@@ -4,14 +4,18 @@ from functools import partial
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
+from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.fit import fit_replica
 from charprobe.replica.fitting.heard import Memory
 from charprobe.replica.fitting.pair import Pair
+from charprobe.replica.fitting.sounds import sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
+from charprobe.replica.parts import Section
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.devices.shapers import Saturation, Shaper
 from charprobe.simulation.rig.rig import Rig
@@ -63,6 +67,15 @@ frequencies_hz = [110, 701]
 levels_dbfs = [-40, -30, -20, -16, -12, -8, -6, -4]
 tone_s = 0.15
 """
+SWEEP = """
+[[segment]]
+kind = "sweep"
+name = "response"
+from_hz = 10
+to_hz = 22000
+length_s = 2
+level_dbfs = -40
+"""
 STIMULUS = lay_out(parse_recipe(RECIPE, source="short"), rate_hz=RATE, take=1)
 RIG = Rig(noise_dbfs=-100, delay_samples=80.3, drift_ppm=15, bits=24, lead_s=0.1, tail_s=0.1)
 
@@ -112,6 +125,36 @@ def test_a_hard_saturator_comes_out_as_a_curve_and_not_as_a_gain_cell():
     replica = fit_replica(wet, stimulus, bypass=dry, channel=1, setting="bent").replica
     assert replica.chain.cell.bends == () and replica.notes[0].startswith("Colour alone")
     assert replica.proofs[0].gain_error_db < 0.03  # the goal; oversampling filters differ at the top
+
+
+def bent_behind_a_cut(stimulus, corner_hz):
+    cut = signal.butter(2, corner_hz, "highpass", fs=RATE, output="sos")
+    into = signal.sosfilt(cut, render(stimulus))
+    stage = Shaper("bent", "", Saturation(1.0))
+    return stage.process(into, rate_hz=RATE, rng=np.random.default_rng(0)).samples
+
+
+def test_a_low_cut_comes_out_ahead_of_a_saturator_where_it_is():
+    stimulus = lay_out(parse_recipe(RECIPE + TONES + SWEEP, source="short"), rate_hz=RATE, take=1)
+    out, played = bent_behind_a_cut(stimulus, 150.0), render(stimulus)
+    wet, dry = (source(captured(0.0, seed=seed, played=x)) for seed, x in ((5, out), (6, played)))
+    replica = fit_replica(wet, stimulus, bypass=dry, channel=1, setting="cut").replica
+    assert [one.kind for one in replica.chain.filter_in] == ["low cut"] and not replica.chain.filter_out
+    assert replica.chain.filter_in[0].frequency_hz == pytest.approx(150, rel=0.02)
+    assert "filter ahead" in replica.notes[0]
+
+
+def test_a_low_cut_behind_the_stage_is_taken_off_what_each_piece_remembers():
+    cut = signal.butter(2, 40.0, "highpass", fs=RATE, output="sos")
+    played = render(STIMULUS)
+    sounds = (captured(0.0, seed=7, played=signal.sosfilt(cut, played)), captured(0.0, seed=8))
+    pair = Pair(*(place_take(Track(source(one), 0, STIMULUS)) for one in sounds)).seal()
+    stretches = stretches_of(pair.wet, threshold_dbfs=-20.0)
+    heard = sounds_of(pair, stretches, memory=Memory(0.01, 0.05), noise=pair.noise(gain_db=0.0))
+    linear = Linear((Section("low cut", 40.0, 2),))
+    undone = without_filter(heard, linear, pair).fit
+    error = undone.target - undone.seen(undone.dry[undone.used])
+    assert np.sqrt(np.mean(error**2) / np.mean(undone.target**2)) < 2e-3
 
 
 def test_no_fit_hears_the_programme(fitted, wet, bypass):
