@@ -33,10 +33,8 @@ LEAST_EDGE_DB = 0.02  # filters and couplings leave 0.001
 AFTER_S, WINDOW_S = 0.003, 0.006  # filters have answered; companders and limiters move on
 FEWEST, MANY = 2, 12
 BAND = 0.45  # of the rate: converters fall off above
-HIGHEST_MADE, MOST_MADE = (
-    5,
-    1e-3,
-)  # order, within `BAND` of the rate; from -60 dB on a level that is asked for is the path's own
+HIGHEST_MADE = 5  # order, within `BAND` of the rate
+MOST_MADE = 1e-3  # of the tone: from -60 dB on a level that is asked for is the path's own
 
 
 @once
