@@ -30,7 +30,7 @@ from charprobe.replica.fitting.search import (
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
-from charprobe.replica.fitting.structures import Structure, first_cell
+from charprobe.replica.fitting.structures import Structure, above, first_cell, quiet_of
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
 
@@ -205,7 +205,9 @@ class _Work:
 
     def _searched(self) -> list[Fitted]:
         """Structures; searched once more behind longer memory where one asks for it."""
-        found = self._search(self._first, FIRST, FOR_MEMORY)
+        quiet, bends = quiet_of(self._first), len(above(self._first))
+        first = [replace(one, quiet=quiet, bends=bends) for one in FIRST]
+        found = self._search(self._first, [one for one in first if one.sound], FOR_MEMORY)
         more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
         if more:
             self._sounds = self._heard(more[0].cell)
@@ -278,7 +280,9 @@ class _Work:
 
 def _threshold(profile: Profile, first: Cell, pair: Pair) -> float:
     """The threshold on the axis of the stimulus, minus infinity where it was not measured."""
-    known = any(profile.measured(f"static.{name}") for name in ("threshold", "threshold_1db"))
+    known = above(first) and any(
+        profile.measured(f"static.{name}") for name in ("threshold", "threshold_1db")
+    )
     return first.bends[0].threshold_dbfs - pair.dry.alignment.gain_db if known else -np.inf
 
 

@@ -16,6 +16,7 @@ from charprobe.values.wording import number_text
 
 WIRE_DB = 0.005
 BEYOND_NOISE = 1.5  # times what noise leaves, with the finest error that is weighed: more is the model's own
+WIDEST_DB = 30.0  # either way, of a level or a slope: what is known no better is not told
 WIDEST_LOG = np.log(10)  # a time or a frequency not told so well is not told
 STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
@@ -76,8 +77,9 @@ def told_of(replica: Replica) -> str:
     for place, log, std in zip(replica.posterior.places, replica.posterior.logarithmic, errors, strict=True):
         value, name = value_at(replica.chain, place), place.removeprefix("cell.")
         reach = Z95 * float(std)
-        if log and reach > WIDEST_LOG:
-            lines.append(f"  {name:<28} {value:.5g}  not told within a factor of ten")
+        if reach > (WIDEST_LOG if log else WIDEST_DB):
+            within = " within a factor of ten" if log else ""
+            lines.append(f"  {name:<28} {value:.5g}  not told{within}")
             continue
         low, high = (value * np.exp(-reach), value * np.exp(reach)) if log else (value - reach, value + reach)
         lines.append(f"  {name:<28} {value:.5g}  [{low:.5g}, {high:.5g}]")

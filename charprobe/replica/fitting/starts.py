@@ -50,9 +50,13 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
     """
     if cell == like or not like.bends or like.bends[0].side != "above" or like.bends[0].slope < LEAST_SLOPE:
         return cell
+    below = tuple(bend for bend in cell.bends if bend.side == "below")  # which the burst does not reach
+    like, cell = (
+        replace(one, bends=tuple(bend for bend in one.bends if bend.side == "above")) for one in (like, cell)
+    )
     burst, wanted = _answer_of(like, rate_hz)
     if wanted.reduction_db < LEAST_DB:
-        return cell
+        return replace(cell, bends=(*cell.bends, *below))
     for _ in range(TURNS):
         got = burst.answered_by(cell)
         steep = sum(bend.slope for bend in cell.bends)
@@ -68,7 +72,7 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
                 release_s=_nearer(held.release_s, wanted.release_s / got.release_s, RELEASE_S),
             ),
         )
-    return cell
+    return replace(cell, bends=(*cell.bends, *below))
 
 
 @lru_cache(maxsize=4)

@@ -9,10 +9,22 @@ from typing import Literal, get_args
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.least_squares import Knob
-from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, Loop, ReleaseKind, Smoothing, Towards
-from charprobe.values.quantity import Unmeasured
+from charprobe.replica.parts import (
+    UNLIMITED_DB,
+    Bend,
+    Cell,
+    Detector,
+    Domain,
+    Form,
+    Loop,
+    ReleaseKind,
+    Smoothing,
+    Towards,
+)
+from charprobe.values.quantity import Quantity, Unmeasured
 
 Reads = Literal["envelope", "rectified", "peak falling", "average", "mean square"]
+Quiet = Literal["kept", "moved", "moved to a floor"]
 READS: tuple[Reads, ...] = get_args(Reads)
 _SAID = {
     "envelope": "envelope without ripple", "rectified": "bare rectifier",
@@ -23,10 +35,13 @@ _SAID = {
     "charged": "a slow release charged by time",
 }  # fmt: skip
 USUAL_DBFS = -24.0  # a threshold where none shows
+USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce nothing
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 REDUCED_DB = 1.0  # a gain so far below that at rest shows one
+FLOOR_DB, FLOOR_STEPS = 0.1, 3  # within which the lowest steps must share a gain for it to be a floor
+UNDER_DB = 6.0  # a threshold that is known only to lie below a level is sought so far under it
 
 
 @dataclass(frozen=True)
@@ -34,7 +49,8 @@ class Structure:
     """What a gain cell is made of, without its numbers.
 
     `averaged` tells whether the detector has a time of its own ahead of the smoothing; `held` whether a
-    release waits; `bends` counts those of the curve; `low_cut` whether the side chain has one.
+    release waits; `bends` counts those above which the curve acts; `low_cut` whether the side chain has one;
+    `quiet` whether what is quiet is expanded or lifted, without end or down to a floor.
     """
 
     reads: Reads = "envelope"
@@ -47,6 +63,7 @@ class Structure:
     held: bool = False
     bends: int = 1
     low_cut: bool = False
+    quiet: Quiet = "kept"
 
     @property
     def sound(self) -> bool:
@@ -58,6 +75,8 @@ class Structure:
             False,
         )
         averages = self.reads in ("average", "mean square")
+        if self.quiet != "kept" and self.loop == "feedback":
+            return False  # what is quiet is read ahead of the cell
         if self.reads == "average" and not self.averaged:
             return False  # the bare rectifier at another threshold
         if self.reads == "mean square" and not self.averaged and self.domain in ("level in dB", "reduction"):
@@ -71,7 +90,7 @@ class Structure:
     def less(self) -> Iterator[Structure]:
         """Structures that are this one without some of hold, second bend, low cut, slow store."""
         for held, bends, low_cut, release in product(
-            {self.held, False}, {self.bends, 1}, {self.low_cut, False}, {self.release, "one"}
+            {self.held, False}, {self.bends, min(self.bends, 1)}, {self.low_cut, False}, {self.release, "one"}
         ):
             one = replace(self, held=held, bends=bends, low_cut=low_cut, release=release)
             if one != self:
@@ -91,6 +110,7 @@ class Structure:
         parts += (
             ["hold"] * self.held + ["second bend"] * (self.bends > 1) + ["side-chain low cut"] * self.low_cut
         )
+        parts += [f"what is quiet {self.quiet}"] * (self.quiet != "kept")
         return ", ".join(parts)
 
     def neighbours(self) -> Iterator[Structure]:
@@ -112,7 +132,7 @@ class Structure:
                 self, release=release, domain="reduction", form="branching", towards="target", held=False
             )._bare()
         yield replace(self, held=not self.held)
-        yield replace(self, bends=3 - self.bends)
+        yield replace(self, bends=3 - self.bends if self.bends else 1)
         yield replace(self, low_cut=not self.low_cut)
 
 
@@ -130,11 +150,13 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         floor_dbfs=old.floor_dbfs,
         split_hz=old.split_hz,
     )
-    bends = like.bends[: structure.bends]
+    bends, below = above(like)[: structure.bends], like.bends[len(above(like)) :]
     if len(bends) < structure.bends:
-        bends = _split(bends[0]) if bends[0].knee_db >= WIDE_DB else (*bends, _further(bends[0]))
+        wide = bends and bends[0].knee_db >= WIDE_DB
+        bends = _split(bends[0]) if wide else (*bends, _further(bends[0]) if bends else USUAL)
     if structure.loop != like.loop:
         bends = tuple(_across(bend, structure.loop) for bend in bends)
+    bends = (*bends, *below) if structure.quiet != "kept" else bends
     two = structure.release != "one"
     times = 1.0
     if structure.loop != like.loop:
@@ -142,12 +164,15 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         times = (
             1 / slope if structure.loop == "feedback" else 1 / (1 + sum(bend.slope for bend in like.bends))
         )
+    attack_s, release_s = held.attack_s, held.release_s
+    if not structure.bends and (structure.domain == "reduction") != (held.domain == "reduction"):
+        attack_s, release_s = release_s, attack_s  # a gain that opens is a reduction that is released
     smoothing = Smoothing(
         domain=structure.domain,
         form=structure.form,
         towards=structure.towards,
-        attack_s=min(2.0, max(held.attack_s * times, 2e-5)),
-        release_s=min(20.0, max(held.release_s, 1e-3)),
+        attack_s=min(2.0, max(attack_s * times, 2e-5)),
+        release_s=min(20.0, max(release_s, 1e-3)),
         hold_s=(held.hold_s or 0.01) if structure.held else 0.0,
         release=structure.release,
         slow_s=(held.slow_s or 8 * held.release_s) if two else 0.0,
@@ -162,6 +187,11 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         loop=structure.loop,
         lookahead_s=like.lookahead_s if structure.loop == "feed-forward" else 0.0,
     )
+
+
+def above(cell: Cell) -> tuple[Bend, ...]:
+    """The bends of a cell that act above their thresholds: they come first."""
+    return tuple(bend for bend in cell.bends if bend.side == "above")
 
 
 def _further(bend: Bend) -> Bend:
@@ -186,9 +216,10 @@ def _split(bend: Bend) -> tuple[Bend, Bend]:
 
 def joined(cell: Cell) -> Cell:
     """The cell with one bend in place of two that turn the same way, as steep above them both."""
-    if len(cell.bends) < 2 or cell.bends[0].slope * cell.bends[1].slope <= 0:
+    bends = above(cell)
+    if len(bends) < 2 or bends[0].slope * bends[1].slope <= 0:
         return cell
-    first, second = cell.bends
+    first, second = bends
     slope, apart_db = first.slope + second.slope, second.threshold_dbfs - first.threshold_dbfs
     one = replace(
         first,
@@ -196,7 +227,7 @@ def joined(cell: Cell) -> Cell:
         slope=slope,
         knee_db=min(50.0, max(first.knee_db, abs(apart_db))),
     )
-    return replace(cell, bends=(one,))
+    return replace(cell, bends=(one, *cell.bends[2:]))
 
 
 def _across(bend: Bend, loop: Loop) -> Bend:
@@ -215,12 +246,15 @@ def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -
     at = "cell.bends.{}.{}".format
     steepest, fine = (60.0, 0.2) if structure.loop == "feedback" else (4.0, 1.0)
     knobs = [Knob(("cell.makeup_db",), -60, 60, step=0.01, far=3.0)]
-    for i in range(structure.bends):
+    for i in range(structure.bends + (structure.quiet != "kept")):
         knobs += [
             Knob((at(i, "threshold_dbfs"),), -100, 30, step=0.01, far=6.0),
             Knob((at(i, "slope"),), -4.0, steepest, step=1e-3, far=0.3),
             Knob((at(i, "knee_db"),), 0.0, 1000.0, step=0.05 * fine, far=6.0 * fine),
         ]
+    if structure.quiet == "moved to a floor":
+        floor = Knob((at(structure.bends, "most_db"),), 0.05, UNLIMITED_DB, logarithmic=True, step=0.01)
+        knobs.append(floor)
     least = 0.2 / rate_hz
     knobs += [
         Knob(("cell.smoothing.attack_s",), least, 5.0, logarithmic=True, step=0.01),
@@ -270,19 +304,31 @@ def first_cell(profile: Profile) -> Cell:
             )
         return otherwise
 
+    lower = _quiet_bend(profile)
     slope = value("static.slope", 0.4)
     threshold, rest_db = _seen(profile, slope)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
         detector=Detector("envelope"),
         bends=(
-            Bend(
-                min(30.0, max(-100.0, value("static.threshold", value("static.threshold_1db", threshold)))),
-                min(3.9, max(-3.9, 1 - slope)),
-                min(50.0, max(0.0, value("static.knee_width", 4.0))),
+            *(
+                ()
+                if lower is not None and profile.measured("static.max_reduction") is None
+                else (
+                    Bend(
+                        min(
+                            30.0,
+                            max(-100.0, value("static.threshold", value("static.threshold_1db", threshold))),
+                        ),
+                        min(3.9, max(-3.9, 1 - slope)),
+                        min(50.0, max(0.0, value("static.knee_width", 4.0))),
+                    ),
+                )
             ),
+            *(() if lower is None else (lower,)),
         ),
         smoothing=Smoothing(
+            domain="reduction" if lower is None else "level",
             attack_s=min(2.0, max(5e-5, time_s("attack", 0.005))),
             release_s=min(20.0, max(2e-3, time_s("release", 0.15))),
         ),
@@ -291,12 +337,41 @@ def first_cell(profile: Profile) -> Cell:
     )
 
 
-def _seen(profile: Profile, slope: float) -> tuple[float, float]:
-    """Threshold and gain at rest as rising steps show them, settled or not: good enough to start from."""
+def quiet_of(cell: Cell) -> Quiet:
+    """What a first cell does to what is quiet."""
+    if len(cell.bends) == len(above(cell)):
+        return "kept"
+    return "moved to a floor" if cell.bends[-1].most_db < UNLIMITED_DB else "moved"
+
+
+def _quiet_bend(profile: Profile) -> Bend | None:
+    """The bend below which a profile sees the stage expand or lift; None where it sees none."""
+    lower = profile.reading("static.lower_threshold")
+    if lower is None or (isinstance(lower, Unmeasured) and lower.at_most is None):
+        return None
+    known = profile.measured("static.lower_slope")
+    steps = _rising(profile)
+    open_db = profile.measured("static.low_level_gain")
+    rest_db = max(gain for _, gain in steps) if open_db is None else open_db.value
+    lowest = [gain for _, gain in steps[:FLOOR_STEPS]]
+    floor_db = rest_db - lowest[0]
+    slope = (1.0 if floor_db > 0 else -0.5) if known is None else known.value - 1
+    at = lower.value if isinstance(lower, Quantity) else (lower.at_most or 0.0) - UNDER_DB
+    flat = max(lowest) - min(lowest) < FLOOR_DB and abs(floor_db) > REDUCED_DB
+    return Bend(max(-100.0, at), slope, 4.0, "below", abs(floor_db) if flat else UNLIMITED_DB)
+
+
+def _rising(profile: Profile) -> list[tuple[float, float]]:
+    """Level and gain of the level steps on the way up, by level."""
     curve = profile.curves.get("static")
     columns = curve.columns if curve is not None else {"input_dbfs": (), "gain_db": (), "direction": ()}
     rows = zip(columns["input_dbfs"], columns["gain_db"], columns["direction"], strict=True)
-    steps = sorted((float(str(level)), float(str(gain))) for level, gain, way in rows if way == "rising")
+    return sorted((float(str(level)), float(str(gain))) for level, gain, way in rows if way == "rising")
+
+
+def _seen(profile: Profile, slope: float) -> tuple[float, float]:
+    """Threshold and gain at rest as rising steps show them, settled or not: good enough to start from."""
+    steps = _rising(profile)
     rest_db = steps[0][1] if steps else 0.0
     for level, gain_db in steps:
         if gain_db < rest_db - REDUCED_DB:

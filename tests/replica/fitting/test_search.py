@@ -55,6 +55,34 @@ def test_the_numbers_of_a_device_come_back(structure, built, rng):
     assert found.cell.makeup_db == pytest.approx(2.0, abs=0.01)
 
 
+@pytest.mark.parametrize(("slope", "most_db"), [(1.0, 9.0), (-0.5, 120.0)])
+def test_a_stage_that_moves_what_is_quiet_comes_back(slope, most_db, rng):
+    bend = DeviceBend(-18.0, slope, 4.0, side="below", most_db=most_db)
+    sound = heard(Compressor("d", "d", (bend,), attack_s=0.01, release_s=0.06), rng)
+    quiet = "moved" if most_db == 120.0 else "moved to a floor"
+    near = Bend(-21.0, 0.7 * slope, 6.0, "below", min(120.0, 1.5 * most_db))
+    start = Cell(Detector("envelope"), (near,), Smoothing(attack_s=0.005, release_s=0.1))
+    found = fit_cell(
+        Structure("envelope", bends=0, quiet=quiet), start, sound, sound, rate_hz=RATE, effort=FIT
+    )
+    (got,) = found.cell.bends
+    assert got.side == "below"
+    np.testing.assert_allclose([got.threshold_dbfs, got.slope, got.knee_db], [-18.0, slope, 4.0], rtol=0.03)
+    assert got.most_db == pytest.approx(most_db, rel=0.02)
+    times = found.cell.smoothing.attack_s, found.cell.smoothing.release_s
+    np.testing.assert_allclose(times, [0.01, 0.06], rtol=0.03)
+
+
+def test_a_gate_that_begins_as_level_swaps_its_times_where_the_reduction_is_smoothed():
+    gate = Cell(
+        bends=(Bend(-40.0, 1.0, side="below"),),
+        smoothing=Smoothing(domain="level", attack_s=0.001, release_s=0.2),
+    )
+    told = cell_of(Structure("envelope", bends=0, quiet="moved"), gate).smoothing
+    assert (told.attack_s, told.release_s) == (0.2, 0.001)
+    assert not Structure(loop="feedback", quiet="moved").sound
+
+
 @pytest.mark.parametrize("seed", [3, 5])
 def test_the_interval_of_a_hard_knee_reaches_none(seed):
     sound = heard(device(knee_db=0.0), np.random.default_rng(seed))
