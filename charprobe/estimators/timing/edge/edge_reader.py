@@ -28,6 +28,7 @@ TURN_SHARE = 1.0  # share of what a turned carrier costs by which gains may be o
 TURNED = 0.1  # share of the change that a turned carrier must cost for a bound to wait until it has turned
 LEVEL_SHARE = 0.25  # of what is left to go, by which a level may be unsure for its crossing to be a time
 STEP_STDS, STEP_FLAT, STEP_WIDE = 8.0, 0.1, 1.2  # of a gain that moves in steps: see `_step_s`
+LEAVES = 0.005  # share of the change that a gain must run past its rest by: less moves no margin
 LEAVING, LAST = 4.0, 0.1  # standard uncertainties past rest and from one such share of the record to the next
 FEW = 5.0  # resolutions below which a crossing that no window shows is called unresolved
 
@@ -138,9 +139,8 @@ class EdgeReader:
         of_last, of_before = (
             float(np.sqrt(np.mean(self.trace.std_db[part] ** 2) / np.count_nonzero(part))) for part in tenths
         )
-        return last > LEAVING * math.hypot(of_last, self.after.std_db) and (
-            last - before > LEAVING * math.hypot(of_last, of_before)
-        )
+        least_db = max(LEAVING * math.hypot(of_last, self.after.std_db), LEAVES * abs(self.change))
+        return last > least_db and last - before > LEAVING * math.hypot(of_last, of_before)
 
     def moved(self, by_db: float) -> Reading:
         """Return when the gain has moved by `by_db` from where it stood before the edge."""
