@@ -9,10 +9,11 @@ import numpy as np
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
-from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, through
+from charprobe.replica.fitting.colour_fit import through
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
-from charprobe.replica.fitting.heard import Heard, Memory
-from charprobe.replica.fitting.least_squares import Effort, Knob, solve
+from charprobe.replica.fitting.first_cell import first_cell, quiet_of
+from charprobe.replica.fitting.heard import Memory
+from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.search import (
@@ -30,18 +31,15 @@ from charprobe.replica.fitting.search import (
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
-from charprobe.replica.fitting.structures import Structure, above, first_cell, quiet_of
+from charprobe.replica.fitting.structures import Structure, above
+from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
 
 Told = Callable[[float], None]
-NONE = Colour()
-WORTH = 0.8  # of the error without: what a colour must bring
 PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
 TURNS = 2  # of cell and colour, each with the other as it is
-COLOUR = Effort(6, 0.005, spread=False)
 BESIDE = Effort(10, 1e-4, spread=False)  # of a cell, for a colour to be fitted beside it
-HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
 # shares of the budget kept for what may follow a search: longer memory, a filter, refits
@@ -137,14 +135,14 @@ class _Work:
 
     def _without_cell(self, sounds: Sounds) -> tuple[Cell, Colour, float]:
         """A gain, the colour behind it, none where it brings too little, and their error."""
-        rate_hz, bare = self._pair.rate_hz, _makeup_only(sounds.fit)
-        plain = _score(bare, NONE, sounds.held_out, rate_hz)
+        rate_hz, bare = self._pair.rate_hz, makeup_only(sounds.fit)
+        plain = score(bare, NONE, sounds.held_out, rate_hz)
         # a curve is as steep as the gain at rest where it is not bent
         rest = Cell(makeup_db=self._first.makeup_db)
-        colour = _coloured(rest, ("behind",), sounds, rate_hz)
+        colour = coloured(rest, ("behind",), sounds, rate_hz)
         if colour.amplitude:
-            bare = _makeup_ahead(rest, colour, sounds.fit, rate_hz)
-        return bare, colour, min(plain, _score(bare, colour, sounds.held_out, rate_hz))
+            bare = makeup_ahead(rest, colour, sounds.fit, rate_hz)
+        return bare, colour, min(plain, score(bare, colour, sounds.held_out, rate_hz))
 
     def _heard(self, cell: Cell, linear: Linear | None = None) -> Sounds:
         """All sounds behind as much as a cell remembers, without the filters known, or others."""
@@ -195,7 +193,7 @@ class _Work:
             before, kept = self._sounds, self._linear
             self._linear, self._sounds = linear, self._heard(beside.cell, linear)
             places = _places(beside.cell)
-            other = _coloured(beside.cell, places, self._sounds, self._pair.rate_hz)
+            other = coloured(beside.cell, places, self._sounds, self._pair.rate_hz)
             [one] = self._fit(self._calls([(chosen, beside.cell)], other), BESIDE)
             if one.held_out < BESIDES * beside.held_out:
                 colour, beside = other, one
@@ -236,7 +234,7 @@ class _Work:
         cell, colour, kind = chosen.cell, NONE, "cell"
         for turn in range(TURNS):
             places = (colour.place,) if colour.amplitude else _places(cell)
-            best = _coloured(cell, places, self._sounds, self._pair.rate_hz)
+            best = coloured(cell, places, self._sounds, self._pair.rate_hz)
             self._told(0.72 + 0.1 * turn)
             if not best.amplitude:
                 break
@@ -288,52 +286,6 @@ def _threshold(profile: Profile, first: Cell, pair: Pair) -> float:
 
 def _places(cell: Cell) -> tuple[Place, ...]:
     return ("behind", "before") if cell.loop == "feed-forward" else ("behind", "before", "in loop")
-
-
-def _makeup_only(heard: Heard) -> Cell:
-    dry, weight = heard.seen(heard.dry[heard.used]), heard.weight
-    ratio = float(np.sum(dry * heard.target * weight**2) / max(np.sum((dry * weight) ** 2), 1e-30))
-    return Cell(makeup_db=float(np.clip(20 * np.log10(max(abs(ratio), 1e-4)), -79, 79)))
-
-
-def _makeup_ahead(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> Cell:
-    """The cell with the make-up that meets the sound best ahead of a colour."""
-
-    def predict(rows: Array) -> Array:
-        return np.stack([through(Cell(makeup_db=row[0]), colour, heard, rate_hz) for row in rows])
-
-    knob = Knob(("cell.makeup_db",), -79, 79, step=0.01)
-    start = np.array([cell.makeup_db])
-    found = solve(predict, heard.target, heard.weight, heard.block, (knob,), start, effort=COLOUR)
-    return Cell(makeup_db=float(found.values[0]))
-
-
-def _score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> float:
-    made = through(cell, colour, heard, rate_hz)
-    return float(np.sqrt(np.mean(((heard.target - made) * heard.weight) ** 2)))
-
-
-def _harmonic_score(cell: Cell, colour: Colour, heard: Heard, rate_hz: int) -> float:
-    made = through(cell, colour, heard, rate_hz)
-    left = harmonics(heard, heard.target - made, rate_hz)
-    return float(np.sqrt(np.mean((left * heard.weight) ** 2)))
-
-
-def _coloured(cell: Cell, places: Sequence[Place], sounds: Sounds, rate_hz: int) -> Colour:
-    """The colour that tones held out speak for, none where it brings too little."""
-    heard, judge = sounds.colour, sounds.colour_held_out
-    if heard is None or judge is None:
-        return NONE
-    bare = _harmonic_score(cell, NONE, judge, rate_hz)
-    if bare < HEARD * max(judge.noise_score, 1.0):
-        return NONE
-    best, least = NONE, WORTH * bare
-    for place in places:
-        one = fit_colour(cell, place, heard, rate_hz=rate_hz, effort=COLOUR).colour
-        score = _harmonic_score(cell, one, judge, rate_hz)
-        if score < least:
-            best, least = one, score
-    return best
 
 
 def _plainest(found: Sequence[Fitted], floor: float) -> Fitted:
