@@ -20,6 +20,8 @@ Side = Literal["low", "high"]
 def half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *, side: Side) -> Reading:
     """Find the outermost crossing of -3 dB re 1 kHz, by interpolation over log frequency.
 
+    A dip that the response comes back from is no end of the band.
+
     Parameters
     ----------
     frequency_hz : ndarray, shape (n,)
@@ -36,17 +38,18 @@ def half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *
     log_f, drop, std = log_f[outward], magnitude_db[outward] - reference, std_db[outward]
     if side == "low":
         log_f, drop, std = log_f[::-1], drop[::-1], std[::-1]
-    beyond = np.flatnonzero(drop < -HALF_POWER_DB)
+    inside = np.flatnonzero(drop >= -HALF_POWER_DB)
     edge = round(float(math.exp(log_f[-1])), 3)
-    if beyond.size == 0:
-        reason = f"the response falls by less than 3 dB down to {edge:.3g} Hz"
-        if side == "high":
-            reason = f"the response falls by less than 3 dB up to {edge:.5g} Hz"
+    if inside.size and inside[-1] == drop.size - 1:
+        where = f"down to {edge:.3g} Hz" if side == "low" else f"up to {edge:.5g} Hz"
+        reason = f"the response falls by less than 3 dB {where}"
+        if drop.min() < -HALF_POWER_DB:
+            reason = f"the response dips by 3 dB and comes back {where}"
         wider = "a sweep over a wider range, at a higher sampling rate for the top"
         if side == "low":
             return Unmeasured("Hz", reason, wider, at_most=edge)
         return Unmeasured("Hz", reason, wider, at_least=edge)
-    i = max(1, int(beyond[0]))
+    i = int(inside[-1]) + 1 if inside.size else 1
     slope = float((drop[i] - drop[i - 1]) / (log_f[i] - log_f[i - 1]))
     crossing = _curved_crossing(log_f, drop, i)
     log_std = math.hypot(float(std[i]), reference_std) / abs(slope)

@@ -30,3 +30,13 @@ def test_a_band_that_does_not_end_has_bounds():
     low, high = (half_power_corner(F, 0 * F, STD_DB, side=side) for side in ("low", "high"))
     assert isinstance(low, Unmeasured) and low.at_most == pytest.approx(20)
     assert isinstance(high, Unmeasured) and high.at_least == pytest.approx(20_000)
+
+
+def test_a_dip_that_the_response_comes_back_from_is_no_corner():
+    hz = np.geomspace(20.0, 20e3, 121)
+    dip_db = -8 * np.exp(-((np.log2(hz / 400) / 0.4) ** 2))
+    told = half_power_corner(hz, dip_db, np.full(hz.size, 0.001), side="low")
+    assert told.at_most == pytest.approx(20.0) and "comes back" in told.reason
+    cut_db = dip_db - 10 * np.log10(1 + (40 / hz) ** 4)
+    found = half_power_corner(hz, cut_db, np.full(hz.size, 0.001), side="low")
+    assert found.value == pytest.approx(40.0, rel=0.02)

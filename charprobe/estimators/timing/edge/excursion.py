@@ -24,7 +24,9 @@ def excursion_db(trace: GainTrace, rest_db: float) -> float:
     Returns
     -------
     float
-        Largest mean over `LASTING_S`; 0 where it stays within `OUT_DB` and what noise makes.
+        Largest mean over `LASTING_S` in which it stays out on one side; 0 where it stays within `OUT_DB` and
+        what noise makes. What a filter rings with behind a loud burst is large beside the quiet that
+        follows, but swings to and fro, or is over sooner.
     """
     after = trace.time_s >= 0
     time_s, out_db, std_db = trace.time_s[after], trace.gain_db[after] - rest_db, trace.std_db[after]
@@ -40,5 +42,8 @@ def excursion_db(trace: GainTrace, rest_db: float) -> float:
         (np.interp(starts + LASTING_S, time_s, total) - np.interp(starts, time_s, total)) / LASTING_S
         for total in sums
     )
-    told = np.abs(mean_db) > OUT_DB + DETECTED * unsure_db
+    side = np.sign(out_db) * (np.abs(out_db) > OUT_DB / 2)
+    turns = np.append(time_s[np.flatnonzero(np.diff(side)) + 1], np.inf)  # when it changes sides, or is back
+    lasts = turns[np.searchsorted(turns, starts, side="right")] >= starts + LASTING_S
+    told = lasts & (np.abs(mean_db) > OUT_DB + DETECTED * unsure_db)
     return float(max(mean_db[told], key=abs, default=0.0))
