@@ -76,8 +76,9 @@ def _quiet_bend(profile: Profile) -> Bend | None:
     lower = profile.reading("static.lower_threshold")
     if lower is None or (isinstance(lower, Unmeasured) and lower.at_most is None):
         return None
-    known = profile.measured("static.lower_slope")
-    steps = _rising(profile)
+    known, steps = profile.measured("static.lower_slope"), _rising(profile)
+    if not steps:
+        return None  # a finding may take the curve back and leave the bound
     open_db = profile.measured("static.low_level_gain")
     rest_db = max(gain for _, gain in steps) if open_db is None else open_db.value
     lowest = [gain for _, gain in steps[:FLOOR_STEPS]]

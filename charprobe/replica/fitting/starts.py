@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from charprobe.replica.cell import gain_db
+from charprobe.replica.fitting.structures import above
 from charprobe.replica.parts import Bend, Cell
 from charprobe.values.arrays import Array
 
@@ -50,10 +51,8 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
     """
     if cell == like or not like.bends or like.bends[0].side != "above" or like.bends[0].slope < LEAST_SLOPE:
         return cell
-    below = tuple(bend for bend in cell.bends if bend.side == "below")  # which the burst does not reach
-    like, cell = (
-        replace(one, bends=tuple(bend for bend in one.bends if bend.side == "above")) for one in (like, cell)
-    )
+    below = cell.bends[len(above(cell)) :]  # which the burst does not reach
+    like, cell = (replace(one, bends=above(one)) for one in (like, cell))
     burst, wanted = _answer_of(like, rate_hz)
     if wanted.reduction_db < LEAST_DB:
         return replace(cell, bends=(*cell.bends, *below))
