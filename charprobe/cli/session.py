@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option("--out", type=PATH, help="Folder for profiles, page, figures and tables.")
 @click.option("--new", is_flag=True, help="Write a commented starter to SESSION instead.")
 @click.option("--plan", is_flag=True, help="Say what SESSION asks for, and measure nothing.")
-@click.option("--jobs", type=click.IntRange(1, 256), default=2, show_default=True, help="Captures at a time.")
+@click.option("--jobs", type=click.IntRange(1, 256), default=2, show_default=True, help="Processes.")
 @click.option(
     "--cluster",
     metavar="ADDRESS",

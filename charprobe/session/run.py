@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -12,7 +14,7 @@ from itertools import chain, groupby
 from pathlib import Path
 from typing import Any
 
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
+from joblib import Parallel, delayed, effective_n_jobs  # type: ignore[import-untyped]  # ships no types
 
 from charprobe import __version__
 from charprobe.files import output
@@ -139,7 +141,8 @@ def measure_parts(
         and version of charprobe are those of an earlier run are kept; a profile that is out of date is
         moved to ``superseded/``.
     jobs : int
-        Processes at the same time; joblib's active backend is used, so a cluster can be.
+        Processes at the same time; joblib's active backend is used, so a cluster can be. Channels of
+        captures that do not go round are shared out.
     progress : callable
         Called after each part with what came of it.
 
@@ -154,18 +157,18 @@ def measure_parts(
     places = (folder, folder / "profiles", folder / "superseded", folder / REPLICAS)
     for place in places if session.replicas else places[:3]:
         output.prepare_folder(place)
-    hashes = {path: open_capture(path).sha256() for path in {part.bypass for part in parts} if path}
+    hashes = {path: open_capture(path).sha256() if path else "" for path in {part.bypass for part in parts}}
     captures = [tuple(own) for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass))]
     kept: list[Outcome] = []
-    calls = []
+    left: list[Waiting] = []
     for own in captures:
-        bypass_hash = hashes[own[0].bypass] if own[0].bypass else ""
-        known, waiting = _looked_up(own, session, bypass_hash, folder)
+        known, waiting = _looked_up(own, session, hashes, folder)
         kept += known
         if waiting:
-            calls.append(delayed(_measure_capture)(waiting, session, bypass_hash, folder))
+            left.append(waiting)
+    calls = [delayed(_measure_capture)(own, session, hashes, folder) for own in _shared_out(left, jobs)]
     outcomes: dict[str, Outcome] = {}
-    measured = chain.from_iterable(side_by_side(calls, jobs=jobs)) if calls else ()
+    measured = chain.from_iterable(side_by_side(calls, jobs=min(jobs, len(calls)))) if calls else ()
     for outcome in chain(kept, measured):
         outcomes[outcome.part.name] = outcome
         _log(folder, outcome)
@@ -188,19 +191,36 @@ def side_by_side(calls: Iterable[object], *, jobs: int) -> Iterator[Any]:
     """Begin calls in so many processes; give what they return as it is ready.
 
     All comes at the end where joblib's active backend cannot do that.
+
+    Raises
+    ------
+    SessionError
+        While giving, if a process ended without a word.
     """
     try:
         parallel = Parallel(n_jobs=jobs, return_as="generator_unordered")
     except ValueError:
         parallel = Parallel(n_jobs=jobs)
-    return iter(parallel(calls))
+    return _while_all_live(parallel(calls))
+
+
+def _while_all_live(results: Iterable[Any]) -> Iterator[Any]:
+    try:
+        yield from results
+    except BrokenProcessPool:
+        raise SessionError(
+            "one of the processes that work side by side was ended from outside: the machine ran out of "
+            "memory, or somebody stopped it. What was finished is kept: run the same command again, with "
+            "--jobs 1 if memory is short"
+        ) from None
 
 
 Waiting = list[tuple[Part, str]]  # parts to measure, and what each depends on
+Hashes = dict[Path | None, str]  # of the captures that others are set against
 
 
 def _looked_up(
-    parts: tuple[Part, ...], session: Session, bypass_hash: str, folder: Path
+    parts: tuple[Part, ...], session: Session, hashes: Hashes, folder: Path
 ) -> tuple[list[Outcome], Waiting]:
     """Tell the parts of one capture that are there and up to date, or cannot be, from those to measure."""
     try:
@@ -211,7 +231,7 @@ def _looked_up(
     known: list[Outcome] = []
     waiting: Waiting = []
     for part in parts:
-        key = _key(part, session, sha256, bypass_hash, recipe_key)
+        key = _key(part, session, sha256, hashes[part.bypass], recipe_key)
         path, stamp = _files(part, folder)
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
             known.append(Outcome(part, path, "up to date", measured=False))
@@ -220,14 +240,25 @@ def _looked_up(
     return known, waiting
 
 
-def _measure_capture(waiting: Waiting, session: Session, bypass_hash: str, folder: Path) -> list[Outcome]:
+def _shared_out(captures: Sequence[Waiting], jobs: int) -> list[Waiting]:
+    """Leave captures whole as far as they go round, and share out the channels of the rest."""
+    workers = effective_n_jobs(jobs)
+    whole = len(captures) - len(captures) % workers
+    shared = list(captures[:whole])
+    for one in captures[whole:]:
+        size = math.ceil(len(one) * (len(captures) - whole) / workers)
+        shared += [one[start : start + size] for start in range(0, len(one), size)]
+    return shared
+
+
+def _measure_capture(waiting: Waiting, session: Session, hashes: Hashes, folder: Path) -> list[Outcome]:
     """Measure parts of one capture, its sound read once for all."""
     try:
         source = open_capture(waiting[0][0].capture)
     except CharprobeError as error:
         return [Outcome(part, None, str(error), measured=True) for part, _ in waiting]
     apart = channels_apart(source)
-    return [_measure(apart, *one, session, bypass_hash, folder) for one in waiting]
+    return [_measure(apart, *one, session, hashes, folder) for one in waiting]
 
 
 def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key: str) -> str:
@@ -255,14 +286,16 @@ def _measure(
     part: Part,
     key: str,
     session: Session,
-    bypass_hash: str,
+    hashes: Hashes,
     folder: Path,
 ) -> Outcome:
     path, stamp = _files(part, folder)
     try:
         stimulus = _stimulus(source, session, part.channel)
         judged = judge_capture(source, stimulus, part.channel - 1)
-        dry = _judged_bypass(part.bypass, bypass_hash, stimulus, part.channel) if part.bypass else None
+        dry = (
+            _judged_bypass(part.bypass, hashes[part.bypass], stimulus, part.channel) if part.bypass else None
+        )
         profile = characterise_judged(judged, dry, setting=part.setting)
         if session.calibration:
             profile = with_dbu(profile, session.calibration)

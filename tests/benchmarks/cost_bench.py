@@ -32,6 +32,7 @@ RATE_HZ = 48_000
 RIG = ("--gain", "-9", "--noise", "-110", "--bits", "24", "--delay", "1490.37")
 UNLIKE_A_USER = ("_NUM_THREADS", "PYTHONDONTWRITEBYTECODE")  # who has compiled modules and all threads
 AS_A_USER = {name: text for name, text in os.environ.items() if not name.endswith(UNLIKE_A_USER)}
+WATCHED_S = 0.05
 ROUNDS = 3  # the least of which counts
 FLOOR_ROUNDS = 5  # within one process, whose start-up and first reading do not count
 STARTED = """
@@ -70,7 +71,7 @@ from charprobe.session.file import load_session
 from charprobe.session.run import measure_parts
 out = Path({out!r})
 out.mkdir()
-measure_parts(load_session(Path({session!r})), out, jobs=1, progress=lambda outcome: None)
+measure_parts(load_session(Path({session!r})), out, jobs={jobs}, progress=lambda outcome: None)
 """
 STAGES = ("coloured-compressor", "two-stage-release", "optical-leveller", "feedback-soft")
 DEVICE = ("name", "maker", "serial", "firmware", "gain", "play_path", "record_path")
@@ -79,29 +80,51 @@ Row = tuple[str, str]
 
 @dataclass(frozen=True)
 class Cost:
-    """CPU seconds of a process and all it started, and its own; seconds on the clock, peak memory, modules."""
+    """CPU seconds of a process and all it started, and its own; seconds on the clock; peak memory, its own and
+    of all at once; modules."""
 
     cpu_s: float
     own_s: float
     wall_s: float
     megabytes: float
+    together_megabytes: float
     modules: tuple[str, ...]
 
 
 def run(code: str) -> Cost:
     """Run code in a process of its own."""
     before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    ran = subprocess.run(
-        [sys.executable, "-c", STARTED.format(code=code)],
-        capture_output=True,
-        text=True,
-        check=True,
-        env=AS_A_USER,
-    )
-    wall_s, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
-    own_s, megabytes, modules = json.loads(ran.stderr.splitlines()[-1])
+    together = 0.0
+    with tempfile.TemporaryFile("w+") as told:
+        ran = subprocess.Popen(
+            [sys.executable, "-c", STARTED.format(code=code)],
+            stdout=subprocess.DEVNULL,
+            stderr=told,
+            env=AS_A_USER,
+        )
+        while ran.poll() is None:
+            together = max(together, sum(shares_of(ran.pid)) / 1024)
+            time.sleep(WATCHED_S)
+        wall_s, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+        told.seek(0)
+        lines = told.read().splitlines()
+    if ran.returncode:
+        raise subprocess.CalledProcessError(ran.returncode, code, stderr="\n".join(lines))
+    own_s, megabytes, modules = json.loads(lines[-1])
     cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Cost(cpu_s, own_s, wall_s, float(megabytes), tuple(modules))
+    return Cost(cpu_s, own_s, wall_s, float(megabytes), together, tuple(modules))
+
+
+def shares_of(process: int) -> Iterator[int]:
+    """Memory of a process and of all it started, in kB: what several use counts once among them."""
+    try:
+        own = Path(f"/proc/{process}/smaps_rollup").read_text(encoding="ascii")
+        children = Path(f"/proc/{process}/task/{process}/children").read_text(encoding="ascii").split()
+    except OSError:  # it has ended
+        return
+    yield next(int(line.split()[1]) for line in own.splitlines() if line.startswith("Pss:"))
+    for child in children:
+        yield from shares_of(int(child))
 
 
 def command(*arguments: str | Path) -> Cost:
@@ -204,15 +227,23 @@ def rack(folder: Path, *, settings: int, takes: int, channels: int, rate_hz: int
 
 def widening(folder: Path) -> Iterator[Row]:
     costs = {}
-    for channels in (1, 8):
+    for channels, jobs in ((1, 1), (8, 1), (8, 2)):
         place = folder / str(channels)
-        place.mkdir()
-        session = rack(place, settings=1, takes=1, channels=channels, rate_hz=96_000)
-        costs[channels] = run(MEASURED.format(session=str(session), out=str(place / "out")))
-    start_s = start_up(costs[1])
-    ratio = (costs[8].cpu_s - start_s) / (costs[1].cpu_s - start_s)
+        session = place / "session.toml"
+        if not session.exists():
+            place.mkdir()
+            rack(place, settings=1, takes=1, channels=channels, rate_hz=96_000)
+        code = MEASURED.format(session=str(session), out=str(place / f"out {jobs}"), jobs=jobs)
+        costs[channels, jobs] = run(code)
+    one, eight, shared = costs.values()
+    start_s = start_up(one)
+    ratio = (eight.cpu_s - start_s) / (one.cpu_s - start_s)
     yield "eight channels at 96 kHz with a bypass of eight, CPU time re one channel (goal 4)", f"{ratio:.1f}"
-    yield "the same, peak memory (goal 400 MB)", f"{costs[8].megabytes:.0f} MB"
+    yield "the same, peak memory (goal 400 MB)", f"{eight.megabytes:.0f} MB"
+    what = "the same in two processes, start-up of all in it"
+    yield f"{what}, time on the clock re one channel (goal 4)", f"{shared.wall_s / one.wall_s:.1f}"
+    yield f"{what}: CPU time re one process", f"{shared.cpu_s / eight.cpu_s:.2f}"
+    yield f"{what}: peak memory of all", f"{shared.together_megabytes:.0f} MB"
 
 
 def demonstrating(folder: Path) -> Iterator[Row]:

@@ -1,6 +1,9 @@
 import csv
 import json
+import os
 import re
+import signal
+from dataclasses import replace
 from urllib.parse import unquote
 
 import pytest
@@ -8,10 +11,11 @@ from small_session import RATE_HZ, RECIPE, SESSION, write_capture
 
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.publishing.folder import publish
+from charprobe.session import run as run_file
 from charprobe.session.file import load_session
 from charprobe.session.findings import findings_of
 from charprobe.session.plan import plan_text
-from charprobe.session.run import measure_parts
+from charprobe.session.run import _shared_out, measure_parts
 from charprobe.values.errors import SessionError
 
 
@@ -71,6 +75,54 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
     assert {path.name for path in redone} >= {"page.html", "captures.csv", "loud = 3-ch1-static-article.svg"}
     assert not any(path.name.startswith("plain") for path in redone)
     assert {path: path.read_bytes() for path in first} == first  # byte for byte
+
+
+@pytest.mark.parametrize(
+    ("captures", "jobs", "shares"),
+    [
+        ([8], 2, [4, 4]),
+        ([8], 3, [3, 3, 2]),
+        ([2], 8, [1, 1]),
+        ([8, 8], 2, [8, 8]),  # as many captures as processes
+        ([4, 4, 4], 2, [4, 4, 2, 2]),
+        ([4], 1, [4]),
+        ([], 2, []),
+    ],
+)
+def test_the_channels_of_captures_that_do_not_go_round_are_shared_out(captures, jobs, shares):
+    waiting = [[(f"{number} {channel}", "") for channel in range(own)] for number, own in enumerate(captures)]
+    shared = _shared_out(waiting, jobs)
+    assert [len(one) for one in shared] == shares
+    assert [part for one in shared for part in one] == [part for one in waiting for part in one]
+
+
+def one_capture(captured):
+    session = load_session(captured / "s.toml")
+    return replace(session, settings=(replace(session.settings[1], name="alone"),))
+
+
+def test_two_processes_share_one_capture_and_find_what_one_finds(captured, tmp_path):
+    for jobs in (1, 2):
+        measure_parts(one_capture(captured), tmp_path / f"{jobs}", jobs=jobs, progress=lambda outcome: None)
+    profiles = {path.name: path.read_bytes() for path in (tmp_path / "1" / "profiles").glob("*.json")}
+    assert len(profiles) == 2
+    assert profiles == {path.name: path.read_bytes() for path in (tmp_path / "2" / "profiles").glob("*.json")}
+
+
+def test_a_process_that_is_killed_is_told_and_what_was_finished_is_kept(captured, tmp_path, monkeypatch):
+    here = os.getpid()
+
+    def killed(*given):
+        assert os.getpid() != here
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    session, out = one_capture(captured), tmp_path / "out"
+    with monkeypatch.context() as patched:
+        patched.setattr(run_file, "_measure_capture", killed)
+        with pytest.raises(SessionError, match=r"ended from outside.*run the same command again"):
+            measure_parts(session, out, jobs=2, progress=lambda outcome: None)
+    result = measure_parts(session, out, jobs=1, progress=lambda outcome: None)
+    assert (result.measured, result.failures) == (2, ())
 
 
 def test_a_run_that_was_cut_short_goes_on_where_it_stopped(captured, tmp_path):

@@ -12,8 +12,9 @@ from charprobe.files.sound.frames import BLOCK_FRAMES
 from charprobe.files.sound.source import Pieces
 from charprobe.values.arrays import Array
 
-KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps: 3 minutes of one at 48 kHz, 67 MB
-STRETCH_FRAMES = 1 << 20  # that are decoded side by side where there are more; else a channel is one stretch
+KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 67 MB
+FEW_FRAMES = 1 << 22  # that it keeps where one channel has less: channels are read one after another
+STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has more than is kept
 
 
 class Decoded(Pieces):
@@ -40,7 +41,7 @@ class Decoded(Pieces):
     @property
     def _stretch_frames(self) -> int:
         """Frames of a stretch: within one, what is read is handed out without a copy."""
-        return self.frames if self.channels * self.frames <= KEPT_FRAMES else STRETCH_FRAMES
+        return self.frames if self.frames <= KEPT_FRAMES else STRETCH_FRAMES
 
     def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
         """Return samples `start` to `stop` of one stretch of a channel, decoded where they are not yet."""
@@ -50,7 +51,7 @@ class Decoded(Pieces):
         if stretch is None:
             frames = min(self._stretch_frames, self.frames - begin)
             stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
-            if len(kept) * self._stretch_frames > KEPT_FRAMES:
+            if len(kept) * self._stretch_frames > min(KEPT_FRAMES, max(FEW_FRAMES, self.frames)):
                 kept.pop(next(iter(kept)), None)
         for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
             if block not in stretch.decoded:

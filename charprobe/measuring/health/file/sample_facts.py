@@ -113,7 +113,7 @@ def gather_sample_facts(source: Source) -> tuple[ChannelFacts, ...]:
     tallies = [_Tally() for _ in range(source.channels)]
     alike = {(low, high) for high in range(source.channels) for low in range(high)}
     for start in range(0, source.frames, BLOCK_FRAMES):
-        block = [source.read(start, start + BLOCK_FRAMES, channel) for channel in range(source.channels)]
+        block = _columns(source, start, start + BLOCK_FRAMES)
         alike = {(low, high) for low, high in alike if np.array_equal(block[low], block[high])}
         for tally, samples in zip(tallies, block, strict=True):
             tally.add(samples, start)
@@ -123,6 +123,13 @@ def gather_sample_facts(source: Source) -> tuple[ChannelFacts, ...]:
         if not facts[high].silent:
             twins.setdefault(high, low)
     return tuple(replace(fact, twin_of=twins.get(channel)) for channel, fact in enumerate(facts))
+
+
+def _columns(source: Source, start: int, stop: int) -> list[Array]:
+    """Read every channel; one alone stays decoded for what reads it next, several would be much."""
+    if source.channels == 1:
+        return [source.read(start, stop, 0)]
+    return list(np.ascontiguousarray(source.read_frames(start, stop).T))
 
 
 class _Tally:

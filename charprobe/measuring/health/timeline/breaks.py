@@ -147,7 +147,7 @@ def _harmonics(pulses: Array, omega: float) -> Array:
     return fitted
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=8)
 def _basis(omega: float, size: int) -> Array:
     """Orthonormal columns that span an offset and the harmonics up to half the rate, shape (size, k)."""
     orders = np.arange(1, max(1, min(MOST_HARMONICS, int(0.95 * np.pi / omega))) + 1)
