@@ -10,12 +10,7 @@ import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
-from charprobe.estimators.static.points import (
-    DB_PER_SHARE,
-    SATURATES_SHARE,
-    StaticPoint,
-    mark_points,
-)
+from charprobe.estimators.static.points import SATURATES_SHARE, StaticPoint, bent_db, mark_points
 from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -121,8 +116,8 @@ class StaticCurve:
     def bends_waves(self) -> bool:
         """Whether third harmonic explains part of how the gain differs: a gain that moves makes none."""
         gains = [point.gain_db for point in self.points]
-        bent_db = DB_PER_SHARE * max(point.odd_share for point in self.points)
-        return bent_db > SATURATES_SHARE * (max(gains) - min(gains))
+        share = np.array([point.odd_share for point in self.points])
+        return float(bent_db(share).max()) > SATURATES_SHARE * (max(gains) - min(gains))
 
     @cached_property
     def common_std_db(self) -> float:

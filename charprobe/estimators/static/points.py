@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -12,7 +13,6 @@ from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import DB_PER_NEPER
 
 USABLE_STD_DB = 0.1  # points known less well are not used: in them neither drift nor bend would show
-DB_PER_SHARE = 3.0 * DB_PER_NEPER  # gain lost per third harmonic gained: 3 to 1 for a cubic
 SATURATES_DB = 0.02  # least gain that waveshaping must explain in a saturating step,
 SATURATES_SHARE, RUN_SHARE = 0.15, 0.25  # least share of what is lost there and over a run of steps
 HEIGHT_DB, RUN_DB = 3.0, 6.0  # of a step, whatever the recipe's steps are, and of a run above it
@@ -72,7 +72,7 @@ def mark_points(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
     First steps that recover from what was played before them have not settled, even if no motion shows in
     them: see `still_recovering`.
     """
-    recovering = still_recovering(points)
+    recovering = (*still_recovering(points), *_not_yet_back(points))
     points = [replace(p, settled=p.settled and p not in recovering) for p in points]
     points = [replace(p, std_db=max(p.std_db, _missed_db(p, points))) for p in points]
     found = find_saturation(points)
@@ -112,7 +112,7 @@ def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     A memoryless bend makes third harmonic and takes fundamental in a fixed proportion (3 to 1 for
     a cubic, 1 to 1 for a clipped tip, as amplitudes); a slow gain makes none, and its ripple makes some once
     and no more with rising level. A step saturates if the third harmonic it adds explains part of the gain
-    it loses, goes on doing so in the steps above, and stays.
+    it loses, goes on doing so in the steps above, up to the highest, and stays.
     """
     rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
     share = np.array([p.odd_share for p in rising])
@@ -127,19 +127,26 @@ def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     return None
 
 
+def bent_db(share: Array) -> Array:
+    """Gain that waveshaping takes with a share of third harmonic: 3 to 1 for a cubic, any for a square."""
+    return np.asarray(-DB_PER_NEPER * np.log1p(-np.minimum(3.0 * share, 1 - 1e-9)))
+
+
 def _saturates(hit: int, below: int, end: int, share: Array, gain: Array) -> bool:
-    here, run = (DB_PER_SHARE * (share[i] - share[below]) for i in (hit, end))
-    lost_here, lost_in_run = (max(float(gain[below] - gain[i]), 0.0) for i in (hit, end))
-    explained = here > max(SATURATES_DB, SATURATES_SHARE * lost_here) and run > RUN_SHARE * lost_in_run
+    bent = bent_db(share)
+    here, run, whole = (bent[i] - bent[below] for i in (hit, end, -1))
+    lost_here, lost_in_run, lost = (max(float(gain[below] - gain[i]), 0.0) for i in (hit, end, -1))
+    explained = here > max(SATURATES_DB, SATURATES_SHARE * lost_here)
+    goes_on = run > RUN_SHARE * lost_in_run and whole > RUN_SHARE * lost
     stays = bool(np.all(share[hit:] >= share[hit] / 2))
     grows = end + 1 >= share.size or share[-1] > GROWS * share[hit]
-    return bool(explained and stays and grows)
+    return bool(explained and goes_on and stays and grows)
 
 
 def _first_bent(hit: int, lower: Index, share: Array, gain: Array) -> int:
     """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip."""
     quiet = float(np.median(gain[: max(3, gain.size // 3)]))
-    explained = DB_PER_SHARE * share
+    explained = bent_db(share)
     while hit > 1:
         below = hit - 1
         clips = share[below] > JUMP * share[lower[below]] + JUMP_FROM
@@ -172,6 +179,22 @@ def still_recovering(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
         found.append(rising)
         apart, side = abs(difference), difference
     return ()
+
+
+def _not_yet_back(points: Sequence[StaticPoint]) -> tuple[StaticPoint, ...]:
+    """Return falling steps that follow one which had not settled, and lie off on the side it came from.
+
+    What is left to go may hide in the noise of a quiet step; the same level of the rising pass shows it.
+    """
+    before = {id(late): early for early, late in pairwise(points)}
+    found = []
+    for rising, falling in pairs_by_level(points):
+        early, apart = before.get(id(falling)), falling.gain_db - rising.gain_db
+        std = float(np.hypot(rising.std_db, falling.std_db)) + STEP_STD_DB
+        coming = early is not None and not early.settled and early.remaining_db * apart < 0
+        if coming and abs(apart) > APART_STDS * std:
+            found.append(falling)
+    return tuple(found)
 
 
 def _key(point: StaticPoint) -> int:

@@ -13,7 +13,7 @@ from charprobe.estimators.response import Deconvolution, Response, deconvolve_sw
 from charprobe.estimators.response_shape import FEWEST_POINTS, ResponsePart, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.measuring.chapters.off_tone import OffTone, off_tone
-from charprobe.measuring.chapters.static.references import moved_by_silence
+from charprobe.measuring.chapters.static.references import left_by_silence_db, moved_by_silence
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
@@ -179,7 +179,8 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
     moved = _moved(static, drive_dbfs) or moved_by_silence(wet)
-    level_std_db = static.level_std_db if static is not None else 0.0
+    drift_std_db = static.level_std_db if static is not None else 0.0
+    level_std_db = math.hypot(drift_std_db, left_by_silence_db(wet) / Z95)
     steepness = 0.0 if static is None else static.steepness_at(drive_dbfs)
     off = off_tone(wet, bypass if bypassed else None, response, drive_dbfs=spec.level_dbfs)
     return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness, off)

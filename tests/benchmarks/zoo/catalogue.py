@@ -18,6 +18,8 @@ from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
 from tests.benchmarks.zoo.saturators import SATURATORS
 from tests.benchmarks.zoo.slow_compressors import SLOW_COMPRESSORS
 from tests.benchmarks.zoo.stage import LONGEST, Draw, Stage
+from tests.benchmarks.zoo.strip_controls import STRIP_CONTROLS
+from tests.benchmarks.zoo.strip_paths import STRIP_PATHS
 from tests.benchmarks.zoo.unit_habits import UNIT_HABITS
 from tests.benchmarks.zoo.unlike_cells import UNLIKE_CELLS
 
@@ -27,7 +29,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
     makers = (
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
         *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
-        *(*LATE_CONTROLS, *LATE_PATHS),
+        *(*LATE_CONTROLS, *LATE_PATHS, *STRIP_CONTROLS, *STRIP_PATHS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long

@@ -72,6 +72,7 @@ class Judge:
                 and item["code"] == "unsettled"
                 and re.search(r"\btones?\b|harmonic", item["message"])
             )
+            or (plain == "response" and "the response" in item["message"])
             for item in self.warnings
         )
 

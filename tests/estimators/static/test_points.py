@@ -64,6 +64,17 @@ def test_clipping_above_a_compressor_is_told_from_compression():
     assert max(used) < onset + 1.5
 
 
+def test_a_limiter_in_front_of_a_rounded_clip_loses_more_than_its_third_harmonic_explains():
+    # the clip bends ever the same level by a little, whatever the limiter takes: 1 dB of 13
+    limited = through(
+        lambda x: x / (1 + np.abs(x / 0.25) ** 3) ** (1 / 3),
+        before=lambda level: -0.95 * np.maximum(level + 16, 0),
+    )
+    assert max(p.odd_share for p in limited) > 0.02
+    assert find_saturation(limited) is None
+    assert find_saturation(through(lambda x: x / (1 + np.abs(x / 0.25) ** 3) ** (1 / 3))) is not None
+
+
 @pytest.mark.parametrize("ripple", [0.0, 0.0005, 0.005])
 def test_ripple_of_a_fast_compressor_is_not_saturation(ripple):
     # third harmonic of gain ripple comes with reduction and stays in proportion to the slope
@@ -103,6 +114,19 @@ def test_first_steps_on_their_way_back_from_what_was_played_before_are_left_out(
     # the difference sinks below three standard uncertainties of 0.00044 dB after the sixth step
     assert list(found) == given[:6]
     assert [p.used for p in mark_points(given)] == [p not in found for p in given]
+
+
+@pytest.mark.parametrize(("last_db", "used"), [(-0.05, False), (0.05, True), (-0.0005, True)])
+def test_a_last_step_on_its_way_back_is_told_by_the_rising_one(last_db, used):
+    # -0.2, then -0.05 left after steps of a third of the release; a gain beyond rest is no recovery
+    rising = points([0.0, 0.0, 0.0], [0, 0, 0], levels=[-60.0, -57.0, -54.0])
+    falling = points([-0.8, -0.2, last_db], [0, 0, 0], levels=[-54.0, -57.0, -60.0], direction="falling")
+    falling = [
+        replace(p, settled=left == 0, remaining_db=left)
+        for p, left in zip(falling, (0.8, 0.2, 0.0), strict=True)
+    ]
+    marked = mark_points(rising + falling)
+    assert [p.used for p in marked] == [True] * 3 + [False, False, used]
 
 
 @pytest.mark.parametrize("from_level", [-60.0, -40.0])

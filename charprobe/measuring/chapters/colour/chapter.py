@@ -320,9 +320,16 @@ def _ladder(rungs: Sequence[LevelRung]) -> list[LevelRung]:
 
 
 def _wanders(rungs: Sequence[LevelRung]) -> bool:
-    """Whether tones that nothing reduces still had to go up, and down: no length lets such a gain settle."""
-    left = [rung.cell.settling.remaining_db for rung in rungs if rung.idle and not rung.cell.settled]
-    return bool(left) and min(left) < -WANDERS_DB and max(left) > WANDERS_DB
+    """Whether tones that nothing reduces still had to go up, and down, with no regard to their level.
+
+    No length lets such a gain settle; one that goes down where it is loud and up where it is quiet would.
+    """
+    moving = [rung for rung in rungs if rung.idle and not rung.cell.settled]
+    up, down = (
+        [rung.input_dbfs for rung in moving if sign * rung.cell.settling.remaining_db > WANDERS_DB]
+        for sign in (1, -1)
+    )
+    return bool(up and down) and min(down) <= max(up) and min(up) <= max(down)
 
 
 def _onset(main: AtFrequency | None, bypass: Take | None, unsettled: Unmeasured) -> Reading:

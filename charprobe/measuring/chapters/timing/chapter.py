@@ -148,7 +148,7 @@ def reference_readings(row: BurstRow) -> dict[str, Reading]:
     """Return every attack and release quantity that one burst condition gives, but for the memory."""
     attack, release, kind = row.attack, row.release, row.release_kind
     return {
-        "attack.delay": _delay(attack.delay, row.attack_trace),
+        "attack.delay": _delay(attack.delay, attack.t50, row.attack_trace),
         "attack.t50": attack.t50,
         "attack.t63": attack.t63,
         "attack.t90": attack.t90,
@@ -201,12 +201,13 @@ def _turned(trace: GainTrace) -> bool:
     return float(trace.turn_db.max()) > TURNED_DB
 
 
-def _delay(delay: Reading, trace: GainTrace) -> Reading:
+def _delay(delay: Reading, half: Reading, trace: GainTrace) -> Reading:
     if not _turned(trace):
         return delay
-    if isinstance(delay, Quantity):  # begun by then, but for what a carrier's period blurs
-        return Unmeasured("s", TURNS, "look at the gain trace", at_most=delay.high + trace.window_s)
-    return Unmeasured("s", TURNS, "look at the gain trace", at_least=delay.at_least)
+    if isinstance(delay, Unmeasured):
+        return Unmeasured("s", TURNS, "look at the gain trace", at_least=delay.at_least)
+    by = half.high if isinstance(half, Quantity) else half.at_most  # what rings may pass a start twice
+    return Unmeasured("s", TURNS, "look at the gain trace", at_most=by)
 
 
 def _lookahead(row: BurstRow) -> Reading:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from cubic_device import TONES, Squarer, cubic, ratios, thd_db
+from scipy.signal import lfilter
 from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
@@ -107,3 +108,16 @@ def test_a_gain_that_moves_by_itself_is_not_asked_for_longer_tones(rng, bypass):
     assert "moves up and down by itself" in onset.reason and onset.cause is None
     (told,) = (item for item in chapter.health if item.code == "unsettled")
     assert "longer tones would not settle" in told.message
+
+
+def test_a_gain_that_follows_the_level_slowly_is_asked_for_longer_tones(rng, bypass):
+    def riding(samples):  # a tenth of the level, with 0.8 s
+        keep = np.exp(-1 / np.array([0.02, 0.8]) / 48_000)
+        square = lfilter([1 - keep[0]], [1, -keep[0]], 2 * samples**2)
+        wanted = -0.1 * np.maximum(10 * np.log10(square + 1e-9) + 60, 0)
+        return samples * 10 ** (lfilter([1 - keep[1]], [1, -keep[1]], wanted) / 20)
+
+    chapter = colour_chapter(take_of(TONES, riding, rng=rng), bypass, NoReduction())
+    told = next(item for item in chapter.health if item.code == "unsettled")
+    assert "longer tones would not settle" not in told.message
+    assert "longer tones" in told.message

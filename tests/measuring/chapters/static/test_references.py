@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from taken import take_of, wire
 
-from charprobe.measuring.chapters.static.references import moved_by_silence, quiet_tones
+from charprobe.measuring.chapters.static.references import left_by_silence_db, moved_by_silence, quiet_tones
 from charprobe.stimulus.kinds.steady import Silence
 
 SEGMENTS = (Silence("first", 0.3, tone_s=0.4), Silence("second", 0.3, tone_s=0.4))
@@ -32,19 +32,34 @@ def test_a_tone_that_did_not_come_back_tells_nothing(rng):
     assert quiet_tones(take, frequency_hz=tone[0]) == ()
 
 
-def test_a_tone_under_which_a_gain_opens_is_read_where_it_rests(rng):
-    def opening(samples):  # 6 dB down in silence, opens with 60 ms
+LONG = (Silence("first", 0.3, tone_s=0.6),)
+
+
+def opening(time_s, rng):
+    """A gain 6 dB down in silence that opens within a tone."""
+    stimulus = take_of(LONG, wire, rng=rng).stimulus.segments[0]
+
+    def opened(samples):
         sounds = np.abs(samples) > 0
         since_s = np.zeros(samples.size)
         for tone in stimulus.tones:
             since_s[tone.start : tone.stop] = np.arange(tone.length) / 48_000
-        return samples * 10 ** (np.where(sounds, -6 * np.exp(-since_s / 0.06), 0.0) / 20)
+        return samples * 10 ** (np.where(sounds, -6 * np.exp(-since_s / time_s), 0.0) / 20)
 
-    long = (Silence("first", 0.3, tone_s=0.6),)
-    stimulus = take_of(long, wire, rng=rng).stimulus.segments[0]
-    take = take_of(long, opening, rng=rng)
+    return take_of(LONG, opened, rng=rng), stimulus
+
+
+def test_a_tone_whose_gain_moves_to_its_end_has_no_level_but_a_rest_to_go(rng):
+    take, stimulus = opening(0.5, rng)
+    assert quiet_tones(take, frequency_hz=stimulus.tones[0].frequency_hz) == ()
+    assert left_by_silence_db(take) > 6 * np.exp(-0.6 / 0.5)  # what is left at the end
+
+
+def test_a_tone_under_which_a_gain_opens_is_read_where_it_rests(rng):
+    take, stimulus = opening(0.06, rng)
     assert moved_by_silence(take)
     (one,) = quiet_tones(take, frequency_hz=stimulus.tones[0].frequency_hz)
     # 0.002 dB of 6 are left on average from 70 % of 0.6 s on
     assert one.level.value == pytest.approx(one.played_dbfs, abs=0.003 + 3 * one.level.std)
-    assert not moved_by_silence(take_of(long, wire, rng=rng))
+    assert left_by_silence_db(take) == 0
+    assert not moved_by_silence(take_of(LONG, wire, rng=rng))
