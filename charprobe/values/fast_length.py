@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from bisect import bisect_left, bisect_right
+from functools import cache
 
 
 def fast_length(least: int) -> int:
-    """Smallest product of twos, threes and fives that is not below `least`.
+    """Smallest product of twos, threes and fives that is not below `least`, up to 2^40.
 
     SciPy knows it too, but loading its transforms takes longer than a whole check.
 
@@ -15,18 +16,10 @@ def fast_length(least: int) -> int:
     >>> fast_length(8820), fast_length(9600), fast_length(1)
     (9000, 9600, 1)
     """
-    best = 1 << max(0, least - 1).bit_length()
-    fives = 1
-    while fives < best:
-        odd = fives
-        while odd < best:
-            best = min(best, odd << max(0, (-(-least // odd) - 1).bit_length()))
-            odd *= 3
-        fives *= 5
-    return best
+    lengths = _lengths()
+    return lengths[bisect_left(lengths, least)]
 
 
-@lru_cache(maxsize=64)
 def fast_length_within(most: int) -> int:
     """Largest product of twos, threes and fives that is not above `most`, which is at least 1.
 
@@ -35,4 +28,12 @@ def fast_length_within(most: int) -> int:
     >>> fast_length_within(4441)
     4374
     """
-    return next(length for length in range(most, 0, -1) if fast_length(length) == length)
+    lengths = _lengths()
+    return lengths[bisect_right(lengths, most) - 1]
+
+
+@cache
+def _lengths() -> list[int]:
+    """All such products below 2^41."""
+    odd = [3**threes * 5**fives for threes in range(26) for fives in range(18)]
+    return sorted(one << twos for one in odd for twos in range(42 - one.bit_length()))

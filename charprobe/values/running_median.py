@@ -21,7 +21,11 @@ def running_median(
     >>> running_median(np.array([1.0, 9.0, 2.0, 3.0]), width=3, beyond="edge").tolist()
     [1.0, 2.0, 3.0, 3.0]
     """
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, width // 2, mode=beyond), width)
+    reach = width // 2
+    ends = (values[:1].repeat(reach), values[-1:].repeat(reach))
+    if beyond == "symmetric":
+        ends = (values[:reach][::-1], values[values.size - reach :][::-1])
+    around = np.lib.stride_tricks.sliding_window_view(np.concatenate([ends[0], values, ends[1]]), width)
     middles = np.minimum(np.arange(0, values.size, every) + every // 2, values.size - 1)
-    medians = np.partition(around[middles], width // 2, axis=1)[:, width // 2]
+    medians = np.partition(around[middles], reach, axis=1)[:, reach]
     return np.repeat(medians, every)[: values.size]

@@ -83,13 +83,13 @@ def smooth(trace: GainTrace, *, to_std_db: float) -> Array:
     return out
 
 
-def first_reached(gain_db: Array, weights: Array, level_db: float, *, rising: bool) -> int:
+def first_reached(gains: Array, weights: Array, level_db: float, *, rising: bool) -> int:
     """Return the first index at which the monotone sequence closest to a trace has reached a level.
 
     Its size where it never does. Of all places, the weighted distances from the level add up to least there.
+    Weights, and gains in dB times weights, are given as their sums up to each point.
     """
-    short = (gain_db - level_db) * weights
-    sums = np.cumsum(short if rising else -short)
+    sums = gains - level_db * weights if rising else level_db * weights - gains
     least = int(np.argmin(sums))
     return least + 1 if sums[least] < 0 else 0
 
@@ -124,9 +124,9 @@ def refine(
     (intersection of confidence intervals). A quadratic centred on the crossing has no bias from the third
     derivative.
     """
-    spacing = float(np.min(np.diff(trace.time_s)))
-    widths = [max(reach_s, 1.6 * spacing)]
-    while widths[-1] * SHRINK > 1.6 * spacing:
+    least = 1.6 * trace.spacing_s
+    widths = [max(reach_s, least)]
+    while widths[-1] * SHRINK > least:
         widths.append(widths[-1] * SHRINK)
     chosen: Crossing | None = None
     start_s = near_s

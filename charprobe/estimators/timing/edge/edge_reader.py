@@ -66,19 +66,24 @@ class EdgeReader:
         return np.asarray((self.smoothed - self.before.value_db) / self.change)
 
     @cached_property
+    def _way(self) -> tuple[Array, Array]:
+        """Gains times weights, and weights, of the way to the new gain, added up from its first point on."""
+        weights = self.trace.weights[: self.arrived]
+        return np.cumsum(self.trace.gain_db[: self.arrived] * weights), np.cumsum(weights)
+
+    @cached_property
     def _begun_s(self) -> float:
         """About when a twentieth of the change is done."""
         return self.guess(0.05)
 
     def guess(self, part: float) -> float:
         """Return about when `part` of the change is done; the record's end if it never is."""
-        trace, way = self.trace, slice(self.arrived)
         level = self.before.value_db + part * self.change
-        first = first_reached(trace.gain_db[way], trace.weights[way], level, rising=self.change > 0)
+        first = first_reached(*self._way, level, rising=self.change > 0)
         if first == self.arrived:
             past = np.flatnonzero(self._done[first:] >= part)
             first = first + int(past[0]) if past.size else -1
-        return float(trace.time_s[first])
+        return float(self.trace.time_s[first])
 
     def part(self, part: float) -> Reading:
         """Return from when on `part` (0 to 1) of the change is done."""
@@ -97,7 +102,7 @@ class EdgeReader:
     def _stays(self, part: float) -> float:
         """Return about when `part` of the change is done and clearly stays so."""
         first, done = self.guess(part), self._done
-        noise_db = math.hypot(float(np.median(self.trace.std_db)), RIPPLE_SHARE * self.trace.ripple_db)
+        noise_db = math.hypot(self.trace.typical_std_db, RIPPLE_SHARE * self.trace.ripple_db)
         back = min(BACK, BACK_STDS * noise_db / abs(self.change))
         short = np.flatnonzero((done < part - back) & (self.trace.time_s > first))
         if not short.size:

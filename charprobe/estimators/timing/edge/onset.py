@@ -83,10 +83,11 @@ def find_onset(
     mean_speed = 0.0
     slopes: list[float] = []
     low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
+    half_s = reached_s(0.5)
     for part in PARTS:
         stop_s = reached_s(part)
         # with look-ahead the movement starts somewhere before, within a few of its own lengths
-        ahead_s = 5 * (reached_s(0.5) - stop_s) + 10 * trace.sample_s
+        ahead_s = 5 * (half_s - stop_s) + 10 * trace.sample_s
         low_s = max(0.5 * float(trace.time_s[0]), stop_s - ahead_s)
         kink = _fit_kink(trace, before, low_s, stop_s, change_db=change_db)
         if kink is None:

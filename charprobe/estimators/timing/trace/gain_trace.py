@@ -112,6 +112,16 @@ class GainTrace:
         """Weight of each point: its standard uncertainty to the power -2."""
         return np.asarray(self.std_db**-2.0)
 
+    @cached_property
+    def typical_std_db(self) -> float:
+        """Standard uncertainty in dB of the middle one of all points."""
+        return float(np.median(self.std_db))
+
+    @cached_property
+    def spacing_s(self) -> float:
+        """Least distance of two points, in s."""
+        return float(np.diff(self.time_s).min())
+
     @property
     def before_std_db(self) -> float:
         """Standard uncertainty in dB of the gain before the edge, from how unlike the bursts are."""

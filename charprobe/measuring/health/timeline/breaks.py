@@ -113,9 +113,9 @@ def _usual(values: Array) -> Array:
     """Larger of the medians of the blocks before and of those after each block."""
     size = min(SIDE_BLOCKS, values.size // 2 * 2)
     shift = size // 2
-    medians = running_median(values, width=size + 1, beyond="edge")
-    padded = np.pad(medians, shift, mode="edge")
-    return np.asarray(np.maximum(padded[: values.size], padded[2 * shift :]))
+    medians, at = running_median(values, width=size + 1, beyond="edge"), np.arange(values.size)
+    before, after = medians[np.maximum(at - shift, 0)], medians[np.minimum(at + shift, at[-1])]
+    return np.asarray(np.maximum(before, after))
 
 
 def _most_left(pulses: Array, omega: float) -> float:

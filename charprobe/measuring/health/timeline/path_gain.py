@@ -9,7 +9,6 @@ import numpy as np
 
 from charprobe.estimators.gain_drift import gain_drift
 from charprobe.estimators.static.curve import FLOOR_DB
-from charprobe.estimators.timing.trace.phase_set import carrier_phase
 from charprobe.estimators.tone import order_amplitudes
 from charprobe.measuring.health.timeline.steady_gain import (
     BEFORE_END_S,
@@ -23,6 +22,7 @@ from charprobe.placing.take import BY_TONE, Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 from charprobe.values.wording import number_text
 
@@ -181,10 +181,11 @@ def _size(take: Take, tone: Tone, start: float) -> float:
     cut = take.cut(start, start + max(WINDOW_S, 4 / tone.frequency_hz) * rate_hz)
     if cut.samples.size < 8:
         return 0.0
-    theta = carrier_phase(tone, cut.position(), rate_hz=rate_hz)
-    ones = np.ones(theta.size)  # an offset, and one that moves evenly
-    basis = np.stack([np.cos(theta), np.sin(theta), ones, np.linspace(-1, 1, theta.size)], axis=1)
-    fitted = np.linalg.lstsq(basis, cut.samples, rcond=None)[0]
+    n = cut.samples.size
+    wave = phasor(0.0, tone.frequency_hz / rate_hz * cut.step, n)
+    # an offset, and one that moves evenly
+    basis = np.array([wave.real, wave.imag, np.ones(n), np.linspace(-1, 1, n)])
+    fitted = np.linalg.solve(basis @ basis.T, basis @ cut.samples)
     return float(np.hypot(fitted[0], fitted[1]))
 
 

@@ -9,13 +9,15 @@ from charprobe.estimators.timing.edge.crossing import Crossing, first_reached, s
 
 
 def test_a_level_is_first_reached_where_the_closest_monotone_sequence_has_it():
-    gain, std = np.array([1.0, 3.0, 2.0, 4.0]), np.ones(4)  # pooled: 1, 2.5, 2.5, 4
+    gain = np.array([1.0, 3.0, 2.0, 4.0])  # pooled: 1, 2.5, 2.5, 4
     levels = (0.5, 1.5, 2.4, 2.6, 4.1)
-    assert [first_reached(gain, std**-2.0, level, rising=True) for level in levels] == [0, 1, 1, 3, 4]
-    assert [first_reached(-gain, std**-2.0, -level, rising=False) for level in levels] == [0, 1, 1, 3, 4]
+    sums, weights = np.cumsum(gain), np.arange(1.0, 5.0)
+    assert [first_reached(sums, weights, level, rising=True) for level in levels] == [0, 1, 1, 3, 4]
+    assert [first_reached(-sums, weights, -level, rising=False) for level in levels] == [0, 1, 1, 3, 4]
     # three times the weight on the third: (3 + 3 x 2) / 4 = 2.25
-    weighty = np.array([1, 1, 3**-0.5, 1])
-    assert [first_reached(gain, weighty**-2.0, level, rising=True) for level in (2.2, 2.3)] == [1, 3]
+    weights = np.array([1.0, 1.0, 3.0, 1.0])
+    sums, weights = np.cumsum(gain * weights), np.cumsum(weights)
+    assert [first_reached(sums, weights, level, rising=True) for level in (2.2, 2.3)] == [1, 3]
 
 
 def test_means_bring_the_noise_down_and_never_cross_the_edge(rng):
