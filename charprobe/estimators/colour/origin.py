@@ -16,6 +16,7 @@ ORDERS = range(2, HIGHEST + 1)
 SURE = 5.0  # standard uncertainties from which one harmonic at rest speaks for every louder tone: 4 in 10^6
 CLOSE_DB = 1.0  # within so much of what is expected, a harmonic is called ripple
 AGAINST_DEG = (-150.0, -30.0)  # phases of a third harmonic that no lagging reduction of the crests makes
+UNHEARD_DB = 0.5  # of reduction that a filter before the detector takes away, at least
 LOUDER_DB = 0.8  # by which the output must rise for a third harmonic that stays to speak against colour
 GROWS = 0.3  # dB per dB of output from which it does not stay: colour grows by 1, by 2 while it is weak
 WEAK_DBC = -40.0  # a stronger one may be colour that has stopped growing
@@ -160,7 +161,13 @@ def _sure(rung: LevelRung) -> bool:
 
 
 def _against(rung: LevelRung) -> bool:
-    """Whether the third harmonic's phase cannot be ripple's; a gain that crests raise turns it round."""
+    """Whether the third harmonic's phase cannot be ripple's; a gain that crests raise turns it round.
+
+    A tone that is reduced less than its level asks for is heard through a filter, which turns its ripple too.
+    """
+    fall_db, asked_db = rung.fall_db, rung.reduction_db
+    if fall_db is not None and asked_db is not None and fall_db < asked_db - UNHEARD_DB:
+        return False
     low, high = AGAINST_DEG
     phase = rung.cell.phase(3)
     turned = 180.0 if rung.opening else 0.0

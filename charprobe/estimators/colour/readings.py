@@ -23,7 +23,7 @@ BOTH_SIDES_DB = 0.05  # interpolation error that is always allowed for, per rung
 GROWTH_RUNGS = 3
 CLEAR = 12.0  # standard uncertainties by which a harmonic must stand out for its growth to be fitted
 REDUCING_DB = 0.1  # from here on a rung counts as under gain reduction
-OPENING = 0.05  # dB per dB by which a gain must rise with the level where no low-level gain is known
+OPENING = 0.05  # dB per dB by which a gain must rise with the level to count as that of an expander
 STEEP = 0.003  # dB per dB from which a gain above its low-level one, an expander's, follows the level
 SATURATION = 2.0  # times what x**3, x**5, ... of the harmonics seen take off the fundamental
 
@@ -79,8 +79,7 @@ class LevelRung:
     @property
     def opening(self) -> bool:
         """Whether the gain rises with the level, as that of an expander does."""
-        lifted = self.reduction_db is not None and self.reduction_db < 0
-        return lifted or (self.reduction_db is None and self.steepness > OPENING)
+        return self.steepness > OPENING or (self.reduction_db is not None and self.reduction_db < 0)
 
     @property
     def idle(self) -> bool:
@@ -95,6 +94,8 @@ class LevelRung:
             return False
         if self.reduced_db is None or self.reduced_db < REDUCING_DB:
             return True
+        if self.opening:
+            return False  # saturation takes more off what is louder
         if self.reduction_db is None and self.cell.orders < ODD[0]:
             return True  # nothing tells a fall of the gain from saturation
         odd = [order for order in ODD if order <= self.cell.orders]

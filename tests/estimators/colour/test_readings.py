@@ -77,3 +77,9 @@ def test_a_tone_on_a_gates_slope_is_not_at_rest_though_the_gain_at_rest_is_not_k
     gate, saturator = (replace(rung(-40.0), reduction_db=None, steepness=slope) for slope in (2.5, -0.3))
     assert (gate.opening, gate.idle) == (True, False)
     assert (saturator.opening, saturator.idle) == (False, True)
+
+
+def test_what_a_gate_takes_off_a_quiet_tone_is_no_saturation_however_strong_its_harmonics():
+    strong = replace(rung(-40.0, third=4e4), reduction_db=5.0)
+    gate, saturator = (replace(strong, steepness=slope) for slope in (2.5, -0.3))
+    assert (gate.idle, saturator.idle) == (False, True)

@@ -78,6 +78,7 @@ def check_to_loudness(wet: Take, bypass: Take) -> list[Health]:
     lufs = [take.source.once(_loudness_lufs) for take in (wet, bypass)]
     same = abs(lufs[0] - lufs[1]) < SAME_LU and abs(lufs[0] - round(lufs[0], 1)) < ROUND_LU
     same &= abs(bypass.alignment.gain_db) > UNITY_DB and apart_db > APART_DB
+    same = same and not _alike_at_the_top(wet, bypass)  # what is loud makes the loudness
     for take, each in zip((wet, bypass), lufs, strict=True):
         if same or min(abs(each - target) for target in TARGETS_LUFS) < ON_TARGET_LU:
             what = f"{wet.source.name} and {bypass.source.name} are" if same else f"{take.source.name} is"

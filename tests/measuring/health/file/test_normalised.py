@@ -71,6 +71,18 @@ def test_a_stage_that_keeps_the_round_loudness_of_the_stimulus_itself_was_brough
     assert ["normalised" in found for found in codes_of] == [False, True]
 
 
+@pytest.mark.parametrize(("up_to_dbfs", "told"), [(-30.0, False), (0.0, True)])
+def test_a_stage_that_leaves_alone_what_is_loud_has_the_loudness_of_the_bypass(monkeypatch, up_to_dbfs, told):
+    monkeypatch.setattr(normalised, "estimate_loudness", lambda source: -9.0)
+    monkeypatch.setattr(normalised, "_loudness_lufs", lambda source: -9.0)
+    off = 0.8 * recorded("plain-wire", 25.8)
+    level = np.array([np.abs(part).max() for part in np.array_split(off, off.size // 480)])
+    gain = np.where(level < 10 ** (up_to_dbfs / 20), 1.2, 1.0)
+    on = np.concatenate([g * part for g, part in zip(gain, np.array_split(off, gain.size), strict=True)])
+    wet, dry = judged_path(on, "on"), judged_path(off, "off")
+    assert bool(normalised.check_to_loudness(wet[0], dry[0])) == told
+
+
 @pytest.mark.parametrize(("makeup_db", "told"), [(2.0, False), (2.37, True)])
 def test_an_onset_let_through_with_the_make_up_between_two_levels_of_the_stimulus_is_no_export(
     makeup_db, told
