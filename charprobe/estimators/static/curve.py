@@ -85,6 +85,17 @@ class StaticCurve:
         return levels, np.bincount(index, weights=gain * std**-2) / total, np.asarray(total**-0.5)
 
     @property
+    def too_few(self) -> Unmeasured:
+        """Why the steps in use tell no curve: what flattens the output, or steps that had not settled."""
+        flat, levels = (
+            {round(p.input_dbfs, 1) for p in self.points if p.saturated or every} for every in (0, 1)
+        )
+        if len(levels) - len(flat) >= FEWEST_LEVELS or not any(p.settled for p in self.points if p.saturated):
+            return TOO_FEW
+        reason = f"the output is flattened by saturation at {len(flat)} of {len(levels)} levels"
+        return Unmeasured("dB", reason, LOWER_STEPS, cause="high-levels")
+
+    @property
     def lowest_dbfs(self) -> float:
         """Lowest input level in use."""
         return float(self.used[0][0])
@@ -149,7 +160,7 @@ class StaticCurve:
     def low_level_gain(self) -> Reading:
         """Gain where nothing is reduced, output over input axis, in dB, without the axis' own uncertainty."""
         if np.unique(np.round(self.used[0], 1)).size < FEWEST_LEVELS:
-            return TOO_FEW
+            return self.too_few
         if self.fit is None:
             return self._lowest_plateau()
         if self.flat_section is None:
@@ -165,7 +176,7 @@ class StaticCurve:
         """
         level, gain, std = self.used
         if self.choice is None:
-            return TOO_FEW
+            return self.too_few
         reach = float(np.max(np.diff(np.unique(level)), initial=0.0))
         if level.size == 0 or not level[0] - reach <= input_dbfs <= level[-1] + reach:
             reason = f"no settled level step lies near {in_dbfs(input_dbfs)}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve import MORE_STEPS, TOO_FEW, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
@@ -187,7 +187,7 @@ def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
 
 def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
     if curve.choice is None:
-        return TOO_FEW.as_of(unit)
+        return curve.too_few.as_of(unit)
     if curve.fit is None:
         misfit = curve.choice.misfit_db
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"

@@ -15,6 +15,7 @@ CLOSE_DB = 1.0  # of a harmonic
 SHARE_POINTS = 10.0  # percent by which a share may miss what is expected
 TONE_DB = 0.3  # by which the gain of a tone may miss what the steps beside it allow
 REFERENCE_DBFS, BESIDE_DB = -10.0, 3.0
+THRESHOLDS = ("static.threshold", "static.threshold_1db")
 
 
 def ripple_of_times(read: Readings) -> Iterator[Contradiction]:
@@ -88,8 +89,10 @@ def gain_of_tones(read: Readings) -> Iterator[Contradiction]:
     miss_db = max(beside.min() - own, own - beside.max())
     if miss_db > TONE_DB + SIGMAS * math.hypot(float(std[tone]), float(spread.max())):
         names = [name for name in read.published if re.fullmatch(r"colour\.\w+_at_reference", name)]
+        begins = float(level[tone]) + own - steps  # at the latest: no straight part falls as the level rises
+        late = [name for name in THRESHOLDS if (bound := read.bound(name)) is not None and bound > begins]
         yield Contradiction(
-            (*names, "colour.even_odd_balance", "colour.ripple_share"),
+            (*names, "colour.even_odd_balance", "colour.ripple_share", *late),
             f"The reference tone came through {number_text(own, 2)} dB, the level steps show "
             f"{number_text(steps, 2)} dB there: one of both had not settled",
         )

@@ -152,6 +152,19 @@ def test_where_no_step_above_had_settled_nothing_is_said_of_what_happens_there(r
         assert isinstance(reading, Unmeasured) and reading.cause == "short-steps"
 
 
+@pytest.mark.parametrize(
+    ("settled", "cause", "word"), [(True, "high-levels", "saturation"), (False, "short-steps", "settled")]
+)
+def test_too_few_steps_are_left_for_the_reason_that_took_the_others(rng, settled, cause, word):
+    points = tuple(
+        replace(point, settled=settled, saturated=settled, used=False) if point.input_dbfs > -56 else point
+        for point in curve_of(soft, rng).points
+    )
+    curve = replace(curve_of(soft, rng), points=points, choice=None)
+    for reading in (read_static_curve(curve).threshold, curve.low_level_gain, curve.gain_at(-20.0)):
+        assert isinstance(reading, Unmeasured) and reading.cause == cause and word in reading.reason
+
+
 def test_a_step_on_a_narrow_knee_is_no_part_of_the_straight_line_beyond_it(rng):
     level = np.arange(-60.0, -1.0, 1.0)
     slope = read_static_curve(

@@ -37,3 +37,16 @@ def test_harmonics_of_a_tone_that_had_another_gain_than_the_steps_are_taken_back
     assert taken_back(read, steps | tones(-59.0, fundamental_dbfs=-15.4)) == set(read)
     columns["gain_db"] = [0.0, -1.5]  # a corner lies anywhere between the two
     assert not taken_back(read, steps | tones(-59.0, fundamental_dbfs=-10.0))
+
+
+def test_a_threshold_said_to_lie_above_where_a_tone_is_reduced_already_is_taken_back():
+    columns = {
+        "input_dbfs": [-11.0, -9.0],
+        "gain_db": [0.0, 0.0],
+        "std_db": [0.001, 0.001],
+        "used": [True, True],
+        "frequency_hz": [997.0, 997.0],
+    }
+    steps = {"static": Table(columns, dict.fromkeys(columns, ""))} | tones(-59.0, fundamental_dbfs=-15.4)
+    withheld = [reconciled(bound("static.threshold", level), steps)[1] for level in (-12.0, -16.0)]
+    assert [[item.withholds for item in found] for found in withheld] == [[("static.threshold",)], [()]]

@@ -50,7 +50,7 @@ Found = Iterator[tuple[str, str, str]]
 
 
 def _unsettled(curve: StaticCurve) -> Found:
-    late = [p for p in curve.points if not p.settled]
+    late = [p for p in curve.points if not p.settled and not p.saturated]  # what is flat is left out anyway
     if not late:
         return
     farthest = max(late, key=lambda p: abs(p.remaining_db))
