@@ -13,7 +13,7 @@ from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
 from charprobe.values.editors_digits import edited, edited_number
-from charprobe.values.quantity import Quantity, Unmeasured, is_told
+from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
 from charprobe.values.wording import number_text
 
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
@@ -237,6 +237,4 @@ def _use(profile: Profile) -> str:
 
 def _takes(profile: Profile, name: str) -> float:
     """How long a movement takes, at least; 0 where nothing tells."""
-    reading = profile.reading(name)
-    least = reading.at_least if isinstance(reading, Unmeasured) else reading.value if reading else None
-    return least or 0.0
+    return value_or_least(profile.reading(name)) or 0.0

@@ -12,7 +12,7 @@ from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.stimulus.design_first import FirstTake, first_take
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Cause, Quantity, Unmeasured
+from charprobe.values.quantity import Cause, Quantity, Unmeasured, value_or_most
 from charprobe.values.wording import display_unit, number_text, rounded_text
 
 SETTLE = 2.7  # t90 times this is six time constants of one pole
@@ -173,8 +173,7 @@ def _threshold(profile: Profile) -> Quantity | None:
 
 def _lower_dbfs(profile: Profile) -> float | None:
     """Level below which an expander or a lift is at work, or a bound of it."""
-    reading = profile.reading("static.lower_threshold")
-    return reading.at_most if isinstance(reading, Unmeasured) else reading.value if reading else None
+    return value_or_most(profile.reading("static.lower_threshold"))
 
 
 def _slope(profile: Profile) -> float | None:

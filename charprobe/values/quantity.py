@@ -39,6 +39,16 @@ class Quantity:
         return cls(value, value - reach, value + reach, unit)
 
     @property
+    def least(self) -> float:
+        """Lower end of the interval, as a bound has one."""
+        return self.low
+
+    @property
+    def most(self) -> float:
+        """Upper end of the interval, as a bound has one."""
+        return self.high
+
+    @property
     def std(self) -> float:
         """Standard uncertainty that the interval stands for."""
         return (self.high - self.low) / (2 * Z95)
@@ -69,6 +79,16 @@ class Unmeasured:
         return replace(self, unit=unit, at_most=at_most, at_least=at_least)
 
     @property
+    def least(self) -> float | None:
+        """Lower bound, if there is one."""
+        return self.at_least
+
+    @property
+    def most(self) -> float | None:
+        """Upper bound, if there is one."""
+        return self.at_most
+
+    @property
     def bounded(self) -> bool:
         """Whether at least a bound is known."""
         return self.at_most is not None or self.at_least is not None
@@ -80,6 +100,16 @@ Reading = Quantity | Unmeasured
 def is_told(reading: Reading) -> bool:
     """Whether there is a number, or a bound at least."""
     return isinstance(reading, Quantity) or reading.bounded
+
+
+def value_or_most(reading: Reading | None) -> float | None:
+    """The number, or its upper bound; None where neither is known."""
+    return reading.value if isinstance(reading, Quantity) else reading.at_most if reading else None
+
+
+def value_or_least(reading: Reading | None) -> float | None:
+    """The number, or its lower bound; None where neither is known."""
+    return reading.value if isinstance(reading, Quantity) else reading.at_least if reading else None
 
 
 @lru_cache(maxsize=256)

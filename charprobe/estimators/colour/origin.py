@@ -150,7 +150,7 @@ def _rises(rung: LevelRung, rungs: Sequence[LevelRung]) -> bool:
     return any(
         isinstance(loud, Quantity)
         and loud.value < out.value + AS_LOUD_DB
-        and (most := third.high if isinstance(third, Quantity) else third.at_most) is not None
+        and (most := third.most) is not None
         and most < level.low - RISES_DB
         for third, loud in lower
     )

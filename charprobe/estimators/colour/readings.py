@@ -11,7 +11,16 @@ import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.values.arrays import Array, Complex
-from charprobe.values.quantity import DB_PER_NEPER, DETECTED, ORDER_SEEN, Z95, Quantity, Reading, Unmeasured
+from charprobe.values.quantity import (
+    DB_PER_NEPER,
+    DETECTED,
+    ORDER_SEEN,
+    Z95,
+    Quantity,
+    Reading,
+    Unmeasured,
+    value_or_most,
+)
 from charprobe.values.wording import number_text, rounded_text
 
 EVEN, ODD = (2, 4, 6, 8, 10), (3, 5, 7, 9)
@@ -234,8 +243,7 @@ def _from_the_noise(
 ) -> Reading:
     """Level between a rung that reaches the target and the next lower one that surely does not."""
     for below in reversed(range(at)):
-        thd = thds[below]
-        most = thd.value if isinstance(thd, Quantity) else thd.at_most
+        most = value_or_most(thds[below])
         if most is not None and most < target_dbc:
             return Quantity((levels[below] + levels[at]) / 2, levels[below], levels[at], "dBFS")
     where = number_text(levels[at], 1)
@@ -317,11 +325,7 @@ def _clear(rung: LevelRung, order: int) -> bool:
 
 
 def _never(levels: list[float], thds: list[Reading], target_dbc: float, named: str) -> Unmeasured:
-    clear = [
-        level
-        for level, thd in zip(levels, thds, strict=True)
-        if (thd.high if isinstance(thd, Quantity) else thd.at_most or 0.0) < target_dbc
-    ]
+    clear = [level for level, thd in zip(levels, thds, strict=True) if (thd.most or 0.0) < target_dbc]
     if not clear:
         reason = f"noise hides distortion of {named} at every level read"
         return Unmeasured("dBFS", reason, "record with less noise or longer tones")

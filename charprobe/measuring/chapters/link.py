@@ -109,8 +109,7 @@ def _crosstalk(level: LinkLevel, pilot_dbfs: float) -> Reading:
 
 def _leaked_db(row: _Row, static: Reduction | None, pilot_dbfs: float) -> float | None:
     """Reduction that pilot and crosstalk alone would bring about; None where that is not known."""
-    talk = row.crosstalk
-    level = talk.high if isinstance(talk, Quantity) else talk.at_most
+    level = row.crosstalk.most
     if static is None or level is None:
         return None
     both = 10 ** (pilot_dbfs / 20) + 10 ** ((row.drive_dbfs + level) / 20)

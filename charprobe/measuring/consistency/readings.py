@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.profile.entry import Published, Table, flags, numbers
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
 
 SIGMAS = 4.0  # standard uncertainties by which two readings must differ to deny each other
 
@@ -44,8 +44,7 @@ class Readings:
     def at_most(self, name: str) -> float:
         """A quantity's value, or its upper bound; minus infinity where neither is published."""
         entry = self.published.get(name)
-        reading = entry.reading if entry is not None else None
-        most = reading.at_most if isinstance(reading, Unmeasured) else reading.value if reading else None
+        most = value_or_most(entry.reading if entry is not None else None)
         return -math.inf if most is None else most
 
     def column(self, curve: str, name: str) -> Array:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.structures import USUAL_DBFS, Quiet, above
 from charprobe.replica.parts import UNLIMITED_DB, Bend, Cell, Detector, Smoothing
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
 
 REDUCED_DB = 1.0  # a gain so far below that at rest shows one
 FLOOR_DB, FLOOR_STEPS = 0.1, 3  # within which the lowest steps must share a gain for it to be a floor
@@ -74,7 +74,8 @@ def quiet_of(cell: Cell) -> Quiet:
 def _quiet_bend(profile: Profile) -> Bend | None:
     """The bend below which a profile sees the stage expand or lift; None where it sees none."""
     lower = profile.reading("static.lower_threshold")
-    if lower is None or (isinstance(lower, Unmeasured) and lower.at_most is None):
+    at = value_or_most(lower)
+    if at is None:
         return None
     known, steps = profile.measured("static.lower_slope"), _rising(profile)
     if not steps:
@@ -84,7 +85,7 @@ def _quiet_bend(profile: Profile) -> Bend | None:
     lowest = [gain for _, gain in steps[:FLOOR_STEPS]]
     floor_db = rest_db - lowest[0]
     slope = (1.0 if floor_db > 0 else -0.5) if known is None else known.value - 1
-    at = lower.value if isinstance(lower, Quantity) else (lower.at_most or 0.0) - UNDER_DB
+    at -= 0.0 if isinstance(lower, Quantity) else UNDER_DB
     flat = max(lowest) - min(lowest) < FLOOR_DB and abs(floor_db) > REDUCED_DB
     return Bend(max(-100.0, at), slope, 4.0, "below", abs(floor_db) if flat else UNLIMITED_DB)
 

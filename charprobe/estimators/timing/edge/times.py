@@ -242,7 +242,7 @@ def as_bounds(edge: EdgeTimes) -> EdgeTimes:
     """Take the times of an edge for bounds, where the gain that it seems to settle at is not its rest."""
 
     def bound(reading: Reading) -> Unmeasured:
-        at_least = min(reading.low, edge.end_s) if isinstance(reading, Quantity) else reading.at_least or 0.0
+        at_least = min(reading.least or 0.0, edge.end_s)
         return Unmeasured(
             "s",
             f"the gain was still moving when the record ended, {edge.end_s:.3g} s after the edge",

@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd, stays_above
 from charprobe.profile.entry import Cell, Published, Table
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, value_or_most
 from charprobe.values.wording import joined, number_text
 
 TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
@@ -42,8 +42,7 @@ class AtFrequency:
     @property
     def from_dbfs(self) -> float:
         """Level from which colour was found, or that distortion was looked for up to."""
-        onset = self.onset
-        level = onset.value if isinstance(onset, Quantity) else onset.at_most if onset is not None else None
+        level = value_or_most(self.onset)
         return self.ladder[-1].input_dbfs if level is None else level
 
     def has(self, origin: str) -> bool:
@@ -73,14 +72,9 @@ def over_frequency_table(found: Sequence[AtFrequency]) -> Table:
     for name in READINGS:
         readings = [one.onset if name == "onset" else one.reached[name[-9:]] for one in found]
         columns[f"{name}_dbfs"] = [q.value if isinstance(q, Quantity) else None for q in readings]
-        columns[f"{name}_low_dbfs"] = [_end(reading, "low", "at_least") for reading in readings]
-        columns[f"{name}_high_dbfs"] = [_end(reading, "high", "at_most") for reading in readings]
+        columns[f"{name}_low_dbfs"] = [reading.least if reading else None for reading in readings]
+        columns[f"{name}_high_dbfs"] = [reading.most if reading else None for reading in readings]
     return Table(columns, {name: "Hz" if name.endswith("hz") else "dBFS" for name in columns})
-
-
-def _end(reading: Reading | None, end: str, bound: str) -> Cell:
-    value: float | None = getattr(reading, end if isinstance(reading, Quantity) else bound, None)
-    return value
 
 
 def colour_words(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:

@@ -13,7 +13,7 @@ from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, Bend
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited, edited_number
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
 from charprobe.values.wording import number_text, rounded_text
 
 GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
@@ -128,8 +128,7 @@ def _but_for_saturation(curve: StaticCurve) -> str:
 
 
 def _lower_corner(curve: StaticCurve, lower: BendReadings) -> str:
-    at = lower.threshold
-    return in_dbfs(at.value if isinstance(at, Quantity) else at.at_most or curve.highest_dbfs)
+    return in_dbfs(value_or_most(lower.threshold) or curve.highest_dbfs)
 
 
 def _expands(fit: BendsFit) -> bool:

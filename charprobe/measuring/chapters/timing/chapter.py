@@ -37,7 +37,7 @@ from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry, Health, Published, unmeasured
 from charprobe.profile.glossary import term
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, value_or_least
 from charprobe.values.wording import number_text
 
 ATTACK_NAMES = (
@@ -233,8 +233,7 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
         return Unmeasured("s", hold.reason, hold.next, hold.at_most, hold.at_least)
     scale = kind.tau_1 if kind is not None and isinstance(kind.tau_1, Quantity) else times.t63
     # a dead time below a hundredth of the time constant is the law's own misfit, not a hold
-    least_s = scale.value if isinstance(scale, Quantity) else scale.at_least or 0.0
-    bound = max(trace.resolution_s, 0.01 * least_s)
+    bound = max(trace.resolution_s, 0.01 * (value_or_least(scale) or 0.0))
     if hold.low > bound:
         return hold
     reason = "the release starts at the edge, as far as this capture resolves"

@@ -9,7 +9,6 @@ import numpy as np
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Cell, Table, cell_of
-from charprobe.values.quantity import Quantity, Reading
 
 POINTS_PER_SIDE = 150  # of an edge, in a profile
 DENSE = 24  # samples beside the edge that are all kept
@@ -38,8 +37,8 @@ def timing_table(rows: Sequence[BurstRow]) -> Table:
         for name in names:
             readings = [getattr(times, name) for times in edges]
             columns[f"{edge}_{name}_s"] = [cell_of(reading) for reading in readings]
-            columns[f"{edge}_{name}_low_s"] = [low_of(reading) for reading in readings]
-            columns[f"{edge}_{name}_high_s"] = [high_of(reading) for reading in readings]
+            columns[f"{edge}_{name}_low_s"] = [reading.least for reading in readings]
+            columns[f"{edge}_{name}_high_s"] = [reading.most for reading in readings]
         columns[f"{edge}_settled"] = [times.settled for times in edges]
         units[f"{edge}_settled"] = ""
     columns["attack_overshoot_db"] = [cell_of(row.attack.overshoot) for row in rows]
@@ -47,16 +46,6 @@ def timing_table(rows: Sequence[BurstRow]) -> Table:
     for name in columns:
         units.setdefault(name, "dB" if name.endswith("_db") else "s")
     return Table(columns, units)
-
-
-def low_of(reading: Reading) -> float | None:
-    """Lower end of an interval, or lower bound."""
-    return reading.low if isinstance(reading, Quantity) else reading.at_least
-
-
-def high_of(reading: Reading) -> float | None:
-    """Upper end of an interval, or upper bound."""
-    return reading.high if isinstance(reading, Quantity) else reading.at_most
 
 
 def gain_trace_table(rows: Sequence[BurstRow]) -> Table:
