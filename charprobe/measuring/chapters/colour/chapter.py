@@ -379,8 +379,8 @@ def _drifting(wet: Take, rungs: Sequence[LevelRung]) -> tuple[Health, ...]:
         return ()
     message = (
         f"Harmonics still changed during {len(drifting)} of {len(rungs)} tones, by more than their level, as "
-        "a bias or another store of the stage moves them. Their intervals grant it another second. Use "
-        "a recipe with longer tones."
+        "the last of a gain's way, a bias or another slow store moves them. Their intervals grant it another "
+        "second. Use a recipe with longer tones."
     )
     start_s, end_s = (
         wet.capture_time_s(at)
