@@ -27,9 +27,9 @@ class GainDrift:
     before_s, after_s : float
         Times of the references between which it stepped; of the first and the last one for a drift.
     std_db : float
-        Standard uncertainty that this leaves for any level of the take: 1.96 of it reach over the step, or
-        over the drift from the first sample of the take; where there is none, what a step could have been
-        without standing out.
+        Standard uncertainty that this leaves for any level of the take: 1.96 of it reach over all that the
+        step may be, or over the drift from the first sample of the take; where there is none, what a step
+        could have been without standing out. Always over what references clearly differ by.
     explained : float
         Share of all that changed, beyond the references' own uncertainty, that the step or drift explains.
     """
@@ -97,9 +97,13 @@ def gain_drift(time_s: Array, gain_db: Array, *, std_db: Array, group: Array) ->
     best = int(np.argmax(np.abs(size) / spread))
     found, moved = float(size[best]), float(explained[best])
     first, last = float(time_s[0]), float(time_s[-1])
+    scattered = weight @ residual**2 > SURE**2 * max(1, time_s.size - groups.size)
+    clear = np.sign(residual) * np.maximum(np.abs(residual) - Z95 * std_db, 0)
+    apart = float(np.ptp(clear)) / Z95 if scattered else 0.0
     if abs(found) < SURE * spread[best]:
-        return GainDrift(None, 0.0, first, last, float(spread[:-1].min()), 0.0)
+        return GainDrift(None, 0.0, first, last, max(apart, float(spread[:-1].min())), 0.0)
     share = moved / (moved + max(0.0, float(left[best]) - dof))
+    reach = max(apart, abs(found) / Z95 + float(spread[best]))
     if best == time_s.size - 1:
-        return GainDrift("drift", found, first, last, abs(found) * last / (last - first) / Z95, share)
-    return GainDrift("step", found, float(time_s[best]), float(time_s[best + 1]), abs(found) / Z95, share)
+        return GainDrift("drift", found, first, last, reach * last / (last - first), share)
+    return GainDrift("step", found, float(time_s[best]), float(time_s[best + 1]), reach, share)

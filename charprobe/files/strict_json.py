@@ -9,7 +9,8 @@ from typing import Any
 
 Json = Any  # a JSON value; whoever asked for it checks its shape
 
-_TOKEN = re.compile(r'"(?:[^"\\]|\\.)*"|[\[{]|[\]}]', re.DOTALL)
+# a string that nothing closes ends with the text: each character is read once, with no way back to keep
+_TOKEN = re.compile(r'"(?:[^"\\]+|\\.)*+"?|[\[{]|[\]}]', re.DOTALL)
 
 
 def parse_strict(text: str, *, max_depth: int) -> Json:

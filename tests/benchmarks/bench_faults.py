@@ -11,6 +11,7 @@ from tests.benchmarks import cable_faults as cable
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import driver_faults as driver
 from tests.benchmarks import export_faults as export
+from tests.benchmarks import messy_faults as messy
 from tests.benchmarks import rack_faults as rack
 from tests.benchmarks import studio_faults as studio
 
@@ -179,4 +180,26 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "self-bias": _fault("of the level", (1e-4, 1e-3, 0.03), rack.self_bias, "dc-offset clipped-below-full-scale", path=True),
     "shelf-switched": _fault("dB", (0.1, 0.6, 4), rack.shelf_switched, "gain-step level-drift timing-jump"),
     "time-code": _fault("dBFS", (-95, -70, -40), rack.time_code, "spur foreign-noise"),
+    "drift-slips": _fault("samples", (1, 8, 32), messy.drift_slips, "dropout timing-jump clock-drift click"),
+    "dithered-normal": _fault("dBFS", (-3, -1, -0.1), messy.dithered_normal, "normalised few-bits"),
+    "open-microphone": _fault("dB", (-60, -40, -20), messy.open_microphone, "two-paths diffuse-tail"),
+    "straight-filled": _fault("samples", (4, 32, 256), messy.straight_filled, "dropout click"),
+    "scrape-flutter": _fault("ns", (3, 30, 300), messy.scrape_flutter, "clock-drift lossy-coded"),
+    "stepping-code": _fault("bits", (8, 6, 4), messy.stepping_code, "lossy-coded few-bits"),
+    "wandering-hum": _fault("dBFS", (-95, -70, -40), messy.wandering_hum, "hum spur foreign-noise"),
+    "clock-warms": _fault("ppm", (1, 10, 100), messy.clock_warms, "clock-drift"),
+    "heads-faded": _fault("s", (0.0005, 0.003, 0.02), messy.heads_faded, "gap-edited dropout automatic-gain idle-mute start-missing"),
+    "mains-jitter": _fault("ns", (0.3, 5, 100), messy.mains_jitter, "clock-drift hum lossy-coded"),
+    "motorboat": _fault("dBFS", (-90, -65, -40), messy.motorboat, "spur foreign-noise hum click"),
+    "interleaved": _fault("of the gain", (1e-5, 3e-4, 1e-2), messy.interleaved, "rate-converted lossy-coded spur"),
+    "comfort-noise": _fault("dB", (-1, -6, 10), messy.comfort_noise, "idle-mute foreign-noise automatic-gain lossy-coded spur"),
+    "battery-dies": _fault("dB", (0.3, 2, 8), messy.battery_dies, "clipped clipped-below-full-scale level-drift gain-step automatic-gain"),
+    "hot-preamp": _fault("dB", (0.02, 0.2, 1.5), messy.hot_preamp, "automatic-gain level-drift clipped-below-full-scale", path=True),
+    "esses-lowered": _fault("dB", (0.3, 2, 8), messy.esses_lowered, "automatic-gain uneven-path clipped-below-full-scale", path=True),
+    "treble-compander": _fault("%", (1, 5, 30), messy.treble_compander, "automatic-gain uneven-path clipped-below-full-scale", path=True),
+    "enhancer": _fault("dB", (-90, -65, -40), messy.enhancer, "clipped-below-full-scale automatic-gain uneven-path", path=True),
+    "hum-eliminator": _fault("dB", (3, 12, 60), messy.hum_eliminator, "uneven-path two-paths diffuse-tail", path=True),
+    "level-delays": _fault("ns", (10, 200, 5000), messy.level_delays, "automatic-gain clock-drift clipped-below-full-scale lossy-coded", path=True),
+    "parasitic": _fault("dBFS", (-100, -75, -45), messy.parasitic, "clipped-below-full-scale automatic-gain spur lossy-coded rate-converted", path=True),
+    "steady-lowered": _fault("dB", (0.5, 4, 15), messy.steady_lowered, "automatic-gain lossy-coded idle-mute level-drift", path=True),
 }  # fmt: skip

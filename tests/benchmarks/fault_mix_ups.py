@@ -95,6 +95,13 @@ def _in_the_bypass(name: str) -> Sized:
     )
 
 
+def _late_relay(wet: Array, dry: Array, share: float) -> Array:
+    """The setting's relay pulls in late: up to a share of the take it is the bypass."""
+    at, count = int(share * len(wet)), 48
+    fade = np.clip((np.arange(len(wet)) - at) / count, 0, 1)[:, None]
+    return np.asarray(fade * wet + (1 - fade) * dry[: len(wet)])
+
+
 MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "channel-dead": lambda wet, dry, device, _: Pair(
         capture(np.hstack([wet, 1e-3 * _noise_like(wet)]), device), capture(dry, BYPASS), channel=2
@@ -111,6 +118,13 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "rate-mislabelled": lambda wet, dry, device, _: Pair(capture(wet, device, 44_100), capture(dry, BYPASS)),
     "wrong-stimulus": _other_recipe,
     "older-stimulus": _older_recipe,
+    "older bypass": lambda wet, dry, device, recipe: Pair(
+        capture(wet, device), _older_recipe(wet, dry, BYPASS, recipe).wet
+    ),
+    "mislabelled bypass": lambda wet, dry, device, _: Pair(capture(wet, device), capture(dry, BYPASS, 44_100)),
+    "two read as one": lambda wet, dry, device, _: Pair(
+        capture(np.stack([wet, dry[: len(wet)]], axis=1).reshape(-1, 1), device), capture(dry, BYPASS)
+    ),
     "wrong-take": lambda _, dry, device, recipe: Pair(
         capture(recorded(device, recipe, 4, take=7), device), capture(dry, BYPASS)
     ),
@@ -135,6 +149,18 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
         "dB", (0.0, -1.0, -6.0),
         lambda wet, _, device, __, size: Pair(
             capture(wet, device), capture(copied_bypass(wet, size, RATE_HZ), "copy")
+        ),
+    ),
+    "late-relay": (
+        "of the length", (0.05, 0.3, 0.6),
+        lambda wet, dry, device, _, size: Pair(
+            capture(_late_relay(wet, dry, size), device), capture(dry, BYPASS)
+        ),
+    ),
+    "late-bypass": (
+        "of the length", (0.05, 0.3, 0.6),
+        lambda wet, dry, device, _, size: Pair(
+            capture(wet, device), capture(_late_relay(dry, wet[: len(dry)], size), BYPASS)
         ),
     ),
     "bypass-of-another": ("dB", (0.0, -3.0, -12.0), _other_device("feedforward-average-soft")),

@@ -42,7 +42,10 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "setting-touched": {"gain-step", "level-drift", "timing-jump", "dropout"},
     "swinging-noise": {"spur", "foreign-noise"}, "timing-repeat": {"timing-jump", "dropout"},
     "timing-jump": {"timing-jump", "dropout"}, "wow": {"clock-drift"},
-    "older-stimulus": {"wrong-stimulus"}, "wrong-take": {"wrong-stimulus"},
+    "late-relay": {"gain-step", "level-drift", "timing-jump", "dropout"},
+    "late-bypass": {"gain-step", "level-drift", "timing-jump", "dropout", "automatic-gain"},
+    "older-stimulus": {"wrong-stimulus"}, "older bypass": {"wrong-stimulus"},
+    "mislabelled bypass": {"rate-mislabelled"}, "two read as one": {"rate-mislabelled", "wrong-stimulus", "stimulus-not-found"}, "wrong-take": {"wrong-stimulus"},
 }  # fmt: skip
 # codes that speak of the stage, not of the capture
 OF_THE_STAGE = {

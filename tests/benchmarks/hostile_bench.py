@@ -22,6 +22,7 @@ from pathlib import Path
 
 from charprobe.cli import main as charprobe
 from tests.benchmarks.hostile_files import Hostile, a_take, make
+from tests.benchmarks.hostile_forms import forms
 from tests.benchmarks.hostile_lies import lies
 from tests.benchmarks.written import write_section
 
@@ -133,7 +134,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         take = a_take()
-        every = [*make(folder, take), *lies(folder, take)]
+        every = [*make(folder, take), *lies(folder, take), *forms(folder, take)]
         outcomes = []
         for hostile in every:
             if options.only in hostile.what:

@@ -180,6 +180,7 @@ def _texts(folder: Path) -> Iterator[Hostile]:
         "utf16": ("UTF-16", '{"schema": 1}'.encode("utf-16")), "surrogate": ("half a surrogate", b'{"schema": "\\ud800"}'),
         "nul": ("zero bytes", b"\0" * 5000), "list": ("a list", b"[]"), "empty": ("nothing", b""),
         "wide": ("60 MB of spaces", b" " * 60_000_000), "esc": ("control characters", b'{"schema": "\\u001b[2J\\u0007"}'),
+        "open": ("10 MB of quotes that nothing closes", b'{"schema": "' + b'\\"' * 5_000_000),
         "keys": ("300 000 keys", json.dumps({str(n): n for n in range(300_000)}).encode()),
     }  # fmt: skip
     for name, (what, content) in texts.items():

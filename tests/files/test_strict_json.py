@@ -1,4 +1,6 @@
 import json
+import time
+import tracemalloc
 
 import pytest
 from hypothesis import given
@@ -28,6 +30,21 @@ def test_what_the_standard_forbids_is_refused(text, message):
 
 def test_brackets_inside_text_are_not_depth():
     assert parse_strict('["[[[[{{{{\\"[[["]', max_depth=1) == ['[[[[{{{{"[[[']
+
+
+@pytest.mark.parametrize("text", ['"' + "x" * 3_000_000 + '"', '"' + '\\"' * 1_000_000])
+def test_long_text_costs_its_length_closed_or_not(text):
+    tracemalloc.start()
+    begin = time.process_time()
+    try:
+        parse_strict(text, max_depth=3)
+    except ValueError as error:
+        assert "Unterminated" in str(error)
+    finally:
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+    assert peak < 10 * len(text)  # the text and its copies; going back would keep a state for each character
+    assert time.process_time() - begin < 5  # each character is read once; quadratic would be an hour
 
 
 plain = st.recursive(

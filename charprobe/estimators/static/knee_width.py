@@ -28,30 +28,35 @@ def knee_width(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
     unit = "dB"
     index = fit.shape.first(bend) + 1
     value, std = float(fit.parameters[index]), float(fit.covariance[index, index]) ** 0.5
-    at_zero = _profile(curve, fit, index, 0.0)
+    at_zero = _profile(curve, fit, bend, 0.0)
     if at_zero > 0 and value > 4 * std > 0:
         return Quantity.from_std(value, std, unit)
     low = 0.0 if at_zero <= 0 else max(0.0, value - Z95 * std)
-    wide = _widest(curve, fit, index, value)
+    wide = _widest(curve, fit, bend, value)
     return Quantity(0.0 if at_zero < 1 - Z95**2 else value, low, wide, unit)  # 0: no width calls for itself
 
 
-def _profile(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
-    """Rise of chi squared with one parameter held at a value, less the rise that a 95 % interval allows."""
+def with_knee(curve: StaticCurve, fit: BendsFit, bend: int, width_db: float) -> BendsFit:
+    """Fit the curve again with one knee held at a width."""
     level, gain, std = curve.used
-    start = fit.parameters.copy()
-    start[index] = value
-    held = fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
+    index, start = fit.shape.first(bend) + 1, fit.parameters.copy()
+    start[index] = width_db
+    return fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
+
+
+def _profile(curve: StaticCurve, fit: BendsFit, bend: int, width_db: float) -> float:
+    """Rise of chi squared with a knee held at a width, less the rise that a 95 % interval allows."""
+    held = with_knee(curve, fit, bend, width_db)
     return (held.chi2 - fit.chi2) / fit.dispersion - Z95**2
 
 
-def _widest(curve: StaticCurve, fit: BendsFit, index: int, value: float) -> float:
+def _widest(curve: StaticCurve, fit: BendsFit, bend: int, value: float) -> float:
     inside, outside = value, max(1.0, 2 * value)
-    while _profile(curve, fit, index, outside) < 0 and outside < MAX_WIDTH_DB:
+    while _profile(curve, fit, bend, outside) < 0 and outside < MAX_WIDTH_DB:
         inside, outside = outside, 2 * outside
     for _ in range(6):
         middle = (inside + outside) / 2
-        if _profile(curve, fit, index, middle) < 0:
+        if _profile(curve, fit, bend, middle) < 0:
             inside = middle
         else:
             outside = middle

@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
-from charprobe.estimators.static.knee_width import knee_width
+from charprobe.estimators.static.knee_width import knee_width, with_knee
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
 from charprobe.values.arrays import Array
@@ -92,7 +92,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         knee = slope.as_of("dB") if isinstance(knee, Quantity) else knee
     return StaticReadings(
         threshold,
-        _threshold_1db(curve, bent=bent),
+        _over_knees(curve, _threshold_1db(curve, bent=bent), bend, knee),
         slope,
         ratio_of(slope),
         knee,
@@ -323,6 +323,18 @@ def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
             spread = math.hypot(spread, 2 * bow, between - float(fit.gain(np.array([value]))[0]))
     spread = math.hypot(spread, curve.common_std_db) / abs(slope)
     return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
+
+
+def _over_knees(curve: StaticCurve, reading: Reading, bend: int | None, knee: Reading) -> Reading:
+    """Let the 1 dB threshold reach to where a hard corner has it, and the widest knee there may be."""
+    if curve.fit is None or bend is None or isinstance(reading, Unmeasured) or isinstance(knee, Unmeasured):
+        return reading
+    below, above, ends = reading.value - reading.low, reading.high - reading.value, [reading.value]
+    for width_db in (knee.low, knee.high) if knee.low <= 0 else ():
+        fit = with_knee(curve, curve.fit, bend, width_db)
+        if (found := _one_db_down(curve, fit, float(fit.parameters[0]))) is not None:
+            ends.append(found[0])
+    return Quantity(reading.value, min(ends) - below, max(ends) + above, reading.unit)
 
 
 def _one_db_down(curve: StaticCurve, fit: BendsFit | None, low_db: float) -> tuple[float, float] | None:

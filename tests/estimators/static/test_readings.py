@@ -184,3 +184,23 @@ def test_a_gate_that_two_steps_cross_has_a_bound_for_its_threshold_and_no_slope(
     for reading in (read.lower.threshold, read.lower.slope):
         assert isinstance(reading, Unmeasured)
     assert -39.4 < read.lower.threshold.at_most <= -35.0
+
+
+@pytest.mark.parametrize("width_db", [0.0, 3.0, 6.0])
+def test_where_no_step_shows_the_knee_the_1_db_threshold_reaches_over_all_there_may_be(rng, width_db):
+    level, held = np.arange(-59.0, -1.0, 3.0), []
+    for _ in range(20):
+        threshold = -24 + rng.uniform(0, 3)
+        points = [
+            replace(point, settled=False, std_db=5.0, remaining_db=1.0)
+            if -26 < point.input_dbfs < -12
+            else point
+            for point in curve_of(
+                lambda x, at=threshold: 0.75 * knee(x - at, width_db), rng, level=level
+            ).points
+        ]
+        fine = np.linspace(-30, -10, 200_001)
+        truth = fine[np.argmax(0.75 * knee(fine - threshold, width_db) >= 1)]
+        found = read_static_curve(fit_static_curve(points, axis_std_db=0.0)).threshold_1db
+        held.append(found.low <= truth <= found.high)
+    assert np.mean(held) >= 0.85  # binomial: 95 % less two standard deviations of 20 draws

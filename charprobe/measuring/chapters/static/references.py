@@ -1,4 +1,4 @@
-"""Quiet tones that stand alone: what the gain of a path was at other times than those of the level steps."""
+"""Tones outside of the level steps: what the gain of a path was at other times than theirs."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from charprobe.estimators.tone import fit_tone
 from charprobe.placing.take import Take, held, once
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.kinds.steady import Silence, Tones
 from charprobe.values.quantity import Quantity
 
 SAME_TONE = 0.01  # of frequency, within which another tone has the gain of the steps
@@ -30,10 +30,10 @@ class QuietTone:
 
 
 def quiet_tones(take: Take, *, frequency_hz: float) -> tuple[QuietTone, ...]:
-    """Read the tones beside the silences of a take that have the frequency of its level steps."""
+    """Read tones of the frequency of a take's level steps: beside silences, and among tones that rise."""
     found = []
-    for segment in held(take, Silence):
-        for tone in segment.tones:
+    for segment in (*held(take, Silence), *held(take, Tones)):
+        for tone in take.intact(segment).tones:
             if abs(tone.frequency_hz / frequency_hz - 1) < SAME_TONE and (level := _level(take, tone)):
                 found.append(QuietTone(take.capture_time_s(tone.start), tone.level_dbfs, level))
     return tuple(found)

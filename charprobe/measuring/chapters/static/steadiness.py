@@ -84,7 +84,7 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
     ]
     for tone in quiet_tones(take, frequency_hz=fit.frequency_hz):
         level = tone.played_dbfs + axis.gain_db
-        if not axis.own and _at_rest(curve, level):
+        if not axis.own and level <= curve.highest_dbfs and _at_rest(curve, level):
             rows.append((tone.time_s, tone.level.value - level, tone.level.std, 0))
     return _drift(rows)
 

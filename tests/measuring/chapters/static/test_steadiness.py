@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from taken import reading, take_of
+from taken import reading, take_of, wire
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.points import StaticPoint
@@ -12,7 +12,7 @@ from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig import faults
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
-from charprobe.stimulus.kinds.steady import Silence
+from charprobe.stimulus.kinds.steady import Silence, Tones
 
 SEGMENTS = (Silence("idle", 0.5, tone_s=0.5), LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.2))
 TRUTH = {"static.makeup_gain": 3.0, "static.threshold_1db": -24 + 4 / 3, "static.hysteresis": 0.0}  # hard 4:1
@@ -94,7 +94,8 @@ def test_bursts_played_again_say_what_moved_where_no_level_rests(rng, gain_db):
         return out
 
     seen = drift_of_bursts(take_of((bursts,), device, rng=rng))
-    assert 0.99 * gain_db < 1.96 * seen.std_db < gain_db + 0.002
+    # and how surely the step is known, 0.0013 dB
+    assert 0.99 * gain_db < 1.96 * seen.std_db < gain_db + 0.002 + 1.96 * 0.0013
 
 
 def test_a_plateau_of_a_curve_without_a_model_is_where_its_lowest_levels_agree():
@@ -102,3 +103,23 @@ def test_a_plateau_of_a_curve_without_a_model_is_where_its_lowest_levels_agree()
     rows = (StaticPoint(x, x + g, 1e-3, "rising", True, 0.0, 0.0, used=True) for x, g in gains.items())
     curve = StaticCurve(tuple(rows), None, 0.0)
     assert curve.plateau_dbfs == (-50.0, -35.0)
+
+
+@pytest.mark.parametrize("before", [0.85, 0.05])
+def test_tones_after_the_steps_tell_that_these_had_a_gain_of_their_own(rng, before):
+    tones = Tones("after", frequencies_hz=(997.0,), levels_dbfs=(-40.0,), tone_s=0.3)
+    dry = take_of((*SEGMENTS, tones), wire, rng=rng)
+    first, last = (dry.stimulus.segments[at].span.start for at in (1, 2))
+
+    def device(samples, gain_db):  # one gain from before the quiet tone, or from behind it, until the tones
+        out = make_stage("smooth-gain-hard").process(samples, rate_hz=48_000, rng=rng).samples
+        out[first - round(before * 48_000) : last - 2400] *= 10 ** (gain_db / 20)
+        return out
+
+    for gain_db in (0.0, 0.05, -0.5):
+        wet = take_of((*SEGMENTS, tones), lambda x, by=gain_db: device(x, by), rng=rng)
+        chapter, _ = static_chapter(wet, dry)
+        assert told(chapter) == ({"gain-step"} if gain_db else set())
+        found = reading(chapter, "static.makeup_gain")
+        assert found.low <= 3.0 <= found.high
+        assert gain_db or found.high - found.low < 0.01
