@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from charprobe.replica.flat import BENDS, COLUMN
+from charprobe.replica.parts import UNLIMITED_DB
 from charprobe.values.arrays import Array, Index
 
 # columns of a row of coefficients
@@ -47,6 +48,9 @@ def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
     for bend in range(BENDS):
         for place, key in enumerate(("threshold_dbfs", "slope", "knee_db", "most_db")):
             out[:, BEND + 4 * bend + place] = column(f"bends.{bend}.{key}")
+        if codes[5] == 1:  # a loop may ask for far more than it ever comes to
+            most = out[:, BEND + 4 * bend + 3]
+            most[most >= UNLIMITED_DB] = np.inf
     return out
 
 

@@ -78,6 +78,13 @@ def test_a_feedback_loop_settles_at_one_plus_its_slope_to_one_and_is_quicker_by_
     assert gain[RATE + round(0.005 * RATE) - 1] == pytest.approx(-15 + 9 * np.exp(-1), abs=1e-6)
 
 
+def test_a_loop_asks_for_more_than_it_comes_to():
+    slow = Smoothing(attack_s=0.4, release_s=0.4)  # asked for 380 dB at first; 20:1 is 20 times as quick
+    gain = played(Cell(bends=(Bend(-20.0, 19.0),), smoothing=slow, loop="feedback"), step(0)).gain_db[:, 0]
+    # the first step takes the pole of the open loop: short of the closed one's by 5e-7 of the whole
+    assert gain[round(0.02 * RATE) - 1] == pytest.approx(-19 * (1 - np.exp(-1)), abs=1e-5)
+
+
 def test_the_root_of_a_mean_square_may_be_what_is_smoothed(rng):
     sound, poles = bursts(rng, 0.2), np.exp(-1 / (RATE * np.array([0.003, 0.01, 0.08])))
     mean, level, expected = 0.0, 0.0, []

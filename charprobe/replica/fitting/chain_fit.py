@@ -22,6 +22,7 @@ from charprobe.replica.fitting.search import (
     BUDGET,
     FIRST,
     FIT,
+    READINGS,
     Budget,
     Call,
     Fitted,
@@ -31,7 +32,7 @@ from charprobe.replica.fitting.search import (
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
-from charprobe.replica.fitting.structures import Structure, above
+from charprobe.replica.fitting.structures import Structure, above, cell_of
 from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
@@ -119,7 +120,7 @@ class _Work:
         kind, fitted = "gain", list[Fitted]()
         bare, colour, plain = self._without_cell(sounds)
         for linear in self._linear.placements() if plain > self._floor else ():
-            other = self._heard(self._first, linear)
+            other = self._heard(self._first, linear=linear)
             told = self._without_cell(other)
             if told[1].amplitude and told[2] < min(BESIDES * plain, self._floor):
                 self._linear, self._sounds, (bare, colour, plain) = linear, other, told
@@ -144,11 +145,11 @@ class _Work:
             bare = makeup_ahead(rest, colour, sounds.fit, rate_hz)
         return bare, colour, min(plain, score(bare, colour, sounds.held_out, rate_hz))
 
-    def _heard(self, cell: Cell, linear: Linear | None = None) -> Sounds:
-        """All sounds behind as much as a cell remembers, without the filters known, or others."""
+    def _heard(self, *cells: Cell, linear: Linear | None = None) -> Sounds:
+        """All sounds behind as much as any cell remembers, without the filters known, or others."""
         linear = linear or self._linear
-        pair = replace(self._pair, late=linear.late)
-        sounds = sounds_of(pair, self._stretches, memory=Memory.of(cell.smoothing), noise=self._noise)
+        pair, memory = replace(self._pair, late=linear.late), Memory.of(*(cell.smoothing for cell in cells))
+        sounds = sounds_of(pair, self._stretches, memory=memory, noise=self._noise)
         return without_filter(sounds, linear, pair)
 
     def _filter(self, cell: Cell) -> Linear:
@@ -159,7 +160,7 @@ class _Work:
         """Structures searched again where they meet the stage better with a filter ahead of them."""
         least, best = BESIDES * found[0].held_out, None
         for linear in self._linear.placements() if found[0].held_out >= self._floor else ():
-            sounds = self._heard(found[0].cell, linear)
+            sounds = self._heard(found[0].cell, linear=linear)
             calls = [(one.structure, one.cell, sounds.search, sounds.held_out) for one in found[:SIDED]]
             fitted = self._fit(self._budget.affords(calls, FOLLOW, keep=FOR_FILTER * BUDGET), FOLLOW)
             for one in fitted:
@@ -191,7 +192,7 @@ class _Work:
         """Colour, and the cell beside it, where one or the other side of both suits the filters best."""
         for linear in self._linear.placements():
             before, kept = self._sounds, self._linear
-            self._linear, self._sounds = linear, self._heard(beside.cell, linear)
+            self._linear, self._sounds = linear, self._heard(beside.cell, linear=linear)
             places = _places(beside.cell)
             other = coloured(beside.cell, places, self._sounds, self._pair.rate_hz)
             [one] = self._fit(self._calls([(chosen, beside.cell)], other), BESIDE)
@@ -208,9 +209,16 @@ class _Work:
         found = self._search(self._first, [one for one in first if one.sound], FOR_MEMORY)
         more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
         if more:
-            self._sounds = self._heard(more[0].cell)
+            begun = (cell_of(one.structure, self._first) for one in more)
+            self._sounds = self._heard(*begun, *(one.cell for one in more))
             again = [one.structure for one in (*more, *found[:AGAIN])]
-            found = self._search(more[0].cell, again, FOR_FILTER)
+            # what is remembered and what the detector reads have to change together
+            again += [
+                replace(one.structure, reads=reads, averaged=averaged)
+                for one in more
+                for reads, averaged in READINGS
+            ]
+            found = self._search(self._first, again, FOR_FILTER)
         return self._sided(found)
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:

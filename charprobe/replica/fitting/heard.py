@@ -31,9 +31,12 @@ class Memory:
     release_s: float
 
     @classmethod
-    def of(cls, smoothing: Smoothing) -> Memory:
-        """The memory of a gain cell."""
-        return cls(max(smoothing.attack_s, smoothing.charge_s), max(smoothing.release_s, smoothing.slow_s))
+    def of(cls, *all_of: Smoothing) -> Memory:
+        """The memory of a gain cell, or of whichever of several remembers longest."""
+        return cls(
+            max(max(one.attack_s, one.charge_s) for one in all_of),
+            max(max(one.release_s, one.slow_s) for one in all_of),
+        )
 
     def beyond(self, other: Memory) -> bool:
         """Whether it reaches so much further than another that sound heard behind that misleads."""

@@ -22,7 +22,7 @@ from charprobe.values.one_thread import on_one_thread
 
 # what the detector reads, what is smoothed and where it falls to: from one to another each step seldom brings
 # something
-_READ: tuple[tuple[Reads, bool], ...] = (
+READINGS: tuple[tuple[Reads, bool], ...] = (
     ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
 )  # fmt: skip
 FIRST = (
@@ -30,10 +30,18 @@ FIRST = (
         Structure(reads, averaged, domain, towards=towards)
         for towards in get_args(Towards)
         for domain in get_args(Domain)
-        for reads, averaged in _READ
+        for reads, averaged in READINGS
     ),
     Structure("peak falling", averaged=True),
-    *(Structure(reads, averaged, loop="feedback") for reads, averaged in _READ),
+    # a hold carries a reading over its ripple, which without one shows in all that is heard
+    *(
+        Structure(reads, domain=domain, towards=towards, held=True)
+        for towards in get_args(Towards)
+        for domain in get_args(Domain)
+        for reads, averaged in READINGS
+        if not averaged
+    ),
+    *(Structure(reads, averaged, loop="feedback") for reads, averaged in READINGS),
 )
 ROUNDS = 4
 LOOK = Effort(2, 0.01, spread=False, starts=False)  # a first look
@@ -43,6 +51,7 @@ FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth wou
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
 BETTER, IN_VAIN = 0.97, 1  # of the score: less is no step forward, and so many rounds may bring none
+FAR, NEARER = 1e12, 2.0  # how good a first cell is; times as good: worth another look from there
 NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
@@ -287,6 +296,7 @@ def search(
     It also ends where a structure that remembers more than was heard meets that best, see `unheard`.
     """
     known: dict[Structure, Fitted] = {}
+    begun: dict[Structure, float] = {}  # how good the cell was that each was last looked at from
     followed: set[Structure] = set()
     floor = AT_NOISE * np.hypot(held_out.noise_score, 1.0)
 
@@ -299,10 +309,17 @@ def search(
             budget.spend(one)
             yield one
 
-    def run(structures: Iterable[Structure], like: Cell, share: tuple[float, float]) -> None:
-        new = [one for one in dict.fromkeys(structures) if one.sound and one not in known]
+    def kept(one: Fitted) -> None:
+        known[one.structure] = min(one, known.get(one.structure, one), key=lambda one: one.held_out)
+
+    def run(structures: Iterable[Structure], like: Cell, good: float, share: tuple[float, float]) -> None:
+        # what was looked at from far off is looked at again from near by
+        new = [
+            one for one in dict.fromkeys(structures) if one.sound and good < begun.get(one, np.inf) / NEARER
+        ]
+        begun.update(dict.fromkeys(new, good))
         for i, one in enumerate(fit([(one, like) for one in new], LOOK)):
-            known[one.structure] = one
+            kept(one)
             told(share[0] + 0.8 * (share[1] - share[0]) * (i + 1) / len(new))
         enough = CLOSE * ranked()[0].held_out
         worth = [one for one in ranked()[:FOLLOWED] if one.held_out <= enough]
@@ -312,7 +329,7 @@ def search(
             known[one.structure] = one
         told(share[1])
 
-    run(among, first, (0.0, 0.25))
+    run(among, first, FAR, (0.0, 0.25))
     left: set[Structure] = set()
     vain = 0
     for turn in range(ROUNDS):
@@ -325,7 +342,8 @@ def search(
         known[settled.structure] = settled
         if turn and settled.held_out < floor:
             break
-        run(settled.structure.neighbours(), settled.cell, (0.25 + 0.15 * turn, 0.4 + 0.15 * turn))
+        share = (0.25 + 0.15 * turn, 0.4 + 0.15 * turn)
+        run(settled.structure.neighbours(), settled.cell, settled.held_out, share)
         if ranked()[0].held_out >= floor and unheard(ranked(), heard.memory):
             return tuple(ranked())
         vain += ranked()[0].held_out > BETTER * best.held_out
@@ -335,8 +353,7 @@ def search(
     plainer = [one for one in best.structure.less() if one.sound]
     starts = dict.fromkeys((best.cell, joined(best.cell)))
     for again in fit([(one, like) for one in plainer for like in starts], SEARCH):
-        before = known.get(again.structure, again)
-        known[again.structure] = min(again, before, key=lambda one: one.held_out)
+        kept(again)
     told(1.0)
     return tuple(ranked())
 

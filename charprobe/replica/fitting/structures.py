@@ -36,6 +36,7 @@ USUAL_DBFS = -24.0  # a threshold where none shows
 USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce nothing
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
+HOLD_S, HOLD_SHARE = 0.02, 0.3  # a hold where none is known: at most, and of the release that was timed
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 
 
@@ -121,7 +122,8 @@ class Structure:
             for towards in get_args(Towards):
                 yield replace(self, form=form, towards=towards)
         other: Loop = "feedback" if self.loop == "feed-forward" else "feed-forward"
-        yield replace(self, loop=other)
+        for towards in get_args(Towards):  # without a loop what falls to rest stands for one that does not
+            yield replace(self, loop=other, towards=towards)
         for release in get_args(ReleaseKind):
             yield replace(
                 self, release=release, domain="reduction", form="branching", towards="target", held=False
@@ -168,7 +170,7 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         towards=structure.towards,
         attack_s=min(2.0, max(attack_s * times, 2e-5)),
         release_s=min(20.0, max(release_s, 1e-3)),
-        hold_s=(held.hold_s or 0.01) if structure.held else 0.0,
+        hold_s=(held.hold_s or min(HOLD_S, HOLD_SHARE * release_s)) if structure.held else 0.0,
         release=structure.release,
         slow_s=(held.slow_s or 8 * held.release_s) if two else 0.0,
         slow_share=(held.slow_share or 0.3) if two else 0.0,

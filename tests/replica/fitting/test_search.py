@@ -107,6 +107,17 @@ def test_neighbours_that_make_no_sense_are_told():
     assert Structure().sound and Structure("mean square", averaged=True, domain="amplitude").sound
 
 
+def test_what_falls_to_rest_leads_to_a_loop_that_falls_to_its_target():
+    assert Structure("rectified", loop="feedback") in Structure("rectified", towards="rest").neighbours()
+
+
+def test_a_bare_rectifier_with_a_hold_is_found(rng):
+    sound = heard(device(detector="peak", hold_s=0.03), rng)
+    found = searched(sound, searching.FIRST, Budget(1e12))[0]
+    assert found.structure == Structure("rectified", held=True)
+    assert found.cell.smoothing.hold_s == pytest.approx(0.03, rel=0.02)
+
+
 def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
     plain, fuller = Structure("envelope"), Structure("envelope", bends=2, release="shared")
     assert list(Structure("envelope", held=True).less()) == [plain] and not list(plain.less())
@@ -143,6 +154,7 @@ def test_a_structure_that_remembers_more_than_was_heard_is_told_by_what_it_meets
     more = replace(one, cell=slow, solution=replace(one.solution, score=0.5 * one.solution.score))
     worse = replace(more, solution=one.solution)
     assert unheard([one, more, worse], memory) == [more]
+    assert Memory.of(one.cell.smoothing, slow.smoothing) == Memory.of(slow.smoothing)
     assert unheard([worse, one], memory) == [worse] and not unheard([worse, one], Memory.of(slow.smoothing))
 
 
