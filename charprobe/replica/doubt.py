@@ -32,7 +32,7 @@ class Perturbed:
         step = 2.0 ** (1 - min(bits, 24)) / np.sqrt(12)
         self.noise = float(np.hypot(10 ** (replica.noise_dbfs / 20) / np.sqrt(2), step))
         moments = (max(one.residual_db, one.worst_own_db) for one in replica.proofs)
-        self._wander = 10 ** (max(moments, default=-400.0) / 20)
+        self._wander = 10 ** (max(moments, default=replica.unheard_db) / 20)
         self._pole = float(np.exp(-2 * np.pi * _PACE_HZ * _STEP / rate_hz))
         self._state = self._rng.standard_normal((1, draws)) * self._pole  # as if it had always wandered
         self._last = self._state[0]

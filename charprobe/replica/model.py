@@ -33,6 +33,7 @@ FILE = FileKind(
     schema=SCHEMA,
 )
 MAX_PARAMETERS = 64
+UNTOLD_DB = -400.0  # of an error that a replica does not tell
 GOOD_DB, GOOD_GAIN_DB = -30.0, 0.3  # residual and gain error up to which a replica stands for its stage
 Place = Annotated[str, MaxLen(80)]
 Decibels = Annotated[float, Interval(ge=-400, le=400)]
@@ -161,6 +162,8 @@ class Replica:
         Highest peak that it was measured with, 20 log10 of the largest sample.
     noise_dbfs : float
         Unweighted noise of the capture at rest.
+    unheard_db : float
+        Energy of the error over the energy of the captured sound on the stimulus where no number was fitted.
     proofs : tuple of Proof
         None where the capture holds no programme.
     equally_good : tuple of str
@@ -185,6 +188,7 @@ class Replica:
     highest_dbfs: Decibels
     highest_peak_dbfs: Decibels
     noise_dbfs: Decibels
+    unheard_db: Decibels = UNTOLD_DB
     proofs: Annotated[tuple[Proof, ...], MaxLen(20)] = ()
     equally_good: Annotated[tuple[Words, ...], MaxLen(20)] = ()
     disagreements: Annotated[tuple[Disagreement, ...], MaxLen(100)] = ()
@@ -203,6 +207,14 @@ class Replica:
     def worst(self) -> Proof | None:
         """The proof in which the replica stood worst; None where it has none."""
         return max(self.proofs, key=lambda proof: proof.residual_db, default=None)
+
+    @property
+    def stands(self) -> bool:
+        """Whether the replica comes close enough to stand for the setting, as far as anything shows.
+
+        Without a proof the stimulus itself must do: what it chose the structure by flatters, but denies.
+        """
+        return self.unheard_db <= GOOD_DB if self.worst is None else self.worst.stands
 
     def to_json(self) -> str:
         """Return the replica as strict JSON text; the same replica always gives the same text."""

@@ -152,7 +152,7 @@ def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str
         let_go_s=_let_go_s(reduction, onsets),
         distortion_db=_distortion_db(replica, sound, played.sound, rate_hz),
         beyond=peak_dbfs > replica.highest_peak_dbfs + 0.5,
-        poor=replica.worst is not None and not replica.worst.stands,
+        poor=not replica.stands,
     )
 
 

@@ -16,12 +16,12 @@ from charprobe.listening.match import HIGHEST_PEAK
 from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.replica.cell import Passed
 from charprobe.replica.chain import play
-from charprobe.replica.model import Proof, Replica
+from charprobe.replica.model import UNTOLD_DB, Proof, Replica
 from charprobe.replica.take import check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.quantity import Unmeasured
-from charprobe.values.wording import number_text, signed_text
+from charprobe.values.wording import signed_text, under_text
 
 BEYOND_DB = 0.5  # above the highest measured peak: no further is taken for measured
 
@@ -127,16 +127,23 @@ def preview(
 def how_good(replica: Replica) -> str:
     """Say in a sentence how well a replica stood on sound it never saw."""
     if (worst := replica.worst) is None:
-        return "The replica was not proved on programme: how close it comes is not known."
+        return f"The replica was not proved on programme; {on_the_stimulus(replica)}."
     start = "Proved" if worst.stands else "Not close enough to stand for the setting, heard"
     return f"{start} on {worst.material}: {how_close(worst)}."
+
+
+def on_the_stimulus(replica: Replica) -> str:
+    """Say how close a replica without a proof comes to the stimulus it was fitted to."""
+    if replica.unheard_db <= UNTOLD_DB:
+        return "how close it comes is not known"
+    own = f"on its own stimulus the error lies {under_text(replica.unheard_db)}"
+    return own if replica.stands else f"{own}: not close enough to stand for the setting"
 
 
 def how_close(proof: Proof) -> str:
     """Say how far below the sound the error lies, and how well the gain is met."""
     return (
-        f"the error lies {number_text(-proof.residual_db, 0)} dB below the sound, the gain is met to "
-        f"{proof.gain_error_db:.2g} dB rms"
+        f"the error lies {under_text(proof.residual_db)}, the gain is met to {proof.gain_error_db:.2g} dB rms"
     )
 
 

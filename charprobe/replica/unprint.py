@@ -294,7 +294,7 @@ class _Work:
         if self.replica.chain.filter_in or self.replica.chain.filter_out:
             notes.append("What the recording path cut off, far below its corners, does not come back.")
         if not self.replica.proofs:
-            notes.append("The replica was not proved on programme: the bound knows only its numbers' doubt.")
+            notes.append("Not proved on programme: the bound knows the replica's error on its stimulus.")
         return Unprinted(
             error_db=self._doubt.error_db(),
             bound_db=self._doubt.bound_db(),

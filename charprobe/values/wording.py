@@ -85,6 +85,17 @@ def number_text(value: float, decimals: int) -> str:
     return text.replace("-", "−")
 
 
+def under_text(level_db: float) -> str:
+    """Say how far an error lies below the sound, or above it.
+
+    Examples
+    --------
+    >>> under_text(-31.4), under_text(2.0)
+    ('31 dB below the sound', '2 dB above the sound')
+    """
+    return f"{number_text(abs(level_db), 0)} dB {'below' if level_db < 0 else 'above'} the sound"
+
+
 def signed_text(value: float, decimals: int) -> str:
     """Return a number with its sign, plus or minus, and so many decimals.
 

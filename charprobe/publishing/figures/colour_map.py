@@ -33,7 +33,7 @@ def draw_colour_map(profile: Profile, look: Look) -> Drawing:
         [partial(plot_colour_map, profile)],
         title=f"Distortion by level and frequency – {who(profile)}",
         main="THD in dBc; hatched: none above the limit given"
-        + ("; bar below a cell: the stage reduces gain" if np.nanmax(reduced) > REDUCING_DB else ""),
+        + ("; bar below a cell: the stage reduces gain" if np.any(reduced > REDUCING_DB) else ""),
         conditions=conditions(profile, []),
         alt=f"Total harmonic distortion in {thd.size} cells, tones of {words} from {span}; "
         f"{np.count_nonzero(~np.isfinite(thd))} cells show none. Onset of colour: "

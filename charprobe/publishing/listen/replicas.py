@@ -13,7 +13,7 @@ from charprobe.publishing.listen.tracks import Listening, Sound, equally_loud
 from charprobe.replica.chain import play_take
 from charprobe.replica.model import SUFFIX, Replica, load_replica
 from charprobe.replica.predict import KINDS, RATE_HZ, Prediction, made_up, predict
-from charprobe.replica.preview import how_close
+from charprobe.replica.preview import how_close, on_the_stimulus
 from charprobe.replica.words import sentence
 from charprobe.values.wording import literal, number_text, signed_text
 
@@ -70,7 +70,7 @@ def heard_through(replicas: Mapping[str, Replica], names: Sequence[str]) -> List
 
 def _how_good(replica: Replica) -> str:
     if (worst := replica.worst) is None:
-        return "not proved, for its capture has no programme"
+        return f"not proved, for its capture has no programme; {on_the_stimulus(replica)}"
     return how_close(worst) + ("" if worst.stands else ": not close enough to stand for the setting")
 
 
@@ -135,7 +135,7 @@ def forecast_of(replicas: Mapping[str, Replica], names: Sequence[str]) -> Foreca
     there = [name for name in names if name in replicas]
     if not there:
         return None
-    own = [name for name in there if (worst := replicas[name].worst) is None or worst.stands]
+    own = [name for name in there if replicas[name].stands]
     poor = ", ".join(literal(name) for name in there if name not in own)
     rows = tuple((name, predict(replicas[name], drives_dbfs=[PEAK_DBFS])) for name in own)
     coarse = frozenset(

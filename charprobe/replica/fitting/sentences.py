@@ -9,10 +9,10 @@ from charprobe.replica.filters import response
 from charprobe.replica.fitting.chain_fit import Found
 from charprobe.replica.fitting.proof import Proved
 from charprobe.replica.flat import value_at
-from charprobe.replica.model import Disagreement, Replica
+from charprobe.replica.model import GOOD_DB, Disagreement, Replica
 from charprobe.replica.parts import Chain
 from charprobe.values.quantity import Z95
-from charprobe.values.wording import number_text
+from charprobe.values.wording import number_text, under_text
 
 WIRE_DB = 0.005
 BEYOND_NOISE = 1.5  # times what noise leaves, with the finest error that is weighed: more is the model's own
@@ -32,11 +32,17 @@ def notes_of(
             f"Not proved: a proof needs programme the fit never hears, and {why}; capture `standard` "
             "or `full`, or prove it on a dry and a processed take of your own."
         )
+        if found.error_db > GOOD_DB:
+            notes.append(
+                "No model of this family meets the stage: on the stimulus itself the error lies "
+                f"{under_text(found.error_db)}, greatest in {found.worst!r}. Trust "
+                "the measured profile, not this replica."
+            )
     else:
         proof = proved.proof
         numbers = (
-            f"on programme the fit never heard the error lies {number_text(-proof.residual_db, 0)} dB below "
-            f"the sound, and the gain is met to {number_text(proof.gain_error_db, 3)} dB rms"
+            f"on programme the fit never heard the error lies {under_text(proof.residual_db)}, "
+            f"and the gain is met to {number_text(proof.gain_error_db, 3)} dB rms"
         )
         if proof.stands:
             notes.append(f"Proved: {numbers}.")
@@ -115,6 +121,8 @@ def _kind(found: Found) -> str:
     if found.kind == "gain":
         if abs(cell.makeup_db) < WIRE_DB and not filtered:
             return "A wire: neither gain, dynamics nor colour that this stimulus shows."
+        if found.error_db > GOOD_DB:
+            return f"Nothing met it better than a gain of {number_text(cell.makeup_db, 2)} dB{filtered}."
         return f"A gain of {number_text(cell.makeup_db, 2)} dB{filtered}: no dynamics, no colour."
     if found.kind == "colour":
         return f"Colour alone{filtered}: a curve without memory, no dynamics."

@@ -51,6 +51,15 @@ def test_a_gain_is_heard_as_loud_as_the_dry_sound_and_says_how_good_it_is(heard)
     assert heard_through({}, ["first"]) is None
 
 
+def test_without_a_proof_the_stimulus_says_whether_a_replica_stands(material):
+    near, far = (dataclasses.replace(GAIN, proofs=(), unheard_db=level) for level in (-50.0, -20.0))
+    heard = heard_through({"loud": near, "odd": far}, ["loud", "odd"])
+    assert "its own stimulus the error lies 50 dB below the sound" in heard.notes[0]
+    assert heard.notes[1].endswith("20 dB below the sound: not close enough to stand for the setting")
+    told = forecast_of({"loud": near, "odd": far}, ["loud", "odd"])
+    assert [name for name, _ in told.rows] == ["loud"] and "odd" in told.left_out
+
+
 def test_what_a_gain_will_do_is_told_and_a_replica_that_does_not_stand_tells_nothing(material):
     told = forecast_of({"loud": GAIN, "odd": POOR}, ["first", "loud", "odd"])
     ((name, row),) = told.rows
