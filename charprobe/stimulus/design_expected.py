@@ -16,6 +16,7 @@ from charprobe.stimulus.design_needs import LONGER, SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.arrays import Array
+from charprobe.values.between_chords import between_chords
 from charprobe.values.quantity import DB_PER_NEPER, Z95, Quantity, student_factor
 
 # standard uncertainty of one pole's times, in time constants, per noise over change and root of samples
@@ -43,6 +44,7 @@ LEVEL_DB = 0.0002  # of any level step, for what changes unseen within it
 LATE = 0.5  # share of a step that its level is read from
 LONGER_BY = 4.0  # times as long as first steps that had not settled: up to that, designed ones surely do
 MISFIT = 10.0  # times the uncertainty by its points at which a curve is doubted for its shape
+ONE_DB_DOWN, WITNESSES = "static.threshold_1db", 2  # steps within a bend that show its shape
 NARROW_DB = 1e-3  # knees narrower than this are hard
 # an interval that shrinks to no less than this tells nothing new
 TOLD_ANEW = 0.7
@@ -252,7 +254,10 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
     stds = np.hypot(by_noise, LEVEL_DB)
     reading = _readings(curve, top_dbfs=float(levels.max()))
     same_top = abs(float(levels.max() - first_levels.max())) < SAME_TOP_DB  # most is lost at the highest step
-    then, before = (_stds(curve, reading, *points) for points in ((levels, stds), (first_levels, first_stds)))
+    played = (levels, stds), (first_levels, first_stds)
+    then, before = (_stds(curve, reading, *points) for points in played)
+    unseen, unseen_before = (_unseen_db(curve, np.unique(at)) for at, _ in played)
+    then[ONE_DB_DOWN] = math.hypot(then[ONE_DB_DOWN], unseen / (2 * Z95))
     shape = [(known, before[name]) for name in SHAPES if name in before and (known := profile.measured(name))]
     if settled and any(known.std > MISFIT * by_points for known, by_points in shape):
         yield from _at_rest(profile)  # whether finer steps end what the curve misses is not known
@@ -262,7 +267,7 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         if known is None or (name == "static.max_reduction" and not same_top):
             continue
         stays = math.sqrt(max(0.0, known.std**2 - before[name] ** 2))
-        if not settled:  # what extrapolation doubted ends
+        if not settled or (name == ONE_DB_DOWN and unseen_before):  # what extrapolation doubted ends
             stays = 0.0 if name in SHAPES else math.sqrt(max(0.0, rest.std**2 - before[AT_REST[0]] ** 2))
         yield _row(name, known, min(known.std, math.hypot(then[name], stays)))
     if curve.knee_db == 0.0:
@@ -293,7 +298,7 @@ def _readings(curve: _Curve, *, top_dbfs: float) -> dict[str, Callable[[_Curve],
         "static.low_level_gain": lambda c: c.rest_db,
         "static.makeup_gain": lambda c: c.rest_db,
         "static.threshold": lambda c: c.threshold_dbfs,
-        "static.threshold_1db": lambda c: _one_db_down(c, top_dbfs),
+        ONE_DB_DOWN: lambda c: _one_db_down(c, top_dbfs),
         "static.slope": lambda c: 1 - c.slope,
         "static.ratio": lambda c: 1 / max(1 - c.slope, 1e-3),
         "static.max_reduction": lambda c: float(c.rest_db - c.gain(np.array([top_dbfs]))[0]),
@@ -304,6 +309,18 @@ def _readings(curve: _Curve, *, top_dbfs: float) -> dict[str, Callable[[_Curve],
 def _one_db_down(curve: _Curve, top_dbfs: float) -> float:
     level = np.linspace(curve.threshold_dbfs - curve.knee_db, top_dbfs, 4000)
     return float(np.interp(1.0, curve.rest_db - curve.gain(level), level))
+
+
+def _unseen_db(curve: _Curve, levels: Array) -> float:
+    """Width of where the level 1 dB down may lie, where too few steps within the bend show its shape."""
+    at = _one_db_down(curve, float(levels.max()))
+    from_bend = np.abs(levels - curve.threshold_dbfs) - curve.knee_db / 2
+    after = int(np.clip(np.searchsorted(levels, at), 1, levels.size - 1))
+    straight = levels[after - 1] >= curve.threshold_dbfs + curve.knee_db / 2
+    if straight or np.sum(from_bend < 0) >= WITNESSES:
+        return 0.0
+    first, last = between_chords(levels, curve.gain(levels), at=at, value=curve.rest_db - 1.0)
+    return max(0.0, at - first) + max(0.0, last - at)
 
 
 def _stds(

@@ -267,12 +267,13 @@ def _unsettled_s(profile: Profile, first: FirstTake) -> float:
 
 def _release_s(profile: Profile) -> tuple[float, float, str]:
     """Time to 90 %, time to rest, and in words where they come from."""
-    reading = profile.reading("release.t90")
+    reading, foretold = profile.reading("release.t90"), _foretold(profile)
     if isinstance(reading, Quantity):
-        return max(reading.high, 0.0), SETTLE * max(reading.high, 0.0), _in_words(reading.value)
+        t90_s = max(reading.high, 0.0)
+        rest_s, slower_s = SETTLE * t90_s, foretold[1] if foretold else 0.0  # a last stage may be slower
+        return t90_s, slower_s if slower_s > CARE * rest_s else rest_s, _in_words(reading.value)
     if reading is not None and reading.at_most and not reading.at_least:
         return reading.at_most, SETTLE * reading.at_most, f"at most {_in_words(reading.at_most)}"
-    foretold = _foretold(profile)
     if foretold is not None:
         t90_s, rest_s = foretold
         return (

@@ -36,17 +36,12 @@ def knee_width(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
     return Quantity(0.0 if at_zero < 1 - Z95**2 else value, low, wide, unit)  # 0: no width calls for itself
 
 
-def with_knee(curve: StaticCurve, fit: BendsFit, bend: int, width_db: float) -> BendsFit:
-    """Fit the curve again with one knee held at a width."""
+def _profile(curve: StaticCurve, fit: BendsFit, bend: int, width_db: float) -> float:
+    """Rise of chi squared with a knee held at a width, less the rise that a 95 % interval allows."""
     level, gain, std = curve.used
     index, start = fit.shape.first(bend) + 1, fit.parameters.copy()
     start[index] = width_db
-    return fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
-
-
-def _profile(curve: StaticCurve, fit: BendsFit, bend: int, width_db: float) -> float:
-    """Rise of chi squared with a knee held at a width, less the rise that a 95 % interval allows."""
-    held = with_knee(curve, fit, bend, width_db)
+    held = fit_bends(level, gain, std=std, shape=fit.shape, start=start, fixed=(index,))
     return (held.chi2 - fit.chi2) / fit.dispersion - Z95**2
 
 

@@ -9,10 +9,11 @@ import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
-from charprobe.estimators.static.knee_width import knee_width, with_knee
+from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
 from charprobe.values.arrays import Array
+from charprobe.values.between_chords import between_chords
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
@@ -22,6 +23,7 @@ LOCAL = "read the local slopes of the static curve instead"
 FINER_STEPS = "a recipe with finer level steps, such as the one that charprobe stimulus --for designs"
 HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 ONE_DB = 1.0
+WITNESSES = 2  # steps within a bend that show its shape: one only tells how wide it is
 MISSED_DB = 0.05  # by which a curve may miss the steps beside a level that is read off it
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
 RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger or smaller
@@ -92,7 +94,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         knee = slope.as_of("dB") if isinstance(knee, Quantity) else knee
     return StaticReadings(
         threshold,
-        _over_knees(curve, _threshold_1db(curve, bent=bent), bend, knee),
+        _threshold_1db(curve, bent=bent),
         slope,
         ratio_of(slope),
         knee,
@@ -322,19 +324,20 @@ def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
             between, bow, _ = between_steps(level, gain, std, value)
             spread = math.hypot(spread, 2 * bow, between - float(fit.gain(np.array([value]))[0]))
     spread = math.hypot(spread, curve.common_std_db) / abs(slope)
-    return Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
-
-
-def _over_knees(curve: StaticCurve, reading: Reading, bend: int | None, knee: Reading) -> Reading:
-    """Let the 1 dB threshold reach to where a hard corner has it, and the widest knee there may be."""
-    if curve.fit is None or bend is None or isinstance(reading, Unmeasured) or isinstance(knee, Unmeasured):
+    reading = Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
+    if fit is None or _witnesses(curve, fit, value) >= WITNESSES:
         return reading
-    below, above, ends = reading.value - reading.low, reading.high - reading.value, [reading.value]
-    for width_db in (knee.low, knee.high) if knee.low <= 0 else ():
-        fit = with_knee(curve, curve.fit, bend, width_db)
-        if (found := _one_db_down(curve, fit, float(fit.parameters[0]))) is not None:
-            ends.append(found[0])
-    return Quantity(reading.value, min(ends) - below, max(ends) + above, reading.unit)
+    first, last = between_chords(*curve.means[:2], at=value, value=low.value - ONE_DB)
+    return Quantity(value, reading.low - max(0.0, value - first), reading.high + max(0.0, last - value), unit)
+
+
+def _witnesses(curve: StaticCurve, fit: BendsFit, input_dbfs: float) -> int:
+    """How many steps lie within a bend that reaches between those beside a level; enough if none does."""
+    level = curve.means[0]
+    after = int(np.clip(np.searchsorted(level, input_dbfs), 1, level.size - 1))
+    reaches = [fit.reach(bend) for bend in range(len(fit.shape.facing))]
+    met = [(low, high) for low, high in reaches if low < level[after] and high > level[after - 1]]
+    return min((int(np.sum((level > low) & (level < high))) for low, high in met), default=WITNESSES)
 
 
 def _one_db_down(curve: StaticCurve, fit: BendsFit | None, low_db: float) -> tuple[float, float] | None:

@@ -205,7 +205,7 @@ def _response(told: Told) -> Iterator[str]:
         r for r in told.rows("response") if known(r, "magnitude_db") and 20 <= r["frequency_hz"] <= 20_000
     ]
     shelf = told.number("response.shelf_gain")
-    if rows and shelf is not None:
+    if rows and shelf is not None and not any(told.says("Response .*-pass")):  # the shelf is all there is
         drive = min(r["drive_dbfs"] for r in rows)
         quiet = [r["magnitude_db"] for r in rows if r["drive_dbfs"] <= drive + 0.5]
         reach = max(quiet) - min(quiet)

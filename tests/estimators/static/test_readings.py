@@ -40,6 +40,29 @@ def test_intervals_hold_the_truth_as_often_as_they_say(rng, draws=30):
     assert np.all(held > expected_inside(draws)), held / draws
 
 
+@pytest.mark.parametrize("apart_db", [0.4, 0.8, 1.2, 1.6, 2.0, 2.4])
+def test_two_corners_within_one_step_are_inside_the_interval_of_the_1db_point(rng, apart_db):
+    level = np.arange(-59.0, -1.0, 3.0)
+    lower, slopes = -22.8, (0.4, 0.75)  # steps lie at -23 and -20 dBFS: none shows the bend between them
+
+    def twice(at):
+        first, second = (np.maximum(0.0, at - corner) for corner in (lower, lower + apart_db))
+        return slopes[0] * first + (slopes[1] - slopes[0]) * second
+
+    fine = np.linspace(-30.0, -10.0, 200_001)
+    truth = float(np.interp(1.0, twice(fine), fine))
+    found = read_static_curve(curve_of(twice, rng, sigma_db=2e-4, level=level)).threshold_1db
+    assert found.low <= truth <= found.high
+    assert found.high - found.low < 0.4  # steps of 3 dB leave no more than that
+
+
+def test_a_bend_that_two_steps_show_is_known_at_its_1db_point(rng):
+    level = np.arange(-59.0, -1.0, 3.0)
+    found = read_static_curve(curve_of(soft, rng, sigma_db=2e-4, level=level + 0.5)).threshold_1db
+    assert abs(found.value + 23.0) < 4 * found.std
+    assert found.std < 0.002  # noise alone
+
+
 def test_a_limiter_has_a_bound_for_a_ratio(rng):
     read = read_static_curve(curve_of(lambda level: knee(level + 20.2, 2.0), rng))
     assert isinstance(read.ratio, Unmeasured)

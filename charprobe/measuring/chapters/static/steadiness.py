@@ -86,7 +86,13 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
         level = tone.played_dbfs + axis.gain_db
         if not axis.own and level <= curve.highest_dbfs and _at_rest(curve, level):
             rows.append((tone.time_s, tone.level.value - level, tone.level.std, 0))
-    return _drift(rows)
+    seen, played = _drift(rows), {time_s for time_s, *_ in rows}
+    levels = {take.capture_time_s(step.tone.start): step.tone.level_dbfs for step in fit.steps}
+    before = [db for time_s, db in levels.items() if time_s in played and time_s <= seen.before_s]
+    after = [db for time_s, db in levels.items() if time_s in played and time_s >= seen.after_s]
+    # where every level before is lower than any after, a step in time may be a bend of the curve
+    one_way = before and after and max(before) < min(after)
+    return _only_doubt(seen) if seen.kind == "step" and one_way else seen
 
 
 def _only_doubt(seen: GainDrift) -> GainDrift:
