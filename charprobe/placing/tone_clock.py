@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -81,16 +82,15 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
-        carrier, window = phasor(at_first, turns, half), hann(half)  # both windows see it, turned on
-        waves = np.stack([carrier.real, carrier.imag])
-        waves *= window
+        waves, window = _windowed(turns, half), hann(half)  # both windows see the same, turned on
         halves = samples[: 2 * half].reshape(2, half)
         seen = halves @ waves.T * (2 / window.sum())
-        seen[:, 1] *= -1
-        rest = halves * window - seen * (1, -1) @ waves
+        rest = halves * window
+        rest -= seen @ waves
         # twice the mean square beside the tone
         noise = 2 * np.einsum("ij,ij->i", rest, rest) / float(window @ window)
-        values = (seen[:, 0] + 1j * seen[:, 1]) * np.exp([0.0, -2j * np.pi * turns * half])
+        begins = at_first + np.array([0.0, turns * half])
+        values = (seen[:, 0] - 1j * seen[:, 1]) * np.exp(-2j * np.pi * (begins % 1.0))
         clear = float(np.min(np.abs(values) ** 2 / np.maximum(noise, 1e-30)))
         if clear < 10 ** (LEAST_CLEAR_DB / 10):
             continue
@@ -107,6 +107,13 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
             )
         )
     return found
+
+
+@lru_cache(maxsize=8)  # tones of one frequency follow each other
+def _windowed(turns_per_sample: float, count: int) -> Array:
+    """Cosine and sine of a carrier in a window, shape (2, count); not to be changed."""
+    carrier = phasor(0.0, turns_per_sample, count)
+    return np.array([carrier.real, carrier.imag]) * hann(count)
 
 
 def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Array, Array]:

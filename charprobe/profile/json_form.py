@@ -130,6 +130,9 @@ class ProfileForm:
     made_with: MadeWith
 
 
+_PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
+
+
 def render(table: Json) -> str:
     """Return strict JSON text: objects one key a line, lists of plain values on one line."""
     return _laid_out(table, 0) + "\n"
@@ -140,7 +143,7 @@ def _laid_out(value: Json, depth: int) -> str:
     parts = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
     plain_list = isinstance(value, list) and not any(isinstance(part, dict | list) for part in parts)
     if not parts or plain_list:
-        text = json.dumps(value, ensure_ascii=False, allow_nan=False)
+        text = _PLAIN.encode(value)
         return text.encode("utf-8", "replace").decode("utf-8")  # half a character from an odd file name
     if isinstance(value, list):
         rows = [pad + _laid_out(item, depth + 1) for item in value]

@@ -160,15 +160,14 @@ def fit_bends(
     free = np.array([i for i in range(shape.size) if i not in fixed])
     widths = np.array([shape.first(j) + 1 for j in range(len(shape.facing))], dtype=int)
     corners = widths - 1
-    bounds = (level.min() - 1.0, level.max() + 1.0)
+    lowest, highest = np.full(shape.size, -np.inf), np.full(shape.size, np.inf)
+    lowest[corners], highest[corners], highest[widths] = level.min() - 1.0, level.max() + 1.0, MAX_WIDTH_DB
 
     def kept(parameters: Array, before: Array) -> Array:
-        # a width nears zero, never sticks
-        parameters[widths] = np.minimum(np.maximum(parameters[widths], before[widths] / 3), MAX_WIDTH_DB)
-        parameters[corners] = np.minimum(np.maximum(parameters[corners], bounds[0]), bounds[1])
-        return parameters
+        lowest[widths] = before[widths] / 3  # a width nears zero, never sticks
+        return np.minimum(np.maximum(parameters, lowest), highest)
 
-    current = kept(start.astype(float).copy(), np.zeros(shape.size))
+    current = kept(start.astype(float), np.zeros(shape.size))
     released = np.setdiff1d(widths, np.array(fixed, dtype=int))
     current[released] = np.maximum(current[released], narrowest)  # a width of zero would never grow again
     jacobian = curve_slopes(shape, origin, current, level)
@@ -185,7 +184,7 @@ def fit_bends(
         trial_residual = (gain - curve(shape, origin, trial, level)) / std
         trial_cost = float(trial_residual @ trial_residual)
         if trial_cost <= cost:
-            done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-7
+            done = cost - trial_cost < 1e-7 * (1.0 + cost) and damping < 1e-4
             current, residual, cost = trial, trial_residual, trial_cost
             jacobian = curve_slopes(shape, origin, current, level)
             damping = max(1e-9, damping / 9)

@@ -43,7 +43,8 @@ def calmed(rows: Array, *, period: float, ahead: float) -> Array:
         once = _period_mean(rows[moved, side], period)
         means = 2 * once - _period_mean(once, period)
         out[moved, calm] = means[:, calm] if side.start == 0 else means[:, since - edge :]
-    return out[:, (grid >= grid[0] + period) & (grid <= grid[-1] - period)]
+    inside = grid.searchsorted(grid[0] + period), grid.searchsorted(grid[-1] - period, side="right")
+    return out[:, slice(*inside)]
 
 
 def _period_mean(rows: Array, period: float) -> Array:

@@ -277,17 +277,19 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         calm = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
         if max(turning(solved, far_points(side), period=period) for side in sides) > EVEN_LIMIT:
             span, window = period / 2, math.sqrt(12) * period / 4
-            early = np.abs(calm[0]) < CALM_PERIODS * period
-            there = np.isin(rows[0], calm[0, early])
-            calm[:, early] = half_period_means(rows, period=period, where=there)[:, there]
+            early = np.abs(rows[0]) < CALM_PERIODS * period
+            means = half_period_means(rows, period=period, where=early)
+            same = slice(int(calm[0, 0] - grid[0]), int(calm[0, -1] - grid[0]) + 1)
+            calm[:, early[same]] = means[:, same][:, early[same]]
         rows = calm
     grid, gain = rows[0].astype(np.int64), rows[2]
     least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
     if least <= 0:  # the carrier does not hold its phase to the stimulus
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
-    keep = gain > 0.05 * least
+    if not (keep := gain > 0.05 * least).all():
+        grid, rows = grid[keep], rows[:, keep]
     # points of a trace solved over whole periods share their noise within a period
-    time_s, gain_db, std_db, turn_db = _blocks(grid[keep], rows[1:, keep], period if single else 1.0)
+    time_s, gain_db, std_db, turn_db = _blocks(grid, rows[1:], period if single else 1.0)
     change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
     before_db = np.interp(apart.before_s, time_s, gain_db)
     filling = fills(apart)

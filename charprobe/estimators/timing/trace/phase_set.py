@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -221,10 +221,11 @@ class EdgeCarriers:
             out[side] = value
         return out
 
-    def of_repetition(self, k: int, index: Index) -> tuple[Array, Array]:
-        """Return cosine and amplitude of one repetition's carrier at some places of the grid."""
-        side = np.sign(self.grid[index]) + 1
-        return (self.starts[side, k] * self.turned[index]).real, self.levels[side, k]
+    def of_repetitions(self, index: Index) -> Iterator[tuple[Array, Array]]:
+        """Iterate over cosine and amplitude of each repetition's carrier at some places of the grid."""
+        side, turned = np.sign(self.grid[index]) + 1, self.turned[index]
+        for starts, levels in zip(self.starts.T, self.levels.T, strict=True):
+            yield (starts[side] * turned).real, levels[side]
 
 
 def carriers_around(

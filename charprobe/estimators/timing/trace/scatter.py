@@ -227,8 +227,7 @@ def scatter(
     inside = np.flatnonzero((grid[index] >= near[0]) & (grid[index] <= near[-1]))
     of_near = grid[index[inside]] - near[0]
     own, common = np.empty((len(samples), len(flat))), np.empty((len(samples), len(flat)))
-    for k, y in enumerate(samples):
-        c, levels = carriers.of_repetition(k, index)
+    for k, (y, (c, levels)) in enumerate(zip(samples, carriers.of_repetitions(index), strict=True)):
         normal = y[index] / levels
         before, after = carriers.levels[[0, 2], k]
         levels = np.where(near < 0, before, after)

@@ -9,6 +9,7 @@ import numpy as np
 
 from charprobe.estimators.timing.trace.phase_set import CarrierGain
 from charprobe.values.arrays import Array, Complex, Flags, Index
+from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 
 NOISE_POINTS = 4096
@@ -52,10 +53,9 @@ def far_points(side: Flags) -> Index:
 
 def turning(solved: CarrierGain, points: Index, *, period: float) -> float:
     """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
-    gain, grid = solved.gain.real[points], solved.grid[points]
-    trend = _trend(points.size)
+    gain, trend = solved.gain.real[points], _trend(points.size)
     residual = gain - trend @ (trend.T @ gain)
-    amplitude = 2 * abs(np.mean(residual * np.exp(-2j * np.pi * grid / period)))
+    amplitude = 2 * abs(residual @ phasor(0.0, 1 / period, points.size)) / points.size
     chance = 5 * float(np.std(residual)) * math.sqrt(2 / points.size)
     return amplitude if amplitude > chance else 0.0
 
