@@ -19,12 +19,10 @@ from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
-from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
 
 LOW_HZ = 15.0
 CLEAR = 12.0  # times the median power around; the largest of 4000 bins of noise reaches 4 in 8 frames
-AROUND_BINS = 61
 NEAR_BINS = 3  # a Hann window spreads a line over so many bins on each side
 HANN_NOISE_BINS = 1.5
 MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
@@ -39,8 +37,7 @@ LEAKS = 1e-3  # of a line's power that its window may show beside it
 
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
     """Lines that stand out of the noise around them, the strongest first."""
-    power, bin_hz = spectrum.power, spectrum.bin_hz
-    around = running_median(power, width=AROUND_BINS, beyond="symmetric")
+    power, around, bin_hz = spectrum.power, spectrum.around, spectrum.bin_hz
     inner = np.arange(1, power.size - 1)
     peaks = inner[
         (power[1:-1] >= power[:-2])
@@ -60,9 +57,8 @@ def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
 
 def noise_dbfs(spectrum: QuietSpectrum) -> float:
     """Level of everything in the pauses that is no line, 20 Hz to 20 kHz, a full-scale sine being 0 dBFS."""
-    power = running_median(spectrum.power, width=AROUND_BINS, beyond="symmetric")
-    hz = np.arange(power.size) * spectrum.bin_hz
-    inside = power[(hz >= 20) & (hz <= 20_000)]
+    hz = np.arange(spectrum.around.size) * spectrum.bin_hz
+    inside = spectrum.around[(hz >= 20) & (hz <= 20_000)]
     return 10 * math.log10(max(float(inside.sum()) / HANN_NOISE_BINS / MEDIAN_OF_POWER, 1e-30))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -12,11 +13,13 @@ from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
+from charprobe.values.running_median import running_median
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
 SKIPPED_S = 0.05  # after a sound, while filters ring out
 EDGE_S = 0.005
 FRAME_S = 0.2
+AROUND_BINS = 61
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,11 @@ class QuietSpectrum:
     power: Array
     bin_hz: float
     frames: int
+
+    @cached_property
+    def around(self) -> Array:
+        """The same without lines: median of the bins around each one."""
+        return running_median(self.power, width=AROUND_BINS, beyond="symmetric")
 
 
 def pauses(stimulus: Stimulus) -> list[tuple[float, float]]:
