@@ -165,7 +165,7 @@ def fit_bends(
 
     def kept(parameters: Array, before: Array) -> Array:
         lowest[widths] = before[widths] / 3  # a width nears zero, never sticks
-        return np.minimum(np.maximum(parameters, lowest), highest)
+        return np.asarray(np.minimum(np.maximum(parameters, lowest), highest))
 
     current = kept(start.astype(float), np.zeros(shape.size))
     released = np.setdiff1d(widths, np.array(fixed, dtype=int))

@@ -230,9 +230,9 @@ def scatter(
     for k, (y, (c, levels)) in enumerate(zip(samples, carriers.of_repetitions(index), strict=True)):
         normal = y[index] / levels
         before, after = carriers.levels[[0, 2], k]
-        levels = np.where(near < 0, before, after)
-        c[inside] = (beside.dry[k] / levels / sides)[of_near]
-        normal[inside] = (beside.wet[k] / levels)[of_near]
+        level = np.where(near < 0, before, after)
+        c[inside] = (beside.dry[k] / level / sides)[of_near]
+        normal[inside] = (beside.wet[k] / level)[of_near]
         square = c * c
         weight = np.add.reduceat(square, starts)
         own[k] = np.add.reduceat(c * normal, starts) / weight

@@ -55,7 +55,7 @@ def turning(solved: CarrierGain, points: Index, *, period: float) -> float:
     """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
     gain, trend = solved.gain.real[points], _trend(points.size)
     residual = gain - trend @ (trend.T @ gain)
-    amplitude = 2 * abs(residual @ phasor(0.0, 1 / period, points.size)) / points.size
+    amplitude = 2 * float(abs(residual @ phasor(0.0, 1 / period, points.size))) / points.size
     chance = 5 * float(np.std(residual)) * math.sqrt(2 / points.size)
     return amplitude if amplitude > chance else 0.0
 
