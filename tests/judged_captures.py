@@ -7,6 +7,8 @@ from a_little_of_all import RECIPE
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.judge import judge_capture
+from charprobe.placing.take import place_take
+from charprobe.placing.track import Track
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.rig import Rig
 from charprobe.stimulus.render import lay_out, render
@@ -34,9 +36,17 @@ def clean_once(stage):
     return capture
 
 
+def held(samples):
+    return MemoryCapture(samples, rate_hz=RATE, name="made.wav")
+
+
+def placed(samples):
+    """A capture on the stimulus clock, for tests of one check: nothing else was asked of it."""
+    return place_take(Track(held(samples), 0, lay_out(RECIPE, rate_hz=RATE, take=1)))
+
+
 def judged(samples, stimulus=None, channel=0):
-    capture = MemoryCapture(samples, rate_hz=RATE, name="made.wav")
-    return judge_capture(capture, stimulus or lay_out(RECIPE, rate_hz=RATE, take=1), channel)
+    return judge_capture(held(samples), stimulus or lay_out(RECIPE, rate_hz=RATE, take=1), channel)
 
 
 def told(samples):

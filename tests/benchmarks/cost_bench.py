@@ -241,8 +241,10 @@ def widening(folder: Path) -> Iterator[Row]:
     yield "eight channels at 96 kHz with a bypass of eight, CPU time re one channel (goal 4)", f"{ratio:.1f}"
     yield "the same, peak memory (goal 400 MB)", f"{eight.megabytes:.0f} MB"
     what = "the same in two processes, start-up of all in it"
+    longest_s = shared.own_s + (shared.cpu_s - shared.own_s) / 2
     yield f"{what}, time on the clock re one channel (goal 4)", f"{shared.wall_s / one.wall_s:.1f}"
-    yield f"{what}: CPU time re one process", f"{shared.cpu_s / eight.cpu_s:.2f}"
+    yield f"{what}, own CPU time and half of the others' re one channel", f"{longest_s / one.cpu_s:.1f}"
+    yield f"{what}, re one process", f"{longest_s / eight.cpu_s:.2f}"
     yield f"{what}: peak memory of all", f"{shared.together_megabytes:.0f} MB"
 
 

@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from judged_captures import RATE, clean_once, judged
+from judged_captures import RATE, clean_once, placed
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.verdict import MOST_TOLD, Verdict
@@ -14,13 +14,13 @@ STOP = Health("clipped", "stop", "Clipped.", channel=0, start_s=3.0, end_s=4.0)
 
 
 def test_the_worst_finding_gives_the_word():
-    take = judged(clean_once("plain-wire"))[0]
+    take = placed(clean_once("plain-wire"))
     words = [Verdict(take, health).word for health in ((), (NOTE,), (NOTE, WARNING), (WARNING, STOP))]
     assert words == ["KEEP", "KEEP", "KEEP, with warnings", "RETAKE"]
 
 
 def test_many_findings_are_counted_with_the_last_of_them_and_machines_get_all():
-    take = judged(clean_once("plain-wire"))[0]
+    take = placed(clean_once("plain-wire"))
     many = tuple(dataclasses.replace(STOP, start_s=float(k), end_s=k + 0.5) for k in range(MOST_TOLD + 2))
     verdict = Verdict(take, many)
     assert verdict.text().count("STOP clipped") == MOST_TOLD
@@ -32,7 +32,7 @@ def test_many_findings_are_counted_with_the_last_of_them_and_machines_get_all():
 
 
 def test_names_of_files_cannot_steer_a_terminal():
-    take = judged(clean_once("plain-wire"))[0]
+    take = placed(clean_once("plain-wire"))
     source = MemoryCapture(take.source.samples, rate_hz=RATE, name="a\n\x1b[31m\u202e.wav")
     told = (dataclasses.replace(WARNING, message=f"A tone ({source.name})."),)
     text = Verdict(dataclasses.replace(take, source=source), told).text()

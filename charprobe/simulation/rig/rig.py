@@ -137,6 +137,10 @@ def quantise(samples: Array, *, bits: int, dither: bool, rng: np.random.Generato
     steps = 2.0 ** (bits - 1)
     scaled = samples * steps
     if dither:
-        scaled = scaled + rng.random(samples.shape) - rng.random(samples.shape)
-    scaled = np.round(scaled, out=scaled)
-    return np.asarray(np.clip(scaled, -steps, steps - 1, out=scaled) / steps)
+        drawn = rng.random(samples.shape)
+        scaled += drawn
+        scaled -= rng.random(out=drawn)
+    np.round(scaled, out=scaled)
+    np.clip(scaled, -steps, steps - 1, out=scaled)
+    scaled /= steps
+    return scaled

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 from a_little_of_all import RECIPE
-from judged_captures import RATE, STAGES, clean_once, judged
+from judged_captures import RATE, STAGES, clean_once, judged, placed
 
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.stimulus.render import lay_out
@@ -37,4 +37,4 @@ def test_an_offset_that_swings_back_after_a_tone_is_no_sound():
     first = steps.span.stop + round(0.25 * RATE)  # of the capture: within the last tone
     time_s = np.arange(samples.shape[0] - first) / RATE
     samples[first:, 0] += 0.03 * time_s / 0.1 * np.exp(-time_s / 0.1)
-    assert check_foreign_sounds(judged(samples)[0]) == []
+    assert check_foreign_sounds(placed(samples)) == []

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from judged_captures import clean_once, judged
+from judged_captures import clean_once, placed
 from scipy.ndimage import maximum_filter1d
 
 from charprobe.measuring.health.path.tone_noise import under_tones
@@ -11,7 +11,7 @@ from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 
 
 def told_of(samples):
-    take = judged(samples)[0]
+    take = placed(samples)
     return check_hissing_pauses(take, under_tones(take), quiet_spectrum(take))
 
 

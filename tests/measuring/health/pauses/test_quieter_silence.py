@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from judged_captures import RATE, clean_once, judged
+from judged_captures import RATE, clean_once, judged, placed
 
 from charprobe.measuring.health.judge import judge_pair
 from charprobe.measuring.health.pauses.quieter_silence import check_quieter_silence
@@ -28,4 +28,4 @@ def test_noise_that_stays_is_not_told_and_neither_is_what_rounding_makes_beside_
     off = clean_once("plain-wire")
     rounded = quantise(off, bits=16, dither=False, rng=rng)
     for capture in (off, rounded, quantise(off, bits=16, dither=True, rng=rng)):
-        assert check_quieter_silence(judged(capture)[0]) == []
+        assert check_quieter_silence(placed(capture)) == []

@@ -1,5 +1,5 @@
 import numpy as np
-from judged_captures import RATE, clean_once, judged
+from judged_captures import RATE, clean_once, placed
 from scipy import signal
 
 from charprobe.measuring.health.pauses.thinned_noise import check_suppressed_noise, check_thinned_noise
@@ -19,26 +19,26 @@ def thinned(samples):
 
 def test_scraps_of_noise_are_told_and_steady_noise_of_any_colour_or_swell_is_not(rng):
     capture = clean_once("feedforward-rms-hard")
-    (told,) = check_thinned_noise(judged(thinned(capture))[0])
+    (told,) = check_thinned_noise(placed(thinned(capture)))
     assert told.code == "idle-mute" and told.withholds == ("noise",)
     swell = 10 ** (np.sin(np.arange(capture.shape[0]) / 20_000)[:, None] / 2)
     dull = signal.lfilter([0.05], [1, -0.95], rng.normal(0, 1e-4, capture.shape), axis=0)
     for steady in (capture, capture + swell * dull):
-        assert check_thinned_noise(judged(steady)[0]) == []
+        assert check_thinned_noise(placed(steady)) == []
 
 
 def test_a_path_that_turns_down_what_is_quiet_is_told_by_the_noise_under_tones():
     off = clean_once("plain-wire")
-    (told,) = check_suppressed_noise(judged(suppress_noise(off, rate_hz=RATE))[0])
+    (told,) = check_suppressed_noise(placed(suppress_noise(off, rate_hz=RATE)))
     assert told.code == "automatic-gain" and told.severity == "stop"
-    assert check_suppressed_noise(judged(off)[0]) == []
+    assert check_suppressed_noise(placed(off)) == []
 
 
 def test_pauses_without_any_noise_are_those_of_a_digital_path_unless_much_lies_under_tones(rng):
-    played = render(judged(clean_once("plain-wire"))[0].stimulus)[:, None]
+    played = render(placed(clean_once("plain-wire")).stimulus)[:, None]
     rounded = np.round(played * 2**15) / 2**15
     noisy = np.where(played == 0, 0.0, played + rng.normal(0, 1e-4, played.shape))
-    assert check_suppressed_noise(judged(played)[0]) == []
-    assert check_suppressed_noise(judged(0.7 * rounded)[0]) == []
-    (told,) = check_suppressed_noise(judged(noisy)[0])
+    assert check_suppressed_noise(placed(played)) == []
+    assert check_suppressed_noise(placed(0.7 * rounded)) == []
+    (told,) = check_suppressed_noise(placed(noisy))
     assert told.code == "automatic-gain"

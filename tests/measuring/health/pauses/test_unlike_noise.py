@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from judged_captures import RATE, STAGES, clean, clean_once, judged, told
+from judged_captures import RATE, STAGES, clean, clean_once, placed, told
 from scipy import signal
 
 from charprobe.measuring.health.pauses.unlike_noise import check_unlike_noise
@@ -29,12 +29,12 @@ def test_noise_is_not_told_whatever_its_colour_swell_and_rounding(rng):
     swell = 1 + 0.7 * np.sin(np.arange(count) / 20_000)[:, None]
     hum = sum(np.sin(2 * np.pi * 50 * n * np.arange(count) / RATE) / n for n in range(1, 30))[:, None]
     for beside in (white, dull, swell * white, white + 1e-4 * hum):
-        assert check_unlike_noise(judged(capture + beside)[0]) == []
+        assert check_unlike_noise(placed(capture + beside)) == []
     for bits in (16, 24):
         rounded = quantise(capture, bits=bits, dither=bits == 16, rng=rng)
-        assert check_unlike_noise(judged(rounded)[0]) == []
+        assert check_unlike_noise(placed(rounded)) == []
 
 
 @pytest.mark.parametrize("stage", STAGES)
 def test_clean_captures_are_not_told(stage, rng):
-    assert check_unlike_noise(judged(clean(stage, rng, noise_dbfs=-95.0))[0]) == []
+    assert check_unlike_noise(placed(clean(stage, rng, noise_dbfs=-95.0))) == []
