@@ -212,11 +212,11 @@ def parse_session(text: str, *, path: Path) -> Session:
 
 def _check_settings(form: SessionForm, content: Content) -> None:
     """Refuse settings that contradict each other, or whose captures nobody could find."""
-    names = [row.name for row in form.setting]
+    names = [row.name.casefold() for row in form.setting]  # many systems keep such files in one place
     takes = [row.take for row in form.setting]
     for number, row in enumerate(form.setting):
-        if row.name in names[:number]:
-            twice = f"a name of its own, but two settings are called {row.name!r}"
+        if names[number] in names[:number]:
+            twice = f"a name of its own, whatever its case, but two settings are called {row.name!r}"
             raise content.fault(
                 "setting", number, "name", allowed=f"{twice}; list all captures of one in one place"
             )

@@ -68,6 +68,10 @@ BAD = {
     "channel zero": (ONE + "channels = [0]\n", "channel numbers, counted from 1"),
     "channel twice": (ONE + "channels = [1, 1]\n", "different channel numbers"),
     "name twice": (ONE + '[[setting]]\nname = "a"\ncaptures = ["b.wav"]\n', "two settings are called 'a'"),
+    "name twice but for its case": (
+        ONE + '[[setting]]\nname = "A"\ncaptures = ["b.wav"]\n',
+        "two settings are called 'A'",
+    ),
     "claim of a stranger": (
         TWO + '[[claim]]\nsays = "same"\nsettings = ["a", "z"]\n',
         "names of settings of this session: a, b",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve import MORE_STEPS, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.curve import LEVEL_DB, MORE_STEPS, StaticCurve, between_steps, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
@@ -140,10 +140,16 @@ def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None
     if fit is None:
         return None, None
     for bend, facing in enumerate(fit.shape.facing):
-        if facing > 0 and fit.corner(bend)[2] < 0 and fit.sections[bend + 1].slope < 0:
+        if facing > 0 and fit.corner(bend)[2] < 0 and _falls(curve, fit.sections[bend + 1]):
             return bend, fit.sections[bend + 1]
     sloped = [s for s in fit.sections if s.slope < -max(FLAT_SLOPE, 3 * s.std)]
     return None, (sloped[-1] if sloped and fit.shape.sloped else None)
+
+
+def _falls(curve: StaticCurve, section: StraightSection) -> bool:
+    """Whether a section falls by more than what levels may be off by would tilt a flat one."""
+    span_db = min(section.end, curve.highest_dbfs) - max(section.begin, curve.lowest_dbfs)
+    return section.slope * max(span_db, LEVEL_DB) < -Z95 * curve.common_std_db
 
 
 def _second(curve: StaticCurve, first: int | None) -> BendReadings | None:
@@ -227,7 +233,7 @@ def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | 
         low = curve.low_level_gain
         assert isinstance(low, Unmeasured)
         # the slope shows between the two lowest steps; a wide knee may have its corner above
-        bound = curve.next_lowest_dbfs if fit.shape.sloped else None
+        bound = curve.next_lowest_dbfs if fit.shape.sloped and _falls(curve, fit.sections[0]) else None
         return low.as_of(unit, at_most=bound)
     if fit is None or bend is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)

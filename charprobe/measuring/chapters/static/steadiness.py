@@ -82,6 +82,8 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
         for step, point in zip(fit.steps, curve.points, strict=True)
         if point.used and point.settled and _at_rest(curve, point.input_dbfs)
     ]
+    end_s = take.capture_time_s(fit.steps[-1].tone.start)
+    came_back = rows[-1:] and rows[-1][0] == end_s  # else loud steps may still move what is heard after them
     for tone in quiet_tones(take, frequency_hz=fit.frequency_hz):
         level = tone.played_dbfs + axis.gain_db
         if not axis.own and level <= curve.highest_dbfs and _at_rest(curve, level):
@@ -92,7 +94,8 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
     after = [db for time_s, db in levels.items() if time_s in played and time_s >= seen.after_s]
     # where every level before is lower than any after, a step in time may be a bend of the curve
     one_way = before and after and max(before) < min(after)
-    return _only_doubt(seen) if seen.kind == "step" and one_way else seen
+    bends = seen.kind == "step" and one_way
+    return _only_doubt(seen) if bends or not (came_back or seen.after_s <= end_s) else seen
 
 
 def _only_doubt(seen: GainDrift) -> GainDrift:

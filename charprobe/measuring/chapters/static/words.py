@@ -113,11 +113,11 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
             f"No gain reduction above ±{NONE_DB} dB up to {top}{_but_for_saturation(curve)}. "
             f"Threshold above {top} or stage off. Ratio and times: not measurable.",
         )
-    elif curve.flat_section is None and readings.compressed is not None and curve.reaches_down:
+    elif isinstance(readings.threshold, Unmeasured) and readings.threshold.at_most and curve.reaches_down:
         yield (
             "always-compresses",
             "warn",
-            f"Slope below 1 even at the lowest steps: threshold below {in_dbfs(curve.next_lowest_dbfs)}. "
+            f"Slope below 1 even at the lowest steps: threshold below {in_dbfs(readings.threshold.at_most)}. "
             "Make-up cannot be told from reduction; use lower steps.",
         )
     yield from _bent(curve, readings, fit)
