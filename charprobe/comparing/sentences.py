@@ -170,8 +170,8 @@ def _timing(group: Sequence[int], labels: Sequence[str], table: ByPair) -> Itera
 
 
 def _ends(low: float, high: float) -> str:
-    """Word an interval with enough decimals for its two ends to differ; one that needs three as a number."""
-    decimals = next((n for n in (1, 2) if round(low, n) != round(high, n)), 0)
+    """Word an interval with decimals enough for two ends that differ, or as a number where two do not do."""
+    decimals = next((n for n in (1, 2) if round(low, n) != round(high, n) and (round(low, n) or not low)), 0)
     return (
         f"{number_text(low, decimals)} to {number_text(high, decimals)}" if decimals else number_text(low, 2)
     )

@@ -15,9 +15,10 @@ LEAST_REDUCTION_DB = 1.0
 
 
 def static_points(profile: Profile, column: str) -> tuple[Array, Array]:
-    """Return input levels and a column of the static curve at the points that count, by level."""
+    """Return input levels and a column of the static curve, by level: points that count or are saturated."""
     table = profile.curves["static"]
-    keep = np.flatnonzero(flags(table, "used", missing=True))
+    bent = flags(table, "saturated", missing=False) & flags(table, "settled", missing=True)
+    keep = np.flatnonzero(flags(table, "used", missing=True) | bent)
     order = keep[np.argsort(numbers(table, "input_dbfs")[keep], kind="stable")]
     return numbers(table, "input_dbfs")[order], numbers(table, column)[order]
 

@@ -7,9 +7,8 @@ import math
 import numpy as np
 
 from charprobe.profile.burst_traces import edge_trace, reference_step
-from charprobe.profile.entry import flags, numbers
 from charprobe.profile.profile import Profile
-from charprobe.publishing.figures.points import has_reduction
+from charprobe.publishing.figures import points
 from charprobe.values.arrays import Array
 
 WIDTH, HEIGHT = 92.0, 60.0  # the viewBox of the template's pictures
@@ -21,18 +20,15 @@ def static_points(profile: Profile) -> str:
     """Return points of output against input from −62 to 2 dBFS on both axes; "" without a static curve."""
     if "static" not in profile.curves:
         return ""
-    table = profile.curves["static"]
-    keep = flags(table, "used", missing=True)
-    level, out = numbers(table, "input_dbfs")[keep], numbers(table, "output_dbfs")[keep]
-    order = np.argsort(level, kind="stable")
+    level, out = points.static_points(profile, "output_dbfs")
     low, high = STATIC_RANGE_DBFS
     span = high - low
-    return _points((level[order] - low) / span, (out[order] - low) / span)
+    return _points((level - low) / span, (out - low) / span)
 
 
 def timing_points(profile: Profile) -> tuple[str, ...]:
     """Return points of the gain after attack and release over log time, 0.1 ms to 10 s; () without times."""
-    if "gain_trace" not in profile.curves or not has_reduction(profile):
+    if "gain_trace" not in profile.curves or not points.has_reduction(profile):
         return ()
     step = reference_step(profile)
     traces = [edge_trace(profile.curves["gain_trace"], edge, step) for edge in ("attack", "release")]
