@@ -212,7 +212,7 @@ def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: 
     signed = np.where(values + steps > high, -steps, steps)
     rows = np.vstack([values, values + np.diag(signed)])
     made = predict(rows)
-    return np.asarray((made[1:] - made[0]) * (weight / signed[:, None]))
+    return _finite((made[1:] - made[0]) * (weight / signed[:, None]))
 
 
 def _least_slope(
@@ -223,12 +223,15 @@ def _least_slope(
     rows[1:, i] = np.clip(values[i] + np.array([-step, step]), *ends)
     made = predict(rows)
     moved = rows[1:, i] - values[i]
-    found = [
-        (one - made[0]) * (weight / by)
-        for one, by in zip(made[1:], moved, strict=True)
-        if abs(by) >= 0.5 * step
-    ]
+    far = np.abs(moved) >= 0.5 * step
+    found = _finite((made[1:][far] - made[0]) * (weight / moved[far, None]))
     return np.asarray(min(found, key=lambda slope: float(slope @ slope)))
+
+
+def _finite(slopes: Array) -> Array:
+    """The derivatives, none where the output runs beyond all numbers: a way that far tells nothing."""
+    slopes[~np.isfinite(np.einsum("ij,ij->i", slopes, slopes))] = 0.0
+    return slopes
 
 
 def _told(slopes: Array, error: Array, block: Index, far: Array) -> Array:

@@ -91,3 +91,16 @@ def test_a_number_that_tells_in_one_direction_alone_is_hardly_told(rng):
     target = predict(np.array([[0.3, 1.0]]))[0] + rng.normal(0, 0.05, T.size)
     found = solve(predict, target, np.full(T.size, 20.0), BLOCK, knobs, np.zeros(2), effort=Effort(9, 1e-9))
     assert abs(found.values[1] - 1.0) < 2 * np.sqrt(found.covariance[1, 1])
+
+
+def test_a_number_whose_output_runs_beyond_all_numbers_not_far_away_is_not_told_by_that(rng):
+    knobs = (*KNOBS, Knob(("c",), 0.0, 10.0, step=0.01, far=5.0))
+
+    def runaway(rows):
+        beyond = np.where(rows[:, 2:] > 0.3, np.inf, 1e-6 * rows[:, 2:])
+        return decay(rows[:, :2]) + beyond
+
+    target = decay(np.array([[0.3, np.log(0.7)]]))[0] + rng.normal(0, 0.05, T.size)
+    start = np.array([0.2, np.log(0.8), 0.1])
+    found = solve(runaway, target, np.full(T.size, 20.0), BLOCK, knobs, start, effort=Effort(6, 1e-6))
+    assert np.isfinite(found.covariance).all() and np.sqrt(found.covariance[2, 2]) >= 1
