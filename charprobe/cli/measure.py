@@ -116,8 +116,9 @@ def measure_command(
 
     check_writable(out, force=force)
     readings = () if volts is None else load_volts(volts)
+    source = open_capture(capture)
     profile = measure(
-        open_capture(capture),
+        source,
         None if cues is None else load_stimulus(cues),
         bypass=None if bypass is None else open_capture(bypass),
         setting=setting,
@@ -128,5 +129,7 @@ def measure_command(
     summary = summarise_all if everything else summarise
     click.echo(profile.to_json() if as_json else summary(profile, width=columns(WIDTH)), nl=not as_json)
     tell(f"Profile written to {out}")
+    if source.channels > 1:
+        tell(f"Channel {channel} of {source.channels}; another: --channel, all of them: charprobe session")
     warned = any(item.severity != "note" for item in profile.health)
     ctx.exit(1 if strict and warned else 0)

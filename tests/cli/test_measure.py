@@ -23,6 +23,14 @@ def test_a_plain_wire_has_no_ratio_and_no_attack(profiles):
         assert profile.quantities[name].reading.reason
 
 
+def test_that_a_file_holds_other_channels_is_told(steps, tmp_path):
+    sound, rate_hz = soundfile.read(steps / "off.wav")
+    soundfile.write(tmp_path / "two.wav", np.stack([sound, sound], 1), rate_hz, subtype="PCM_24")
+    given = ("--stimulus", steps / "s.wav", "--channel", 2, "--out", tmp_path / "p.json")
+    assert "Channel 2 of 2" in good("measure", tmp_path / "two.wav", *given).stderr
+    assert "Channel" not in good("measure", steps / "off.wav", *given[:2], "--out", tmp_path / "q.json").stderr
+
+
 def test_measure_json_is_the_profile(steps, tmp_path):
     given = ("--stimulus", steps / "s.wav")
     result = good("measure", steps / "off.wav", *given, "--out", tmp_path / "p.json", "--json")
