@@ -14,6 +14,7 @@ from charprobe.values.arrays import Array, Flags
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.fast_length import fast_length
+from charprobe.values.hann import hann_within
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
 FROM_HZ, TO_HZ = 20.0, 20_000.0
@@ -206,8 +207,7 @@ def _parts(cut: Cut) -> tuple[Array, Array]:
 def _periodogram(cut: Cut) -> tuple[Array, float]:
     """Power of each bin, so that a sine of full scale sums to 1 (0 dBFS), and the bin spacing in Hz."""
     n = cut.samples.size
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
-    size = fast_length(n)
+    window, size = hann_within(n), fast_length(n)
     spectrum = np.fft.rfft(window * (cut.samples - cut.samples.mean()), size)
     # twice for the negative frequencies and twice because a sine of full scale has power 1/2
     power = 4 * np.abs(spectrum) ** 2 / (size * float(window @ window))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from charprobe.estimators.noise import HANN_CORRELATION
 from charprobe.estimators.tone import ToneAndRest, ToneFit
 from charprobe.values.arrays import Array, Index
 from charprobe.values.cut import Cut
+from charprobe.values.hann import hann_within
 from charprobe.values.orders import orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
@@ -83,7 +83,7 @@ def beside_tone(cut: Cut, found: ToneAndRest) -> NoiseBeside:
     """
     tone, residual = found.fit, found.rest
     n = residual.size
-    window = _hann(n)
+    window = hann_within(n)
     power = np.abs(np.fft.rfft(window * residual)) ** 2 * (2 / float(window.sum())) ** 2
     bin_hz = cut.rate_hz / cut.step / n
     count = power.size // (2 * FLOOR_BINS)
@@ -104,12 +104,6 @@ def beside_tone(cut: Cut, found: ToneAndRest) -> NoiseBeside:
     lines = [line for line in lines if not _mirrored(line, lines, tone.frequency_hz, 1.5 * bin_hz)]
     heard = (at_hz >= LOWEST_HZ) & (at_hz <= min(HIGHEST_HZ, 0.47 * cut.rate_hz / cut.step))
     return NoiseBeside(tuple(sorted(lines, key=lambda line: -line.level_dbc)), _noise(floor[heard], floors))
-
-
-@lru_cache(maxsize=16)
-def _hann(count: int) -> Array:
-    """Window of so many samples; tones are of a few lengths. Not to be changed."""
-    return np.asarray(0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(count) + 0.5) / count))
 
 
 def _read(size: Array, at: Index, std: Array, *, tone: ToneFit, bin_hz: float) -> list[StrayLine]:

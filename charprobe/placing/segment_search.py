@@ -12,6 +12,7 @@ from charprobe.placing.marker_search import blocks
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.arrays import Array
 from charprobe.values.cache_folder import keep_bytes, kept_bytes
+from charprobe.values.hann import hann
 
 HOP_S = 0.01
 WINDOW_HOPS = 4
@@ -126,7 +127,7 @@ def _levels(samples: Array, *, rate_hz: int, gain_db: float, every: int) -> Arra
     if samples.size < size:
         return np.zeros((0, BANDS))
     frames = np.lib.stride_tricks.sliding_window_view(samples, size)[:: hop * every]
-    window = np.hanning(size)
+    window = hann(size)
     edges_hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, BANDS + 1)
     edges = np.searchsorted(np.fft.rfftfreq(size, 1 / rate_hz), edges_hz)
     in_band = np.empty((frames.shape[0], BANDS))

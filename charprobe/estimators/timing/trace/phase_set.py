@@ -131,27 +131,30 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
     NoCarrierError
         If a tone does not stand out of the noise.
     """
-    amplitudes = np.empty((3, len(bursts)), complex)
-    centres = np.empty((3, len(bursts)))
-    for k, burst in enumerate(bursts):
-        for i, tone in enumerate(burst.tones):
-            stop = usable_stop(tone, last=i == 2, rate_hz=cut.rate_hz)
-            length = min(WINDOW_S * cut.rate_hz, 0.4 * tone.length)
-            piece = cut.between(stop - max(length, MIN_PERIODS * cut.rate_hz / tone.frequency_hz), stop)
-            needed = MIN_PERIODS / tone.frequency_hz
-            if piece.samples.size < 0.9 * needed * cut.rate_hz:
-                raise SegmentTooShortError(found_s=piece.samples.size / cut.rate_hz, needed_s=needed)
-            per_sample = tone.frequency_hz / cut.rate_hz
-            first = per_sample * (piece.start - tone.start) + tone.phase_rad / (2 * np.pi)
-            wave = phasor(first, per_sample * cut.step, piece.samples.size)
-            basis = np.array([wave.real, -wave.imag, np.ones(wave.size)])
-            fitted = np.linalg.solve(basis @ basis.T, basis @ piece.samples)
-            re, im, _ = fitted
-            rest = float(np.mean((piece.samples - fitted @ basis) ** 2))
-            if np.hypot(re, im) <= CLEAR * np.sqrt(2 * rest / wave.size):
-                raise NoCarrierError(level_dbfs=tone.level_dbfs)
-            amplitudes[i, k] = complex(re, im) / amplitude(tone)
-            centres[i, k] = piece.start + cut.step * (wave.size - 1) / 2
+    amplitudes, centres = np.empty((3, len(bursts)), complex), np.empty((3, len(bursts)))
+    for i, tones in enumerate(zip(*(burst.tones for burst in bursts), strict=True)):
+        tone = tones[0]  # all are like it but for their start and phase
+        length = max(
+            min(WINDOW_S * cut.rate_hz, 0.4 * tone.length), MIN_PERIODS * cut.rate_hz / tone.frequency_hz
+        )
+        stops = [usable_stop(each, last=i == 2, rate_hz=cut.rate_hz) for each in tones]
+        pieces = [cut.between(stop - length, stop) for stop in stops]
+        size, needed = min(piece.samples.size for piece in pieces), MIN_PERIODS / tone.frequency_hz
+        if size < 0.9 * needed * cut.rate_hz:
+            raise SegmentTooShortError(found_s=size / cut.rate_hz, needed_s=needed)
+        rows, starts = np.array([piece.samples[:size] for piece in pieces]), [piece.start for piece in pieces]
+        wave = phasor(0.0, tone.frequency_hz / cut.rate_hz * cut.step, size)
+        basis = np.array([wave.real, -wave.imag, np.ones(size)])
+        fitted = np.linalg.solve(basis @ basis.T, basis @ rows.T)
+        rest = np.mean((rows - fitted.T @ basis) ** 2, axis=1)
+        if np.any(np.hypot(fitted[0], fitted[1]) <= CLEAR * np.sqrt(2 * rest / size)):
+            raise NoCarrierError(level_dbfs=tone.level_dbfs)
+        phases = [
+            carrier_phase(each, np.array(start), rate_hz=cut.rate_hz)
+            for each, start in zip(tones, starts, strict=True)
+        ]
+        amplitudes[i] = (fitted[0] + 1j * fitted[1]) * np.exp(-1j * np.array(phases)) / amplitude(tone)
+        centres[i] = np.array(starts) + cut.step * (size - 1) / 2
     return _phase_line(amplitudes, centres)
 
 

@@ -13,6 +13,7 @@ from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
+from charprobe.values.hann import hann_within
 from charprobe.values.running_median import running_median
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
@@ -72,7 +73,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     """
     rate_hz = take.stimulus.rate_hz
     size = fast_length(round(FRAME_S * rate_hz))
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
+    window = hann_within(size)
     frames = []
     for start, stop in pauses(take.stimulus):
         cut = take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz)
