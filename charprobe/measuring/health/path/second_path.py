@@ -43,7 +43,7 @@ SAME_S = 1e-4  # by which the delays that both markers show may differ
 FINE = 1e-3  # of the strongest line of the marker's spectrum, below which it says nothing
 TAIL_FROM_S = 0.003  # a stage's own filters have died away
 TAIL_CLEAR = 2.0  # times what comes ahead of the sound; of reference stages at most 1.2 times in both markers
-LEAST_TAIL_DB = -60.0  # below the sound; less moves no level by 0.01 dB
+LEAST_TAIL_DB = -65.0  # below the sound; less moves no level by 0.005 dB
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
         return [_two_paths(take, delay_s, size)]
     if coded:
         return []
-    if bands and (tail_db := _tail_db(bands[0])) is not None:
+    if bands and (tail_db := _tail_db(take, bands[0])) is not None:
         return [_diffuse(take, f"{number_text(-tail_db, 0)} dB below it")]
     if (rings_db := tail_after_tones_db(take)) is not None:
         return [_diffuse(take, f"{number_text(-rings_db, 0)} dB below a tone that ended 0.2 s ago")]
@@ -170,21 +170,28 @@ def _copy(answers: tuple[_Answer, ...], side: Literal["ahead", "behind"]) -> tup
     return (delay_s if side == "behind" else -delay_s), sum(sizes) / len(sizes)
 
 
-def _tail_db(answers: tuple[_Answer, ...]) -> float | None:
-    """Energy of what follows the sound over that of the sound itself; None where nothing clearly does."""
-    energy, rate_hz = [], answers[0].rate_hz
-    if len(answers) == 1:
+def _tail_db(take: Take, markers: tuple[_Answer, ...]) -> float | None:
+    """Energy that follows the opening marker, and the closing one or a sweep, over the sound's.
+
+    The two chirps of the closing marker leave sides of their own, 58 dB down; a sweep leaves none.
+    """
+    if len(markers) == 1 or (opening_db := _behind_db(markers[0])) is None:
         return None
-    for answer in answers:
-        skipped = max(round(TAIL_FROM_S * rate_hz) - answer.first, 0)
-        behind, ahead = (float(np.sum(part[skipped:] ** 2)) for part in (answer.behind, answer.ahead))
-        if behind < TAIL_CLEAR**2 * ahead:
-            return None
-        energy.append(behind - ahead)
-    # the direct sound's envelope falls to half within so many samples of its band
-    direct = rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
-    level_db = 10 * math.log10(min(energy) / direct)
+    others = (markers[1], *(band[0] for band in _by_sweep(take)[:1]))
+    again_db = [level_db for answer in others if (level_db := _behind_db(answer)) is not None]
+    level_db = min(opening_db, max(again_db)) if again_db else LEAST_TAIL_DB
     return level_db if level_db > LEAST_TAIL_DB else None
+
+
+def _behind_db(answer: _Answer) -> float | None:
+    """Energy of what follows the sound over the sound's; None unless clear of what lies ahead."""
+    skipped = max(round(TAIL_FROM_S * answer.rate_hz) - answer.first, 0)
+    behind, ahead = (float(np.sum(part[skipped:] ** 2)) for part in (answer.behind, answer.ahead))
+    if behind < TAIL_CLEAR**2 * ahead:
+        return None
+    # the direct sound's envelope falls to half within so many samples of its band
+    direct = answer.rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
+    return 10 * math.log10(max(behind - ahead, 1e-30) / direct)
 
 
 def _two_paths(take: Take, delay_s: float, size: float) -> Health:

@@ -9,11 +9,12 @@ from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
+from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig.faults import second_path
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.rig.room_faults import diffuse_tail
 from charprobe.stimulus.kinds.steady import Silence
-from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.recipe import Recipe, load_recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.quantity import Quantity
 
@@ -63,6 +64,17 @@ def test_a_tail_is_told_by_its_energy_and_a_clean_capture_by_nothing():
     assert told.code == "diffuse-tail"
     assert "49 dB below" in told.message or "50 dB below" in told.message
     assert told_of(played()[1]) == []
+
+
+@pytest.mark.parametrize(("level_db", "codes"), [(-62.0, ["diffuse-tail"]), (None, [])])
+def test_a_weaker_tail_is_told_where_a_sweep_shows_it_too(rng, level_db, codes):
+    stimulus = lay_out(load_recipe("quick"), rate_hz=RATE_HZ, take=1)
+    made = make_stage("slow-release").process(render(stimulus), rate_hz=RATE_HZ, rng=rng).samples
+    samples = Rig(delay_samples=31.4, noise_dbfs=-105.0, tail_s=0.2).record(made, rate_hz=RATE_HZ, rng=rng)
+    if level_db is not None:
+        samples = diffuse_tail(samples, level_db=level_db, rate_hz=RATE_HZ)
+    take = place_take(Track(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), 0, stimulus))
+    assert [item.code for item in check_second_path(take, coded=False)] == codes
 
 
 def test_a_second_path_costs_everything_but_latency():
