@@ -132,12 +132,12 @@ class GainTrace:
         """The same of the gain at the end of the record."""
         return math.hypot(self.scatter.after_std_db, 0.0 if self.first is None else self.first.after_std_db)
 
-    @property
-    def both_ways_db(self) -> float:
+    def both_ways_db(self, release_s: float) -> float:
         """How far the gain before the edge may lie from rest where the low level itself is reduced, in dB.
 
         The first burst comes to it from silence, the others from above: so far as they are apart, and as it
-        still moves, it is not at rest. Infinite where bursts were not alike, or are too few to tell.
+        still moves, at its speed for as long as a release takes, it is not at rest. Infinite where bursts
+        were not alike, or are too few to tell.
         """
         off_db = self.scatter.before_db
         if self.first is not None or off_db.shape[0] < FEWEST or off_db.shape[1] == 0:
@@ -145,7 +145,15 @@ class GainTrace:
         apart_db = abs(float(off_db[0].mean() - off_db[1:].mean()))
         before = (self.time_s > self.scatter.before_s[-1]) & (self.time_s < self.scatter.before_s[0])
         early, late = np.array_split(self.gain_db[before], 2)
-        return apart_db + LEFT * abs(float(early.mean() - late.mean()))
+        halves_s = float(np.ptp(self.time_s[before])) / 2
+        return apart_db + max(LEFT, release_s / halves_s) * abs(float(early.mean() - late.mean()))
+
+    @property
+    def most_passed_s(self) -> float:
+        """Time after the edge by which 63 % of what the record shows has passed, roughly."""
+        after = self.time_s >= 0
+        gone = np.abs(self.gain_db[after] - self.gain_db[after][0])
+        return float(self.time_s[after][np.argmax(gone >= (1 - 1 / math.e) * gone[-1])])
 
     @property
     def repeats(self) -> int:

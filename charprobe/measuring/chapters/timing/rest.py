@@ -46,12 +46,14 @@ def gain_at_rest(
     return Quantity.from_std(low.value, std, "dB")
 
 
-def reduced_at_rest(static: StaticCurve | None, attack: GainTrace, *, lead_db: float, held_db: float) -> bool:
+def reduced_at_rest(
+    static: StaticCurve | None, attack: GainTrace, *, lead_db: float, held_db: float, both_db: float
+) -> bool:
     """Whether bursts are reduced at their low level; `lead_db` and `held_db` are their gains at both levels.
 
     Level steps are, or the detector hears the carrier louder than the steps: bursts from silence and from
-    above then rest at one gain below these at the low level, and lie by more below them at the high one. A
-    filter would do the same at both.
+    above then rest at one gain (but for `both_db`) below these at the low level, and lie by more below them
+    at the high one. A filter would do the same at both.
     """
     if static is None:
         return False
@@ -62,7 +64,7 @@ def reduced_at_rest(static: StaticCurve | None, attack: GainTrace, *, lead_db: f
     if low is None or high is None:
         return False
     below_db = low.value - lead_db
-    rests = below_db > REDUCED_DB and attack.both_ways_db < AGREE * below_db
+    rests = below_db > REDUCED_DB and both_db < AGREE * below_db
     return rests and high.value - held_db > below_db + REDUCED_DB
 
 

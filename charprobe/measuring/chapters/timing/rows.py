@@ -165,8 +165,9 @@ def _row(
     attack = time_edge(attack_trace, rest_db=None)
     lead = attack.before
     held_db, lead_db = gain_before(release_trace).value_db, gain_before(attack_trace).value_db
-    reduced = reduced_at_rest(static, attack_trace, lead_db=lead_db, held_db=held_db)
-    rest, short_db, unsure_db = _rest(static, lead, attack_trace, held_db, reduced=reduced)
+    both_db = attack_trace.both_ways_db(release_trace.most_passed_s)
+    reduced = reduced_at_rest(static, attack_trace, lead_db=lead_db, held_db=held_db, both_db=both_db)
+    rest, short_db, unsure_db = _rest(static, lead, attack_trace, held_db, both_db if reduced else None)
     release = time_edge(
         release_trace,
         rest_db=lead.value if isinstance(lead, Quantity) else None,
@@ -195,7 +196,7 @@ def _row(
 
 
 def _rest(
-    static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float, *, reduced: bool
+    static: StaticCurve | None, lead: Reading, attack: GainTrace, held_db: float, both_db: float | None
 ) -> tuple[Quantity | None, float, float]:
     """Gain at rest at the low level; how far bursts start below it, where sure; how far they may unseen."""
     rest = gain_at_rest(static, from_dbfs=attack.from_dbfs, to_dbfs=attack.to_dbfs, held_db=held_db)
@@ -203,8 +204,7 @@ def _rest(
         return rest, 0.0, 0.0
     missing_db = rest.value - lead.value
     apart_db, unsure_db = min(rest.std, abs(missing_db)), 0.0
-    if reduced:
-        both_db = attack.both_ways_db
+    if both_db is not None:  # the low level itself is reduced
         apart_db = unsure_db = min(both_db, apart_db)
         missing_db = min(missing_db, both_db)
     if missing_db > START_OF * math.hypot(lead.std, rest.std):

@@ -63,3 +63,21 @@ def test_a_low_level_that_only_the_carrier_of_bursts_is_reduced_at_is_told_by_th
     )
     assert row.release.t90.value == pytest.approx(truth.release.t90_s, rel=0.01)  # the goal
     assert row.release.t90.low <= truth.release.t90_s <= row.release.t90.high
+
+
+def test_a_gain_that_has_not_come_back_is_no_reduced_rest(rng):
+    stage = make_stage("slow-release")
+    levels = {"low_dbfs": -40.0, "high_dbfs": -16.0, "lead_s": 0.07, "hold_s": 0.2}
+    truth = true_burst(stage, carrier_hz=CARRIER_HZ, rate_hz=RATE_HZ, rng=rng, **levels, release_s=20.0)
+    gap_s = 2.5 * truth.release.t63_s  # 8 % are left, and bursts before the set leave the first no more
+    before = Bursts("before", CARRIER_HZ, 1, **levels, release_s=gap_s, gap_s=0.0)
+    wet, bypass = takes(
+        "slow-release", segments=(before, Bursts("short", CARRIER_HZ, 5, **levels, release_s=gap_s))
+    )
+    # steps of a frequency that the detector hears 4 dB quieter
+    quieter = (
+        replace(p, input_dbfs=p.input_dbfs + 4.0, output_dbfs=p.output_dbfs + 4.0)
+        for p in level_steps(stage).points
+    )
+    row = measure_rows(wet, bypass, fit_static_curve(tuple(quieter), axis_std_db=0.0))[-1]
+    assert row.release.t63.value == pytest.approx(truth.release.t63_s, rel=0.01)  # the goal
