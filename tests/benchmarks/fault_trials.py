@@ -72,15 +72,14 @@ class Trial:
     @property
     def told(self) -> bool:
         """Whether the fault, or each of a pair, was told by its family's name, or the capture refused."""
-        # a note will do where no number moved
-        found = self.warned if self.wrong else self.codes
+        # a note will do where no number moved, but for that of the rig's own clock
+        found = self.warned if self.wrong else self.codes - {"clock-drift"} | self.warned
         return bool(self.refused) or all(self._named(name, found) for name, _ in self.case.faults)
 
     def _named(self, name: str, found: frozenset[str]) -> bool:
         if name.endswith(" in the bypass") and "other-path" in found:
             return True
         name = name.removesuffix(" in the bypass")
-        found = self.warned if name == "wow" else found
         if name.startswith("coded "):
             return "lossy-coded" in found
         if name in BENCH_FAULTS:
