@@ -147,7 +147,7 @@ def _level(profile: Profile) -> str:
         at = f" from {number[2:] if beyond else number}{beyond}"
     lower = _lower_bend(profile) or said(profile, "Gate or expander").partition(";")[0].rstrip(".")
     beside = f"; {lower[0].lower()}{lower[1:]}" if lower else ""
-    return f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}{beside}."
+    return " ".join(filter(None, (f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}{beside}.", unlike)))
 
 
 def _then(profile: Profile) -> str:

@@ -28,7 +28,9 @@ def test_that_a_file_holds_other_channels_is_told(steps, tmp_path):
     soundfile.write(tmp_path / "two.wav", np.stack([sound, sound], 1), rate_hz, subtype="PCM_24")
     given = ("--stimulus", steps / "s.wav", "--channel", 2, "--out", tmp_path / "p.json")
     assert "Channel 2 of 2" in good("measure", tmp_path / "two.wav", *given).stderr
-    assert "Channel" not in good("measure", steps / "off.wav", *given[:2], "--out", tmp_path / "q.json").stderr
+    assert (
+        "Channel" not in good("measure", steps / "off.wav", *given[:2], "--out", tmp_path / "q.json").stderr
+    )
 
 
 def test_measure_json_is_the_profile(steps, tmp_path):

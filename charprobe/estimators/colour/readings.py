@@ -82,8 +82,20 @@ class LevelRung:
 
     @property
     def reduced_db(self) -> float | None:
-        """Gain reduction in dB; where it is not known, the fall of the gain from quieter tones."""
-        return self.fall_db if self.reduction_db is None else self.reduction_db
+        """Gain reduction in dB: of the level steps or, where that is more, from quieter tones on.
+
+        A detector may hear the frequency of the tones and not that of the steps.
+        """
+        if self.reduction_db is None or self.fall_db is None:
+            return self.fall_db if self.reduction_db is None else self.reduction_db
+        return self.reduction_db if self.fall_db < REDUCING_DB else max(self.reduction_db, self.fall_db)
+
+    @property
+    def saturable_db(self) -> float:
+        """What saturation itself may take off the fundamental, at most, by the odd harmonics it makes."""
+        odd = [order for order in ODD if order <= self.cell.orders]
+        loss = SATURATION * sum(order * float(abs(self.cell.ratios[order - 2])) for order in odd)
+        return -20 * math.log10(max(1 - loss, 1e-3))
 
     @property
     def opening(self) -> bool:
@@ -107,9 +119,7 @@ class LevelRung:
             return False  # saturation takes more off what is louder
         if self.reduction_db is None and self.cell.orders < ODD[0]:
             return True  # nothing tells a fall of the gain from saturation
-        odd = [order for order in ODD if order <= self.cell.orders]
-        loss = sum(order * float(abs(self.cell.ratios[order - 2])) for order in odd)
-        return 1 - 10 ** (-self.reduced_db / 20) < SATURATION * loss
+        return self.reduced_db < self.saturable_db
 
     def near_rig(self, order: int) -> bool:
         """Tell whether a detected harmonic lies within 6 dB of what the bypass shows, or can show."""

@@ -30,6 +30,7 @@ from charprobe.measuring.chapters.colour.over_frequency import (
     colour_words,
     over_frequency,
     over_frequency_table,
+    unlike_words,
 )
 from charprobe.measuring.chapters.colour.ripple import (
     REFERENCE_DBFS,
@@ -144,6 +145,7 @@ def colour_chapter(
             published["colour.ripple_expected"].reading, shown, tone_words(shown)
         )
         return (
+            *unlike_words(everywhere),
             *colour_words(published, everywhere),
             *((compared,) if compared else ()),
             *(curve_words if known(published, "colour.thd_at_reference") else ()),
@@ -222,16 +224,19 @@ def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | No
     above = static.reduction_db_at(rung.input_dbfs + REST_DB) if static is not None else None
     if (rung.reduced_db or 0.0) >= REDUCING_DB:
         return above is None or above < REDUCING_DB  # what its gain lost is saturation
-    if above is not None:
-        here = rung.reduction_db or 0.0
-        return above < REDUCING_DB and (here < -REDUCING_DB or above > -REDUCING_DB)
     hotter = [
         one
         for one in rungs
         if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
         and one.input_dbfs > rung.input_dbfs + SAME_LEVEL_DB
     ]
-    return min(hotter, key=lambda one: one.input_dbfs).idle if hotter else True
+    louder = min(hotter, key=lambda one: one.input_dbfs, default=None)
+    if above is None:
+        return louder is None or louder.idle
+    if louder is not None and not louder.idle and (louder.reduction_db or 0.0) < REDUCING_DB:
+        return False  # the level steps do not tell what this frequency does
+    here = rung.reduction_db or 0.0
+    return above < REDUCING_DB and (here < -REDUCING_DB or above > -REDUCING_DB)
 
 
 def _fall_db(rung: LevelRung, rungs: Sequence[LevelRung]) -> float | None:

@@ -16,6 +16,7 @@ from charprobe.values.wording import joined, number_text
 
 TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
 MINUS = re.compile(r"(?<![\w-])-(?=\d)")
+UNLIKE_DB = 1.0  # by which tones of several frequencies must be reduced otherwise to be told
 SAME_DB = 0.5  # onsets this close are one
 READINGS = ("onset", *(f"input_at_thd_{name}" for name in TARGETS))
 
@@ -104,6 +105,26 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
     entry = published["colour.ripple_share"]
     if isinstance(entry.reading, Quantity) and entry.reading.low > 0:
         yield f"Ripple of the gain explains {entry.reading.value:.0f} % of the {entry.conditions}."
+
+
+def unlike_words(found: Sequence[AtFrequency]) -> Iterator[str]:
+    """Say that tones of one level and other frequencies are reduced otherwise, by more than saturates."""
+    tops = [one.ladder[-1] for one in found if one.ladder[-1].cell.settled]
+    falls = [
+        (0.0 if rung.idle or rung.fall_db is None else rung.fall_db, rung)
+        for rung in tops
+        if abs(rung.input_dbfs - tops[0].input_dbfs) < SAME_DB
+    ]
+    if len(falls) < 2:
+        return
+    (least_db, least), (most_db, most) = (end(falls, key=lambda one: one[0]) for end in (min, max))
+    if most_db - least_db < UNLIKE_DB + max(least.saturable_db, most.saturable_db):
+        return
+    each = [f"{number_text(fall_db, 1)} dB at {rung.cell.tone.frequency_hz:g} Hz" for fall_db, rung in falls]
+    yield (
+        f"At {number_text(most.input_dbfs, 1)} dBFS the gain of a tone falls by {joined(each)}: what it does "
+        "depends on the frequency."
+    )
 
 
 def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:

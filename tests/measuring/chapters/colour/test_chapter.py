@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from cubic_device import TONES, Squarer, cubic, ratios, thd_db
-from scipy.signal import lfilter
+from scipy.signal import butter, lfilter
 from taken import NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.colour.chapter import colour_chapter
@@ -121,3 +121,19 @@ def test_a_gain_that_follows_the_level_slowly_is_asked_for_longer_tones(rng, byp
     told = next(item for item in chapter.health if item.code == "unsettled")
     assert "longer tones would not settle" not in told.message
     assert "longer tones" in told.message
+
+
+@pytest.mark.parametrize("hears_hz", [300.0, None])
+def test_a_stage_that_hears_low_tones_alone_compresses_and_does_not_colour_them(rng, bypass, hears_hz):
+    def ducked(samples):
+        heard = samples
+        if hears_hz is not None:
+            heard = lfilter(*butter(4, hears_hz, fs=48_000), samples)
+        keep = np.exp(-1 / 0.02 / 48_000)
+        power = lfilter([1 - keep], [1, -keep], heard**2)
+        return samples / np.sqrt(1 + (power / 4e-3) ** 4)
+
+    chapter = colour_chapter(take_of(TONES, ducked, rng=rng), bypass, NoReduction())
+    unlike = [text for text in chapter.findings if "depends on the frequency" in text]
+    assert bool(unlike) == (hears_hz is not None)
+    assert not any("Colour shows" in text for text in chapter.findings)
