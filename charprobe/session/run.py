@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
@@ -306,8 +307,21 @@ def _measure(
         output.write_text(stamp, key, force=True)
     except CharprobeError as error:
         return Outcome(part, None, str(error), measured=True)
+    except Exception as error:  # one fault of ours must not keep the others from being published
+        return Outcome(part, None, _own_fault(error), measured=True)
     message = f"measured again; the earlier profile is {stale}" if stale else "measured"
     return Outcome(part, path, message, measured=True)
+
+
+def _own_fault(error: Exception) -> str:
+    """Say that the program failed, and where in it, in words that can be reported."""
+    frames = traceback.extract_tb(error.__traceback__)
+    own = [one for one in frames if "charprobe" in Path(one.filename).parts] or frames
+    place = f"{Path(own[-1].filename).name}, line {own[-1].lineno}"
+    return (
+        f"charprobe itself failed here, not the capture ({type(error).__name__}: {error}; {place}). The "
+        "others go on. Please report it with this line and the capture"
+    )
 
 
 @lru_cache(maxsize=KEPT_BYPASSES)

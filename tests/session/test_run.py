@@ -167,6 +167,23 @@ def test_a_capture_without_the_stimulus_fails_alone(captured, tmp_path, rng):
     assert len(result.profiles) == 4
 
 
+def test_a_fault_of_the_program_leaves_the_other_captures_published(captured, tmp_path, monkeypatch):
+    right = run_file.characterise_judged
+
+    def failing(judged, dry, *, setting):
+        if setting == "plain":
+            raise ZeroDivisionError("made up")
+        return right(judged, dry, setting=setting)
+
+    monkeypatch.setattr(run_file, "characterise_judged", failing)
+    result = run(captured, tmp_path / "out")
+    assert {profile.setting for profile in result.profiles} == {"loud = 3"}
+    messages = [str(failure) for failure in result.failures]
+    assert messages and all(
+        "charprobe itself failed" in text and "ZeroDivisionError: made up" in text for text in messages
+    )
+
+
 def test_missing_captures_are_named_before_anything_is_measured(captured, tmp_path):
     (tmp_path / "s.toml").write_text(SESSION, encoding="utf-8")
     with pytest.raises(SessionError, match=r"4 of 4 captures are not there.*Nothing was measured"):
