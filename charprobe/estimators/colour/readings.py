@@ -81,6 +81,12 @@ class LevelRung:
     origin: Origin = "none"
 
     @property
+    def gain_db(self) -> float | None:
+        """Gain of the fundamental; None where that is not told."""
+        level = self.cell.fundamental
+        return level.value - self.input_dbfs if isinstance(level, Quantity) else None
+
+    @property
     def reduced_db(self) -> float | None:
         """Gain reduction in dB: of the level steps or, where that is more, from quieter tones on.
 

@@ -241,20 +241,15 @@ def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | No
 
 def _fall_db(rung: LevelRung, rungs: Sequence[LevelRung]) -> float | None:
     """How far the gain of a tone lies below the highest of quieter tones of its frequency, 0 at least."""
-    gain = _gain_db(rung)
+    gain = rung.gain_db
     quieter = [
         other
         for one in rungs
         if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
         and one.input_dbfs < rung.input_dbfs - SAME_LEVEL_DB
-        and (other := _gain_db(one)) is not None
+        and (other := one.gain_db) is not None
     ]
     return None if gain is None or not quieter else max(0.0, max(quieter) - gain)
-
-
-def _gain_db(rung: LevelRung) -> float | None:
-    level = rung.cell.fundamental
-    return level.value - rung.input_dbfs if isinstance(level, Quantity) else None
 
 
 @once

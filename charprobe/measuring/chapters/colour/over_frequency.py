@@ -109,21 +109,34 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
 
 def unlike_words(found: Sequence[AtFrequency]) -> Iterator[str]:
     """Say that tones of one level and other frequencies are reduced otherwise, by more than saturates."""
-    tops = [one.ladder[-1] for one in found if one.ladder[-1].cell.settled]
-    falls = [
-        (0.0 if rung.idle or rung.fall_db is None else rung.fall_db, rung)
-        for rung in tops
-        if abs(rung.input_dbfs - tops[0].input_dbfs) < SAME_DB
+    settled = [
+        {
+            round(rung.input_dbfs, 1): rung
+            for rung in one.ladder
+            if rung.cell.settled and rung.gain_db is not None
+        }
+        for one in found
     ]
-    if len(falls) < 2:
+    levels = sorted({level for rungs in settled for level in rungs})
+    alike = ([rungs for rungs in settled if level in rungs] for level in reversed(levels))
+    loudest = next((ladders for ladders in alike if len(ladders) > 1), [])
+    common = sorted(set.intersection(*map(set, loudest))) if loudest else []
+    if len(common) < 2:
         return
-    (least_db, least), (most_db, most) = (end(falls, key=lambda one: one[0]) for end in (min, max))
-    if most_db - least_db < UNLIKE_DB + max(least.saturable_db, most.saturable_db):
+    tops = [rungs[common[-1]] for rungs in loudest]
+    falls = [
+        0.0 if top.idle else max(rungs[level].gain_db or 0.0 for level in common) - (top.gain_db or 0.0)
+        for top, rungs in zip(tops, loudest, strict=True)
+    ]
+    if max(falls) - min(falls) < UNLIKE_DB + max(top.saturable_db for top in tops):
         return
-    each = [f"{number_text(fall_db, 1)} dB at {rung.cell.tone.frequency_hz:g} Hz" for fall_db, rung in falls]
+    each = [
+        f"{number_text(fall_db, 1)} dB at {top.cell.tone.frequency_hz:g} Hz"
+        for fall_db, top in zip(falls, tops, strict=True)
+    ]
+    level = number_text(common[-1], 1)
     yield (
-        f"At {number_text(most.input_dbfs, 1)} dBFS the gain of a tone falls by {joined(each)}: what it does "
-        "depends on the frequency."
+        f"At {level} dBFS the gain of a tone falls by {joined(each)}: what it does depends on the frequency."
     )
 
 
