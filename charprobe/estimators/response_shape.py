@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Literal
 
@@ -23,8 +23,11 @@ FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest,
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
+REACHED = 0.98  # share of a treble shelf's gain from which on no law beyond the band matters
 SHOWN = 0.8  # share of a shelf's gain that must lie within the band, or else ...
-FOLLOWED = 2.0  # ... its fit must leave no more than noise: this mean square over that of noise and ...
+FOLLOWED = (
+    2.0  # ... its fit must leave no more than noise: this mean square (or that of another law) over ...
+)
 EXACT_DB = 0.003  # ... what the worst point of a known response was found off by (docs/accuracy/colour.md)
 
 PartKind = Literal["cut", "shelf"]
@@ -46,6 +49,8 @@ class ResponsePart:
         -3 dB frequency of a cut; of a shelf the frequency where half of its dB gain is reached.
     gain_db : Quantity or None
         Gain of a shelf, far out; None for a cut.
+    rate_hz : float
+        Sampling rate of the digital filter whose law it follows; infinite for an analogue one.
     """
 
     side: Side
@@ -53,13 +58,15 @@ class ResponsePart:
     order: int
     corner_hz: Quantity
     gain_db: Quantity | None
+    rate_hz: float = math.inf
 
     def curve_db(self, frequency_hz: float) -> float:
         """Gain of the part alone at one frequency."""
         gain = [] if self.gain_db is None else [self.gain_db.value]
-        unknowns = np.array([math.log(self.corner_hz.value), *gain])
+        at_hz, corner_hz = bent_hz(np.array([frequency_hz, self.corner_hz.value]), self.rate_hz)
+        unknowns = np.array([math.log(corner_hz), *gain])
         element = _Element(self.side, self.kind, self.order)
-        return float(element.curve_db(np.array([frequency_hz]), unknowns)[0][0])
+        return float(element.curve_db(np.array([at_hz]), unknowns)[0][0])
 
     def shown(self, frequency_hz: Array) -> float:
         """Share of a shelf's gain, in dB, that is reached at its end of a band; 1 for a cut."""
@@ -106,7 +113,12 @@ class ResponseShape:
 
 
 def describe_response(
-    frequency_hz: Array, *, magnitude_db: Array, std_db: Array, moved_db: float = 0.0
+    frequency_hz: Array,
+    *,
+    magnitude_db: Array,
+    std_db: Array,
+    moved_db: float = 0.0,
+    rate_hz: float = math.inf,
 ) -> ResponseShape:
     """Find the simplest description that fits a magnitude response.
 
@@ -118,6 +130,8 @@ def describe_response(
         Magnitude and its standard uncertainty.
     moved_db : float >= 0
         Standard uncertainty for a gain that may have moved while the frequencies were played one by one.
+    rate_hz : float
+        Sampling rate of a digital stage, whose filters bend towards half of it; infinite for none.
 
     Notes
     -----
@@ -128,19 +142,20 @@ def describe_response(
     corrected Akaike criterion wins. Intervals come from the fit's covariance, widened when the residual
     exceeds what the weights allow. A shelf of which the band shows less than `SHOWN` is told by what it comes
     to at the band's end alone, unless its fit leaves nothing but noise: what it reaches farther out is the
-    model's word, which a curve of another kind does not keep.
+    model's word, which a curve of another kind does not keep. So is what a treble shelf reaches beyond the
+    band: a digital one comes to its gain at half the sampling rate, an analogue one nowhere. The law that
+    leaves clearly less is taken; where both follow, intervals reach over both.
     """
-    sigma = np.hypot(std_db, MODEL_FLOOR_DB)
-    fits = [_fit(model, frequency_hz, magnitude_db, sigma) for model in _models()]
-    flat = fits[0]
-    span_db = float(np.ptp(magnitude_db))
-    chosen = min((fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db), key=lambda fit: fit.aicc)
-    if span_db / 2 < NOTICEABLE_DB:
-        chosen = flat
-    worst = float(np.max(np.abs(chosen.residual_db)))
-    parts = chosen.parts()
     noise = np.hypot(std_db, EXACT_DB)
-    followed = float(np.mean((chosen.residual_db / noise) ** 2)) < FOLLOWED
+    chosen = _simplest(frequency_hz, magnitude_db, std_db, math.inf)
+    parts = chosen.parts()
+    if math.isfinite(rate_hz) and any(_runs_on(part, frequency_hz) for part in parts):
+        other = _simplest(frequency_hz, magnitude_db, std_db, rate_hz)
+        chosen, beside = sorted((chosen, other), key=lambda one: one.left(noise))
+        both = beside.left(noise) < FOLLOWED * chosen.left(noise)
+        parts = _over_both(chosen.parts(), beside.parts()) if both else chosen.parts()
+    worst = float(np.max(np.abs(chosen.residual_db)))
+    followed = chosen.left(noise) < FOLLOWED
     running_on = () if followed else tuple(part for part in parts if part.shown(frequency_hz) < SHOWN)
     trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
     low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
@@ -151,6 +166,51 @@ def describe_response(
     if unsure_db > TOLD_DB:
         sentence += f"; points of it are known to ±{unsure_db:.1f} dB at worst"
     return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, sentence)
+
+
+def bent_hz(frequency_hz: Array, rate_hz: float) -> Array:
+    """Frequencies at which an analogue filter does what the digital one made from it does at these."""
+    if not math.isfinite(rate_hz):
+        return frequency_hz
+    return np.asarray(rate_hz / math.pi * np.tan(math.pi * np.minimum(frequency_hz / rate_hz, 0.499)))
+
+
+def straight_hz(frequency_hz: Array, rate_hz: float) -> Array:
+    """Undo `bent_hz`."""
+    if not math.isfinite(rate_hz):
+        return frequency_hz
+    return np.asarray(rate_hz / math.pi * np.arctan(math.pi * frequency_hz / rate_hz))
+
+
+def _simplest(frequency_hz: Array, magnitude_db: Array, std_db: Array, rate_hz: float) -> _Description:
+    """The description of one law with the smallest criterion; a constant where nothing is noticeable."""
+    sigma, at_hz = np.hypot(std_db, MODEL_FLOOR_DB), bent_hz(frequency_hz, rate_hz)
+    fits = [_fit(model, at_hz, magnitude_db, sigma, rate_hz) for model in _models()]
+    span_db = float(np.ptp(magnitude_db))
+    if span_db / 2 < NOTICEABLE_DB:
+        return fits[0]
+    return min((fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db), key=lambda fit: fit.aicc)
+
+
+def _runs_on(part: ResponsePart, frequency_hz: Array) -> bool:
+    return part.gain_db is not None and part.side == "high" and part.shown(frequency_hz) < REACHED
+
+
+def _over_both(parts: tuple[ResponsePart, ...], beside: tuple[ResponsePart, ...]) -> tuple[ResponsePart, ...]:
+    """Parts with intervals that reach over those of another law's treble shelf."""
+    shelf = next((part for part in beside if part.side == "high" and part.gain_db is not None), None)
+    if shelf is None or shelf.gain_db is None:
+        return parts
+    return tuple(
+        replace(
+            part,
+            gain_db=part.gain_db.over(shelf.gain_db),
+            corner_hz=part.corner_hz.over(shelf.corner_hz),
+        )
+        if part.side == "high" and part.gain_db is not None
+        else part
+        for part in parts
+    )
 
 
 @dataclass(frozen=True)
@@ -210,6 +270,11 @@ class _Description:
     widen: float  # of the covariance, where the residual exceeds what the weights allow
     residual_db: Array
     aicc: float
+    rate_hz: float
+
+    def left(self, noise_db: Array) -> float:
+        """Mean square of what is left over that of noise."""
+        return float(np.mean((self.residual_db / noise_db) ** 2))
 
     @property
     def tells(self) -> bool:
@@ -240,18 +305,20 @@ class _Description:
         for element in self.model.elements:
             log_corner, log_std = float(self.fitted.values[at]), self._std(at)
             log_reach = min(Z95 * log_std, WIDEST_LOG)
-            corner = Quantity(
-                math.exp(log_corner), math.exp(log_corner - log_reach), math.exp(log_corner + log_reach), "Hz"
-            )
+            ends_hz = np.exp(log_corner + log_reach * np.array([0.0, -1.0, 1.0]))
+            middle_hz, low_hz, high_hz = straight_hz(ends_hz, self.rate_hz).tolist()
+            corner = Quantity(middle_hz, low_hz, high_hz, "Hz")
             gain = None
             if element.kind == "shelf":
                 gain = Quantity.from_std(self.fitted.values[at + 1], self._std(at + 1), "dB")
-            parts.append(ResponsePart(element.side, element.kind, element.order, corner, gain))
+            parts.append(ResponsePart(element.side, element.kind, element.order, corner, gain, self.rate_hz))
             at += 1 if element.kind == "cut" else 2
         return tuple(parts)
 
 
-def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) -> _Description:
+def _fit(
+    model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array, rate_hz: float
+) -> _Description:
     middle = float(np.interp(math.log(REFERENCE_HZ), np.log(frequency_hz), magnitude_db))
     start, low, high = [middle], [-np.inf], [np.inf]
     if model.tilted:
@@ -275,7 +342,7 @@ def _fit(model: _Model, frequency_hz: Array, magnitude_db: Array, sigma: Array) 
     n, k = frequency_hz.size, len(start)
     residual = fitted.residuals * sigma
     widen = max(1.0, fitted.chi2 / (n - k))
-    return _Description(model, fitted, widen, residual, aicc(fitted.chi2, points=n, unknowns=k))
+    return _Description(model, fitted, widen, residual, aicc(fitted.chi2, points=n, unknowns=k), rate_hz)
 
 
 def _corner_start(

@@ -38,6 +38,10 @@ class Quantity:
         value, reach = float(value), Z95 * float(std)
         return cls(value, value - reach, value + reach, unit)
 
+    def over(self, other: Quantity) -> Quantity:
+        """The value, with an interval that reaches over another's too."""
+        return Quantity(self.value, min(self.low, other.low), max(self.high, other.high), self.unit)
+
     @property
     def least(self) -> float:
         """Lower end of the interval, as a bound has one."""

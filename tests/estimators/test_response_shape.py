@@ -127,3 +127,38 @@ def test_a_shelf_that_the_fit_follows_is_told_though_half_of_it_lies_beyond_the_
     part = found.shelf
     assert part is not None and part.gain_db is not None
     assert part.gain_db.low - 0.01 < 2.0 < part.gain_db.high + 0.01
+
+
+def digital_shelf(corner_hz, gain_db, rate_hz):
+    """The bilinear transform of `shelf`: its response at z = exp(i w), pole and zero prewarped."""
+    z = np.exp(2j * np.pi * F / rate_hz)
+    s = (1 - 1 / z) / (1 + 1 / z) / np.tan(np.pi * corner_hz / rate_hz)
+    g = 10 ** (gain_db / 20)
+    return 20 * np.log10(np.abs((1 + s * np.sqrt(g)) / (1 + s / np.sqrt(g))))
+
+
+@pytest.mark.parametrize("gain_db", [-3.0, 1.5])
+def test_a_digital_treble_shelf_has_the_gain_it_comes_to_at_half_the_rate(gain_db, rng):
+    curve = digital_shelf(10_000, gain_db, 48_000) + rng.normal(0, 0.003, F.size)
+    found = describe_response(F, magnitude_db=curve, std_db=np.full(F.size, 0.003), rate_hz=48_000.0).shelf
+    assert found.gain_db.value == pytest.approx(gain_db, abs=0.03)
+    assert found.gain_db.low < gain_db < found.gain_db.high
+    assert found.corner_hz.low * 0.998 < 10_000 < found.corner_hz.high * 1.002
+
+
+def test_where_noise_hides_the_law_of_a_shelf_both_lie_inside_its_interval(rng):
+    held = []
+    for law in (shelf(F / 12_000, 1.0), digital_shelf(12_000, 1.0, 48_000)):
+        curve = law + rng.normal(0, 0.02, F.size)
+        found = describe_response(F, magnitude_db=curve, std_db=np.full(F.size, 0.02), rate_hz=48_000.0).shelf
+        held.append(found is None or found.gain_db.low < 1.0 < found.gain_db.high)
+    assert held == [True, True]
+
+
+def test_an_analogue_shelf_is_not_taken_for_a_digital_one(rng):
+    curve = shelf(F / 6000, 3.0) + rng.normal(0, 0.003, F.size)
+    either, one = (
+        describe_response(F, magnitude_db=curve, std_db=np.full(F.size, 0.003), rate_hz=rate).shelf
+        for rate in (48_000.0, np.inf)
+    )
+    assert either == one

@@ -121,6 +121,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         magnitude_db=first.response.magnitude_db[told],
         std_db=np.hypot(first.response.magnitude_std_db[told], first.off_db),
         moved_db=first.level_std_db,
+        rate_hz=float(wet.stimulus.rate_hz),
     )
     conditions = _conditions(first)
     entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
