@@ -144,7 +144,7 @@ def describe_response(
     to at the band's end alone, unless its fit leaves nothing but noise: what it reaches farther out is the
     model's word, which a curve of another kind does not keep. So is what a treble shelf reaches beyond the
     band: a digital one comes to its gain at half the sampling rate, an analogue one nowhere. The law that
-    leaves clearly less is taken; where both follow, intervals reach over both.
+    leaves clearly less is taken; where both follow, intervals reach over both. So it is with low-passes.
     """
     noise = np.hypot(std_db, EXACT_DB)
     chosen = _simplest(frequency_hz, magnitude_db, std_db, math.inf)
@@ -193,24 +193,20 @@ def _simplest(frequency_hz: Array, magnitude_db: Array, std_db: Array, rate_hz: 
 
 
 def _runs_on(part: ResponsePart, frequency_hz: Array) -> bool:
-    return part.gain_db is not None and part.side == "high" and part.shown(frequency_hz) < REACHED
+    return part.side == "high" and (part.gain_db is None or part.shown(frequency_hz) < REACHED)
 
 
 def _over_both(parts: tuple[ResponsePart, ...], beside: tuple[ResponsePart, ...]) -> tuple[ResponsePart, ...]:
-    """Parts with intervals that reach over those of another law's treble shelf."""
-    shelf = next((part for part in beside if part.side == "high" and part.gain_db is not None), None)
-    if shelf is None or shelf.gain_db is None:
-        return parts
-    return tuple(
-        replace(
-            part,
-            gain_db=part.gain_db.over(shelf.gain_db),
-            corner_hz=part.corner_hz.over(shelf.corner_hz),
-        )
-        if part.side == "high" and part.gain_db is not None
-        else part
-        for part in parts
-    )
+    """Parts with intervals that reach over those of another law's treble."""
+    treble = next((part for part in beside if part.side == "high"), None)
+
+    def wider(part: ResponsePart) -> ResponsePart:
+        if treble is None or (part.side, part.kind) != (treble.side, treble.kind):
+            return part
+        gain = None if part.gain_db is None or treble.gain_db is None else part.gain_db.over(treble.gain_db)
+        return replace(part, gain_db=gain, corner_hz=part.corner_hz.over(treble.corner_hz))
+
+    return tuple(map(wider, parts))
 
 
 @dataclass(frozen=True)

@@ -162,3 +162,12 @@ def test_an_analogue_shelf_is_not_taken_for_a_digital_one(rng):
         for rate in (48_000.0, np.inf)
     )
     assert either == one
+
+
+@pytest.mark.parametrize(("order", "corner_hz"), [(1, 9000.0), (2, 5000.0), (2, 17_000.0)])
+def test_a_digital_low_pass_is_named_with_order_and_corner(order, corner_hz, rng):
+    ratio = np.tan(np.pi * F / 48_000) / np.tan(np.pi * corner_hz / 48_000)  # the bilinear transform's
+    curve = -10 * np.log10(1 + ratio ** (2 * order)) + rng.normal(0, STD_DB, F.size)
+    found = describe_response(F, magnitude_db=curve, std_db=np.full(F.size, STD_DB), rate_hz=48_000.0)
+    assert [(part.side, part.kind, part.order) for part in found.parts] == [("high", "cut", order)]
+    assert found.high_corner_hz.low * 0.998 < corner_hz < found.high_corner_hz.high * 1.002
