@@ -115,22 +115,22 @@ class _Work:
 
     def found(self) -> Found:
         """The plainest chain that meets the stage."""
-        rate_hz, sounds = self._pair.rate_hz, self._sounds
+        rate_hz, fitted = self._pair.rate_hz, list[Fitted]()
         self._told(0.05)
-        kind, fitted = "gain", list[Fitted]()
-        bare, colour, plain = self._without_cell(sounds)
+        bare, colour, plain = self._without_cell(self._sounds)
+        place = self._linear, self._sounds
         for linear in self._linear.placements() if plain > self._floor else ():
             other = self._heard(self._first, linear=linear)
             told = self._without_cell(other)
-            if told[1].amplitude and told[2] < min(BESIDES * plain, self._floor):
-                self._linear, self._sounds, (bare, colour, plain) = linear, other, told
+            if told[1].amplitude and told[2] < BESIDES * plain:
+                place, (bare, colour, plain) = (linear, other), told
         self._told(0.1)
-        if colour.amplitude:
-            kind = "colour"
-        if plain > self._floor:
-            found = self._searched()
-            if found[0].held_out * PLAINER < plain:
-                bare, kind, colour, fitted = self._fitted(found)
+        kind = "colour" if colour.amplitude else "gain"
+        found = self._searched() if plain > self._floor else []
+        if found and found[0].held_out * PLAINER < plain:
+            bare, kind, colour, fitted = self._fitted(found)
+        else:
+            self._linear, self._sounds = place
         self._told(1.0)
         return _found(bare, colour, kind, fitted, self._sounds, self._linear, rate_hz, self._budget.ended)
 
