@@ -23,11 +23,10 @@ FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest,
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
+ALIKE = 2.0  # times the least mean square that a law leaves: the other follows too
 REACHED = 0.98  # share of a treble shelf's gain from which on no law beyond the band matters
 SHOWN = 0.8  # share of a shelf's gain that must lie within the band, or else ...
-FOLLOWED = (
-    2.0  # ... its fit must leave no more than noise: this mean square (or that of another law) over ...
-)
+FOLLOWED = 2.0  # ... its fit must leave no more than noise: this mean square over that of noise and ...
 EXACT_DB = 0.003  # ... what the worst point of a known response was found off by (docs/accuracy/colour.md)
 
 PartKind = Literal["cut", "shelf"]
@@ -152,7 +151,7 @@ def describe_response(
     if math.isfinite(rate_hz) and any(_runs_on(part, frequency_hz) for part in parts):
         other = _simplest(frequency_hz, magnitude_db, std_db, rate_hz)
         chosen, beside = sorted((chosen, other), key=lambda one: one.left(noise))
-        both = beside.left(noise) < FOLLOWED * chosen.left(noise)
+        both = beside.left(noise) < ALIKE * chosen.left(noise)
         parts = _over_both(chosen.parts(), beside.parts()) if both else chosen.parts()
     worst = float(np.max(np.abs(chosen.residual_db)))
     followed = chosen.left(noise) < FOLLOWED

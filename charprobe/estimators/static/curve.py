@@ -87,10 +87,9 @@ class StaticCurve:
     @property
     def too_few(self) -> Unmeasured:
         """Why the steps in use tell no curve: what flattens the output, or steps that had not settled."""
-        flat, levels = (
-            {round(p.input_dbfs, 1) for p in self.points if p.saturated or every} for every in (0, 1)
-        )
-        if len(levels) - len(flat) >= FEWEST_LEVELS or not any(p.settled for p in self.points if p.saturated):
+        levels = {round(p.input_dbfs, 1) for p in self.points}
+        flat = {round(p.input_dbfs, 1) for p in self.points if p.saturated and p.settled}
+        if not flat or len(levels) - len(flat) >= FEWEST_LEVELS:
             return TOO_FEW
         reason = f"the output is flattened by saturation at {len(flat)} of {len(levels)} levels"
         return Unmeasured("dB", reason, LOWER_STEPS, cause="high-levels")
