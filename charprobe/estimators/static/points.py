@@ -144,11 +144,16 @@ def _saturates(hit: int, below: int, end: int, share: Array, gain: Array) -> boo
 
 
 def _first_bent(hit: int, lower: Index, share: Array, gain: Array) -> int:
-    """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip."""
-    quiet = float(np.median(gain[: max(3, gain.size // 3)]))
+    """Go down from a saturating step to the first whose gain waveshaping explains, or that began to clip.
+
+    A step with less gain than the louder one, beyond what its harmonics explain, is of a stage that opens.
+    """
+    quiet = max(float(np.median(gain[: max(3, gain.size // 3)])), float(gain[: hit + 1].max()) - BENT_DB)
     explained = bent_db(share)
     while hit > 1:
         below = hit - 1
+        if gain[hit] - gain[below] > explained[below] + BENT_DB:
+            break
         clips = share[below] > JUMP * share[lower[below]] + JUMP_FROM
         lost = max(quiet - float(gain[below]), 0.0)
         if not clips and not (explained[below] > BENT_DB and explained[below] > BENT_SHARE * lost):

@@ -42,6 +42,16 @@ def test_a_smooth_saturator_loses_its_gain_to_waveshaping():
     assert gain[found.left_out_dbfs - 1.5] > -0.005  # and what is kept is flat
 
 
+def test_a_gate_ahead_of_a_saturator_keeps_the_steps_where_it_opens():
+    gate = through(
+        lambda x: np.tanh(6 * x) / 6, before=lambda level: np.clip(2 * (level + 36), -12, 0)
+    )  # from -42 to -36 dBFS, and its ripple makes a little third harmonic as it opens
+    gate = [replace(p, odd_share=max(p.odd_share, 2e-3 if -42 < p.input_dbfs < -36 else 0)) for p in gate]
+    found = find_saturation(gate)
+    assert found is not None and found.left_out_dbfs >= -36
+    assert {p.input_dbfs for p in mark_points(gate) if p.used} >= {x for x in LEVEL if x < -36}
+
+
 def test_saturation_is_found_alike_whatever_the_height_of_the_steps():
     # a cubic that loses 0.11 dB at the top: between steps of 1 dB its third harmonic grows by too little to tell
     found = [
