@@ -112,7 +112,7 @@ def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     A memoryless bend makes third harmonic and takes fundamental in a fixed proportion (3 to 1 for
     a cubic, 1 to 1 for a clipped tip, as amplitudes); a slow gain makes none, and its ripple makes some once
     and no more with rising level. A step saturates if the third harmonic it adds explains part of the gain
-    it loses, goes on doing so in the steps above, up to the highest, and stays.
+    it loses, goes on doing so in the steps above, up to the highest, and stays. A curve that steepens loses none.
     """
     rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
     share = np.array([p.odd_share for p in rising])
@@ -136,7 +136,7 @@ def _saturates(hit: int, below: int, end: int, share: Array, gain: Array) -> boo
     bent = bent_db(share)
     here, run, whole = (bent[i] - bent[below] for i in (hit, end, -1))
     lost_here, lost_in_run, lost = (max(float(gain[below] - gain[i]), 0.0) for i in (hit, end, -1))
-    explained = here > max(SATURATES_DB, SATURATES_SHARE * lost_here)
+    explained = lost_in_run > 0 and here > max(SATURATES_DB, SATURATES_SHARE * lost_here)
     goes_on = run > RUN_SHARE * lost_in_run and whole > RUN_SHARE * lost
     stays = bool(np.all(share[hit:] >= share[hit] / 2))
     grows = end + 1 >= share.size or share[-1] > GROWS * share[hit]

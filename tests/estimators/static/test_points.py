@@ -52,6 +52,11 @@ def test_a_gate_ahead_of_a_saturator_keeps_the_steps_where_it_opens():
     assert {p.input_dbfs for p in mark_points(gate) if p.used} >= {x for x in LEVEL if x < -36}
 
 
+def test_a_curve_that_steepens_takes_no_gain_and_is_no_saturation():
+    steep = through(lambda x: x + 0.1 * x**3)
+    assert find_saturation(steep) is None and all(p.used for p in mark_points(steep))
+
+
 def test_saturation_is_found_alike_whatever_the_height_of_the_steps():
     # a cubic that loses 0.11 dB at the top: between steps of 1 dB its third harmonic grows by too little to tell
     found = [
