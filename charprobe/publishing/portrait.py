@@ -145,7 +145,7 @@ def _level(profile: Profile) -> str:
         number = edited(threshold).number
         beyond = {"≤ ": " or lower", "≥ ": " or higher"}.get(number[:2], "")
         at = f" from {number[2:] if beyond else number}{beyond}"
-    lower = _lower_bend(profile) or said(profile, "Gate or expander").partition(";")[0].rstrip(".")
+    lower = _lower_bend(profile) or opens.partition(";")[0].rstrip(".")
     beside = f"; {lower[0].lower()}{lower[1:]}" if lower else ""
     return " ".join(filter(None, (f"{kind}, {steep}{at}{shape}{_then(profile)}{gain}{beside}.", unlike)))
 

@@ -81,6 +81,16 @@ def test_a_gate_of_which_too_few_steps_tell_is_named_after_what_it_does_above():
     assert portrait_of(alone).level == gate
 
 
+def test_a_compressor_behind_a_gate_that_is_closed_at_low_levels_is_no_plain_path():
+    rises = "Its gain rises with level above −40.3 dBFS, by up to 10.5 dB."
+    late = Unmeasured("s", "the gain was still moving", "longer gaps", at_least=0.5)
+    changes = {"attack__t63": late, "release__t63": late, "static__max_reduction": Quantity(0, 0, 0.1, "dB")}
+    both = changed(dataclasses.replace(made_profile(B), findings=(rises,)), **changes)
+    told = portrait_of(both).level
+    assert told.startswith("Compressor, 4.0:1") and "; its gain rises with level above −40.3 dBFS" in told
+    assert "no compression" in portrait_of(changed(made_profile(B), **changes)).level
+
+
 def test_a_threshold_known_to_lie_below_a_level_is_said_in_words():
     low = Unmeasured("dBFS", "the gain changes at the lowest step", "lower steps", at_most=-53.0)
     told = portrait_of(changed(made_profile(B), static__threshold=low)).level

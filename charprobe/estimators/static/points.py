@@ -112,7 +112,8 @@ def find_saturation(points: Sequence[StaticPoint]) -> Flattening | None:
     A memoryless bend makes third harmonic and takes fundamental in a fixed proportion (3 to 1 for
     a cubic, 1 to 1 for a clipped tip, as amplitudes); a slow gain makes none, and its ripple makes some once
     and no more with rising level. A step saturates if the third harmonic it adds explains part of the gain
-    it loses, goes on doing so in the steps above, up to the highest, and stays. A curve that steepens loses none.
+    it loses, goes on doing so in the steps above, up to the highest, and stays. A curve that steepens loses
+    none.
     """
     rising = sorted((p for p in points if p.direction == "rising"), key=lambda p: p.input_dbfs)
     share = np.array([p.odd_share for p in rising])

@@ -184,7 +184,7 @@ def _rising(fit: BendsFit) -> Iterator[tuple[float, float]]:
 def words_on(curve: StaticCurve, readings: StaticReadings, published: Published) -> Iterator[str]:
     """Say in plain sentences what the published readings of a static curve amount to."""
     if curve.choice is None:
-        yield "Too few level steps had settled for a static curve."
+        yield f"No static curve: {curve.too_few.reason}."
         return
     if curve.fit is None:
         yield (
@@ -219,17 +219,19 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
-    elif readings.compressed is None and (rising := next(_rising(curve.fit), None)) is not None:
+    rising = next(_rising(curve.fit), None)
+    if rising is not None:
         level, gain, _ = curve.means
         most_db = float(gain[level > rising[0]].max() - gain[level <= rising[0]].min())
         most = edited_number(most_db, "dB")
         yield f"Its gain rises with level above {in_dbfs(rising[0])}, by up to {most}."
-    elif isinstance(low, Quantity) and not curve.fit.shape.facing:
+    elif readings.compressed is None and isinstance(low, Quantity) and not curve.fit.shape.facing:
         above = "; no step above that had settled" if curve.unknown_above else ""
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
     yield from _other_bends(published)
     if isinstance(low, Quantity):
-        yield f"Where it reduces nothing its gain is {edited(low).number}."
+        where = "Where it reduces nothing" if rising is None else "At low levels"
+        yield f"{where} its gain is {edited(low).number}."
 
 
 def _opens(curve: StaticCurve) -> Iterator[str]:
