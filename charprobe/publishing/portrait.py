@@ -107,7 +107,8 @@ def response_reach_db(
 def _level(profile: Profile) -> str:
     opens = said(profile, "Gate or expander") or said(profile, "Its gain rises with level")
     unlike = said(profile, "At ", end="depends on the frequency.")
-    makeup = profile.measured("static.makeup_gain") or profile.measured("static.low_level_gain")
+    at_rest = None if opens else profile.measured("static.low_level_gain")
+    makeup = profile.measured("static.makeup_gain") or at_rest
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"

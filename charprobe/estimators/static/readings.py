@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -106,6 +107,14 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         bend,
         section,
     )
+
+
+def rising_corners(fit: BendsFit) -> Iterator[tuple[float, float]]:
+    """Corners above which the gain rises with level, and by how many dB per dB."""
+    for bend, facing in enumerate(fit.shape.facing):
+        slope_above = fit.sections[bend + 1].slope
+        if facing > 0 and slope_above > FLAT_SLOPE:
+            yield fit.corner(bend)[0], slope_above
 
 
 def ratio_of(slope: Reading) -> Reading:

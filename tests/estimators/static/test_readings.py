@@ -6,7 +6,7 @@ from held_truths import expected_inside
 from static_curves import SIGMA_DB, curve_of, knee, soft
 
 from charprobe.estimators.static.curve import fit_static_curve
-from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve
+from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve, rising_corners
 from charprobe.values.quantity import Quantity, Unmeasured
 
 
@@ -68,6 +68,12 @@ def test_a_limiter_has_a_bound_for_a_ratio(rng):
     assert isinstance(read.ratio, Unmeasured)
     assert read.ratio.at_least == pytest.approx(1 / max(read.slope.high, -read.slope.low))
     assert read.ratio.at_least > 500  # slope known to some 0.0003
+
+
+def test_corners_above_which_the_gain_rises_are_told_beside_those_above_which_it_falls(rng):
+    curve = curve_of(lambda level: knee(level + 20, 4.0) - knee(level + 45, 3.0) + knee(level + 38, 3.0), rng)
+    ((corner_dbfs, slope),) = rising_corners(curve.fit)
+    assert corner_dbfs == pytest.approx(-45, abs=0.3) and slope == pytest.approx(1.0, abs=0.05)
 
 
 def test_over_compression_has_a_slope_and_no_ratio(rng):

@@ -10,7 +10,13 @@ import numpy as np
 from charprobe.estimators.gain_drift import GainDrift
 from charprobe.estimators.static.curve import StaticCurve, fit_static_curve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit, measure_level_steps
-from charprobe.estimators.static.readings import StaticReadings, local_slopes, read_static_curve
+from charprobe.estimators.static.readings import (
+    FINER_STEPS,
+    StaticReadings,
+    local_slopes,
+    read_static_curve,
+    rising_corners,
+)
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
@@ -156,6 +162,11 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     if bypass is None:
         reason = "there is no bypass capture to compare with"
         makeup = Unmeasured("dB", reason, "record the bypass the same way and give it")
+    elif readings.compressed is not None and curve.fit is not None and any(rising_corners(curve.fit)):
+        reason = (
+            "the gain rises with level before it is reduced: these steps do not tell which is that at rest"
+        )
+        makeup = Unmeasured("dB", reason, FINER_STEPS)
     return {
         "static.threshold": Entry(readings.threshold, conditions),
         "static.threshold_1db": Entry(readings.threshold_1db, conditions),

@@ -9,7 +9,14 @@ import numpy as np
 from charprobe.estimators.static.bends import BendsFit
 from charprobe.estimators.static.curve import StaticCurve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit
-from charprobe.estimators.static.readings import FLAT_SLOPE, NONE_DB, OVER, BendReadings, StaticReadings
+from charprobe.estimators.static.readings import (
+    FLAT_SLOPE,
+    NONE_DB,
+    OVER,
+    BendReadings,
+    StaticReadings,
+    rising_corners,
+)
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited, edited_number
@@ -104,7 +111,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
-    rises = any(True for _ in _rising(fit))
+    rises = any(True for _ in rising_corners(fit))
     nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped and not rises
     if nothing and not curve.unknown_above:
         yield (
@@ -165,20 +172,12 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             f"{_ratio(1 + after.slope) if shown else 'another ratio, of which too few steps tell,'} above "
             f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
         )
-    for corner_dbfs, slope_above in _rising(fit):
+    for corner_dbfs, slope_above in rising_corners(fit):
         yield (
             "expander",
             "warn",
             f"Slope {1 + slope_above:.3g} above {in_dbfs(corner_dbfs)}: the gain rises with level.",
         )
-
-
-def _rising(fit: BendsFit) -> Iterator[tuple[float, float]]:
-    """Corners above which the gain rises with level, and by how many dB per dB."""
-    for bend, facing in enumerate(fit.shape.facing):
-        slope_above = fit.sections[bend + 1].slope
-        if facing > 0 and slope_above > FLAT_SLOPE:
-            yield fit.corner(bend)[0], slope_above
 
 
 def words_on(curve: StaticCurve, readings: StaticReadings, published: Published) -> Iterator[str]:
@@ -219,7 +218,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
-    rising = next(_rising(curve.fit), None)
+    rising = next(rising_corners(curve.fit), None)
     if rising is not None:
         level, gain, _ = curve.means
         most_db = float(gain[level > rising[0]].max() - gain[level <= rising[0]].min())
