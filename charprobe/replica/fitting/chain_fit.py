@@ -205,7 +205,8 @@ class _Work:
     def _searched(self) -> list[Fitted]:
         """Structures; searched once more behind longer memory where one asks for it."""
         quiet, bends = quiet_of(self._first), len(above(self._first))
-        first = [replace(one, quiet=quiet, bends=bends) for one in FIRST]
+        low_cut = self._first.detector.low_cut_hz > 0
+        first = [replace(one, quiet=quiet, bends=bends, low_cut=low_cut) for one in FIRST]
         found = self._search(self._first, [one for one in first if one.sound], FOR_MEMORY)
         more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
         if more:

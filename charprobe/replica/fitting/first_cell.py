@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
+
+from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.structures import USUAL_DBFS, Quiet, above
 from charprobe.replica.parts import UNLIMITED_DB, Bend, Cell, Detector, Smoothing
 from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
 
 REDUCED_DB = 1.0  # a gain so far below that at rest shows one
+UNHEARD_DB = 0.5  # by which a low tone must be reduced less for a filter to stand before the detector
+SAME_DB = 0.5  # levels this close are one
 FLOOR_DB, FLOOR_STEPS = 0.1, 3  # within which the lowest steps must share a gain for it to be a floor
 UNDER_DB = 6.0  # a threshold that is known only to lie below a level is sought so far under it
 
@@ -36,7 +43,7 @@ def first_cell(profile: Profile) -> Cell:
     threshold, rest_db = _seen(profile, slope)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
-        detector=Detector("envelope"),
+        detector=Detector("envelope", low_cut_hz=_low_cut_hz(profile, slope)),
         bends=(
             *(
                 ()
@@ -50,6 +57,7 @@ def first_cell(profile: Profile) -> Cell:
                         min(3.9, max(-3.9, 1 - slope)),
                         min(50.0, max(0.0, value("static.knee_width", 4.0))),
                     ),
+                    *_second_bend(profile, slope),
                 )
             ),
             *(() if lower is None else (lower,)),
@@ -69,6 +77,37 @@ def quiet_of(cell: Cell) -> Quiet:
     if len(cell.bends) == len(above(cell)):
         return "kept"
     return "moved to a floor" if cell.bends[-1].most_db < UNLIMITED_DB else "moved"
+
+
+def _second_bend(profile: Profile, slope: float) -> tuple[Bend, ...]:
+    """The bend above the first that a profile sees, if it sees one."""
+    threshold, above = (profile.measured(f"static.second_{name}") for name in ("threshold", "slope"))
+    if threshold is None or above is None:
+        return ()
+    return (Bend(min(30.0, max(-100.0, threshold.value)), min(3.9, max(-3.9, slope - above.value)), 4.0),)
+
+
+def _low_cut_hz(profile: Profile, slope: float) -> float:
+    """Corner of a first-order low cut ahead of the detector, as tones tell it; 0 for none.
+
+    Of those that were read at the highest level, the lowest one is reduced by less than the highest one.
+    """
+    table = profile.curves.get("harmonics")
+    if table is None:
+        return 0.0
+    hz, level, out = (numbers(table, name) for name in ("frequency_hz", "input_dbfs", "fundamental_dbfs"))
+    gain, known = out - level, np.isfinite(out)
+    top = known & (level > level[known].max(initial=-math.inf) - SAME_DB)
+    if np.count_nonzero(top) < 2:
+        return 0.0
+    lowest, highest = (end(hz[top].tolist()) for end in (min, max))
+    less_db, most_db = (
+        float(np.max(gain[known & (hz == one)]) - gain[top & (hz == one)][0]) for one in (lowest, highest)
+    )
+    if most_db < REDUCED_DB or most_db - less_db < UNHEARD_DB:
+        return 0.0
+    unheard_db = min((most_db - less_db) / max(0.05, 1 - slope), 40.0)
+    return float(np.clip(lowest * math.sqrt(10 ** (unheard_db / 10) - 1), 20.0, 600.0))
 
 
 def _quiet_bend(profile: Profile) -> Bend | None:

@@ -33,6 +33,8 @@ FIRST = (
         for reads, averaged in READINGS
     ),
     Structure("peak falling", averaged=True),
+    # ahead of the log, where a level falls by 100 dB, one form looks nothing like the other
+    *(Structure(reads, averaged, "level", form="decoupled") for reads, averaged in READINGS),
     # a hold carries a reading over its ripple, which without one shows in all that is heard
     *(
         Structure(reads, domain=domain, towards=towards, held=True)
