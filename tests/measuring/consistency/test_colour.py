@@ -23,30 +23,27 @@ def test_bounds_that_a_quieter_tone_breaks_are_taken_back():
     assert item.withholds == ("colour.onset",)
 
 
-def test_harmonics_of_a_tone_that_had_another_gain_than_the_steps_are_taken_back():
+def level_steps(last_db=0.0):
     columns = {
         "input_dbfs": [-11.0, -9.0],
-        "gain_db": [0.0, 0.0],
+        "gain_db": [0.0, last_db],
         "std_db": [0.001, 0.001],
         "used": [True, True],
         "frequency_hz": [997.0, 997.0],
     }
-    steps = {"static": Table(columns, dict.fromkeys(columns, ""))}
+    return {"static": Table(columns, dict.fromkeys(columns, ""))}
+
+
+def test_harmonics_of_a_tone_that_had_another_gain_than_the_steps_are_taken_back():
+    steps = level_steps()
     read = entries(colour__h3_at_reference=-60.0, colour__thd_at_reference=-59.0)
     assert not taken_back(read, steps | tones(-59.0))
     assert taken_back(read, steps | tones(-59.0, fundamental_dbfs=-15.4)) == set(read)
-    columns["gain_db"] = [0.0, -1.5]  # a corner lies anywhere between the two
-    assert not taken_back(read, steps | tones(-59.0, fundamental_dbfs=-10.0))
+    bent = level_steps(-1.5)  # a corner lies anywhere between the two
+    assert not taken_back(read, bent | tones(-59.0, fundamental_dbfs=-10.0))
 
 
 def test_a_threshold_said_to_lie_above_where_a_tone_is_reduced_already_is_taken_back():
-    columns = {
-        "input_dbfs": [-11.0, -9.0],
-        "gain_db": [0.0, 0.0],
-        "std_db": [0.001, 0.001],
-        "used": [True, True],
-        "frequency_hz": [997.0, 997.0],
-    }
-    steps = {"static": Table(columns, dict.fromkeys(columns, ""))} | tones(-59.0, fundamental_dbfs=-15.4)
+    steps = level_steps() | tones(-59.0, fundamental_dbfs=-15.4)
     withheld = [reconciled(bound("static.threshold", level), steps)[1] for level in (-12.0, -16.0)]
     assert [[item.withholds for item in found] for found in withheld] == [[("static.threshold",)], [()]]
