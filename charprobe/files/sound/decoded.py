@@ -56,10 +56,10 @@ class Decoded(Pieces):
         for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
             if block not in stretch.decoded:
                 at = block * BLOCK_FRAMES
+                values = stretch.values[at : at + BLOCK_FRAMES]
                 with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
-                    stretch.values[at : at + BLOCK_FRAMES] = self._decoded(
-                        channel, begin // BLOCK_FRAMES + block
-                    )
+                    values[:] = self._decoded(channel, begin // BLOCK_FRAMES + block)
+                values[np.isinf(values)] = np.nan  # what is computed with these stays quiet
                 stretch.decoded.add(block)
         values = stretch.values[start:stop]
         values.flags.writeable = False
