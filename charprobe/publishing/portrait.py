@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.comparing.absence import reduces
+from charprobe.comparing.absence import OPENS, reduces
 from charprobe.comparing.colour_words import harmonics_words, shows_colour
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
@@ -105,7 +105,7 @@ def response_reach_db(
 
 
 def _level(profile: Profile) -> str:
-    opens = said(profile, "Gate or expander") or said(profile, "Its gain rises with level")
+    opens = said(profile, "Gate or expander") or said(profile, OPENS)
     unlike = said(profile, "At ", end="depends on the frequency.")
     at_rest = None if opens else profile.measured("static.low_level_gain")
     makeup = profile.measured("static.makeup_gain") or at_rest
