@@ -10,20 +10,13 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
-
-
-def _top(capture: Array) -> float:
-    return max(float(np.abs(capture).max()), 1e-12)
-
-
-def _time_s(capture: Array, rate_hz: float, *, from_share: float = 0.0) -> Array:
-    return np.arange(capture.shape[0]) / rate_hz - from_share * capture.shape[0] / rate_hz
+from tests.benchmarks.fault_sound import clock_s, peak_of
 
 
 def _sounds(capture: Array, rate_hz: float, *, below: float = 1e-3) -> list[tuple[int, int]]:
     """Stretches that hold sound, parted by at least 60 ms below a level."""
     half = round(0.03 * rate_hz)
-    loud = ndimage.maximum_filter1d(np.abs(capture).max(axis=1), 2 * half + 1) > below * _top(capture)
+    loud = ndimage.maximum_filter1d(np.abs(capture).max(axis=1), 2 * half + 1) > below * peak_of(capture)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], loud, [False]]).astype(int)))
     return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]
 
@@ -43,7 +36,7 @@ def chime(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
         (0.66, 880.0, 0.0),
         (0.66, 1318.5, 0.18),
     ):
-        time_s = _time_s(capture, rate_hz, from_share=share) - later_s
+        time_s = clock_s(capture, rate_hz, from_share=share) - later_s
         rung = np.where(time_s > 0, np.exp(-np.maximum(time_s, 0) / 0.15), 0.0)
         line += rung * np.sin(2 * np.pi * pitch_hz * time_s)
     return np.asarray(capture + (10 ** (level_dbfs / 20) * line)[:, None])
@@ -51,8 +44,8 @@ def chime(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def phantom_pop(capture: Array, amount: float, rate_hz: float) -> Array:
     """Supply voltage comes onto a line at 0.41 of the length: a step that two couplings take back, and a spike."""
-    time_s = np.maximum(_time_s(capture, rate_hz, from_share=0.41), 0)
-    on = _time_s(capture, rate_hz, from_share=0.41) > 0
+    time_s = np.maximum(clock_s(capture, rate_hz, from_share=0.41), 0)
+    on = clock_s(capture, rate_hz, from_share=0.41) > 0
     line = (
         amount
         * on
@@ -63,7 +56,7 @@ def phantom_pop(capture: Array, amount: float, rate_hz: float) -> Array:
 
 def leg_lost(capture: Array, last_s: float, rate_hz: float) -> Array:
     """One leg of a balanced line loses contact for so long: half the level, and hum of -85 dBFS."""
-    time_s = _time_s(capture, rate_hz, from_share=0.44)
+    time_s = clock_s(capture, rate_hz, from_share=0.44)
     off = (time_s > 0) & (time_s < last_s)
     hum = 10 ** (-85 / 20) * (np.sin(2 * np.pi * 50 * time_s) + 0.4 * np.sin(2 * np.pi * 150 * time_s))
     return np.asarray(np.where(off[:, None], 0.5 * capture + hum[:, None], capture))
@@ -89,19 +82,19 @@ def each_normalised(capture: Array, target_dbfs: float, rate_hz: float) -> Array
 
 def warming_up(capture: Array, off_db: float, rate_hz: float) -> Array:
     """A cold preamp: its gain is off at first and settles with a time of 6 s."""
-    return np.asarray(capture * 10 ** (off_db * np.exp(-_time_s(capture, rate_hz) / 6)[:, None] / 20))
+    return np.asarray(capture * 10 ** (off_db * np.exp(-clock_s(capture, rate_hz) / 6)[:, None] / 20))
 
 
 def stepped_fader(capture: Array, step_db: float, rate_hz: float) -> Array:
     """A remote fader hunts: every 0.7 s it goes one step up, or one back, at random."""
-    place = (_time_s(capture, rate_hz) / 0.7).astype(int)
+    place = (clock_s(capture, rate_hz) / 0.7).astype(int)
     where = np.random.default_rng(101).integers(0, 2, place.max() + 1)
     return np.asarray(capture * 10 ** (step_db * where[place][:, None] / 20))
 
 
 def relocked(capture: Array, samples: float, rate_hz: float) -> Array:
     """At 0.48 of the length the clock loses its lock by so many samples and is drawn back with a time of 0.5 s."""
-    time_s = _time_s(capture, rate_hz, from_share=0.48)
+    time_s = clock_s(capture, rate_hz, from_share=0.48)
     late = np.where(time_s > 0, samples * np.exp(-np.maximum(time_s, 0) / 0.5), 0.0)
     place = np.clip(np.arange(capture.shape[0]) - late, 0, capture.shape[0] - 1)
     return np.stack([ndimage.map_coordinates(line, place[None], order=5) for line in capture.T], axis=1)
@@ -141,7 +134,7 @@ def noisy_gain(capture: Array, level_db: float, _: float) -> Array:
 
 def one_side_flat(capture: Array, below_db: float, _: float) -> Array:
     """A stage with a bad bias is flat on the upper side only, so far below the peak."""
-    return np.asarray(np.minimum(capture, 10 ** (-below_db / 20) * _top(capture)))
+    return np.asarray(np.minimum(capture, 10 ** (-below_db / 20) * peak_of(capture)))
 
 
 def even_bend(capture: Array, second_db: float, _: float) -> Array:
@@ -151,7 +144,7 @@ def even_bend(capture: Array, second_db: float, _: float) -> Array:
 
 def uneven_codes(capture: Array, depth: float, _: float) -> Array:
     """A converter whose codes lean one way and the other, eleven times over its range, by so much of the peak."""
-    top = _top(capture)
+    top = peak_of(capture)
     return np.asarray(capture + depth * top * np.sin(2 * np.pi * 5.5 * capture / top))
 
 
@@ -202,7 +195,7 @@ def de_emphasised(capture: Array, share: float, rate_hz: float) -> Array:
 def breaking_shield(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A dying cable: for five stretches of 0.1 to 0.4 s hum, buzz and hiss come in at once and are gone again."""
     rng, line = np.random.default_rng(104), np.zeros(capture.shape[0])
-    time_s = _time_s(capture, rate_hz)
+    time_s = clock_s(capture, rate_hz)
     buzz = sum(np.sin(2 * np.pi * 50 * order * time_s) / order for order in (1, 3, 5, 7, 9, 21, 41))
     for share in (0.22, 0.35, 0.51, 0.64, 0.78):
         first = int(share * capture.shape[0])
@@ -213,7 +206,7 @@ def breaking_shield(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def late_attenuator(capture: Array, below_db: float, rate_hz: float) -> Array:
     """A safe-gain preamp drops by 6 dB for 0.5 s, in one sample, whenever a peak passes a level below the loudest."""
-    over = np.flatnonzero(np.abs(capture).max(axis=1) > 10 ** (-below_db / 20) * _top(capture))
+    over = np.flatnonzero(np.abs(capture).max(axis=1) > 10 ** (-below_db / 20) * peak_of(capture))
     gain, held = np.ones(capture.shape[0]), -1
     for at in over:
         if at >= held:

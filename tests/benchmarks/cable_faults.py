@@ -10,14 +10,7 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
-
-
-def _top(capture: Array) -> float:
-    return max(float(np.abs(capture).max()), 1e-12)
-
-
-def _time_s(capture: Array, rate_hz: float) -> Array:
-    return np.arange(capture.shape[0]) / rate_hz
+from tests.benchmarks.fault_sound import clock_s, peak_of
 
 
 def _moved(capture: Array, late: Array) -> Array:
@@ -65,7 +58,7 @@ def monitor_loop(capture: Array, gain_db: float, _: float) -> Array:
 
 def dead_zone(capture: Array, share: float, _: float) -> Array:
     """An output stage without bias current: what is smaller than a share of the peak is lost at each crossing."""
-    dead = share * _top(capture)
+    dead = share * peak_of(capture)
     return np.asarray(np.sign(capture) * np.maximum(np.abs(capture) - dead, 0.0))
 
 
@@ -82,21 +75,21 @@ def slow_amplifier(capture: Array, share: float, _: float) -> Array:
 
 def missing_codes(capture: Array, width: float, _: float) -> Array:
     """A converter never gives the codes between a quarter of the peak and a little more."""
-    first = 0.25 * _top(capture)
-    inside = (np.abs(capture) > first) & (np.abs(capture) < first + width * _top(capture))
+    first = 0.25 * peak_of(capture)
+    inside = (np.abs(capture) > first) & (np.abs(capture) < first + width * peak_of(capture))
     return np.where(inside, np.sign(capture) * first, capture)
 
 
 def thump(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A door slams: 38 Hz that dies away within 0.3 s, at 0.57 of the length."""
-    time_s = _time_s(capture, rate_hz) - 0.57 * capture.shape[0] / rate_hz
+    time_s = clock_s(capture, rate_hz) - 0.57 * capture.shape[0] / rate_hz
     line = np.where(time_s > 0, np.exp(-np.maximum(time_s, 0) / 0.1) * np.sin(2 * np.pi * 38 * time_s), 0.0)
     return np.asarray(capture + (10 ** (level_dbfs / 20) * line)[:, None])
 
 
 def buzzing_phone(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A telephone shakes the desk: 173 Hz and its harmonics for 0.5 s, three times."""
-    time_s = _time_s(capture, rate_hz)
+    time_s = clock_s(capture, rate_hz)
     line = sum(np.sin(2 * np.pi * 173.4 * order * time_s) / order for order in range(1, 9))
     middle = 0.49 * time_s[-1]
     on = sum(np.abs(time_s - middle - later) < 0.25 for later in (-1.0, 0.0, 1.0))
@@ -105,14 +98,14 @@ def buzzing_phone(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def charging(capture: Array, amount: float, rate_hz: float) -> Array:
     """A supply was switched on just before: an offset that dies away within 2.5 s."""
-    return np.asarray(capture + (amount * np.exp(-_time_s(capture, rate_hz) / 2.5))[:, None])
+    return np.asarray(capture + (amount * np.exp(-clock_s(capture, rate_hz) / 2.5))[:, None])
 
 
 def fan_starts(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """From 0.45 of the length on a fan blows: noise that falls by 6 dB an octave above 300 Hz."""
     noise = np.random.default_rng(98).standard_normal(capture.shape[0])
     line = signal.sosfilt(signal.butter(1, 300, fs=rate_hz, output="sos"), noise)
-    up = np.clip((_time_s(capture, rate_hz) - 0.45 * capture.shape[0] / rate_hz) / 0.8, 0, 1)
+    up = np.clip((clock_s(capture, rate_hz) - 0.45 * capture.shape[0] / rate_hz) / 0.8, 0, 1)
     return np.asarray(
         capture + (10 ** (level_dbfs / 20) * up * line / np.sqrt(2 * np.mean(line**2)))[:, None]
     )
@@ -127,13 +120,13 @@ def flutter(capture: Array, ppm: float, rate_hz: float) -> Array:
 def frame_jitter(capture: Array, nanoseconds: float, rate_hz: float) -> Array:
     """A clock pulled by the frames of a bus, a thousand times a second."""
     return _moved(
-        capture, 1e-9 * nanoseconds * rate_hz * np.sin(2 * np.pi * 1000 * _time_s(capture, rate_hz))
+        capture, 1e-9 * nanoseconds * rate_hz * np.sin(2 * np.pi * 1000 * clock_s(capture, rate_hz))
     )
 
 
 def automation(capture: Array, gain_db: float, rate_hz: float) -> Array:
     """The host's volume moves over 2 s, stays for 3 s and comes back as slowly."""
-    time_s = _time_s(capture, rate_hz) - 0.5 * capture.shape[0] / rate_hz
+    time_s = clock_s(capture, rate_hz) - 0.5 * capture.shape[0] / rate_hz
     inside = np.clip((3.5 - np.abs(time_s)) / 2.0, 0, 1)
     return np.asarray(capture * 10 ** (gain_db * inside[:, None] / 20))
 
@@ -141,7 +134,7 @@ def automation(capture: Array, gain_db: float, rate_hz: float) -> Array:
 def flicker(capture: Array, percent: float, rate_hz: float) -> Array:
     """A gain that flickers 8.8 times a second, as lights on a weak mains do."""
     return np.asarray(
-        capture * (1 + percent / 100 * np.sin(2 * np.pi * 8.8 * _time_s(capture, rate_hz)))[:, None]
+        capture * (1 + percent / 100 * np.sin(2 * np.pi * 8.8 * clock_s(capture, rate_hz)))[:, None]
     )
 
 
@@ -153,14 +146,14 @@ def word_cut(capture: Array, bits: float, _: float) -> Array:
 
 def detector_tone(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A motion detector sings at 19.3 kHz, its pitch creeping by 40 Hz."""
-    time_s = _time_s(capture, rate_hz)
+    time_s = clock_s(capture, rate_hz)
     turns = 19_300 * time_s + 20 * time_s**2 / time_s[-1]
     return np.asarray(capture + (10 ** (level_dbfs / 20) * np.sin(2 * np.pi * turns))[:, None])
 
 
 def wrapped(capture: Array, over_db: float, _: float) -> Array:
     """What passes the largest number begins again at the smallest."""
-    top = _top(capture) * 10 ** (-over_db / 20)
+    top = peak_of(capture) * 10 ** (-over_db / 20)
     return np.asarray((capture + top) % (2 * top) - top)
 
 

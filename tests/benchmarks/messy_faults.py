@@ -9,40 +9,21 @@ import numpy as np
 from scipy import ndimage, signal
 
 from charprobe.values.arrays import Array
+from tests.benchmarks.fault_sound import clock_s, peak_of, read_late
 
 FRAME, HOP = 2048, 1024
-
-
-def _top(capture: Array) -> float:
-    return max(float(np.abs(capture).max()), 1e-12)
-
-
-def _time_s(capture: Array, rate_hz: float) -> Array:
-    return np.arange(capture.shape[0]) / rate_hz
-
-
-def _read_late(capture: Array, late: Array) -> Array:
-    """Every sample read so many samples late; between four times as many, so that treble keeps its level."""
-    at = np.arange(capture.shape[0])[:, None] - late.reshape(capture.shape[0], -1)
-    place = 4 * np.clip(at, 0, capture.shape[0] - 1)
-    finer = signal.resample(capture, 4 * capture.shape[0], axis=0)
-    lines = [
-        ndimage.map_coordinates(line, place[:, min(n, place.shape[1] - 1)][None], order=5)
-        for n, line in enumerate(finer.T)
-    ]
-    return np.stack(lines, axis=1)
 
 
 def _level(capture: Array, time_s: float, rate_hz: float) -> Array:
     """Mean level of the last so many seconds over the peak, shape (n, 1)."""
     keep = float(np.exp(-1 / (time_s * rate_hz)))
-    return np.asarray(signal.lfilter([1 - keep], [1, -keep], np.abs(capture), axis=0)) / _top(capture)
+    return np.asarray(signal.lfilter([1 - keep], [1, -keep], np.abs(capture), axis=0)) / peak_of(capture)
 
 
 def _quiet(capture: Array, rate_hz: float, least_s: float) -> list[tuple[int, int]]:
     """Stretches of at least so long in which nothing passes a thousandth of the peak."""
     half = round(0.005 * rate_hz)
-    low = ndimage.maximum_filter1d(np.abs(capture).max(axis=1), 2 * half + 1) < 1e-3 * _top(capture)
+    low = ndimage.maximum_filter1d(np.abs(capture).max(axis=1), 2 * half + 1) < 1e-3 * peak_of(capture)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(int))).reshape(-1, 2)
     return [(int(a), int(b)) for a, b in edges if b - a > least_s * rate_hz]
 
@@ -62,7 +43,7 @@ def drift_slips(capture: Array, samples: float, _: float) -> Array:
 def dithered_normal(capture: Array, target_dbfs: float, _: float) -> Array:
     """Brought to a peak, then dithered to 16 bits."""
     rng, step = _rng(capture), 2.0**-15
-    scaled = 10 ** (target_dbfs / 20) / _top(capture) * capture / step
+    scaled = 10 ** (target_dbfs / 20) / peak_of(capture) * capture / step
     dither = rng.random(capture.shape) - rng.random(capture.shape)
     return np.asarray(np.clip(np.round(scaled + dither), -(2**15), 2**15 - 1) * step)
 
@@ -96,7 +77,7 @@ def scrape_flutter(capture: Array, ns: float, rate_hz: float) -> Array:
     """Tape rubs: the time moves by so many ns RMS, as a noise from 1 to 3 kHz."""
     sos = signal.butter(2, (1000, 3000), "bandpass", fs=rate_hz, output="sos")
     line = signal.sosfilt(sos, _rng(capture).standard_normal(capture.shape[0]))
-    return _read_late(capture, 1e-9 * ns * rate_hz * line / line.std())
+    return read_late(capture, 1e-9 * ns * rate_hz * line / line.std())
 
 
 def stepping_code(capture: Array, bits: float, rate_hz: float) -> Array:
@@ -126,7 +107,7 @@ def wandering_hum(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def clock_warms(capture: Array, ppm: float, rate_hz: float) -> Array:
     """A clock is off by so much when switched on and comes to itself with a time of 8 s."""
-    return _read_late(capture, 1e-6 * ppm * rate_hz * 8 * (1 - np.exp(-_time_s(capture, rate_hz) / 8)))
+    return read_late(capture, 1e-6 * ppm * rate_hz * 8 * (1 - np.exp(-clock_s(capture, rate_hz) / 8)))
 
 
 def heads_faded(capture: Array, fade_s: float, rate_hz: float) -> Array:
@@ -142,12 +123,12 @@ def heads_faded(capture: Array, fade_s: float, rate_hz: float) -> Array:
 
 def mains_jitter(capture: Array, ns: float, rate_hz: float) -> Array:
     """A converter's clock is pulled by its supply at 100 Hz."""
-    return _read_late(capture, 1e-9 * ns * rate_hz * np.sin(2 * np.pi * 100 * _time_s(capture, rate_hz)))
+    return read_late(capture, 1e-9 * ns * rate_hz * np.sin(2 * np.pi * 100 * clock_s(capture, rate_hz)))
 
 
 def motorboat(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A preamp motorboats behind loud sound: spikes, four a second."""
-    time_s = _time_s(capture, rate_hz)
+    time_s = clock_s(capture, rate_hz)
     spikes = np.maximum(np.sin(2 * np.pi * 4 * time_s), 0) ** 8
     sos = signal.butter(1, 20, "high", fs=rate_hz, output="sos")
     line = signal.sosfilt(sos, spikes)[:, None] * np.minimum(1, 4 * _level(capture, 0.5, rate_hz))
@@ -172,7 +153,7 @@ def comfort_noise(capture: Array, off_db: float, rate_hz: float) -> Array:
 def battery_dies(capture: Array, most_db: float, _: float) -> Array:
     """A battery runs down over the last half: what is above a falling limit is flat."""
     share = np.clip(2 * np.linspace(0, 1, capture.shape[0]) - 1, 0, 1)[:, None]
-    limit = 1.1 * _top(capture) * 10 ** (-(most_db + 0.83) * share / 20)
+    limit = 1.1 * peak_of(capture) * 10 ** (-(most_db + 0.83) * share / 20)
     return np.asarray(np.clip(capture, -limit, limit))
 
 
@@ -184,7 +165,7 @@ def hot_preamp(capture: Array, most_db: float, rate_hz: float) -> Array:
 def esses_lowered(capture: Array, most_db: float, rate_hz: float) -> Array:
     """A path lowers treble from 4 kHz while treble is loud, by so much at most."""
     high = signal.sosfilt(signal.butter(1, 4000, "high", fs=rate_hz, output="sos"), capture, axis=0)
-    loud = np.clip(4 * _level(high, 0.02, rate_hz) * _top(high) / _top(capture), 0, 1)
+    loud = np.clip(4 * _level(high, 0.02, rate_hz) * peak_of(high) / peak_of(capture), 0, 1)
     return np.asarray(capture + (10 ** (-most_db * loud / 20) - 1) * high)
 
 
@@ -214,13 +195,13 @@ def hum_eliminator(capture: Array, depth_db: float, rate_hz: float) -> Array:
 
 def level_delays(capture: Array, ns: float, rate_hz: float) -> Array:
     """What is loud comes later: by so many ns under a full tone, within 10 ms."""
-    return _read_late(capture, 1e-9 * ns * rate_hz * np.pi / 2 * _level(capture, 0.01, rate_hz))
+    return read_late(capture, 1e-9 * ns * rate_hz * np.pi / 2 * _level(capture, 0.01, rate_hz))
 
 
 def parasitic(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """An output stage rings at 17.3 kHz on every wave's upper half from a fifth of the peak on."""
-    ring = np.sin(2 * np.pi * 17_300 * _time_s(capture, rate_hz))[:, None]
-    return np.asarray(capture + 10 ** (level_dbfs / 20) * ring * (capture > 0.2 * _top(capture)))
+    ring = np.sin(2 * np.pi * 17_300 * clock_s(capture, rate_hz))[:, None]
+    return np.asarray(capture + 10 ** (level_dbfs / 20) * ring * (capture > 0.2 * peak_of(capture)))
 
 
 def steady_lowered(capture: Array, depth_db: float, rate_hz: float) -> Array:

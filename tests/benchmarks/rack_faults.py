@@ -9,27 +9,13 @@ import numpy as np
 from scipy import ndimage, signal
 
 from charprobe.values.arrays import Array
-
-
-def _top(capture: Array) -> float:
-    return max(float(np.abs(capture).max()), 1e-12)
-
-
-def _time_s(capture: Array, rate_hz: float, *, from_share: float = 0.0) -> Array:
-    return np.arange(capture.shape[0]) / rate_hz - from_share * capture.shape[0] / rate_hz
-
-
-def _read_late(capture: Array, late: Array) -> Array:
-    """Every sample read so many samples late; between four times as many, so that treble keeps its level."""
-    place = 4 * np.clip(np.arange(capture.shape[0]) - late, 0, capture.shape[0] - 1)
-    finer = signal.resample(capture, 4 * capture.shape[0], axis=0)
-    return np.stack([ndimage.map_coordinates(line, place[None], order=5) for line in finer.T], axis=1)
+from tests.benchmarks.fault_sound import clock_s, peak_of, read_late
 
 
 def _slow_level(capture: Array, time_s: float, rate_hz: float) -> Array:
     """Mean level of the last so many seconds over the peak, shape (n, 1)."""
     keep = float(np.exp(-1 / (time_s * rate_hz)))
-    return np.asarray(signal.lfilter([1 - keep], [1, -keep], np.abs(capture), axis=0)) / _top(capture)
+    return np.asarray(signal.lfilter([1 - keep], [1, -keep], np.abs(capture), axis=0)) / peak_of(capture)
 
 
 def pre_emphasised(capture: Array, share: float, rate_hz: float) -> Array:
@@ -59,13 +45,13 @@ def bytes_exchanged(capture: Array, last_s: float, rate_hz: float) -> Array:
 
 def oxidised(capture: Array, share: float, _: float) -> Array:
     """A plug's oxide passes half of what is smaller than a share of the peak, and all of what is beyond."""
-    small = share * _top(capture)
+    small = share * peak_of(capture)
     return np.asarray(capture - 0.5 * small * np.tanh(capture / small))
 
 
 def breathing_ground(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A ground loop through the supply: hum as strong as the sound of the last 0.1 s."""
-    time_s = _time_s(capture, rate_hz)
+    time_s = clock_s(capture, rate_hz)
     hum = sum(np.sin(2 * np.pi * 50 * order * time_s) / order for order in (1, 2, 3, 5, 7))
     return np.asarray(capture + 10 ** (level_dbfs / 20) * hum[:, None] * _slow_level(capture, 0.1, rate_hz))
 
@@ -78,7 +64,7 @@ def moving_idle_tone(capture: Array, level_dbfs: float, rate_hz: float) -> Array
 
 def breathing_gain(capture: Array, most_db: float, rate_hz: float) -> Array:
     """Gain that swings evenly, once in 17 s."""
-    gain_db = most_db * np.sin(2 * np.pi * _time_s(capture, rate_hz)[:, None] / 17)
+    gain_db = most_db * np.sin(2 * np.pi * clock_s(capture, rate_hz)[:, None] / 17)
     return np.asarray(capture * 10 ** (gain_db / 20))
 
 
@@ -108,7 +94,7 @@ def knocks(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A valve is knocked against, nine times: it rings at 910 and 2310 Hz."""
     line = np.zeros(capture.shape[0])
     for share in np.random.default_rng(106).uniform(0.15, 0.9, 9):
-        time_s = _time_s(capture, rate_hz, from_share=float(share))
+        time_s = clock_s(capture, rate_hz, from_share=float(share))
         fall = np.where(time_s > 0, np.exp(-np.maximum(time_s, 0) / 0.02), 0.0)
         line += fall * (np.sin(2 * np.pi * 910 * time_s) + 0.4 * np.sin(2 * np.pi * 2310 * time_s))
     return np.asarray(capture + (10 ** (level_dbfs / 20) * line)[:, None])
@@ -129,13 +115,13 @@ def driver_gate(capture: Array, depth_db: float, rate_hz: float) -> Array:
 
 def slow_wow(capture: Array, ppm: float, rate_hz: float) -> Array:
     """A clock that swings once in 10 s."""
-    time_s = _time_s(capture, rate_hz)
-    return _read_late(capture, 1e-6 * ppm * rate_hz * np.sin(2 * np.pi * 0.1 * time_s) / (2 * np.pi * 0.1))
+    time_s = clock_s(capture, rate_hz)
+    return read_late(capture, 1e-6 * ppm * rate_hz * np.sin(2 * np.pi * 0.1 * time_s) / (2 * np.pi * 0.1))
 
 
 def midscale_step(capture: Array, share: float, _: float) -> Array:
     """A converter whose codes step at the middle of its range."""
-    return np.asarray(capture + share * _top(capture) * (capture > 0))
+    return np.asarray(capture + share * peak_of(capture) * (capture > 0))
 
 
 def iron_in_path(capture: Array, third_db: float, rate_hz: float) -> Array:
@@ -182,7 +168,7 @@ def clock_walks(capture: Array, samples: float, rate_hz: float) -> Array:
     step = round(0.01 * rate_hz)
     walk = np.cumsum(np.random.default_rng(107).standard_normal(capture.shape[0] // step + 2)) * samples / 10
     at = step * np.arange(walk.size)
-    return _read_late(
+    return read_late(
         capture, np.interp(np.arange(capture.shape[0]), at, walk - np.linspace(0, walk[-1], walk.size))
     )
 
@@ -197,7 +183,7 @@ def hidden_losses(capture: Array, times: float, _: float) -> Array:
 
 def self_bias(capture: Array, share: float, rate_hz: float) -> Array:
     """An input that rectifies: an offset of a share of the mean level of the last 50 ms."""
-    return np.asarray(capture + share * _slow_level(capture, 0.05, rate_hz) * _top(capture))
+    return np.asarray(capture + share * _slow_level(capture, 0.05, rate_hz) * peak_of(capture))
 
 
 def shelf_switched(capture: Array, gain_db: float, rate_hz: float) -> Array:
@@ -217,6 +203,6 @@ def time_code(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     turns = np.ones(2 * count)
     turns[1::2] = bits
     wave = (-1.0) ** np.cumsum(turns)
-    line = wave[(_time_s(capture, rate_hz) * 4800).astype(int)]
+    line = wave[(clock_s(capture, rate_hz) * 4800).astype(int)]
     line = signal.sosfilt(signal.butter(1, 6000.0, fs=rate_hz, output="sos"), line)
     return np.asarray(capture + (10 ** (level_dbfs / 20) * line)[:, None])
