@@ -14,6 +14,7 @@ from tests.benchmarks import export_faults as export
 from tests.benchmarks import messy_faults as messy
 from tests.benchmarks import rack_faults as rack
 from tests.benchmarks import studio_faults as studio
+from tests.benchmarks import workshop_faults as workshop
 
 
 @dataclass(frozen=True)
@@ -202,4 +203,24 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "level-delays": _fault("ns", (10, 200, 5000), messy.level_delays, "automatic-gain clock-drift clipped-below-full-scale lossy-coded", path=True),
     "parasitic": _fault("dBFS", (-100, -75, -45), messy.parasitic, "clipped-below-full-scale automatic-gain spur lossy-coded rate-converted", path=True),
     "steady-lowered": _fault("dB", (0.5, 4, 15), messy.steady_lowered, "automatic-gain lossy-coded idle-mute level-drift", path=True),
+    "chorus": _fault("dB", (-60, -40, -15), workshop.chorus, "two-paths diffuse-tail clock-drift lossy-coded"),
+    "phase-rotator": _fault("Hz", (20, 150, 600), workshop.phase_rotator, "uneven-path two-paths diffuse-tail", path=True),
+    "backlash": _fault("of the peak", (1e-5, 1e-4, 2e-3), workshop.backlash, "clipped-below-full-scale automatic-gain few-bits", path=True),
+    "lacquer-ticks": _fault("dBFS", (-85, -60, -35), workshop.lacquer_ticks, "click spur foreign-noise dropout"),
+    "alternating-offset": _fault("dBFS", (-110, -85, -55), workshop.alternating_offset, "spur foreign-noise lossy-coded"),
+    "mains-hash": _fault("dBFS", (-95, -75, -50), workshop.mains_hash, "spur foreign-noise hum"),
+    "mid-bell": _fault("dB", (0.1, 1, 6), workshop.mid_bell, "uneven-path", path=True),
+    "restarts": _fault("samples", (0.02, 0.4, 30), workshop.restarts, "timing-jump clock-drift gap-edited dropout"),
+    "resonant-top": _fault("dB", (0.1, 1, 6), workshop.resonant_top, "uneven-path", path=True),
+    "cabinet": _fault("dB", (-60, -30, -10), workshop.cabinet, "uneven-path two-paths diffuse-tail", path=True),
+    "ceramic": _fault("dB", (-95, -70, -45), workshop.ceramic, "clipped-below-full-scale automatic-gain uneven-path", path=True),
+    "comped": _fault("samples", (0.03, 0.5, 20), workshop.comped, "timing-jump clock-drift dropout gap-edited reordered"),
+    "gliding-whistle": _fault("dBFS", (-100, -75, -50), workshop.gliding_whistle, "spur foreign-noise"),
+    "tails-faded": _fault("s", (0.0005, 0.005, 0.05), workshop.tails_faded, "gap-edited dropout automatic-gain idle-mute truncated"),
+    "transient-shaper": _fault("dB", (0.05, 0.5, 4), workshop.transient_shaper, "automatic-gain clipped-below-full-scale", path=True),
+    "linear-phase-equaliser": _fault("dB", (0.1, 1, 5), workshop.linear_phase_equaliser, "uneven-path two-paths", path=True),
+    "offset-wanders": _fault("of full scale", (0.0003, 0.003, 0.03), workshop.offset_wanders, "dc-offset spur foreign-noise"),
+    "averaged": _fault("samples", (0.05, 0.5, 4), workshop.averaged, "uneven-path two-paths", path=True),
+    "repaired": _fault("times", (200, 50, 12), workshop.repaired, "click dropout"),
+    "spread-clock": _fault("ns", (0.3, 5, 100), workshop.spread_clock, "clock-drift lossy-coded"),
 }  # fmt: skip

@@ -95,6 +95,12 @@ def _in_the_bypass(name: str) -> Sized:
     )
 
 
+def _run_over(_: Array, dry: Array, device: str, recipe: str) -> Pair:
+    """The setting was not recorded: its stage ran over the bypass's own recording."""
+    made = through(device, dry[:, 0], rate_hz=RATE_HZ, rng=np.random.default_rng(9))
+    return Pair(capture(made[:, None], device), capture(dry, BYPASS))
+
+
 def _late_relay(wet: Array, dry: Array, share: float) -> Array:
     """The setting's relay pulls in late: up to a share of the take it is the bypass."""
     at, count = int(share * len(wet)), 48
@@ -128,6 +134,7 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     "wrong-take": lambda _, dry, device, recipe: Pair(
         capture(recorded(device, recipe, 4, take=7), device), capture(dry, BYPASS)
     ),
+    "run over the bypass": _run_over,
     "stimulus-not-found": lambda wet, dry, device, _: Pair(
         capture(_noise_like(wet), device), capture(dry, BYPASS)
     ),

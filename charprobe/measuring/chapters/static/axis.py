@@ -14,6 +14,7 @@ from charprobe.estimators.static.level_steps import LevelStepsFit, Step, measure
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.static.references import quiet_tones
+from charprobe.measuring.health.path.second_path import unseen_path
 from charprobe.placing.take import Take, once
 from charprobe.stimulus.kinds.segment import Segment
 from charprobe.values.errors import SegmentTooShortError
@@ -58,11 +59,12 @@ class InputAxis:
         )
 
 
-def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
+def input_axis(wet: Take, bypass: Take | None, segment: Segment) -> InputAxis:
     """Find the input axis for one segment of level steps.
 
     The bypass is taken as one plain gain, averaged over all its steps, where all agree; else each step
-    keeps the level the bypass shows for it.
+    keeps the level the bypass shows for it. What may sound beside the sound in either capture, too weak
+    to be told, is no better known than that.
     """
     same = counterpart(bypass, segment)
     if bypass is None or same is None:
@@ -73,7 +75,8 @@ def input_axis(bypass: Take | None, segment: Segment) -> InputAxis:
     moved = segment.span.start - same.span.start
     axis = axis_of(fit.steps, {step.tone.start: step.tone.start + moved for step in fit.steps})
     drift = drift_of_bypass(bypass, fit)
-    return replace(axis, gain_std_db=math.hypot(axis.gain_std_db, drift.std_db))
+    combed_db = math.hypot(*(20 * math.log10(1 + unseen_path(take)) for take in (wet, bypass)))
+    return replace(axis, gain_std_db=math.hypot(axis.gain_std_db, drift.std_db, combed_db / math.sqrt(2)))
 
 
 def drift_of_bypass(bypass: Take, fit: LevelStepsFit) -> GainDrift:

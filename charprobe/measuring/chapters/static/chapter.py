@@ -123,7 +123,7 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
             continue
         fit = measure_level_steps(intact, wet.segment(segment))
         if fit.steps:
-            axis = input_axis(bypass, segment)
+            axis = input_axis(wet, bypass, segment)
             moved = drift_of_pairs(wet, fit)
             own_db = moved.std_db if moved.kind else 0.0  # a curve must not bend to follow what drifted
             points = [axis.point(step) for step in fit.steps]

@@ -8,6 +8,7 @@ import numpy as np
 
 from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
+from charprobe.values.arrays import Array
 
 WITHHELD = (
     "static.makeup_gain",
@@ -17,10 +18,9 @@ WITHHELD = (
     "colour.onset",
     "response",
 )
-SAME_DB = 1e-6  # of the markers' gain; noise alone moves it by more
-SAME_DELAY = 1e-3  # samples by which copies may lie apart beyond whole ones
 FEWEST_SAMPLES, MOST_SAMPLES = 2000, 200_000  # of noise that is compared: a capture may wait for minutes
-ALIKE = 0.5  # correlation of noise; of two takes it is 0.02
+ALIKE = 0.5  # correlation of noise; of two takes it is 0.1
+LEFT, EXACT = 4.0, 1e-5  # times the noise, and of the sound, that one gain leaves of a stage's output
 BLOCK = 1 << 18
 
 
@@ -44,11 +44,20 @@ def sound_hash(take: Take) -> str:
 
 
 def check_copy(wet: Take, bypass: Take) -> list[Health]:
-    """Notice a bypass that is the capture itself, by samples or noise: code ``equals-other-capture``."""
-    same_gain = abs(wet.alignment.gain_db - bypass.alignment.gain_db) <= SAME_DB
-    same = same_gain and _start_alike(wet, bypass) and (own := sound_hash(wet)) and own == sound_hash(bypass)
+    """Notice a bypass that is the capture itself, or what it was made from: code ``equals-other-capture``."""
+    # cheaper than hashing what follows
+    one, other = _from_opening(wet, bypass, 0, wet.stimulus.opening.length)
+    alike = np.array_equal(one, other, equal_nan=True)
+    same = alike and (own := sound_hash(wet)) and own == sound_hash(bypass)
     if not same and _noise_alike(wet, bypass) < ALIKE:
         return []
+    if not same and _processed(wet, bypass):
+        message = (
+            f"{wet.label} and the bypass {bypass.label} hold the same noise, but not the same sound: the "
+            "stage was run over the bypass's own recording. Noise is the path's, as the stage passes it on; "
+            "none is given of the setting. To know it, play through the stage and capture; the rest is kept"
+        )
+        return [Health("equals-other-capture", "warn", message, channel=wet.channel, withholds=("noise",))]
     message = (
         f"{wet.label} and the bypass {bypass.label} are the same recording, not a setting and its bypass: one"
         " file was given or exported twice, turned up or down, or the stage was off in both and the path is "
@@ -58,32 +67,40 @@ def check_copy(wet: Take, bypass: Take) -> list[Health]:
     return [Health("equals-other-capture", "stop", message, channel=wet.channel, withholds=WITHHELD)]
 
 
-def _start_alike(one: Take, other: Take) -> bool:
-    """Whether the opening markers are the same to the last bit; cheaper than hashing what follows."""
-    opening = one.stimulus.opening
-    first, second = (
-        take.source.read(start, start + opening.length, take.channel)
-        for take in (one, other)
-        for start in (round(take.alignment.capture_index(float(opening.start))),)
-    )
-    return np.array_equal(first, second, equal_nan=True)
+def _processed(wet: Take, bypass: Take) -> bool:
+    """Whether no one gain makes one take of the other: it leaves more under the sound than before it."""
+    length = wet.stimulus.closing.stop - wet.stimulus.opening.start
+    products = np.zeros((2, 2))
+    for first in range(0, length, BLOCK):
+        both = _from_opening(wet, bypass, first, min(first + BLOCK, length))
+        products += both @ both.T
+    gain = products[0, 1] / max(products[1, 1], 1e-300)
+    noise = (1.0, -gain) @ _from_opening(wet, bypass, -MOST_SAMPLES, 0)
+    left = products[0, 0] - gain * products[0, 1]
+    return bool(left > max(LEFT**2 * float(np.mean(noise**2)) * length, EXACT**2 * products[0, 0]))
 
 
 def _noise_alike(one: Take, other: Take) -> float:
-    """Correlation of the noise before the opening marker; 0 where captures lie otherwise or hold too little.
+    """How much the noise before the opening markers is the same, at most 1; 0 where captures hold too little.
 
-    Twice differenced: hum and what else two takes share is low, noise is not.
+    Every frequency counts alike, at whatever delay, so that no tone that two takes share makes them one.
     """
-    starts = [
-        float(take.alignment.capture_index(float(take.stimulus.opening.start))) for take in (one, other)
-    ]
-    if abs(starts[0] - starts[1] - round(starts[0] - starts[1])) > SAME_DELAY:
+    both = np.diff(_from_opening(one, other, -MOST_SAMPLES, 0), n=2)
+    if both.shape[1] < FEWEST_SAMPLES or not np.all(np.isfinite(both)) or not both.any(axis=1).all():
         return 0.0
-    last = min(int(min(starts)), MOST_SAMPLES)
-    pieces = [
-        np.diff(take.source.read(round(start) - last, round(start), take.channel), n=2)
-        for take, start in zip((one, other), starts, strict=True)
-    ]
-    if last < FEWEST_SAMPLES or not all(np.all(np.isfinite(piece)) and piece.any() for piece in pieces):
-        return 0.0
-    return abs(float(pieces[0] @ pieces[1])) / float(np.linalg.norm(pieces[0]) * np.linalg.norm(pieces[1]))
+    first, second = np.fft.rfft(both * np.hanning(both.shape[1]))
+    cross = first * second.conj()
+    return float(np.abs(np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-300))).max())
+
+
+def _from_opening(one: Take, other: Take, first: int, last: int) -> Array:
+    """What both takes hold there, in samples from their opening markers on, shape (2, n)."""
+    starts = [round(take.alignment.capture_index(take.stimulus.opening.start)) for take in (one, other)]
+    first = max(first, *(-start for start in starts))
+    last = max(first, min(last, *(t.source.frames - at for t, at in zip((one, other), starts, strict=True))))
+    return np.stack(
+        [
+            take.source.read(at + first, at + last, take.channel)
+            for take, at in zip((one, other), starts, strict=True)
+        ]
+    )

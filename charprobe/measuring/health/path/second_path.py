@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.measuring.health.path.tail_after_tones import tail_after_tones_db
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Span
 from charprobe.stimulus.kinds.sweep import Sweep
@@ -83,6 +83,24 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
     if (rings_db := tail_after_tones_db(take)) is not None:
         return [_diffuse(take, f"{number_text(-rings_db, 0)} dB below a tone that ended 0.2 s ago")]
     return []
+
+
+@once
+def unseen_path(take: Take) -> float:
+    """Size of what may sound beside the sound and is told by nothing: a weak copy, or a room's tail.
+
+    What the sound's own band leaves on both sides alike is none, nor is noise; a stage's own filters may hide
+    a copy, but none above `WEAKEST`.
+    """
+    bands = _answers(take) or _by_sweep(take)
+    if not bands:
+        return WEAKEST
+    size = min(min(answer.behind.size, answer.ahead.size) for answer in bands[0])
+    behind = np.min([answer.behind[:size] for answer in bands[0]], axis=0)
+    ahead = np.min([answer.ahead[:size] for answer in bands[0]], axis=0)
+    direct = bands[0][0].rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
+    tail = math.sqrt(max(float(np.sum(behind**2 - ahead**2)), 0.0) / direct)
+    return min(max(float(np.abs(behind - ahead).max()), tail), WEAKEST)
 
 
 def _answers(take: Take) -> list[tuple[_Answer, ...]]:

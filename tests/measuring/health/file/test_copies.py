@@ -29,3 +29,16 @@ def test_a_copy_turned_down_is_known_by_its_noise(rng):
     own, copy = placed(capture), placed(np.pad(0.5 * capture + dither, ((311, 0), (0, 0))))
     assert [item.code for item in check_copy(own, copy)] == ["equals-other-capture"]
     assert check_copy(own, placed(clean("plain-wire", rng))) == []
+
+
+@pytest.mark.parametrize("bend", [0.3, 0.003])
+def test_a_stage_run_over_the_bypass_costs_the_noise_alone(bend, rng):
+    bypass = clean("plain-wire", rng)
+    made = np.pad(1.4 * (bypass - bend * bypass**3), ((640, 0), (0, 0)))  # of latency, and with its own gain
+    (told,) = check_copy(placed(made), placed(bypass))
+    assert (told.severity, told.withholds) == ("warn", ("noise",))
+
+
+def test_tones_that_both_captures_share_make_no_copy(rng):
+    apart = 1e-4 * (-1.0) ** np.arange(clean("plain-wire", rng).size)[:, None]  # a converter's two halves
+    assert check_copy(*(placed(clean(name, rng) + apart) for name in ("odd-colour", "plain-wire"))) == []

@@ -6,7 +6,7 @@ from judged_pairs import named, profile_of
 from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.health.path.second_path import check_second_path
+from charprobe.measuring.health.path.second_path import check_second_path, unseen_path
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
 from charprobe.simulation.devices.catalogue import make_stage
@@ -31,9 +31,12 @@ def played():
     return stimulus, rig.record(render(stimulus), rate_hz=RATE_HZ, rng=np.random.default_rng(3))
 
 
+def placed_again(samples):
+    return place_take(Track(MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav"), 0, played()[0]))
+
+
 def told_of(samples):
-    capture = MemoryCapture(samples, rate_hz=RATE_HZ, name="a.wav")
-    return check_second_path(place_take(Track(capture, 0, played()[0])), coded=False)
+    return check_second_path(placed_again(samples), coded=False)
 
 
 @pytest.mark.parametrize("gain_db", [-55.0, -40.0, -12.0, -3.0])
@@ -122,3 +125,17 @@ def test_a_peak_in_the_treble_that_rings_is_no_second_path(filtered, order, betw
     samples = played()[1]
     band = signal.butter(order, between_hz, "bandpass", fs=RATE_HZ, output="sos")
     assert not told_of(samples + 6.0 * filtered(band, samples, axis=0))
+
+
+@pytest.mark.parametrize("time_ms", [-41.0, -4.1, 0.8, 4.1, 41.0])
+@pytest.mark.parametrize("gain_db", [-60.0, -75.0])
+def test_a_copy_too_weak_to_be_told_is_known_to_be_possible(time_ms, gain_db):
+    copied = second_path(played()[1], delay=round(time_ms * RATE_HZ / 1e3), gain_db=gain_db)
+    assert told_of(copied) == [] or time_ms > 0  # from 3 ms on, what follows may be told as a tail
+    seen_db = 20 * np.log10(unseen_path(placed_again(copied)))
+    # an interval reaches 1.96 / sqrt(2) times as far, 2.8 dB; energy counts over all of a copy's width
+    assert gain_db - 2.8 < seen_db < gain_db + 3
+
+
+def test_a_path_that_holds_nothing_else_is_known_to_a_thousandth_of_a_db():
+    assert 20 * np.log10(1 + unseen_path(placed_again(played()[1]))) < 0.001
