@@ -16,7 +16,8 @@ from charprobe.cli.speaking import progress, say, tell
 if TYPE_CHECKING:
     from charprobe.publishing.folder import Placing
     from charprobe.publishing.session_folder import Watch
-    from charprobe.session.run import Outcome, SessionResult
+    from charprobe.session.parts import Outcome
+    from charprobe.session.run import SessionResult
 
 
 @click.command("session")

@@ -19,7 +19,8 @@ from charprobe.publishing.made import Made, key_of
 from charprobe.publishing.session_texts import about_text, captures_csv, claims_text, methods_text
 from charprobe.session.file import Session
 from charprobe.session.findings import Findings
-from charprobe.session.run import REPLICAS, SessionResult, side_by_side
+from charprobe.session.run import REPLICAS, SessionResult
+from charprobe.session.side_by_side import side_by_side
 from charprobe.values.errors import CharprobeError
 from charprobe.values.wording import literal
 

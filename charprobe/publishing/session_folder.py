@@ -5,6 +5,8 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from importlib import import_module
 from pathlib import Path
 
 from charprobe.comparing.changes import load_profiles
@@ -15,7 +17,8 @@ from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, publish
 from charprobe.session.file import Session
 from charprobe.session.findings import Findings, findings_of
 from charprobe.session.pairing import pair_captures
-from charprobe.session.run import Outcome, SessionResult, measure_parts, parts_of
+from charprobe.session.parts import Outcome, parts_of
+from charprobe.session.run import SessionResult, measure_parts
 from charprobe.values.errors import SessionError
 
 PAGE_BYTES, PART_BYTES = 20_000_000, 20_000_000  # page and tables; profile and figures of a part
@@ -95,7 +98,8 @@ def run_session(
     with folder_lock(folder):
         earlier = [(place.name, load_profiles(place)) for place in references]
         watch.started(count)
-        result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done)
+        loads = partial(import_module, "charprobe.publishing.report.page")  # processes begun later share it
+        result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done, meanwhile=loads)
         watch.measured(result)
         if not result.profiles:
             raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")

@@ -6,16 +6,14 @@ import hashlib
 import json
 import math
 import traceback
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import chain, groupby
 from pathlib import Path
-from typing import Any
 
-from joblib import Parallel, delayed, effective_n_jobs  # type: ignore[import-untyped]  # ships no types
+from joblib import delayed, effective_n_jobs  # type: ignore[import-untyped]  # ships no types
 
 from charprobe import __version__
 from charprobe.files import output
@@ -30,47 +28,16 @@ from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
 from charprobe.replica.model import SUFFIX
 from charprobe.session.file import Session
+from charprobe.session.parts import Outcome, Part, parts_of
 from charprobe.session.replicas import with_replica
+from charprobe.session.side_by_side import side_by_side
 from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, SessionError
-from charprobe.values.wording import literal
 
-STAGE_OFF = "stage off, against the loop-back"
 REPLICAS = "replicas"  # folder of the fitted models
 KEPT_BYPASSES, KEPT_SOURCES = 64, 2  # judged channels of a bypass, and open bypasses, that a process keeps
-
-
-@dataclass(frozen=True)
-class Part:
-    """One channel of one capture of one setting; the parts of a capture are worked on together.
-
-    `bypass` is the capture it is set against. A part that is `off` is the bypass itself, set against the
-    loop-back.
-    """
-
-    setting: str
-    capture: Path
-    channel: int
-    name: str
-    bypass: Path | None = None
-    off: bool = False
-
-    @property
-    def label(self) -> str:
-        """The part in words, for progress and messages."""
-        return f"{literal(self.setting)}, {self.capture.name}, channel {self.channel}"
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a part: its profile's path, or why there is none; and whether it had to be measured."""
-
-    part: Part
-    profile: Path | None
-    message: str
-    measured: bool
 
 
 @dataclass(frozen=True)
@@ -87,49 +54,13 @@ class SessionResult:
     kept: int
 
 
-def parts_of(session: Session) -> tuple[Part, ...]:
-    """Return every channel of every capture, in the order of the file.
-
-    Raises
-    ------
-    SessionError
-        If captures are missing; names all of them.
-    CharprobeError
-        If a capture cannot be read, or lacks a channel that was asked for.
-    """
-    captures = [path for setting in session.settings for path in setting.captures]
-    wanted = [*captures, *(path for path in (session.bypass, session.loopback) if path)]
-    missing = [str(path) for path in wanted if not path.is_file()]
-    if missing:
-        raise SessionError(
-            f"{session.path}: {len(missing)} of {len(wanted)} captures are not there: "
-            f"{', '.join(missing[:10])}. "
-            "Copy them there, or mend the names. Nothing was measured"
-        )
-    double = next((path for path in captures if captures.count(path) > 1), None)
-    if double is not None:
-        raise SessionError(f"{session.path}: {double} is listed twice; every capture belongs to one setting")
-    parts: list[Part] = []
-    for setting in session.settings:
-        for number, capture in enumerate(setting.captures, start=1):
-            there = open_capture(capture).channels
-            for channel in setting.channels or range(1, there + 1):
-                if channel > there:
-                    raise SessionError(
-                        f"{session.path}: setting {setting.name!r} asks for channel {channel}, "
-                        f"{capture.name} has {there}"
-                    )
-                name = f"{output.safe_file_name(setting.name)}-take{number}-ch{channel}"
-                parts.append(Part(setting.name, capture, channel, name, session.bypass))
-    if session.bypass is not None and session.loopback is not None:
-        for channel in range(1, open_capture(session.bypass).channels + 1):
-            name = f"{output.safe_file_name(STAGE_OFF)}-ch{channel}"
-            parts.append(Part(STAGE_OFF, session.bypass, channel, name, session.loopback, off=True))
-    return tuple(parts)
-
-
 def measure_parts(
-    session: Session, folder: Path, *, jobs: int, progress: Callable[[Outcome], None]
+    session: Session,
+    folder: Path,
+    *,
+    jobs: int,
+    progress: Callable[[Outcome], None],
+    meanwhile: Callable[[], object] = lambda: None,
 ) -> SessionResult:
     """Measure what has not been measured yet.
 
@@ -146,6 +77,8 @@ def measure_parts(
         captures that do not go round are shared out.
     progress : callable
         Called after each part with what came of it.
+    meanwhile : callable
+        Called once when work has begun, if there is any.
 
     Raises
     ------
@@ -169,8 +102,11 @@ def measure_parts(
             left.append(waiting)
     calls = [delayed(_measure_capture)(own, session, hashes, folder) for own in _shared_out(left, jobs)]
     outcomes: dict[str, Outcome] = {}
-    measured = chain.from_iterable(side_by_side(calls, jobs=min(jobs, len(calls)))) if calls else ()
-    for outcome in chain(kept, measured):
+    measured: Iterable[list[Outcome]] = ()
+    if calls:
+        measured = side_by_side(calls, jobs=min(jobs, len(calls)))
+        meanwhile()
+    for outcome in chain(kept, chain.from_iterable(measured)):
         outcomes[outcome.part.name] = outcome
         _log(folder, outcome)
         progress(outcome)
@@ -186,34 +122,6 @@ def measure_parts(
 
 def _loaded(outcomes: Iterable[Outcome]) -> tuple[Profile, ...]:
     return tuple(load_profile(item.profile) for item in outcomes if item.profile is not None)
-
-
-def side_by_side(calls: Iterable[object], *, jobs: int) -> Iterator[Any]:
-    """Begin calls in so many processes; give what they return as it is ready.
-
-    All comes at the end where joblib's active backend cannot do that.
-
-    Raises
-    ------
-    SessionError
-        While giving, if a process ended without a word.
-    """
-    try:
-        parallel = Parallel(n_jobs=jobs, return_as="generator_unordered")
-    except ValueError:
-        parallel = Parallel(n_jobs=jobs)
-    return _while_all_live(parallel(calls))
-
-
-def _while_all_live(results: Iterable[Any]) -> Iterator[Any]:
-    try:
-        yield from results
-    except BrokenProcessPool:
-        raise SessionError(
-            "one of the processes that work side by side was ended from outside: the machine ran out of "
-            "memory, or somebody stopped it. What was finished is kept: run the same command again, with "
-            "--jobs 1 if memory is short"
-        ) from None
 
 
 Waiting = list[tuple[Part, str]]  # parts to measure, and what each depends on

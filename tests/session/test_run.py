@@ -1,8 +1,6 @@
 import csv
 import json
-import os
 import re
-import signal
 from dataclasses import replace
 from urllib.parse import unquote
 
@@ -107,22 +105,6 @@ def test_two_processes_share_one_capture_and_find_what_one_finds(captured, tmp_p
     profiles = {path.name: path.read_bytes() for path in (tmp_path / "1" / "profiles").glob("*.json")}
     assert len(profiles) == 2
     assert profiles == {path.name: path.read_bytes() for path in (tmp_path / "2" / "profiles").glob("*.json")}
-
-
-def test_a_process_that_is_killed_is_told_and_what_was_finished_is_kept(captured, tmp_path, monkeypatch):
-    here = os.getpid()
-
-    def killed(*given):
-        assert os.getpid() != here
-        os.kill(os.getpid(), signal.SIGKILL)
-
-    session, out = one_capture(captured), tmp_path / "out"
-    with monkeypatch.context() as patched:
-        patched.setattr(run_file, "_measure_capture", killed)
-        with pytest.raises(SessionError, match=r"ended from outside.*run the same command again"):
-            measure_parts(session, out, jobs=2, progress=lambda outcome: None)
-    result = measure_parts(session, out, jobs=1, progress=lambda outcome: None)
-    assert (result.measured, result.failures) == (2, ())
 
 
 def test_a_run_that_was_cut_short_goes_on_where_it_stopped(captured, tmp_path):
