@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -31,8 +31,6 @@ class ToneFit:
     ----------
     frequency_hz : float
         Frequency on the stimulus clock, in Hz, after refinement if that was asked for.
-    frequency_std_hz : float
-        Its standard uncertainty; 0 if the frequency was taken as given.
     phase_origin : float
         Stimulus position ``p0``, in samples, to which the phases refer.
     dc : float
@@ -43,17 +41,13 @@ class ToneFit:
         Standard uncertainty of the real and of the imaginary part of each amplitude, from the
         residual's own spectrum beside that order. The phase that a refined frequency turns between
         the middle of the cut and the origin comes on top (it cancels in ``angle(a_n) - n angle(a_1)``).
-    residual_rms : float
-        What constant and orders leave over, full scale = 1.
     """
 
     frequency_hz: float
-    frequency_std_hz: float
     phase_origin: float
     dc: float
     amplitudes: Complex
     stds: Array
-    residual_rms: float
 
     @property
     def orders(self) -> int:
@@ -74,14 +68,6 @@ class ToneFit:
             reason = f"order {order} does not rise above the noise beside it"
             return Unmeasured("dBFS", reason, "raise the level or record with less noise", at_most=bound)
         return Quantity.from_std(DB_PER_NEPER * math.log(amplitude), DB_PER_NEPER * std / amplitude, "dBFS")
-
-
-@dataclass(frozen=True)
-class FrequencyOffset:
-    """Offset of all tones of a set from their nominal frequencies: ``f = nominal (1 + relative)``."""
-
-    relative: float
-    std: float
 
 
 def fit_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int, refine: bool) -> ToneFit:
@@ -130,14 +116,11 @@ def fit_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int,
     >>> [round(float(a), 9) for a in np.abs(fit.amplitudes)]
     [0.5, 0.01, 0.0]
     """
-    frequency, std = frequency_hz, 0.0
     if refine:
-        offset = fit_common_frequency(
+        frequency_hz *= 1 + common_offset(
             [cut], frequencies_hz=[frequency_hz], phase_origins=[phase_origin], orders=orders
         )
-        frequency, std = frequency_hz * (1 + offset.relative), frequency_hz * offset.std
-    fit = fit_known_tone(cut, frequency_hz=frequency, phase_origin=phase_origin, orders=orders).fit
-    return replace(fit, frequency_std_hz=std)
+    return fit_known_tone(cut, frequency_hz=frequency_hz, phase_origin=phase_origin, orders=orders).fit
 
 
 @dataclass(frozen=True)
@@ -152,19 +135,17 @@ def fit_known_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders
     """Fit a tone of known frequency as `fit_tone` does, and keep what is left over."""
     orders = orders_in_band(frequency_hz, rate_hz=cut.rate_hz, orders=orders)
     _require_length(cut, frequency_hz, orders)
-    frequency = frequency_hz
-    solved = _solve(cut, frequency, phase_origin, orders)
-    stds = order_stds(solved.residual, frequency * cut.step / cut.rate_hz, orders)
+    solved = _solve(cut, frequency_hz, phase_origin, orders)
+    stds = order_stds(solved.residual, frequency_hz * cut.step / cut.rate_hz, orders)
     # the solution refers to the middle of the cut, where few periods and long times do no harm
     turn = np.exp(1j * solved.to_origin * np.arange(1, orders + 1))
-    rms = math.sqrt(float(np.mean(solved.residual**2)))
     dc, amplitudes = float(solved.coefficients[0].real), solved.coefficients[1:] * turn
-    return ToneAndRest(ToneFit(frequency, 0.0, phase_origin, dc, amplitudes, stds, rms), solved.residual)
+    return ToneAndRest(ToneFit(frequency_hz, phase_origin, dc, amplitudes, stds), solved.residual)
 
 
-def fit_common_frequency(
+def common_offset(
     cuts: Sequence[Cut], *, frequencies_hz: Sequence[float], phase_origins: Sequence[float], orders: int
-) -> FrequencyOffset:
+) -> float:
     """Fit one relative frequency offset to several steady tones, each with its own level and phase.
 
     Parameters
@@ -178,18 +159,16 @@ def fit_common_frequency(
 
     Returns
     -------
-    FrequencyOffset
-        Relative offset and its standard uncertainty. A set without any tone gives 0 and infinity.
+    float
+        ``f = nominal (1 + offset)``; 0 for a set without any tone.
     """
     relative = 0.0
     for _ in range(ITERATIONS):
-        slope = curvature = white = 0.0
-        left = []
+        slope = curvature = white = turned = 0.0
         for cut, nominal, origin in zip(cuts, frequencies_hz, phase_origins, strict=True):
             n_orders = orders_in_band(nominal, rate_hz=cut.rate_hz, orders=orders)
             _require_length(cut, nominal, n_orders)
-            frequency = nominal * (1 + relative)
-            solved = _solve(cut, frequency, origin, n_orders)
+            solved = _solve(cut, nominal * (1 + relative), origin, n_orders)
             derivative = _derivative(cut, solved, nominal)
             free = derivative - solved.basis.carrier.wave(solved.basis.amplitudes(derivative[None, :])[0])
             energy = float(free @ free)
@@ -197,18 +176,16 @@ def fit_common_frequency(
             curvature += energy
             variance = float(solved.residual @ solved.residual) / max(1, cut.samples.size - 2 * n_orders - 2)
             white += energy * variance
-            left.append((solved.residual, frequency * cut.step / cut.rate_hz, n_orders, energy, variance))
+            turned = max(turned, np.pi * nominal * n_orders * cut.samples.size * cut.step / cut.rate_hz)
         if curvature <= 0:
-            return FrequencyOffset(0.0, math.inf)
+            return 0.0
         step = slope / curvature
         relative += step
-        if abs(step) < max(1e-3 * math.sqrt(white) / curvature, 1e-15):
+        # what the step leaves goes with its square, once more by how far it turns the ends of a cut
+        left = abs(step) * min(1.0, (turned * step) ** 2)
+        if left < max(1e-3 * math.sqrt(white) / curvature, 1e-15):
             break
-    noise = sum(
-        energy * max(variance, order_stds(residual, per_sample, n_orders)[0] ** 2 * residual.size / 2)
-        for residual, per_sample, n_orders, energy, variance in left
-    )
-    return FrequencyOffset(relative, math.sqrt(noise) / curvature)
+    return relative
 
 
 def order_amplitudes(rows: Array, *, cycles_per_sample: float, orders: int) -> Array:

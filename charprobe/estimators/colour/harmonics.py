@@ -12,7 +12,7 @@ import numpy as np
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.tone_settling import SETTLED_DB, ToneSettling, judge_tones
 from charprobe.estimators.colour.unfinished_orders import unfinished_orders
-from charprobe.estimators.tone import ToneAndRest, ToneFit, fit_common_frequency, fit_known_tone
+from charprobe.estimators.tone import ToneAndRest, ToneFit, common_offset, fit_known_tone
 from charprobe.estimators.tone_residual import beside_tone
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex
@@ -67,13 +67,13 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     if not held:
         return ()
     loudest = sorted(held, key=lambda pair: -pair[0].level_dbfs)[:CLOCK_TONES]
-    offset = fit_common_frequency(
+    offset = common_offset(
         [piece for _, piece in loudest],
         frequencies_hz=[tone.frequency_hz for tone, _ in loudest],
         phase_origins=[float(tone.start) for tone, _ in loudest],
         orders=1,
     )
-    cells = [_cell(tone, piece, offset.relative) for tone, piece in held]
+    cells = [_cell(tone, piece, offset) for tone, piece in held]
     noise_db = np.array([_noise_db(cell, piece) for cell, (_, piece) in zip(cells, held, strict=True)])
     settling = judge_tones(
         cut, tones=[tone for tone, _ in held], noise_db=noise_db, late_share=SETTLE_SHARE, edge_s=EDGE_S

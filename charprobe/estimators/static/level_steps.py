@@ -13,7 +13,7 @@ from charprobe.estimators.static.step_settling import judge_settling
 from charprobe.estimators.tone import (
     MIN_PERIODS,
     ToneFit,
-    fit_common_frequency,
+    common_offset,
     fit_tone,
     order_amplitudes,
     orders_in_band,
@@ -197,14 +197,14 @@ def _frequency(tones: Sequence[Tone], cut: Cut) -> float:
     """Frequency all steps share, fitted to the loudest of them."""
     loudest = sorted(tones, key=lambda tone: -tone.level_dbfs)[:LOUDEST]
     nominal = tones[0].frequency_hz
-    offset = fit_common_frequency(
+    offset = common_offset(
         [_late(tone, cut) for tone in loudest],
         frequencies_hz=[nominal] * len(loudest),
         phase_origins=[float(tone.start) for tone in loudest],
         orders=1,
     )
     bin_hz = cut.rate_hz / (tones[0].length * (1 - LATE))
-    return nominal * (1 + offset.relative) if abs(offset.relative) * nominal < bin_hz / 2 else nominal
+    return nominal * (1 + offset) if abs(offset) * nominal < bin_hz / 2 else nominal
 
 
 def _ratio(fit: ToneFit, orders: Sequence[int]) -> float:

@@ -17,7 +17,7 @@ STD = 1e-6
 
 def rung(level_dbfs, h3=0j, *, h2=0j, at_rest=False, colour=None, frequency_hz=997.0):
     """A tone with a second and a third harmonic; `colour` is what is left of both without ripple."""
-    fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, np.array([0.1, 0.1 * h2, 0.1 * h3]), np.full(3, STD), STD)
+    fit = ToneFit(frequency_hz, 0.0, 0.0, np.array([0.1, 0.1 * h2, 0.1 * h3]), np.full(3, STD))
     tone = Tone(0, 9600, frequency_hz, level_dbfs, 0.0, 240, 0)
     cell = HarmonicCell(tone, fit, np.array([h2, h3]), np.full(2, STD), np.zeros(2))
     left = None if colour is None else np.array(colour)

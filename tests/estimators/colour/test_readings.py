@@ -24,7 +24,7 @@ def rung(level_dbfs, *, second=A2, third=A3, std=1e-9):
     """A tone through x + a2 x**2 + a3 x**3, small: its harmonics go with the powers of its amplitude."""
     a = 10 ** (level_dbfs / 20)
     amplitudes = np.array([a, second * a**2 / 2, third * a**3 / 4], complex)
-    fit = ToneFit(997.0, 0.0, 0.0, 0.0, amplitudes, np.full(3, std), std)
+    fit = ToneFit(997.0, 0.0, 0.0, amplitudes, np.full(3, std))
     tone = Tone(0, 9600, 997.0, level_dbfs, 0.0, 240, 0)
     cell = HarmonicCell(tone, fit, amplitudes[1:] / a, np.full(2, std / a), np.zeros(2))
     return LevelRung(level_dbfs, 0.0, cell, None)

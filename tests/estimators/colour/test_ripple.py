@@ -17,7 +17,7 @@ STD = 1e-6
 def cell(frequency_hz, ratios, std=STD):
     ratios = np.asarray(ratios, dtype=complex)
     amplitudes = np.concatenate([[0.3 + 0j], 0.3 * ratios])
-    fit = ToneFit(frequency_hz, 0.0, 0.0, 0.0, amplitudes, np.full(amplitudes.size, 0.3 * std), 0.0)
+    fit = ToneFit(frequency_hz, 0.0, 0.0, amplitudes, np.full(amplitudes.size, 0.3 * std))
     return HarmonicCell(
         Tone(0, 9600, frequency_hz, -10.0, 0.0, 240, 0),
         fit,
