@@ -80,6 +80,8 @@ class Take(Track):
     def intact(self, segment: Segment) -> Segment:
         """Return a segment without the tones that are damaged or clipped."""
         spoiled = (*self.damaged, *self.clipped)
+        if not spoiled:
+            return segment
         tones = (tone for tone in segment.tones if not self._touched(tone.start, tone.stop, spoiled))
         return replace(segment, tones=tuple(tones))
 
@@ -90,6 +92,8 @@ class Take(Track):
                 yield from self.intact(segment).tones
 
     def _touched(self, start: float, stop: float, stretches: tuple[tuple[float, float], ...]) -> bool:
+        if not stretches:
+            return False
         first, last = self.alignment.capture_index(start), self.alignment.capture_index(stop)
         return any(begin < last and end >= first for begin, end in stretches)
 

@@ -52,14 +52,15 @@ def _digits(quantity: Quantity) -> int:
 def rounded_table(table: Table) -> Table:
     """Round the numbers of a curve, and turn arrays into plain lists."""
     return Table(
-        {name: [_rounded_cell(cell) for cell in column] for name, column in table.columns.items()},
+        {
+            name: [rounded(cell) if type(cell) is float else _rounded_cell(cell) for cell in column]
+            for name, column in table.columns.items()
+        },
         {name: table.units[name] for name in table.columns},
     )
 
 
 def _rounded_cell(cell: Cell) -> Cell:
-    if type(cell) is float:  # most of them
-        return rounded(cell)
     if cell is None or isinstance(cell, str):
         return cell
     if isinstance(cell, bool) or type(cell).__name__ == "bool":  # numpy's own truth value included

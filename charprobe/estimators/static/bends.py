@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +13,7 @@ from charprobe.values.quantity import student_factor
 
 MAX_WIDTH_DB = 80.0
 ITERATIONS = 60
+ROUNDS, STALLED = 12, 1e-4  # within which a search must get on by such a share of what is left over
 
 
 @dataclass(frozen=True)
@@ -173,7 +175,12 @@ def fit_bends(
     jacobian = curve_slopes(shape, origin, current, level)
     residual = (gain - curve(shape, origin, current, level)) / std
     cost, damping = float(residual @ residual), 1e-3
-    for _ in range(ITERATIONS):
+    before = math.inf
+    for number in range(ITERATIONS):
+        if number % ROUNDS == 0:
+            if before - cost < STALLED * (1.0 + cost):
+                break
+            before = cost
         weighted = jacobian[:, free] / std[:, None]
         normal, slope = weighted.T @ weighted, weighted.T @ residual
         diagonal = np.einsum("ii->i", normal)  # seen in its place
@@ -212,10 +219,8 @@ def curve(shape: Shape, origin: float, parameters: Array, level: Array) -> Array
         first = shape.first(bend)
         corner, width, change = parameters[first : first + 3]
         over = facing * (level - corner)
-        if shape.on_output(bend):
-            value += change * _output_ramp(over, width, change)
-        else:
-            value += change * ramp(over, width)
+        bent = shape.on_output(bend) and _is_bent(width, change)
+        value += change * (_output_ramp(over, width, change) if bent else ramp(over, width))
     return value
 
 
@@ -228,10 +233,10 @@ def curve_slopes(shape: Shape, origin: float, parameters: Array, level: Array) -
     for bend, facing in enumerate(shape.facing):
         first = shape.first(bend)
         corner, width, change = parameters[first : first + 3]
-        if shape.on_output(bend):
-            slopes[:, first : first + 3] = _output_slopes(level, corner, width, change)
-            continue
         over = facing * (level - corner)
+        if shape.on_output(bend) and _is_bent(width, change):
+            slopes[:, first : first + 3] = _output_slopes(over, width, change)
+            continue
         share = np.minimum(np.maximum((over + width / 2) / max(width, 1e-9), 0.0), 1.0)
         slopes[:, first] = -facing * change * share
         slopes[:, first + 1] = change * share * (1 - share) / 2
@@ -254,32 +259,37 @@ def _ratio(change: float) -> float:
     return 1 / max(1 + change, 1e-3)
 
 
+def _is_bent(width: float, change: float) -> bool:
+    """Whether a knee on the output axis is another than one on the input axis."""
+    return abs(_ratio(change) ** 2 - 1) >= 1e-6 and width >= 1e-9
+
+
 def _output_ramp(over: Array, width: float, change: float) -> Array:
-    """As `_ramp`, for a knee that is a parabola on the output axis: ``y = x - k B(y - T, W_out)``.
+    """As `ramp`, for a knee that is a parabola on the output axis: ``y = x - k B(y - T, W_out)``.
 
     Solved for the output, the slope within the knee falls as ``1 / sqrt(1 + K u)`` while ``u`` goes
     from 0 to 1 over the width, with ``K = R**2 - 1``.
     """
     ratio = _ratio(change)
     bent = ratio**2 - 1
-    if abs(bent) < 1e-6 or width < 1e-9:
-        return ramp(over, width)
-    u = np.minimum(np.maximum(over / max(width, 1e-9) + 1 / (ratio + 1), 0.0), 1.0)
+    u = np.minimum(np.maximum(over / width + 1 / (ratio + 1), 0.0), 1.0)
     inside = width * (u - 2 / bent * (np.sqrt(1 + bent * u) - 1)) / (1 - 1 / ratio)
     return np.asarray(np.where(u < 1, inside, over))
 
 
-def _output_slopes(level: Array, corner: float, width: float, change: float) -> Array:
+def _output_slopes(over: Array, width: float, change: float) -> Array:
     """Derivative of an output knee's part of the curve by corner, width and change of slope; (n, 3)."""
-    here = np.array([corner, width, change])
-    slopes = []
-    for i, step in enumerate((1e-5, 1e-5, 1e-6)):
-        more, less = here.copy(), here.copy()
-        more[i] += step
-        less[i] -= step
-        ends = [p[2] * _output_ramp(level - p[0], max(p[1], 0.0), p[2]) for p in (more, less)]
-        slopes.append((ends[0] - ends[1]) / (2 * step))
-    return np.column_stack(slopes)
+    ratio = _ratio(change)
+    bent, scale = ratio**2 - 1, 1 / (1 - 1 / ratio)
+    u = np.minimum(np.maximum(over / width + 1 / (ratio + 1), 0.0), 1.0)
+    root, beyond = np.sqrt(1 + bent * u), u >= 1
+    value = (u - 2 / bent * (root - 1)) * scale
+    by_u = np.where(u > 0, 1 - 1 / root, 0.0) * scale
+    by_bent = (2 / bent**2 * (root - 1) - u / (bent * root)) * scale
+    by_ratio = 2 * ratio * by_bent - by_u / (ratio + 1) ** 2 - value * scale / ratio**2
+    inside = np.stack([-by_u, value - by_u * over / width, width * (value / change - by_ratio * ratio**2)])
+    outside = np.stack([-np.ones(u.size), np.zeros(u.size), over / change])
+    return np.asarray(change * np.where(beyond, outside, inside).T)
 
 
 def _covariance(weighted: Array, free: Array) -> Array:

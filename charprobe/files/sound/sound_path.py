@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import stat
 from collections.abc import Iterator
 from io import BufferedReader
 from pathlib import Path
@@ -10,24 +11,27 @@ from pathlib import Path
 from charprobe.files.sound.containers import ACCEPTED, HEAD_BYTES, Container, container_of
 from charprobe.values.errors import SoundFileError
 
+_CHECK = f"check the name and the folder; accepted are {ACCEPTED}"
+
 
 def size_of(path: Path) -> int:
     """Size in bytes; `SoundFileError` if `path` is no ordinary file or is empty."""
     try:
-        if path.is_dir():
-            raise SoundFileError(f"{path}: is a folder; give the path of one sound file in it ({ACCEPTED})")
-        if not path.is_file():
-            kind = "not an ordinary file" if path.exists() else "no such file"
-            raise SoundFileError(f"{path}: {kind}: check the name and the folder; accepted are {ACCEPTED}")
-        size = path.stat().st_size
+        found = path.stat()
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # the last of characters that no name has
+        raise SoundFileError(f"{path}: no such file: {_CHECK}") from None
     except OSError as error:  # a name too long for the disk, a folder that may not be searched
         raise SoundFileError(f"{path}: cannot be reached ({error.strerror}): check the path") from None
-    if size == 0:
+    if stat.S_ISDIR(found.st_mode):
+        raise SoundFileError(f"{path}: is a folder; give the path of one sound file in it ({ACCEPTED})")
+    if not stat.S_ISREG(found.st_mode):
+        raise SoundFileError(f"{path}: not an ordinary file: {_CHECK}")
+    if found.st_size == 0:
         raise SoundFileError(
             f"{path}: 0 bytes (not downloaded yet, or the recorder never wrote to it?): wait for it, or "
             "record again. The file was not changed"
         )
-    return size
+    return found.st_size
 
 
 @contextlib.contextmanager
