@@ -3,7 +3,7 @@
 import numpy as np
 from bent_curves import knee
 
-from charprobe.estimators.static.curve import fit_static_curve
+from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.points import StaticPoint
 
 LEVEL = np.arange(-60.0, -1.0, 1.5)

@@ -12,9 +12,10 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.fast_length import fast_length
-from charprobe.values.quantity import DB_PER_NEPER
+from charprobe.values.quantity import DB_PER_NEPER, Z95
 
 MIN_SWEEP_S = 0.5
+DROWNED = 0.99  # most of a magnitude that may be noise
 WEAKEST = 1e-6  # of the in-band power: below it the sweep holds too little to divide by
 HIGHEST_KEPT_ORDER = 10  # orders up to here lie apart from the stretch the noise is read from
 MOST_NOISE_WINDOWS = 12
@@ -51,8 +52,9 @@ class Response:
 
     @property
     def magnitude_std_db(self) -> Array:
-        """Standard uncertainty of the magnitude, in dB; first order, so good up to about 1 dB."""
-        return np.asarray(DB_PER_NEPER * self.std / np.abs(self.value))
+        """Standard uncertainty of the magnitude, in dB: noise may have made it so much larger."""
+        share = np.minimum(Z95 * self.std / np.abs(self.value), DROWNED)
+        return np.asarray(-DB_PER_NEPER / Z95 * np.log1p(-share))
 
     @property
     def phase_deg(self) -> Array:

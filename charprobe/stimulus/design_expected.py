@@ -11,7 +11,6 @@ import numpy as np
 from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
-from charprobe.stimulus.design_first import FirstTake
 from charprobe.stimulus.design_needs import LONGER, SETTLE, Needs
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -143,7 +142,7 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         return
     first, gain = needs.first, low_level.value if low_level else 0.0
     change = abs(first.reduction_db)
-    if not _same_burst(first, bursts) or not change > 0:
+    if not _same_burst(needs, bursts) or not change > 0:
         return
     shrinks = _of_mean(bursts.phases) / _of_mean(first.phases)
     for edge, level, t90, of_mean in (  # part of what scatters at an attack is how a stage hears its carrier
@@ -155,8 +154,7 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
         known = {name: reading for name, reading in found.items() if reading is not None}
         was = {name: one.std(name, reading.value, first.phases) for name, reading in known.items()}
         beyond = {name: math.sqrt(max(0.0, known[name].std ** 2 - was[name] ** 2)) for name in known}
-        ended = first.hold_s >= 0.99 * min(bursts.hold_s, needs.attack_ends_s)
-        own = ended and not _said_of(profile, "gap-too-short", "warn")
+        own = not _said_of(profile, "gap-too-short", "warn")
         scatter, unknown = _of_the_stage(beyond, edge, needs, own=own)
         for name, reading in known.items():
             then = one.std(name, reading.value, bursts.phases)
@@ -167,10 +165,15 @@ def _times(profile: Profile, needs: Needs, bursts: Bursts) -> Iterator[ExpectedI
             yield _row(f"{edge}.{name}", reading, then)
 
 
-def _same_burst(first: FirstTake, bursts: Bursts) -> bool:
-    """Whether the first take played these bursts: others have other times, of which it tells nothing."""
+def _same_burst(needs: Needs, bursts: Bursts) -> bool:
+    """Whether the first take played these bursts, or held its own until their attack had ended.
+
+    Others have other times, of which it tells nothing.
+    """
+    first = needs.first
     ends = (bursts.low_dbfs - first.low_dbfs, bursts.high_dbfs - first.high_dbfs)
-    return max(map(abs, ends)) < SAME_DB  # not where the first take had none
+    held = first.hold_s >= 0.99 * min(bursts.hold_s, needs.attack_ends_s)
+    return held and max(map(abs, ends)) < SAME_DB  # not where the first take had none
 
 
 def _of_the_stage(
@@ -180,7 +183,7 @@ def _of_the_stage(
 
     What stays is scatter between phases. A rest not reached is one level too low or too high: it moves t90 by
     3.7 times as much as t63, scatter moves both alike. Part of it stays, for noise looks alike. `own` is
-    False where the first attack had not ended, or its bursts did not begin at rest.
+    False where the first bursts did not begin at rest.
     """
     if edge == "attack":
         rested = needs.first.gap_s / max(needs.release_t90_s, 1e-9)

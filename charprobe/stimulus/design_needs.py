@@ -49,7 +49,7 @@ class Needs:
     release_t90_s, rest_s : float
         Time of a release to 90 %, and to its rest.
     rest_gain_db, top_gain_db : float
-        Gain of path and stage at rest, with which a burst begins, and at the highest level step.
+        Highest gain of path and stage that a burst meets, and that at the highest level step.
     first : FirstTake
         What the first take played.
     bends : bool
@@ -113,7 +113,8 @@ def needs_of(profile: Profile) -> Needs:
     moves_on = isinstance(late, Unmeasured) and late.at_least is not None
     still = threshold is None and lower is None and moved_db < STILL_DB and not moves_on
     noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
-    gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db))
+    begun_db, rise_db = _on_their_way_db(profile)
+    gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db, begun_db))
     lifted_db = -math.inf if lower is None else _gain_at_db(profile, lower - BELOW_LIFT_DB)
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
@@ -129,7 +130,7 @@ def needs_of(profile: Profile) -> Needs:
         overshoot is not None and overshoot.low > OVERSHOOT_DB,
         release_s,
         rest_s,
-        max(gain_db, first.axis_db + lifted_db),
+        max(gain_db + max(0.0, rise_db - OVERSHOOT_DB), first.axis_db + lifted_db),
         first.axis_db + top_gain_db,
         first,
         threshold is not None,
@@ -208,6 +209,13 @@ def _gain_at_db(profile: Profile, input_dbfs: float) -> float:
         return -math.inf
     level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
     return float(gain[np.argmin(np.abs(level - input_dbfs))]) if level.size else -math.inf
+
+
+def _on_their_way_db(profile: Profile) -> tuple[float, float]:
+    """Gain with which bursts of the first take began, and by how much more they met on their way."""
+    table = profile.curves.get("gain_trace")
+    gain_db = np.zeros(1) if table is None else numbers(table, "gain_db")
+    return (float(gain_db[0]), float(gain_db.max() - gain_db[0])) if gain_db.size else (0.0, 0.0)
 
 
 def causes_in(profile: Profile) -> dict[Cause, tuple[str, ...]]:

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve, fit_static_curve
+from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve
+from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.level_steps import GUARD_S, LATE, measure_level_steps
 from charprobe.estimators.static.readings import OVER, StaticReadings, read_static_curve
 from charprobe.measuring.chapters.static.axis import BETWEEN_CAPTURES_DB, axis_of

@@ -67,8 +67,25 @@ def test_filters_are_named_with_order_and_corner(side, order, corner_hz, rng):
     assert crossing == corner  # described by a filter, so mid-band is the filter's own
 
 
+@pytest.mark.parametrize("order", [3, 4])
+def test_steep_cuts_are_named_with_their_corner(order):
+    found = describe(-10 * np.log10(1 + (75 / F) ** (2 * order)))
+    assert found.sentence.startswith(f"{('third', 'fourth')[order - 3]}-order high-pass, -3 dB at 75 Hz")
+    assert found.low_corner_hz.value == pytest.approx(75, rel=1e-3)
+
+
+def test_tilt_is_the_slope_over_exactly_two_decades():
+    # a fourth-order low-pass that bends between points: its slope over log frequency, whatever grid it was read on
+    def steep(hz):
+        return -10 * np.log10(1 + (hz / 5500) ** 8)
+
+    x = 2 + (np.arange(100_000) + 0.5) / 50_000
+    exact = np.polyfit(x, steep(10**x), 1)[0]
+    assert describe(steep(F)).tilt_db_per_decade.value == pytest.approx(exact, rel=1e-4)
+
+
 def test_corner_of_an_unnamed_shape_is_its_crossing_re_1_khz():
-    steep = -10 * np.log10(1 + (F / 12_000) ** 8)  # fourth order: no description follows it
+    steep = -10 * np.log10(1 + (F / 12_000) ** 16)  # eighth order: no description follows it
     found = describe(steep)
     crossing = found.high_corner_hz
     assert found.sentence.startswith("no simple shape")

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
-from charprobe.estimators.static.points import SATURATES_SHARE, StaticPoint, bent_db, mark_points
+from charprobe.estimators.static.curve_choice import CurveChoice
+from charprobe.estimators.static.points import SATURATES_SHARE, StaticPoint, bent_db
 from charprobe.values.arrays import Array, Index
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 
@@ -28,6 +27,7 @@ MISSED_STDS = 2.0  # standard uncertainties of a level beyond which a curve that
 FLAT_STDS = 4.0  # standard uncertainties that six levels which agree span at most
 SHOWN_DB = 0.03  # reduction already there at the lowest step that still lets the low-level gain be told
 LOWER_STEPS = "a recipe with lower level steps"
+HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
 MORE_STEPS = "a recipe with longer or more level steps, such as static or full"
 TOO_FEW = Unmeasured("dB", "too few level steps had settled", MORE_STEPS, cause="short-steps")
 
@@ -115,6 +115,13 @@ class StaticCurve:
         top = self.highest_dbfs + LEVEL_DB
         return any(not p.settled and not p.saturated and p.input_dbfs > top for p in self.points)
 
+    def asked_above(self, missing: Unmeasured) -> Unmeasured:
+        """Ask for longer steps, not for higher ones, where those above the highest in use had not settled."""
+        if not self.unknown_above:
+            return missing
+        reason = f"{missing.reason}; no step above had settled"
+        return replace(missing, reason=reason, next=MORE_STEPS, cause="short-steps")
+
     @property
     def only_saturates(self) -> bool:
         """Whether the gain is constant wherever steps are in use, and what is lost above is saturation."""
@@ -135,13 +142,13 @@ class StaticCurve:
 
         The law moves the curve by the share of the levels that hang on it: settled steps between them do not.
         """
-        nearly = [p for p in self.points if p.used and not p.settled and _nearly(p)]
-        if not nearly:
+        close = [p for p in self.points if p.used and not p.settled and nearly(p)]
+        if not close:
             return self.drift_std_db
-        typical = float(np.median([max(p.std_db, UNSEEN_SHARE * abs(p.remaining_db)) for p in nearly]))
-        lowest = min(p.input_dbfs for p in nearly)
+        typical = float(np.median([max(p.std_db, UNSEEN_SHARE * abs(p.remaining_db)) for p in close]))
+        lowest = min(p.input_dbfs for p in close)
         among = sum(p.used and p.input_dbfs >= lowest for p in self.points)
-        return float(np.hypot(self.drift_std_db, typical * len(nearly) / among))
+        return float(np.hypot(self.drift_std_db, typical * len(close) / among))
 
     @property
     def flat_section(self) -> StraightSection | None:
@@ -328,50 +335,15 @@ class StaticCurve:
                 f"the gain rises by {risen_db:.1f} dB above the lowest steps: they may lie on a gate's floor"
             )
             return Unmeasured("dB", reason, MORE_STEPS)
-        own = float(np.hypot(std[:count].max(), spread / 4))
-        return Quantity.from_std(float(gain[:count].mean()), float(np.hypot(own, self.drift_std_db)), "dB")
+        weight = 1 / (std[:count] ** 2 + (PLATEAU_DB / 4) ** 2)  # noise counts less, a slight bend does not
+        weight /= weight.sum()
+        mean = float(weight @ gain[:count])
+        own = np.sqrt(weight**2 @ std[:count] ** 2 + weight @ (gain[:count] - mean) ** 2)
+        return Quantity.from_std(mean, float(np.hypot(own, self.drift_std_db)), "dB")
 
 
-def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> StaticCurve:
-    """Decide which steps to use and choose the curve that holds for them.
-
-    Parameters
-    ----------
-    points : sequence of StaticPoint
-        All steps of one frequency in playing order; `used` and `saturated` are set here.
-    axis_std_db : float
-        Standard uncertainty of the whole input axis, at least 0.
-    """
-    marked = mark_points(points)
-    curve = StaticCurve(marked, None, axis_std_db)
-    level, gain, std = curve.used
-    if np.unique(np.round(level, 1)).size < FEWEST_LEVELS:
-        return curve
-    choice = choose_curve(level, gain, std=std)
-    if _stands_on_settled(marked, choice):
-        return StaticCurve(marked, choice, axis_std_db)
-    return StaticCurve(tuple(replace(p, used=p.used and p.settled) for p in marked), None, axis_std_db)
-
-
-def _stands_on_settled(points: Sequence[StaticPoint], choice: CurveChoice) -> bool:
-    """Whether most levels above the threshold have a step that settled, or had little left to go.
-
-    A step extrapolated far knows nothing of slower stages still to come: a curve must not rest on such ones.
-    """
-    fit = choice.fit
-    if not fit.shape.sloped and 1 not in fit.shape.facing:
-        return True  # nothing is reduced above a threshold
-    levels = {round(p.input_dbfs, 1) for p in points if p.used}
-    settled = {round(p.input_dbfs, 1) for p in points if p.used and (p.settled or _nearly(p))}
-    if not fit.shape.sloped:
-        at = np.array(sorted(levels))
-        corners = [fit.corner(bend)[0] for bend, facing in enumerate(fit.shape.facing) if facing < 0]
-        reduced = (np.abs(fit.gain(at) - fit.parameters[0]) > MOVED_DB) & (at > max(corners, default=-np.inf))
-        levels = set(at[reduced].tolist())
-    return len(levels & settled) >= SETTLED_SHARE * len(levels)
-
-
-def _nearly(point: StaticPoint) -> bool:
+def nearly(point: StaticPoint) -> bool:
+    """Whether a step had so little left to go that it is as good as settled."""
     return abs(point.remaining_db) < NEARLY_DB and point.std_db < NEARLY_STD_DB
 
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.static.bends import BendsFit, StraightSection
-from charprobe.estimators.static.curve import LEVEL_DB, MORE_STEPS, StaticCurve, between_steps, in_dbfs
+from charprobe.estimators.static.curve import HIGHER_STEPS, LEVEL_DB, MORE_STEPS, StaticCurve, in_dbfs
 from charprobe.estimators.static.knee_width import knee_width
+from charprobe.estimators.static.one_db import threshold_1db
 from charprobe.estimators.static.passes import hysteresis
 from charprobe.estimators.static.points import find_saturation
 from charprobe.values.arrays import Array
-from charprobe.values.between_chords import between_chords
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 NONE_DB = 0.05  # a gain that changes by less has no bend worth a threshold
@@ -22,10 +22,6 @@ FLAT_SLOPE = 0.01  # a section whose gain changes by less per dB counts as flat
 BEYOND = 2  # levels in use that must lie beyond the knee for its far side to be known
 LOCAL = "read the local slopes of the static curve instead"
 FINER_STEPS = "a recipe with finer level steps, such as the one that charprobe stimulus --for designs"
-HIGHER_STEPS = "a recipe with higher level steps, or more gain before the stage"
-ONE_DB = 1.0
-WITNESSES = 2  # steps within a bend that show its shape: one only tells how wide it is
-MISSED_DB = 0.05  # by which a curve may miss the steps beside a level that is read off it
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
 RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger or smaller
 STRAIGHT_STDS, STRAIGHT_SLOPE = 4.0, 0.002  # a slope between two steps that differs by more shows a bend
@@ -95,7 +91,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         knee = slope.as_of("dB") if isinstance(knee, Quantity) else knee
     return StaticReadings(
         threshold,
-        _threshold_1db(curve, bent=bent),
+        threshold_1db(curve, bent=bent),
         slope,
         ratio_of(slope),
         knee,
@@ -210,15 +206,7 @@ def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = Non
         reason = f"no curve of straight lines and knees holds: the best misses the steps by {misfit:.2f} dB"
         return Unmeasured(unit, reason, LOCAL)
     reason = f"no reduction begins below {in_dbfs(curve.highest_dbfs)}"
-    return _above_steps(curve, Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least, cause="low-levels"))
-
-
-def _above_steps(curve: StaticCurve, missing: Unmeasured) -> Unmeasured:
-    """Ask for longer steps, not for higher ones, where those above the highest in use had not settled."""
-    if not curve.unknown_above:
-        return missing
-    reason = f"{missing.reason}; no step above had settled"
-    return replace(missing, reason=reason, next=MORE_STEPS, cause="short-steps")
+    return curve.asked_above(Unmeasured(unit, reason, HIGHER_STEPS, at_least=at_least, cause="low-levels"))
 
 
 def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
@@ -233,7 +221,7 @@ def _ends_inside(curve: StaticCurve, fit: BendsFit, bend: int) -> bool:
 
 def _unfinished(curve: StaticCurve, unit: str) -> Unmeasured:
     reason = f"the knee is still bending at the highest step in use, {in_dbfs(curve.highest_dbfs)}"
-    return _above_steps(curve, Unmeasured(unit, reason, HIGHER_STEPS, cause="low-levels"))
+    return curve.asked_above(Unmeasured(unit, reason, HIGHER_STEPS, cause="low-levels"))
 
 
 def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | None) -> Reading:
@@ -309,66 +297,6 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection |
     if not _ends_inside(curve, fit, bend):
         return _unfinished(curve, unit)
     return knee_width(curve, fit, bend)
-
-
-def _threshold_1db(curve: StaticCurve, *, bent: bool) -> Reading:
-    """Level where the gain is 1 dB below the low-level gain: on the curve, or between steps if none holds.
-
-    A curve that is bent throughout is known at its steps only, as any other might pass through them.
-    """
-    low, unit = curve.low_level_gain, "dBFS"
-    if isinstance(low, Unmeasured):
-        return low.as_of(unit)
-    level, gain, std = curve.used
-    fit, found = curve.fit, _one_db_down(curve, curve.fit, low.value)
-    if fit is not None and found is not None and curve.missed_db(found[0]) > MISSED_DB:
-        fit, found = None, _one_db_down(curve, None, low.value)  # the steps beside it know better
-    if found is None:
-        reason = f"the gain has not fallen by 1 dB at {in_dbfs(level[-1])}, the highest step in use"
-        missing = Unmeasured(unit, reason, HIGHER_STEPS, at_least=float(level[-1]), cause="low-levels")
-        return _above_steps(curve, missing)
-    value, slope = found
-    if fit is None:
-        _, bow, spread = between_steps(level, gain, std, value)
-        spread = math.hypot(spread, low.std, 2 * bow)
-    else:
-        weights = fit.jacobian(np.array([value]))
-        weights[:, 0] -= 1.0
-        spread = math.hypot(float(fit.spread(weights)[0]), curve.missed_db(value))
-        if bent:
-            between, bow, _ = between_steps(level, gain, std, value)
-            spread = math.hypot(spread, 2 * bow, between - float(fit.gain(np.array([value]))[0]))
-    spread = math.hypot(spread, curve.common_std_db) / abs(slope)
-    reading = Quantity.from_std(value, math.hypot(spread, curve.axis_std_db), unit)
-    if fit is None or _witnesses(curve, fit, value) >= WITNESSES:
-        return reading
-    first, last = between_chords(*curve.means[:2], at=value, value=low.value - ONE_DB)
-    return Quantity(value, reading.low - max(0.0, value - first), reading.high + max(0.0, last - value), unit)
-
-
-def _witnesses(curve: StaticCurve, fit: BendsFit, input_dbfs: float) -> int:
-    """How many steps lie within a bend that reaches between those beside a level; enough if none does."""
-    level = curve.means[0]
-    after = int(np.clip(np.searchsorted(level, input_dbfs), 1, level.size - 1))
-    reaches = [fit.reach(bend) for bend in range(len(fit.shape.facing))]
-    met = [(low, high) for low, high in reaches if low < level[after] and high > level[after - 1]]
-    return min((int(np.sum((level > low) & (level < high))) for low, high in met), default=WITNESSES)
-
-
-def _one_db_down(curve: StaticCurve, fit: BendsFit | None, low_db: float) -> tuple[float, float] | None:
-    """Level where a curve, or else the lines between its steps, lies 1 dB below a gain; its slope there."""
-    level = curve.used[0]
-    begin = curve.flat_section.begin if curve.flat_section is not None else -np.inf
-    grid = np.unique(
-        np.concatenate([np.linspace(max(begin, level[0]), level[-1], 2000), level[level > begin]])
-    )
-    course = (fit.gain(grid) if fit is not None else np.interp(grid, *curve.means[:2])) - low_db + ONE_DB
-    hits = np.flatnonzero((course[:-1] > 0) & (course[1:] <= 0))
-    if hits.size == 0:
-        return None
-    hit = int(hits[0])
-    slope = float((course[hit + 1] - course[hit]) / (grid[hit + 1] - grid[hit]))
-    return float(grid[hit] - course[hit] / slope), slope
 
 
 def _max_reduction(curve: StaticCurve) -> Reading:

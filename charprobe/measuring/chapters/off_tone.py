@@ -22,7 +22,7 @@ MOVES_DB = 0.01  # by which the halves of a settled tone differ at most
 
 @dataclass(frozen=True)
 class OffTone:
-    """The settled tone that the response misses most: its frequency, its gain and that of the sweep there."""
+    """The steady tone that the response misses most: its frequency, its gain and that of the sweep there."""
 
     frequency_hz: float
     gain_db: float
@@ -36,7 +36,7 @@ class OffTone:
     def told(self, take: Take, drive_dbfs: float) -> Health:
         """Tell a gain that follows the sweep: code ``unsettled``."""
         text = (
-            f"The gain follows the sweep at {number_text(drive_dbfs, 1)} dBFS: a settled tone of "
+            f"The gain follows the sweep at {number_text(drive_dbfs, 1)} dBFS: a steady tone of "
             f"{number_text(self.frequency_hz, 0)} Hz came through {signed_text(self.gain_db, 2)} dB, the "
             f"sweep {signed_text(self.swept_db, 2)} dB there ({take.label}). Points of the response are "
             "known no better. Use a recipe with a quieter or longer sweep"
@@ -45,7 +45,7 @@ class OffTone:
 
 
 def off_tone(wet: Take, bypass: Take | None, response: Response, *, drive_dbfs: float) -> OffTone | None:
-    """Compare the response of a sweep with settled tones of its level; None where none denies it.
+    """Compare the response of a sweep with steady tones of its level; None where none denies it.
 
     Parameters
     ----------
@@ -58,22 +58,21 @@ def off_tone(wet: Take, bypass: Take | None, response: Response, *, drive_dbfs: 
 
     Notes
     -----
-    Between two frequencies a comb may lie anywhere within what they and their neighbours span.
+    Between two frequencies a comb may lie anywhere within what they and their neighbours span. A tone that
+    still moves may come to the sweep's gain, unless it moves away from it.
     """
     hz, swept = response.frequency_hz, response.magnitude_db
-    dry = _settled_levels(bypass, drive_dbfs) if bypass is not None else {}
+    dry = _late_levels(bypass, drive_dbfs) if bypass is not None else {}
     found = []
-    for (tone_hz, level_dbfs), level in _settled_levels(wet, drive_dbfs).items():
-        played = (
-            dry.get((tone_hz, level_dbfs))
-            if bypass is not None
-            else Quantity.from_std(level_dbfs, 0.0, "dBFS")
-        )
+    for (tone_hz, level_dbfs), (before, level) in _late_levels(wet, drive_dbfs).items():
+        nominal = Quantity.from_std(level_dbfs, 0.0, "dBFS")
+        _, played = dry.get((tone_hz, level_dbfs), (None, None if bypass is not None else nominal))
         if played is None or not hz[0] <= tone_hz <= hz[-1]:
             continue
-        one = OffTone(
-            tone_hz, level.value - played.value, float(np.interp(np.log(tone_hz), np.log(hz), swept))
-        )
+        swept_db = float(np.interp(np.log(tone_hz), np.log(hz), swept))
+        one, earlier = (OffTone(tone_hz, half.value - played.value, swept_db) for half in (level, before))
+        if abs(level.value - before.value) >= MOVES_DB and one.by_db < earlier.by_db:
+            continue
         above = int(np.clip(np.searchsorted(hz, tone_hz), 1, hz.size - 1))
         near = slice(max(0, above - 2), above + 2)
         std = math.hypot(level.std, played.std, float(response.magnitude_std_db[near].max()))
@@ -82,12 +81,12 @@ def off_tone(wet: Take, bypass: Take | None, response: Response, *, drive_dbfs: 
     return max(found, key=lambda one: one.by_db, default=None)
 
 
-def _settled_levels(take: Take, drive_dbfs: float) -> dict[tuple[float, float], Quantity]:
-    """Level of every tone that was played at a level and rests, by frequency and level as played."""
+def _late_levels(take: Take, drive_dbfs: float) -> dict[tuple[float, float], tuple[Quantity, Quantity]]:
+    """Late halves of every tone that was played at a level, by frequency and level as played."""
     found = {}
     for tone in (tone for segment in held(take, Tones) for tone in take.intact(segment).tones):
         if abs(tone.level_dbfs - drive_dbfs) < SAME_LEVEL_DB:
             halves = late_halves(take, tone, frequency_hz=tone.frequency_hz)
-            if halves is not None and abs(halves[1].value - halves[0].value) < MOVES_DB:
-                found[tone.frequency_hz, tone.level_dbfs] = halves[1]
+            if halves is not None:
+                found[tone.frequency_hz, tone.level_dbfs] = halves
     return found

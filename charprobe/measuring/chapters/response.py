@@ -10,7 +10,8 @@ import numpy as np
 from charprobe.estimators.half_power import REFERENCE_HZ
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
-from charprobe.estimators.response_shape import FEWEST_POINTS, ResponsePart, ResponseShape, describe_response
+from charprobe.estimators.response_fit import ResponsePart
+from charprobe.estimators.response_shape import FEWEST_POINTS, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.measuring.chapters.off_tone import OffTone, off_tone
 from charprobe.measuring.chapters.static.references import left_by_silence_db, moved_by_silence
@@ -18,7 +19,7 @@ from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
@@ -82,6 +83,12 @@ class _Swept:
         return self.reduction_db is None or abs(self.reduction_db) < IDLE_DB
 
     @property
+    def told(self) -> Flags:
+        """Where the response stands out of the noise and its gain has settled."""
+        heard = np.abs(self.response.value) > DETECTED * self.response.std
+        return heard & (self.response.frequency_hz >= self.settled_from_hz)
+
+    @property
     def settled_from_hz(self) -> float:
         """Frequency from which the gain has had time to settle after the sweep's start, if it had to move."""
         return 0.0 if not self.moved else self.parts.from_hz * math.exp(SETTLE_S / self.parts.rate_s)
@@ -105,7 +112,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     if not sweeps:
         return Chapter(quantities=absent(wet, Sweep, NAMES, recipe=RECIPE))
     first = sweeps[0]
-    told = first.response.frequency_hz >= first.settled_from_hz
+    told = first.told
     heard_hz = first.response.frequency_hz[told]
     if heard_hz.size < FEWEST_POINTS or not heard_hz[0] <= REFERENCE_HZ < heard_hz[-1]:
         reason = "the sweep does not pass 1 kHz with enough points of settled gain on both sides"
@@ -120,7 +127,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         heard_hz,
         magnitude_db=first.response.magnitude_db[told],
         std_db=np.hypot(first.response.magnitude_std_db[told], first.off_db),
-        moved_db=first.level_std_db,
+        moved_db=math.hypot(first.level_std_db, first.off_db),
         rate_hz=float(wet.stimulus.rate_hz),
     )
     conditions = _conditions(first)
@@ -252,7 +259,7 @@ def _shelf_gain(shelf: ResponsePart | None, otherwise: Unmeasured) -> Reading:
 
 
 def _response_table(sweeps: list[_Swept]) -> Table:
-    """Response at every sweep; of sweeps under gain reduction, from where the gain has settled."""
+    """Response at every sweep, where it is told."""
     columns: dict[str, list[Cell]] = {
         "frequency_hz": [],
         "magnitude_db": [],
@@ -266,7 +273,7 @@ def _response_table(sweeps: list[_Swept]) -> Table:
     }
     for sweep in sweeps:
         response = sweep.response
-        told = response.frequency_hz >= sweep.settled_from_hz
+        told = sweep.told
         count = int(np.count_nonzero(told))
         columns["frequency_hz"] += _cells(response.frequency_hz[told])
         columns["magnitude_db"] += _cells(response.magnitude_db[told])
@@ -363,7 +370,7 @@ def _words(published: Published, shape: ResponseShape, sweeps: list[_Swept]) -> 
     for sweep in sweeps[1:]:
         if first.response.frequency_hz.size != sweep.response.frequency_hz.size:
             continue
-        told = sweep.response.frequency_hz >= sweep.settled_from_hz
+        told = first.told & sweep.told
         change = (sweep.response.magnitude_db - first.response.magnitude_db)[told]
         shape_change = change - float(np.median(change))
         worst = int(np.argmax(np.abs(shape_change)))

@@ -15,14 +15,16 @@ RESPONSE: Mapping[str, Term] = MappingProxyType(
         "response.low_corner": Term(
             "Low corner",
             "Hz",
-            "Frequency below mid-band at which the response re bypass is 3 dB down.",
+            "Frequency below mid-band at which the response re bypass is 3 dB down: the corner of the filter "
+            "that describes that end, else the crossing re 1 kHz.",
             margin=_CORNER,
             goal=Goal(relative=0.02),
         ),
         "response.high_corner": Term(
             "High corner",
             "Hz",
-            "Frequency above mid-band at which the response re bypass is 3 dB down.",
+            "Frequency above mid-band at which the response re bypass is 3 dB down: the corner of the filter "
+            "that describes that end, else the crossing re 1 kHz.",
             margin=_CORNER,
             goal=Goal(relative=0.02),
         ),

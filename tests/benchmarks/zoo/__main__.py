@@ -23,6 +23,7 @@ from tests.benchmarks.zoo import tables
 from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
 from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.contradictions import contradictions
+from tests.benchmarks.zoo.headlines import misnamed
 from tests.benchmarks.zoo.judge import judged
 from tests.benchmarks.zoo.judged import Outcome
 from tests.benchmarks.zoo.rig import Recorder
@@ -50,7 +51,8 @@ def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, 
         plain = json.loads(profile.to_json())
         numbers = tuple(judged(plain, truth, noise_dbfs=recorder.noise_dbfs))
         warned = tuple(f"{item.severity} {item.code}" for item in profile.health if item.severity != "note")
-        return Outcome(name, numbers, tuple(contradictions(plain)), warned)
+        denied = (*contradictions(plain), *misnamed(profile, truth))
+        return Outcome(name, numbers, denied, warned)
     except Exception:  # one stage that fails is a row of the table, not the end of it
         return Outcome(name, (), (), (), traceback.format_exc(limit=-3))
 

@@ -99,7 +99,7 @@ def one_knob(draw: Draw) -> Stage:
 
     return Stage(
         "one-knob", "one knob drives a divider that hears itself, and trims its output", process,
-        warm_s=3.0, calm_s=7.0, trace_is_gain=True,
+        warm_s=9.0, calm_s=7.0, trace_is_gain=True,
     )  # fmt: skip
 
 
@@ -201,7 +201,7 @@ def slow_into_fast(draw: Draw) -> Stage:
 
     return Stage(
         "slow-into-fast", "a light cell, then a fast cell on peaks", process,
-        warm_s=6.0, calm_s=12.0, trace_is_gain=True,
+        warm_s=6.0, calm_s=30.0, trace_is_gain=True,
     )  # fmt: skip
 
 

@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from tests.benchmarks.zoo.bursts import BurstTruth, Edge
 from tests.benchmarks.zoo.judged import Range
 from tests.benchmarks.zoo.stage import Array
-from tests.benchmarks.zoo.truth import Truth
+from tests.benchmarks.zoo.truth import RESPONSE_DBFS, Truth
 
 NUMBER = r"(-?\d+(?:\.\d+)?)"
 Condition = tuple[float, float, float, float]
@@ -28,12 +29,25 @@ class TrueQuantities:
     def ranges(self, *, noise_dbfs: float) -> dict[str, Range]:
         """Every quantity whose truth is known."""
         known = dict(self._static()) | dict(self._timing()) | dict(self._colour())
-        if self.truth.trace_is_gain and self.truth.unsteady_db == 0:
+        plainly_late = self.truth.kind == "plain" and self.truth.late_s > 0
+        if (self.truth.trace_is_gain or plainly_late) and self.truth.unsteady_db == 0:
             known["path.latency"] = (self.truth.late_s, self.truth.late_s)
+        known |= dict(self._response()) | {
+            name: (value, value) for name, value in self.truth.declared.items()
+        }
         both = 10 * np.log10(10 ** (noise_dbfs / 10) + 10 ** (self.truth.hiss_dbfs / 10))
         flat = both + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
         known["noise.unweighted"] = (flat, flat)
         return known
+
+    def _response(self) -> Iterator[tuple[str, Range]]:
+        """Tilt of settled tones at the level of the sweep, where they move neither by themselves nor with level."""
+        drive = self.profile["curves"].get("response", {}).get("columns", {}).get("drive_dbfs", [])
+        if self.truth.unsteady_db == 0 and drive and abs(min(drive) - RESPONSE_DBFS) < 1:
+            between = CubicSpline(np.log10(list(self.truth.wide_db)), list(self.truth.wide_db.values()))
+            x = 2 + (np.arange(1000) + 0.5) / 500
+            slope = float(np.polyfit(x, between(x), 1)[0])
+            yield "response.tilt", (slope, slope)
 
     def _static(self) -> Iterator[tuple[str, Range]]:
         gain, spare = self.truth.gain_db, self.truth.unsteady_db

@@ -14,6 +14,7 @@ from charprobe.stimulus.render import render
 from charprobe.stimulus.timetable import Stimulus
 from tests.benchmarks.zoo.answers import Answers
 from tests.benchmarks.zoo.bursts import Burst, BurstTruth
+from tests.benchmarks.zoo.declared import Declared, Kind
 from tests.benchmarks.zoo.played_bursts import played_sets
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled
@@ -21,6 +22,7 @@ from tests.benchmarks.zoo.tones import Settled
 GRID_DB, COARSE_DB, FINE_DBFS, LOWEST_DBFS = 1.0, 3.0, -44.0, -62.0
 RESPONSE_HZ = (20, 40, 80, 160, 400, 997, 3000, 8000, 14_000, 20_000)
 RESPONSE_DBFS = -40.0
+TILT_HZ = tuple(np.geomspace(100.0, 10_000.0, 49).round().tolist())
 FLOOR_BELOW_DB = 1.0  # a gain that rises by more above its longest flat run rests elsewhere
 FLAT = 0.003  # dB per dB below which a curve counts as level
 
@@ -51,6 +53,9 @@ class Truth:
     reference: tuple[float, float, float, float] | None
     response_db: dict[float, float]
     one_db_dbfs: float | None
+    wide_db: dict[float, float]
+    declared: dict[str, float]
+    kind: Kind | None
 
     @property
     def gain_db(self) -> Array:
@@ -138,6 +143,10 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     curve = answers.tones([(steps_hz, level) for level in levels])
     tones = answers.tones(played)
     response = answers.tones([(float(frequency_hz), RESPONSE_DBFS) for frequency_hz in RESPONSE_HZ])
+    tilted = answers.tones([(hz, RESPONSE_DBFS) for hz in TILT_HZ])
+    corners = {
+        f"response.{end}_corner": _corner_hz(answers, top) for end, top in (("low", 20.0), ("high", 20e3))
+    }
     sets, sound = list(played_sets(stimulus)), render(stimulus) if stage.asked_as_played else np.zeros(0)
     reference = [
         (s.spec.low_dbfs, s.spec.high_dbfs, s.spec.carrier_hz, s.spec.hold_s)
@@ -165,9 +174,27 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         reference[0] if reference else None,
         {float(f): point.gain_db for f, point in zip(RESPONSE_HZ, response, strict=True)},
         None if flat is None else answers.one_db_down(steps_hz, levels, curve, flat),
+        {hz: point.gain_db for hz, point in zip(TILT_HZ, tilted, strict=True)},
+        {name: hz for name, hz in corners.items() if hz is not None}
+        | (dict(stage.true) if isinstance(stage, Declared) else {}),
+        stage.kind if isinstance(stage, Declared) else None,
     )
     answers.keep()
     return truth
+
+
+def _corner_hz(answers: Answers, end_hz: float) -> float | None:
+    """Where settled tones are first 3 dB under that of 1 kHz on the way to an end of the band; None if nowhere."""
+    line = answers.tones([(1000.0, RESPONSE_DBFS)])[0].gain_db - 10 * np.log10(2)
+    if answers.tones([(end_hz, RESPONSE_DBFS)])[0].gain_db > line:
+        return None
+    near, far, gains = 1000.0, end_hz, (line, line)
+    for _ in range(2):
+        way = list(dict.fromkeys(np.geomspace(near, far, 13).round().tolist()))
+        found = [point.gain_db for point in answers.tones([(hz, RESPONSE_DBFS) for hz in way])]
+        first = next(i for i, gain in enumerate(found) if gain <= line)
+        near, far, gains = way[first - 1], way[first], (found[first - 1], found[first])
+    return float(near * (far / near) ** ((gains[0] - line) / (gains[0] - gains[1])))
 
 
 def key_of(case: Burst) -> tuple[float, float, float, float]:

@@ -5,7 +5,7 @@ import pytest
 from held_truths import expected_inside
 from static_curves import SIGMA_DB, curve_of, knee, soft
 
-from charprobe.estimators.static.curve import fit_static_curve
+from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve, rising_corners
 from charprobe.values.quantity import Quantity, Unmeasured
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.estimators.gain_drift import GainDrift
-from charprobe.estimators.static.curve import StaticCurve, fit_static_curve, in_dbfs
+from charprobe.estimators.static.curve import StaticCurve, in_dbfs
+from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.level_steps import LevelStepsFit, measure_level_steps
 from charprobe.estimators.static.readings import (
     FINER_STEPS,

@@ -13,7 +13,7 @@ from charprobe.placing.take import Take, held
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.stimulus.kinds.steady import Tones
 
-SAME_TONE, SAME_LEVEL_DB = 0.01, 0.01  # share of frequency, and level, within which a tone is that of a step
+SAME_TONE, SAME_LEVEL_DB = 0.01, 1e-4  # share of frequency, and level, within which a tone is that of a step
 REDUCED_DB = 0.05  # of gain under that of quiet steps, from which a store can show
 APART = 3.0  # standard uncertainties that halves of a tone may differ by, whatever it does
 SURE, ALONE = 3.5, 0.5  # the same from which all levels together tell of a store; one alone must tell by more

@@ -93,7 +93,7 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     own = own_breaks(take)
     events = [event for event in found if event not in own]
     told = [*_stepping(take, own), *(_told(take, event) for event in events[:MOST_TOLD])]
-    more = events[MOST_TOLD:]
+    more = [event for event in events[MOST_TOLD:] if event.is_dropout or not event.ticks]
     if more:
         damaged = [e for e in more if e.is_dropout]
         segments = list({e.segment.span: e.segment for e in damaged}.values())

@@ -4,7 +4,7 @@ import pytest
 from timed_chapters import CARRIER_HZ, RATE_HZ, level_steps, takes
 from true_bursts import true_burst
 
-from charprobe.estimators.static.curve import fit_static_curve
+from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.measuring.chapters.timing.rows import measure_rows
 from charprobe.simulation.devices.catalogue import make_stage
