@@ -53,7 +53,7 @@ OF_THE_STAGE = {
     "unsettled", "output-saturated", "gap-too-short", "below-resolution", "never-compresses", "always-compresses",
     "expander", "upward-compression", "second-bend", "history-dependent", "stepped-gain",
 }  # fmt: skip
-STEADY = {"foreign-noise", "rumble", "ripple"}
+STEADY = {"foreign-noise", "rumble", "ripple", "mains-hash"}
 
 
 @dataclass(frozen=True)

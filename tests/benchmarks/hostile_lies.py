@@ -37,6 +37,7 @@ def lies(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
             yield Hostile(f"{kind}: {what}", tuple(name if part == "{}" else part for part in command))
     yield from _sessions(folder)
     yield from _headers(folder, take)
+    yield from _bypasses(folder, take)
     yield from _names(folder)
     yield from _outputs(folder)
 
@@ -110,6 +111,28 @@ def _headers(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
         yield Hostile(what, ("measure", name, "--out", f"{name}.json"))
     soundfile.write(folder / "one.wav", take[:1], RATE_HZ)
     yield Hostile("one sample", ("measure", "one.wav", "--out", "one.json"))
+
+
+def _bypasses(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
+    """A good take beside a bypass that is none."""
+    line = take[:, 0]
+    quiet = line.copy()
+    quiet[: RATE_HZ // 2] = 0.25
+    bypasses = {
+        "nothing but zeros": 0 * line, "no sample": line[:0], "one sample": line[:1], "backwards": line[::-1],
+        "twice in a row": np.tile(line, 2), "cut within its opening marker": line[RATE_HZ // 2 + 9000 :],
+        "only its first second": line[:RATE_HZ], "values of 3e37": 3e37 * line, "values of 1e-30": 1e-30 * line,
+        "NaN ahead of the sound": np.where(np.arange(line.size) < 9000, np.nan, line),
+        "infinite behind the sound": np.where(np.arange(line.size) > line.size - 9000, np.inf, line),
+        "one value ahead of the sound": quiet, "its own cube": 1.3 * line - 0.2 * line**3, "rectified": np.abs(line),
+        "the same take later": np.pad(line, (RATE_HZ, 0)), "only every other sample": line[::2],
+    }  # fmt: skip
+    for number, (what, samples) in enumerate(bypasses.items()):
+        soundfile.write(folder / f"off{number}.wav", samples, RATE_HZ, subtype="FLOAT")
+        yield Hostile(
+            f"a bypass: {what}",
+            ("measure", "take.wav", "--bypass", f"off{number}.wav", "--out", f"off{number}.json"),
+        )
 
 
 def _names(folder: Path) -> Iterator[Hostile]:

@@ -16,7 +16,8 @@ ECHOES = {
     "foreign-noise": {"idle-mute", "lossy-coded", "click", "gain-step"},
     "hum": {"idle-mute"},
 }
-WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}}  # only within the time the cause names
+# only within the time the cause names
+WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}, "foreign-noise": {"dropout"}}
 NEAR_S = 0.2
 
 

@@ -38,11 +38,12 @@ LEAKS = 1e-3  # of a line's power that its window may show beside it
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
     """Lines that stand out of the noise around them, the strongest first."""
     power, around, bin_hz = spectrum.power, spectrum.around, spectrum.bin_hz
-    inner = np.arange(1, power.size - 1)
+    power = np.append(power, power[-2])  # at half the rate a line is its own mirror
+    inner = np.arange(1, around.size)
     peaks = inner[
         (power[1:-1] >= power[:-2])
         & (power[1:-1] > power[2:])
-        & (power[1:-1] > CLEAR * around[1:-1])
+        & (power[1:-1] > CLEAR * around[1:])
         & (power[1:-1] > 10 ** (LEAST_MAINS_DBFS / 10))
         & (inner * bin_hz >= LOW_HZ)
     ]
@@ -73,6 +74,8 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
         found.append(_hum(take, max(family, key=lambda line: line.level_dbfs), mains_hz))
     if _power(others) > noise:
         found.append(_spur(take, others))
+    elif spectrum.moving > noise:
+        found.append(_whistle(take, 10 * math.log10(spectrum.moving)))
     rumble = rumble_power(spectrum)
     if rumble > RUMBLE * noise and rumble > LEAST_RUMBLE and rumble > LEAKS * _power(list(lines)):
         found.append(_rumble(take, 10 * math.log10(rumble)))
@@ -154,6 +157,15 @@ def _rumble(take: Take, level_dbfs: float) -> Health:
         f"{ALL_GIVEN}"
     )
     return Health("foreign-noise", "warn", message, channel=take.channel)
+
+
+def _whistle(take: Take, level_dbfs: float) -> Health:
+    message = (
+        f"A tone that moves sounds in the pauses at {number_text(level_dbfs, 0)} dBFS, louder than all other "
+        f"noise ({take.label}): clocks that beat, a converter's whistle? Noise figures contain it, and "
+        "it passes under the tones. Find its source and retake"
+    )
+    return Health("spur", "warn", message, channel=take.channel)
 
 
 def _spur(take: Take, lines: list[Line]) -> Health:

@@ -21,6 +21,7 @@ SKIPPED_S = 0.05  # after a sound, while filters ring out
 EDGE_S = 0.005
 FRAME_S = 0.2
 AROUND_BINS = 61
+MOVING_FROM_HZ = 200.0  # below, offsets die away and hum swings
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,14 @@ class QuietSpectrum:
         Spacing of the bins, in Hz of the capture.
     frames : int
         Frames the median is over.
+    moving : float
+        Power of the line that stands highest out of all this in a frame, the median of all frames.
     """
 
     power: Array
     bin_hz: float
     frames: int
+    moving: float
 
     @cached_property
     def around(self) -> Array:
@@ -84,6 +88,9 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
             frames.append(np.abs(np.fft.rfft(pieces * window, axis=1)) ** 2)
     if not frames:
         return None
-    power = np.concatenate(frames)
     peak = (2 / float(window.sum())) ** 2  # of a sine of amplitude 1
-    return QuietSpectrum(peak * np.median(power, axis=0), rate_hz / size, power.shape[0])
+    power = peak * np.concatenate(frames)
+    usual, low = np.median(power, axis=0), round(MOVING_FROM_HZ * size / rate_hz)
+    highest = low + np.argmax(power[:, low:] / np.maximum(usual[low:], 1e-30), axis=1)
+    moving = float(np.median(power[np.arange(highest.size), highest]))
+    return QuietSpectrum(usual, rate_hz / size, power.shape[0], moving)

@@ -56,8 +56,8 @@ def check_path_gain(bypass: Take) -> list[Health]:
     message = (
         f"The path bends with the stage off: tones at {number_text(bend.level_dbfs, 0)} dBFS come back "
         f"{number_text(bend.loss_db, 3)} dB lower, their third harmonic {number_text(bend.third_dbc, 0)} dBc "
-        f"({bypass.label}). A player, preamp or converter is driven too hard: slopes, harmonics and make-up "
-        f"carry it. Lower its level and retake. {ALL_GIVEN}"
+        f"({bypass.label}). A player, preamp or converter is driven too hard, or the stage was on: slopes, "
+        f"harmonics and make-up carry it. Lower its level and retake. {ALL_GIVEN}"
     )
     return [Health("clipped-below-full-scale", "warn", message, channel=bypass.channel)]
 
@@ -109,8 +109,8 @@ def _coloured(take: Take) -> list[Health]:
         f"The path colours with the stage off: a tone of {number_text(tone_hz, 0)} Hz at "
         f"{number_text(level_dbfs, 0)} dBFS comes back with harmonic {order} at "
         f"{number_text(20 * math.log10(made), 0)} dBc ({take.label}). A player, preamp or converter is "
-        "driven too hard, or ill. Intervals of harmonics reach over it. Lower its level or try another input "
-        f"and retake. {ALL_GIVEN}"
+        "driven too hard, or ill, or the stage was on. Intervals of harmonics reach over it. Lower its "
+        f"level, try another input and retake. {ALL_GIVEN}"
     )
     return [Health("clipped-below-full-scale", "warn", message, channel=take.channel)]
 

@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 from a_little_of_all import RECIPE
 from judged_captures import RATE, clean, clean_once, told
@@ -40,3 +41,18 @@ def test_a_foreign_tone_beside_a_tone_is_no_automatic_gain(rng):
     profile = characterise(captures[0], stimulus, channel=1, setting="x", bypass=captures[1])
     assert {item.code for item in profile.health} >= {"spur"}
     assert not {item.code for item in profile.health} & {"automatic-gain", "hum", "idle-mute"}
+
+
+@pytest.mark.parametrize("level_dbfs", [-103.0, -97.0])  # noise lies at -110 dBFS, below 20 kHz at -111
+def test_a_tone_that_glides_from_pause_to_pause_is_told(level_dbfs):
+    samples = clean_once("plain-wire")
+    turns = np.cumsum(np.geomspace(4000, 300, len(samples))) / RATE
+    whistle = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * turns)[:, None]
+    assert "tone that moves" in told(samples + whistle)["spur"]
+    assert "spur" not in told(samples + 10 ** ((-120 - level_dbfs) / 20) * whistle)
+
+
+def test_an_offset_that_alternates_is_a_tone_of_half_the_rate():
+    samples = clean_once("plain-wire")
+    apart = 1e-4 * (-1.0) ** np.arange(len(samples))
+    assert f"{RATE / 2:.0f} Hz" in told(samples + apart[:, None])["spur"]

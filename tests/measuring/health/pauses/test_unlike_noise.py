@@ -21,6 +21,16 @@ def test_data_that_leak_in_are_told_though_their_spectrum_is_as_smooth_as_that_o
     assert "neither noise nor a tone" in told(leaking)["foreign-noise"]
 
 
+@pytest.mark.parametrize("level_dbfs", [-100.0, -70.0])
+def test_noise_that_comes_with_each_half_wave_of_the_mains_is_told_and_no_click(level_dbfs, rng):
+    capture = clean_once("feedforward-rms-hard")
+    opens = np.abs(np.sin(2 * np.pi * 50 * np.arange(capture.shape[0]) / RATE)) < 0.15
+    hash_ = 10 ** (level_dbfs / 20) * opens[:, None] * rng.standard_normal(capture.shape)
+    found = told(capture + hash_)
+    assert "comes in bursts" in found["foreign-noise"]
+    assert not {"click", "dropout"} & set(found)
+
+
 def test_noise_is_not_told_whatever_its_colour_swell_and_rounding(rng):
     capture = clean_once("plain-wire")
     count = capture.shape[0]
