@@ -112,7 +112,7 @@ def test_another_rate_than_the_stimulus_is_said(bench, tmp_path):
     refused(run("measure", path, "--stimulus", bench / "s.json", "--out", tmp_path / "p.json"), says="48 kHz")
 
 
-@pytest.mark.parametrize(("value", "seconds"), [(np.nan, 0.0), (np.inf, 0.1)])
+@pytest.mark.parametrize(("value", "seconds"), [(np.nan, 0.0), (np.inf, 0.1), (3e37, 0.1)])
 def test_samples_that_are_no_numbers_withhold_their_segment_only(bench, tmp_path, value, seconds):
     def spoil(samples):
         samples[int(22.5 * RATE) : int((22.5 + seconds) * RATE) + 1] = value  # in the bursts

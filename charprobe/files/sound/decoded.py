@@ -14,6 +14,7 @@ from charprobe.values.arrays import Array
 
 KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 67 MB
 FEW_FRAMES = 1 << 22  # that it keeps where one channel has less: channels are read one after another
+MOST = 1e15  # of full scale: what overflows when powers are summed is no number either
 STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has more than is kept
 
 
@@ -59,7 +60,7 @@ class Decoded(Pieces):
                 values = stretch.values[at : at + BLOCK_FRAMES]
                 with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
                     values[:] = self._decoded(channel, begin // BLOCK_FRAMES + block)
-                values[np.isinf(values)] = np.nan  # what is computed with these stays quiet
+                values[np.abs(values) > MOST] = np.nan  # what is computed with these stays quiet
                 stretch.decoded.add(block)
         values = stretch.values[start:stop]
         values.flags.writeable = False

@@ -20,12 +20,11 @@ from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_mid_side, check_sides
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
 from charprobe.measuring.health.path.tone_noise import (
-    UnderTone,
     check_noise_beside_tones,
     check_tone_noise,
     noise_repeats,
-    under_tones,
 )
+from charprobe.measuring.health.path.under_tones import UnderTone, under_tones
 from charprobe.measuring.health.pauses.coarse_words import check_coarse_words
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range

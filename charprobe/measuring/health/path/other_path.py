@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import under_tones
+from charprobe.measuring.health.path.under_tones import under_tones
 from charprobe.placing.take import Take, held, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import turned_still
+from charprobe.measuring.health.path.under_tones import turned_still
 from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import UnderTone
+from charprobe.measuring.health.path.under_tones import UnderTone
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet

@@ -4,169 +4,50 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
 
-from charprobe.measuring.health.file.sample_facts import gather_sample_facts
+from charprobe.measuring.health.path.under_tones import (
+    BANDS_HZ,
+    BEFORE_END_S,
+    BESIDE_BINS,
+    LINE_BINS,
+    MEDIAN_OF_POWER,
+    SETTLED_FROM,
+    UnderTone,
+    bits_of,
+    line_window,
+    pause_db,
+    rounding_db,
+    turned_still,
+)
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
-from charprobe.placing.take import Take, once
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array, Complex, Flags, Index
-from charprobe.values.cut import Cut
-from charprobe.values.phasor import phasor
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.wording import number_text
 
-SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
-SOUND_FROM_HZ = 150.0  # hum lies below
-LOWEST_HZ = 300.0  # the harmonics of lower tones leave no room between them
-KAISER, LINE_BINS = 20.0, 8  # side lobes 150 dB down, at the cost of so many bins on each side of a line
-BANDS_HZ = ((4000.0, 8000.0), (8000.0, 14_000.0), (14_000.0, 19_000.0))
-MEDIAN_OF_POWER = math.log(2)  # median of an exponential distribution over its mean
-HANN_NOISE_BINS = 1.5
 FEWEST, FEWEST_RISEN = 4, 6
 ALIKE_DB = 6.0  # by which gain and phase of a tone may differ in what a coder leaves: they hardly do
 CLEAR_DB = 6.0  # of noise under a tone beyond what the stage's own gain does to noise; scatter is 0.3 dB
 LEAST_SLOPE, SURE = 0.05, 3.0  # dB of noise per dB of tone, and how far a trend must outdo its scatter
-WORD_BITS, BITS_OFF = (
-    16,
-    0.2,
-)  # the word of many drivers, and how near to it; 18 and 20 bits are quieter than converters
-BESIDE_BINS = 7  # on each side of a line and its window, where coders spread the errors of a tone
-FOLDS_SHARE, FOLDS_DB = 0.3, 6.0  # of the rate: what folds back is weaker than harmonics from there on
-BAND_FOLDS_DB = (
-    2.0  # the same for a whole band: even noise leaves 4 dB less at those harmonics than in a band
-)
+WORD_BITS, BITS_OFF = 16, 0.2  # of many drivers, and how near to it; finer words lie under converters' noise
+FOLDS_DB = 6.0  # by which what folds back is weaker than the harmonics that may
+BAND_FOLDS_DB = 2.0  # the same for a whole band: even noise leaves 4 dB less at harmonics than in a band
 RESTS_DB = 0.2  # of gain: a tone that is reduced by no more comes through a cell at rest
 NEAR_TOP_DB = 6.0  # of gain: a gate has opened, a compressor has not closed yet
 STEADY_DB = 2.0
 REPEATS = 3.0  # times by which levels must differ more than repeats of one level
 OTHER_RATES_HZ = (22_050, 24_000, 32_000, 44_100, 48_000, 88_200, 96_000)
-IMAGE, IMAGE_OFF_BINS = (
-    30.0,
-    2,
-)  # times the noise around: chance makes it once in 10**9 bins; the clock may be off
+IMAGE, IMAGE_OFF_BINS = 30.0, 2  # times the noise around: once in 10**9 bins by chance; the clock may be off
 MORE_IMAGES, WIDE_DB = 5, 10.0  # levels of one tone that tell alone, and dB they span
 IMAGES, IMAGE_SCATTER_DB = 3, 1.0  # a mirror is linear; what a coder or a room leaves there is not
 ROUGHLY = ("static", "attack", "release", "colour", "response", "noise", "detector")
 LOUD_DBFS = -20.0
 ROUNDED_DBFS = -50.0  # from here on rounding a tone makes noise; below, it bends the tone
 CODED = ("attack", "release", "colour", "noise")
-
-
-@dataclass(frozen=True)
-class UnderTone:
-    """What lies under one steady tone.
-
-    Attributes
-    ----------
-    tone : Tone
-        As played.
-    gain_db : float
-        Of the path and the stage at this tone.
-    density_db : ndarray, shape (3,)
-        Noise in `BANDS_HZ` between the tone's harmonics, in dBFS per Hz.
-    near_db : float
-        Noise close to the tone itself, on both sides, in dBFS per Hz.
-    beside_dbfs : float
-        Level of all that is no harmonic, from `SOUND_FROM_HZ` on.
-    harmonics_dbfs, folding_dbfs : float
-        Level of all harmonics, and of those in the topmost band: what folds back is no louder.
-    power : ndarray, shape (n,)
-        Spectrum, in dBFS per Hz as a power ratio.
-    bin_hz : float
-        Spacing of its bins.
-    """
-
-    tone: Tone
-    gain_db: float
-    density_db: Array
-    near_db: float
-    beside_dbfs: float
-    harmonics_dbfs: float
-    folding_dbfs: float
-    power: Array
-    bin_hz: float
-
-
-@once
-def under_tones(take: Take) -> list[UnderTone]:
-    """Read the noise under every steady tone of a capture that is long and high enough for it."""
-    return [
-        found
-        for tone in take.single_tones()
-        if tone.frequency_hz > LOWEST_HZ and (found := _under(take, tone)) is not None
-    ]
-
-
-def _under(take: Take, tone: Tone) -> UnderTone | None:
-    rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    count = cut.samples.size
-    if count < LEAST_S * rate_hz or not np.all(np.isfinite(cut.samples)):
-        return None
-    window = _window(count)
-    power = np.abs(np.fft.rfft(cut.samples * window)) ** 2 * (4 / rate_hz)
-    bin_hz = rate_hz / cut.step / count
-    bins = _bins(power.size, bin_hz, tone.frequency_hz, rate_hz)
-    # a line of amplitude 1 has the sum 1 over its bins, each bin_hz wide
-    middle = round(tone.frequency_hz / bin_hz)
-    level = 10 * math.log10(
-        max(float(power[middle - LINE_BINS : middle + LINE_BINS + 1].sum()) * bin_hz, 1e-30)
-    )
-    if not all(inside.size for inside in bins.bands):
-        return None
-    density = [
-        10 * math.log10(float(np.median(power[inside])) / MEDIAN_OF_POWER + 1e-30) for inside in bins.bands
-    ]
-    beside, harmonics, folds = (
-        10 * math.log10(float(power[inside].sum()) * bin_hz + 1e-30)
-        for inside in (bins.beside, bins.harmonics, bins.folding)
-    )
-    near = 10 * math.log10(float(np.median(_ring(power, middle))) / MEDIAN_OF_POWER + 1e-30)
-    return UnderTone(
-        tone, level - tone.level_dbfs, np.array(density), near, beside, harmonics, folds, power, bin_hz
-    )
-
-
-@dataclass(frozen=True)
-class _Bins:
-    """Bins between harmonics, in each of `BANDS_HZ` and above hum; those of harmonics, and of high ones."""
-
-    bands: tuple[Index, ...]
-    beside: Index
-    harmonics: Index
-    folding: Index
-
-
-@lru_cache(maxsize=16)  # tones of a run share frequency and length
-def _bins(count: int, bin_hz: float, tone_hz: float, rate_hz: float) -> _Bins:
-    frequency = np.arange(count) * bin_hz
-    orders = np.round(frequency / tone_hz)
-    between = np.abs(frequency - orders * tone_hz) > LINE_BINS * bin_hz
-    bands = (
-        between & (frequency > low_hz) & (frequency < min(high_hz, 0.43 * rate_hz))
-        for low_hz, high_hz in BANDS_HZ
-    )
-    high = ~between & (orders > 1)
-    chosen = (between & (frequency > SOUND_FROM_HZ), high, high & (frequency > FOLDS_SHARE * rate_hz))
-    return _Bins(tuple(map(np.flatnonzero, bands)), *map(np.flatnonzero, chosen))
-
-
-def _ring(power: Array, middle: int) -> Array:
-    """Bins on both sides of a line, beyond those its window spreads it over."""
-    first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
-    return np.concatenate(
-        [power[max(0, middle - last) : middle - first], power[middle + first : middle + last]]
-    )
-
-
-@lru_cache(maxsize=16)
-def _window(count: int) -> Array:
-    window = np.kaiser(count, KAISER)
-    return np.asarray(window / np.sqrt(float(window @ window)))
 
 
 def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpectrum) -> list[Health]:
@@ -185,14 +66,6 @@ def check_tone_noise(take: Take, found: Sequence[UnderTone], spectrum: QuietSpec
         coded = _coded(take, found, in_pauses_db)
         return [replace(item, withholds=ROUGHLY) for item in coded] or converted
     return _coarsely_played(take, found, in_pauses_db) or _coded(take, found, in_pauses_db)
-
-
-def pause_db(spectrum: QuietSpectrum) -> Array:
-    """Density of noise in the pauses by `BANDS_HZ`, in dBFS per Hz."""
-    frequency = np.arange(spectrum.power.size) * spectrum.bin_hz
-    bands = [spectrum.power[(frequency > low_hz) & (frequency < high_hz)] for low_hz, high_hz in BANDS_HZ]
-    per_hz = HANN_NOISE_BINS * spectrum.bin_hz * MEDIAN_OF_POWER
-    return np.array([10 * math.log10(float(np.median(band)) / per_hz + 1e-30) for band in bands])
 
 
 def _coded(take: Take, found: Sequence[UnderTone], quiet_db: Array) -> list[Health]:
@@ -273,21 +146,13 @@ def _irregular_db(take: Take, tone: Tone) -> float:
     """
     rate_hz = take.stimulus.rate_hz
     cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    window = _window(cut.samples.size)
+    window = line_window(cut.samples.size)
     turned = turned_still(cut, tone, window, rate_hz=rate_hz)
     power = [np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag)]
     first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
     least = min(float(np.median(each[first:last])) for each in power) + 1e-30
     # each of the two holds half of what lies on both sides; as densities of the tone's own two sides
     return 10 * math.log10(2 * least * (4 / rate_hz) / MEDIAN_OF_POWER + 1e-30)
-
-
-def turned_still(cut: Cut, tone: Tone, window: Array, *, rate_hz: int) -> Complex:
-    """A tone against its own carrier, its mean in `window` real: gain moves the real part, phase not."""
-    per_sample = tone.frequency_hz / rate_hz
-    turns = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, cut.samples.size)
-    turned: Complex = cut.samples * turns.conj()
-    return np.asarray(turned * np.exp(-1j * np.angle(turned @ window)))
 
 
 def _rise_db(levels: Array, risen: Array, high: Flags, *, fewest: int) -> float:
@@ -311,16 +176,6 @@ def noise_repeats(found: Sequence[UnderTone]) -> bool:
     """Whether what lies beside tones is the same whenever they are played: sounds come and go."""
     keys = [(under.tone.frequency_hz, round(under.tone.level_dbfs, 3)) for under in found]
     return bool(found) and _repeats(np.array([under.beside_dbfs for under in found]), keys)
-
-
-def bits_of(take: Take) -> int:
-    """Bits that a capture uses; 24 where they cannot be counted."""
-    return take.source.once(gather_sample_facts)[take.channel].bits_used or 24
-
-
-def rounding_db(bits: float, rate_hz: float) -> float:
-    """Density of the noise of rounding to so many bits, in dBFS per Hz."""
-    return -6.0206 * bits - 1.7609 - 10 * math.log10(rate_hz / 2)
 
 
 def _told(take: Take, what: str) -> Health:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
-from charprobe.measuring.health.path.tone_noise import pause_db, rounding_db
+from charprobe.measuring.health.path.under_tones import pause_db, rounding_db
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health

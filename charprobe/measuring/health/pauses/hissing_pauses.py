@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import UnderTone, bits_of, pause_db, rounding_db
+from charprobe.measuring.health.path.under_tones import UnderTone, bits_of, pause_db, rounding_db
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import bits_of, rounding_db
+from charprobe.measuring.health.path.under_tones import bits_of, rounding_db
 from charprobe.measuring.heard import heard_in
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Health

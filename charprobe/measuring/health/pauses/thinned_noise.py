@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import WORD_BITS, bits_of, pause_db, rounding_db, under_tones
+from charprobe.measuring.health.path.tone_noise import WORD_BITS
+from charprobe.measuring.health.path.under_tones import bits_of, pause_db, rounding_db, under_tones
 from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses, quiet_spectrum
 from charprobe.measuring.health.timeline.steady_gain import WITHHELD
 from charprobe.placing.take import Take

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from charprobe.measuring.health.path.tone_noise import bits_of
+from charprobe.measuring.health.path.under_tones import bits_of
 from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses
 from charprobe.placing.take import Take
 from charprobe.placing.track import finite

@@ -12,8 +12,8 @@ from charprobe.measuring.health.path.tone_noise import (
     check_noise_beside_tones,
     check_tone_noise,
     noise_repeats,
-    under_tones,
 )
+from charprobe.measuring.health.path.under_tones import under_tones
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track

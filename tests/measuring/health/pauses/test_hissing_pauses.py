@@ -5,7 +5,7 @@ import pytest
 from judged_captures import clean_once, placed
 from scipy.ndimage import maximum_filter1d
 
-from charprobe.measuring.health.path.tone_noise import under_tones
+from charprobe.measuring.health.path.under_tones import under_tones
 from charprobe.measuring.health.pauses.hissing_pauses import check_hissing_pauses
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 
