@@ -12,6 +12,7 @@ from charprobe.values.compiled import compiled_in_place, compiled_inside
 # reduction, the same linked, poles of attack and release
 STATE, MOVED = 10, 8
 LN_DB = 20 / np.log(10)
+FALLEN_DB, FALLEN = 0.01, 1e-3  # by as much of its size, or in dB, a target lies below: then a hold begins
 
 
 @compiled_in_place
@@ -49,13 +50,13 @@ def _fallen(x: float, before: float, pole: float, rest: float, to_target: bool, 
 
 @compiled_in_place
 def _follow(
-    x: float, rest: float, unit: float, z: Array, k: int, c: Array, codes: Index, a: float, r: float,
+    x: float, rest: float, in_db: bool, z: Array, k: int, c: Array, codes: Index, a: float, r: float,
     new: Array,
 ) -> float:  # fmt: skip
     """Let one store follow a target; leaves it in `new`."""
     to_target, decoupled = codes[3] == 1, codes[2] == 1
     before = z[k, 3] if decoupled else z[k, 2]
-    since = 0.0 if x >= before - 1e-3 * max(abs(before), unit) else z[k, 4] + 1
+    since = 0.0 if x >= before - (FALLEN_DB if in_db else FALLEN * before) else z[k, 4] + 1
     held = 0 < since <= c[at.HOLD]
     new[k, 4] = since
     if decoupled:
@@ -133,15 +134,15 @@ def answered(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
     a, r, domain = z[k, 8], z[k, 9], codes[1]
     level = x
     if domain == 0:
-        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), c[at.EXPONENT], c[at.FLOOR])
+        level = _in_db(_follow(x, 0.0, False, z, k, c, codes, a, r, new), c[at.EXPONENT], c[at.FLOOR])
     elif domain == 3:
-        level = _in_db(_follow(x, 0.0, 1e-6, z, k, c, codes, a, r, new), 1.0, c[at.FLOOR])
+        level = _in_db(_follow(x, 0.0, False, z, k, c, codes, a, r, new), 1.0, c[at.FLOOR])
     elif domain == 1:
-        level = _follow(x - c[at.FLOOR], 0.0, 1.0, z, k, c, codes, a, r, new) + c[at.FLOOR]
+        level = _follow(x - c[at.FLOOR], 0.0, True, z, k, c, codes, a, r, new) + c[at.FLOOR]
     reduction, new[k, 5] = computer(level, c, codes)
     if domain == 2:
         if codes[4] == 0:
-            reduction = _follow(reduction, 0.0, 1.0, z, k, c, codes, a, r, new)
+            reduction = _follow(reduction, 0.0, True, z, k, c, codes, a, r, new)
         else:
             reduction = _two_stores(reduction, z, k, c, codes[4], a, r, new)
     new[k, 6] = reduction

@@ -26,13 +26,14 @@ from charprobe.replica.fitting.search import (
     Budget,
     Call,
     Fitted,
+    Start,
     fit_side_by_side,
     search,
     unheard,
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
-from charprobe.replica.fitting.structures import Structure, above, cell_of
+from charprobe.replica.fitting.structures import above, cell_of
 from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
@@ -169,17 +170,14 @@ class _Work:
         if best is None:
             return found
         cell, self._linear, self._sounds = best
-        return self._search(cell, [one.structure for one in found[:AGAIN]], FOR_REFITS)
+        return self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS)
 
-    def _search(
-        self, start: Cell, among: Sequence[Structure], keep: float, colour: Colour = NONE
-    ) -> list[Fitted]:
+    def _search(self, among: Sequence[Start], keep: float, colour: Colour = NONE) -> list[Fitted]:
         sounds = self._sounds.without_colour(colour)
         found = search(
-            start,
+            among,
             sounds.search,
             sounds.held_out,
-            among=among,
             rate_hz=self._pair.rate_hz,
             jobs=self._jobs,
             budget=self._budget,
@@ -207,19 +205,21 @@ class _Work:
         quiet, bends = quiet_of(self._first), len(above(self._first))
         low_cut = self._first.detector.low_cut_hz > 0
         first = [replace(one, quiet=quiet, bends=bends, low_cut=low_cut) for one in FIRST]
-        found = self._search(self._first, [one for one in first if one.sound], FOR_MEMORY)
+        found = self._search([(one, self._first) for one in first if one.sound], FOR_MEMORY)
         more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
         if more:
             begun = (cell_of(one.structure, self._first) for one in more)
             self._sounds = self._heard(*begun, *(one.cell for one in more))
-            again = [one.structure for one in (*more, *found[:AGAIN])]
+            again = [
+                (one.structure, like) for one in (*more, *found[:AGAIN]) for like in (one.cell, self._first)
+            ]
             # what is remembered and what the detector reads have to change together
             again += [
-                replace(one.structure, reads=reads, averaged=averaged)
+                (replace(one.structure, reads=reads, averaged=averaged), self._first)
                 for one in more
                 for reads, averaged in READINGS
             ]
-            found = self._search(self._first, again, FOR_FILTER)
+            found = self._search(again, FOR_FILTER)
         return self._sided(found)
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
@@ -236,7 +236,7 @@ class _Work:
         else:
             self._linear = before
         if self._linear.kinds != before.kinds:
-            found = self._search(chosen.cell, [one.structure for one in found[:AGAIN]], FOR_REFITS)
+            found = self._search([(one.structure, chosen.cell) for one in found[:AGAIN]], FOR_REFITS)
             chosen = self._ahead(_plainest(found, self._floor))
             self._linear = self._filter(chosen.cell)
             self._sounds = self._heard(chosen.cell)
@@ -253,7 +253,7 @@ class _Work:
                 colour, beside = self._placed_again(chosen, colour, beside)
             cell = beside.cell
             if not turn and beside.held_out > self._floor and colour.place != "in loop":
-                found = self._search(cell, [one.structure for one in found[:AGAIN]], FOR_REFITS, colour)
+                found = self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS, colour)
                 chosen = _plainest(found, self._floor)
                 cell = chosen.cell
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -39,8 +40,9 @@ def first_cell(profile: Profile) -> Cell:
         return otherwise
 
     lower = _quiet_bend(profile)
-    slope = value("static.slope", 0.4)
-    threshold, rest_db = _seen(profile, slope)
+    seen = profile.measured("static.slope")
+    slope, threshold, rest_db = _seen(profile, None if seen is None else seen.value)
+    hold_s = value("release.hold", 0.0)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
         detector=Detector("envelope", low_cut_hz=_low_cut_hz(profile, slope)),
@@ -65,7 +67,8 @@ def first_cell(profile: Profile) -> Cell:
         smoothing=Smoothing(
             domain="reduction" if lower is None else "level",
             attack_s=min(2.0, max(5e-5, time_s("attack", 0.005))),
-            release_s=min(20.0, max(2e-3, time_s("release", 0.15))),
+            release_s=min(20.0, max(2e-3, time_s("release", 0.15) - hold_s)),
+            hold_s=hold_s,
         ),
         lookahead_s=min(0.1, max(0.0, ahead_s)) if ahead_s > 1e-4 else 0.0,
         makeup_db=min(60.0, max(-60.0, value("static.low_level_gain", rest_db))),
@@ -137,11 +140,15 @@ def _rising(profile: Profile) -> list[tuple[float, float]]:
     return sorted((float(str(level)), float(str(gain))) for level, gain, way in rows if way == "rising")
 
 
-def _seen(profile: Profile, slope: float) -> tuple[float, float]:
-    """Threshold and gain at rest as rising steps show them, settled or not: good enough to start from."""
+def _seen(profile: Profile, slope: float | None) -> tuple[float, float, float]:
+    """Slope, threshold and gain at rest of rising steps, settled or not: good enough to start from."""
     steps = _rising(profile)
     rest_db = steps[0][1] if steps else 0.0
+    if slope is None:
+        slope = min(
+            (1 + (b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(steps) if b[0] > a[0]), default=0.4
+        )
     for level, gain_db in steps:
         if gain_db < rest_db - REDUCED_DB:
-            return level - (rest_db - gain_db) / max(0.1, 1 - slope), rest_db
-    return USUAL_DBFS, rest_db
+            return slope, level - (rest_db - gain_db) / max(0.1, 1 - slope), rest_db
+    return slope, USUAL_DBFS, rest_db

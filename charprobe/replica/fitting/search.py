@@ -70,6 +70,7 @@ LN_DB = 20 / np.log(10)
 
 
 Told = Callable[[float], None]
+Start = tuple[Structure, Cell]
 Call = tuple[
     Structure, Cell, Heard, Heard
 ]  # a structure, where it starts, what it is fitted to and judged by
@@ -132,6 +133,11 @@ def price_of(structure: Structure) -> float:
     if structure.loop == "feed-forward":
         return 1.0
     return SOLVED * (IN_QUADRATURE if structure.reads == "envelope" else 1.0)
+
+
+def worth_it(one: Fitted) -> float:
+    """Its score, and what each of its numbers must bring: the least is the best."""
+    return float(one.held_out * BETTER ** -len(one.knobs))
 
 
 def unheard(found: Sequence[Fitted], memory: Memory) -> list[Fitted]:
@@ -263,11 +269,10 @@ class Gains:
 
 
 def search(
-    first: Cell,
+    among: Sequence[Start],
     heard: Heard,
     held_out: Heard,
     *,
-    among: Sequence[Structure] = FIRST,
     rate_hz: float,
     jobs: int,
     budget: Budget,
@@ -278,12 +283,10 @@ def search(
 
     Parameters
     ----------
-    first : Cell
-        Where all of them start.
+    among : sequence of (Structure, Cell)
+        The structures that are looked at first, and where each starts, which may be more than once.
     heard, held_out : Heard
         What they are fitted to, and what they are chosen by.
-    among : sequence of Structure
-        The structures that are looked at first.
     rate_hz : float
         Sampling rate.
     jobs : int
@@ -303,9 +306,9 @@ def search(
     floor = AT_NOISE * np.hypot(held_out.noise_score, 1.0)
 
     def ranked() -> list[Fitted]:
-        return sorted(known.values(), key=lambda one: one.held_out)
+        return sorted(known.values(), key=worth_it)
 
-    def fit(starts: Iterable[tuple[Structure, Cell]], effort: Effort) -> Iterator[Fitted]:
+    def fit(starts: Iterable[Start], effort: Effort) -> Iterator[Fitted]:
         calls = budget.affords([(one, like, heard, held_out) for one, like in starts], effort, keep=keep)
         for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=effort, jobs=jobs):
             budget.spend(one)
@@ -314,13 +317,15 @@ def search(
     def kept(one: Fitted) -> None:
         known[one.structure] = min(one, known.get(one.structure, one), key=lambda one: one.held_out)
 
-    def run(structures: Iterable[Structure], like: Cell, good: float, share: tuple[float, float]) -> None:
+    def run(starts: Iterable[Start], good: float, share: tuple[float, float]) -> None:
         # what was looked at from far off is looked at again from near by
         new = [
-            one for one in dict.fromkeys(structures) if one.sound and good < begun.get(one, np.inf) / NEARER
+            (one, like)
+            for one, like in dict.fromkeys(starts)
+            if one.sound and good < begun.get(one, np.inf) / NEARER
         ]
-        begun.update(dict.fromkeys(new, good))
-        for i, one in enumerate(fit([(one, like) for one in new], LOOK)):
+        begun.update((one, good) for one, _ in new)
+        for i, one in enumerate(fit(new, LOOK)):
             kept(one)
             told(share[0] + 0.8 * (share[1] - share[0]) * (i + 1) / len(new))
         enough = CLOSE * ranked()[0].held_out
@@ -331,7 +336,7 @@ def search(
             known[one.structure] = one
         told(share[1])
 
-    run(among, first, FAR, (0.0, 0.25))
+    run(among, FAR, (0.0, 0.25))
     left: set[Structure] = set()
     vain = 0
     for turn in range(ROUNDS):
@@ -345,7 +350,7 @@ def search(
         if turn and settled.held_out < floor:
             break
         share = (0.25 + 0.15 * turn, 0.4 + 0.15 * turn)
-        run(settled.structure.neighbours(), settled.cell, settled.held_out, share)
+        run(((one, settled.cell) for one in settled.structure.neighbours()), settled.held_out, share)
         if ranked()[0].held_out >= floor and unheard(ranked(), heard.memory):
             return tuple(ranked())
         vain += ranked()[0].held_out > BETTER * best.held_out

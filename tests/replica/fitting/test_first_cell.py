@@ -19,6 +19,31 @@ def test_a_bound_of_a_lower_bend_without_its_curve_begins_no_gate():
     assert quiet_of(first_cell(dataclasses.replace(profile, curves=curves))) == "kept"
 
 
+def test_steps_that_had_not_settled_tell_how_steep_it_is_at_least():
+    made = made_profile(B)
+    none = Entry(Unmeasured("dB/dB", "no step had settled", "longer steps"), "")
+    levels, gains = [-40.0, -30.0, -20.0, -10.0], [2.0, 2.0, -1.0, -10.0]
+    columns = {"input_dbfs": levels, "gain_db": gains, "direction": ["rising"] * 4}
+    begun = first_cell(
+        dataclasses.replace(
+            made,
+            quantities=made.quantities | {"static.slope": none},
+            curves={**made.curves, "static": Table(columns, dict.fromkeys(columns, ""))},
+        )
+    )
+    assert begun.bends[0].slope == pytest.approx(0.9)  # by 9 dB for the last 10
+
+
+def test_a_hold_that_was_timed_is_there_from_the_start_and_no_part_of_the_release():
+    made = made_profile(B)
+    held = Entry(Quantity(0.03, 0.029, 0.031, "s"), "")
+    plain = first_cell(made).smoothing
+    begun = first_cell(
+        dataclasses.replace(made, quantities=made.quantities | {"release.hold": held})
+    ).smoothing
+    assert (begun.hold_s, begun.release_s) == (0.03, pytest.approx(plain.release_s - 0.03))
+
+
 def test_a_second_bend_that_the_profile_sees_is_there_from_the_start():
     made = made_profile(B)
     seen = {

@@ -130,7 +130,14 @@ def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
 
 def searched(sound, among, budget, *, keep=0.0):
     return searching.search(
-        FIRST, sound, sound, among=among, rate_hz=RATE, jobs=1, budget=budget, keep=keep, told=lambda _: None
+        [(one, FIRST) for one in among],
+        sound,
+        sound,
+        rate_hz=RATE,
+        jobs=1,
+        budget=budget,
+        keep=keep,
+        told=lambda _: None,
     )
 
 

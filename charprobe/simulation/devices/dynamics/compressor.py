@@ -126,6 +126,7 @@ class Compressor:
             form=self.form,
             rate_hz=rate_hz,
             rest=rest,
+            in_db=self.placement != "before log",
         )
 
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:

@@ -23,6 +23,7 @@ def follow(
     form: Smoothing,
     rate_hz: float,
     rest: float = 0.0,
+    in_db: bool = True,
 ) -> Array:
     """Follow `target`, rising with the attack and falling with the release time constant.
 
@@ -34,13 +35,15 @@ def follow(
         One-pole time constants (63.2 % of a step); 0 follows at once.
     hold_s : float >= 0
         Dead time before a fall begins, counted from the last sample at which the target was not below the
-        output by more than 0.1 % (of its size, or of one unit when smaller).
+        output by more than 0.01 dB, or 0.1 % of what is no dB: as much at any level.
     form : {"branching", "smooth branching", "decoupled", "smooth decoupled"}
         The plain forms decay towards `rest`, the smooth ones towards the target.
     rate_hz : float > 0
         Sampling rate.
     rest : float
         Where the output starts and the plain forms decay to.
+    in_db : bool
+        Whether `target` is in dB.
 
     Returns
     -------
@@ -53,12 +56,19 @@ def follow(
     """
     a, r = coefficient(attack_s, rate_hz), coefficient(release_s, rate_hz)
     number = FORMS.index(form)
-    return _follow(target, a, r, round(hold_s * rate_hz), number >= 2, number % 2 == 1, rest)
+    return _follow(target, a, r, round(hold_s * rate_hz), number >= 2, number % 2 == 1, rest, in_db)
 
 
 @compiled
 def _follow(
-    target: Array, a: float, r: float, hold: int, decoupled: bool, smooth: bool, rest: float
+    target: Array,
+    a: float,
+    r: float,
+    hold: int,
+    decoupled: bool,
+    smooth: bool,
+    rest: float,
+    in_db: bool,
 ) -> Array:
     out = np.empty_like(target)
     held = out_now = rest
@@ -67,7 +77,7 @@ def _follow(
         x = target[n]
         goal = x if smooth else rest
         before = held if decoupled else out_now
-        since = 0 if x >= before - 1e-3 * max(1.0, abs(before)) else since + 1
+        since = 0 if x >= before - (0.01 if in_db else 1e-3 * before) else since + 1
         falling = before if 0 < since <= hold else r * before + (1 - r) * goal
         if decoupled:
             held = max(x, falling)

@@ -58,6 +58,17 @@ def test_hold_delays_the_release_by_itself():
     assert crossing_s(out, 12 * np.exp(-1)) == pytest.approx(0.15, abs=1 / RATE)  # dead time in whole samples
 
 
+@pytest.mark.parametrize("level_db", [0.0, -30.0, -80.0])
+def test_a_hold_lasts_as_long_at_any_level(level_db):
+    size = 10 ** (level_db / 20)
+    target = step(size, 0.5 * size, 0.1, 0.2)
+    held = follow(
+        target, attack_s=0.0, release_s=0.1, hold_s=0.05, form="smooth branching", rate_hz=RATE, in_db=False
+    )
+    moves = np.flatnonzero(held < size * (1 - 1e-9))[0] - np.flatnonzero(target < size)[0]
+    assert moves == round(0.05 * RATE)
+
+
 @pytest.mark.parametrize("hold_s", [0.05, 0.4, 3.0])
 def test_two_stage_release_follows_its_closed_form(hold_s):
     fast, slow, charge, share = 0.05, 0.8, 0.4, 0.6
