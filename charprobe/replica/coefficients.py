@@ -14,9 +14,9 @@ from charprobe.values.arrays import Array, Index
 # columns of a row of coefficients
 (
     EXPONENT, SCALE, RISE, FALL, KEPT, ATTACK, RELEASE, HOLD, SLOW, SHARE, CHARGE, LINK, ATTACK_PACE,
-    RELEASE_PACE, CUT_B, CUT_A, SHELF_B0, SHELF_B1, SHELF_A, FLOOR,
-) = range(20)  # fmt: skip
-BEND = 20  # threshold, slope, knee, most of each bend from here on
+    RELEASE_PACE, CUT_B0, CUT_B1, CUT_B2, CUT_A1, CUT_A2, SHELF_B0, SHELF_B1, SHELF_A, FLOOR,
+) = range(23)  # fmt: skip
+BEND = 23  # threshold, slope, knee, most of each bend from here on
 COEFFICIENTS = BEND + 4 * BENDS
 MOST_PACE = 700.0  # of a store that follows at once
 
@@ -43,7 +43,8 @@ def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
     out[:, LINK], out[:, FLOOR] = column("link"), column("detector.floor_dbfs")
     out[:, ATTACK_PACE] = _pace(column("smoothing.attack_s"), rate_hz)
     out[:, RELEASE_PACE] = _pace(column("smoothing.release_s"), rate_hz)
-    out[:, CUT_B : CUT_A + 1] = _low_cut(column("detector.low_cut_hz"), rate_hz)
+    cut = column("detector.low_cut_hz"), column("detector.low_cut_q")
+    out[:, CUT_B0 : CUT_A2 + 1] = _low_cut(*cut, rate_hz)
     out[:, SHELF_B0 : SHELF_A + 1] = _shelf(column("detector.shelf_hz"), column("detector.shelf_db"), rate_hz)
     for bend in range(BENDS):
         for place, key in enumerate(("threshold_dbfs", "slope", "knee_db", "most_db")):
@@ -63,10 +64,16 @@ def _warped(corner_hz: Array, rate_hz: float) -> Array:
     return np.tan(np.pi * np.minimum(corner_hz, 0.49 * rate_hz) / rate_hz)
 
 
-def _low_cut(corner_hz: Array, rate_hz: float) -> Array:
-    """Bilinear first-order low cut ``y = b (x - x') + a y'``; b 1 and a 1 from rest is none."""
-    k = _warped(corner_hz, rate_hz)
-    return np.stack([1 / (1 + k), (1 - k) / (1 + k)], axis=1)
+def _low_cut(corner_hz: Array, q: Array, rate_hz: float) -> Array:
+    """Bilinear low cut: b0, b1, b2, and a1, a2 taken off; of first order where q is 0; b0 1 is none."""
+    k, two = _warped(corner_hz, rate_hz), q > 0
+    damped, square = k / np.where(two, q, 1.0), np.where(two, k * k, 0.0)
+    b0 = 1 / (1 + damped + square)
+    b = np.where(two, [b0, -2 * b0, b0], [b0, -b0, np.zeros_like(b0)])
+    a = np.where(
+        two, [2 * (square - 1) * b0, (1 - damped + square) * b0], [(damped - 1) * b0, np.zeros_like(b0)]
+    )
+    return np.concatenate([b, a]).T
 
 
 def _shelf(corner_hz: Array, gain_db: Array, rate_hz: float) -> Array:

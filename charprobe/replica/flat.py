@@ -16,7 +16,8 @@ BENDS = 3
 _NO_BEND = Bend(threshold_dbfs=0.0, slope=0.0)
 _BEND_KEYS = ("threshold_dbfs", "slope", "knee_db", "most_db")
 _DETECTOR_KEYS = (
-    "exponent", "rise_s", "fall_s", "kept_s", "low_cut_hz", "shelf_hz", "shelf_db", "floor_dbfs", "split_hz",
+    "exponent", "rise_s", "fall_s", "kept_s", "low_cut_hz", "low_cut_q", "shelf_hz", "shelf_db", "floor_dbfs",
+    "split_hz",
 )  # fmt: skip
 _SMOOTHING_KEYS = ("attack_s", "release_s", "hold_s", "slow_s", "slow_share", "charge_s")
 NAMES: tuple[str, ...] = (

@@ -43,8 +43,8 @@ class Detector:
     rise_s, fall_s, kept_s : float >= 0
         Time constants with which the reading rises and falls (both equal: an average), and how long it is
         kept after a rise.
-    low_cut_hz : float >= 0
-        Corner of a first-order low cut ahead of it; 0: none.
+    low_cut_hz, low_cut_q : float >= 0
+        Corner of a low cut ahead of it, 0: none; of second order with that quality, 0: of first order.
     shelf_hz, shelf_db : float
         First-order treble shelf ahead of it, half of its gain at the corner; 0 Hz: none.
     floor_dbfs : float
@@ -60,6 +60,7 @@ class Detector:
     fall_s: Seconds = 0.0
     kept_s: Seconds = 0.0
     low_cut_hz: CornerOrNone = 0.0
+    low_cut_q: Annotated[float, Interval(ge=0, le=10)] = 0.0
     shelf_hz: CornerOrNone = 0.0
     shelf_db: Gain = 0.0
     floor_dbfs: Annotated[float, Interval(ge=-200, le=0)] = FLOOR_DBFS

@@ -6,7 +6,7 @@ from charprobe.replica import coefficients as at
 from charprobe.values.arrays import Array, Index
 from charprobe.values.compiled import compiled_in_place, compiled_inside
 
-FILTER = 4  # last in and out of low cut and shelf; behind them the all-pass chains
+FILTER = 4  # two stores of the low cut, last in and out of the shelf; behind them the all-pass chains
 
 
 @compiled_inside
@@ -15,8 +15,8 @@ def opened(
 ) -> tuple[float, float, float, float]:
     """What the side chain's filters give for the next sample u: ``p0 + p1 u``; for the envelope twice."""
     p0, p1 = 0.0, 1.0
-    if c[at.CUT_A] != 1.0:
-        p0, p1 = c[at.CUT_A] * f[k, 1] - c[at.CUT_B] * f[k, 0], c[at.CUT_B]
+    if c[at.CUT_B0] != 1.0:
+        p0, p1 = f[k, 0], c[at.CUT_B0]
     p0, p1 = c[at.SHELF_B0] * p0 + c[at.SHELF_B1] * f[k, 2] + c[at.SHELF_A] * f[k, 3], c[at.SHELF_B0] * p1
     if codes[0] != 2:
         return p0, p1, 0.0, 0.0
@@ -34,9 +34,10 @@ def opened(
 def close(u: float, f: Array, k: int, c: Array, codes: Index, one: Array, two: Array) -> None:
     """Move the side chain's filters on by the sample u."""
     x = u
-    if c[at.CUT_A] != 1.0:
-        x = c[at.CUT_B] * (u - f[k, 0]) + c[at.CUT_A] * f[k, 1]
-        f[k, 0], f[k, 1] = u, x
+    if c[at.CUT_B0] != 1.0:
+        x = c[at.CUT_B0] * u + f[k, 0]
+        f[k, 0] = c[at.CUT_B1] * u - c[at.CUT_A1] * x + f[k, 1]
+        f[k, 1] = c[at.CUT_B2] * u - c[at.CUT_A2] * x
     y = c[at.SHELF_B0] * x + c[at.SHELF_B1] * f[k, 2] + c[at.SHELF_A] * f[k, 3]
     f[k, 2], f[k, 3] = x, y
     if codes[0] == 2:

@@ -129,7 +129,7 @@ def _feed_forward(rng: np.random.Generator, name: str) -> tuple[Compressor, Stru
         towards=towards,
         release="charged" if slow else "one",
         held=held,
-        low_cut=cell.sidechain_low_cut_hz is not None,
+        low_cut=0 if cell.sidechain_low_cut_hz is None else 1,
     )
     return cell, structure
 

@@ -138,6 +138,7 @@ CELLS = {
     "peak instant": Cell(Detector("peak"), (Bend(-20.0, 0.75),), Smoothing(release_s=0.08)),
     "envelope": Cell(Detector("envelope"), (Bend(-24.0, 0.75),), SMOOTH),
     "low cut and shelf": Cell(Detector("peak", low_cut_hz=150.0, shelf_hz=2e3, shelf_db=6.0), (Bend(-26.0, 0.6, 6.0),), SMOOTH),
+    "steep low cut": Cell(Detector("peak", low_cut_hz=150.0, low_cut_q=0.7), (Bend(-26.0, 4.0),), SMOOTH, "feedback"),
     "level in dB": Cell(RMS, (Bend(-26.0, 0.6, 6.0), Bend(-8.0, 0.4)), Smoothing("level in dB", attack_s=0.004, release_s=0.1)),
     "root": Cell(RMS, (Bend(-26.0, 0.75, 4.0),), Smoothing("amplitude", attack_s=0.01, release_s=0.1)),
     "hold": Cell(RMS, (Bend(-26.0, 0.75),), Smoothing(form="decoupled", attack_s=0.01, release_s=0.1, hold_s=0.02)),

@@ -3,8 +3,8 @@ import pytest
 
 from charprobe.replica.coefficients import (
     ATTACK,
-    CUT_A,
-    CUT_B,
+    CUT_A1,
+    CUT_B0,
     HOLD,
     SCALE,
     SHELF_A,
@@ -36,13 +36,20 @@ def test_a_mean_of_powers_is_scaled_by_that_of_a_sine(exponent, mean):
     assert 1 / row_of(Cell(detector=Detector("mean", exponent=exponent)))[SCALE] == pytest.approx(mean)
 
 
-def test_filters_of_the_side_chain_meet_their_corners():
-    row = row_of(Cell(detector=Detector(low_cut_hz=100.0, shelf_hz=3000.0, shelf_db=6.0)))
-    z = np.exp(-2j * np.pi * np.array([100.0, 3000.0, 23_999.0]) / RATE_HZ)
-    cut = row[CUT_B] * (1 - z) / (1 - row[CUT_A] * z)
+@pytest.mark.parametrize(
+    ("q", "corner_db", "octave_below_db"),
+    [(0.0, -3.0103, -6.9897), (np.sqrt(0.5), -3.0103, -12.3045), (0.5, -6.0206, -13.9794)],
+)
+def test_filters_of_the_side_chain_meet_their_corners(q, corner_db, octave_below_db):
+    row = row_of(Cell(detector=Detector(low_cut_hz=100.0, low_cut_q=q, shelf_hz=3000.0, shelf_db=6.0)))
+    z = np.exp(-2j * np.pi * np.array([100.0, 3000.0, 23_999.0, 50.0]) / RATE_HZ)
+    top, bottom = row[CUT_B0 : CUT_B0 + 3], [1.0, *row[CUT_A1 : CUT_A1 + 2]]
+    cut = np.polyval(top[::-1], z) / np.polyval(bottom[::-1], z)
     shelf = (row[SHELF_B0] + row[SHELF_B1] * z) / (1 - row[SHELF_A] * z)
-    assert abs(cut[0]) == pytest.approx(np.sqrt(0.5))
-    assert 20 * np.log10(abs(shelf[1:])) == pytest.approx([3.0, 6.0], abs=1e-3)
+    # |H|^2 = w^2 / (1 + w^2), or w^4 / (w^4 + w^2 (1/q^2 - 2) + 1)
+    assert 20 * np.log10(abs(cut[[0, 3]])) == pytest.approx([corner_db, octave_below_db], abs=1e-3)
+    assert abs(cut[2]) == pytest.approx(1.0, abs=1e-4)
+    assert 20 * np.log10(abs(shelf[1:3])) == pytest.approx([3.0, 6.0], abs=1e-3)
     assert 20 * np.log10(abs(shelf[0])) == pytest.approx(0.0, abs=0.02)
 
 

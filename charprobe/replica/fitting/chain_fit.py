@@ -201,24 +201,26 @@ class _Work:
         return colour, beside
 
     def _searched(self) -> list[Fitted]:
-        """Structures; searched once more behind longer memory where one asks for it."""
+        """Structures; searched on where none meets the stage, behind longer memory if one asks for it."""
         quiet, bends = quiet_of(self._first), len(above(self._first))
-        low_cut = self._first.detector.low_cut_hz > 0
+        low_cut = 1 if self._first.detector.low_cut_hz > 0 else 0
         first = [replace(one, quiet=quiet, bends=bends, low_cut=low_cut) for one in FIRST]
         found = self._search([(one, self._first) for one in first if one.sound], FOR_MEMORY)
-        more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
-        if more:
+        if found[0].held_out < self._floor:
+            return self._sided(found)
+        again = [(one.structure, one.cell) for one in found[:AGAIN]]
+        if more := unheard(found, self._sounds.memory):
             begun = (cell_of(one.structure, self._first) for one in more)
             self._sounds = self._heard(*begun, *(one.cell for one in more))
-            again = [
-                (one.structure, like) for one in (*more, *found[:AGAIN]) for like in (one.cell, self._first)
-            ]
+            again += [(one.structure, one.cell) for one in more]
             # what is remembered and what the detector reads have to change together
             again += [
                 (replace(one.structure, reads=reads, averaged=averaged), self._first)
                 for one in more
                 for reads, averaged in READINGS
             ]
+        if more or self._budget.ended:
+            self._budget.ended = False
             found = self._search(again, FOR_FILTER)
         return self._sided(found)
 

@@ -45,7 +45,7 @@ class Structure:
     """What a gain cell is made of, without its numbers.
 
     `averaged` tells whether the detector has a time of its own ahead of the smoothing; `held` whether a
-    release waits; `bends` counts those above which the curve acts; `low_cut` whether the side chain has one;
+    release waits; `bends` counts those above which the curve acts; `low_cut` is its order;
     `quiet` whether what is quiet is expanded or lifted, without end or down to a floor.
     """
 
@@ -58,7 +58,7 @@ class Structure:
     loop: Loop = "feed-forward"
     held: bool = False
     bends: int = 1
-    low_cut: bool = False
+    low_cut: int = 0
     quiet: Quiet = "kept"
 
     @property
@@ -86,7 +86,7 @@ class Structure:
     def less(self) -> Iterator[Structure]:
         """Structures that are this one without some of hold, second bend, low cut, slow store."""
         for held, bends, low_cut, release in product(
-            {self.held, False}, {self.bends, min(self.bends, 1)}, {self.low_cut, False}, {self.release, "one"}
+            {self.held, False}, {self.bends, min(self.bends, 1)}, {self.low_cut, 0}, {self.release, "one"}
         ):
             one = replace(self, held=held, bends=bends, low_cut=low_cut, release=release)
             if one != self:
@@ -104,8 +104,11 @@ class Structure:
             _SAID[self.domain], f"{self.form}, falling to {self.towards}", _SAID[self.release],
         ]  # fmt: skip
         parts += (
-            ["hold"] * self.held + ["second bend"] * (self.bends > 1) + ["side-chain low cut"] * self.low_cut
+            ["hold"] * self.held
+            + ["second bend"] * (self.bends > 1)
+            + ["side-chain low cut"] * (self.low_cut > 0)
         )
+        parts += ["of second order"] * (self.low_cut > 1)
         parts += [f"what is quiet {self.quiet}"] * (self.quiet != "kept")
         return ", ".join(parts)
 
@@ -130,7 +133,8 @@ class Structure:
             )._bare()
         yield replace(self, held=not self.held)
         yield replace(self, bends=3 - self.bends if self.bends else 1)
-        yield replace(self, low_cut=not self.low_cut)
+        yield replace(self, low_cut=0 if self.low_cut else 1)
+        yield replace(self, low_cut=1 if self.low_cut > 1 else 2)
 
 
 def cell_of(structure: Structure, like: Cell) -> Cell:
@@ -144,6 +148,7 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         rise_s=average_s,
         fall_s=(old.fall_s or 0.02) if structure.reads == "peak falling" else average_s,
         low_cut_hz=(old.low_cut_hz or 80.0) if structure.low_cut else 0.0,
+        low_cut_q=(old.low_cut_q or 0.7) if structure.low_cut > 1 else 0.0,
         floor_dbfs=old.floor_dbfs,
         split_hz=old.split_hz,
     )
@@ -279,4 +284,6 @@ def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -
         knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
     if structure.low_cut:
         knobs.append(Knob(("cell.detector.low_cut_hz",), 5.0, 5000.0, logarithmic=True, step=0.01))
+    if structure.low_cut > 1:
+        knobs.append(Knob(("cell.detector.low_cut_q",), 0.3, 3.0, logarithmic=True, step=0.01))
     return tuple(knobs)

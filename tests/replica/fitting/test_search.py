@@ -180,7 +180,7 @@ def test_look_ahead_is_found_to_the_sample(ahead, rng):
 def test_a_search_that_went_past_a_plain_stage_comes_back_to_it(rng, monkeypatch):
     sound = heard(device(), rng)
     monkeypatch.setattr(searching, "ROUNDS", 0)
-    past = (Structure("envelope", low_cut=True, bends=2),)
+    past = (Structure("envelope", low_cut=1, bends=2),)
     found = searched(sound, past, Budget(1e12))
     plain = next(one for one in found if one.structure == Structure("envelope"))
     assert plain.held_out < 1.01 * found[0].held_out
