@@ -179,10 +179,6 @@ class ResponseFit:
             (abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None), default=0.0
         )
 
-    def gain(self) -> Quantity:
-        """Gain apart from the parts."""
-        return Quantity.from_std(self.fitted.values[0], self._std(0), "dB")
-
     def _std(self, unknown: int) -> float:
         return math.sqrt(max(0.0, self.fitted.covariance[unknown, unknown] * self.widen))
 

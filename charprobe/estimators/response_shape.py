@@ -30,12 +30,8 @@ class ResponseShape:
 
     Attributes
     ----------
-    gain_db : Quantity
-        Gain of the description apart from its parts.
     parts : tuple of ResponsePart
         Low end first; empty for a flat or merely tilted response, and where no description follows the curve.
-    tilted : bool
-        Whether a straight tilt over log frequency is the description.
     tilt_db_per_decade : Quantity
         Least-squares slope, 100 Hz to 10 kHz, uniform in log frequency; always measured.
     low_corner_hz, high_corner_hz : Quantity or Unmeasured
@@ -45,9 +41,7 @@ class ResponseShape:
         The description in words.
     """
 
-    gain_db: Quantity
     parts: tuple[ResponsePart, ...]
-    tilted: bool
     tilt_db_per_decade: Quantity
     low_corner_hz: Reading
     high_corner_hz: Reading
@@ -108,12 +102,12 @@ def describe_response(
     trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
     low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(chosen, frequency_hz, std_db, moved_db)
-    tilted = chosen.model.tilted
-    sentence = _sentence(parts, running_on, tilt if tilted else None, magnitude_db, frequency_hz, worst)
+    told_tilt = tilt if chosen.model.tilted else None
+    sentence = _sentence(parts, running_on, told_tilt, magnitude_db, frequency_hz, worst)
     unsure_db = Z95 * float(np.max(std_db))
     if unsure_db > TOLD_DB:
         sentence += f"; points of it are known to ±{unsure_db:.1f} dB at worst"
-    return ResponseShape(chosen.gain(), trusted, tilted, tilt, low, high, sentence)
+    return ResponseShape(trusted, tilt, low, high, sentence)
 
 
 def _runs_on(part: ResponsePart, frequency_hz: Array) -> bool:

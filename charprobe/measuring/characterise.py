@@ -25,6 +25,9 @@ from charprobe.profile.profile import Profile
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.one_thread import on_one_thread
 from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.wording import number_text
+
+LEVELS, WIDEST_DB = ("dBc", "dBFS"), 20.0
 
 
 def characterise(
@@ -78,7 +81,7 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     health = found + tuple(item for chapter in chapters for item in chapter.health if item.code not in told)
     quantities = {name: entry for chapter in chapters for name, entry in chapter.quantities.items()}
     drawn = {name: table for chapter in chapters for name, table in chapter.curves.items()}
-    kept = withheld(quantities, health)
+    kept = withheld(bounded(quantities), health)
     curves, health = without_withheld(drawn, health)
     published, denied = reconciled(kept, curves)
     health += denied
@@ -122,6 +125,19 @@ def _chapters(wet: Take, dry: Take | None) -> tuple[Chapter, ...]:
         link_chapter(wet, dry, curve),
         path_chapter(wet, dry),
     )
+
+
+def bounded(quantities: Mapping[str, Entry]) -> dict[str, Entry]:
+    """Make a bound of every level that may be ten times larger or smaller: that is no number."""
+    kept = dict(quantities)
+    for own, entry in quantities.items():
+        level = entry.reading
+        if isinstance(level, Quantity) and level.unit in LEVELS and level.high - level.low > 2 * WIDEST_DB:
+            low, high = (number_text(end, 0) for end in (level.low, level.high))
+            reason = f"no better known than from {low} to {high} {level.unit}"
+            bound = Unmeasured(level.unit, reason, "longer tones, or less noise", at_most=level.high)
+            kept[own] = replace(entry, reading=bound)
+    return kept
 
 
 def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[str, Entry]:

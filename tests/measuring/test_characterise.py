@@ -7,9 +7,10 @@ import pytest
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.measuring.characterise import characterise_judged
+from charprobe.measuring.characterise import bounded, characterise_judged
 from charprobe.measuring.health.judge import judge_capture
 from charprobe.profile import glossary
+from charprobe.profile.entry import Entry
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.all_figures import profile_drawings, set_drawings
 from charprobe.publishing.figures.look.source import curve_of
@@ -26,6 +27,7 @@ from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Quantity, Unmeasured
 
 RATE_HZ = 48_000
 RECIPE = Recipe(
@@ -108,3 +110,16 @@ def test_what_reads_a_profile_goes_on_without_its_curves():
     assert set_drawings([clean, spoiled], ["clean", "two-paths"], ARTICLE_LOOK) == ()
     page = render_page([spoiled], title="A take", comparison=compare_profiles([clean, spoiled]))
     assert "Curves not given" in page
+
+
+@pytest.mark.parametrize(
+    ("half", "unit", "told"), [(19.0, "dBc", True), (21.0, "dBc", False), (21.0, "ms", True)]
+)
+def test_a_level_that_may_be_ten_times_larger_or_smaller_is_a_bound(half, unit, told):
+    level = Quantity(-58.0, -58.0 - half, -58.0 + half, unit)
+    reading = bounded({"colour.thd_at_reference": Entry(level, "997 Hz")})["colour.thd_at_reference"].reading
+    if told:
+        assert reading == level
+    else:
+        assert isinstance(reading, Unmeasured)
+        assert (reading.at_most, reading.unit) == (-58.0 + half, unit)

@@ -59,18 +59,14 @@ class _Swept:
     bypassed: bool
     moved: bool
     level_std_db: float
-    steepness: float
+    heard_db: Array
     off: OffTone | None
 
     @property
     def unsure_db(self) -> Array:
         """Standard uncertainty in dB of each point from drifts and from a gain that follows the sweep."""
-        log_f, size_db = np.log(self.response.frequency_hz), self.response.magnitude_db
-        turned_db = size_db - np.interp(math.log(REFERENCE_HZ), log_f, size_db)
-        heard_db = abs(self.steepness) * np.hypot(HEARD_DB, HEARD_SHARE * turned_db)
-        return np.hypot(
-            heard_db, math.hypot(FOLLOWS * (self.reduction_db or 0.0), self.level_std_db, self.off_db)
-        )
+        follows_db = FOLLOWS * (self.reduction_db or 0.0)
+        return np.hypot(self.heard_db, math.hypot(follows_db, self.level_std_db, self.off_db))
 
     @property
     def off_db(self) -> float:
@@ -126,7 +122,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
     shape = describe_response(
         heard_hz,
         magnitude_db=first.response.magnitude_db[told],
-        std_db=np.hypot(first.response.magnitude_std_db[told], first.off_db),
+        std_db=np.hypot(first.response.magnitude_std_db, np.hypot(first.heard_db, first.off_db))[told],
         moved_db=math.hypot(first.level_std_db, first.off_db),
         rate_hz=float(wet.stimulus.rate_hz),
     )
@@ -189,9 +185,9 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
     moved = _moved(static, drive_dbfs) or moved_by_silence(wet)
     drift_std_db = static.level_std_db if static is not None else 0.0
     level_std_db = math.hypot(drift_std_db, left_by_silence_db(wet) / Z95)
-    steepness = 0.0 if static is None else static.steepness_at(drive_dbfs)
+    heard_db = np.zeros(1) if static is None else _heard_db(static, drive_dbfs, response)
     off = off_tone(wet, bypass if bypassed else None, response, drive_dbfs=spec.level_dbfs)
-    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, steepness, off)
+    return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, heard_db, off)
 
 
 def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
@@ -199,6 +195,17 @@ def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
     below = np.arange(drive_dbfs, drive_dbfs - QUIETER_DB, -QUIETER_STEP_DB)
     gains = [static.reduction_db_at(float(level)) for level in below] if static is not None else []
     return any(gain is not None and abs(gain) >= IDLE_DB for gain in gains)
+
+
+def _heard_db(static: Reduction, drive_dbfs: float, response: Response) -> Array:
+    """How far a detector that hears all of what the response does, or nothing of it, may move the gain."""
+    log_f, size_db = np.log(response.frequency_hz), response.magnitude_db
+    turned_db = np.maximum(size_db - np.interp(math.log(REFERENCE_HZ), log_f, size_db), -QUIETER_DB)
+    by_db = np.arange(math.floor(turned_db.min()), math.ceil(turned_db.max()) + 1.0)
+    asked = [(by, static.reduction_db_at(drive_dbfs + by)) for by in by_db.tolist()]
+    known = np.array([(by, reduction) for by, reduction in asked if reduction is not None] or [(0.0, 0.0)])
+    swing_db = np.interp(turned_db, *known.T) - np.interp(0.0, *known.T)
+    return np.hypot(HEARD_DB * static.steepness_at(drive_dbfs), HEARD_SHARE * swing_db)
 
 
 def _grid(spec: Sweep) -> Array:

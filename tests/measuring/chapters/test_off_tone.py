@@ -22,6 +22,26 @@ def swept_lower(samples):
     return samples * np.where(np.arange(samples.size) < tones.tones[0].start, 10 ** (-0.3 / 20), 1.0)
 
 
+def leaving(samples):
+    """Tones come through ever lower, 1 dB by their end: a detector that hears them otherwise than the sweep."""
+    (_, tones) = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
+    fall_db = np.zeros(samples.size)
+    for tone in tones.tones:
+        inside = slice(round(tone.start), round(tone.stop))
+        fall_db[inside] = np.linspace(0.0, 1.0, fall_db[inside].size)
+    return samples * 10 ** (-fall_db / 20)
+
+
+def arriving(samples):
+    """Tones begin 1 dB lower and come to the gain of the sweep."""
+    (_, tones) = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
+    low_db = np.zeros(samples.size)
+    for tone in tones.tones:
+        inside = slice(round(tone.start), round(tone.stop))
+        low_db[inside] = np.linspace(1.0, 0.1, low_db[inside].size)
+    return samples * 10 ** (-low_db / 20)
+
+
 def comb(samples):
     """A late copy beside the sound: 6 dB deep, a tooth each 3 kHz."""
     return samples + np.concatenate([np.zeros(16), samples])[: samples.size] / 3
@@ -41,3 +61,9 @@ def test_points_are_known_no_better_than_a_settled_tone_lets_them(rng, device, d
         assert np.all(np.abs(off) < 2 * std + 0.01)
     else:
         assert np.median(std) < 0.01
+
+
+@pytest.mark.parametrize(("device", "denied"), [(leaving, True), (arriving, False)])
+def test_a_tone_that_still_moves_denies_the_sweep_only_where_it_moves_away(rng, device, denied):
+    chapter = response_chapter(take_of(SEGMENTS, device, rng=rng), None, NoReduction())
+    assert [item.code for item in chapter.health] == ["unsettled"] * denied

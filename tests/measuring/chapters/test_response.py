@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from scipy.signal import freqz, lfilter
+from scipy.signal import butter, freqz, lfilter, sosfilt
 from taken import RATE_HZ, NoReduction, column, reading, take_of, wire
 
 from charprobe.measuring.chapters.response import response_chapter
@@ -178,3 +178,35 @@ def test_a_sweep_that_was_muted_gives_a_reason_instead_of_numbers(share, rig, rn
     # a muted bypass is no reference
     alone = response_chapter(wet, dataclasses.replace(rig, source=Muted(rig.source, 0, 1e9)), None)
     assert "re the stimulus" in alone.quantities["response.tilt"].conditions
+
+
+class Gate(NoReduction):
+    """Takes 40 dB from what lies 2 dB under the sweep or lower."""
+
+    def reduction_db_at(self, input_dbfs):
+        return 40.0 if input_dbfs < -42.0 else 0.0
+
+
+@pytest.mark.parametrize("static", [NoReduction(), Gate()])
+def test_what_a_gate_may_have_taken_with_the_response_is_doubt_of_its_points(rng, static):
+    segments = (Sweep("response", 10, 22_000, 3.0, -40.0, gap_s=0.3),)
+    dull = take_of(segments, lambda x: lfilter(*butter(2, 5000, fs=48_000), x), rng=rng)
+    chapter = response_chapter(dull, None, static)
+    level, std = (column(chapter, "response", name) for name in ("magnitude_db", "magnitude_std_db"))
+    assert np.all(std[level > -1] < 0.1)
+    assert np.all((std[level < -4] > 10) == isinstance(static, Gate))
+
+
+def test_points_that_noise_drowns_are_left_out(rng):
+    def dull(samples):
+        return sosfilt(butter(8, 3000, fs=48_000, output="sos"), samples)
+
+    segments = (Sweep("response", 10, 22_000, 3.0, -40.0, gap_s=0.3),)
+    chapter = response_chapter(take_of(segments, dull, rng=rng), None, NoReduction())
+    hz, level, std = (
+        column(chapter, "response", name) for name in ("frequency_hz", "magnitude_db", "magnitude_std_db")
+    )
+    true_db = -10 * np.log10(1 + (np.tan(np.pi * hz / 48_000) / np.tan(np.pi * 3000 / 48_000)) ** 16)
+    assert hz[-1] < 20_000
+    drowning = hz > 6000  # below, the window rounds the bend
+    assert np.all(np.abs(level - true_db)[drowning] < 4 * std[drowning])

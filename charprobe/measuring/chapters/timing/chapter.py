@@ -65,7 +65,7 @@ RELEASE_NAMES = (
     "release.tau_1_share",
 )
 SATURATED = (
-    "the stage reduces no gain; what is lost at high levels is saturation, which takes no time",
+    "the stage reduces no gain; what is lost at high levels is saturation",
     "none needed; look at the colour of the setting",
 )
 AT_ONCE = (
