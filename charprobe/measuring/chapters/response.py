@@ -205,7 +205,7 @@ def _heard_db(static: Reduction, drive_dbfs: float, response: Response) -> Array
     asked = [(by, static.reduction_db_at(drive_dbfs + by)) for by in by_db.tolist()]
     known = np.array([(by, reduction) for by, reduction in asked if reduction is not None] or [(0.0, 0.0)])
     swing_db = np.interp(turned_db, *known.T) - np.interp(0.0, *known.T)
-    return np.hypot(HEARD_DB * static.steepness_at(drive_dbfs), HEARD_SHARE * swing_db)
+    return np.asarray(np.hypot(HEARD_DB * static.steepness_at(drive_dbfs), HEARD_SHARE * swing_db))
 
 
 def _grid(spec: Sweep) -> Array:
