@@ -12,6 +12,7 @@ from charprobe.estimators.tone import ToneAndRest, ToneFit
 from charprobe.values.arrays import Array, Index
 from charprobe.values.cut import Cut
 from charprobe.values.hann import hann_within
+from charprobe.values.median import median_over
 from charprobe.values.orders import orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
 
@@ -91,7 +92,7 @@ def beside_tone(cut: Cut, found: ToneAndRest) -> NoiseBeside:
         return NoiseBeside((), None)
     blocks = power[: count * 2 * FLOOR_BINS].reshape(count, -1)
     middles = (np.arange(count) + 0.5) * 2 * FLOOR_BINS
-    floors = np.median(blocks, axis=1) / MEDIAN
+    floors = median_over(blocks, axis=1) / MEDIAN
     floor = np.interp(np.arange(power.size), middles, floors)
     threshold = math.log(power.size / FALSE_LINES)
     peaks = power[1:-1] > np.maximum(power[:-2], power[2:])

@@ -84,11 +84,11 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
         waves, window = _windowed(turns, half), hann(half)  # both windows see the same, turned on
         halves = samples[: 2 * half].reshape(2, half)
-        sums = halves @ waves.T
-        seen, heard = sums[:, :2] * (2 / window.sum()), (halves * halves) @ (window * window)
-        # twice the mean square beside the tone: what the window holds without what is seen in it
-        rest = heard - np.sum((2 * sums[:, 2:] - seen @ (waves[:2] @ waves[:2].T)) * seen, axis=1)
-        noise = 2 * rest / float(window @ window)
+        seen = halves @ waves.T * (2 / window.sum())
+        rest = halves * window
+        rest -= seen @ waves
+        # twice the mean square beside the tone
+        noise = 2 * np.einsum("ij,ij->i", rest, rest) / float(window @ window)
         begins = at_first + np.array([0.0, turns * half])
         values = (seen[:, 0] - 1j * seen[:, 1]) * np.exp(-2j * np.pi * (begins % 1.0))
         clear = float(np.min(np.abs(values) ** 2 / np.maximum(noise, 1e-30)))
@@ -111,10 +111,9 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
 
 @lru_cache(maxsize=8)  # tones of one frequency follow each other
 def _windowed(turns_per_sample: float, count: int) -> Array:
-    """Cosine and sine of a carrier in a window, and in its square, shape (4, count); not to be changed."""
-    carrier, window = phasor(0.0, turns_per_sample, count), hann(count)
-    once = np.array([carrier.real, carrier.imag]) * window
-    return np.concatenate([once, once * window])
+    """Cosine and sine of a carrier in a window, shape (2, count); not to be changed."""
+    carrier = phasor(0.0, turns_per_sample, count)
+    return np.array([carrier.real, carrier.imag]) * hann(count)
 
 
 def clock_errors_ppm(phases: Sequence[TonePhase], *, rate_hz: float) -> tuple[Array, Array]:

@@ -17,7 +17,7 @@ OFFSET_DB = -0.691
 ABSOLUTE_GATE_LUFS = -70.0
 ATOMS_PER_S = 100  # energies are kept per 10 ms, so a maximum is met wherever the sound starts
 MOMENTARY_S, SHORT_TERM_S = 0.4, 3.0
-LOOK = 256  # samples of each spectrum of an estimate; as many are left out between two
+LOOK, EVERY = 128, 512  # samples of each spectrum of an estimate, and from one to the next
 _TABLE_HZ = 48_000
 _TABLE = np.array(  # ITU-R BS.1770-5, tables 1 and 2, for 48 kHz
     [
@@ -166,10 +166,10 @@ def measure_loudness(source: Frames) -> Loudness:
 
 
 def estimate_loudness(source: Source) -> float:
-    """Estimate the integrated loudness in LUFS to 0.3 LU or better, at a tenth of the cost; -inf in silence.
+    """Estimate the integrated loudness in LUFS to 0.3 LU or better, at little cost; -inf in silence.
 
-    Spectra of half of the sound are weighed instead of all samples filtered, and blocks lie up to 5 ms beside
-    the standard's.
+    Spectra of a quarter of the sound are weighed instead of all samples filtered, and blocks lie up to 5 ms
+    beside the standard's.
     """
     turn = np.exp(-2j * np.pi * np.arange(LOOK // 2 + 1) / LOOK)
     powers = np.stack([np.ones_like(turn), turn, turn**2])
@@ -180,16 +180,16 @@ def estimate_loudness(source: Source) -> float:
     weights = 2 * up / down / (LOOK * float(window @ window))
     weights[0] /= 2
     window, weights = window.astype(np.float32), weights.astype(np.float32)  # half the cost, and exact enough
-    heard = np.zeros(source.frames // (2 * LOOK))
+    heard = np.zeros(source.frames // EVERY)
     for channel, weight in enumerate(channel_weights(source.channels)):
         for number, block in enumerate(source.blocks(channel, BLOCK_FRAMES)):
-            looks = block[: block.size // (2 * LOOK) * 2 * LOOK].reshape(-1, 2 * LOOK)[:, :LOOK]
+            looks = block[: block.size // EVERY * EVERY].reshape(-1, EVERY)[:, :LOOK]
             spectrum = np.fft.rfft(looks.astype(np.float32) * window, axis=1)
-            first = number * (BLOCK_FRAMES // (2 * LOOK))
+            first = number * (BLOCK_FRAMES // EVERY)
             power = (spectrum.real**2 + spectrum.imag**2) @ weights
             heard[first : first + power.size] += weight * power
     running = np.cumsum(np.concatenate([[0.0], heard]))
-    count = max(1, round(MOMENTARY_S * source.rate_hz / (2 * LOOK)))
+    count = max(1, round(MOMENTARY_S * source.rate_hz / EVERY))
     with np.errstate(divide="ignore"):
         momentary = OFFSET_DB + 10 * np.log10(np.maximum(running[count:] - running[:-count], 0.0) / count)
     found = _integrated(momentary)

@@ -137,7 +137,7 @@ class _FirstMovement:
         ridge = np.where(told, 1e-13 * gram_diagonal.sum(axis=1), 1.0)
         covariance = np.linalg.inv(gram + ridge[:, None, None] * _eye(self.order))
         fitted = np.where(told[:, None], (covariance @ right[:, :, None])[:, :, 0], 0.0)
-        taken = 2 * np.sum(fitted * right, axis=1) - np.einsum("ki,kij,kj->k", fitted, gram, fitted)
+        taken = 2 * np.sum(fitted * right, axis=1) - (fitted[:, None, :] @ gram @ fitted[:, :, None])[:, 0, 0]
         return _Fits(
             self.energy - taken,
             np.where(told, fitted[:, 0] / reach, 0.0),

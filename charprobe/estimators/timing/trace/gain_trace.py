@@ -40,6 +40,7 @@ from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
 from charprobe.values.edge import Edge
 from charprobe.values.errors import SegmentTooShortError
+from charprobe.values.median import median_over
 from charprobe.values.quantity import DB_PER_NEPER
 
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
@@ -291,7 +292,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
             calm[:, early[same]] = means[:, same][:, early[same]]
         rows = calm
     grid, gain = rows[0].astype(np.int64), rows[2]
-    least = min(float(np.median(gain[grid < 0])), float(np.median(gain[grid >= 0])))
+    least = min(float(median_over(side, axis=0)) for side in (gain[grid < 0], gain[grid >= 0]))
     if least <= 0:  # the carrier does not hold its phase to the stimulus
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
     if not (keep := gain > 0.05 * least).all():

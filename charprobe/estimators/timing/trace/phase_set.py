@@ -217,11 +217,11 @@ class EdgeCarriers:
         edge = -int(self.grid[0])
         return slice(0, edge), slice(edge, edge + 1), slice(edge + 1, None)
 
-    def over_grid(self, values: Complex) -> Complex:
-        """Lay out one value for each of the three sides over the grid."""
+    def by_side(self, values: Complex, wave: Complex) -> Complex:
+        """Return a wave over the grid times one value for each of the three sides."""
         out = np.empty(self.grid.size, complex)
         for side, value in zip(self.sides, values, strict=True):
-            out[side] = value
+            np.multiply(wave[side], value, out=out[side])
         return out
 
     def of_repetitions(self, index: Index) -> Iterator[tuple[Array, Array]]:
@@ -279,8 +279,8 @@ def solve_edge(samples: Sequence[Array], carriers: EdgeCarriers) -> CarrierGain:
     """
     repeats, twice = len(samples), carriers.turned**2
     squares = carriers.starts**2
-    once = carriers.over_grid(squares.sum(axis=1)) * twice
-    late = carriers.over_grid(squares @ carriers.offsets) * twice
+    once = carriers.by_side(squares.sum(axis=1), twice)
+    late = carriers.by_side(squares @ carriers.offsets, twice)
     weights, sound = carriers.starts.conj() / carriers.levels, np.stack(samples)
     along = np.empty(carriers.grid.size, complex)
     for side, weight in zip(carriers.sides, weights, strict=True):

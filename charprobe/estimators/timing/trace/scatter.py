@@ -264,12 +264,11 @@ def _over_halves(gain: Array, *, split: int, half: float) -> Array:
     """
     out = np.empty(gain.size)
     for side in (slice(0, split), slice(split, None)):
-        total = np.concatenate([[0.0], np.cumsum(gain[side])])
-        at = np.arange(total.size - 1)
+        twice, at = 2 * np.cumsum(gain[side]) - gain[side], np.arange(gain[side].size)
         reach = np.minimum(round(half / 2), np.minimum(at, at[::-1]))
-        inner, outer = (total[at + reach + n] - total[at - reach + 1 - n] for n in (0, 1))
-        # a half period of 2 m samples takes the outermost two of 2 m + 1 by half
-        out[side] = np.where(reach > 0, (inner + outer) / np.maximum(4 * reach, 1), gain[side])
+        # a half period of 2 m samples takes the outermost two of 2 m + 1 by half, as the sums up to them do
+        whole = (twice[at + reach] - twice[at - reach]) / np.maximum(4 * reach, 1)
+        out[side] = np.where(reach > 0, whole, gain[side])
     return out
 
 

@@ -9,6 +9,7 @@ from charprobe.measuring.health.pauses.quiet import QuietSpectrum, pauses
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
+from charprobe.values.median import median_over
 from charprobe.values.wording import number_text
 
 FROM_HZ, BAND_HZ, FINE_HZ = 8_000.0, 500.0, 25.0
@@ -67,7 +68,7 @@ def wall_of(spectrum: QuietSpectrum, *, rate_hz: float) -> tuple[float, float] |
     width = round(BAND_HZ / bin_hz)
     first, last = round(FROM_HZ / bin_hz), int(LAST_SHARE * rate_hz / bin_hz)
     count = (last - first) // width
-    bands = np.median(power[first : first + count * width].reshape(count, width), axis=1)
+    bands = median_over(power[first : first + count * width].reshape(count, width), axis=1)
     level_db = 10 * np.log10(np.maximum(bands, 1e-30))
     for at in range(LOWER_BANDS, count - DROP_BANDS):
         edge_hz = (first + at * width) * bin_hz
@@ -88,7 +89,7 @@ def _edge_hz(spectrum: QuietSpectrum, from_hz: float, level_db: float) -> float:
     """First frequency, to `FINE_HZ`, from which the noise lies below a level."""
     width, first = round(FINE_HZ / spectrum.bin_hz), round(from_hz / spectrum.bin_hz)
     power = spectrum.power[first : first + (spectrum.power.size - first) // width * width]
-    low = np.median(power.reshape(-1, width), axis=1) < 10 ** (level_db / 10)
+    low = median_over(power.reshape(-1, width), axis=1) < 10 ** (level_db / 10)
     return float((first + int(np.argmax(low)) * width) * spectrum.bin_hz)
 
 

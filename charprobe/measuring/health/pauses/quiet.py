@@ -14,6 +14,7 @@ from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
 from charprobe.values.hann import hann_within
+from charprobe.values.median import median_over
 from charprobe.values.running_median import running_median
 
 LEAST_S = 0.25  # shorter pauses are left to the answer of the device
@@ -90,7 +91,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
         return None
     peak = (2 / float(window.sum())) ** 2  # of a sine of amplitude 1
     power = peak * np.concatenate(frames)
-    usual, low = np.median(power, axis=0), round(MOVING_FROM_HZ * size / rate_hz)
+    usual, low = median_over(power, axis=0), round(MOVING_FROM_HZ * size / rate_hz)
     highest = low + np.argmax(power[:, low:] / np.maximum(usual[low:], 1e-30), axis=1)
     moving = float(np.median(power[np.arange(highest.size), highest]))
     return QuietSpectrum(usual, rate_hz / size, power.shape[0], moving)

@@ -13,6 +13,7 @@ from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
+from charprobe.values.median import median_over
 from charprobe.values.wording import number_text
 
 FRAME_S = 0.043  # as long as most of them judge sound by; half and twice as long show
@@ -81,6 +82,5 @@ def _levels_db(take: Take) -> Array:
         frames.append(pieces[np.any(pieces, axis=1)])
     power = np.abs(np.fft.rfft(np.concatenate(frames) * window, axis=1)) ** 2
     level_db = 10 * np.log10(power[:, : count * AROUND_BINS].reshape(-1, count, AROUND_BINS) + LEAST_POWER)
-    return np.asarray(
-        (level_db - np.median(level_db, axis=2, keepdims=True)).reshape(-1, count * AROUND_BINS)
-    )
+    level_db -= median_over(level_db, axis=2)[..., None]
+    return np.asarray(level_db.reshape(-1, count * AROUND_BINS))
