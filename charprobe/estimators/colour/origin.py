@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST
-from charprobe.estimators.colour.readings import LevelRung, Origin
+from charprobe.estimators.colour.level_rung import LevelRung, Origin
 from charprobe.values.quantity import Quantity
 
 ORDERS = range(2, HIGHEST + 1)

@@ -60,7 +60,7 @@ def rumble_and_air(draw: Draw) -> Declared:
 
     def process(sound: Array, rate: int) -> Output:
         cut = steep(sound, low, "highpass", 3, rate)
-        return Output(filters.high_shelf(cut, corner, gain, rate), None)
+        return Output(0.5 * filters.high_shelf(cut, corner, gain, rate), None)
 
     return Declared(
         "rumble-and-air", "a steep low cut and a first-order shelf", process, warm_s=0.5, calm_s=0.5,

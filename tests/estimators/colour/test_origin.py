@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.origin import with_origins
-from charprobe.estimators.colour.readings import LevelRung
 from charprobe.estimators.tone import ToneFit
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.quantity import Quantity

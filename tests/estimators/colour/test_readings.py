@@ -6,13 +6,8 @@ import numpy as np
 import pytest
 
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
-from charprobe.estimators.colour.readings import (
-    LevelRung,
-    even_odd_balance,
-    growth_laws,
-    input_at_thd,
-    stays_above,
-)
+from charprobe.estimators.colour.level_rung import LevelRung
+from charprobe.estimators.colour.readings import even_odd_balance, growth_laws, input_at_thd, stays_above
 from charprobe.estimators.tone import ToneFit
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.quantity import Quantity, Unmeasured

@@ -11,9 +11,10 @@ import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
 from charprobe.estimators.colour.harmonics import measure_harmonics
+from charprobe.estimators.colour.level_rung import REDUCING_DB, LevelRung
 from charprobe.estimators.colour.origin import with_origins
 from charprobe.estimators.colour.path_harmonics import through_path, with_path
-from charprobe.estimators.colour.readings import REDUCING_DB, LevelRung, even_odd_balance
+from charprobe.estimators.colour.readings import even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Response

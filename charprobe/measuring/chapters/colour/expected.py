@@ -15,8 +15,8 @@ from charprobe.estimators.colour.expected_ripple import (
     Steady,
     likely_detectors,
 )
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.origin import CLOSE_DB
-from charprobe.estimators.colour.readings import LevelRung
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Chapter
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured

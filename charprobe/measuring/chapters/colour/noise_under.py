@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.readings import LevelRung
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.profile.entry import Cell, Entry, Published, Table, cell_of, std_of
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
 from charprobe.values.wording import number_text, signed_text

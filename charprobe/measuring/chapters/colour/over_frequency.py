@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.colour.readings import LevelRung, colour_onset, input_at_thd, stays_above
+from charprobe.estimators.colour.level_rung import LevelRung
+from charprobe.estimators.colour.readings import colour_onset, input_at_thd, stays_above
 from charprobe.profile.entry import Cell, Published, Table
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, value_or_most
 from charprobe.values.wording import joined, number_text

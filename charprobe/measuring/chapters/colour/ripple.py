@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from charprobe.estimators.colour.harmonic_cell import HarmonicCell
-from charprobe.estimators.colour.readings import LevelRung
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, beside_share
 from charprobe.measuring.chapters.lookup import Reduction

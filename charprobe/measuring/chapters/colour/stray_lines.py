@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from charprobe.estimators.colour.readings import LevelRung
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.tone_residual import StrayLine
 from charprobe.profile.entry import Cell, Table
 from charprobe.values.quantity import Quantity

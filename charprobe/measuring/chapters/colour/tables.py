@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST
-from charprobe.estimators.colour.readings import Growth, LevelRung, growth_laws
+from charprobe.estimators.colour.level_rung import LevelRung
+from charprobe.estimators.colour.readings import Growth, growth_laws
 from charprobe.estimators.colour.ripple import Split
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_columns
 from charprobe.measuring.chapters.lookup import Reduction

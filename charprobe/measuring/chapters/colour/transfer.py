@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.estimators.colour.readings import LevelRung
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.transfer import Memory, Transfer, memory_signs, transfer_curve
 from charprobe.profile.entry import Table
 from charprobe.values.wording import number_text, rounded_text
