@@ -45,7 +45,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "late-relay": {"gain-step", "level-drift", "timing-jump", "dropout"},
     "late-bypass": {"gain-step", "level-drift", "timing-jump", "dropout", "automatic-gain"},
     "older-stimulus": {"wrong-stimulus"}, "older bypass": {"wrong-stimulus"},
-    "mislabelled bypass": {"rate-mislabelled"}, "run over the bypass": {"equals-other-capture"},
+    "mislabelled bypass": {"rate-mislabelled"}, "run over the bypass": {"equals-other-capture"}, "bypass-coloured": {"other-path", "clipped-below-full-scale"},
     "two read as one": {"rate-mislabelled", "wrong-stimulus", "stimulus-not-found"}, "wrong-take": {"wrong-stimulus"},
 }  # fmt: skip
 # codes that speak of the stage, not of the capture

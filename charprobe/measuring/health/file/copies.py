@@ -10,15 +10,9 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 
-WITHHELD = (
-    "static.makeup_gain",
-    "noise.change",
-    "noise.change_at_equal_level",
-    "path",
-    "colour.onset",
-    "response",
-)
-FEWEST_SAMPLES, MOST_SAMPLES = 2000, 200_000  # of noise that is compared: a capture may wait for minutes
+AGAINST_BYPASS = ("noise.change", "noise.change_at_equal_level", "path", "colour.onset", "response")
+WITHHELD = ("static.makeup_gain", *AGAINST_BYPASS)
+FEWEST_SAMPLES, MOST_SAMPLES = 2000, 1 << 15  # of noise that is compared: a capture may wait for minutes
 ALIKE = 0.5  # correlation of noise; of two takes it is 0.1
 LEFT, EXACT = 4.0, 1e-5  # times the noise, and of the sound, that one gain leaves of a stage's output
 BLOCK = 1 << 18

@@ -20,10 +20,7 @@ from charprobe.values.wording import number_text
 
 WITHHELD = ("static", "attack", "release", "colour", "response", "detector")
 BY_PATH = (*WITHHELD, "noise")  # the second path brings its noise, too
-BY_TAIL = (
-    "noise.rise_under_signal",
-    "noise.change_at_equal_level",
-)  # read beside a tone, which the tail fills
+BY_TAIL = ("noise.rise_under_signal", "noise.change_at_equal_level")  # read beside a tone, which it fills
 EDGES = ("attack", "release")  # all that a weak copy moves
 REACH_S, MARGIN_S = 0.06, 0.03  # delays looked at on both sides, and what is read beyond them
 BANDS_HZ = ((500.0, 15_000.0), (500.0, 4000.0), (4000.0, 15_000.0))  # a copy may lack bass or treble
@@ -35,9 +32,7 @@ VALLEY = 10 ** (-6 / 20)  # of a copy, ahead of it: what only falls from the sou
 WEAKEST = 10 ** (-57 / 20)  # a weaker copy combs the response by less than 0.013 dB
 CODERS_OWN = 10 ** (-30 / 20)  # what a coder makes of a marker may stand beside it so high
 WEAK = 10 ** (-45 / 20)  # combs it by less than 0.05 dB, but sounds at the edges of bursts
-CLEAR = (
-    8.0  # times the median of the response in that range; the largest of 2000 noise values is 3.3 times it
-)
+CLEAR = 8.0  # times the median of the response there; the largest of 2000 noise values is 3.3 times it
 ALONE = 2.0  # times more, where one marker is cut off and nothing confirms the other
 SAME_S = 1e-4  # by which the delays that both markers show may differ
 FINE = 1e-3  # of the strongest line of the marker's spectrum, below which it says nothing
@@ -103,6 +98,7 @@ def unseen_path(take: Take) -> float:
     return min(max(float(np.abs(behind - ahead).max()), tail), WEAKEST)
 
 
+@once
 def _answers(take: Take) -> list[tuple[_Answer, ...]]:
     """What each marker that the capture holds shows, band by band; empty where it holds none, or no sound."""
     stimulus, rate_hz = take.stimulus, take.stimulus.rate_hz

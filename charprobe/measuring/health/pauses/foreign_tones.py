@@ -38,7 +38,8 @@ LEAKS = 1e-3  # of a line's power that its window may show beside it
 def foreign_lines(spectrum: QuietSpectrum) -> tuple[Line, ...]:
     """Lines that stand out of the noise around them, the strongest first."""
     power, around, bin_hz = spectrum.power, spectrum.around, spectrum.bin_hz
-    power = np.append(power, power[-2])  # at half the rate a line is its own mirror
+    # at half the rate a line is its own mirror
+    power = np.concatenate((power[:-1], [power[-1] / 2, power[-2]]))
     inner = np.arange(1, around.size)
     peaks = inner[
         (power[1:-1] >= power[:-2])

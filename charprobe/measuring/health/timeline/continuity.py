@@ -17,9 +17,7 @@ from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.wording import clock_text, number_text, signed_text
 
-AFTER_EDGE_S = (
-    0.006  # left out after a tone's first sample and its ramp, while a stage and its filters answer
-)
+AFTER_EDGE_S = 0.006  # left out after a tone's first sample and ramp, while a stage and its filters answer
 BEFORE_EDGE_S = 0.006  # left out before its last one, for stages that look ahead
 SHORTEST_S = 0.012
 PHASE_S = 0.01  # of tone on each side of a break that its phase is read from

@@ -55,4 +55,5 @@ def test_a_tone_that_glides_from_pause_to_pause_is_told(level_dbfs):
 def test_an_offset_that_alternates_is_a_tone_of_half_the_rate():
     samples = clean_once("plain-wire")
     apart = 1e-4 * (-1.0) ** np.arange(len(samples))
-    assert f"{RATE / 2:.0f} Hz" in told(samples + apart[:, None])["spur"]
+    # a sine of full scale is 0 dBFS, so a square wave of 1e-4 is 3 dB above -80
+    assert f"{RATE / 2 / (1 + 23e-6):.0f} Hz at −77 dBFS" in told(samples + apart[:, None])["spur"]
