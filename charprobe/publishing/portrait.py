@@ -16,6 +16,7 @@ from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
 from charprobe.values.wording import number_text
 
+COLOUR_ALONE, PLAIN = "Colour without compression", "A plain path: no compression"
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
@@ -50,7 +51,9 @@ class Portrait:
 
 def portrait_of(profile: Profile) -> Portrait:
     """Describe a setting from its quantities."""
-    return Portrait(_level(profile), _times(profile), _colour(profile), _use(profile))
+    level = _level(profile)
+    times = "" if level.startswith((COLOUR_ALONE, PLAIN)) else _times(profile)
+    return Portrait(level, times, _colour(profile), _use(profile))
 
 
 def is_coloured(profile: Profile) -> bool:
@@ -116,7 +119,7 @@ def _level(profile: Profile) -> str:
         if moves := said(profile, "Its gain answers changes of level"):
             return moves
         bend = _lower_bend(profile)
-        what = "Colour without compression" if is_coloured(profile) else "A plain path: no compression"
+        what = COLOUR_ALONE if is_coloured(profile) else PLAIN
         return opens or unlike or f"{bend or what}{gain}."
     ratio, slope = profile.reading("static.ratio"), profile.measured("static.slope")
     threshold = profile.reading("static.threshold")
@@ -154,7 +157,7 @@ def _level(profile: Profile) -> str:
 def _then(profile: Profile) -> str:
     """What comes above a second bend that is known; "" without one."""
     threshold, slope = profile.measured("static.second_threshold"), profile.measured("static.second_slope")
-    if threshold is None or slope is None:
+    if threshold is None or slope is None or slope.low > 1:  # a gain that rises is said by itself
         return ""
     at = f" from {edited(threshold).number}"
     if slope.low <= 0:

@@ -99,23 +99,26 @@ def _best(candidates: list[BendsFit], chosen: BendsFit, level: Array, dispersion
 
 
 def _from_below(fit: BendsFit, level: Array, gain: Array, std: Array) -> BendsFit:
-    """The same curve from its lowest section on, where that is flat and no shorter than the one on top.
+    """The same curve from its lowest section on, where that is flat and no shorter than the one it falls to.
 
     A gain that falls from one flat section to another may be reduced by so much and no more, or lifted by so
     much: the steps do not tell, and it rests where it stays for longer, if in doubt at low levels.
     """
-    low = float(level.min())
+    low, rest = float(level.min()), fit.shape.facing[2:]
     drop_db = float(fit.gain(np.array([low]))[0] - fit.parameters[0])
-    if fit.shape != Shape(False, (-1, -1)) or drop_db < MATTERS_DB:
+    if fit.shape.sloped or fit.shape.facing[:2] != (-1, -1) or -1 in rest or drop_db < MATTERS_DB:
         return fit
-    if fit.sections[0].end - low < float(level.max()) - fit.sections[-1].begin:
+    flat = fit.sections[2]
+    if fit.sections[0].end - low < min(flat.end, float(level.max())) - flat.begin:
         return fit
     (first, first_width, _), (second, second_width, change) = fit.corner(0), fit.corner(1)
-    start = np.array([fit.parameters[0] + drop_db, first, first_width, -change, second, second_width, change])
-    other = fit_bends(level, gain, std=std, shape=Shape(False, (1, 1)), start=start)
+    shape = Shape(False, (1, 1, *rest))
+    head = [fit.parameters[0] + drop_db, first, first_width, -change, second, second_width, change]
+    start = np.array([*head, *fit.parameters[fit.shape.first(2) :]])
+    other = fit_bends(level, gain, std=std, shape=shape, start=start)
     as_good = other.chi2 <= fit.chi2 + max(1.0, fit.dispersion) * EVIDENCE / 2
-    flat_on_top = abs(other.sections[-1].slope) < LEAST_CHANGE
-    return other if as_good and flat_on_top and _admissible(other, level) else fit
+    flat_again = abs(other.sections[2].slope) < max(LEAST_CHANGE, Z95 * other.sections[2].std)
+    return other if as_good and flat_again and _admissible(other, level) else fit
 
 
 def _explained(fit: BendsFit) -> bool:

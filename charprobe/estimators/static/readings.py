@@ -82,7 +82,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     converted last.
     """
     bend, section = _compression(curve)
-    second = _second(curve, bend)
+    second = _second(curve, section)
     slope = _slope(curve, section) if second is not None else _to_the_top(curve, _slope(curve, section), bend)
     threshold, knee = _threshold(curve, bend, section), _knee_width(curve, bend, section)
     bent = bend is not None and isinstance(slope, Unmeasured) and slope.cause is None
@@ -108,9 +108,9 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
 def rising_corners(fit: BendsFit) -> Iterator[tuple[float, float]]:
     """Corners above which the gain rises with level, and by how many dB per dB."""
     for bend, facing in enumerate(fit.shape.facing):
-        slope_above = fit.sections[bend + 1].slope
-        if facing > 0 and slope_above > FLAT_SLOPE:
-            yield fit.corner(bend)[0], slope_above
+        above = fit.sections[bend + 1]
+        if facing > 0 and above.slope > max(FLAT_SLOPE, Z95 * above.std):
+            yield fit.corner(bend)[0], above.slope
 
 
 def ratio_of(slope: Reading) -> Reading:
@@ -140,10 +140,17 @@ def local_slopes(curve: StaticCurve) -> tuple[Array, Array, Array]:
 
 
 def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None]:
-    """Find the bend where compression begins and the straight section above it."""
+    """Find the bend where compression begins and the straight section above it.
+
+    Where the lowest steps lie on a straight section of their own, compression begins below them.
+    """
     fit = curve.fit
     if fit is None:
         return None, None
+    below = fit.sections[0]
+    slope = _straight(curve, below) if fit.shape.sloped and _falls(curve, below) else None
+    if isinstance(slope, Quantity) and slope.high < 1 - FLAT_SLOPE:
+        return None, below
     for bend, facing in enumerate(fit.shape.facing):
         if facing > 0 and fit.corner(bend)[2] < 0 and _falls(curve, fit.sections[bend + 1]):
             return bend, fit.sections[bend + 1]
@@ -157,16 +164,17 @@ def _falls(curve: StaticCurve, section: StraightSection) -> bool:
     return section.slope * max(span_db, LEVEL_DB) < -Z95 * curve.common_std_db
 
 
-def _second(curve: StaticCurve, first: int | None) -> BendReadings | None:
-    """Read the next bend above the threshold's, if the ratio changes there by more than `RATIOS_APART`."""
+def _second(curve: StaticCurve, section: StraightSection | None) -> BendReadings | None:
+    """Read the bend above the section of the ratio, if that changes there by more than `RATIOS_APART`."""
     fit = curve.fit
-    if fit is None or first is None or first + 1 >= len(fit.shape.facing):
+    bend = 0 if fit is None or section is None else fit.sections.index(section)
+    if fit is None or section is None or bend >= len(fit.shape.facing):
         return None
-    section = fit.sections[first + 2]
-    before, after = (1 + fit.sections[index].slope for index in (first + 1, first + 2))
+    above = fit.sections[bend + 1]
+    before, after = 1 + section.slope, 1 + above.slope
     if not (before > max(RATIOS_APART * after, 0.0) or after > max(RATIOS_APART * before, 0.0)):
         return None
-    return BendReadings(_corner(curve, fit, first + 1), _straight(curve, section))
+    return BendReadings(_corner(curve, fit, bend), _straight(curve, above))
 
 
 def _lower(curve: StaticCurve) -> BendReadings | None:

@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.measuring.consistency.readings import SIGMAS, Contradiction, Readings
 
 SLOPE = 0.05  # dB per dB by which a slope may miss the level steps it stands for
+LOWEST = 5  # steps whose gain is that at low levels, though it may rise from there to the threshold
 GAIN_DB = 0.1  # by which a low-level gain may miss the steps it stands for
 
 
@@ -48,7 +49,7 @@ def gain_of_steps(read: Readings) -> Iterator[Contradiction]:
     low &= level > read.at_most("static.lower_threshold") + 3.0  # below that it expands
     if np.count_nonzero(low) < 2:
         return
-    middle, spread = float(np.median(own[low])), float(np.median(std[low]))
+    middle, spread = (float(np.median(each[low][:LOWEST])) for each in (own, std))
     if abs(middle - gain.value) > GAIN_DB + SIGMAS * math.hypot(spread, gain.std):
         yield Contradiction(
             ("static.low_level_gain", "static.makeup_gain", "static.max_reduction"),

@@ -233,3 +233,22 @@ def test_where_no_step_shows_the_knee_the_1_db_threshold_reaches_over_all_there_
         found = read_static_curve(fit_static_curve(points, axis_std_db=0.0)).threshold_1db
         held.append(found.low <= truth <= found.high)
     assert np.mean(held) >= 0.85  # binomial: 95 % less two standard deviations of 20 draws
+
+
+def test_a_stage_that_compresses_then_gives_back_begins_where_its_gain_first_falls(rng):
+    def law(x):
+        return 0.97 * np.clip(x + 39, 0, 23) - 1.25 * np.maximum(0, x + 10)
+
+    curve = curve_of(law, rng)
+    read = read_static_curve(curve)
+    assert isinstance(read.threshold, Quantity) and read.threshold.low < -39 < read.threshold.high
+    assert isinstance(curve.low_level_gain, Quantity) and abs(curve.low_level_gain.value - 4.0) < 0.02
+    assert [round(corner) for corner, _ in rising_corners(curve.fit)] == [-10]
+
+
+def test_two_ratios_with_no_threshold_in_reach_are_both_told(rng):
+    read = read_static_curve(curve_of(lambda x: 0.5 * x + 0.3 * np.maximum(0, x + 35), rng))
+    assert isinstance(read.threshold, Unmeasured) and read.threshold.at_most is not None
+    assert isinstance(read.ratio, Quantity) and read.ratio.low < 2 < read.ratio.high
+    assert read.second is not None and read.second.threshold.low < -35 < read.second.threshold.high
+    assert read.second.slope.low < 0.2 < read.second.slope.high

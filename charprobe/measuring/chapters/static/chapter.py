@@ -163,7 +163,7 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     if bypass is None:
         reason = "there is no bypass capture to compare with"
         makeup = Unmeasured("dB", reason, "record the bypass the same way and give it")
-    elif readings.compressed is not None and curve.fit is not None and any(rising_corners(curve.fit)):
+    elif _rises_first(curve, readings):
         reason = (
             "the gain rises with level before it is reduced: these steps do not tell which is that at rest"
         )
@@ -180,6 +180,14 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
         "static.hysteresis": Entry(readings.hysteresis, conditions),
         **_extras(readings, conditions),
     }
+
+
+def _rises_first(curve: StaticCurve, readings: StaticReadings) -> bool:
+    """Whether the gain rises with level from a corner below the bend where compression begins."""
+    if curve.fit is None or readings.bend is None:
+        return False
+    begins = curve.fit.corner(readings.bend)[0]
+    return any(corner < begins for corner, _ in rising_corners(curve.fit))
 
 
 def _extras(readings: StaticReadings, conditions: str) -> dict[str, Entry]:

@@ -162,17 +162,20 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
                 f"Gain rises as level falls below {corner} ({slope}): upward compression, "
                 "not a make-up gain.",
             )
-    if second is not None and isinstance(second.threshold, Quantity) and readings.bend is not None:
-        before, after = fit.sections[readings.bend + 1], fit.sections[readings.bend + 2]
-        shown = isinstance(second.slope, Quantity)
-        yield (
-            "second-bend",
-            "note",
-            f"Two bends: {_ratio(1 + before.slope)} above {in_dbfs(fit.corner(readings.bend)[0])}, "
-            f"{_ratio(1 + after.slope) if shown else 'another ratio, of which too few steps tell,'} above "
-            f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
-        )
-    for corner_dbfs, slope_above in rising_corners(fit):
+    rising = list(rising_corners(fit))
+    if second is not None and isinstance(second.threshold, Quantity) and readings.compressed is not None:
+        first, bend, shown = readings.compressed, readings.bend, isinstance(second.slope, Quantity)
+        begins = "at the lowest steps" if bend is None else f"above {in_dbfs(fit.corner(bend)[0])}"
+        above = fit.sections[fit.sections.index(first) + 1].slope
+        if not any(slope == above for _, slope in rising):
+            yield (
+                "second-bend",
+                "note",
+                f"Two bends: {_ratio(1 + first.slope)} {begins}, "
+                f"{_ratio(1 + above) if shown else 'another ratio, of which too few steps tell,'} above "
+                f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
+            )
+    for corner_dbfs, slope_above in rising:
         yield (
             "expander",
             "warn",
@@ -207,12 +210,20 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         else:
             how = f"compresses {edited(ratio).number}" if isinstance(ratio, Quantity) else "limits"
         yield f"Above {edited(threshold).number} it {how}{_knee(published)}."
+    elif (
+        readings.compressed is not None
+        and curve.flat_section is None
+        and known(published, "static.threshold")
+    ):
+        lowest = in_dbfs(curve.lowest_dbfs)
+        every = f"It compresses at every level measured, from {lowest} up."
+        yield (
+            every
+            if curve.reaches_down
+            else f"It compresses from {lowest} up; below that no step had settled."
+        )
     elif not known(published, "static.max_reduction"):
         return
-    elif readings.compressed is not None and curve.flat_section is None and curve.reaches_down:
-        yield f"It compresses at every level measured, from {in_dbfs(curve.lowest_dbfs)} up."
-    elif readings.compressed is not None and curve.flat_section is None:
-        yield f"It compresses from {in_dbfs(curve.lowest_dbfs)} up; below that no step had settled."
     elif readings.compressed is not None and isinstance(slope, Unmeasured) and slope.cause is None:
         below = " below its second bend" if "static.second_slope" in published else ""
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
@@ -239,9 +250,11 @@ def _opens(curve: StaticCurve) -> Iterator[str]:
     if floor is None:
         return
     there = int(np.argmax(gain > gain.max() - NONE_DB))
+    fallen_db = float(gain[there] - gain[there:].min())
+    falls = f", and falls by {edited_number(fallen_db, 'dB')} above" if fallen_db > OPENS_DB else ""
     yield (
         f"{GATE}: its gain rises from {number_text(floor, 1)} dB at the lowest steps to "
-        f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}."
+        f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}{falls}."
     )
 
 
@@ -261,6 +274,8 @@ def _other_bends(published: Published) -> Iterator[str]:
         threshold, slope = (entry.reading if entry else None for entry in entries)
         if not (isinstance(threshold, Quantity) and isinstance(slope, Quantity)):
             continue
+        if name == "second" and slope.value > 1 + FLAT_SLOPE:
+            continue  # said above: the gain rises
         if name == "second" and slope.value >= 1 - FLAT_SLOPE:
             how = "reduces no further"
         elif name == "second":

@@ -26,6 +26,9 @@ CLEAR = 8.0  # times what noise makes levels step by
 SUDDEN = 2.0  # times what the level moves by in as much time beside it: filters and gain cells take time
 TURNS = 0.3  # radians per neper: a filter that has a level fall so fast turns the phase by as much
 ALIKE = 1.6  # the one edge over the other
+STAYS = (
+    0.5  # of the step, that levels between two edges may lie off those beside them: else these are two dips
+)
 LONGEST_S = 0.5
 AROUND_BLOCKS = 41
 MOST_TOLD = 3
@@ -131,7 +134,8 @@ def _sudden(waves: Complex) -> Flags:
 
 def _dips(take: Take, segment: Segment, wave: Complex, edges: Index, *, start: float) -> Iterator[Dip]:
     """Pairs of sudden steps, one down and one up."""
-    step, sudden = _stepping(_level(wave))
+    level = _level(wave)
+    step, sudden = _stepping(level)
     size = np.abs(step)
     sudden &= np.abs(_stepped(np.unwrap(np.angle(wave)))) < TURNS * size
     if not sudden.any():
@@ -147,7 +151,9 @@ def _dips(take: Take, segment: Segment, wave: Complex, edges: Index, *, start: f
         if open_at is not None:
             before = step[open_at]
             long_s = (edges[at + OVER] - edges[open_at + OVER]) / take.source.rate_hz
-            if after * before < 0 and 1 / ALIKE < -after / before < ALIKE and long_s < LONGEST_S:
+            inside = level[open_at + OVER + 1 : at + 2]
+            stays = abs(np.median(inside) - (inside[0] + inside[-1]) / 2) < STAYS * size[at]
+            if after * before < 0 and 1 / ALIKE < -after / before < ALIKE and long_s < LONGEST_S and stays:
                 first, last = (
                     float(take.alignment.capture_index(start)) + float(edges[each + OVER])
                     for each in (open_at, at)

@@ -51,6 +51,19 @@ def test_a_dip_is_told_with_its_size_and_time(size_db, segment, after_s, rng):
     assert item.start_s == pytest.approx(0.1 + 321.6 / RATE_HZ + start_s, abs=0.01)
 
 
+def test_two_moments_each_of_which_passes_by_itself_are_no_dip(rng):
+    start_s = start_of(0) + 1.0
+
+    def device(samples):  # falls at once and comes back, later falls slowly and comes back at once
+        after = np.arange(samples.size) / RATE_HZ - start_s
+        first = np.where(after > 0, np.exp(-np.abs(after) / 0.03), 0.0)
+        second = np.where(after < 0.25, np.exp(-np.abs(after - 0.25) / 0.03), 0.0)
+        fallen = first + second
+        return samples * 10 ** (-0.4 * fallen / 20)
+
+    assert told(device, rng) == []
+
+
 def notch(samples):
     return signal.lfilter(*signal.iirnotch(1200.0, 6.0, fs=RATE_HZ), samples)
 
