@@ -56,7 +56,8 @@ def harmonics_words(values: Values, index: int, *, where: str = "") -> str:
     if isinstance(onset, Quantity):
         begins = f" from {edited(onset).number} up"
     elif onset is not None and shows_colour(onset):
-        begins = f" from below {edited(onset).number.removeprefix('≤ ')} up"
+        at = edited(onset).number
+        begins = f" from below {at[2:]} up" if at.startswith("≤ ") else f" from somewhere within {at} up"
     much = (
         f" (THD {edited(thd).number}{f' for {where}' if where else ''})" if isinstance(thd, Quantity) else ""
     )
@@ -69,4 +70,4 @@ def shows_colour(onset: Reading | None) -> bool:
 
 
 def _none(onset: Reading | None) -> bool:
-    return isinstance(onset, Unmeasured) and onset.at_least is not None
+    return isinstance(onset, Unmeasured) and onset.at_least is not None and onset.at_most is None

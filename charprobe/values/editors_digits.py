@@ -61,18 +61,24 @@ def edited(reading: Reading) -> Edited:
         places = min(_usual(value, reading.unit), _borne((high - low) / 2))
         shown = round(value, places)
         return Edited("", number_text(shown, max(0, places)), _spread(shown, low, high, places), unit)
-    bound = reading.at_least if reading.at_least is not None else reading.at_most
-    if bound is None:
+    ends = [end for end in (reading.at_least, reading.at_most) if end is not None]
+    if not ends:
         return Edited("", "–", "", "")
     if reading.unit == ":1":
-        bound = min(bound, STEEPEST)
-    scale, unit = display_unit(reading.unit, bound)
-    at_least = reading.at_least is not None
-    places = _usual(bound * scale, reading.unit)
-    step = 10.0**-places  # rounded to the side on which the bound still holds
-    steps = bound * scale / step
-    shown = step * (math.floor(steps + 1e-9) if at_least else math.ceil(steps - 1e-9))
-    return Edited("≥ " if at_least else "≤ ", number_text(shown, max(0, places)), "", unit)
+        ends = [min(end, STEEPEST) for end in ends]
+    scale, unit = display_unit(reading.unit, ends[0])
+    places = _usual(ends[0] * scale, reading.unit)
+    down = reading.at_least is not None  # rounded to the side on which the bound still holds
+    shown = [_outward(ends[0] * scale, places, down=down)]
+    if len(ends) > 1:
+        shown.append(_outward(ends[1] * scale, places, down=False))
+    text = " to ".join(number_text(end, max(0, places)) for end in shown)
+    return Edited("" if len(ends) > 1 else "≥ " if down else "≤ ", text, "", unit)
+
+
+def _outward(number: float, places: int, *, down: bool) -> float:
+    steps = number * 10.0**places
+    return 10.0**-places * (math.floor(steps + 1e-9) if down else math.ceil(steps - 1e-9))
 
 
 def display_unit(unit: str, size: float) -> tuple[float, str]:

@@ -83,7 +83,9 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     """
     bend, section = _compression(curve)
     second = _second(curve, section)
-    slope = _slope(curve, section) if second is not None else _to_the_top(curve, _slope(curve, section), bend)
+    slope = _slope(curve, section)
+    if second is None:
+        slope = _to_the_top(curve, slope, section)
     threshold, knee = _threshold(curve, bend, section), _knee_width(curve, bend, section)
     bent = bend is not None and isinstance(slope, Unmeasured) and slope.cause is None
     if bent and isinstance(slope, Unmeasured):  # a tangent needs a straight part
@@ -153,9 +155,23 @@ def _compression(curve: StaticCurve) -> tuple[int | None, StraightSection | None
         return None, below
     for bend, facing in enumerate(fit.shape.facing):
         if facing > 0 and fit.corner(bend)[2] < 0 and _falls(curve, fit.sections[bend + 1]):
-            return bend, fit.sections[bend + 1]
+            return bend, _shown_above(curve, fit, bend)
     sloped = [s for s in fit.sections if s.slope < -max(FLAT_SLOPE, 3 * s.std)]
     return None, (sloped[-1] if sloped and fit.shape.sloped else None)
+
+
+def _shown_above(curve: StaticCurve, fit: BendsFit, bend: int) -> StraightSection:
+    """The straight section above a bend; one without steps is but the knee of a steeper one that has them."""
+    section, *above = fit.sections[bend + 1 :]
+    steeper = above[:1] if above and above[0].slope < section.slope else []
+    level = curve.means[0]
+    shown = (s for s in (section, *steeper) if np.sum((level >= s.begin) & (level <= s.end)) > BEYOND)
+    return next(shown, section)
+
+
+def _knee(fit: BendsFit, bend: int, section: StraightSection) -> range:
+    """Bends from the one where compression begins up to its straight section."""
+    return range(bend, fit.sections.index(section))
 
 
 def _falls(curve: StaticCurve, section: StraightSection) -> bool:
@@ -174,7 +190,7 @@ def _second(curve: StaticCurve, section: StraightSection | None) -> BendReadings
     before, after = 1 + section.slope, 1 + above.slope
     if not (before > max(RATIOS_APART * after, 0.0) or after > max(RATIOS_APART * before, 0.0)):
         return None
-    return BendReadings(_corner(curve, fit, bend), _straight(curve, above))
+    return BendReadings(_corner(curve, fit, range(bend, bend + 1)), _straight(curve, above))
 
 
 def _lower(curve: StaticCurve) -> BendReadings | None:
@@ -187,7 +203,7 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     slope: Reading = Quantity.from_std(1 + below.slope, below.std, "dB/dB")
     if math.isfinite(below.begin):  # between the bend and a floor, both hang on the few steps that lie there
         slope = _straight(curve, below)
-    corner = _corner(curve, fit, left - 1)
+    corner = _corner(curve, fit, range(left - 1, left))
     if isinstance(slope, Quantity):
         return BendReadings(corner, slope)
     level, gain, _ = curve.used  # a tangent needs a straight part
@@ -199,11 +215,17 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     )
 
 
-def _corner(curve: StaticCurve, fit: BendsFit, bend: int) -> Quantity:
-    first = fit.shape.first(bend)
-    moved = curve.common_std_db / max(abs(float(fit.parameters[first + 2])), 1e-3)
-    std = math.hypot(float(fit.covariance[first, first]) ** 0.5, curve.axis_std_db, moved)
-    return Quantity.from_std(float(fit.parameters[first]), std, "dBFS")
+def _corner(curve: StaticCurve, fit: BendsFit, knee: range) -> Quantity:
+    """Where the tangents below and above some bends in a row meet."""
+    first = np.array([fit.shape.first(bend) for bend in knee])
+    corners, changes = fit.parameters[first], fit.parameters[first + 2]
+    change = float(changes.sum())
+    value = float(corners @ changes) / change
+    weights = np.zeros((1, fit.shape.size))
+    weights[0, first], weights[0, first + 2] = changes / change, (corners - value) / change
+    moved = curve.common_std_db / max(abs(change), 1e-3)
+    std = math.hypot(float(fit.spread(weights)[0]), curve.axis_std_db, moved)
+    return Quantity.from_std(value, std, "dBFS")
 
 
 def _not_compressing(curve: StaticCurve, unit: str, at_least: float | None = None) -> Unmeasured:
@@ -240,19 +262,18 @@ def _threshold(curve: StaticCurve, bend: int | None, section: StraightSection | 
         # the slope shows between the two lowest steps; a wide knee may have its corner above
         bound = curve.next_lowest_dbfs if fit.shape.sloped and _falls(curve, fit.sections[0]) else None
         return low.as_of(unit, at_most=bound)
-    if fit is None or bend is None:
+    if fit is None or bend is None or section is None:
         return _not_compressing(curve, unit, curve.highest_dbfs if curve.choice is not None else None)
-    if not _ends_inside(curve, fit, bend):
-        return _unfinished(curve, unit)
-    return _corner(curve, fit, bend)
+    knee = _knee(fit, bend, section)
+    return _corner(curve, fit, knee) if _ends_inside(curve, fit, knee[-1]) else _unfinished(curve, unit)
 
 
 def _slope(curve: StaticCurve, section: StraightSection | None) -> Reading:
     fit, unit = curve.fit, "dB/dB"
     if fit is None or section is None:
         return _not_compressing(curve, unit)
-    bend = next((j for j in range(len(fit.shape.facing)) if fit.sections[j + 1] is section), None)
-    if bend is not None and not _ends_inside(curve, fit, bend):
+    bend = fit.sections.index(section) - 1
+    if bend >= 0 and not _ends_inside(curve, fit, bend):
         _, slopes, stds = local_slopes(curve)
         missing = _unfinished(curve, unit)
         return missing.as_of(unit, at_most=float(slopes[-1] + Z95 * stds[-1]))
@@ -285,11 +306,10 @@ def _straight(curve: StaticCurve, section: StraightSection) -> Reading:
     return Quantity(slope.value, low, high, unit)
 
 
-def _to_the_top(curve: StaticCurve, slope: Reading, first: int | None) -> Reading:
+def _to_the_top(curve: StaticCurve, slope: Reading, section: StraightSection | None) -> Reading:
     """Let the interval of a slope reach to those beyond a later bend, which is too slight to be named."""
-    if curve.fit is None or first is None or isinstance(slope, Unmeasured):
+    if section is None or isinstance(slope, Unmeasured):
         return slope
-    section = curve.fit.sections[first + 1]
     whole = _straight(curve, replace(section, end=math.inf))
     return whole if isinstance(whole, Quantity) else slope
 
@@ -302,8 +322,13 @@ def _knee_width(curve: StaticCurve, bend: int | None, section: StraightSection |
         low = curve.low_level_gain
         assert isinstance(low, Unmeasured)  # a slope without a bend: no flat part was seen
         return low.as_of(unit)
-    if not _ends_inside(curve, fit, bend):
+    knee = _knee(fit, bend, section)
+    if not _ends_inside(curve, fit, knee[-1]):
         return _unfinished(curve, unit)
+    if len(knee) > 1:
+        begin, end = fit.reach(knee[0])[0], fit.reach(knee[-1])[1]
+        reason = f"its knee is no parabola: it bends from {in_dbfs(begin)} to {in_dbfs(end)}"
+        return Unmeasured(unit, reason, LOCAL)
     return knee_width(curve, fit, bend)
 
 

@@ -35,6 +35,7 @@ TAIL, SHORT = (
     0.45,
     0.3,
 )  # shares of a trace at its end of which one must be flat where no law fits the way there
+WANDERS = 3.0  # of the scatter that no law fits: a gain that wanders does so for several windows on end
 SLOWER_S = 3.0  # a slower stage still at work under the exponential may take this long
 
 
@@ -96,7 +97,8 @@ def judge_settling(
     distance allows for level-domain smoothers, and a straight line that shows under the exponential for a
     slower stage, which is then granted `SLOWER_S`; so is a motion that would count as over but is slower than
     its trace is long, beside one that is not over. Where neither fits, the gain gets there in a way of its
-    own, and has arrived if the last part of the trace is flat, as flat as what scatters there tells.
+    own, and has arrived if the last part of the trace is flat, as flat as what scatters there tells; a gain
+    that wanders has arrived if the whole trace heads nowhere.
     """
     middle = (edges_s[1:] + edges_s[:-1]) / 2
     centred = middle - middle.mean()
@@ -118,9 +120,15 @@ def judge_settling(
         std[moving] = np.hypot(std[moving], SLOWER_S * slope)
         which = np.flatnonzero(moving)
         own_db = np.minimum(std_db, _late_scatter(gain_db))  # a kink on the way there adds to the other
-        for scatter_db, share, degree in ((own_db, SHORT, 2), (own_db, TAIL, 2), (std_db, TAIL, 1)):
+        wander_db = std_db.copy()
+        wander_db[which] = np.maximum(std_db[which], WANDERS * unlike_db)
+        wandering = np.where(
+            _headed(gain_db @ centred / np.sqrt(centred @ centred) / wander_db), 0.0, wander_db
+        )
+        ways = ((own_db, SHORT, 2), (own_db, TAIL, 2), (std_db, TAIL, 1), (wandering, 1.0, 1))
+        for scatter_db, share, degree in ways:
             rest_db, rest_std = _at_rest(_tail(gain_db[which], share), scatter_db[which], degree=degree)
-            ended = (unlike_db > scatter_db[which]) & (rest_std < SETTLED_DB / 2)
+            ended = (unlike_db > np.minimum(scatter_db, std_db)[which]) & (rest_std < SETTLED_DB / 2)
             arrived = which[ended]
             remaining[arrived] = (rest_db - gain_db[which][:, late].mean(axis=1))[ended]
             std[arrived], moving[arrived] = rest_std[ended], False
@@ -143,6 +151,11 @@ def _pooled(score: Array, steps: int) -> Array:
     ones = np.ones(min(steps, score.size))
     total = np.convolve(np.clip(score, -MOST_POOLED, MOST_POOLED), ones, mode="same")
     return np.asarray(total / np.sqrt(np.convolve(np.ones(score.size), ones, mode="same")))
+
+
+def _headed(score: Array) -> Flags:
+    """Whether steps in a row drift the same way together, by more than what wanders in each."""
+    return np.any([np.abs(_pooled(score, steps)) > SIGNIFICANT for steps in POOLED], axis=0)
 
 
 def _both_ways(

@@ -252,3 +252,16 @@ def test_two_ratios_with_no_threshold_in_reach_are_both_told(rng):
     assert isinstance(read.ratio, Quantity) and read.ratio.low < 2 < read.ratio.high
     assert read.second is not None and read.second.threshold.low < -35 < read.second.threshold.high
     assert read.second.slope.low < 0.2 < read.second.slope.high
+
+
+def test_a_knee_of_another_shape_ends_where_steps_show_a_straight_part(rng):
+    level = np.arange(-59.9, -2.0, 3.0)  # one of them lies between the two corners of this limiter
+
+    def law(x):
+        return 0.6 * np.maximum(0, x + 20) + 0.4 * np.maximum(0, x + 15)
+
+    read = read_static_curve(curve_of(law, rng, sigma_db=2e-4, level=level))
+    assert isinstance(read.threshold, Quantity)
+    assert read.threshold.low < -(0.6 * 20 + 0.4 * 15) < read.threshold.high
+    assert isinstance(read.ratio, Unmeasured) and read.ratio.at_least is not None and read.ratio.at_least > 50
+    assert read.second is None and "no parabola" in read.knee_width.reason

@@ -120,6 +120,15 @@ def test_a_ramp_that_ends_well_before_the_step_has_arrived(rng):
     assert np.all(np.abs(error) < 3 * verdict.remaining_std_db)
 
 
+def test_a_gain_that_wanders_about_its_rest_has_arrived_and_one_that_heads_on_has_not(rng):
+    turns = 2 * np.pi * MIDDLE_S / 0.09
+    wandering = 0.002 * np.array([np.sin(turns + phase) for phase in rng.uniform(0, 2 * np.pi, 12)])
+    heading = wandering + 0.02 * (MIDDLE_S - MIDDLE_S.mean()) / np.ptp(MIDDLE_S)
+    noise = rng.normal(0, 2e-4, wandering.shape)
+    assert judge(wandering + noise, np.full(12, 2e-4)).settled.all()
+    assert not judge(heading + noise, np.full(12, 2e-4)).settled.any()
+
+
 def test_a_turning_point_at_the_end_of_a_step_is_no_rest(rng):
     turned = 0.3 * np.cos(
         2 * np.pi * (MIDDLE_S - MIDDLE_S[-3]) / 0.4

@@ -29,6 +29,8 @@ def tone_words(rung: LevelRung) -> str:
     tone = rung.cell.tone
     if rung.reduced_db is None:
         reduction = "gain reduction not known"
+    elif rung.idle and rung.reduced_db >= CLEAR_REDUCTION_DB:
+        reduction = f"gain {number_text(rung.reduced_db, 1)} dB lower, no more than saturation may take"
     elif rung.idle:
         reduction = "no gain reduction"
     elif rung.reduction_db is None:
