@@ -76,11 +76,14 @@ def response_words(profile: Profile) -> str:
     shelf, corner, tilt = (
         profile.measured(f"response.{name}") for name in ("shelf_gain", "shelf_corner", "tilt")
     )
+    corners = [profile.measured(f"response.{end}_corner") for end in ("low", "high")]
+    ends = " and ".join(edited(corner).number for corner in corners if corner is not None)
+    falls = f"response −3\u00a0dB at {ends}" if ends else ""
     if shelf is not None and corner is not None and abs(shelf.value) >= FLAT_DB and tilt is not None:
         side = "above" if shelf.value * tilt.value > 0 else "below"
         word = "lifts" if shelf.value > 0 else "lowers"
-        return f"{word} what is {side} {edited(corner).number} by {edited_number(abs(shelf.value), 'dB')}"
-    corners = [profile.measured(f"response.{end}_corner") for end in ("low", "high")]
+        lifts = f"{word} what is {side} {edited(corner).number} by {edited_number(abs(shelf.value), 'dB')}"
+        return f"{lifts}; {falls}" if falls else lifts
     reach = response_reach_db(profile, *(corner.value if corner else None for corner in corners))
     if reach is None:
         return ""
@@ -89,10 +92,9 @@ def response_words(profile: Profile) -> str:
         if reach > FLAT_DB
         else f"flat within {max(reach, 0.01):.2f} dB"
     )
-    ends = " and ".join(edited(corner).number for corner in corners if corner is not None)
-    if not ends:
+    if not falls:
         return f"response {flat}"
-    return f"response −3\u00a0dB at {ends}" + (f", {flat} between" if reach > FALL_DB else "")
+    return falls + (f", {flat} between" if reach > FALL_DB else "")
 
 
 def response_reach_db(

@@ -107,11 +107,13 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     )
 
 
-def rising_corners(fit: BendsFit) -> Iterator[tuple[float, float]]:
+def rising_corners(curve: StaticCurve) -> Iterator[tuple[float, float]]:
     """Corners above which the gain rises with level, and by how many dB per dB."""
-    for bend, facing in enumerate(fit.shape.facing):
+    fit = curve.fit
+    for bend, facing in enumerate(() if fit is None else fit.shape.facing):
+        assert fit is not None
         above = fit.sections[bend + 1]
-        if facing > 0 and above.slope > max(FLAT_SLOPE, Z95 * above.std):
+        if facing > 0 and above.slope > max(FLAT_SLOPE, Z95 * above.std) and _tilts_db(curve, above) > 0:
             yield fit.corner(bend)[0], above.slope
 
 
@@ -176,8 +178,14 @@ def _knee(fit: BendsFit, bend: int, section: StraightSection) -> range:
 
 def _falls(curve: StaticCurve, section: StraightSection) -> bool:
     """Whether a section falls by more than what levels may be off by would tilt a flat one."""
+    return _tilts_db(curve, section) < 0
+
+
+def _tilts_db(curve: StaticCurve, section: StraightSection) -> float:
+    """How far a section rises among the steps; 0 where what levels may be off by would tilt a flat one so."""
     span_db = min(section.end, curve.highest_dbfs) - max(section.begin, curve.lowest_dbfs)
-    return section.slope * max(span_db, LEVEL_DB) < -Z95 * curve.common_std_db
+    rise_db = section.slope * max(span_db, LEVEL_DB)
+    return rise_db if abs(rise_db) > Z95 * curve.common_std_db else 0.0
 
 
 def _second(curve: StaticCurve, section: StraightSection | None) -> BendReadings | None:

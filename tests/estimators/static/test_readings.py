@@ -72,7 +72,7 @@ def test_a_limiter_has_a_bound_for_a_ratio(rng):
 
 def test_corners_above_which_the_gain_rises_are_told_beside_those_above_which_it_falls(rng):
     curve = curve_of(lambda level: knee(level + 20, 4.0) - knee(level + 45, 3.0) + knee(level + 38, 3.0), rng)
-    ((corner_dbfs, slope),) = rising_corners(curve.fit)
+    ((corner_dbfs, slope),) = rising_corners(curve)
     assert corner_dbfs == pytest.approx(-45, abs=0.3) and slope == pytest.approx(1.0, abs=0.05)
 
 
@@ -243,7 +243,7 @@ def test_a_stage_that_compresses_then_gives_back_begins_where_its_gain_first_fal
     read = read_static_curve(curve)
     assert isinstance(read.threshold, Quantity) and read.threshold.low < -39 < read.threshold.high
     assert isinstance(curve.low_level_gain, Quantity) and abs(curve.low_level_gain.value - 4.0) < 0.02
-    assert [round(corner) for corner, _ in rising_corners(curve.fit)] == [-10]
+    assert [round(corner) for corner, _ in rising_corners(curve)] == [-10]
 
 
 def test_two_ratios_with_no_threshold_in_reach_are_both_told(rng):

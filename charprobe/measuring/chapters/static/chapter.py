@@ -187,7 +187,7 @@ def _rises_first(curve: StaticCurve, readings: StaticReadings) -> bool:
     if curve.fit is None or readings.bend is None:
         return False
     begins = curve.fit.corner(readings.bend)[0]
-    return any(corner < begins for corner, _ in rising_corners(curve.fit))
+    return any(corner < begins for corner, _ in rising_corners(curve))
 
 
 def _extras(readings: StaticReadings, conditions: str) -> dict[str, Entry]:

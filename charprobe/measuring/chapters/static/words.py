@@ -111,7 +111,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     fit, top = curve.fit, in_dbfs(curve.highest_dbfs)
     if fit is None:
         return
-    rises = any(True for _ in rising_corners(fit))
+    rises = any(True for _ in rising_corners(curve))
     nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped and not rises
     if nothing and not curve.unknown_above:
         yield (
@@ -162,7 +162,7 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
                 f"Gain rises as level falls below {corner} ({slope}): upward compression, "
                 "not a make-up gain.",
             )
-    rising = list(rising_corners(fit))
+    rising = list(rising_corners(curve))
     if second is not None and isinstance(second.threshold, Quantity) and readings.compressed is not None:
         first, bend, shown = readings.compressed, readings.bend, isinstance(second.slope, Quantity)
         begins = "at the lowest steps" if bend is None else f"above {in_dbfs(fit.corner(bend)[0])}"
@@ -229,7 +229,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         yield f"It compresses, but nowhere along a straight line{below}: read its local slopes."
     elif readings.compressed is not None:
         yield f"Its knee is still bending at {in_dbfs(curve.highest_dbfs)}, the highest step: ratio unknown."
-    rising = next(rising_corners(curve.fit), None)
+    rising = next(rising_corners(curve), None)
     if rising is not None:
         level, gain, _ = curve.means
         most_db = float(gain[level > rising[0]].max() - gain[level <= rising[0]].min())

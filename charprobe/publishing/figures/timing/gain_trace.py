@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 
 import numpy as np
@@ -95,9 +96,9 @@ def plot_gain_trace(
             axes.set_xlim(-BEFORE * reach * scale, reach * scale)
             axes.axvline(0, color=look.palette.soft, linewidth=look.frame.line_pt / 2)
         if reference in steps:
-            _mark_times(
-                timing, traces[reference], axes, look, edge=edge, step=reference, scale=scale, far=reach
-            )
+            published = {point: profile.measured(f"{edge}.{point}") for point in MARKED}
+            times = {point: time.value for point, time in published.items() if time is not None}
+            _mark_times(times, traces[reference], axes, look, edge=edge, scale=scale, far=reach)
         if len(traces) > 1:
             axes.legend(loc="upper right" if edge == "attack" else "lower right")
     return axes
@@ -153,24 +154,23 @@ def _reach(timing: Table, traces: Traces, edge: str) -> float:
 
 
 def _mark_times(
-    timing: Table,
+    times: Mapping[str, float],
     trace: tuple[Array, Array],
     axes: Axes,
     look: Look,
     *,
     edge: Edge,
-    step: int,
     scale: float,
     far: float,
 ) -> None:
-    """Mark the named times of a condition on its curve and write them beside it; set the limits before."""
+    """Mark published times of a condition on its curve and write them beside it; set the limits before."""
     time_s, gain_db = trace
     font_px = look.frame.font_pt / 72 * axes.figure.dpi
     last: tuple[float, float] | None = None  # where the words of the time after this one are, in letters
     for point, marker in reversed(list(zip(MARKED, ("o", "s", "D"), strict=True))):
-        when = _row_time(timing, edge, point, step)
-        if not np.isfinite(when):
+        if point not in times:
             continue
+        when = times[point]
         height = float(np.interp(when, time_s, gain_db))
         axes.plot(
             [when * scale],

@@ -6,7 +6,9 @@ import pytest
 from made_profiles import UGLY, B, gain_db, made_profile
 
 from charprobe.profile.burst_traces import edge_trace
+from charprobe.profile.entry import Entry
 from charprobe.publishing.figures.timing.gain_trace import plot_gain_trace
+from charprobe.values.quantity import Unmeasured
 
 
 def test_named_times_lie_on_the_curve(drawings):
@@ -35,6 +37,14 @@ def test_words_beside_times_that_lie_close_do_not_cover_each_other(axes, edge):
     boxes = [text.get_window_extent() for text in axes.texts]
     assert len(boxes) == 3
     assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
+
+
+def test_a_time_that_is_not_published_is_not_marked(axes):
+    profile = made_profile(B)
+    withheld = Entry(Unmeasured("s", "taken back", "see the curves"), "")
+    quantities = {**profile.quantities, "attack.t63": withheld}
+    plot_gain_trace(dataclasses.replace(profile, quantities=quantities), axes, edge="attack")
+    assert [text.get_text().split()[0] for text in axes.texts] == ["t90", "t50"]
 
 
 def test_log_time_has_plain_numbers(drawings):
