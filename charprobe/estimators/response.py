@@ -278,7 +278,8 @@ def deconvolve_sweep(
     sweep itself ``L ln m`` earlier (Novak, Lotton & Simon, JAES 63(10), 2015). Because the sweep
     is evaluated where the capture was sampled, a drifting recorder needs no resampling: both spectra are on
     its grid, whose frequencies are known on the stimulus clock. The division is regularised 60 dB
-    below the median in-band power and normalised by what the same division makes of the sweep itself.
+    below the median in-band power and normalised by what the same division makes of the sweep itself. An
+    offset, as silence beside the sweep has it, would be a step at either end of the cut and is taken off.
     Products that a digital device folds back may cross the window of an order near the top of the band.
     """
     duration_s = cut.samples.size * cut.step / cut.rate_hz
@@ -286,7 +287,9 @@ def deconvolve_sweep(
         raise SegmentTooShortError(found_s=min(duration_s, length_s), needed_s=max(length_s, MIN_SWEEP_S))
     size = fast_length(cut.samples.size)
     step_s = cut.step / cut.rate_hz
-    sweep, capture = np.fft.rfft(excitation, size), np.fft.rfft(cut.samples, size)
+    silent = cut.samples[excitation == 0]
+    offset = float(silent.mean()) if silent.size else 0.0
+    sweep, capture = np.fft.rfft(excitation, size), np.fft.rfft(cut.samples - offset, size)
     power = np.abs(sweep) ** 2
     frequency = np.arange(power.size) / (size * step_s)
     in_band = (frequency >= from_hz) & (frequency <= to_hz)

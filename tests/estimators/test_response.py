@@ -70,6 +70,11 @@ def test_goal_of_a_fiftieth_db_at_bench_noise(rng):
     assert np.max(np.abs(20 * np.log10(np.abs(found.value / TRUTH)))) < 0.02
 
 
+def test_an_offset_is_no_part_of_the_response():
+    found = capture(SPEC, lambda x, t: echo(x, t) + 0.02).linear(GRID_HZ)
+    np.testing.assert_allclose(20 * np.log10(np.abs(found.value / TRUTH)), 0, atol=5e-4)
+
+
 def test_harmonic_orders_come_apart_with_magnitude_and_phase():
     a2, a3, drive = 0.1, 0.5, 10 ** (SPEC.level_dbfs / 20)
     parts = capture(SPEC, lambda x, t: x(t) + a2 * x(t) ** 2 + a3 * x(t) ** 3, ppm=40.0)
