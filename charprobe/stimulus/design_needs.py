@@ -240,7 +240,7 @@ def _attack_s(profile: Profile) -> tuple[float, str]:
             return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
         seen = max(0.0, float(time_s[moved < 0.9 * moved[-1]][-1]))
         moves_on = reading is not None and (reading.at_least or reading.cause == "short-gaps")
-        long = GUESS * seen if moves_on else seen
+        long = max(GUESS * seen, float(time_s[-1])) if moves_on else seen
         return long, f"about {_in_words(long, digits=2)}, as the trace shows"
     return NO_ATTACK_S, f"{_in_words(NO_ATTACK_S)}, a guess"
 

@@ -59,8 +59,8 @@ def edited(reading: Reading) -> Edited:
         scale, unit = display_unit(reading.unit, reading.value)
         value, low, high = (number * scale for number in (reading.value, reading.low, reading.high))
         places = min(_usual(value, reading.unit), _borne((high - low) / 2))
-        shown = round(value, places)
-        return Edited("", number_text(shown, max(0, places)), _spread(shown, low, high, places), unit)
+        middle = round(value, places)
+        return Edited("", number_text(middle, max(0, places)), _spread(middle, low, high, places), unit)
     ends = [end for end in (reading.at_least, reading.at_most) if end is not None]
     if not ends:
         return Edited("", "–", "", "")

@@ -11,7 +11,7 @@ from charprobe.estimators.static.curve import FEWEST_LEVELS, MOVED_DB, SETTLED_S
 from charprobe.estimators.static.curve_choice import CurveChoice, choose_curve
 from charprobe.estimators.static.points import StaticPoint, mark_points
 
-LEAST_SHARE = 1 / 4  # of the reduced levels that must have settled, those of which no step is in use among them
+LEAST_SHARE = 1 / 4  # of reduced levels that must have settled, those of which no step is in use among them
 
 
 def fit_static_curve(points: Sequence[StaticPoint], *, axis_std_db: float) -> StaticCurve:

@@ -87,10 +87,10 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
     if second is None:
         slope = _to_the_top(curve, slope, section)
     threshold, knee = _threshold(curve, bend, section), _knee_width(curve, bend, section)
-    bent = bend is not None and isinstance(slope, Unmeasured) and slope.cause is None
-    if bent and isinstance(slope, Unmeasured):  # a tangent needs a straight part
+    if bend is not None and isinstance(slope, Unmeasured) and slope.cause is None:  # no part for a tangent
         threshold = slope.as_of("dBFS") if isinstance(threshold, Quantity) else threshold
         knee = slope.as_of("dB") if isinstance(knee, Quantity) else knee
+    bent = bend is not None and isinstance(knee, Unmeasured) and knee.cause is None
     return StaticReadings(
         threshold,
         threshold_1db(curve, bent=bent),

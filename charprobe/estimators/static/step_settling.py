@@ -155,7 +155,7 @@ def _pooled(score: Array, steps: int) -> Array:
 
 def _headed(score: Array) -> Flags:
     """Whether steps in a row drift the same way together, by more than what wanders in each."""
-    return np.any([np.abs(_pooled(score, steps)) > SIGNIFICANT for steps in POOLED], axis=0)
+    return np.asarray(np.any([np.abs(_pooled(score, steps)) > SIGNIFICANT for steps in POOLED], axis=0))
 
 
 def _both_ways(

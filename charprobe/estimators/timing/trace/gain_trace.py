@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -21,6 +21,7 @@ from charprobe.estimators.timing.trace.dry_reference import (
     stimulus_reference,
 )
 from charprobe.estimators.timing.trace.first_burst import FEWEST, FirstBurst, fills, first_apart, like_first
+from charprobe.estimators.timing.trace.look_ahead import looks_ahead_s
 from charprobe.estimators.timing.trace.phase_set import (
     Burst,
     CarrierFit,
@@ -161,6 +162,12 @@ class GainTrace:
         """Number of bursts the trace was made from."""
         return self.scatter.repeats
 
+    def until_next(self, ahead_s: float) -> GainTrace:
+        """The trace up to where a stage that looks so far ahead begins to hear the next edge."""
+        kept = self.time_s < self.time_s[-1] - ahead_s
+        named = ("time_s", "gain_db", "std_db", "turn_db")
+        return replace(self, **{name: getattr(self, name)[kept] for name in named})
+
     def turn_at(self, time_s: float) -> float:
         """What the carrier's phase costs the gain at one time, in dB."""
         return float(np.interp(time_s, self.time_s, self.turn_db))
@@ -210,7 +217,8 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
     `resolution_s` says so. AC coupling is undone beside the edges: see `find_coupling`. From eight periods
     after the edge on points are means over whole carrier periods. Even-order products leave a residue at the
     carrier frequency unless the phases fill the whole circle: where it shows, the points nearer to the edge
-    are means of two, half a period apart.
+    are means of two, half a period apart. Where the gain moves before its edge, it moves before the next
+    edge, too: records end there.
 
     Examples
     --------
@@ -235,7 +243,9 @@ def trace_edges(wet: Cut, *, bursts: Sequence[Burst], bypass: Cut | None) -> tup
     lead, hold, tail = dry.carrier.gains
     attack = _EdgePairs("attack", [(b.lead, b.hold) for b in bursts], dry.attack, (lead, hold))
     release = _EdgePairs("release", [(b.hold, b.release) for b in bursts], dry.release, (hold, tail))
-    return _trace(attack, wet, carrier, dry), _trace(release, wet, carrier, dry)
+    found = _trace(attack, wet, carrier, dry), _trace(release, wet, carrier, dry)
+    ahead_s = max(looks_ahead_s(each.time_s, each.gain_db, each.std_db) for each in found)
+    return (found[0].until_next(ahead_s), found[1].until_next(ahead_s)) if ahead_s else found
 
 
 def _uncoupled(cut: Cut, bursts: Sequence[Burst]) -> Cut:
