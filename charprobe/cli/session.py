@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -114,6 +113,7 @@ def session_command(
 @contextmanager
 def _stopped_like_ctrl_c() -> Iterator[None]:
     """Let a run that is told to end clean up behind itself, as after Ctrl-C."""
+    import signal
 
     def stop(number: int, frame: object) -> None:
         raise KeyboardInterrupt

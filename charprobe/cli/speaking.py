@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 import textwrap
@@ -55,6 +54,8 @@ def say(text: str, *, err: bool = False, indent: int = 4) -> None:
 
 def print_json(answer: object) -> None:
     """Print an answer for machines, strict JSON."""
+    import json
+
     click.echo(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
 
 

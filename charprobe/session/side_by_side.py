@@ -20,8 +20,6 @@ from joblib.parallel import BACKENDS, DEFAULT_BACKEND, get_active_backend  # typ
 
 from charprobe.values.errors import SessionError
 
-IDLE_S = 300  # after which a process that was begun anew ends
-
 
 def side_by_side(calls: Iterable[tuple[Any, Any, Any]], *, jobs: int) -> Iterator[Any]:
     """Begin calls, as `joblib.delayed` makes them, in so many processes; give what they return once ready.
@@ -99,9 +97,8 @@ def _work_until(until: Connection, ended: Connection) -> None:
 
 @contextmanager
 def _anew(count: int) -> Iterator[Executor]:
-    pool = get_reusable_executor(max_workers=count, timeout=IDLE_S)
+    pool = get_reusable_executor(max_workers=count, timeout=None)
     try:
         yield pool
-    except BaseException:
-        pool.shutdown(kill_workers=True)
-        raise
+    finally:
+        pool.shutdown(kill_workers=True)  # joblib cannot go on with one that it did not begin

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
-from joblib import delayed
+from joblib import Parallel, delayed
 
 from charprobe.session import side_by_side as side_by_side_file
 from charprobe.session.side_by_side import side_by_side
@@ -121,6 +121,7 @@ def test_nothing_is_forked_beside_another_thread(monkeypatch):
     thread.start()
     try:
         assert list(side_by_side([delayed(pow)(3, 2)], jobs=2)) == [9]
+        assert Parallel(n_jobs=2)([delayed(pow)(3, 2)] * 2) == [9, 9]  # joblib's own processes are its own
     finally:
         other.set()
         thread.join()
