@@ -5,7 +5,7 @@ import math
 from burst_device import play, recipe
 
 from charprobe.estimators.timing.edge.times import time_edge
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 
 PARTS = {"t50": 0.5, "t63": 1 - math.exp(-1), "t90": 0.9}
 

@@ -16,8 +16,8 @@ import numpy as np
 
 from charprobe.estimators.timing.edge.times import EdgeTimes, time_edge
 from charprobe.estimators.timing.release_kind import classify_movement
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.estimators.timing.trace.phase_set import bursts_of
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.values.quantity import Quantity

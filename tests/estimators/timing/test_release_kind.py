@@ -5,7 +5,7 @@ from held_truths import expected_inside
 
 from charprobe.estimators.timing.edge.times import time_edge
 from charprobe.estimators.timing.release_kind import classify_movement
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity
 
 HOLD_S, DEPTH_DB = 0.2, 12.0

@@ -6,7 +6,7 @@ from burst_device import play, recipe
 
 from charprobe.estimators.timing.edge.times import time_edge
 from charprobe.estimators.timing.step_dependence import StepTimes, step_dependence
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
 STEPS_DB = (3.0, 10.0, 20.0)

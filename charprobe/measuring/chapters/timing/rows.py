@@ -11,9 +11,10 @@ from charprobe.estimators.timing.edge.edge_reader import time_of
 from charprobe.estimators.timing.edge.settling import gain_before
 from charprobe.estimators.timing.edge.times import SMALLEST_DB, EdgeTimes, believed, time_edge
 from charprobe.estimators.timing.release_kind import ReleaseKind, classify_movement
-from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError, bursts_of
 from charprobe.estimators.timing.trace.scatter import OddStart
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.measuring.chapters.lookup import counterpart
 from charprobe.measuring.chapters.timing.rest import gain_at_rest, reduced_at_rest
 from charprobe.placing.take import Take, held

@@ -9,8 +9,9 @@ import numpy as np
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.settling import gain_before
-from charprobe.estimators.timing.trace.gain_trace import GainTrace, trace_edges
+from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.estimators.timing.trace.phase_set import Burst, NoCarrierError
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.measuring.chapters.timing.detail import SAME_LEVEL_DB
 from charprobe.measuring.chapters.timing.rest import gain_at_rest

@@ -5,7 +5,7 @@ import pytest
 from burst_device import exponential, play, recipe
 
 from charprobe.estimators.timing.edge.definitions import under_every_definition
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity
 
 TAU_S, DEPTH_DB = 0.01, 17.5

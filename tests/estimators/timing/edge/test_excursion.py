@@ -7,7 +7,7 @@ from scipy import signal
 from timed_edges import times
 
 from charprobe.estimators.timing.edge.excursion import LASTING_S, excursion_db
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.cut import Cut
 from charprobe.values.quantity import Unmeasured
 

@@ -5,7 +5,7 @@ from burst_device import exponential, play, recipe
 from timed_edges import PARTS, times
 
 from charprobe.estimators.timing.edge.times import time_edge
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
 

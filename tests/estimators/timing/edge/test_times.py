@@ -8,7 +8,7 @@ from held_truths import expected_inside
 from timed_edges import PARTS, times
 
 from charprobe.estimators.timing.edge.times import believed, time_edge
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
 

@@ -4,7 +4,7 @@ from burst_device import exponential, play, recipe
 from scipy import signal
 
 from charprobe.estimators.timing.trace.coupling import find_coupling, undo_coupling
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.cut import Cut
 
 RATE_HZ = 96_000

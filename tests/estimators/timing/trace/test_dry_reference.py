@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
 
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.cut import Cut
 
 ATTACK_S, RELEASE_S, DEPTH_DB = 0.001, 0.1, 12.0

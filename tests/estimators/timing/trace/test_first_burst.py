@@ -5,7 +5,7 @@ import pytest
 from burst_device import play, recipe
 
 from charprobe.estimators.timing.edge.times import time_edge
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 
 DEPTH_DB, TAU_S, RELEASE_S = 12.0, 0.002, 0.02
 SHORT = {"hold_s": 0.05, "lead_s": 0.06, "release_s": 0.12, "phases": 5, "carrier_hz": 4093.0}

@@ -1,8 +1,8 @@
 import pytest
 from burst_device import exponential, play, recipe
 
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
 from charprobe.estimators.timing.trace.phase_set import NoCarrierError, bursts_of
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError

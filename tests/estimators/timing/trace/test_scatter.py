@@ -5,7 +5,7 @@ import pytest
 from burst_device import play, recipe
 
 from charprobe.estimators.timing.edge.times import time_edge
-from charprobe.estimators.timing.trace.gain_trace import trace_edges
+from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity
 
 DEPTH_DB, TAU_S = 12.0, 0.002
