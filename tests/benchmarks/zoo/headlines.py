@@ -26,7 +26,7 @@ WORDS: dict[Kind, str] = {
 def misnamed(profile: Profile, truth: Truth) -> Iterator[str]:
     """A headline that calls a stage something else; nothing where neither author nor tones settle what it is."""
     kind, said = truth.kind or kind_of(truth), portrait_of(profile).level
-    if kind is not None and said and not re.search(rf"{WORDS[kind]}|not known", said):
+    if kind is not None and said and not re.search(rf"{WORDS[kind]}|not known|depends on the frequency", said):
         yield f"headline '{said}' of what is {kind}"
 
 
