@@ -178,6 +178,7 @@ class _Work:
             among,
             sounds.search,
             sounds.held_out,
+            first=self._first,
             rate_hz=self._pair.rate_hz,
             jobs=self._jobs,
             budget=self._budget,

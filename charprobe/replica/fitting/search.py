@@ -273,6 +273,7 @@ def search(
     heard: Heard,
     held_out: Heard,
     *,
+    first: Cell,
     rate_hz: float,
     jobs: int,
     budget: Budget,
@@ -287,6 +288,8 @@ def search(
         The structures that are looked at first, and where each starts, which may be more than once.
     heard, held_out : Heard
         What they are fitted to, and what they are chosen by.
+    first : Cell
+        Where the best ones start once more: those that led there may have led into another valley.
     rate_hz : float
         Sampling rate.
     jobs : int
@@ -345,7 +348,9 @@ def search(
         if (turn and best.held_out < floor) or not near:
             break
         left.add(near[0].structure)
-        settled = next(fit([(near[0].structure, near[0].cell)], SETTLE), near[0])
+        starts = (near[0], *fit([(near[0].structure, first)], LOOK))
+        start = min(starts, key=lambda one: one.held_out)
+        settled = next(fit([(start.structure, start.cell)], SETTLE), start)
         known[settled.structure] = settled
         if turn and settled.held_out < floor:
             break
@@ -358,8 +363,8 @@ def search(
             break
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
-    starts = dict.fromkeys((best.cell, joined(best.cell)))
-    for again in fit([(one, like) for one in plainer for like in starts], SEARCH):
+    likes = dict.fromkeys((best.cell, joined(best.cell)))
+    for again in fit([(one, like) for one in plainer for like in likes], SEARCH):
         kept(again)
     told(1.0)
     return tuple(ranked())

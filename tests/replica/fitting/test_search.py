@@ -133,6 +133,7 @@ def searched(sound, among, budget, *, keep=0.0):
         [(one, FIRST) for one in among],
         sound,
         sound,
+        first=FIRST,
         rate_hz=RATE,
         jobs=1,
         budget=budget,
