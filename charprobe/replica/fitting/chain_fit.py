@@ -228,21 +228,21 @@ class _Work:
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""
         chosen = self._ahead(_plainest(found, self._floor))
-        before, self._linear = self._linear, self._filter(chosen.cell)
-        if (
-            any(self._linear.kinds)
-            or any(before.kinds)
-            or abs(self._linear.late - before.late) > LATE_TOLD
-            or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
-        ):
+        for _ in range(TURNS):
+            before, self._linear = self._linear, self._filter(chosen.cell)
+            if not (
+                any(self._linear.kinds)
+                or any(before.kinds)
+                or abs(self._linear.late - before.late) > LATE_TOLD
+                or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
+            ):
+                self._linear = before
+                break
             self._sounds = self._heard(chosen.cell)
-        else:
-            self._linear = before
-        if self._linear.kinds != before.kinds:
+            if self._linear.kinds == before.kinds and chosen.held_out < self._floor:
+                break
             found = self._search([(one.structure, chosen.cell) for one in found[:AGAIN]], FOR_REFITS)
             chosen = self._ahead(_plainest(found, self._floor))
-            self._linear = self._filter(chosen.cell)
-            self._sounds = self._heard(chosen.cell)
         cell, colour, kind = chosen.cell, NONE, "cell"
         for turn in range(TURNS):
             places = (colour.place,) if colour.amplitude else _places(cell)

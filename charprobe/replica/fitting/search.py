@@ -306,10 +306,17 @@ def search(
     known: dict[Structure, Fitted] = {}
     begun: dict[Structure, float] = {}  # how good the cell was that each was last looked at from
     followed: set[Structure] = set()
+    left: set[Structure] = set()  # whose neighbours were asked
     floor = AT_NOISE * np.hypot(held_out.noise_score, 1.0)
 
     def ranked() -> list[Fitted]:
         return sorted(known.values(), key=worth_it)
+
+    def fresh(one: Fitted) -> bool:
+        """Whether its neighbours were not asked, nor those of one that is as good without some of it."""
+        return one.structure not in left and not any(
+            less in left and worth_it(known[less]) <= worth_it(one) for less in one.structure.less()
+        )
 
     def fit(starts: Iterable[Start], effort: Effort) -> Iterator[Fitted]:
         calls = budget.affords([(one, like, heard, held_out) for one, like in starts], effort, keep=keep)
@@ -340,11 +347,10 @@ def search(
         told(share[1])
 
     run(among, FAR, (0.0, 0.25))
-    left: set[Structure] = set()
     vain = 0
     for turn in range(ROUNDS):
         best = ranked()[0]
-        near = [one for one in ranked() if one.held_out <= NEAR * best.held_out and one.structure not in left]
+        near = [one for one in ranked() if one.held_out <= NEAR * best.held_out and fresh(one)]
         if (turn and best.held_out < floor) or not near:
             break
         left.add(near[0].structure)

@@ -54,6 +54,11 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
     below = cell.bends[len(above(cell)) :]  # which the burst does not reach
     like, cell = (replace(one, bends=above(one)) for one in (like, cell))
     burst, wanted = _answer_of(like, rate_hz)
+
+    def behind(answer: _Answer) -> float:
+        """How long it lets go once the cell's hold is over."""
+        return max(answer.release_s - cell.smoothing.hold_s, 1 / rate_hz)
+
     if wanted.reduction_db < LEAST_DB:
         return replace(cell, bends=(*cell.bends, *below))
     for _ in range(TURNS):
@@ -68,7 +73,7 @@ def answering_as(like: Cell, cell: Cell, *, rate_hz: float) -> Cell:
             smoothing=replace(
                 held,
                 attack_s=_nearer(held.attack_s, wanted.attack_s / got.attack_s, ATTACK_S),
-                release_s=_nearer(held.release_s, wanted.release_s / got.release_s, RELEASE_S),
+                release_s=_nearer(held.release_s, behind(wanted) / behind(got), RELEASE_S),
             ),
         )
     return replace(cell, bends=(*cell.bends, *below))

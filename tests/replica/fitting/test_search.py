@@ -118,6 +118,28 @@ def test_a_bare_rectifier_with_a_hold_is_found(rng):
     assert found.cell.smoothing.hold_s == pytest.approx(0.03, rel=0.02)
 
 
+def test_each_number_of_a_structure_must_bring_its_share(rng):
+    sound = heard(device(), rng, seconds=0.1)
+    plain, fuller = (
+        fit_cell(Structure("envelope", held=held), FIRST, sound, sound, rate_hz=RATE, effort=searching.LOOK)
+        for held in (False, True)
+    )
+    nearly, clearly = (replace(fuller, held_out=share * plain.held_out) for share in (0.98, 0.96))
+    assert sorted([nearly, plain, clearly], key=searching.worth_it) == [clearly, plain, nearly]
+
+
+def test_a_low_cut_is_of_first_or_of_second_order_and_told_so():
+    steep = Structure(low_cut=2)
+    assert {one.low_cut for one in Structure(low_cut=1).neighbours()} == {0, 1, 2}
+    assert {one.low_cut for one in steep.neighbours()} == {0, 1, 2}
+    assert "low cut, of second order" in steep.in_words() and list(steep.less()) == [Structure()]
+    assert (
+        cell_of(steep, FIRST).detector.low_cut_q
+        > 0
+        == cell_of(Structure(low_cut=1), FIRST).detector.low_cut_q
+    )
+
+
 def test_a_fuller_structure_is_the_plainer_and_more_and_not_another():
     plain, fuller = Structure("envelope"), Structure("envelope", bends=2, release="shared")
     assert list(Structure("envelope", held=True).less()) == [plain] and not list(plain.less())

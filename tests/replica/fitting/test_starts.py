@@ -1,5 +1,7 @@
 """Cells that start where they answer a burst as another does: closed forms of steady tones and of decays."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -30,9 +32,12 @@ def test_a_detector_that_reads_near_its_peaks_gets_a_threshold_that_much_higher(
     assert started.bends[0].threshold_dbfs > -19.5
 
 
-def test_a_level_that_falls_evenly_in_db_gets_the_release_that_is_as_long():
-    cell = Cell(Detector("envelope"), (Bend(-20.0, 0.75),), Smoothing(domain="level", release_s=0.12))
-    started = answering_as(SMOOTH, cell, rate_hz=RATE)
+@pytest.mark.parametrize("hold_s", [0.0, 0.2])
+def test_a_level_that_falls_evenly_in_db_gets_the_release_that_is_as_long(hold_s):
+    held = Smoothing(domain="level", release_s=0.12, hold_s=hold_s)
+    cell = Cell(Detector("envelope"), (Bend(-20.0, 0.75),), held)
+    like = replace(SMOOTH, smoothing=replace(SMOOTH.smoothing, hold_s=hold_s))
+    started = answering_as(like, cell, rate_hz=RATE)
     # 12 dB over the threshold fall at 8.7 dB per time constant: 63 % of the reduction, which follows in
     # proportion, are gone after 0.632 * 12 / 8.686 of it
     assert started.smoothing.release_s == pytest.approx(0.12 * 8.686 / (12 * 0.632), rel=0.05)
