@@ -22,6 +22,7 @@ from charprobe.replica.fitting.search import (
     BUDGET,
     FIRST,
     FIT,
+    LOOK,
     READINGS,
     Budget,
     Call,
@@ -170,10 +171,14 @@ class _Work:
         if best is None:
             return found
         cell, self._linear, self._sounds = best
-        return self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS)
+        return self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS) or found
 
     def _search(self, among: Sequence[Start], keep: float, colour: Colour = NONE) -> list[Fitted]:
+        """Search structures, the best first; none where the budget is not enough for a look."""
         sounds = self._sounds.without_colour(colour)
+        first = [(*among[0], sounds.search, sounds.held_out)]
+        if not self._budget.affords(first, LOOK, keep=keep * BUDGET):
+            return []
         found = search(
             among,
             sounds.search,
@@ -222,27 +227,27 @@ class _Work:
             ]
         if more or self._budget.ended:
             self._budget.ended = False
-            found = self._search(again, FOR_FILTER)
+            found = self._search(again, FOR_FILTER) or found
         return self._sided(found)
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""
         chosen = self._ahead(_plainest(found, self._floor))
-        for _ in range(TURNS):
-            before, self._linear = self._linear, self._filter(chosen.cell)
-            if not (
-                any(self._linear.kinds)
-                or any(before.kinds)
-                or abs(self._linear.late - before.late) > LATE_TOLD
-                or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
-            ):
-                self._linear = before
-                break
+        before, self._linear = self._linear, self._filter(chosen.cell)
+        if (
+            any(self._linear.kinds)
+            or any(before.kinds)
+            or abs(self._linear.late - before.late) > LATE_TOLD
+            or Memory.of(chosen.cell.smoothing).release_s > LONGER * self._sounds.memory.release_s
+        ):
             self._sounds = self._heard(chosen.cell)
-            if self._linear.kinds == before.kinds and chosen.held_out < self._floor:
-                break
-            found = self._search([(one.structure, chosen.cell) for one in found[:AGAIN]], FOR_REFITS)
+        else:
+            self._linear = before
+        if self._linear.kinds != before.kinds:
+            found = self._search([(one.structure, chosen.cell) for one in found[:AGAIN]], FOR_REFITS) or found
             chosen = self._ahead(_plainest(found, self._floor))
+            self._linear = self._filter(chosen.cell)
+            self._sounds = self._heard(chosen.cell)
         cell, colour, kind = chosen.cell, NONE, "cell"
         for turn in range(TURNS):
             places = (colour.place,) if colour.amplitude else _places(cell)
@@ -256,7 +261,8 @@ class _Work:
                 colour, beside = self._placed_again(chosen, colour, beside)
             cell = beside.cell
             if not turn and beside.held_out > self._floor and colour.place != "in loop":
-                found = self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS, colour)
+                again = [(one.structure, cell) for one in found[:AGAIN]]
+                found = self._search(again, FOR_REFITS, colour) or found
                 chosen = _plainest(found, self._floor)
                 cell = chosen.cell
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
