@@ -1,8 +1,7 @@
 """The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
 
-Two processes share it: this one plays the device's part, records, listens and draws; a bench of its own
-(`demo_bench`) measures meanwhile what was recorded. So the bypass is judged once, and only one of them loads
-the compiler and what draws.
+This process plays the device's part, records and listens, and alone loads the compiler; `JOBS` others
+(`demo_bench`) measure and draw meanwhile what was recorded.
 """
 
 from __future__ import annotations
@@ -10,12 +9,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
-from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
@@ -23,8 +20,11 @@ from charprobe.files.output import check_space, prepare_folder, safe_file_name, 
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.demo_bench import judged_bypass, laid_out, measured
+from charprobe.publishing.report.card import shown_of
+from charprobe.publishing.report.inline_svg import InPage
+from charprobe.rehearsal.demo_bench import Measured, judged_bypass, laid_out, measured
 from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
+from charprobe.session.side_by_side import workers
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
@@ -35,11 +35,9 @@ from charprobe.stimulus.render import render
 from charprobe.stimulus.write import write_stimulus
 from charprobe.values.arrays import Array
 
-if TYPE_CHECKING:
-    from charprobe.publishing.report.inline_svg import InPage  # loads what draws
-
 RATE_HZ = 48_000
 SEED = 7
+JOBS = 2  # nobody of three waits on two cores
 STEPS = (
     len(SETTINGS) + 1 + 5
 )  # captures with their profiles; stimulus, bypass, listening pair, comparison, page
@@ -105,12 +103,8 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     prepare_folder(folder)
     length = laid_out(recipe, RATE_HZ).length
     check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
-    with may_start_over(folder, force=force) as replaced:
-        bench = get_reusable_executor(max_workers=1, timeout=None)  # starts while the stimulus is made
-        try:
-            return _run(bench, folder, recipe, replaced, progress)
-        finally:
-            bench.shutdown(kill_workers=True)
+    with may_start_over(folder, force=force) as replaced, workers(JOBS) as bench:
+        return _run(bench, folder, recipe, replaced, progress)
 
 
 def _run(bench: Executor, folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
@@ -131,7 +125,8 @@ def _run(bench: Executor, folder: Path, recipe: Recipe, force: bool, progress: C
             progress("bypass")
         else:
             out = folder / "profiles" / f"{path.stem}.json"
-            future = bench.submit(measured, path, setting.name, out, dry, recipe, RATE_HZ, force)
+            alone = None if setting.name == REPEATED else number - 1  # figures of the other show both takes
+            future = bench.submit(measured, path, setting.name, alone, out, dry, recipe, RATE_HZ, force)
             results.expect(setting, truth, future)
     del played
     _listening_pair(folder, force)
@@ -147,18 +142,18 @@ def _run(bench: Executor, folder: Path, recipe: Recipe, force: bool, progress: C
 
 
 class _Results:
-    """What comes back from the bench, in the order it was asked for, beside the truth and drawn at once."""
+    """What comes back from the bench, in the order it was asked for, beside the truth."""
 
     def __init__(self, progress: Callable[[str], None]) -> None:
         self._progress = progress
-        self._expected: deque[tuple[DemoSetting, Mapping[str, TrueValue], Future[Profile]]] = deque()
+        self._expected: deque[tuple[DemoSetting, Mapping[str, TrueValue], Future[Measured]]] = deque()
         self.profiles: list[Profile] = []
         self.rows: list[TruthRow] = []
         self.drawn: list[tuple[str, tuple[InPage, ...]]] = []
 
-    def expect(self, setting: DemoSetting, truth: Mapping[str, TrueValue], profile: Future[Profile]) -> None:
+    def expect(self, setting: DemoSetting, truth: Mapping[str, TrueValue], future: Future[Measured]) -> None:
         """Ask for a profile, and take what is done by now."""
-        self._expected.append((setting, truth, profile))
+        self._expected.append((setting, truth, future))
         while self._expected and self._expected[0][2].done():
             self._take()
 
@@ -168,18 +163,15 @@ class _Results:
             self._take()
 
     def _take(self) -> None:
-        from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # loads what draws
-
         setting, truth, future = self._expected.popleft()
-        profile = future.result()
+        profile, figures = future.result()
         self._progress(setting.name)
         number = len(self.profiles)
         self.profiles.append(profile)
         if number < len(SETTINGS):
             self.rows += true_rows(setting.build(), profile, truth)
-        if setting.name != REPEATED:  # its figures show both takes
-            (shown,) = shown_of([profile])
-            self.drawn.append((setting.name, replace(shown, number=number).figures()))
+        if figures:
+            self.drawn.append((setting.name, figures))
 
 
 def _recorded(
@@ -215,9 +207,8 @@ def _page(
     *,
     force: bool,
 ) -> Path:
-    # what draws and plays is loaded here, while the bench measures
+    # what plays is loaded here, while the bench measures
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
     path = folder / "page.html"

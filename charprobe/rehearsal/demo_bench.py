@@ -1,7 +1,8 @@
-"""The demo's measuring bench: a process that judges the bypass once and measures what is recorded."""
+"""The demo's bench: processes that judge the bypass once each, and measure and draw what is recorded."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -9,9 +10,13 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile.profile import Profile
+from charprobe.publishing.report.card import shown_of
+from charprobe.publishing.report.inline_svg import InPage
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
+
+Measured = tuple[Profile, tuple[InPage, ...]]  # a capture's profile and its figures
 
 
 @cache
@@ -27,10 +32,23 @@ def judged_bypass(path: Path, recipe: Recipe, rate_hz: int) -> Judged:
 
 
 def measured(
-    path: Path, setting: str, out: Path, dry: Path, recipe: Recipe, rate_hz: int, force: bool
-) -> Profile:
-    """Measure a capture of a setting against the bypass `dry` and write its profile to `out`."""
+    path: Path,
+    setting: str,
+    alone: int | None,
+    out: Path,
+    dry: Path,
+    recipe: Recipe,
+    rate_hz: int,
+    force: bool,
+) -> Measured:
+    """Measure a capture of a setting against the bypass `dry` and write its profile to `out`.
+
+    Figures come with it where the capture stands `alone` for the setting of that number on the page.
+    """
     judged = judge_capture(open_capture(path), laid_out(recipe, rate_hz), 0)
     profile = characterise_judged(judged, judged_bypass(dry, recipe, rate_hz), setting=setting)
     profile.save(out, force=force)
-    return profile
+    if alone is None:
+        return profile, ()
+    (shown,) = shown_of([profile])
+    return profile, replace(shown, number=alone).figures()
