@@ -1,4 +1,4 @@
-"""Analogue filter sections at any sampling rate, forwards and backwards, as one impulse response."""
+"""Filter sections at any sampling rate, forwards and backwards, as one impulse response."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.replica.parts import Section
 from charprobe.values.arrays import Array, Complex
 
+HALF = 0.49999  # of a digital filter's rate: what a higher one plays above is as there
 MIN_TAPS = 4096
 MAX_TAPS = 1 << 18
 _PERIODS = 6  # of the lowest corner that an impulse response spans
@@ -29,9 +30,17 @@ def response(sections: tuple[Section, ...], frequency_hz: Array) -> Complex:
     total = np.ones(np.shape(frequency_hz), dtype=complex)
     for section in sections:
         top, bottom = _polynomials(section)
-        u = 1j * np.asarray(frequency_hz) / section.frequency_hz
+        corner = _warped(np.array(section.frequency_hz), section)
+        u = 1j * _warped(np.asarray(frequency_hz), section) / corner
         total = total * np.polyval(top[::-1], u) / np.polyval(bottom[::-1], u)
     return np.asarray(total)
+
+
+def _warped(frequency_hz: Array, section: Section) -> Array:
+    """The frequency at which the analogue section does what this one does here."""
+    if not section.digital_hz:
+        return frequency_hz
+    return np.asarray(np.tan(np.pi * np.minimum(frequency_hz / section.digital_hz, HALF)))
 
 
 def _polynomials(section: Section) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -214,10 +214,11 @@ class Colour:
 
 @dataclass(frozen=True)
 class Section:
-    """One analogue filter section; its response is met up to half of any sampling rate.
+    """One filter section; its response is met up to half of any sampling rate.
 
     Cuts are maximally flat, 3.01 dB down at the corner; shelves have half of their gain (in dB) there; a
-    bell has its gain at its centre.
+    bell has its gain at its centre. It is analogue, or made from an analogue one by the bilinear transform at
+    the rate `digital_hz`, which brings all that lies above half of that down below it.
     """
 
     kind: SectionKind
@@ -225,6 +226,7 @@ class Section:
     order: Annotated[int, Interval(ge=1, le=2)] = 1
     gain_db: Gain = 0.0
     q: Annotated[float, Interval(ge=0.05, le=50)] = math.sqrt(0.5)
+    digital_hz: Annotated[float, Interval(ge=0, le=1e6)] = 0.0
 
 
 Sections = Annotated[tuple[Section, ...], MaxLen(16)]

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy.signal import bilinear, freqz
 
 from charprobe.replica.filters import response, taps
 from charprobe.replica.parts import Section
@@ -39,3 +40,12 @@ def test_impulse_responses_meet_the_analogue_response_and_undo_it(rate_hz):
     exact = response(SECTIONS, frequency)
     np.testing.assert_allclose(gain(*there), exact, atol=1e-3)  # 6 periods of the low cut are kept
     np.testing.assert_allclose(gain(*back) * exact, 1, atol=1e-3)
+
+
+def test_a_digital_section_is_what_the_bilinear_transform_makes_of_it():
+    corner = 2 * np.tan(np.pi * 8000.0 / 48_000.0)  # warped ahead, as it is told by its corner
+    b, a = bilinear([corner**2], [1.0, np.sqrt(2) * corner, corner**2])
+    hz = np.array([100.0, 8000.0, 16_000.0, 23_000.0])
+    truth = freqz(b, a, worN=hz, fs=48_000.0)[1]
+    found = response((Section("high cut", 8000.0, 2, digital_hz=48_000.0),), hz)
+    np.testing.assert_allclose(found, truth, atol=1e-9)

@@ -33,8 +33,9 @@ from charprobe.replica.fitting.search import (
     unheard,
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
-from charprobe.replica.fitting.stretches import stretches_of
+from charprobe.replica.fitting.stretches import Use, stretches_of
 from charprobe.replica.fitting.structures import above, cell_of
+from charprobe.replica.fitting.whole_fit import LAST, WHOLE, Whole, fit_whole
 from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
@@ -48,6 +49,7 @@ LONGER = 1.1  # times the release that was thought: stretches are heard behind m
 # shares of the budget kept for what may follow a search: longer memory, a filter, refits
 FOR_MEMORY, FOR_FILTER, FOR_REFITS = 0.6, 0.4, 0.2
 SIDED = 4  # structures that tell on which side of the cell a filter is
+NEARLY = 2.0  # times the error with which a stage is met: sides of filters and colour are told
 BESIDES = 0.8  # of the error with all filters behind: what one ahead must leave
 AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
@@ -150,7 +152,8 @@ class _Work:
     def _heard(self, *cells: Cell, linear: Linear | None = None) -> Sounds:
         """All sounds behind as much as any cell remembers, without the filters known, or others."""
         linear = linear or self._linear
-        pair, memory = replace(self._pair, late=linear.late), Memory.of(*(cell.smoothing for cell in cells))
+        memory = Memory.of(*(cell.smoothing for cell in cells))
+        pair = replace(self._pair, late=linear.late)
         sounds = sounds_of(pair, self._stretches, memory=memory, noise=self._noise)
         return without_filter(sounds, linear, pair)
 
@@ -192,19 +195,42 @@ class _Work:
         )
         return list(found)
 
-    def _placed_again(self, chosen: Fitted, colour: Colour, beside: Fitted) -> tuple[Colour, Fitted]:
-        """Colour, and the cell beside it, where one or the other side of both suits the filters best."""
-        for linear in self._linear.placements():
-            before, kept = self._sounds, self._linear
-            self._linear, self._sounds = linear, self._heard(beside.cell, linear=linear)
-            places = _places(beside.cell)
-            other = coloured(beside.cell, places, self._sounds, self._pair.rate_hz)
-            [one] = self._fit(self._calls([(chosen, beside.cell)], other), BESIDE)
-            if one.held_out < BESIDES * beside.held_out:
-                colour, beside = other, one
-            else:
-                self._linear, self._sounds = kept, before
-        return colour, beside
+    def _together(self, chosen: Fitted, cell: Cell, colour: Colour) -> Whole:
+        """Cell and colour; where they do not meet the stage, fitted at once with the filters around them.
+
+        Filters and colour are tried on other sides.
+        """
+        [one] = self._fit(self._calls([(chosen, cell)], colour), BESIDE)
+        best = Whole(self._linear, colour, one)
+        if not colour.amplitude and not any(self._linear.kinds):
+            return best
+
+        def tried(near: Whole) -> Whole:
+            """What comes of a start, where it is better than the best so far; else that."""
+            whole = self._at_once(near, WHOLE) if best.fitted.held_out > NEARLY * self._floor else None
+            least = best.fitted.held_out * (BESIDES if best.together else 1.0)
+            return whole if whole and whole.fitted.held_out < least else best
+
+        for linear in (self._linear, *self._linear.placements()):
+            best = tried(replace(best, linear=linear))
+        for place in _places(cell) if colour.amplitude else ():
+            if place != colour.place:
+                best = tried(replace(best, colour=replace(best.colour, place=place)))
+        return best
+
+    def _at_once(self, near: Whole, effort: Effort) -> Whole | None:
+        """All numbers of a chain fitted to what was captured; None where the budget does not bear that."""
+        pair, memory = replace(self._pair, late=near.linear.late), Memory.of(near.fitted.cell.smoothing)
+        uses: tuple[Use, ...] = ("search", "held out")
+        sweeps = [replace(one, use=use) for one in self._stretches if one.use == "sweep" for use in uses]
+        raw = sounds_of(pair, [*self._stretches, *sweeps], memory=memory, noise=self._noise)
+        heard = raw.fit if effort.spread else raw.search
+        call = (near.fitted.structure, near.fitted.cell, heard, raw.held_out)
+        if not self._budget.affords([call], effort):
+            return None
+        whole = fit_whole(near, heard, raw.held_out, rate_hz=self._pair.rate_hz, effort=effort)
+        self._budget.spend(whole.fitted)
+        return whole
 
     def _searched(self) -> list[Fitted]:
         """Structures; searched on where none meets the stage, behind longer memory if one asks for it."""
@@ -248,28 +274,34 @@ class _Work:
             chosen = self._ahead(_plainest(found, self._floor))
             self._linear = self._filter(chosen.cell)
             self._sounds = self._heard(chosen.cell)
-        cell, colour, kind = chosen.cell, NONE, "cell"
+        cell, colour = chosen.cell, NONE
         for turn in range(TURNS):
             places = (colour.place,) if colour.amplitude else _places(cell)
-            best = coloured(cell, places, self._sounds, self._pair.rate_hz)
+            shown = coloured(cell, places, self._sounds, self._pair.rate_hz)
             self._told(0.72 + 0.1 * turn)
-            if not best.amplitude:
+            whole = self._together(chosen, cell, shown if shown.amplitude else colour)
+            cell, colour = whole.fitted.cell, whole.colour
+            if whole.linear != self._linear:
+                self._linear, self._sounds = whole.linear, self._heard(cell, linear=whole.linear)
+            met = whole.fitted.held_out <= NEARLY * self._floor
+            if turn or met or not shown.amplitude or colour.place == "in loop":
                 break
-            colour, kind = best, "cell and colour"
-            [beside] = self._fit(self._calls([(chosen, cell)], colour), BESIDE)
-            if not turn and beside.held_out > self._floor:
-                colour, beside = self._placed_again(chosen, colour, beside)
-            cell = beside.cell
-            if not turn and beside.held_out > self._floor and colour.place != "in loop":
-                again = [(one.structure, cell) for one in found[:AGAIN]]
-                found = self._search(again, FOR_REFITS, colour) or found
-                chosen = _plainest(found, self._floor)
-                cell = chosen.cell
+            again = self._search([(one.structure, cell) for one in found[:AGAIN]], FOR_REFITS, colour)
+            # a steep curve may not be taken off what it made
+            if not again or again[0].held_out >= whole.fitted.held_out:
+                break
+            found, chosen = again, _plainest(again, self._floor)
+            cell = chosen.cell
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
         calls = self._calls(starts, colour)
-        fitted = self._fit(calls[:1], FIT)
+        last = self._at_once(whole, LAST) if whole.together else None
+        if last is not None:
+            self._linear, colour, fitted = last.linear, last.colour, [last.fitted]
+            self._sounds = self._heard(last.fitted.cell)
+        else:
+            fitted = self._fit(calls[:1], FIT)
         fitted += self._fit(self._budget.affords(calls[1:], FIT), FIT)
-        return fitted[0].cell, kind, colour, fitted
+        return fitted[0].cell, "cell and colour" if colour.amplitude else "cell", colour, fitted
 
     def _ahead(self, chosen: Fitted) -> Fitted:
         """The structure with the look-ahead that suits it best, where the profile tells of one."""

@@ -34,7 +34,7 @@ def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort
     pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
 
     def predict(rows: Array) -> Array:
-        made = [through(cell, _curve(place, peak, row), heard, rate_hz) for row in rows]
+        made = [through(cell, curve_of(place, peak, row), heard, rate_hz) for row in rows]
         return np.stack(
             [np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True)]
         )
@@ -48,7 +48,7 @@ def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort
         np.zeros(len(knobs)),
         effort=effort,
     )
-    return Coloured(_curve(place, peak, solution.values), solution)
+    return Coloured(curve_of(place, peak, solution.values), solution)
 
 
 def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
@@ -67,7 +67,7 @@ def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
     return left
 
 
-def _curve(place: Place, peak: float, row: Array) -> Colour:
+def curve_of(place: Place, peak: float, row: Array) -> Colour:
     """The curve whose slope in dB is a sum of powers of the size, 1 at the peak."""
     share = np.arange(1, SIZES + 1) / SIZES
     parts = [
@@ -76,6 +76,13 @@ def _curve(place: Place, peak: float, row: Array) -> Colour:
     ]
     odd, even = (tuple(np.asarray(part).tolist()) for part in parts)
     return Colour(place, tuple((peak * share).tolist()), odd, even)
+
+
+def powers_of(colour: Colour, peak: float) -> list[float]:
+    """What `curve_of` makes a curve of this kind from, with 1 at another peak."""
+    share = np.array(colour.amplitude)[:, None] / peak
+    parts = ((share ** np.array(ODD), colour.odd_db), (share ** np.array(EVEN), colour.even_db))
+    return [float(x) for powers, slopes in parts for x in np.linalg.lstsq(powers, slopes, rcond=None)[0]]
 
 
 def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:

@@ -20,13 +20,16 @@ from charprobe.values.arrays import Array, Complex
 POINTS, LOWEST_HZ, HIGHEST_HZ = 240, 15.0, 20_000.0
 FLAT_DB = 0.02  # root mean square over the band: less is no filter
 BETTER = 0.6  # of the error before: what a further section must bring
+ALIKE = 1.1  # times the least error: the plainest of those, which come first
 MOST = 3
 SPLIT_HZ = 1000.0  # a shelf of the treble above, of the bass below: with a gain each can be the other
 _CANDIDATES: tuple[tuple[SectionKind, int, float, float], ...] = (  # kind, order, first corner, first gain
-    ("high shelf", 1, 5000.0, 1.0), ("low shelf", 1, 150.0, 1.0), ("low cut", 1, 20.0, 0.0),
-    ("high cut", 1, 20_000.0, 0.0), ("low cut", 2, 20.0, 0.0), ("high cut", 2, 20_000.0, 0.0),
+    ("low cut", 1, 20.0, 0.0), ("high cut", 1, 20_000.0, 0.0),
+    ("low cut", 2, 20.0, 0.0), ("high cut", 2, 20_000.0, 0.0),
+    ("high shelf", 1, 5000.0, 1.0), ("low shelf", 1, 150.0, 1.0),
     ("high shelf", 2, 5000.0, 1.0), ("low shelf", 2, 150.0, 1.0), ("bell", 1, 1000.0, 1.0),
 )  # fmt: skip
+TREBLE = ("high shelf", "high cut")  # which tell an analogue filter from a digital one
 _DB = 20 / np.log(10)
 
 
@@ -89,7 +92,8 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
             _fitted((*than.sections, Section(kind, hz0, order, gain)), hz, ratio, rate_hz)
             for kind, order, hz0, gain in _CANDIDATES
         ]
-        return min(found, key=lambda one: one.error_db)
+        alike = ALIKE * min(one.error_db for one in found)
+        return next(one for one in found if one.error_db <= alike)
 
     while best.error_db > FLAT_DB and len(best.sections) < MOST:
         step, worth = one_more(best), BETTER
@@ -101,7 +105,8 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
         if step.error_db > worth * best.error_db:
             break
         best = step
-    return best
+    digital = [replace(one, digital_hz=float(rate_hz) * (one.kind in TREBLE)) for one in best.sections]
+    return min(best, _fitted(tuple(digital), hz, ratio, rate_hz), key=lambda one: one.error_db)
 
 
 def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:
@@ -118,19 +123,27 @@ def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:
     return np.sqrt(edges[wide] * edges[wide + 1]), np.asarray(cross / power, dtype=complex)
 
 
+def bounds_of(section: Section, rate_hz: int) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Between which corner and gain of a section are sought."""
+    lowest = SPLIT_HZ if section.kind == "high shelf" else 2.0
+    highest = SPLIT_HZ if section.kind == "low shelf" else 0.499 * section.digital_hz or float(rate_hz)
+    return (lowest, highest), (-30.0, 30.0)
+
+
 def _fitted(sections: tuple[Section, ...], hz: Array, ratio: Complex, rate_hz: int) -> Linear:
     """Fit corners and gains, with a gain and a delay that are no filter."""
     first: list[float] = [_DB * float(np.log(np.abs(np.median(ratio)) + 1e-9)), 0.0]
     low, high = [-80.0, -20.0], [80.0, 20.0]
     for section in sections:
         first += [float(np.log(section.frequency_hz)), section.gain_db]
-        low += [float(np.log(SPLIT_HZ if section.kind == "high shelf" else 2.0)), -30.0]
-        high += [float(np.log(SPLIT_HZ if section.kind == "low shelf" else rate_hz)), 30.0]
+        corner, gain = bounds_of(section, rate_hz)
+        low += [float(np.log(corner[0])), gain[0]]
+        high += [float(np.log(corner[1])), gain[1]]
 
     def made(values: Array) -> tuple[Section, ...]:
         pairs = zip(sections, values[2::2], values[3::2], strict=True)
         return tuple(
-            Section(s.kind, float(np.exp(f)), s.order, 0.0 if "cut" in s.kind else float(g))
+            replace(s, frequency_hz=float(np.exp(f)), gain_db=0.0 if "cut" in s.kind else float(g))
             for s, f, g in pairs
         )
 

@@ -93,7 +93,7 @@ class Solution:
 
 def solve(
     predict: Predict, target: Array, weight: Array, block: Index, knobs: Sequence[Knob], start: Array, *,
-    effort: Effort,
+    effort: Effort, slopes_of: Predict | None = None,
 ) -> Solution:  # fmt: skip
     """Minimise the weighted squares of ``target - predict``.
 
@@ -111,6 +111,8 @@ def solve(
         First values, inside the bounds.
     effort : Effort
         When it ends.
+    slopes_of : callable, optional
+        What differences are taken of, where something near to `predict` is cheaper.
 
     Notes
     -----
@@ -120,6 +122,7 @@ def solve(
     """
     low, high = (np.array(ends) for ends in zip(*(knob.bounds for knob in knobs), strict=True))
     steps, far = (np.array(sizes) for sizes in zip(*((knob.step, knob.far) for knob in knobs), strict=True))
+    moved_by = slopes_of or predict
     values, error = np.clip(start, low, high), np.zeros(0)
     for one in _starts(values, knobs if effort.starts else ()):
         tried = (target - predict(one[None])[0]) * weight
@@ -127,7 +130,7 @@ def solve(
             values, error = one, tried
     cost, damping = float(error @ error), 1e-3
     for _ in range(effort.turns):
-        slopes = _slopes(predict, values, steps, high, weight)
+        slopes = _slopes(moved_by, values, steps, high, weight)
         normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
         scale = np.sqrt(np.diag(normal)) + 1e-30
         before, moved = cost, False
@@ -152,7 +155,7 @@ def solve(
     score = float(np.sqrt(cost / target.size))
     told = np.full((len(knobs),) * 2, np.nan)
     if effort.spread:
-        told = spread_of(predict, error, weight, block, knobs, values)
+        told = spread_of(moved_by, error, weight, block, knobs, values)
     return Solution(values, score, told)
 
 

@@ -157,7 +157,6 @@ def fit_cell(
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
     knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts)
-    places = [knob.places[0] for knob in knobs]
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
     work = 0
     for knees in by_knees:
@@ -173,17 +172,29 @@ def fit_cell(
     score = float(np.sqrt(np.mean(((held_out.target - plain(values[None])[0]) * held_out.weight) ** 2)))
     covariance = solution.covariance
     if effort.spread:
-        narrow = any(bend.knee_db < NARROW_DB for bend in cell.bends)
-        asked = Gains(cell, knobs, heard, rate_hz, knees=narrow)
+        asked = Gains(cell, knobs, heard, rate_hz, knees=is_narrow(cell))
         at = asked.values_of(cell)
         error = (heard.target - asked(at[None])[0]) * heard.weight
         covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
         work += asked.walked
-        turn = np.eye(at.size) if narrow else spread_by_knee(places, cell)
-        least = np.diag(_least_variance(knobs, values, rate_hz))
-        covariance = without_rounding(turn @ covariance @ turn.T + least)
+        covariance = as_knees(covariance, cell, knobs, values, rate_hz=rate_hz)
     solution = replace(solution, values=values, covariance=covariance)
     return Fitted(structure, cell, knobs, solution, score, price_of(structure) * (work + plain.walked))
+
+
+def is_narrow(cell: Cell) -> bool:
+    """Whether a knee is so narrow that thresholds and knees are asked for as such, see `Gains.knees`."""
+    return any(bend.knee_db < NARROW_DB for bend in cell.bends)
+
+
+def as_knees(
+    covariance: Array, cell: Cell, knobs: tuple[Knob, ...], values: Array, *, rate_hz: float
+) -> Array:
+    """The covariance of thresholds and knees, from that of what was asked for; no less than can be told."""
+    turn = np.eye(values.size)
+    if not is_narrow(cell):
+        turn = spread_by_knee([knob.places[0] for knob in knobs], cell)
+    return without_rounding(turn @ covariance @ turn.T + np.diag(_least_variance(knobs, values, rate_hz)))
 
 
 def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:

@@ -17,14 +17,15 @@ from charprobe.stimulus.kinds.steady import Tones
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.stimulus.timetable import Stimulus
 
-# the search hears the least, the fit that and more; tones show colour
-Use = Literal["search", "fit", "held out", "colour", "colour held out"]
+# the search hears the least, the fit that and more; tones show colour, sweeps what filters do to the treble
+Use = Literal["search", "fit", "held out", "colour", "colour held out", "sweep"]
 STEPS_S = 5.0  # of level steps, at most
 MIDDLE_HZ, LEVELS = 700.0, 8
 SETTLED = 0.4  # of a tone, from where on colour is told: before it the gain moves
 LOUDEST = 4  # level steps at the top
 BELOW_DB = 20.0  # under the threshold, from where on level steps are heard
 LOUDER_DB = 0.5  # by less, a tone asks for no more reduction than the one after it at the same pitch
+TOP_HZ, TOP_SHARE = 20_000.0, 0.44  # of the rate: above, converters ring
 TAIL_S = 0.006  # faded end of a last tone
 
 
@@ -111,6 +112,9 @@ def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stret
         loud = segment.tones[len(segment.tones) // 2 :]
         yield _stretch(spec.name, loud[::2], "fit", rate_hz)
         yield _stretch(spec.name, loud[1::2], "held out", rate_hz)
+    elif isinstance(spec, Sweep):
+        top_s = spec.reached_s(min(TOP_HZ, TOP_SHARE * rate_hz))
+        yield Stretch(spec.name, segment.span.start, segment.span.start + round(top_s * rate_hz), "sweep")
     elif isinstance(spec, Tones):
         yield from _tones(segment, spec, rate_hz)
 

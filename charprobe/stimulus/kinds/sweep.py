@@ -47,6 +47,11 @@ class Sweep(Spec):
         wave[fading] *= 0.5 - 0.5 * np.cos(np.pi * edge[fading])
         return 10 ** (self.level_dbfs / 20) * wave
 
+    def reached_s(self, frequency_hz: float) -> float:
+        """When a frequency is reached."""
+        share = np.log(frequency_hz / self.from_hz) / np.log(self.to_hz / self.from_hz)
+        return float(np.clip(share, 0.0, 1.0)) * self.length_s
+
     def turns(self, seconds: Array) -> Array:
         """Periods gone by at any times within the sweep, in seconds from its start, plus a constant."""
         rate_s = self.length_s / np.log(self.to_hz / self.from_hz)
