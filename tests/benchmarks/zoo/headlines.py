@@ -18,7 +18,7 @@ WORDS: dict[Kind, str] = {
     "compressor": r"^(Compressor|Limiter|Over-compressor|It reduces|Upward compressor)",
     "limiter": r"^(Limiter|It reduces)",
     "expander": r"[Ee]xpander|^Its gain rises with level",
-    "colour": r"^Colour without compression",
+    "colour": r"^(Colour without compression|Its gain answers changes)",
     "plain": r"^(A plain path|Its gain answers changes)",
 }
 
@@ -26,7 +26,11 @@ WORDS: dict[Kind, str] = {
 def misnamed(profile: Profile, truth: Truth) -> Iterator[str]:
     """A headline that calls a stage something else; nothing where neither author nor tones settle what it is."""
     kind, said = truth.kind or kind_of(truth), portrait_of(profile).level
-    if kind is not None and said and not re.search(rf"{WORDS[kind]}|not known|depends on the frequency", said):
+    if (
+        kind is not None
+        and said
+        and not re.search(rf"{WORDS[kind]}|not known|depends on the frequency", said)
+    ):
         yield f"headline '{said}' of what is {kind}"
 
 
@@ -39,7 +43,7 @@ def kind_of(truth: Truth) -> Kind | None:
     lost, thd = flat[0] - gain[-1], max(point.thd_dbc for point in truth.tones.values())
     takes_time = truth.trace_is_gain or not at_once(burst, truth.rate_hz)
     if lost > CLEAR_DB and takes_time and np.ptp(gain[:3]) < NOTHING_DB:
-        return "compressor"
+        return "compressor" if thd < COLOURED_DBC else None  # waves that are bent lose level, too
     if np.ptp(gain) < NOTHING_DB and abs(burst.settled.change_db) < NOTHING_DB:
         return "plain" if thd < CLEAN_DBC else "colour" if thd > COLOURED_DBC else None
     return None
