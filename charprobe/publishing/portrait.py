@@ -227,9 +227,10 @@ def _colour(profile: Profile) -> str:
 
 def _use(profile: Profile) -> str:
     """Say what a setting suits, or what spoiled its take: that comes first."""
-    spoilt = spoilt_by(profile)
-    if spoilt:
-        return f"The take is spoiled ({', '.join(spoilt)}): what it cost is left out."
+    if spoilt := spoilt_by(profile):
+        whole = any(item.severity == "stop" for item in profile.health)
+        what = "The take is spoiled" if whole else "Part of the take is of no use"
+        return f"{what} ({', '.join(spoilt)}): what it cost is left out."
     attack, release = profile.measured("attack.t63"), profile.measured("release.t63")
     if reduces(profile) and attack is not None and release is not None:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
