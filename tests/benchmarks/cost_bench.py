@@ -152,8 +152,8 @@ def recorded(folder: Path, recipe: str) -> tuple[Path, Path, Path]:
     """The stimulus of a recipe, a capture of it through a stage, and its bypass."""
     played, on, off = (folder / f"{recipe} {name}.wav" for name in ("played", "on", "off"))
     command("stimulus", recipe, "--out", played)
-    for stage, out in (("plain-wire", off), ("coloured-compressor", on)):
-        command("simulate", stage, played, "--out", out, *RIG)
+    for seed, (stage, out) in enumerate((("plain-wire", off), ("coloured-compressor", on))):
+        command("simulate", stage, played, "--out", out, *RIG, "--seed", str(seed))
     return played, on, off
 
 
