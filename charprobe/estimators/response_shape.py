@@ -14,6 +14,7 @@ from charprobe.values.quantity import Z95, Quantity, Reading
 from charprobe.values.wording import signed_text
 
 TILT_FROM_HZ, TILT_TO_HZ, TILT_POINTS = 100.0, 10_000.0, 1000
+SURE = 2.0  # standard uncertainties by which halves of the points may differ by noise alone
 FEWEST_POINTS = 24  # two octaves of the usual spacing
 FOLLOWS_DB = 0.3  # a description farther off than this is named as the nearest, not as what the stage does
 TOLD_DB = 0.1  # an interval this wide at any point is told beside the description
@@ -128,7 +129,10 @@ def _over_both(parts: tuple[ResponsePart, ...], beside: tuple[ResponsePart, ...]
 
 
 def _tilt(chosen: ResponseFit, frequency_hz: Array, std_db: Array, moved_db: float) -> Quantity:
-    """Tilt of the description, which bends between points, and of what it leaves, which hardly does."""
+    """Tilt of the description, which bends between points, and of what it leaves, which hardly does.
+
+    How far each half of the points leads elsewhere tells what may hide between them.
+    """
     decades = math.log10(TILT_TO_HZ / TILT_FROM_HZ)
     x = math.log10(TILT_FROM_HZ) + decades * (np.arange(TILT_POINTS) + 0.5) / TILT_POINTS
     along = (x - x.mean()) / float(np.sum((x - x.mean()) ** 2))
@@ -136,7 +140,11 @@ def _tilt(chosen: ResponseFit, frequency_hz: Array, std_db: Array, moved_db: flo
     weight = np.array([along @ np.interp(x, known_at, one) for one in np.eye(frequency_hz.size)])
     slope = float(along @ chosen.curve_db(10**x) + weight @ chosen.residual_db)
     noise, moved = float(np.sqrt(weight**2 @ std_db**2)), moved_db * float(along[along > 0].sum())
-    return Quantity.from_std(slope, math.hypot(noise, moved), "dB/decade")
+    left, whole = chosen.residual_db, float(weight @ chosen.residual_db)
+    halves = (along @ np.interp(x, known_at[half::2], left[half::2]) for half in (0, 1))
+    apart = max(abs(float(each) - whole) for each in halves)
+    hidden = math.sqrt(max(0.0, apart**2 - (SURE * noise) ** 2))
+    return Quantity.from_std(slope, math.hypot(noise, moved, hidden), "dB/decade")
 
 
 def _corner(

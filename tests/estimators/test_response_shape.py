@@ -104,6 +104,20 @@ def test_shelves_are_recovered_within_two_percent(side, gain_db, corner_hz, rng)
     assert ("treble" if side == "high" else "bass") in found.sentence
 
 
+def test_a_comb_finer_than_the_points_is_within_the_interval_of_the_tilt():
+    fine = np.geomspace(100, 10_000, 200_001)
+
+    def comb(hz, late_s):
+        return 20 * np.log10(np.abs(1 + 0.5 * np.exp(-2j * np.pi * hz * late_s)))
+
+    held = []
+    for late_s in np.linspace(0.4e-3, 1.6e-3, 25):
+        truth = np.polyfit(np.log10(fine), comb(fine, late_s), 1)[0]
+        tilt = describe(comb(F, late_s)).tilt_db_per_decade
+        held.append(tilt.low <= truth <= tilt.high)
+    assert np.mean(held) >= 0.85  # binomial: 95 % less two standard deviations of 25
+
+
 def test_tilt_is_a_tilt(rng):
     found = describe(0.8 * np.log10(F / 1000), rng)
     assert found.sentence.startswith("tilt of") and found.parts == ()
