@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -142,15 +143,16 @@ def _read(trace: GainTrace, before: Settled, after: Settled, change: Quantity) -
     overshoot = _overshoot(trace, after, change.value, reader.guess(0.9))
     if reader.leaves:
         overshoot = still_leaving("dB", at_least=overshoot.low if isinstance(overshoot, Quantity) else 0.0)
+    t50, t63, t90 = in_order([reader.part(0.5), reader.part(PART_63), reader.part(0.9)])
     return EdgeTimes(
         before.quantity,
         after.quantity,
         change,
         onset.start,
         reader.part(0.05),
-        reader.part(0.5),
-        reader.part(PART_63),
-        reader.part(0.9),
+        t50,
+        t63,
+        t90,
         reader.within(2.0),
         reader.within(3.0),
         reader.within(4.0),
@@ -161,6 +163,20 @@ def _read(trace: GainTrace, before: Settled, after: Settled, change: Quantity) -
         min(1.0, abs(after.left_db / change.value)),
         float(trace.time_s[-1]),
     )
+
+
+def in_order(times: Sequence[Reading]) -> list[Reading]:
+    """Times of growing parts of a way: those that noise has turned round become one, with both intervals."""
+    told = list(times)
+    for _ in told:
+        for early, late in pairwise([i for i, time in enumerate(told) if isinstance(time, Quantity)]):
+            one, other = told[early], told[late]
+            assert isinstance(one, Quantity) and isinstance(other, Quantity)
+            if other.value < one.value <= other.high and one.low <= other.value:
+                middle = (one.value + other.value) / 2
+                both = Quantity(middle, min(one.low, other.low), max(one.high, other.high), one.unit)
+                told[early] = told[late] = both
+    return told
 
 
 def _goes_on(after: Settled, before: Settled, rest: Quantity) -> bool:
@@ -197,9 +213,13 @@ def _overshoot(trace: GainTrace, after: Settled, change: float, settled_s: float
             std = math.hypot(float(stds[top]), unlike_db(trace, when_s))
             best = Quantity.from_std(float(means[top]), std, "dB")
         width *= 2
-    if best.value > 0:
+    if best.low > 0:
         return best
-    return Unmeasured("dB", "none stands out of the noise", "record with less noise", at_most=max(0.0, bound))
+    if best.value > 0:
+        bound, reason = max(bound, best.high), "bursts differ by more than what the gain falls too far"
+    else:
+        reason = "none stands out of the noise"
+    return Unmeasured("dB", reason, "record with less noise", at_most=max(0.0, bound))
 
 
 def _nothing(

@@ -7,7 +7,7 @@ from burst_device import exponential, play, recipe
 from held_truths import expected_inside
 from timed_edges import PARTS, times
 
-from charprobe.estimators.timing.edge.times import believed, time_edge
+from charprobe.estimators.timing.edge.times import believed, in_order, time_edge
 from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -154,3 +154,15 @@ def test_a_release_that_hardly_begins_before_its_record_ends_is_at_least_as_long
     assert not release.settled
     assert release.t63.at_least == pytest.approx(release.end_s)
     assert "6.0 dB to go" in release.t63.reason
+
+
+def test_times_that_noise_has_turned_round_become_one_and_others_stay():
+    def time(value, reach):
+        return Quantity(value, value - reach, value + reach, "s")
+
+    unknown = Unmeasured("s", "nothing to time", "none")
+    assert in_order([time(2.0, 0.3), time(1.9, 0.2), time(4.0, 0.1)]) == [
+        Quantity(1.95, 1.7, 2.3, "s"), Quantity(1.95, 1.7, 2.3, "s"), time(4.0, 0.1)
+    ]  # fmt: skip
+    apart = [time(2.0, 0.01), unknown, time(1.5, 0.01)]
+    assert in_order(apart) == apart
