@@ -138,9 +138,10 @@ def _tilt(chosen: ResponseFit, frequency_hz: Array, std_db: Array, moved_db: flo
     along = (x - x.mean()) / float(np.sum((x - x.mean()) ** 2))
     known_at = np.log10(frequency_hz)
     weight = np.array([along @ np.interp(x, known_at, one) for one in np.eye(frequency_hz.size)])
-    slope = float(along @ chosen.curve_db(10**x) + weight @ chosen.residual_db)
+    left = chosen.residual_db
+    whole = float(weight @ left)
+    slope = float(along @ chosen.curve_db(10**x)) + whole
     noise, moved = float(np.sqrt(weight**2 @ std_db**2)), moved_db * float(along[along > 0].sum())
-    left, whole = chosen.residual_db, float(weight @ chosen.residual_db)
     halves = (along @ np.interp(x, known_at[half::2], left[half::2]) for half in (0, 1))
     apart = max(abs(float(each) - whole) for each in halves)
     hidden = math.sqrt(max(0.0, apart**2 - (SURE * noise) ** 2))

@@ -110,8 +110,9 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
 def rising_corners(curve: StaticCurve) -> Iterator[tuple[float, float]]:
     """Corners above which the gain rises with level, and by how many dB per dB."""
     fit = curve.fit
-    for bend, facing in enumerate(() if fit is None else fit.shape.facing):
-        assert fit is not None
+    if fit is None:
+        return
+    for bend, facing in enumerate(fit.shape.facing):
         above = fit.sections[bend + 1]
         if facing > 0 and above.slope > max(FLAT_SLOPE, Z95 * above.std) and _tilts_db(curve, above) > 0:
             yield fit.corner(bend)[0], above.slope

@@ -122,9 +122,7 @@ def judge_settling(
         own_db = np.minimum(std_db, _late_scatter(gain_db))  # a kink on the way there adds to the other
         wander_db = std_db.copy()
         wander_db[which] = np.maximum(std_db[which], WANDERS * unlike_db)
-        wandering = np.where(
-            _headed(gain_db @ centred / np.sqrt(centred @ centred) / wander_db), 0.0, wander_db
-        )
+        wandering = np.where(_headed(score * std_db / wander_db), 0.0, wander_db)
         ways = ((own_db, SHORT, 2), (own_db, TAIL, 2), (std_db, TAIL, 1), (wandering, 1.0, 1))
         for scatter_db, share, degree in ways:
             rest_db, rest_std = _at_rest(_tail(gain_db[which], share), scatter_db[which], degree=degree)

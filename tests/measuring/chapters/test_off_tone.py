@@ -22,24 +22,24 @@ def swept_lower(samples):
     return samples * np.where(np.arange(samples.size) < tones.tones[0].start, 10 ** (-0.3 / 20), 1.0)
 
 
-def leaving(samples):
-    """Tones come through ever lower, 1 dB by their end: a detector that hears them otherwise than the sweep."""
-    (_, tones) = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
-    fall_db = np.zeros(samples.size)
-    for tone in tones.tones:
-        inside = slice(round(tone.start), round(tone.stop))
-        fall_db[inside] = np.linspace(0.0, 1.0, fall_db[inside].size)
-    return samples * 10 ** (-fall_db / 20)
-
-
-def arriving(samples):
-    """Tones begin 1 dB lower and come to the gain of the sweep."""
+def tones_lowered(samples, begin_db, end_db):
+    """Tones come through so much lower when they begin, and so much when they end."""
     (_, tones) = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
     low_db = np.zeros(samples.size)
     for tone in tones.tones:
         inside = slice(round(tone.start), round(tone.stop))
-        low_db[inside] = np.linspace(1.0, 0.1, low_db[inside].size)
+        low_db[inside] = np.linspace(begin_db, end_db, low_db[inside].size)
     return samples * 10 ** (-low_db / 20)
+
+
+def leaving(samples):
+    """Tones come through ever lower, 1 dB by their end: a detector that hears them otherwise than the sweep."""
+    return tones_lowered(samples, 0.0, 1.0)
+
+
+def arriving(samples):
+    """Tones begin 1 dB lower and come to the gain of the sweep."""
+    return tones_lowered(samples, 1.0, 0.1)
 
 
 def comb(samples):

@@ -10,11 +10,10 @@ import numpy as np
 
 from charprobe.estimators.timing.edge.tail import SIGNIFICANT, fit_tail, unrest
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
+from charprobe.estimators.timing.trace.look_ahead import GUARD, LAST
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Quantity
 
-GUARD = 0.15  # share of the record before the edge that is left to look-ahead
-LAST = 0.3  # share of the record after the edge that must be flat
 TAILS = 0.25, 0.55  # shares of the record after which its movement is taken as one exponential tail
 FEWEST = 12  # points that a tail is fitted to
 APART = 3.0  # standard uncertainties by which asymptotes of both tails may differ

@@ -88,11 +88,10 @@ def find_dips(take: Take) -> Iterator[Dip]:
 
 def _in_sweep(take: Take, segment: Segment, spec: Sweep) -> Iterator[Dip]:
     rate_hz = take.stimulus.rate_hz
-    rate_s = spec.length_s / np.log(spec.to_hz / spec.from_hz)
     first_hz, last_hz = max(FROM_HZ, spec.from_hz), min(TO_HZ, TO_SHARE * rate_hz, spec.to_hz)
     if first_hz >= last_hz:
         return
-    from_s, to_s = (rate_s * float(np.log(each / spec.from_hz)) for each in (first_hz, last_hz))
+    from_s, to_s = map(spec.reached_s, (first_hz, last_hz))
     cut = take.cut(segment.span.start + from_s * rate_hz, segment.span.start + to_s * rate_hz)
     turns = spec.turns((cut.position() - segment.span.start) / rate_hz)
     frequency_hz = np.gradient(turns) * rate_hz if turns.size > 1 else turns
