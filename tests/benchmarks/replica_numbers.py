@@ -16,10 +16,11 @@ import numpy as np
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
+from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.heard import Memory, hear
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.proof import prove_on_programme
-from charprobe.replica.fitting.search import FIT, fit_cell
+from charprobe.replica.fitting.search import FIT
 from charprobe.replica.fitting.stretches import stretches_of
 from charprobe.replica.fitting.structures import Structure
 from charprobe.replica.model import Proof

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.least_squares import Effort
-from charprobe.replica.fitting.search import Fitted
 from charprobe.replica.parts import Cell
 
 STEPS = (16, 8, 4, 2, 1)  # samples

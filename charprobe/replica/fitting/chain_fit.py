@@ -9,6 +9,7 @@ import numpy as np
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
+from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.colour_fit import through
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.first_cell import first_cell, quiet_of
@@ -26,7 +27,6 @@ from charprobe.replica.fitting.search import (
     READINGS,
     Budget,
     Call,
-    Fitted,
     Start,
     fit_side_by_side,
     search,

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import get_args
 
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
-from charprobe.replica.cell import CLOSE_DB, answered_db, looped_db, readings
+from charprobe.replica.fitting.cell_fit import Fitted, fit_cell, price_of
 from charprobe.replica.fitting.heard import Heard, Memory
-from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spread_by_knee
-from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
-from charprobe.replica.fitting.starts import answering_as
-from charprobe.replica.fitting.structures import Reads, Structure, cell_of, joined, knobs_of
-from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
-from charprobe.replica.parts import Cell, Chain, Domain, Towards
-from charprobe.values.arrays import Array
-from charprobe.values.one_thread import on_one_thread
+from charprobe.replica.fitting.least_squares import Effort
+from charprobe.replica.fitting.structures import Reads, Structure, joined, knobs_of
+from charprobe.replica.parts import Cell, Domain, Towards
 
 # what the detector reads, what is smoothed and where it falls to: from one to another each step seldom brings
 # something
@@ -51,22 +45,14 @@ SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
 SETTLE = Effort(20, 1e-3, spread=False)  # one whose neighbours are asked: valleys of loops are long
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
 CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
-NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
 BETTER, IN_VAIN = 0.97, 1  # of the score: less is no step forward, and so many rounds may bring none
 FAR, NEARER = 1e12, 2.0  # how good a first cell is; times as good: worth another look from there
 NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
 BUDGET = 2.5e9  # samples that a fit may send through cells in all, counted as feed-forward ones
-SOLVED, IN_QUADRATURE = 4.0, 2.5  # times the work: a loop to be solved for, and an envelope within
 TRIED = 3  # rows for each turn besides a slope for each number, as a rule
 BETTER_UNHEARD = 0.9  # of the error where a fit hears: worth hearing it behind more
-STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
-LEVEL_TOLD_DB, SLOPE_TOLD = 1e-4, 5e-6  # the same of levels, and of slopes over some 20 dB: what paths leave
-# the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
-KNEE_TOLD_DB = 0.02
-KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
-LN_DB = 20 / np.log(10)
 
 
 Told = Callable[[float], None]
@@ -74,22 +60,6 @@ Start = tuple[Structure, Cell]
 Call = tuple[
     Structure, Cell, Heard, Heard
 ]  # a structure, where it starts, what it is fitted to and judged by
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A structure with its numbers.
-
-    `held_out` is the root-mean-square weighted error on stretches the fit did not hear, `work` the samples
-    that it took, see `Budget`.
-    """
-
-    structure: Structure
-    cell: Cell
-    knobs: tuple[Knob, ...]
-    solution: Solution
-    held_out: float
-    work: float
 
 
 class Budget:
@@ -128,13 +98,6 @@ class Budget:
         self.left -= fitted.work
 
 
-def price_of(structure: Structure) -> float:
-    """What a sample takes, of what it takes without a loop."""
-    if structure.loop == "feed-forward":
-        return 1.0
-    return SOLVED * (IN_QUADRATURE if structure.reads == "envelope" else 1.0)
-
-
 def worth_it(one: Fitted) -> float:
     """Its score, and what each of its numbers must bring: the least is the best."""
     return float(one.held_out * BETTER ** -len(one.knobs))
@@ -148,135 +111,6 @@ def unheard(found: Sequence[Fitted], memory: Memory) -> list[Fitted]:
         for one in found
         if (one is found[0] or one.solution.score <= enough) and Memory.of(one.cell.smoothing).beyond(memory)
     ]
-
-
-@on_one_thread
-def fit_cell(
-    structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort
-) -> Fitted:
-    """Fit the numbers of one structure to the gain, starting from those of another."""
-    cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
-    knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts)
-    by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
-    work = 0
-    for knees in by_knees:
-        predict = Gains(cell, knobs, heard, rate_hz, knees=knees)
-        solution = solve(
-            predict, heard.target, heard.weight, heard.block, knobs, predict.values_of(cell),
-            effort=replace(effort, spread=False),
-        )  # fmt: skip
-        cell = predict.cell_at(solution.values)
-        work += predict.walked
-    plain = Gains(cell, knobs, held_out, rate_hz, knees=True)
-    values = plain.values_of(cell)
-    score = float(np.sqrt(np.mean(((held_out.target - plain(values[None])[0]) * held_out.weight) ** 2)))
-    covariance = solution.covariance
-    if effort.spread:
-        asked = Gains(cell, knobs, heard, rate_hz, knees=is_narrow(cell))
-        at = asked.values_of(cell)
-        error = (heard.target - asked(at[None])[0]) * heard.weight
-        covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
-        work += asked.walked
-        covariance = as_knees(covariance, cell, knobs, values, rate_hz=rate_hz)
-    solution = replace(solution, values=values, covariance=covariance)
-    return Fitted(structure, cell, knobs, solution, score, price_of(structure) * (work + plain.walked))
-
-
-def is_narrow(cell: Cell) -> bool:
-    """Whether a knee is so narrow that thresholds and knees are asked for as such, see `Gains.knees`."""
-    return any(bend.knee_db < NARROW_DB for bend in cell.bends)
-
-
-def as_knees(
-    covariance: Array, cell: Cell, knobs: tuple[Knob, ...], values: Array, *, rate_hz: float
-) -> Array:
-    """The covariance of thresholds and knees, from that of what was asked for; no less than can be told."""
-    turn = np.eye(values.size)
-    if not is_narrow(cell):
-        turn = spread_by_knee([knob.places[0] for knob in knobs], cell)
-    return without_rounding(turn @ covariance @ turn.T + np.diag(_least_variance(knobs, values, rate_hz)))
-
-
-def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> Array:
-    """Variance that no capture goes below: the stage's steps lie anywhere between those of the capture."""
-    found = np.zeros(len(knobs))
-    for i, (knob, value) in enumerate(zip(knobs, values, strict=True)):
-        name = knob.places[0]
-        if name.endswith("_s"):
-            found[i] = (STEP_TOLD / (rate_hz * np.exp(value))) ** 2
-        elif name.endswith("slope"):
-            found[i] = SLOPE_TOLD**2
-        elif name.endswith("knee_db"):
-            found[i] = KNEE_TOLD_DB**2
-        elif "_db" in name:
-            found[i] = LEVEL_TOLD_DB**2
-    return found
-
-
-class Gains:
-    """Output of a bare gain cell for rows of fitted numbers: what `solve` runs.
-
-    Thresholds and knees in the rows are such with `knees`, or else as `by_width` has them.
-    """
-
-    def __init__(
-        self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float, *, knees: bool = False
-    ) -> None:
-        self.knees = knees
-        self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
-        self.walked = 0  # samples so far
-        self._used = heard.dry[heard.used]
-        self._read: dict[bytes, list[Array]] = {}
-
-    def __call__(self, rows: Array) -> Array:
-        """Output at the samples that count; shape (k, m)."""
-        makeup = np.zeros(rows.shape[0])
-        flat = np.repeat(flatten(self.cell)[None], rows.shape[0], axis=0)
-        for column, knob in enumerate(self.knobs):
-            for place in knob.places:
-                name = place.removeprefix("cell.")
-                if name == "makeup_db":
-                    makeup = rows[:, column]
-                else:
-                    values = np.exp(rows[:, column]) if knob.logarithmic else rows[:, column]
-                    flat[:, COLUMN[name]] = values
-        if not self.knees:
-            rows_by_knee(flat)
-        bare = replace(self.cell, makeup_db=0.0)
-        same, back = np.unique(flat, axis=0, return_inverse=True)
-        gain = np.stack([self._gain_db(bare, row) for row in same])
-        self.walked += len(same) * self.heard.dry.size
-        linear = np.exp(gain / LN_DB) * self._used
-        return np.asarray(self.heard.seen(linear)[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
-
-    def _gain_db(self, cell: Cell, row: Array) -> Array:
-        sound = [self.heard.dry[piece] for piece in self.heard.pieces]
-        if cell.loop == "feedback":
-            parts = [looped_db(cell, row, one, rate_hz=self.rate_hz, reached=CLOSE_DB) for one in sound]
-        else:
-            key = row[DETECTOR].tobytes()
-            read = self._read.pop(key, None) or [
-                readings(cell, row, one, rate_hz=self.rate_hz) for one in sound
-            ]
-            self._read[key] = read
-            if len(self._read) > KEPT:
-                self._read.pop(next(iter(self._read)))
-            parts = [answered_db(cell, row, one, rate_hz=self.rate_hz) for one in read]
-        return np.asarray(np.concatenate(parts)[self.heard.used])
-
-    def values_of(self, cell: Cell) -> Array:
-        """The numbers of a cell as rows have them."""
-        chain = Chain(cell=cell if self.knees else by_width(cell))
-        return np.array([knob.inner(value_at(chain, knob.places[0])) for knob in self.knobs])
-
-    def cell_at(self, values: Array) -> Cell:
-        """The cell with fitted numbers."""
-        places = [place for knob in self.knobs for place in knob.places]
-        outer = [
-            knob.outer(value) for knob, value in zip(self.knobs, values, strict=True) for _ in knob.places
-        ]
-        cell = with_values(Chain(cell=self.cell), places, outer).cell
-        return cell if self.knees else by_knee(cell)
 
 
 def search(

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from charprobe.replica.chain import play_take
+from charprobe.replica.fitting.cell_fit import Fitted, Gains, as_knees, is_narrow, price_of
 from charprobe.replica.fitting.colour_fit import EVEN, ODD, curve_of, powers_of
 from charprobe.replica.fitting.filter_fit import Linear, bounds_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
-from charprobe.replica.fitting.search import Fitted, Gains, as_knees, is_narrow, price_of
 from charprobe.replica.parts import Cell, Chain, Colour
 from charprobe.values.arrays import Array
 

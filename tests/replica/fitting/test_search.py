@@ -7,8 +7,9 @@ import pytest
 
 import charprobe.replica.fitting.search as searching
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
+from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.heard import TOP_LEFT, Heard, Memory
-from charprobe.replica.fitting.search import FIT, Budget, fit_cell, unheard
+from charprobe.replica.fitting.search import FIT, Budget, unheard
 from charprobe.replica.fitting.structures import Structure, cell_of
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
 from charprobe.simulation.devices.dynamics.compressor import Compressor

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.colour_fit import curve_of
 from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.search import FIT, LOOK, fit_cell
+from charprobe.replica.fitting.search import FIT, LOOK
 from charprobe.replica.fitting.structures import Structure
 from charprobe.replica.fitting.whole_fit import LAST, Whole, fit_whole
 from charprobe.replica.parts import Bend, Cell, Colour, Detector, Section, Smoothing
