@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import scipy
 
+from charprobe.listening.aligning.filtering import low_pass
 from charprobe.values.arrays import Array
 
 _REACH = 24  # samples on each side that shape a value in between
@@ -31,10 +31,10 @@ class TruePeakMeter:
 
     def __init__(self, *, rate_hz: int, channels: int) -> None:
         factor = 8 if rate_hz < 50_000 else 4
-        kernel = factor * scipy.signal.firwin(2 * _REACH * factor + 1, 1 / factor, window=("kaiser", 8.0))
-        fine = scipy.signal.upfirdn(kernel, np.eye(_CELL + 2 * _REACH), up=factor, axis=0)
         edge = 2 * _REACH * factor
-        self._between = fine[edge : edge + _CELL * factor].T
+        kernel = factor * low_pass(edge + 1, cut=1 / factor)
+        place = edge + np.arange(_CELL * factor) - factor * np.arange(_CELL + 2 * _REACH)[:, None]
+        self._between = np.where((place >= 0) & (place <= edge), kernel[np.clip(place, 0, edge)], 0.0)
         self._growth = float(np.abs(self._between).sum(axis=0).max())
         self._tail = np.zeros((2 * _REACH, channels))
         self._peak = 0.0

@@ -189,7 +189,8 @@ def _median(changes: Array) -> Reading:
             "use material with drums or plucked strings",
         )
     ordered = np.sort(changes)
-    reach = int(scipy.stats.binom.ppf(0.025, changes.size, 0.5))
+    below = scipy.special.bdtr(np.arange(changes.size + 1), changes.size, 0.5)
+    reach = int(np.searchsorted(below, 0.025))
     low, high = ordered[max(reach - 1, 0)], ordered[min(changes.size - reach, changes.size - 1)]
     return Quantity(float(np.median(ordered)), float(low), float(high), "dB")
 

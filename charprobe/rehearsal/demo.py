@@ -1,15 +1,16 @@
 """The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
 
-This process plays the device's part, records and listens, and alone loads the compiler; `JOBS` others
-(`demo_bench`) measure and draw meanwhile what was recorded.
+This process plays the device's part, judges the bypass, records and listens; `JOBS` others (`demo_bench`),
+forked from it, measure and draw meanwhile what was recorded.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
-from concurrent.futures import Executor, Future
+from concurrent.futures import Future
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ import numpy as np
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
 from charprobe.files.output import check_space, prepare_folder, safe_file_name, write_text
-from charprobe.files.sound.sound_file import open_capture, write_wav
+from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.card import shown_of
@@ -26,7 +27,7 @@ from charprobe.rehearsal.demo_bench import Measured, judged_bypass, laid_out, me
 from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
 from charprobe.session.side_by_side import workers
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
-from charprobe.simulation.devices.stage import Stage, TrueValue
+from charprobe.simulation.devices.stage import TrueValue
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_with_gain
 from charprobe.stimulus.kinds.material import generate
@@ -103,40 +104,38 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
     prepare_folder(folder)
     length = laid_out(recipe, RATE_HZ).length
     check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
-    with may_start_over(folder, force=force) as replaced, workers(JOBS) as bench:
-        return _run(bench, folder, recipe, replaced, progress)
+    with may_start_over(folder, force=force) as replaced:
+        return _run(folder, recipe, replaced, progress)
 
 
-def _run(bench: Executor, folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
+def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
     for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
-    bench.submit(laid_out, recipe, RATE_HZ)
     write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
     progress("stimulus")
     played = render(laid_out(recipe, RATE_HZ))
-    takes = [BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    dry = folder / "captures" / f"00 {safe_file_name(BYPASS.name)}.wav"
+    dry, _ = _recorded(folder, 0, BYPASS, played, recipe, force)
+    judged_bypass(dry, recipe, RATE_HZ)  # once: the bench is forked from what is known here
+    progress("bypass")
+    takes = [*SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
     results = _Results(progress)
-    for number, setting in enumerate(takes):
-        path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
-        truth = _recorded(path, number, setting.build(), played, recipe, force)
-        if setting is BYPASS:
-            bench.submit(judged_bypass, path, recipe, RATE_HZ)
-            progress("bypass")
-        else:
+    with workers(JOBS) as bench:
+        for number, setting in enumerate(takes, start=1):
+            path, truth = _recorded(folder, number, setting, played, recipe, force)
             out = folder / "profiles" / f"{path.stem}.json"
             alone = None if setting.name == REPEATED else number - 1  # figures of the other show both takes
             future = bench.submit(measured, path, setting.name, alone, out, dry, recipe, RATE_HZ, force)
-            results.expect(setting, truth, future)
-    del played
-    _listening_pair(folder, force)
-    progress("listening pair")
-    results.wait()
+            results.expect(setting, path, truth, future)
+        del played
+        _listening_pair(folder, force)
+        progress("listening pair")
+        import_module("charprobe.publishing.report.page")  # loaded while the bench is at work
+        results.wait()
     profiles, truth_rows = tuple(results.profiles), tuple(results.rows)
     comparison = compare_profiles(profiles)
     comparison.save(folder / "comparison", force=force)
     progress("comparison")
-    page = _page(folder, profiles, truth_rows, comparison, results.drawn, force=force)
+    page = _page(folder, results, comparison, force=force)
     progress("page")
     return Demo(profiles[: len(SETTINGS)], truth_rows, comparison, page)
 
@@ -146,15 +145,18 @@ class _Results:
 
     def __init__(self, progress: Callable[[str], None]) -> None:
         self._progress = progress
-        self._expected: deque[tuple[DemoSetting, Mapping[str, TrueValue], Future[Measured]]] = deque()
+        self._expected: deque[tuple[DemoSetting, Path, Mapping[str, TrueValue], Future[Measured]]] = deque()
         self.profiles: list[Profile] = []
         self.rows: list[TruthRow] = []
+        self.captures: dict[str, Path] = {}  # by their SHA-256
         self.drawn: list[tuple[str, tuple[InPage, ...]]] = []
 
-    def expect(self, setting: DemoSetting, truth: Mapping[str, TrueValue], future: Future[Measured]) -> None:
+    def expect(
+        self, setting: DemoSetting, path: Path, truth: Mapping[str, TrueValue], future: Future[Measured]
+    ) -> None:
         """Ask for a profile, and take what is done by now."""
-        self._expected.append((setting, truth, future))
-        while self._expected and self._expected[0][2].done():
+        self._expected.append((setting, path, truth, future))
+        while self._expected and self._expected[0][3].done():
             self._take()
 
     def wait(self) -> None:
@@ -163,11 +165,12 @@ class _Results:
             self._take()
 
     def _take(self) -> None:
-        setting, truth, future = self._expected.popleft()
+        setting, path, truth, future = self._expected.popleft()
         profile, figures = future.result()
         self._progress(setting.name)
         number = len(self.profiles)
         self.profiles.append(profile)
+        self.captures[profile.capture.sha256] = path
         if number < len(SETTINGS):
             self.rows += true_rows(setting.build(), profile, truth)
         if figures:
@@ -175,12 +178,14 @@ class _Results:
 
 
 def _recorded(
-    path: Path, number: int, stage: Stage, played: Array, recipe: Recipe, force: bool
-) -> dict[str, TrueValue]:
-    """Record a stage into a file and return what is true of it."""
+    folder: Path, number: int, setting: DemoSetting, played: Array, recipe: Recipe, force: bool
+) -> tuple[Path, dict[str, TrueValue]]:
+    """Record a setting into a file, and return that and what is true of it."""
+    path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
+    stage = setting.build()
     taken = record_with_gain(stage, played, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
     write_wav(path, taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
-    return played_truth(stage, laid_out(recipe, RATE_HZ), played=played, gain_db=taken.gain_db)
+    return path, played_truth(stage, laid_out(recipe, RATE_HZ), played=played, gain_db=taken.gain_db)
 
 
 def _listening_pair(folder: Path, force: bool) -> None:
@@ -198,35 +203,27 @@ def _listening_pair(folder: Path, force: bool) -> None:
     make_pair(dry, processed, folder / "listening", roles_as_named=True, force=force)
 
 
-def _page(
-    folder: Path,
-    profiles: tuple[Profile, ...],
-    truth: tuple[TruthRow, ...],
-    comparison: Comparison,
-    drawn: list[tuple[str, tuple[InPage, ...]]],
-    *,
-    force: bool,
-) -> Path:
-    # what plays is loaded here, while the bench measures
+def _page(folder: Path, results: _Results, comparison: Comparison, *, force: bool) -> Path:
+    # what plays is loaded by now
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
     path = folder / "page.html"
-    captures = {open_capture(one).sha256(): one for one in (folder / "captures").glob("*.wav")}
-    listening = heard_in_captures([one.profile for one in shown_of(profiles)], captures)
+    shown = [one.profile for one in shown_of(results.profiles)]
+    listening = heard_in_captures(shown, results.captures)
     if listening is not None:
         listening.write(folder, force=force)
     page = render_page(
-        profiles,
+        results.profiles,
         title=TITLE,
         about=STORY,
         comparison=comparison,
-        truth=truth,
+        truth=results.rows,
         command=f"charprobe demo --out {folder.name}",
         listening=[listening] if listening is not None else [],
         sounds_beside=True,
         files=tables_beside("comparison", "setting against setting"),
-        drawn=drawn,
+        drawn=results.drawn,
     )
     write_text(path, page, force=force)
     return path

@@ -18,6 +18,7 @@ from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called
 from charprobe.simulation.rig.rig import Rig
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
+from charprobe.values.one_thread import on_one_thread
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class Recorded:
     gain_db: Array
 
 
+@on_one_thread
 def record_with_gain(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Recorded:
     """Send one channel through a stage and record it and the stage's own gain; see `record_stage`."""
     rng = np.random.default_rng(seed)

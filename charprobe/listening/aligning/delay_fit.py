@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import scipy
 
 from charprobe.files.sound.frames import Frames, read_padded
-from charprobe.listening.aligning.filtering import through
+from charprobe.listening.aligning.filtering import low_pass, through
 from charprobe.listening.aligning.warp import Between
 from charprobe.values.arrays import Array
 
@@ -18,13 +18,14 @@ POLES_HZ = (60.0, 300.0, 1500.0, 6000.0)  # of low-passes: their mixture comes c
 LEAD_S = 0.02  # in which they settle
 SETTLED = 1e-4  # frames: each round leaves a fifteenth of the last move, so places are good to 1e-5
 ROUNDS = 10
+ROUNDING = 1e-17
 ALIKE = 1e-9  # share below which two directions of the fit count as one
 
 
 @cache
 def _band() -> Array:
     """What both takes are sent through: treble tells time best."""
-    return np.convolve(scipy.signal.firwin(63, 0.8, window=("kaiser", 8.0)), [1.0, -1.96, 0.9604])
+    return np.convolve(low_pass(63, cut=0.8), [1.0, -1.96, 0.9604])
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def fit_delay(guide: Guide, *, start: int, size: int, delay: float, step: float,
     edge, lead = _band().size - 1, round(LEAD_S * rate_hz)
     wide = read_padded(guide.processed, at - edge, at + count)
     y = through(wide, _band()[:, None]).reshape(shape)
-    kernel = scipy.signal.convolve(response, _band()[:, None])
+    kernel = through(np.pad(response, ((edge, edge), (0, 0))), _band()[:, None])
     middle = centre = start + size / 2
     std, unexplained = np.inf, 1.0
     # what both are sent through delays each by as many of its own frames
@@ -139,8 +140,12 @@ class _Moving:
 
 
 def _low_passed(sound: Array, pole_hz: float, rate_hz: int) -> Array:
-    kept = np.exp(-2 * np.pi * pole_hz / rate_hz)
-    return np.asarray(scipy.signal.lfilter([1 - kept], [1, -kept], sound, axis=0))
+    kept, reach = math.exp(-2 * math.pi * pole_hz / rate_hz), 1
+    out = (1 - kept) * sound
+    while kept > ROUNDING:  # each round remembers twice as much
+        out[reach:] += kept * out[:-reach]
+        kept, reach = kept**2, 2 * reach
+    return out
 
 
 def _solved(directions: list[Array], y: Array) -> tuple[Array, float]:

@@ -53,7 +53,8 @@ class Chain:
         gain_db = np.zeros(samples.size)
         for part in self.parts:
             out = part.process(samples, rate_hz=rate_hz, rng=rng)
-            samples, gain_db = out.samples, gain_db + out.gain_db
+            samples = out.samples
+            gain_db += out.gain_db
         return StageOutput(samples, gain_db)
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.simulation.devices.parts.first_order import low_cut
+from charprobe.simulation.devices.stage import PIECE
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
 
@@ -116,10 +117,12 @@ class Rig:
             )
             capture += line[:, None]
         if self.noise_dbfs is not None:
-            capture += rng.normal(0, 10 ** (self.noise_dbfs / 20) / np.sqrt(2), capture.shape)
-        return (
-            capture if self.bits is None else quantise(capture, bits=self.bits, dither=self.dither, rng=rng)
-        )
+            for start in range(0, len(capture), PIECE):
+                piece = capture[start : start + PIECE]
+                piece += rng.normal(0, 10 ** (self.noise_dbfs / 20) / np.sqrt(2), piece.shape)
+        if self.bits is None:
+            return capture
+        return quantise(capture, bits=self.bits, dither=self.dither, rng=rng)
 
 
 def hum(count: int, *, mains_hz: float, level_dbfs: float, rate_hz: float, rng: np.random.Generator) -> Array:

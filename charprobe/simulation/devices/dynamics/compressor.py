@@ -131,10 +131,13 @@ class Compressor:
 
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
         """Send one channel through the stage, from rest; see `Stage`."""
-        gain_db = self.makeup_db - self.reduction_db(samples, rate_hz=rate_hz)
+        gain_db = self.reduction_db(samples, rate_hz=rate_hz)
+        np.subtract(self.makeup_db, gain_db, out=gain_db)
         delay = round(self.lookahead_s * rate_hz)
         delayed = np.concatenate([np.zeros(delay), samples])[: samples.size] if delay else samples
-        return StageOutput(delayed * in_pieces(amplitude, gain_db), gain_db)
+        out = in_pieces(amplitude, gain_db)
+        out *= delayed
+        return StageOutput(out, gain_db)
 
     @property
     def reads_without_ripple(self) -> bool:

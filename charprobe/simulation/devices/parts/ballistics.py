@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.simulation.devices.parts.first_order import coefficient
 from charprobe.values.arrays import Array
-from charprobe.values.compiled import compiled
+from charprobe.values.compiled import compiled_in_place
 
 Smoothing = Literal["branching", "smooth branching", "decoupled", "smooth decoupled"]
 FORMS: tuple[Smoothing, ...] = get_args(Smoothing)
@@ -55,13 +55,14 @@ def follow(
     step lasts 1.010, 1.051, 1.105, 1.222, 1.585 R to 63.2 % for A/R = 0.01, 0.05, 0.1, 0.2, 0.5.
     """
     a, r = coefficient(attack_s, rate_hz), coefficient(release_s, rate_hz)
-    number = FORMS.index(form)
-    return _follow(target, a, r, round(hold_s * rate_hz), number >= 2, number % 2 == 1, rest, in_db)
+    number, values = FORMS.index(form), np.array(target, dtype=np.float64)
+    _follow(values, a, r, round(hold_s * rate_hz), number >= 2, number % 2 == 1, rest, in_db)
+    return values
 
 
-@compiled
+@compiled_in_place
 def _follow(
-    target: Array,
+    values: Array,
     a: float,
     r: float,
     hold: int,
@@ -69,12 +70,11 @@ def _follow(
     smooth: bool,
     rest: float,
     in_db: bool,
-) -> Array:
-    out = np.empty_like(target)
+) -> None:
     held = out_now = rest
     since = hold
-    for n in range(target.size):
-        x = target[n]
+    for n in range(values.size):
+        x = values[n]
         goal = x if smooth else rest
         before = held if decoupled else out_now
         since = 0 if x >= before - (0.01 if in_db else 1e-3 * before) else since + 1
@@ -84,8 +84,7 @@ def _follow(
             out_now = a * out_now + (1 - a) * held
         else:
             out_now = a * before + (1 - a) * x if x > before else falling
-        out[n] = out_now
-    return out
+        values[n] = out_now
 
 
 def follow_two_stage(
@@ -123,17 +122,16 @@ def follow_two_stage(
     ndarray, shape (n,)
     """
     poles = [coefficient(time_s, rate_hz) for time_s in (attack_s, fast_s, slow_s, charge_s)]
-    return _follow_two_stage(target, poles[0], poles[1], poles[2], poles[3], slow_share)
+    values = np.array(target, dtype=np.float64)
+    _follow_two_stage(values, poles[0], poles[1], poles[2], poles[3], slow_share)
+    return values
 
 
-@compiled
-def _follow_two_stage(
-    target: Array, a: float, fast: float, slow: float, charge: float, share: float
-) -> Array:
-    out = np.empty_like(target)
+@compiled_in_place
+def _follow_two_stage(values: Array, a: float, fast: float, slow: float, charge: float, share: float) -> None:
     slow_now = fast_now = 0.0
-    for n in range(target.size):
-        x = target[n]
+    for n in range(values.size):
+        x = values[n]
         if x > slow_now:
             moved = (1 - charge) * (x - slow_now)
             slow_now += moved
@@ -143,5 +141,4 @@ def _follow_two_stage(
         goal = max(0.0, x - share * slow_now)
         pole = a if goal > fast_now else fast
         fast_now = pole * fast_now + (1 - pole) * goal
-        out[n] = share * slow_now + fast_now
-    return out
+        values[n] = share * slow_now + fast_now

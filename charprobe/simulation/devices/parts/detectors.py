@@ -46,7 +46,9 @@ def quadrature_envelope(samples: Array, *, rate_hz: float) -> Array:
     Behind a step the reading lags by some 0.1 ms and rings for about 2 ms.
     """
     first, second = _phase_splitter(_splitter_order(rate_hz))
-    return _envelope(samples, first, second)
+    values = samples + TINY
+    _envelope(values, first, second)
+    return values
 
 
 def _splitter_order(rate_hz: float) -> int:
@@ -74,14 +76,13 @@ def _phase_splitter(order: int) -> tuple[Array, Array]:
 
 
 @compiled
-def _envelope(samples: Array, first: Array, second: Array) -> Array:
+def _envelope(values: Array, first: Array, second: Array) -> None:
     """Run samples through two chains of sections ``(c - z**-2)/(1 - c z**-2)``, the second a sample late."""
-    out = np.empty_like(samples)
     real_kept, imaginary_kept = np.zeros((2, first.size)), np.zeros((2, second.size))
     late = 0.0
-    for n in range(samples.size):
+    for n in range(values.size):
         turn = n % 2  # even and odd samples pass the sections apart
-        real = imaginary = samples[n] + TINY
+        real = imaginary = values[n]
         for section in range(first.size):
             now = first[section] * real + real_kept[turn, section]
             real_kept[turn, section] = first[section] * now - real
@@ -90,6 +91,5 @@ def _envelope(samples: Array, first: Array, second: Array) -> Array:
             now = second[section] * imaginary + imaginary_kept[turn, section]
             imaginary_kept[turn, section] = second[section] * now - imaginary
             imaginary = now
-        out[n] = np.hypot(real, late)
+        values[n] = np.hypot(real, late)
         late = imaginary
-    return out

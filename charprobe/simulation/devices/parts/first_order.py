@@ -7,14 +7,16 @@ import math
 import numpy as np
 
 from charprobe.values.arrays import Array
-from charprobe.values.compiled import compiled
+from charprobe.values.compiled import compiled_in_place
 
 
 def low_cut(samples: Array, *, corner_hz: float, rate_hz: float) -> Array:
     """First-order low cut, -3.01 dB at the corner (bilinear, so meant for corners far below the rate)."""
     warped = math.tan(math.pi * corner_hz / rate_hz)
     gain = 1 / (1 + warped)
-    return _filtered(np.asarray(samples, dtype=np.float64), gain, -gain, (warped - 1) * gain)
+    values = np.array(samples, dtype=np.float64)
+    _filter(values, gain, -gain, (warped - 1) * gain)
+    return values
 
 
 def low_cut_gain_db(frequency_hz: float, *, corner_hz: float) -> float:
@@ -30,14 +32,16 @@ def coefficient(time_s: float, rate_hz: float) -> float:
 def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
     """Smooth with one pole of unit gain at DC; shape (n,)."""
     pole = coefficient(time_s, rate_hz)
-    return _filtered(np.asarray(values, dtype=np.float64), 1 - pole, 0.0, -pole) if pole > 0 else values
+    if pole > 0:
+        values = np.array(values, dtype=np.float64)
+        _filter(values, 1 - pole, 0.0, -pole)
+    return values
 
 
-@compiled
-def _filtered(samples: Array, now: float, before: float, back: float) -> Array:
-    out = np.empty(samples.size)
+@compiled_in_place
+def _filter(values: Array, now: float, before: float, back: float) -> None:
     kept = 0.0
-    for n in range(samples.size):
-        out[n] = now * samples[n] + kept
-        kept = before * samples[n] - back * out[n]
-    return out
+    for n in range(values.size):
+        out = now * values[n] + kept
+        kept = before * values[n] - back * out
+        values[n] = out
