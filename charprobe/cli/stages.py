@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import click
 
@@ -85,7 +86,7 @@ def _named_and_sized(
 @click.argument("stage")
 @click.argument("source", metavar="INPUT", type=INPUT)
 @click.option("--out", required=True, type=PATH, help="WAV to write.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of all noise.")
+@click.option("--seed", type=click.IntRange(0), help="Seed of all noise; by itself, of stage, rig and OUT.")
 @click.option("--gain", "gain_db", type=float, default=0.0, help="Gain of the path, dB.")
 @click.option("--delay", "delay_samples", type=click.FloatRange(0), default=0.0, help="Latency, samples.")
 @click.option(
@@ -115,7 +116,7 @@ def simulate_command(
     stage: str,
     source: Path,
     out: Path,
-    seed: int,
+    seed: int | None,
     force: bool,
     bits: str | None,
     faults: tuple[tuple[str, float | None, float | None], ...],
@@ -127,5 +128,7 @@ def simulate_command(
     from charprobe.simulation.simulate import simulate_file
 
     parts = Rig(bits=int(bits) if bits else None, **rig)
+    if seed is None:  # another take has noise of its own, the same command the same
+        seed = crc32(repr((stage, parts, out.name)).encode())
     simulate_file(make_stage(stage), source, out, rig=parts, seed=seed, force=force, faults=faults)
     tell(f"{out}  {stage}")

@@ -10,7 +10,7 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
-from tests.benchmarks.fault_sound import clock_s, peak_of
+from tests.benchmarks.fault_sound import clock_s, own_chance, peak_of
 
 
 def _sounds(capture: Array, rate_hz: float, *, below: float = 1e-3) -> list[tuple[int, int]]:
@@ -128,7 +128,7 @@ def short_mantissa(capture: Array, bits: float, _: float) -> Array:
 
 def noisy_gain(capture: Array, level_db: float, _: float) -> Array:
     """A gain cell that hisses: noise so far below the sound, and only with it."""
-    noise = np.random.default_rng(102).standard_normal(capture.shape[0])
+    noise = own_chance(capture, 102).standard_normal(capture.shape[0])
     return np.asarray(capture * (1 + 10 ** (level_db / 20) * noise[:, None]))
 
 
@@ -180,8 +180,7 @@ def squelch(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     quiet = np.ones(capture.shape[0])
     for first, last in _sounds(capture, rate_hz):
         quiet[first:last] = 0
-    seed = int(np.abs(capture[: 1 << 14]).sum() * 1e9)  # another hiss in each take
-    noise = 10 ** (level_dbfs / 20) * np.random.default_rng(seed).standard_normal(capture.shape[0])
+    noise = 10 ** (level_dbfs / 20) * own_chance(capture, 109).standard_normal(capture.shape[0])
     return np.asarray(capture + (quiet * noise)[:, None])
 
 
@@ -194,7 +193,7 @@ def de_emphasised(capture: Array, share: float, rate_hz: float) -> Array:
 
 def breaking_shield(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A dying cable: for five stretches of 0.1 to 0.4 s hum, buzz and hiss come in at once and are gone again."""
-    rng, line = np.random.default_rng(104), np.zeros(capture.shape[0])
+    rng, line = own_chance(capture, 104), np.zeros(capture.shape[0])
     time_s = clock_s(capture, rate_hz)
     buzz = sum(np.sin(2 * np.pi * 50 * order * time_s) / order for order in (1, 3, 5, 7, 9, 21, 41))
     for share in (0.22, 0.35, 0.51, 0.64, 0.78):

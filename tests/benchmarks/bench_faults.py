@@ -10,6 +10,7 @@ from tests.benchmarks import bad_day_faults as bad_day
 from tests.benchmarks import cable_faults as cable
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import driver_faults as driver
+from tests.benchmarks import everyday_faults as everyday
 from tests.benchmarks import export_faults as export
 from tests.benchmarks import messy_faults as messy
 from tests.benchmarks import rack_faults as rack
@@ -223,4 +224,25 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "averaged": _fault("samples", (0.05, 0.5, 4), workshop.averaged, "uneven-path two-paths", path=True),
     "repaired": _fault("times", (200, 50, 12), workshop.repaired, "click dropout"),
     "spread-clock": _fault("ns", (0.3, 5, 100), workshop.spread_clock, "clock-drift lossy-coded"),
+    "system-gain": _fault("dB", (0.3, 3, 20), everyday.system_gain, "automatic-gain level-drift gain-step", path=True),
+    "mixer-rate": _fault("ppm", (1, 10, 100), everyday.mixer_rate, "clock-drift rate-converted lossy-coded"),
+    "microframes": _fault("times", (1, 8, 60), everyday.microframes, "dropout click timing-jump reordered"),
+    "half-plug": _fault("Hz", (15, 300, 5000), everyday.half_plug, "uneven-path", path=True),
+    "filmed-contact": _fault("dB", (0.03, 0.3, 6), everyday.filmed_contact, "automatic-gain gain-step level-drift", path=True),
+    "rounded-clip": _fault("dB", (0.1, 1, 6), everyday.rounded_clip, "clipped clipped-below-full-scale automatic-gain", path=True),
+    "riding-loudness": _fault("dB", (0.1, 1, 6), everyday.riding_loudness, "automatic-gain level-drift gain-step", path=True),
+    "player-bands": _fault("dB", (0.1, 1, 6), everyday.player_bands, "uneven-path", path=True, played=True),
+    "player-rate": _fault("points", (16, 4, 1), everyday.player_rate, "rate-converted uneven-path lossy-coded", path=True, played=True),
+    "jitter-buffer": _fault("times", (1, 5, 20), everyday.jitter_buffer, "timing-jump dropout click reordered clock-drift"),
+    "echo-suppressor": _fault("dB", (0.1, 1, 12), everyday.echo_suppressor, "automatic-gain gain-step level-drift idle-mute", path=True),
+    "settling-highpass": _fault("Hz", (3, 15, 60), everyday.settling_highpass, "uneven-path gain-step level-drift dc-offset"),
+    "slip-and-back": _fault("times", (1, 8, 60), everyday.slip_and_back, "dropout timing-jump click reordered"),
+    "hum-remover": _fault("Hz", (0.2, 2, 12), everyday.hum_remover, "uneven-path two-paths diffuse-tail", path=True),
+    "block-means": _fault("samples", (65536, 8192, 1024), everyday.block_means, "uneven-path click dropout dc-offset"),
+    "bit-errors": _fault("words", (2, 30, 1000), everyday.bit_errors, "click dropout spur foreign-noise lossy-coded"),
+    "overload-mute": _fault("s", (0.001, 0.02, 0.3), everyday.overload_mute, "dropout automatic-gain gain-step", path=True),
+    "noise-filled": _fault("packets", (1, 6, 40), everyday.noise_filled, "dropout click foreign-noise"),
+    "night-mode": _fault("dB", (0.1, 1, 8), everyday.night_mode, "automatic-gain uneven-path", path=True),
+    "phantom-load": _fault("dB", (0.02, 0.3, 3), everyday.phantom_load, "gain-step level-drift dc-offset click dropout spur"),
+    "whistle-hunter": _fault("dB", (0.1, 2, 12), everyday.whistle_hunter, "automatic-gain gain-step level-drift", path=True),
 }  # fmt: skip

@@ -10,7 +10,7 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
-from tests.benchmarks.fault_sound import clock_s, peak_of
+from tests.benchmarks.fault_sound import clock_s, own_chance, peak_of
 
 
 def _moved(capture: Array, late: Array) -> Array:
@@ -24,7 +24,7 @@ def _moved(capture: Array, late: Array) -> Array:
 
 def crackle(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A bad solder joint: twelve crackles a second of 0.2 ms, at random, of random height."""
-    rng = np.random.default_rng(97)
+    rng = own_chance(capture, 97)
     hits = (rng.random(capture.shape[0]) < 12 / rate_hz) * rng.standard_normal(capture.shape[0])
     fall = float(np.exp(-1 / (0.0002 * rate_hz)))
     line = 10 ** (level_dbfs / 20) * signal.lfilter([1], [1, -fall], hits)
@@ -103,7 +103,7 @@ def charging(capture: Array, amount: float, rate_hz: float) -> Array:
 
 def fan_starts(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """From 0.45 of the length on a fan blows: noise that falls by 6 dB an octave above 300 Hz."""
-    noise = np.random.default_rng(98).standard_normal(capture.shape[0])
+    noise = own_chance(capture, 98).standard_normal(capture.shape[0])
     line = signal.sosfilt(signal.butter(1, 300, fs=rate_hz, output="sos"), noise)
     up = np.clip((clock_s(capture, rate_hz) - 0.45 * capture.shape[0] / rate_hz) / 0.8, 0, 1)
     return np.asarray(

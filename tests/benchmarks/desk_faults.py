@@ -11,6 +11,7 @@ from scipy import signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks.fault_sound import own_chance
 
 
 def _wakes(capture: Array, rate_hz: float, *, quiet_s: float, below: float = 1e-3) -> list[int]:
@@ -107,7 +108,7 @@ def hum_burst(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def pot_scratch(capture: Array, dip_db: float, rate_hz: float) -> Array:
     """A worn control crackles: the gain falls at random for 40 ms, at seven places."""
-    rng = np.random.default_rng(93)
+    rng = own_chance(capture, 93)
     gain_db = np.zeros(capture.shape[0])
     for share in (0.13, 0.24, 0.36, 0.49, 0.6, 0.73, 0.87):
         at, size = int(share * capture.shape[0]), round(0.04 * rate_hz)

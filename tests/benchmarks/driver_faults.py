@@ -12,6 +12,7 @@ from scipy import signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks.fault_sound import own_chance
 
 
 def _at(capture: Array, share: float) -> int:
@@ -139,7 +140,7 @@ def telephone(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def rumble(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A ventilator or a tram below 20 Hz: narrow noise around 9 Hz."""
-    rng = np.random.default_rng(91)
+    rng = own_chance(capture, 91)
     sos = signal.butter(2, (7, 12), "bandpass", fs=rate_hz, output="sos")
     line = signal.sosfilt(sos, rng.standard_normal(capture.shape[0]))
     return np.asarray(capture + (10 ** (level_dbfs / 20) * line / np.sqrt(2 * np.mean(line**2)))[:, None])
@@ -147,7 +148,7 @@ def rumble(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
 
 def jitter(capture: Array, nanoseconds: float, rate_hz: float) -> Array:
     """A clock whose edges scatter at random."""
-    rng = np.random.default_rng(92)
+    rng = own_chance(capture, 92)
     move = 1e-9 * nanoseconds * rate_hz * rng.standard_normal(capture.shape[0])
     return np.asarray(capture + move[:, None] * np.gradient(capture, axis=0))
 

@@ -10,6 +10,7 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks.fault_sound import own_chance
 
 BLOCK, HOP = 2048, 512
 
@@ -109,7 +110,7 @@ def stuck_bit(capture: Array, level_dbfs: float, _: float) -> Array:
 
 def dithered_twice(capture: Array, bits: float, _: float) -> Array:
     """Exported with so many bits, and again after a change of gain."""
-    rng, step = np.random.default_rng(95), 2.0 ** (1 - bits)
+    rng, step = own_chance(capture, 95), 2.0 ** (1 - bits)
     for gain in (0.97, 1 / 0.97):
         dither = (rng.random(capture.shape) - rng.random(capture.shape)) * step
         capture = np.round((gain * capture + dither) / step) * step

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from scipy import signal
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.simulation.rig.rig import Rig
@@ -101,6 +102,27 @@ def _run_over(_: Array, dry: Array, device: str, recipe: str) -> Pair:
     return Pair(capture(made[:, None], device), capture(dry, BYPASS))
 
 
+def _past_the_stage(wet: Array, dry: Array, level_db: float, *, treble: bool) -> Array:
+    """What the stage is fed is heard as well: from a monitor mix 64 samples ahead, or through a capacity, at 20 kHz."""
+    leak = dry[: len(wet)]
+    leak = (
+        np.gradient(leak, axis=0) * RATE_HZ / (2 * np.pi * 20_000) if treble else np.roll(leak, -64, axis=0)
+    )
+    return np.asarray(wet + 10 ** (level_db / 20) * leak)
+
+
+def _over_old_take(wet: Array, dry: Array, level_db: float) -> Array:
+    """A track that was not erased well: the bypass's take is heard below the setting's, 1.7 s later."""
+    late, out = round(1.7 * RATE_HZ), wet.copy()
+    out[late:] += 10 ** (level_db / 20) * dry[: len(wet) - late]
+    return out
+
+
+def _converted(dry: Array) -> Array:
+    """Recorded at 44.1 kHz and converted to the setting's rate."""
+    return np.asarray(signal.resample_poly(signal.resample_poly(dry, 147, 160), 160, 147))[: len(dry)]
+
+
 def _late_relay(wet: Array, dry: Array, share: float) -> Array:
     """The setting's relay pulls in late: up to a share of the take it is the bypass."""
     at, count = int(share * len(wet)), 48
@@ -135,6 +157,7 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
         capture(recorded(device, recipe, 4, take=7), device), capture(dry, BYPASS)
     ),
     "run over the bypass": _run_over,
+    "converted bypass": lambda wet, dry, device, _: Pair(capture(wet, device), capture(_converted(dry), BYPASS)),
     "stimulus-not-found": lambda wet, dry, device, _: Pair(
         capture(_noise_like(wet), device), capture(dry, BYPASS)
     ),
@@ -169,6 +192,28 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
         lambda wet, dry, device, _, size: Pair(
             capture(wet, device), capture(_late_relay(dry, wet[: len(dry)], size), BYPASS)
         ),
+    ),
+    "monitor-mix": (
+        "dB", (-70, -45, -20),
+        lambda wet, dry, device, _, size: Pair(
+            capture(_past_the_stage(wet, dry, size, treble=False), device), capture(dry, BYPASS)
+        ),
+    ),
+    "treble-past": (
+        "dB", (-70, -45, -20),
+        lambda wet, dry, device, _, size: Pair(
+            capture(_past_the_stage(wet, dry, size, treble=True), device), capture(dry, BYPASS)
+        ),
+    ),
+    "over-old-take": (
+        "dB", (-80, -60, -40),
+        lambda wet, dry, device, _, size: Pair(
+            capture(_over_old_take(wet, dry, size), device), capture(dry, BYPASS)
+        ),
+    ),
+    "fader-on-setting": (
+        "dB", (-0.5, -3, -12),
+        lambda wet, dry, device, _, size: Pair(capture(10 ** (size / 20) * wet, device), capture(dry, BYPASS)),
     ),
     "bypass-of-another": ("dB", (0.0, -3.0, -12.0), _other_device("feedforward-average-soft")),
     "bypass-coloured": ("dB", (0.0, -3.0, -12.0), _other_device("exact-colour")),

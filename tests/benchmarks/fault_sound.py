@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zlib import crc32
+
 import numpy as np
 from scipy import ndimage, signal
 
@@ -11,6 +13,11 @@ from charprobe.values.arrays import Array
 def peak_of(capture: Array) -> float:
     """Peak of all channels, above zero."""
     return max(float(np.abs(capture).max()), 1e-12)
+
+
+def own_chance(capture: Array, number: int) -> np.random.Generator:
+    """Chance that differs from fault to fault and from take to take, but not from run to run."""
+    return np.random.default_rng([number, crc32(np.ascontiguousarray(capture).data)])
 
 
 def clock_s(capture: Array, rate_hz: float, *, from_share: float = 0.0) -> Array:

@@ -45,6 +45,8 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "late-relay": {"gain-step", "level-drift", "timing-jump", "dropout"},
     "late-bypass": {"gain-step", "level-drift", "timing-jump", "dropout", "automatic-gain"},
     "older-stimulus": {"wrong-stimulus"}, "older bypass": {"wrong-stimulus"},
+    "monitor-mix": {"two-paths"}, "treble-past": {"two-paths"}, "converted bypass": {"rate-converted", "other-path"},
+    "over-old-take": {"two-paths", "diffuse-tail", "spur", "foreign-noise"}, "fader-on-setting": {"normalised", "other-path"},
     "mislabelled bypass": {"rate-mislabelled"}, "run over the bypass": {"equals-other-capture"}, "bypass-coloured": {"other-path", "clipped-below-full-scale"},
     "two read as one": {"rate-mislabelled", "wrong-stimulus", "stimulus-not-found"}, "wrong-take": {"wrong-stimulus"},
 }  # fmt: skip
@@ -53,6 +55,7 @@ OF_THE_STAGE = {
     "unsettled", "output-saturated", "gap-too-short", "below-resolution", "never-compresses", "always-compresses",
     "expander", "upward-compression", "second-bend", "history-dependent", "stepped-gain",
 }  # fmt: skip
+PLAYED = {name for name, fault in BENCH_FAULTS.items() if fault.played}
 STEADY = {"foreign-noise", "rumble", "ripple", "mains-hash"}
 
 
@@ -153,7 +156,9 @@ def wrong_numbers(
             continue  # a tone less was read: a number of another span of levels, which stands beside it
         if name.startswith("noise.") and any(fault in STEADY for fault, _ in faults):
             continue  # steady noise of the path, and what it adds to a tone, are what these numbers are to tell
-        axis_db = _axis_moved_db(profile, clean) if name.startswith("static.threshold") else 0.0
+        axis_db = 0.0  # what is played otherwise is what the stage hears
+        if name.startswith("static.threshold") and not any(each in PLAYED for each, _ in faults):
+            axis_db = _axis_moved_db(profile, clean)
         reach = BEYOND * (found.high - found.low)
         if name in truth:
             usual = isinstance(before, Quantity) and not before.low <= truth[name] <= before.high

@@ -38,6 +38,7 @@ def lies(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
     yield from _sessions(folder)
     yield from _headers(folder, take)
     yield from _bypasses(folder, take)
+    yield from _settings(folder, take)
     yield from _names(folder)
     yield from _outputs(folder)
 
@@ -133,6 +134,27 @@ def _bypasses(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
             f"a bypass: {what}",
             ("measure", "take.wav", "--bypass", f"off{number}.wav", "--out", f"off{number}.json"),
         )
+
+
+def _settings(folder: Path, take: np.ndarray) -> Iterator[Hostile]:
+    """A setting that is none beside a good bypass: measured, and both judged."""
+    line, rng = take[:, 0], np.random.default_rng(11)
+    count, alone = line.size, np.zeros(line.size)
+    alone[count // 2] = 1
+    settings = {
+        "one sample of 1e30": line + 1e30 * alone, "every other sample turned": line * (-1.0) ** np.arange(count),
+        "smaller than any number": 1e-40 * line, "an offset of a million": line + 1e6, "its sign alone": np.sign(line),
+        "each sample in disorder": rng.permutation(line), "twice, half a second apart": line + np.roll(line, RATE_HZ // 2),
+        "stretched to twice its length": np.repeat(line, 2), "its markers alone": np.where(np.abs(np.arange(count) / count - 0.5) > 0.45, line, 0),
+        "silence with NaN every second": np.where(np.arange(count) % RATE_HZ, line, np.nan), "its size alone": np.hypot(line, 1e-3),
+        "its blocks of 64 turned round": line[: count // 64 * 64].reshape(-1, 64)[:, ::-1].ravel(), "another take on top": line + line[::-1],
+    }  # fmt: skip
+    for number, (what, samples) in enumerate(settings.items()):
+        name = f"on{number}.wav"
+        soundfile.write(folder / name, samples, RATE_HZ, subtype="FLOAT")
+        measured = ("measure", name, "--bypass", "take.wav", "--out", f"on{number}.json")
+        for command in (("check", name, "--bypass", "take.wav"), measured):
+            yield Hostile(f"a setting: {what}", command)
 
 
 def _names(folder: Path) -> Iterator[Hostile]:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import ndimage, signal
 
 from charprobe.values.arrays import Array
-from tests.benchmarks.fault_sound import clock_s, peak_of, read_late
+from tests.benchmarks.fault_sound import clock_s, own_chance, peak_of, read_late
 
 FRAME, HOP = 2048, 1024
 
@@ -28,10 +28,6 @@ def _quiet(capture: Array, rate_hz: float, least_s: float) -> list[tuple[int, in
     return [(int(a), int(b)) for a, b in edges if b - a > least_s * rate_hz]
 
 
-def _rng(capture: Array) -> np.random.Generator:
-    return np.random.default_rng(int(np.abs(capture[: 1 << 14]).sum() * 1e9))  # another draw in each take
-
-
 def drift_slips(capture: Array, samples: float, _: float) -> Array:
     """Two clocks unlocked: whenever 40 ppm have come to so many samples, as many are repeated."""
     count, late = int(samples), np.arange(capture.shape[0]) * 40e-6
@@ -42,7 +38,7 @@ def drift_slips(capture: Array, samples: float, _: float) -> Array:
 
 def dithered_normal(capture: Array, target_dbfs: float, _: float) -> Array:
     """Brought to a peak, then dithered to 16 bits."""
-    rng, step = _rng(capture), 2.0**-15
+    rng, step = own_chance(capture, 204), 2.0**-15
     scaled = 10 ** (target_dbfs / 20) / peak_of(capture) * capture / step
     dither = rng.random(capture.shape) - rng.random(capture.shape)
     return np.asarray(np.clip(np.round(scaled + dither), -(2**15), 2**15 - 1) * step)
@@ -67,7 +63,7 @@ def open_microphone(capture: Array, level_db: float, rate_hz: float) -> Array:
 def straight_filled(capture: Array, samples: float, _: float) -> Array:
     """Six times so many samples are lost, and bridged by a straight line."""
     out, count = capture.copy(), int(samples)
-    for share in np.random.default_rng(202).uniform(0.15, 0.9, 6):
+    for share in own_chance(capture, 202).uniform(0.15, 0.9, 6):
         at = int(share * capture.shape[0])
         out[at : at + count] = np.linspace(capture[at - 1], capture[at + count], count + 2)[1:-1]
     return out
@@ -76,7 +72,7 @@ def straight_filled(capture: Array, samples: float, _: float) -> Array:
 def scrape_flutter(capture: Array, ns: float, rate_hz: float) -> Array:
     """Tape rubs: the time moves by so many ns RMS, as a noise from 1 to 3 kHz."""
     sos = signal.butter(2, (1000, 3000), "bandpass", fs=rate_hz, output="sos")
-    line = signal.sosfilt(sos, _rng(capture).standard_normal(capture.shape[0]))
+    line = signal.sosfilt(sos, own_chance(capture, 204).standard_normal(capture.shape[0]))
     return read_late(capture, 1e-9 * ns * rate_hz * line / line.std())
 
 
@@ -96,7 +92,7 @@ def stepping_code(capture: Array, bits: float, rate_hz: float) -> Array:
 
 def wandering_hum(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """Hum of a small generator: 60 Hz and its harmonics, wandering by half a hertz within seconds."""
-    count, rng = capture.shape[0], _rng(capture)
+    count, rng = capture.shape[0], own_chance(capture, 204)
     step = round(0.1 * rate_hz)
     walk = ndimage.gaussian_filter1d(rng.standard_normal(count // step + 2), 8)
     hz = 60 + 0.5 * np.interp(np.arange(count), step * np.arange(walk.size), walk / np.abs(walk).max())
@@ -142,7 +138,7 @@ def interleaved(capture: Array, share: float, _: float) -> Array:
 
 def comfort_noise(capture: Array, off_db: float, rate_hz: float) -> Array:
     """Pauses of 0.1 s and more are replaced by noise made up, of another level than the path's own."""
-    out, rng = capture.copy(), _rng(capture)
+    out, rng = capture.copy(), own_chance(capture, 204)
     for first, last in _quiet(capture, rate_hz, 0.1):
         inner = slice(first + round(0.02 * rate_hz), last - round(0.01 * rate_hz))
         own = float(np.std(capture[inner]))

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import ndimage, signal
 
 from charprobe.values.arrays import Array
-from tests.benchmarks.fault_sound import clock_s, peak_of, read_late
+from tests.benchmarks.fault_sound import clock_s, own_chance, peak_of, read_late
 
 
 def _slow_level(capture: Array, time_s: float, rate_hz: float) -> Array:
@@ -70,7 +70,7 @@ def breathing_gain(capture: Array, most_db: float, rate_hz: float) -> Array:
 
 def talkback(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """Somebody speaks into a neighbouring channel for 2.5 s: a voice's buzz through three moving formants."""
-    rng, line = np.random.default_rng(105), np.zeros(capture.shape[0])
+    rng, line = own_chance(capture, 105), np.zeros(capture.shape[0])
     first = int(0.54 * capture.shape[0])
     at = first
     for _ in range(12):
@@ -93,7 +93,7 @@ def end_faded(capture: Array, most_db: float, _: float) -> Array:
 def knocks(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A valve is knocked against, nine times: it rings at 910 and 2310 Hz."""
     line = np.zeros(capture.shape[0])
-    for share in np.random.default_rng(106).uniform(0.15, 0.9, 9):
+    for share in own_chance(capture, 106).uniform(0.15, 0.9, 9):
         time_s = clock_s(capture, rate_hz, from_share=float(share))
         fall = np.where(time_s > 0, np.exp(-np.maximum(time_s, 0) / 0.02), 0.0)
         line += fall * (np.sin(2 * np.pi * 910 * time_s) + 0.4 * np.sin(2 * np.pi * 2310 * time_s))
@@ -166,7 +166,7 @@ def polarity_piece(capture: Array, last_s: float, rate_hz: float) -> Array:
 def clock_walks(capture: Array, samples: float, rate_hz: float) -> Array:
     """A clock of cheap parts: its error walks at random, by so many samples in 1 s."""
     step = round(0.01 * rate_hz)
-    walk = np.cumsum(np.random.default_rng(107).standard_normal(capture.shape[0] // step + 2)) * samples / 10
+    walk = np.cumsum(own_chance(capture, 107).standard_normal(capture.shape[0] // step + 2)) * samples / 10
     at = step * np.arange(walk.size)
     return read_late(
         capture, np.interp(np.arange(capture.shape[0]), at, walk - np.linspace(0, walk[-1], walk.size))
@@ -175,7 +175,7 @@ def clock_walks(capture: Array, samples: float, rate_hz: float) -> Array:
 
 def hidden_losses(capture: Array, times: float, _: float) -> Array:
     """Samples are lost and replaced by the mean of their neighbours, so many of them."""
-    lost = np.random.default_rng(108).choice(np.arange(2, capture.shape[0] - 2), int(times), replace=False)
+    lost = own_chance(capture, 108).choice(np.arange(2, capture.shape[0] - 2), int(times), replace=False)
     out = capture.copy()
     out[lost] = (capture[lost - 1] + capture[lost + 1]) / 2
     return out
@@ -198,8 +198,7 @@ def shelf_switched(capture: Array, gain_db: float, rate_hz: float) -> Array:
 def time_code(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """Time code on a neighbouring track leaks in: square waves of 1.2 and 2.4 kHz, bit by bit, rounded."""
     count = int(capture.shape[0] / rate_hz * 2400) + 2
-    seed = int(np.abs(capture[: 1 << 14]).sum() * 1e9)  # other bits in each take
-    bits = np.random.default_rng(seed).integers(0, 2, count)
+    bits = own_chance(capture, 109).integers(0, 2, count)
     turns = np.ones(2 * count)
     turns[1::2] = bits
     wave = (-1.0) ** np.cumsum(turns)

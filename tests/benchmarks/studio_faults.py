@@ -10,6 +10,7 @@ from scipy import ndimage, signal
 
 from charprobe.simulation.rig.resample import read_between
 from charprobe.values.arrays import Array
+from tests.benchmarks.fault_sound import own_chance
 
 
 def equaliser(capture: Array, gain_db: float, rate_hz: float) -> Array:
@@ -80,7 +81,7 @@ def widener(capture: Array, level_db: float, rate_hz: float) -> Array:
 
 def noise_shaped(capture: Array, bits: float, _: float) -> Array:
     """Exported with so many bits, the rounding pushed into the treble by error feedback of second order."""
-    rng, step = np.random.default_rng(96), 2.0 ** (1 - bits)
+    rng, step = own_chance(capture, 96), 2.0 ** (1 - bits)
     out = np.empty_like(capture)
     for column, line in enumerate(capture.T):
         dither = (rng.random(line.size) - rng.random(line.size)) * step

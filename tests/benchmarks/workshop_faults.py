@@ -9,7 +9,7 @@ import numpy as np
 from scipy import ndimage, signal
 
 from charprobe.values.arrays import Array
-from tests.benchmarks.fault_sound import clock_s, peak_of, read_late
+from tests.benchmarks.fault_sound import clock_s, own_chance, peak_of, read_late
 
 QUIET = 1e-3  # of the peak
 
@@ -60,7 +60,7 @@ def backlash(capture: Array, share: float, _: float) -> Array:
 
 def lacquer_ticks(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A scratch on a disc: a tick of 0.3 ms every 1.8 s, each of its own height."""
-    out, rng = capture.copy(), np.random.default_rng(301)
+    out, rng = capture.copy(), own_chance(capture, 301)
     tick = np.hanning(round(0.0003 * rate_hz))[:, None]
     for at in range(round(1.1 * rate_hz), capture.shape[0] - tick.size, round(1.8 * rate_hz)):
         out[at : at + tick.size] += 10 ** (level_dbfs / 20) * rng.uniform(-1, 1) * tick
@@ -76,7 +76,7 @@ def alternating_offset(capture: Array, level_dbfs: float, _: float) -> Array:
 
 def mains_hash(capture: Array, level_dbfs: float, rate_hz: float) -> Array:
     """A switched supply hisses for 1 ms around each crossing of the mains."""
-    rng = np.random.default_rng(int(np.abs(capture[: 1 << 14]).sum() * 1e9))
+    rng = own_chance(capture, 304)
     open_ = np.abs(np.sin(2 * np.pi * 50 * clock_s(capture, rate_hz))) < np.sin(2 * np.pi * 50 * 0.0005)
     return np.asarray(capture + 10 ** (level_dbfs / 20) * open_[:, None] * rng.standard_normal(capture.shape))
 
@@ -88,7 +88,7 @@ def mid_bell(capture: Array, gain_db: float, rate_hz: float) -> Array:
 
 def restarts(capture: Array, samples: float, rate_hz: float) -> Array:
     """A player begins anew behind every pause of 0.3 s, up to so many samples early or late."""
-    late, rng = np.zeros(capture.shape[0]), np.random.default_rng(302)
+    late, rng = np.zeros(capture.shape[0]), own_chance(capture, 302)
     for first, _ in _sounds(capture, rate_hz, 0.3):
         late[max(0, first - round(0.1 * rate_hz)) :] = samples * rng.uniform(-1, 1)
     return read_late(capture, late)
@@ -164,7 +164,7 @@ def offset_wanders(capture: Array, amount: float, rate_hz: float) -> Array:
     """An offset follows the draught on a hot part: a slow noise below 0.5 Hz."""
     step = round(0.1 * rate_hz)
     walk = ndimage.gaussian_filter1d(
-        np.random.default_rng(303).standard_normal(capture.shape[0] // step + 2), 6
+        own_chance(capture, 303).standard_normal(capture.shape[0] // step + 2), 6
     )
     line = np.interp(np.arange(capture.shape[0]), step * np.arange(walk.size), walk / np.abs(walk).max())
     return np.asarray(capture + amount * line[:, None])

@@ -1,5 +1,6 @@
 import json
 
+import numpy as np
 import pytest
 import soundfile
 from commands import good, refused, run
@@ -23,6 +24,23 @@ def test_faults_are_listed_and_added_in_the_size_asked_for(bench, tmp_path):
     good("simulate", "plain-wire", bench / "s.wav", "--out", out, *rig, "--fault", "gain-step=-0.8")
     verdict = run("check", out)
     assert "Gain steps −0.80 dB" in " ".join(verdict.stdout.split())
+
+
+def test_each_take_has_noise_of_its_own_and_the_same_command_the_same(tmp_path):
+    played, takes = tmp_path / "s.wav", []
+    soundfile.write(played, np.full(480, 0.1), 48_000)
+    for stage, name, *seed in (
+        ("plain-wire", "off"), ("smooth-gain-hard", "off"), ("plain-wire", "again"), ("plain-wire", "off"),
+        ("plain-wire", "one", "--seed", 1), ("plain-wire", "other", "--seed", 1),
+    ):  # fmt: skip
+        out = tmp_path / f"{name}.wav"
+        good("simulate", stage, played, "--out", out, "--noise", -60, "--force", *seed)
+        samples, _ = soundfile.read(out)
+        takes.append(samples - np.mean(samples))
+    off, setting, again, off_again, one, other = takes
+    assert np.array_equal(off, off_again) and np.array_equal(one, other)
+    # of 480 independent values: four standard deviations of a correlation
+    assert all(abs(np.corrcoef(off, each)[0, 1]) < 4 / np.sqrt(480) for each in (setting, again, one))
 
 
 @pytest.mark.parametrize(

@@ -132,7 +132,7 @@ def _swapped(capture: Array, _: float, rate_hz: float) -> Array:
 
 
 def _low(capture: Array, gain_db: float, rate_hz: float) -> Array:
-    noise = 10 ** (-110 / 20) / np.sqrt(2) * np.random.default_rng(110).standard_normal(capture.shape)
+    noise = 10 ** (-110 / 20) / np.sqrt(2) * room_faults.own_chance(capture).standard_normal(capture.shape)
     return np.asarray(10 ** (gain_db / 20) * capture + noise)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zlib import crc32
+
 import numpy as np
 import scipy
 
@@ -42,8 +44,8 @@ def ring_tone(capture: Array, *, level_dbfs: float, rate_hz: float) -> Array:
 
 
 def noise(capture: Array, *, level_dbfs: float) -> Array:
-    """White noise, the same in all channels."""
-    line = np.random.default_rng(51).standard_normal(len(capture))
+    """White noise, the same in all channels, another in each capture."""
+    line = own_chance(capture).standard_normal(len(capture))
     return capture + _at_level(line, level_dbfs)[:, None]
 
 
@@ -51,7 +53,7 @@ def swinging_noise(capture: Array, *, level_dbfs: float, rate_hz: float) -> Arra
     """White noise whose level swings by `SWING_DB`, as a fan or the sea does."""
     time_s = np.arange(capture.shape[0]) / rate_hz
     swing_db = SWING_DB / 2 * np.sin(2 * np.pi * SWING_HZ * time_s)
-    line = 10 ** (swing_db / 20) * np.random.default_rng(52).standard_normal(time_s.size)
+    line = 10 ** (swing_db / 20) * own_chance(capture).standard_normal(time_s.size)
     return capture + _at_level(line, level_dbfs)[:, None]
 
 
@@ -63,6 +65,11 @@ def diffuse_tail(capture: Array, *, level_db: float, rate_hz: float) -> Array:
     tail *= 10 ** (level_db / 20) / np.sqrt(float(tail @ tail))
     wet = [scipy.signal.fftconvolve(column, tail)[: capture.shape[0]] for column in capture.T]
     return np.asarray(capture + np.stack(wet, axis=1))
+
+
+def own_chance(capture: Array) -> np.random.Generator:
+    """Chance that differs from capture to capture."""
+    return np.random.default_rng(crc32(np.ascontiguousarray(capture).data))
 
 
 def _at_level(line: Array, level_dbfs: float) -> Array:
