@@ -109,12 +109,13 @@ def find_onset(
         )
     std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s)
     start = Quantity.from_std(chosen.start_s, std, "s")
-    if not KINKS[0] < chosen.slope / mean_speed < KINKS[1]:
-        reason = "the gain jumps, or starts to move smoothly: there is no one first speed"
-        return Onset(start, Unmeasured("dB/ms", reason, "none needed: t50 and t63 tell how fast it moves"))
     # how far the first movement reaches is anyone's choice: the interval covers what all choices say
     slope_std = math.hypot(chosen.slope_std, (max(slopes) - min(slopes)) / SPREAD)
-    return Onset(start, Quantity.from_std(chosen.slope / 1e3, slope_std / 1e3, "dB/ms"))
+    speed = Quantity.from_std(chosen.slope / 1e3, slope_std / 1e3, "dB/ms")
+    if not KINKS[0] < chosen.slope / mean_speed < KINKS[1] or speed.low < 0 < speed.high:
+        reason = "the gain jumps, or starts to move smoothly: there is no one first speed"
+        return Onset(start, Unmeasured("dB/ms", reason, "none needed: t50 and t63 tell how fast it moves"))
+    return Onset(start, speed)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from functools import lru_cache
 import numpy as np
 
 from charprobe.measuring.health.path.under_tones import under_tones
+from charprobe.measuring.health.timeline.path_gain import gain_follows
+from charprobe.measuring.health.timeline.steady_gain import steady_gains
 from charprobe.placing.take import Take, held, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
@@ -29,7 +31,7 @@ OF_RESPONSE = {
 MOST_APART_PPM = 10.0  # two clocks of one desk keep their distance to 2 ppm over an evening
 CLEAR_DB, FEWEST = 6.0, 4  # of noise under one tone, and tones
 FROM_HZ, TO_SHARE, PER_OCTAVE = 30.0, 1 / 3, 3  # bands in which paths are flat; the rate's share
-REFERENCE_HZ = (700.0, 1500.0)
+REFERENCE_HZ = LOW_HZ, HIGH_HZ = 700.0, 1500.0
 LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
 FLAT = 0.5  # of that at most, by which the setting then bends
@@ -71,16 +73,21 @@ def check_other_path(wet: Take, bypass: Take, *, told: Set[str]) -> list[Health]
 def check_uneven_path(bypass: Take) -> list[Health]:
     """Notice a path that is not flat with the stage off: code ``uneven-path``.
 
-    Against the bypass that cancels; not in harmonics, and not in the levels that a stage meets.
+    Against the bypass that cancels; not in harmonics, and not in the levels that a stage meets. A flat path
+    whose tones have another gain than its sweep follows the sound: code ``automatic-gain``.
     """
     bands = _bands_db(bypass)
     if bands is None:
         return []
-    middle_hz, gain_db = bands
+    middle_hz, gain_db, swept_db = bands
     within = (middle_hz > FLAT_HZ[0]) & (middle_hz < FLAT_HZ[1])
     at = int(np.argmax(np.abs(np.where(within, gain_db, 0.0))))
     if abs(gain_db[at]) < MOST_UNEVEN_DB:
-        return []
+        held_db = [g.gain_db for g in steady_gains(bypass) if LOW_HZ < g.frequency_hz < HIGH_HZ]
+        lost_db = swept_db - float(np.median(held_db)) if len(held_db) >= FEWEST else 0.0
+        how = f"is {number_text(abs(lost_db), 2)} dB {'lower' if lost_db > 0 else 'higher'}"
+        apart = abs(lost_db) > MOST_UNEVEN_DB
+        return [gain_follows(bypass, f"{how} for tones that last than in a sweep")] if apart else []
     message = (
         f"With the stage off the path departs from flat by {signed_text(float(gain_db[at]), 2)} dB at "
         f"{number_text(float(middle_hz[at]), 0)} Hz ({bypass.label}): an equaliser, a low cut or a "
@@ -117,7 +124,7 @@ def _response(wet: Take, bypass: Take) -> list[str]:
     own, theirs = _bands_db(wet), _bands_db(bypass)
     if own is None or theirs is None:
         return []
-    (middle_hz, ours_db), (_, theirs_db) = own, theirs
+    (middle_hz, ours_db, _), (_, theirs_db, _) = own, theirs
     apart = theirs_db - ours_db
     at = int(np.argmax(np.abs(apart)))
     if abs(apart[at]) < LEAST_DB or float(np.abs(ours_db).max()) > FLAT * abs(apart[at]):
@@ -127,8 +134,8 @@ def _response(wet: Take, bypass: Take) -> list[str]:
 
 
 @once
-def _bands_db(take: Take) -> tuple[Array, Array] | None:
-    """Middles of third octaves, and a take's gain in each re that around 1 kHz, from its first sweep."""
+def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
+    """Middles of third octaves, the gain of a take's first sweep in each re that around 1 kHz, and that."""
     segments = held(take, Sweep)
     if not segments:
         return None
@@ -140,7 +147,8 @@ def _bands_db(take: Take) -> tuple[Array, Array] | None:
         _played_powers(segments[0].spec, size, rate_hz),
     )
     gain_db = 10 * np.log10(np.maximum(heard, 1e-30) / np.maximum(wanted, 1e-30))
-    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - gain_db[edges_hz.size]
+    usual_db = float(gain_db[edges_hz.size])
+    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - usual_db, usual_db
 
 
 def _edges_hz(rate_hz: int) -> Array:

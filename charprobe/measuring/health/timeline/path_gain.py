@@ -46,13 +46,13 @@ def check_path_gain(bypass: Take) -> list[Health]:
     """
     edge_db = _edge_db(bypass)
     if edge_db > LEAST_EDGE_DB:
-        return [_follows(bypass, f"moves by {number_text(edge_db, 2)} dB after the edges of bursts")]
+        return [gain_follows(bypass, f"moves by {number_text(edge_db, 2)} dB after the edges of bursts")]
     bend = _bend(bypass)
     if bend is None:
         steps = _level_step(bypass)
-        return [_follows(bypass, steps)] if steps else _coloured(bypass)
+        return [gain_follows(bypass, steps)] if steps else _coloured(bypass)
     if bend.third < BENDS_THIRD * (1 - 10 ** (-bend.loss_db / 20)):
-        return [_follows(bypass, f"is {number_text(bend.loss_db, 2)} dB lower at the loudest tones")]
+        return [gain_follows(bypass, f"is {number_text(bend.loss_db, 2)} dB lower at the loudest tones")]
     message = (
         f"The path bends with the stage off: tones at {number_text(bend.level_dbfs, 0)} dBFS come back "
         f"{number_text(bend.loss_db, 3)} dB lower, their third harmonic {number_text(bend.third_dbc, 0)} dBc "
@@ -189,7 +189,8 @@ def _size(take: Take, tone: Tone, start: float) -> float:
     return float(np.hypot(fitted[0], fitted[1]))
 
 
-def _follows(take: Take, what: str) -> Health:
+def gain_follows(take: Take, what: str) -> Health:
+    """Say that the gain of a path follows the sound, and how: code ``automatic-gain``."""
     message = (
         f"With the stage off the gain {what} ({take.label}): a limiter, a compander or an automatic gain is "
         "in the recording path. Turn it off, or lower the level; retake. Nothing of level or time is given"

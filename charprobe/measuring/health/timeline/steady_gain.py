@@ -55,7 +55,7 @@ def check_steady_gain(bypass: Take) -> list[Health]:
     used whose standard uncertainty is below 0.03 dB and which no foreign tone beats with, and changes told
     that stand out of them, from 0.02 dB.
     """
-    gains = _gains(bypass)
+    gains = steady_gains(bypass)
     if len(gains) < FEWEST:
         return []
     time_s, gain_db, std_db = np.array([(g.time_s, g.gain_db, g.std_db) for g in gains]).T
@@ -75,7 +75,7 @@ def check_uneven_gain(bypass: Take) -> list[Health]:
     Codes ``clipped-below-full-scale`` where levels played again differ alike: an uneven converter; else
     ``level-drift``: a contact.
     """
-    gains = _gains(bypass)
+    gains = steady_gains(bypass)
     worst: tuple[float, bool] = (LEAST_UNEVEN_DB, False)
     for frequency_hz in {gain.frequency_hz for gain in gains}:
         same = [gain for gain in gains if gain.frequency_hz == frequency_hz]
@@ -107,7 +107,8 @@ def check_uneven_gain(bypass: Take) -> list[Health]:
 
 
 @once
-def _gains(take: Take) -> list[ToneGain]:
+def steady_gains(take: Take) -> list[ToneGain]:
+    """Gains of the settled parts of all tones that neither a path's own bend nor a foreign tone moves."""
     spectrum = quiet_spectrum(take)
     lines = () if spectrum is None else foreign_lines(spectrum)
     out = []

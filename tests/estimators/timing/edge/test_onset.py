@@ -41,3 +41,9 @@ def test_a_gain_that_jumps_or_starts_smoothly_has_no_first_speed(how, rng):
 
     speed = times(device, rng)[0].initial_slope
     assert isinstance(speed, Unmeasured)
+
+
+def test_a_first_speed_that_may_be_none_is_no_number(rng):
+    device = exponential(attack_s=0.0002, release_s=0.5, depth_db=2, hold_s=0.4)
+    assert isinstance(times(device, rng, noise_dbfs=-60.0)[0].initial_slope, Unmeasured)
+    assert times(device, rng)[0].initial_slope.high < 0

@@ -56,3 +56,17 @@ def test_a_path_with_an_equaliser_is_uneven_and_one_with_a_coupling_is_flat(rng)
     (item,) = check_uneven_path(take_of(PLAYED, shelf, rng=rng))
     assert item.code == "uneven-path" and "+1." in item.message
     assert check_uneven_path(take_of(PLAYED, wire, rng=rng, ac_corner_hz=20.0)) == []
+
+
+@pytest.mark.parametrize(("by_db", "told"), [(-0.5, True), (0.5, True), (-0.1, False)])
+def test_a_flat_path_that_takes_lasting_tones_otherwise_than_a_sweep_follows_the_sound(
+    setting, rng, by_db, told
+):
+    steps = setting.stimulus.segments[1].span.start
+
+    def follows(samples):
+        return np.concatenate([samples[:steps], 10 ** (by_db / 20) * samples[steps:]])
+
+    found = check_uneven_path(take_of(PLAYED, follows, rng=rng))
+    assert [item.code for item in found] == ["automatic-gain"] * told
+    assert all("0.50 dB" in item.message and item.severity == "stop" for item in found)
