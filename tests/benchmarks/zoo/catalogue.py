@@ -7,6 +7,8 @@ from dataclasses import replace
 from tests.benchmarks.zoo.bent_compressors import BENT_COMPRESSORS
 from tests.benchmarks.zoo.chains import STRIPS
 from tests.benchmarks.zoo.compressors import COMPRESSORS
+from tests.benchmarks.zoo.console_controls import CONSOLE_CONTROLS
+from tests.benchmarks.zoo.console_paths import CONSOLE_PATHS
 from tests.benchmarks.zoo.desk_controls import DESK_CONTROLS
 from tests.benchmarks.zoo.desk_paths import DESK_PATHS
 from tests.benchmarks.zoo.foreign import FOREIGN
@@ -32,6 +34,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
         *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
         *(*LATE_CONTROLS, *LATE_PATHS, *STRIP_CONTROLS, *STRIP_PATHS, *DESK_CONTROLS, *DESK_PATHS),
+        *(*CONSOLE_CONTROLS, *CONSOLE_PATHS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
