@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
@@ -50,17 +49,27 @@ def half_power_corner(frequency_hz: Array, magnitude_db: Array, std_db: Array, *
             return Unmeasured("Hz", reason, wider, at_most=edge)
         return Unmeasured("Hz", reason, wider, at_least=edge)
     i = int(inside[-1]) + 1 if inside.size else 1
+    crossing, hidden = _crossing(log_f, 10 ** (drop / 20), i)
     slope = float((drop[i] - drop[i - 1]) / (log_f[i] - log_f[i - 1]))
-    crossing = _curved_crossing(log_f, drop, i)
-    log_std = math.hypot(float(std[i]), reference_std) / abs(slope)
-    reach = Z95 * log_std
+    reach = Z95 * math.hypot(math.hypot(float(std[i]), reference_std) / slope, hidden)
     return Quantity(math.exp(crossing), math.exp(crossing - reach), math.exp(crossing + reach), "Hz")
 
 
-def _curved_crossing(log_f: Array, drop: Array, i: int) -> float:
-    """Solve for the crossing between points i-1 and i with a parabola through a third point."""
-    j = np.array([i - 1, i, min(i + 1, log_f.size - 1) if i + 1 < log_f.size else i - 2])
-    if len(set(j.tolist())) < 3 or j.min() < 0:
-        return float(np.interp(HALF_POWER_DB, -drop[[i - 1, i]], log_f[[i - 1, i]]))
-    inverse: Callable[[float], Array] = np.polynomial.Polynomial.fit(drop[j], log_f[j], 2)
-    return float(inverse(-HALF_POWER_DB))
+def _crossing(log_f: Array, share: Array, i: int) -> tuple[float, float]:
+    """Crossing of half power between points i-1 and i, and what may hide between them.
+
+    It lies where the parabolas through a third point on either side cross, on average. How far they and the
+    chord lie apart is doubt, twice so where the response ends behind the crossing.
+    """
+    middle = (log_f[i - 1] + log_f[i]) / 2
+
+    def met(first: int, stop: int) -> float:
+        curve: np.polynomial.Polynomial = np.polynomial.Polynomial.fit(
+            log_f[first:stop], share[first:stop] - math.sqrt(0.5), stop - first - 1
+        )
+        return float(min(curve.roots().real, key=lambda root: abs(root - middle)))
+
+    inner, chord = met(max(i - 2, 0), i + 1), met(i - 1, i + 1)
+    outer = met(i - 1, i + 2) if i + 1 < log_f.size else inner
+    apart = max(inner, outer, chord) - min(inner, outer, chord)
+    return (inner + outer) / 2, apart / 2 if i + 1 < log_f.size else apart

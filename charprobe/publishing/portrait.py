@@ -172,7 +172,7 @@ def _lower_bend(profile: Profile) -> str:
     lower, slope = profile.measured("static.lower_threshold"), profile.measured("static.lower_slope")
     if lower is None or slope is None:
         return ""
-    if slope.low > 1:
+    if slope.value > 1:
         return (
             f"Expander, 1:{edited_number(slope.value, ':1').removesuffix(':1')} below {edited(lower).number}"
         )

@@ -40,3 +40,14 @@ def test_a_dip_that_the_response_comes_back_from_is_no_corner():
     cut_db = dip_db - 10 * np.log10(1 + (40 / hz) ** 4)
     found = half_power_corner(hz, cut_db, np.full(hz.size, 0.001), side="low")
     assert found.value == pytest.approx(40.0, rel=0.02)
+
+
+@pytest.mark.parametrize("edge_hz", np.geomspace(9000, 15_000, 7))
+@pytest.mark.parametrize("after", [1, 2, 3])
+def test_the_steep_end_of_a_converter_lies_within_its_interval_however_few_points_show_it(edge_hz, after):
+    fall = np.clip((F / edge_hz - 1) / 0.15, 0.0, 1.0)  # the end of a long filter falls as a raised cosine
+    share = np.maximum(0.5 + 0.5 * np.cos(np.pi * fall), 1e-6)
+    truth = edge_hz * (1 + 0.15 / np.pi * np.arccos(math.sqrt(2) - 1))
+    stop = int(np.flatnonzero(share < math.sqrt(0.5))[0]) + after  # the rest drowns in noise
+    found = half_power_corner(F[:stop], 20 * np.log10(share[:stop]), STD_DB[:stop], side="high")
+    assert found.low < truth < found.high and found.high < 1.1 * found.low

@@ -20,6 +20,7 @@ from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled, settled
 
 ROUNDS, PARTS = 4, 8
+HISS_S = 8
 CODE = ("stage", "loops", "curves", "filters", "tones", "bursts", "played_bursts")
 
 
@@ -29,6 +30,7 @@ class Answers:
     def __init__(self, stage: Stage, rate_hz: int) -> None:
         self._stage, self._rate_hz = stage, rate_hz
         told = f"{_code(stage)}|{stage.name}|{_parameters(stage.process)}|{rate_hz}"
+        told += f"|{stage.warm_s}|{stage.calm_s}|{stage.late_s}|{stage.ahead_s}"
         told += "|turns" if stage.turns_phase else ""
         name = hashlib.sha256(told.encode()).hexdigest()[:24]
         self._file = Path(tempfile.gettempdir(), "charprobe-zoo", f"{name}.answers")
@@ -60,6 +62,18 @@ class Answers:
         if key not in self._known:
             self._known[key] = played_truth(self._stage, burst, sound[:begin], self._rate_hz)
         found: BurstTruth = self._known[key]
+        return found
+
+    def hiss_dbfs(self) -> float:
+        """Noise of the stage in silence, 20 Hz to 20 kHz, without lines: from the median of every 50 Hz."""
+        if "hiss_dbfs" not in self._known:
+            count = round((self._stage.warm_s + HISS_S) * self._rate_hz)
+            sound = self._stage.answers([np.zeros(count)], self._rate_hz)[0].sound[-HISS_S * self._rate_hz :]
+            heard = np.hanning(sound.size) / np.sqrt(3 / 8) * sound
+            power = np.square(np.abs(2 * np.fft.rfft(heard) / sound.size))[20 * HISS_S : 20_020 * HISS_S]
+            mean = np.median(power.reshape(-1, 50 * HISS_S), axis=1) / np.log(2)
+            self._known["hiss_dbfs"] = float(10 * np.log10(50 * HISS_S * mean.sum() + 1e-30))
+        found: float = self._known["hiss_dbfs"]
         return found
 
     def one_db_down(

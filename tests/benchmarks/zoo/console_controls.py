@@ -30,15 +30,15 @@ def slewing_loop(wanted: Array, share: float, most: float, down: float) -> Array
 
 @njit(cache=True)
 def cycle_loop(sound: Array, threshold: float, slope: float, down: float) -> Array:
-    """Reduction in dB set at each rise through zero from the peak since the last one; it falls by `down` a cycle."""
+    """Reduction in dB set at each rise through zero from the peak since the last one; so it falls, `down` a sample."""
     out = np.empty_like(sound)
-    state, peak, before = 0.0, 0.0, 0.0
+    state, peak, before, last = 0.0, 0.0, 0.0, 0
     for n in range(sound.size):
         if before <= 0 < sound[n]:
             over = 20 * np.log10(max(peak, 1e-6)) - threshold
             wanted = (1 - slope) * over if over > 0 else 0.0
-            state = wanted if wanted > state else wanted + down * (state - wanted)
-            peak = 0.0
+            state = wanted if wanted > state else wanted + down ** (n - last) * (state - wanted)
+            peak, last = 0.0, n
         before = sound[n]
         peak = max(peak, abs(before))
         out[n] = state
@@ -132,7 +132,8 @@ def lead_key(draw: Draw) -> Declared:
         return by(sound, loops.two_times(law(level + rise), keep(up, rate), keep(down, rate), 0.0))
 
     return Declared(
-        "lead-key", "its side chain hears how fast the level rises, too", process, trace_is_gain=True, kind="compressor"
+        "lead-key", "its side chain hears how fast the level rises, too", process,
+        trace_is_gain=True, kind="compressor", warm_s=2.5,
     )  # fmt: skip
 
 
@@ -295,9 +296,7 @@ def cycle_set(draw: Draw) -> Declared:
     threshold, slope, down = draw.level(-20), 1 / draw.ratio(4), draw.time(0.08)
 
     def process(sound: Array, rate: int) -> Output:
-        turns = max(1, np.count_nonzero(np.diff(np.signbit(sound)))) / 2
-        share = float(np.exp(-sound.size / rate / (turns * down)))
-        return by(sound, cycle_loop(sound, threshold, slope, share), 1.0)
+        return by(sound, cycle_loop(sound, threshold, slope, keep(down, rate)), 1.0)
 
     return Declared(
         "cycle-set",

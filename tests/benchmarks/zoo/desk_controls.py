@@ -130,10 +130,7 @@ def sloped_key(draw: Draw) -> Declared:
         cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 1.5)
         return Output(cell.sound + own, cell.gain)
 
-    return Declared(
-        "sloped-key", "hears highs louder, hisses behind its cell", process,
-        hiss_dbfs=float(20 * np.log10(hiss)), kind="compressor",
-    )  # fmt: skip
+    return Declared("sloped-key", "hears highs louder, hisses behind its cell", process, kind="compressor")
 
 
 def bounded_lift(draw: Draw) -> Declared:

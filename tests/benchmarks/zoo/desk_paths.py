@@ -51,7 +51,7 @@ def input_amplifier(draw: Draw) -> Declared:
 
     return Declared(
         "input-amplifier", "a quiet input amplifier: coupling, a little second and third, its own hiss", process,
-        warm_s=0.6, calm_s=0.6, hiss_dbfs=float(20 * np.log10(hiss)), kind="colour",
+        warm_s=0.6, calm_s=0.6, kind="colour",
     )  # fmt: skip
 
 

@@ -65,7 +65,6 @@ def hiss_ahead(draw: Draw) -> Stage:
 
     return Stage(
         "hiss-ahead", "hisses in front of its cell: quieter where it reduces", process,
-        hiss_dbfs=float(20 * np.log10(hiss) + lift),
     )  # fmt: skip
 
 

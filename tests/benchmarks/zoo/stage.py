@@ -32,7 +32,6 @@ class Stage:
     its trace is the whole of what happens to a tone's level (no colour, no filter). `unsteady_db` is how far its gain
     moves by itself: no reading can be truer than that. `joined` asks for many sounds in one run, with rests between.
     `turns_phase` tells that a tone's phase moves with its gain: in-phase and whole amplitude then are two gains.
-    `hiss_dbfs` is its own white noise in silence.
     """
 
     name: str
@@ -47,7 +46,6 @@ class Stage:
     joined: bool = False
     ahead_s: float | None = None
     turns_phase: bool = False
-    hiss_dbfs: float = -np.inf
 
     @property
     def asked_as_played(self) -> bool:

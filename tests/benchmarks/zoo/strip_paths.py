@@ -84,7 +84,7 @@ def worn_tape(draw: Draw) -> Stage:
 
     return Stage(
         "worn-tape", "tape: soft, duller when loud, a bump of its head, hiss that moves", process,
-        warm_s=0.6, calm_s=0.6, hiss_dbfs=float(20 * np.log10(hiss)),
+        warm_s=0.6, calm_s=0.6,
     )  # fmt: skip
 
 

@@ -35,9 +35,9 @@ class TrueQuantities:
         known |= dict(self._response()) | {
             name: (value, value) for name, value in self.truth.declared.items()
         }
-        both = 10 * np.log10(10 ** (noise_dbfs / 10) + 10 ** (self.truth.hiss_dbfs / 10))
-        flat = both + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
-        known["noise.unweighted"] = (flat, flat)
+        recorded = noise_dbfs + 10 * np.log10((20_000 - 20) / (self.truth.rate_hz / 2))
+        both = 10 * np.log10(10 ** (recorded / 10) + 10 ** (self.truth.hiss_dbfs / 10))
+        known["noise.unweighted"] = (both, both)
         return known
 
     def _response(self) -> Iterator[tuple[str, Range]]:

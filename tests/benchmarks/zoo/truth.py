@@ -159,7 +159,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         stimulus.rate_hz,
         round(stage.late_s * stimulus.rate_hz) / stimulus.rate_hz,
         stage.unsteady_db,
-        stage.hiss_dbfs,
+        answers.hiss_dbfs(),
         stage.trace_is_gain,
         steps_hz,
         tuple(levels),
