@@ -1,16 +1,20 @@
 """A low-high-low burst through a stage in many carrier phases, and the times of its phase-averaged gain.
 
 The gain at a sample is the sum over the phases of x² times the factor of the gain cell over the sum of x²; where a stage
-has colour or filters, so that no one factor is its gain, x y stands for x² g, which is the same where it has none. Times
-count from the edge at the output of a path with the stage's latency; shares are of the change in dB, passed for good: what
-filters ring after an edge is no gain.
+has colour or filters, so that no one factor is its gain, x y stands for x² g, which is the same where it has none, and means
+over half a carrier period take out what filters ring, as the definition's means over periods do. Times count from the edge
+at the output of a path with the stage's latency; shares are of the change in dB, passed for good: what filters ring after
+an edge is no gain.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from tests.benchmarks.zoo.stage import Array, Stage, decibels
 
@@ -105,8 +109,22 @@ def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz
             aside = level * np.sin(2 * np.pi * (turns + phase))
             across += np.concatenate([np.zeros(late), aside])[: n.size] * out.sound
     weight = np.maximum(weight, 1e-12)
-    whole = np.hypot(total, across)
-    return decibels(total / weight), decibels(whole / weight)
+    inside, aside = total / weight, across / weight
+    if not stage.trace_is_gain:
+        edges = [0, lead + late, lead + hold + late, n.size]
+        inside, aside = (halves_met(part, edges, rate_hz / burst.carrier_hz) for part in (inside, aside))
+    return decibels(inside), decibels(np.hypot(inside, aside))
+
+
+def halves_met(gain: Array, edges: Sequence[int], period: float) -> Array:
+    """Means of points half a carrier period apart, never across an edge: what filters ring turns with the carrier."""
+    out = np.empty_like(gain)
+    for first, stop in pairwise(edges):
+        at = np.arange(stop - first, dtype=float)
+        by = np.minimum(period / 4, np.minimum(at, at[::-1]))
+        own = CubicSpline(at, gain[first:stop])
+        out[first:stop] = (own(at - by) + own(at + by)) / 2
+    return out
 
 
 def end_of(gain_db: Array, edge: int) -> float:

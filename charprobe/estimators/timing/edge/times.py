@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -167,16 +166,21 @@ def _read(trace: GainTrace, before: Settled, after: Settled, change: Quantity) -
 
 def in_order(times: Sequence[Reading]) -> list[Reading]:
     """Times of growing parts of a way: those that noise has turned round become one, with both intervals."""
-    told = list(times)
-    for _ in told:
-        for early, late in pairwise([i for i, time in enumerate(told) if isinstance(time, Quantity)]):
-            one, other = told[early], told[late]
-            assert isinstance(one, Quantity) and isinstance(other, Quantity)
-            if other.value < one.value <= other.high and one.low <= other.value:
-                middle = (one.value + other.value) / 2
-                both = Quantity(middle, min(one.low, other.low), max(one.high, other.high), one.unit)
-                told[early] = told[late] = both
+    told, runs = list(times), list[list[Quantity]]()
+    for time in times:
+        runs += [[time]] if isinstance(time, Quantity) else []
+        while len(runs) > 1 and _middle(runs[-2]) > _middle(runs[-1]):
+            runs[-2:] = [runs[-2] + runs[-1]]
+    for run in runs:
+        low, high = max(one.low for one in run), min(one.high for one in run)
+        if len(run) > 1 and low <= (middle := _middle(run)) <= high:
+            one = Quantity(middle, min(t.low for t in run), max(t.high for t in run), run[0].unit)
+            told = [one if time in run else time for time in told]
     return told
+
+
+def _middle(times: Sequence[Quantity]) -> float:
+    return sum(time.value for time in times) / len(times)
 
 
 def _goes_on(after: Settled, before: Settled, rest: Quantity) -> bool:

@@ -164,9 +164,10 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     rows, smeared = _over_reference(edge, solved, beside, near, period=period)
     span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
     if not single:
-        sides = (solved.grid < -BESIDE, solved.grid > BESIDE)
+        far = (far_points(side) for side in (solved.grid < -BESIDE, solved.grid > BESIDE))
+        rung = np.arange(*np.searchsorted(solved.grid, [part * CALM_PERIODS * period for part in (0.5, 1.0)]))
         calm = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
-        if max(turning(solved, far_points(side), period=period) for side in sides) > EVEN_LIMIT:
+        if max(turning(solved, points, period=period) for points in (*far, rung)) > EVEN_LIMIT:
             span, window = period / 2, math.sqrt(12) * period / 4
             early = np.abs(rows[0]) < CALM_PERIODS * period
             means = half_period_means(rows, period=period, where=early)
