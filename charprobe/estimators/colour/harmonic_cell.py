@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from charprobe.values.wording import number_text, rounded_text
 HIGHEST = 10
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a tone, as for level steps
 MOST_DOUBT_DB = 1.0  # a level that may still have had farther to go than this tells no harmonics
+ONE_SIDE = 0.025  # of all cases, beyond one end of an interval of 95 %
 NEXT = "raise the level, lengthen the tones, or record with less noise"
 
 
@@ -132,13 +133,15 @@ class HarmonicCell:
         if not self.told:
             return self._moving("dBc")
         size, std = float(abs(self.ratios[order - 2])), float(self.stds[order - 2])
-        if not self.detected(order):
+        low = least_seen(size, std) if self.detected(order) else 0.0
+        if low <= 0:
             bound = DB_PER_NEPER * math.log(max(size + Z95 * std, ORDER_SEEN * std, 1e-15))
             reason = f"no harmonic {order} above {number_text(bound, 1)} dBc: the noise hides what is lower"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         whole, hiding = float(self.whole_stds[order - 2]), float(self.hiding_stds[order - 2])
         if Z95 * hiding < size:
-            return _in_db(size, whole, DB_PER_NEPER, even=self.path_shares is None)
+            told = _in_db(size, whole, DB_PER_NEPER, even=self.path_shares is None)
+            return replace(told, low=min(told.low, DB_PER_NEPER * math.log(low)))
         reason = f"the recording path itself makes as much as harmonic {order} here, as the bypass shows"
         high = DB_PER_NEPER * math.log(size + Z95 * whole)
         return Unmeasured("dBc", reason, "a cleaner path, or a lower level in it", at_most=high)
@@ -184,6 +187,21 @@ class HarmonicCell:
             reason = f"all harmonics together lie below {number_text(bound, 1)} dBc: {hides} them"
             return Unmeasured("dBc", reason, NEXT, at_most=bound)
         return _in_db(power, std, DB_PER_NEPER / 2, even=False)
+
+
+def least_seen(size: float, std: float) -> float:
+    """Least true size of an order so large: of orders that are seen one in forty seems so much larger.
+
+    Of many orders that are too small those are told that noise has made larger. 0 where it may be all noise.
+    """
+    if std == 0:
+        return size
+    seen, low, high = size / std, 0.0, size / std - Z95
+    for _ in range(30):
+        middle = (low + high) / 2
+        told, larger = (math.erfc((limit - middle) / math.sqrt(2)) for limit in (ORDER_SEEN, seen))
+        low, high = (low, middle) if larger > ONE_SIDE * told else (middle, high)
+    return low * std if low > 1e-6 else 0.0
 
 
 def _in_db(size: float, std: float, per_neper: float, *, even: bool) -> Quantity:

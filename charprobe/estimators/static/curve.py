@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,7 +12,7 @@ from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice
 from charprobe.estimators.static.points import SATURATES_SHARE, StaticPoint, bent_db
 from charprobe.values.arrays import Array, Index
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Reading, Unmeasured, student_factor
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6
@@ -169,10 +170,16 @@ class StaticCurve:
             return self.too_few
         if self.fit is None:
             return self._lowest_plateau()
-        if self.flat_section is None:
+        flat = self.flat_section
+        if flat is None:
             return self._bent_below()
-        std = float(np.hypot(self.fit.covariance[0, 0] ** 0.5, self.drift_std_db))
-        return Quantity.from_std(float(self.fit.parameters[0]), std, "dB")
+        rest, std = float(self.fit.parameters[0]), float(self.fit.covariance[0, 0] ** 0.5)
+        level, gain, own = self.means
+        inside = (level >= flat.begin) & (level <= flat.end)
+        if np.count_nonzero(inside) >= FEWEST_LEVELS:  # what the curve misses elsewhere is no doubt of these
+            mean, local = _common(gain[inside], own[inside])
+            rest, std = (mean, local) if local < std else (rest, std)
+        return Quantity.from_std(rest, math.hypot(std, self.drift_std_db), "dB")
 
     def gain_at(self, input_dbfs: float) -> Reading:
         """Return the settled gain at an input level, in dB.
@@ -340,6 +347,14 @@ class StaticCurve:
         mean = float(weight @ gain[:count])
         own = np.sqrt(weight**2 @ std[:count] ** 2 + weight @ (gain[:count] - mean) ** 2)
         return Quantity.from_std(mean, float(np.hypot(own, self.drift_std_db)), "dB")
+
+
+def _common(gain: Array, std: Array) -> tuple[float, float]:
+    """Mean of levels that share a gain, and its standard uncertainty by their own and by their scatter."""
+    weight, free = std**-2, gain.size - 1
+    mean = float(weight @ gain / weight.sum())
+    scatter = max(1.0, float(weight @ (gain - mean) ** 2) / free)
+    return mean, student_factor(free) * math.sqrt(scatter / float(weight.sum()))
 
 
 def nearly(point: StaticPoint) -> bool:

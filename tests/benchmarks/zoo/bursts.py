@@ -117,13 +117,19 @@ def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz
 
 
 def halves_met(gain: Array, edges: Sequence[int], period: float) -> Array:
-    """Means of points half a carrier period apart, never across an edge: what filters ring turns with the carrier."""
-    out = np.empty_like(gain)
+    """Means of points half a carrier period apart, from a period after an edge on, never across one.
+
+    What filters ring turns with the carrier and is gone. The mean is taken from twice the mean: what moves smoothly stays.
+    """
+    out = gain.copy()
     for first, stop in pairwise(edges):
         at = np.arange(stop - first, dtype=float)
-        by = np.minimum(period / 4, np.minimum(at, at[::-1]))
-        own = CubicSpline(at, gain[first:stop])
-        out[first:stop] = (own(at - by) + own(at + by)) / 2
+        by = np.clip(np.minimum(at - period, at[::-1]), 0.0, period / 4)
+        met = [gain[first:stop]]
+        for _ in range(2):
+            line = CubicSpline(at, met[-1])
+            met.append((line(at - by) + line(at + by)) / 2)
+        out[first:stop] = 2 * met[1] - met[2]
     return out
 
 
