@@ -2,7 +2,7 @@
 
 The gain at a sample is the sum over the phases of x² times the factor of the gain cell over the sum of x²; where a stage
 has colour or filters, so that no one factor is its gain, x y stands for x² g, which is the same where it has none, and means
-over half a carrier period take out what filters ring, as the definition's means over periods do. Times count from the edge
+over carrier periods, as in the definition, take out what filters ring. Times count from the edge
 at the output of a path with the stage's latency; shares are of the change in dB, passed for good: what filters ring after
 an edge is no gain.
 """
@@ -112,23 +112,23 @@ def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz
     inside, aside = total / weight, across / weight
     if not stage.trace_is_gain:
         edges = [0, lead + late, lead + hold + late, n.size]
-        inside, aside = (halves_met(part, edges, rate_hz / burst.carrier_hz) for part in (inside, aside))
+        inside, aside = (over_periods(part, edges, rate_hz / burst.carrier_hz) for part in (inside, aside))
     return decibels(inside), decibels(np.hypot(inside, aside))
 
 
-def halves_met(gain: Array, edges: Sequence[int], period: float) -> Array:
-    """Means of points half a carrier period apart, from a period after an edge on, never across one.
+def over_periods(gain: Array, edges: Sequence[int], period: float) -> Array:
+    """Means over carrier periods, from one after an edge on, never across one: nothing is left that turns with the carrier.
 
-    What filters ring turns with the carrier and is gone. The mean is taken from twice the mean: what moves smoothly stays.
+    The mean is taken from twice the mean: what moves smoothly stays.
     """
     out = gain.copy()
     for first, stop in pairwise(edges):
         at = np.arange(stop - first, dtype=float)
-        by = np.clip(np.minimum(at - period, at[::-1]), 0.0, period / 4)
+        by = np.clip(np.minimum(at - period, at[::-1]), 1e-3, period / 2)
         met = [gain[first:stop]]
         for _ in range(2):
-            line = CubicSpline(at, met[-1])
-            met.append((line(at - by) + line(at + by)) / 2)
+            total = CubicSpline(at, met[-1]).antiderivative()
+            met.append((total(at + by) - total(at - by)) / (2 * by))
         out[first:stop] = 2 * met[1] - met[2]
     return out
 

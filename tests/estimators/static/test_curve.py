@@ -49,3 +49,10 @@ def test_a_gain_that_moves_bends_no_waves_and_a_curve_without_memory_does(rng):
     share = lost_db / DB_PER_NEPER / 3  # of a cubic: it takes three times from the fundamental what it makes
     points = [dataclasses.replace(point, odd_share=share) for point in moving.points]
     assert dataclasses.replace(moving, points=tuple(points)).bends_waves
+
+
+def test_a_gain_at_rest_is_not_doubted_for_what_the_curve_misses_above(rng):
+    curve = curve_of(lambda level: soft(level) + 0.02 * np.sin(2 * level) * (level > -15), rng)
+    assert curve.fit is not None and curve.fit.dispersion > 2
+    found = curve.low_level_gain
+    assert found.low <= 4 <= found.high and found.std < curve.fit.covariance[0, 0] ** 0.5 / 2

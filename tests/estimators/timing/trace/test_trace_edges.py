@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from burst_device import exponential, play, recipe
@@ -62,3 +64,19 @@ def test_a_single_burst_falls_back_to_the_carrier_period(rng):
     error, _ = errors_db(attack)
     later = attack.time_s[np.abs(attack.time_s) > 5 * attack.sample_s] > 0.01
     assert np.max(np.abs(error[later])) < 0.01
+
+
+def test_what_a_resonance_rings_after_an_edge_is_no_gain(rng):
+    bursts, wet, dry = play(recipe(phases=5), DEVICE, rate_hz=48_000, rng=rng)
+    position, ring = wet.start + wet.step * np.arange(wet.samples.size), np.zeros(wet.samples.size)
+    for burst in bursts:  # 70 Hz, 1 % of the loud tone, its phase that which the carrier broke off with
+        since = (position - burst.release.start) / 48_000
+        phase = 2 * np.pi * 3989 / 48_000 * (burst.release.start - burst.hold.start) + burst.hold.phase_rad
+        ring += np.where(
+            since < 0, 0.0, 0.003 * np.exp(-since / 0.01) * np.cos(2 * np.pi * 70 * since + phase)
+        )
+    _, trace = trace_edges(replace(wet, samples=wet.samples + ring), bursts=bursts, bypass=dry)
+    near = (trace.time_s > 1 / 3989) & (trace.time_s < 8 / 3989)
+    truth = DEVICE(trace.time_s + 0.4, trace.time_s)
+    # lines between 12 points a period leave 3.4 % of a ring that is 1.2 times as large as what the carrier has left
+    assert np.max(np.abs(trace.gain_db - truth)[near]) < 0.4
