@@ -30,7 +30,7 @@ def ahead_of(chosen: Fitted, fit: Callable[[Cell], Fitted], *, rate_hz: float) -
     rate_hz : float
         Sampling rate.
     """
-    best = fit(chosen.cell)
+    best = fit(replace(chosen.cell, lookahead_s=round(chosen.cell.lookahead_s * rate_hz) / rate_hz))
     for step in STEPS:
         for way in (step, -step):
             while 0 <= (ahead_s := best.cell.lookahead_s + way / rate_hz) <= LONGEST_S:

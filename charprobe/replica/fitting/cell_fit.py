@@ -17,6 +17,7 @@ from charprobe.replica.parts import Cell, Chain
 from charprobe.values.arrays import Array
 from charprobe.values.one_thread import on_one_thread
 
+AHEAD = "cell.lookahead_s"
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
 SOLVED, IN_QUADRATURE = 4.0, 2.5  # times the work: a loop to be solved for, and an envelope within
 STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
@@ -56,7 +57,7 @@ def fit_cell(
 ) -> Fitted:
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
-    knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts)
+    knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts, ahead=effort.ahead)
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
     work = 0
     for knees in by_knees:
@@ -126,43 +127,65 @@ class Gains:
         self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
         self.walked = 0  # samples so far
         self._used = heard.dry[heard.used]
+        looks_s = max([cell.lookahead_s, *(knob.high for knob in knobs if knob.places[0] == AHEAD)])
+        self._room = int(np.ceil(looks_s * rate_hz)) + 1  # samples of gain beyond the end of each piece
+        piece = np.searchsorted([piece.start or 0 for piece in heard.pieces], heard.used, side="right") - 1
+        self._places = heard.used + self._room * piece
         self._read: dict[bytes, list[Array]] = {}
 
     def __call__(self, rows: Array) -> Array:
         """Output at the samples that count; shape (k, m)."""
-        makeup = np.zeros(rows.shape[0])
+        makeup, ahead = (
+            np.zeros(rows.shape[0]),
+            np.full(rows.shape[0], round(self.cell.lookahead_s * self.rate_hz)),
+        )
         flat = np.repeat(flatten(self.cell)[None], rows.shape[0], axis=0)
         for column, knob in enumerate(self.knobs):
             for place in knob.places:
                 name = place.removeprefix("cell.")
                 if name == "makeup_db":
                     makeup = rows[:, column]
+                elif place == AHEAD:
+                    ahead = rows[:, column] * self.rate_hz
                 else:
                     values = np.exp(rows[:, column]) if knob.logarithmic else rows[:, column]
                     flat[:, COLUMN[name]] = values
         if not self.knees:
             rows_by_knee(flat)
-        bare = replace(self.cell, makeup_db=0.0)
+        bare = replace(self.cell, makeup_db=0.0, lookahead_s=0.0)
         same, back = np.unique(flat, axis=0, return_inverse=True)
-        gain = np.stack([self._gain_db(bare, row) for row in same])
+        gains = [self._gain_db(bare, row) for row in same]
         self.walked += len(same) * self.heard.dry.size
-        linear = np.exp(gain / LN_DB) * self._used
-        return np.asarray(self.heard.seen(linear)[back.ravel()] * np.exp(makeup / LN_DB)[:, None])
+        out, made = np.empty((rows.shape[0], self._used.size)), dict[tuple[int, float], Array]()
+        for i, at in enumerate(zip(back.ravel().tolist(), ahead.tolist(), strict=True)):
+            if at not in made:  # rows that differ in make-up alone share the rest
+                gain, (whole, part) = gains[at[0]], (int(at[1]), at[1] % 1)
+                met = gain[self._places + whole]
+                if part:
+                    met += part * (gain[self._places + whole + 1] - met)
+                made[at] = self.heard.seen(np.exp(met / LN_DB) * self._used)
+            out[i] = made[at] * np.exp(makeup[i] / LN_DB)
+        return out
 
     def _gain_db(self, cell: Cell, row: Array) -> Array:
         sound = [self.heard.dry[piece] for piece in self.heard.pieces]
         if cell.loop == "feedback":
-            parts = [looped_db(cell, row, one, rate_hz=self.rate_hz, reached=CLOSE_DB) for one in sound]
+            silence = np.zeros(self._room)
+            parts = [
+                np.append(looped_db(cell, row, one, rate_hz=self.rate_hz, reached=CLOSE_DB), silence)
+                for one in sound
+            ]
         else:
             key = row[DETECTOR].tobytes()
+            far = replace(cell, lookahead_s=self._room / self.rate_hz)
             read = self._read.pop(key, None) or [
-                readings(cell, row, one, rate_hz=self.rate_hz) for one in sound
+                readings(far, row, one, rate_hz=self.rate_hz) for one in sound
             ]
             self._read[key] = read
             if len(self._read) > KEPT:
                 self._read.pop(next(iter(self._read)))
             parts = [answered_db(cell, row, one, rate_hz=self.rate_hz) for one in read]
-        return np.asarray(np.concatenate(parts)[self.heard.used])
+        return np.concatenate(parts)
 
     def values_of(self, cell: Cell) -> Array:
         """The numbers of a cell as rows have them."""

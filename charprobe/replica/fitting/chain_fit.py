@@ -24,17 +24,17 @@ from charprobe.replica.fitting.search import (
     FIRST,
     FIT,
     LOOK,
-    READINGS,
     Budget,
     Call,
     Start,
+    all_of,
     fit_side_by_side,
     search,
     unheard,
 )  # fmt: skip
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import Use, stretches_of
-from charprobe.replica.fitting.structures import above, cell_of
+from charprobe.replica.fitting.structures import Structure, above, cell_of
 from charprobe.replica.fitting.whole_fit import LAST, WHOLE, Whole, fit_whole
 from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
@@ -46,8 +46,8 @@ TURNS = 2  # of cell and colour, each with the other as it is
 BESIDE = Effort(10, 1e-4, spread=False)  # of a cell, for a colour to be fitted beside it
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
-# shares of the budget kept for what may follow a search: longer memory, a filter, refits
-FOR_MEMORY, FOR_FILTER, FOR_REFITS = 0.6, 0.4, 0.2
+# shares of the budget kept for what may follow a search: longer memory or a filter, refits
+FOR_FILTER, FOR_REFITS = 0.4, 0.2
 SIDED = 4  # structures that tell on which side of the cell a filter is
 NEARLY = 2.0  # times the error with which a stage is met: sides of filters and colour are told
 BESIDES = 0.8  # of the error with all filters behind: what one ahead must leave
@@ -186,7 +186,6 @@ class _Work:
             among,
             sounds.search,
             sounds.held_out,
-            first=self._first,
             rate_hz=self._pair.rate_hz,
             jobs=self._jobs,
             budget=self._budget,
@@ -233,27 +232,21 @@ class _Work:
         return whole
 
     def _searched(self) -> list[Fitted]:
-        """Structures; searched on where none meets the stage, behind longer memory if one asks for it."""
+        """Structures: the usual ones, then all; behind longer memory if one asks for it."""
         quiet, bends = quiet_of(self._first), len(above(self._first))
-        low_cut = 1 if self._first.detector.low_cut_hz > 0 else 0
-        first = [replace(one, quiet=quiet, bends=bends, low_cut=low_cut) for one in FIRST]
-        found = self._search([(one, self._first) for one in first if one.sound], FOR_MEMORY)
-        if found[0].held_out < self._floor:
-            return self._sided(found)
-        again = [(one.structure, one.cell) for one in found[:AGAIN]]
-        if more := unheard(found, self._sounds.memory):
+        like = Structure(quiet=quiet, bends=bends, low_cut=1 if self._first.detector.low_cut_hz > 0 else 0)
+        usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
+        found: list[Fitted] = []
+        for field in (usual, all_of(like)):
+            if not found or found[0].held_out >= self._floor:
+                starts = {one: self._first for one in field if one.sound}
+                starts |= {one.structure: one.cell for one in found[:AGAIN]}
+                found = self._search(list(starts.items()), FOR_FILTER) or found
+        if found[0].held_out >= self._floor and (more := unheard(found, self._sounds.memory)):
             begun = (cell_of(one.structure, self._first) for one in more)
             self._sounds = self._heard(*begun, *(one.cell for one in more))
-            again += [(one.structure, one.cell) for one in more]
-            # what is remembered and what the detector reads have to change together
-            again += [
-                (replace(one.structure, reads=reads, averaged=averaged), self._first)
-                for one in more
-                for reads, averaged in READINGS
-            ]
-        if more or self._budget.ended:
-            self._budget.ended = False
-            found = self._search(again, FOR_FILTER) or found
+            again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
+            found = self._search(list(again), FOR_REFITS) or found
         return self._sided(found)
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
@@ -305,7 +298,7 @@ class _Work:
 
     def _ahead(self, chosen: Fitted) -> Fitted:
         """The structure with the look-ahead that suits it best, where the profile tells of one."""
-        if not chosen.cell.lookahead_s:
+        if round(chosen.cell.lookahead_s * self._pair.rate_hz) == 0:
             return chosen
         heard, held_out = self._sounds.search, self._sounds.held_out
 

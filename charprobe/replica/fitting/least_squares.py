@@ -10,6 +10,7 @@ import numpy as np
 from charprobe.values.arrays import Array, Index
 
 SPRING = 1e-4
+AGAIN, LEADS_ON = 6, 0.9  # steps without new derivatives, as long as each leaves so much less of the squares
 NEAR = 0.1  # of `Knob.far`: so near a bound a number may hardly change anything
 USUAL = 2.0  # ways' worth of what all blocks show, beside what those show that tell a number
 Predict = Callable[[Array], Array]  # rows of numbers, shape (k, p) -> rows of output, shape (k, m)
@@ -63,13 +64,14 @@ class Effort:
     """Derivatives that may be taken, and the relative gain of the squares at which a turn is the last.
 
     `spread` says whether the covariance is asked for, which a search does not need; `starts` whether the fit
-    begins at the best of `Knob.starts`.
+    begins at the best of `Knob.starts`; `ahead` whether the look-ahead of a cell is fitted.
     """
 
     turns: int
     enough: float
     spread: bool = True
     starts: bool = True
+    ahead: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,8 @@ def solve(
 
     Notes
     -----
-    Levenberg's damping on scaled columns; a number at its bound that pushes outwards is left out of the turn.
+    Levenberg's damping on scaled columns; these are corrected by what a step made, as Broyden does, as long
+    as that leads on; a number at its bound that pushes outwards is left out of the turn.
     Each number is held besides by a spring that costs `SPRING` of the squares over `Knob.far`: next to
     nothing where the output tells the number.
     """
@@ -131,26 +134,33 @@ def solve(
     cost, damping = float(error @ error), 1e-3
     for _ in range(effort.turns):
         slopes = _slopes(moved_by, values, steps, high, weight)
-        normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
-        scale = np.sqrt(np.diag(normal)) + 1e-30
-        before, moved = cost, False
-        for _ in range(8):
-            free = ~(((values <= low) & (push < 0)) | ((values >= high) & (push > 0)))
-            inner = normal[np.ix_(free, free)] / scale[free] / scale[free, None]
-            step = np.zeros(len(knobs))
-            step[free] = (
-                np.linalg.solve(inner + damping * np.eye(inner.shape[0]), push[free] / scale[free])
-                / scale[free]
-            )
-            trial = np.clip(values + step, low, high)
-            tried = (target - predict(trial[None])[0]) * weight
-            new = float(tried @ tried)
-            if new < cost:
-                values, error, cost, moved = trial, tried, new, True
-                damping = max(damping / 10, 1e-9)
+        begun = cost
+        for again in range(1 + AGAIN):
+            normal, push = slopes @ slopes.T + np.diag(SPRING * cost / far**2), slopes @ error
+            scale = np.sqrt(np.diag(normal)) + 1e-30
+            before, new = cost, np.inf
+            for _ in range(1 if again else 8):
+                free = ~(((values <= low) & (push < 0)) | ((values >= high) & (push > 0)))
+                inner = normal[np.ix_(free, free)] / scale[free] / scale[free, None]
+                step = np.zeros(len(knobs))
+                step[free] = (
+                    np.linalg.solve(inner + damping * np.eye(inner.shape[0]), push[free] / scale[free])
+                    / scale[free]
+                )
+                trial = np.clip(values + step, low, high)
+                tried = (target - predict(trial[None])[0]) * weight
+                new = float(tried @ tried)
+                if new < cost:
+                    break
+                damping *= 10
+            if not new < cost:
                 break
-            damping *= 10
-        if not moved or before - cost <= effort.enough * before:
+            moved, made = trial - values, error - tried
+            values, error, cost, damping = trial, tried, new, max(damping / 10, 1e-9)
+            if cost > LEADS_ON * before:
+                break
+            slopes += np.outer(moved * scale**2, made - moved @ slopes) / (moved**2 @ scale**2)
+        if begun - cost <= effort.enough * begun:
             break
     score = float(np.sqrt(cost / target.size))
     told = np.full((len(knobs),) * 2, np.nan)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import product
 from typing import get_args
 
 import numpy as np
@@ -12,54 +14,49 @@ from charprobe.replica.fitting.cell_fit import Fitted, fit_cell, price_of
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.structures import Reads, Structure, joined, knobs_of
-from charprobe.replica.parts import Cell, Domain, Towards
+from charprobe.replica.parts import Cell, Domain, Form, ReleaseKind, Towards
 
-# what the detector reads, what is smoothed and where it falls to: from one to another each step seldom brings
-# something
 READINGS: tuple[tuple[Reads, bool], ...] = (
     ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
 )  # fmt: skip
 FIRST = (
-    *(
-        Structure(reads, averaged, domain, towards=towards)
-        for towards in get_args(Towards)
-        for domain in get_args(Domain)
-        for reads, averaged in READINGS
-    ),
+    *(Structure(reads, averaged, domain) for domain in get_args(Domain) for reads, averaged in READINGS),
     Structure("peak falling", averaged=True),
-    # ahead of the log, where a level falls by 100 dB, one form looks nothing like the other
-    *(Structure(reads, averaged, "level", form="decoupled") for reads, averaged in READINGS),
-    # a hold carries a reading over its ripple, which without one shows in all that is heard
-    *(
-        Structure(reads, domain=domain, towards=towards, held=True)
-        for towards in get_args(Towards)
-        for domain in get_args(Domain)
-        for reads, averaged in READINGS
-        if not averaged
-    ),
     *(Structure(reads, averaged, loop="feedback") for reads, averaged in READINGS),
 )
+DETECTORS = READINGS[1:3]  # to which the others are neighbours
 ROUNDS = 4
-LOOK = Effort(2, 0.01, spread=False, starts=False)  # a first look
-SEARCH = Effort(6, 0.01, spread=False)  # a structure worth it
-SETTLE = Effort(20, 1e-3, spread=False)  # one whose neighbours are asked: valleys of loops are long
+LOOK = Effort(2, 0.01, spread=False, starts=False, ahead=True)  # a first look
+CLOSER = Effort(4, 0.01, spread=False, ahead=True)  # a structure worth it
+SEARCH = Effort(8, 0.01, spread=False, ahead=True)
+SETTLE = Effort(20, 1e-3, spread=False, ahead=True)  # the best: valleys of loops are long
+RUNGS = ((1 / 6, CLOSER), (1 / 4, SEARCH), (1 / 4, SETTLE))  # shares of those before, and how far each goes
 FIT = Effort(10, 1e-5)  # the last: of a hundred thousand errors a hundredth would be thirty intervals
-CLOSE, FOLLOWED = 4.0, 4  # times the best score after a first look: so many are followed up
-BETTER, IN_VAIN = 0.97, 1  # of the score: less is no step forward, and so many rounds may bring none
-FAR, NEARER = 1e12, 2.0  # how good a first cell is; times as good: worth another look from there
-NEAR = 2.0  # times the best score: worth looking on from, once nothing beside the best is better
+BETTER = 0.97  # of the score: what each number must bring
 AT_NOISE = 1.5  # times the score that noise and `FINEST` leave: as good as can be told
 ALIKE = 1.1  # times the best score: explains the stage as well
-BUDGET = 2.5e9  # samples that a fit may send through cells in all, counted as feed-forward ones
+BUDGET = 6e9  # samples that a fit may send through cells in all, counted as feed-forward ones
 TRIED = 3  # rows for each turn besides a slope for each number, as a rule
 BETTER_UNHEARD = 0.9  # of the error where a fit hears: worth hearing it behind more
 
-
 Told = Callable[[float], None]
 Start = tuple[Structure, Cell]
-Call = tuple[
-    Structure, Cell, Heard, Heard
-]  # a structure, where it starts, what it is fitted to and judged by
+Call = tuple[Structure, Cell, Heard, Heard]  # where it starts, what it is fitted to and judged by
+
+
+def all_of(like: Structure) -> Iterator[Structure]:
+    """All structures with the bends of one, and what it does to what is quiet; of two detectors.
+
+    What neither of two changes brings alone is found where both are made. Loops are around the reduction, and
+    hold nothing.
+    """
+    domains: tuple[Domain, ...] = ("level", "level in dB", "reduction")
+    for (reads, averaged), low_cut in product(DETECTORS, (0, max(1, like.low_cut))):
+        some = replace(like, reads=reads, averaged=averaged, low_cut=low_cut)
+        for domain, form, towards, held in product(domains, get_args(Form), get_args(Towards), (False, True)):
+            yield replace(some, domain=domain, form=form, towards=towards, held=held)
+        yield from (replace(some, release=release) for release in get_args(ReleaseKind)[1:])
+        yield from (replace(some, loop="feedback", towards=towards) for towards in get_args(Towards))
 
 
 class Budget:
@@ -118,7 +115,6 @@ def search(
     heard: Heard,
     held_out: Heard,
     *,
-    first: Cell,
     rate_hz: float,
     jobs: int,
     budget: Budget,
@@ -127,14 +123,16 @@ def search(
 ) -> tuple[Fitted, ...]:
     """Search structures; the best first.
 
+    All are looked at, and of those that do best fewer and fewer are followed further, until one meets the
+    stage as well as noise lets it; then what differs from the best one in one thing is searched so too, from
+    its numbers, as long as that leads on.
+
     Parameters
     ----------
     among : sequence of (Structure, Cell)
         The structures that are looked at first, and where each starts, which may be more than once.
     heard, held_out : Heard
         What they are fitted to, and what they are chosen by.
-    first : Cell
-        Where the best ones start once more: those that led there may have led into another valley.
     rate_hz : float
         Sampling rate.
     jobs : int
@@ -149,74 +147,46 @@ def search(
     It also ends where a structure that remembers more than was heard meets that best, see `unheard`.
     """
     known: dict[Structure, Fitted] = {}
-    begun: dict[Structure, float] = {}  # how good the cell was that each was last looked at from
-    followed: set[Structure] = set()
-    left: set[Structure] = set()  # whose neighbours were asked
+    asked: set[Structure] = set()  # whose neighbours were searched
     floor = AT_NOISE * np.hypot(held_out.noise_score, 1.0)
 
     def ranked() -> list[Fitted]:
         return sorted(known.values(), key=worth_it)
 
-    def fresh(one: Fitted) -> bool:
-        """Whether its neighbours were not asked, nor those of one that is as good without some of it."""
-        return one.structure not in left and not any(
-            less in left and worth_it(known[less]) <= worth_it(one) for less in one.structure.less()
-        )
-
     def fit(starts: Iterable[Start], effort: Effort) -> Iterator[Fitted]:
+        """Fits as far as the budget goes; each is known from then on."""
         calls = budget.affords([(one, like, heard, held_out) for one, like in starts], effort, keep=keep)
         for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=effort, jobs=jobs):
             budget.spend(one)
+            known[one.structure] = min(one, known.get(one.structure, one), key=lambda one: one.held_out)
             yield one
 
-    def kept(one: Fitted) -> None:
-        known[one.structure] = min(one, known.get(one.structure, one), key=lambda one: one.held_out)
+    def halve(starts: Sequence[Start], begun: float, share: float) -> None:
+        """Follow fewer and fewer with more turns each; the first that is as good as noise allows ends it."""
+        field = []
+        for i, one in enumerate(fit(starts, LOOK)):
+            field.append(one)
+            told(begun + share * (i + 1) / len(starts))
+        for part, effort in RUNGS:
+            worth = sorted(field, key=worth_it)[: max(1, round(part * len(field)))]
+            field = []
+            for one in fit([(one.structure, one.cell) for one in worth], effort):
+                field.append(one)
+                if one.held_out < floor:
+                    return
 
-    def run(starts: Iterable[Start], good: float, share: tuple[float, float]) -> None:
-        # what was looked at from far off is looked at again from near by
-        new = [
-            (one, like)
-            for one, like in dict.fromkeys(starts)
-            if one.sound and good < begun.get(one, np.inf) / NEARER
-        ]
-        begun.update((one, good) for one, _ in new)
-        for i, one in enumerate(fit(new, LOOK)):
-            kept(one)
-            told(share[0] + 0.8 * (share[1] - share[0]) * (i + 1) / len(new))
-        enough = CLOSE * ranked()[0].held_out
-        worth = [one for one in ranked()[:FOLLOWED] if one.held_out <= enough]
-        worth = [one for one in worth if one.structure not in followed]
-        followed.update(one.structure for one in worth)
-        for one in fit([(one.structure, one.cell) for one in worth], SEARCH):
-            known[one.structure] = one
-        told(share[1])
-
-    run(among, FAR, (0.0, 0.25))
-    vain = 0
+    halve(among, 0.0, 0.4)
     for turn in range(ROUNDS):
         best = ranked()[0]
-        near = [one for one in ranked() if one.held_out <= NEAR * best.held_out and fresh(one)]
-        if (turn and best.held_out < floor) or not near:
+        if best.structure in asked or (turn and best.held_out < floor) or unheard(ranked(), heard.memory):
             break
-        left.add(near[0].structure)
-        starts = (near[0], *fit([(near[0].structure, first)], LOOK))
-        start = min(starts, key=lambda one: one.held_out)
-        settled = next(fit([(start.structure, start.cell)], SETTLE), start)
-        known[settled.structure] = settled
-        if turn and settled.held_out < floor:
-            break
-        share = (0.25 + 0.15 * turn, 0.4 + 0.15 * turn)
-        run(((one, settled.cell) for one in settled.structure.neighbours()), settled.held_out, share)
-        if ranked()[0].held_out >= floor and unheard(ranked(), heard.memory):
-            return tuple(ranked())
-        vain += ranked()[0].held_out > BETTER * best.held_out
-        if vain > IN_VAIN:
-            break
+        asked.add(best.structure)
+        halve([(one, best.cell) for one in best.structure.neighbours() if one.sound], 0.4 + 0.1 * turn, 0.1)
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     likes = dict.fromkeys((best.cell, joined(best.cell)))
-    for again in fit([(one, like) for one in plainer for like in likes], SEARCH):
-        kept(again)
+    for _ in fit([(one, like) for one in plainer for like in likes], SEARCH):
+        pass
     told(1.0)
     return tuple(ranked())
 

@@ -106,6 +106,9 @@ def _of(segment: Segment, threshold_dbfs: float, rate_hz: int) -> Iterator[Stret
         if louder := near[most:][-LOUDEST:]:
             yield _stretch(spec.name, louder, "fit", rate_hz)
         falling = segment.tones[len(rising) :][: max(1, most // 2)]
+        if len(falling) > 2:  # how it lets go from the loudest, which a search must not guess
+            yield _stretch(spec.name, falling[:2], "search", rate_hz)
+            falling = falling[2:]
         if falling:
             yield _stretch(spec.name, falling, "held out", rate_hz)
     elif isinstance(spec, EqualPeak):

@@ -37,6 +37,7 @@ USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce noth
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 HOLD_S, HOLD_SHARE = 0.02, 0.3  # a hold where none is known: at most, and of the release that was timed
+AHEAD_S = 0.02  # longest look-ahead that is sought
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 
 
@@ -240,10 +241,13 @@ def _across(bend: Bend, loop: Loop) -> Bend:
     return replace(bend, slope=bend.slope / (1 + bend.slope), knee_db=bend.knee_db * (1 + bend.slope / 2))
 
 
-def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -> tuple[Knob, ...]:
+def knobs_of(
+    structure: Structure, rate_hz: float, *, from_afar: bool = False, ahead: bool = False
+) -> tuple[Knob, ...]:
     """The numbers of a structure that are fitted, thresholds and knees as `knees` has them.
 
-    `from_afar` leaves out what only a fit that is near tells from the others: how deep silence is.
+    `from_afar` leaves out what only a fit that is near tells from the others: how deep silence is; `ahead`
+    says whether look-ahead is among them, which a fit takes for a number that needs not be whole samples.
     """
     at = "cell.bends.{}.{}".format
     steepest, fine = (60.0, 0.2) if structure.loop == "feedback" else (4.0, 1.0)
@@ -282,6 +286,8 @@ def knobs_of(structure: Structure, rate_hz: float, *, from_afar: bool = False) -
         knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01, far=0.3))
     if structure.release == "charged":
         knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
+    if ahead and structure.loop == "feed-forward":
+        knobs.append(Knob(("cell.lookahead_s",), 0.0, AHEAD_S, step=1 / rate_hz, far=AHEAD_S / 10))
     if structure.low_cut:
         knobs.append(Knob(("cell.detector.low_cut_hz",), 5.0, 5000.0, logarithmic=True, step=0.01))
     if structure.low_cut > 1:

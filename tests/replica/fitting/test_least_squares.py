@@ -1,5 +1,6 @@
 import numpy as np
 
+from charprobe.replica.fitting import least_squares
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
 
 KNOBS = (Knob(("a",), -10, 10), Knob(("b",), 0.01, 10, logarithmic=True))
@@ -17,6 +18,26 @@ def test_numbers_of_a_decay_are_found_on_their_own_scale():
     found = solve(decay, target, np.ones(T.size), BLOCK, KNOBS, start, effort=Effort(20, 1e-12))
     np.testing.assert_allclose([found.values[0], np.exp(found.values[1])], [0.3, 0.7], atol=1e-5)
     assert found.score < 1e-5
+
+
+def test_a_step_corrects_the_slopes_of_the_next(monkeypatch):
+    asked = []
+
+    def predict(rows):
+        asked.append(len(rows))
+        return np.exp(rows[:, :1] * np.cos(np.arange(50)) + rows[:, 1:] ** 3)
+
+    def spent(again):
+        monkeypatch.setattr(least_squares, "AGAIN", again)
+        asked.clear()
+        target, knobs = predict(np.array([[1.0, 0.8]]))[0], [Knob(("a",), -3, 3), Knob(("b",), 0.1, 3)]
+        found = solve(
+            predict, target, np.ones(50), np.arange(50), knobs, np.array([0.2, 1.6]), effort=Effort(50, 1e-12)
+        )
+        np.testing.assert_allclose(found.values, [1.0, 0.8], atol=1e-3)
+        return sum(asked)
+
+    assert spent(6) < 0.8 * spent(0)
 
 
 def test_of_several_valleys_the_deepest_is_started_in():

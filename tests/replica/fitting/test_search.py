@@ -1,6 +1,8 @@
 """One structure fitted to a device of the same structure, with code of its own."""
 
 from dataclasses import replace
+from itertools import product
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -10,8 +12,8 @@ from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.heard import TOP_LEFT, Heard, Memory
 from charprobe.replica.fitting.search import FIT, Budget, unheard
-from charprobe.replica.fitting.structures import Structure, cell_of
-from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
+from charprobe.replica.fitting.structures import READS, Structure, cell_of
+from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, ReleaseKind, Smoothing, Towards
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend as DeviceBend
 
@@ -108,6 +110,29 @@ def test_neighbours_that_make_no_sense_are_told():
     assert Structure().sound and Structure("mean square", averaged=True, domain="amplitude").sound
 
 
+def test_every_structure_is_one_thing_at_most_from_those_that_are_all_looked_at():
+    like = Structure(bends=2, quiet="moved")
+    looked = {one for one in searching.all_of(like) if one.sound}
+    reached = looked | {near for one in looked for near in one.neighbours() if near.sound}
+    plain = [
+        replace(like, reads=reads, averaged=averaged, domain=domain, form=form, towards=towards, held=held, low_cut=cut)
+        for reads, averaged, domain, form, towards, held, cut in product(
+            READS, (False, True), get_args(Domain), get_args(Form), get_args(Towards), (False, True), (0, 1)
+        )
+    ]  # fmt: skip
+    plain += [replace(like, reads=reads, release=one) for reads in READS for one in get_args(ReleaseKind)]
+    assert {one for one in plain if one.sound} <= reached and len(looked) < 0.5 * len(set(plain))
+
+
+def test_what_no_change_brings_alone_is_found_among_all(rng):
+    sound = heard(device(detector="peak", form="decoupled", hold_s=0.03, lookahead_s=0.002), rng)
+    among = [one for one in searching.all_of(Structure()) if one.sound and one.domain == "reduction"]
+    found = searched(sound, among, Budget(1e12))[0]
+    assert found.structure == Structure("rectified", form="decoupled", towards="rest", held=True)
+    assert found.cell.smoothing.hold_s == pytest.approx(0.03, rel=0.02)
+    assert found.cell.lookahead_s == pytest.approx(0.002, abs=1 / RATE)
+
+
 def test_what_falls_to_rest_leads_to_a_loop_that_falls_to_its_target():
     assert Structure("rectified", loop="feedback") in Structure("rectified", towards="rest").neighbours()
 
@@ -156,7 +181,6 @@ def searched(sound, among, budget, *, keep=0.0):
         [(one, FIRST) for one in among],
         sound,
         sound,
-        first=FIRST,
         rate_hz=RATE,
         jobs=1,
         budget=budget,
@@ -186,6 +210,7 @@ def test_a_structure_that_remembers_more_than_was_heard_is_told_by_what_it_meets
     worse = replace(more, solution=one.solution)
     assert unheard([one, more, worse], memory) == [more]
     assert Memory.of(one.cell.smoothing, slow.smoothing) == Memory.of(slow.smoothing)
+    assert Memory.of(Smoothing(release_s=0.01, hold_s=0.05)).release_s == pytest.approx(0.06)
     assert unheard([worse, one], memory) == [worse] and not unheard([worse, one], Memory.of(slow.smoothing))
 
 
