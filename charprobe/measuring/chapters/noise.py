@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from charprobe.estimators.idle import Heard
 from charprobe.estimators.noise import LEAST_MAINS_DBFS, Line, Noise
 from charprobe.measuring.chapters.lookup import absent, counterpart
+from charprobe.measuring.chapters.static.references import left_by_silence_db
 from charprobe.measuring.heard import heard_in
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table
@@ -48,6 +50,7 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     heard = heard_in(wet, segment)
     same = counterpart(bypass, segment)
     other = heard_in(bypass, same) if bypass is not None and same is not None else None
+    moves_db = left_by_silence_db(wet)
     where = "beside the quiet tone" if heard.used is heard.beside_tone else "in silence"
     conditions = f"20 Hz to 20 kHz, {where}, mains lines left out; recorder's own noise included"
     entries = {
@@ -56,14 +59,23 @@ def noise_chapter(wet: Take, bypass: Take | None) -> Chapter:
     }
     entries |= {
         "noise.mains": Entry(_mains(heard.used), "power sum of the lines of the 50 or 60 Hz family"),
-        "noise.dynamic_range": Entry(_dynamic_range(heard), _tone_conditions(segment)),
+        "noise.dynamic_range": Entry(_dynamic_range(heard, moves_db), _tone_conditions(segment)),
     }
     entries |= _changes(heard, other, bypass)
     return Chapter(
-        quantities=entries,
+        quantities={name: _as_the_gain_moves(entry, moves_db) for name, entry in entries.items()},
         curves=_curves(heard, other),
         words=lambda published: _words(published, heard.used),
     )
+
+
+def _as_the_gain_moves(entry: Entry, by_db: float) -> Entry:
+    """Noise is no better known than the gain that it came through: what moves beside it moved within it."""
+    found = entry.reading
+    if not isinstance(found, Quantity):
+        return entry
+    widened = difference_db(found, Quantity(0.0, -by_db, by_db, "dB"))
+    return replace(entry, reading=replace(widened, unit=found.unit))
 
 
 def _level(noise: Noise | None, name: str) -> Reading:
@@ -92,7 +104,7 @@ def _mains(noise: Noise | None) -> Reading:
     return Quantity.from_std(total, LINE_STD_DB, "dBFS")
 
 
-def _dynamic_range(heard: Heard) -> Reading:
+def _dynamic_range(heard: Heard, moves_db: float) -> Reading:
     if heard.beside_tone is None:
         return Unmeasured(
             "dB",
@@ -100,6 +112,9 @@ def _dynamic_range(heard: Heard) -> Reading:
             "a capture of a recipe whose silence segment has tone_s of 1 or more",
         )
     noise = heard.beside_tone.ccir_rms
+    if moves_db:
+        reason = "the gain moves under the quiet tone, and what that makes of the tone passes for noise"
+        return Unmeasured("dB", reason, "a longer pause ahead of the tone", at_least=-noise.high)
     return Quantity(-noise.value, -noise.high, -noise.low, "dB")
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from taken import reading, take_of, wire
+from taken import RATE_HZ, reading, take_of, wire
 
 from charprobe.measuring.chapters.noise import noise_chapter
 from charprobe.measuring.health.pauses.idle_mute import check_idle_mute
@@ -113,3 +113,15 @@ def test_a_foreign_tone_on_a_multiple_of_the_mains_is_noise_and_no_hum(rng, bypa
     chapter = noise_chapter(take_of(IDLE, whining, rng=rng), bypass)
     assert isinstance(reading(chapter, "noise.mains"), Unmeasured)
     assert reading(chapter, "noise.unweighted").value == pytest.approx(-75 + 0.1, abs=0.2)  # tone and hiss
+
+
+def test_noise_is_no_better_known_than_a_gain_that_moves(rng, bypass):
+    def sinking(samples):
+        return 10 ** (-0.3 * np.arange(samples.size) / RATE_HZ / 20) * hissing(rng)(samples)
+
+    chapter = noise_chapter(take_of(IDLE, sinking, rng=rng), bypass)
+    found = reading(chapter, "noise.unweighted")
+    # from the first of the silence to the last of the tone it sinks by 0.75 dB
+    assert 0.75 < found.high - found.low < 4
+    # A-weighted noise lies 2.05 dB lower, CCIR-RMS 3.7 dB above that
+    assert reading(chapter, "noise.dynamic_range").at_least < -(found.low - 2.05 + 3.7)
