@@ -15,7 +15,7 @@ from charprobe.placing.take import Take, held, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Complex
 from charprobe.values.fast_length import fast_length
 from charprobe.values.wording import number_text, signed_text
 
@@ -34,6 +34,7 @@ FROM_HZ, TO_SHARE, PER_OCTAVE = 30.0, 1 / 3, 3  # bands in which paths are flat;
 REFERENCE_HZ = LOW_HZ, HIGH_HZ = 700.0, 1500.0
 LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
+MOST_LATE_S = 0.0005  # at 150 Hz a coupling of 20 Hz leaves 0.15 ms
 FLAT = 0.5  # of that at most, by which the setting then bends
 
 
@@ -73,8 +74,9 @@ def check_other_path(wet: Take, bypass: Take, *, told: Set[str]) -> list[Health]
 def check_uneven_path(bypass: Take) -> list[Health]:
     """Notice a path that is not flat with the stage off: code ``uneven-path``.
 
-    Against the bypass that cancels; not in harmonics, and not in the levels that a stage meets. A flat path
-    whose tones have another gain than its sweep follows the sound: code ``automatic-gain``.
+    Against the bypass that cancels; not in harmonics, and not in the levels that a stage meets. A path is
+    flat that neither lowers nor delays. One that is, and whose tones have another gain than its sweep,
+    follows the sound: code ``automatic-gain``.
     """
     bands = _bands_db(bypass)
     if bands is None:
@@ -82,19 +84,30 @@ def check_uneven_path(bypass: Take) -> list[Health]:
     middle_hz, gain_db, swept_db = bands
     within = (middle_hz > FLAT_HZ[0]) & (middle_hz < FLAT_HZ[1])
     at = int(np.argmax(np.abs(np.where(within, gain_db, 0.0))))
+    how = f"departs from flat by {signed_text(float(gain_db[at]), 2)} dB"
     if abs(gain_db[at]) < MOST_UNEVEN_DB:
-        held_db = [g.gain_db for g in steady_gains(bypass) if LOW_HZ < g.frequency_hz < HIGH_HZ]
-        lost_db = swept_db - float(np.median(held_db)) if len(held_db) >= FEWEST else 0.0
-        how = f"is {number_text(abs(lost_db), 2)} dB {'lower' if lost_db > 0 else 'higher'}"
-        apart = abs(lost_db) > MOST_UNEVEN_DB
-        return [gain_follows(bypass, f"{how} for tones that last than in a sweep")] if apart else []
+        late_s = np.where(within, _late_s(bypass), 0.0)
+        at = int(np.argmax(np.abs(late_s)))
+        how = f"is flat, but late by {signed_text(1e3 * float(late_s[at]), 1)} ms against 1 kHz"
+        if abs(late_s[at]) < MOST_LATE_S:
+            return _follows(bypass, swept_db)
     message = (
-        f"With the stage off the path departs from flat by {signed_text(float(gain_db[at]), 2)} dB at "
-        f"{number_text(float(middle_hz[at]), 0)} Hz ({bypass.label}): an equaliser, a low cut or a "
-        "microphone is in it. Responses are free of that; harmonics and noise carry it, and a stage behind "
-        f"it meets other levels than were played. Switch it off and retake. {ALL_GIVEN}"
+        f"With the stage off the path {how} at {number_text(float(middle_hz[at]), 0)} Hz ({bypass.label}): "
+        "an equaliser, a low cut, a phase rotator or a microphone is in it. Responses are free of that; "
+        "harmonics, times and noise carry it, and a stage behind it meets other levels than were played. "
+        f"Switch it off and retake. {ALL_GIVEN}"
     )
     return [Health("uneven-path", "warn", message, channel=bypass.channel)]
+
+
+def _follows(bypass: Take, swept_db: float) -> list[Health]:
+    """Notice tones whose gain is not the one that the sweep had at their frequency."""
+    held_db = [g.gain_db for g in steady_gains(bypass) if LOW_HZ < g.frequency_hz < HIGH_HZ]
+    lost_db = swept_db - float(np.median(held_db)) if len(held_db) >= FEWEST else 0.0
+    if abs(lost_db) < MOST_UNEVEN_DB:
+        return []
+    how = f"is {number_text(abs(lost_db), 2)} dB {'lower' if lost_db > 0 else 'higher'}"
+    return [gain_follows(bypass, f"{how} for tones that last than in a sweep")]
 
 
 def _clocks(wet: Take, bypass: Take) -> list[str]:
@@ -151,15 +164,31 @@ def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
     return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - usual_db, usual_db
 
 
+def _late_s(take: Take) -> Array:
+    """How much later the first sweep's third octaves come than what lies around 1 kHz."""
+    segment, rate_hz = held(take, Sweep)[0], take.stimulus.rate_hz
+    cut = take.segment(segment)
+    size, edges_hz = fast_length(2 * cut.samples.size), _edges_hz(rate_hz)
+    played = segment.spec.at((cut.position() - segment.span.start) / rate_hz)
+    response = np.fft.rfft(finite(cut.samples), size) * np.fft.rfft(played, size).conj()
+    turns = _by_band(response[1:] * response[:-1].conj(), size, rate_hz)
+    late_s = -np.angle(turns) * size / (2 * np.pi * rate_hz)
+    return np.asarray(late_s[: edges_hz.size - 1] - late_s[edges_hz.size])
+
+
 def _edges_hz(rate_hz: int) -> Array:
     count = int(PER_OCTAVE * np.log2(TO_SHARE * rate_hz / FROM_HZ))
     return np.asarray(FROM_HZ * 2 ** (np.arange(count + 1) / PER_OCTAVE))
 
 
 def _powers(samples: Array, size: int, rate_hz: int) -> Array:
-    """Powers from edge to edge, above the last one, and from the reference up."""
-    bins = np.round(np.append(_edges_hz(rate_hz), REFERENCE_HZ) * size / rate_hz).astype(int)
-    return np.asarray(np.add.reduceat(np.abs(np.fft.rfft(samples, size)) ** 2, bins)[:-1])
+    return np.abs(_by_band(np.abs(np.fft.rfft(samples, size)) ** 2, size, rate_hz))
+
+
+def _by_band(bins: Array | Complex, size: int, rate_hz: int) -> Array | Complex:
+    """Sums from edge to edge, above the last one, and from the reference up."""
+    firsts = np.round(np.append(_edges_hz(rate_hz), REFERENCE_HZ) * size / rate_hz).astype(int)
+    return np.add.reduceat(bins, firsts)[:-1]
 
 
 @lru_cache(maxsize=8)

@@ -70,3 +70,18 @@ def test_a_flat_path_that_takes_lasting_tones_otherwise_than_a_sweep_follows_the
     found = check_uneven_path(take_of(PLAYED, follows, rng=rng))
     assert [item.code for item in found] == ["automatic-gain"] * told
     assert all("0.50 dB" in item.message and item.severity == "stop" for item in found)
+
+
+@pytest.mark.parametrize(("corner_hz", "told"), [(20.0, True), (150.0, True), (600.0, True), (5.0, False)])
+def test_a_path_that_turns_phases_alone_is_uneven(rng, corner_hz, told):
+    at = np.tan(np.pi * corner_hz / RATE_HZ)
+    keep = (at - 1) / (at + 1)
+
+    def rotated(samples):  # four all-passes of first order
+        for _ in range(4):
+            samples = signal.lfilter([keep, 1], [1, keep], samples)
+        return samples
+
+    found = check_uneven_path(take_of(PLAYED, rotated, rng=rng))
+    assert [item.code for item in found] == ["uneven-path"] * told
+    assert all("is flat, but late" in item.message for item in found)
