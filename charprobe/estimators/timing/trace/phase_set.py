@@ -274,33 +274,39 @@ def solve_edge(samples: Sequence[Array], carriers: EdgeCarriers) -> CarrierGain:
 
     Notes
     -----
-    With the phasors ``z_k = a_k w`` of the carriers, of which only the start ``a_k`` differs, the normal
-    equations follow from the sums of ``a_k**2`` and of ``conj(a_k) y_k``; ``w`` is put on last.
+    With the phasors ``z_k = a_k w`` of the carriers, of which only the start ``a_k`` differs, and
+    ``q = sum a_k**2``, the normal equations are solved by
+    ``2 conj(w) sum (K conj(a_k) - conj(q) a_k) y_k / (K**2 - abs(q)**2)``: what stands before the samples is
+    the same at every point. A single repetition is solved over the carrier period around each point.
     """
-    repeats, twice = len(samples), carriers.turned**2
-    squares = carriers.starts**2
-    once = carriers.by_side(squares.sum(axis=1), twice)
-    late = carriers.by_side(squares @ carriers.offsets, twice)
-    weights, sound = carriers.starts.conj() / carriers.levels, np.stack(samples)
-    along = np.empty(carriers.grid.size, complex)
-    for side, weight in zip(carriers.sides, weights, strict=True):
-        along.real[side], along.imag[side] = np.stack([weight.real, weight.imag]) @ sound[:, side]
-    along *= carriers.turned.conj()
-    cosine2, offset2 = (repeats + once.real) / 2, (carriers.offsets.sum() + late.real) / 2
-    terms = (cosine2, -once.imag / 2, repeats - cosine2, along.real, along.imag, offset2)
-    if repeats == 1:
-        terms = tuple(_over_a_period(np.stack(terms), carriers.period))
-    cc, cs, ss, cy, sy, later = terms
-    determinant = cc * ss - cs * cs
-    gain = np.empty(carriers.grid.size, complex)
-    gain.real, gain.imag = (ss * cy - cs * sy) / determinant, (cc * sy - cs * cy) / determinant
-    return CarrierGain(carriers.grid, (carriers.grid * carriers.step + later / cc) / carriers.rate_hz, gain)
+    squares, twice = carriers.starts**2, carriers.turned**2
+    once, late = squares.sum(axis=1), squares @ carriers.offsets
+    count: float = len(samples)
+    gain, later = np.empty(carriers.grid.size, complex), np.empty(carriers.grid.size)
+    if count > 1:
+        weights = count * carriers.starts.conj() - once.conj()[:, None] * carriers.starts
+        weights *= (2 / (count**2 - np.abs(once) ** 2))[:, None] / carriers.levels
+        sound, turns = np.stack(samples), np.stack([twice.real, -twice.imag])
+        for side, weight, *pair in zip(carriers.sides, weights, late, once, strict=True):
+            gain.real[side], gain.imag[side] = np.stack([weight.real, weight.imag]) @ sound[:, side]
+            by_offset, by_one = np.array([[each.real, each.imag] for each in pair]) @ turns[:, side]
+            later[side] = (carriers.offsets.sum() + by_offset) / (count + by_one)
+        gain *= carriers.turned.conj()
+    else:
+        along = carriers.by_side((carriers.starts.conj() / carriers.levels)[:, 0], carriers.turned.conj())
+        both, by_offset, along = (
+            _over_a_period(each, carriers.period)
+            for each in (carriers.by_side(once, twice), carriers.by_side(late, twice), along * samples[0])
+        )
+        gain = 2 * (along - np.conj(both * along)) / (1 - np.abs(both) ** 2)
+        later = (carriers.offsets.sum() + by_offset.real) / (1 + both.real)
+    time_s = (carriers.grid * carriers.step + later) / carriers.rate_hz
+    return CarrierGain(carriers.grid, time_s, gain)
 
 
-def _over_a_period(sums: Array, period: float) -> Array:
-    """Replace each point by the sum over one carrier period around it."""
+def _over_a_period(values: Complex, period: float) -> Complex:
+    """Mean over one carrier period around each point."""
     half = max(1, round(period / 2))
-    padded = np.pad(sums, ((0, 0), (half + 1, half)), mode="edge")
-    total = np.cumsum(padded, axis=1)
+    total = np.cumsum(np.pad(values, (half + 1, half), mode="edge"))
     width = 2 * half + 1
-    return np.asarray((total[:, width:] - total[:, :-width])[:, : sums.shape[1]])
+    return np.asarray((total[width:] - total[:-width])[: values.size] / width)

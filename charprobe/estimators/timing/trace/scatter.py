@@ -223,7 +223,7 @@ def scatter(
     starts = np.concatenate([[0], np.cumsum([b - a for a, b in flat])[:-1]]).astype(np.int64)
     gain, sides = solved.gain.real.copy(), np.where(near < 0, *dry)
     gain[near - grid[0]] = beside.ratio.real * sides
-    gain = _over_halves(gain, split=-int(grid[0]), half=half)[index]
+    gain = _over_halves(gain, index, split=-int(grid[0]), half=half)
     inside = np.flatnonzero((grid[index] >= near[0]) & (grid[index] <= near[-1]))
     of_near = grid[index[inside]] - near[0]
     own, common = np.empty((len(samples), len(flat))), np.empty((len(samples), len(flat)))
@@ -257,18 +257,20 @@ def scatter(
     )
 
 
-def _over_halves(gain: Array, *, split: int, half: float) -> Array:
-    """Mean over half a carrier period about each point, never across the edge at index `split`.
+def _over_halves(gain: Array, index: Index, *, split: int, half: float) -> Array:
+    """Mean over half a carrier period about some points, never across the edge at index `split`.
 
     It is free of what turns at twice the carrier, as a gain weighted with unequal repetitions does.
     """
-    out = np.empty(gain.size)
-    for side in (slice(0, split), slice(split, None)):
-        twice, at = 2 * np.cumsum(gain[side]) - gain[side], np.arange(gain[side].size)
-        reach = np.minimum(round(half / 2), np.minimum(at, at[::-1]))
-        # a half period of 2 m samples takes the outermost two of 2 m + 1 by half, as the sums up to them do
-        whole = (twice[at + reach] - twice[at - reach]) / np.maximum(4 * reach, 1)
-        out[side] = np.where(reach > 0, whole, gain[side])
+    out = np.empty(index.size)
+    for side, first, stop in ((index < split, 0, split), (index >= split, split, gain.size)):
+        at, own = index[side] - first, gain[first:stop]
+        reach = np.minimum(round(half / 2), np.minimum(at, own.size - 1 - at))
+        total = np.cumsum(own)
+        # a half period of 2 m samples takes the outermost two of 2 m + 1 by half
+        early, late = at - reach, at + reach
+        whole = (2 * (total[late] - total[early]) - own[late] + own[early]) / np.maximum(4 * reach, 1)
+        out[side] = np.where(reach > 0, whole, own[at])
     return out
 
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS, calmed, half_period_means
+from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS
 from charprobe.estimators.timing.trace.coupling import find_coupling, undo_coupling
 from charprobe.estimators.timing.trace.dry_reference import (
     VISIBLE,
@@ -36,9 +35,10 @@ from charprobe.estimators.timing.trace.phase_set import (
     usable_stop,
 )
 from charprobe.estimators.timing.trace.scatter import scatter
+from charprobe.estimators.timing.trace.trace_blocks import Blocks, calm_blocks, plain_blocks
 from charprobe.estimators.timing.trace.trace_noise import far_points, point_noise, ripple_db, turning
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array, Complex, Index
+from charprobe.values.arrays import Array, Index
 from charprobe.values.cut import Cut
 from charprobe.values.edge import Edge
 from charprobe.values.errors import SegmentTooShortError
@@ -46,7 +46,6 @@ from charprobe.values.median import median_over
 from charprobe.values.quantity import DB_PER_NEPER
 
 BEFORE_S = 0.3  # how far before an edge the trace reaches at most
-DENSITY = 400  # beyond this many samples from the edge, points are means over 1/400 of their distance
 SMEAR_SHARE = 0.1  # the division by the smeared reference is trusted to a tenth of what it corrects, in dB
 AHEAD_S = 0.012  # before an edge, within which a stage that looks ahead may move
 BESIDE = 8  # samples beside an edge that its noise and residue are not judged by
@@ -161,27 +160,33 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     apart = scatter(
         samples, carriers, solved=solved, beside=beside, near=near, dry=edge.dry_gains, phase_rad=phase_rad
     )
-    rows, smeared = _over_reference(edge, solved, beside, near, period=period)
-    span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
-    if not single:
-        far = (far_points(side) for side in (solved.grid < -BESIDE, solved.grid > BESIDE))
-        rung = np.arange(*np.searchsorted(solved.grid, [part * CALM_PERIODS * period for part in (0.5, 1.0)]))
-        calm = calmed(rows, period=period, ahead=AHEAD_S * rate_hz)
-        if max(turning(solved, points, period=period) for points in (*far, rung)) > EVEN_LIMIT:
-            span, window = period / 2, math.sqrt(12) * period / 4
-            early = np.abs(rows[0]) < CALM_PERIODS * period
-            means = half_period_means(rows, period=period, where=early)
-            same = slice(int(calm[0, 0] - grid[0]), int(calm[0, -1] - grid[0]) + 1)
-            calm[:, early[same]] = means[:, same][:, early[same]]
-        rows = calm
-    grid, gain = rows[0].astype(np.int64), rows[2]
-    least = min(float(median_over(side, axis=0)) for side in (gain[grid < 0], gain[grid >= 0]))
+    rows, split = _over_reference(edge, solved, beside, near), -int(grid[0])
+    smear_db, smeared = _smear(beside, near, edge)
+    least = min(float(median_over(side, axis=0)) for side in (rows[1, :split], rows[1, split:]))
     if least <= 0:  # the carrier does not hold its phase to the stimulus
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
-    if not (keep := gain > 0.05 * least).all():
-        grid, rows = grid[keep], rows[:, keep]
+    span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
+    far = solved.gain.real[: split - BESIDE], solved.gain.real[: split + BESIDE : -1]
+    if single:
+        blocks = plain_blocks(rows, split)
+    else:
+        first, stop = (split + math.ceil(part * CALM_PERIODS * period) for part in (0.5, 1.0))
+        rung = solved.gain.real[first:stop]
+        heard = (*map(far_points, far), rung)
+        even = max(turning(points, period=period) for points in heard) > EVEN_LIMIT
+        if even:
+            span, window = period / 2, math.sqrt(12) * period / 4
+        blocks = calm_blocks(rows, split, period=period, ahead=AHEAD_S * rate_hz, even=even)
+    noise = [point_noise(side, period=period) for side in far]
     # points of a trace solved over whole periods share their noise within a period
-    time_s, gain_db, std_db, turn_db = _blocks(grid, rows[1:], period if single else 1.0)
+    relative = _relative(blocks, solved, near, shared=period if single else 1.0, dry=edge.dry_gains)
+    relative *= np.where(blocks.starts < split, *noise)
+    smear_of = np.zeros(relative.size)
+    np.maximum.at(smear_of, blocks.holding(near + split), smear_db)
+    kept = blocks.means[1] > 0.05 * least
+    time_s, gain, aside = blocks.means[:, kept]
+    gain_db, turn_db = DB_PER_NEPER * np.log(gain), DB_PER_NEPER * np.log(np.hypot(1.0, aside / gain))
+    std_db = np.hypot(DB_PER_NEPER * relative, SMEAR_SHARE * smear_of)[kept]
     change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
     before_db = np.interp(apart.before_s, time_s, gain_db)
     filling = fills(apart)
@@ -206,7 +211,7 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         scatter=apart,
         first=first,
         fills=filling and first is None,
-        ripple_db=ripple_db(solved, period=period),
+        ripple_db=ripple_db(solved.gain.real[split:], period=period),
     )
 
 
@@ -221,58 +226,38 @@ def _around(edge: _EdgePairs, wet: Cut) -> tuple[list[Array], list[float], Index
     return samples, [offset for _, offset in places], grid
 
 
-def _over_reference(
-    edge: _EdgePairs, solved: CarrierGain, beside: BesideEdge, near: Index, *, period: float
-) -> tuple[Array, float]:
-    """Divide by the dry reference, sample by sample within its reach of the edge.
+def _over_reference(edge: _EdgePairs, solved: CarrierGain, beside: BesideEdge, near: Index) -> Array:
+    """Time, in-phase gain and its quadrature part as rows, divided by the dry reference.
 
-    Returns grid, time, gain, its relative noise, the smear of the reference in dB and the quadrature part of
-    the gain as rows, and the samples that the reference smears the edge over.
+    Within the reference's reach of the edge that is done sample by sample.
     """
-    before, after = edge.pairs[0]
-    grid = solved.grid
-    far = (solved.gain[grid < -BESIDE], solved.gain[grid > BESIDE][::-1])
-    noise = tuple(point_noise(gain, period=period) for gain in far)
-    relative = np.where(grid < 0, *noise) / np.maximum(np.abs(solved.gain), 1e-9)
+    split = -int(solved.grid[0])
+    rows = np.empty((3, solved.grid.size))
+    rows[0] = solved.time_s
+    for side, dry in zip((slice(0, split), slice(split, None)), edge.dry_gains, strict=True):
+        rows[1, side], rows[2, side] = solved.gain.real[side] / dry, solved.gain.imag[side] / dry
+    rows[1, near + split], rows[2, near + split] = beside.ratio.real, beside.ratio.imag
+    return rows
+
+
+def _relative(
+    blocks: Blocks, solved: CarrierGain, near: Index, *, shared: float, dry: tuple[float, float]
+) -> Array:
+    """Relative noise of each block's gain for noise of one in a sample, beside the sound that there is."""
+    split = -int(solved.grid[0])
+    _, gain, aside = blocks.means
+    sound = np.hypot(gain, aside) * np.where(blocks.starts < split, *dry)
+    sound[blocks.holding(near + split)] = np.abs(solved.gain[near + split])  # where the path smears it
+    return np.asarray(1 / np.maximum(sound, 1e-9) / np.sqrt(np.maximum(1, blocks.counts / shared)))
+
+
+def _smear(beside: BesideEdge, near: Index, edge: _EdgePairs) -> tuple[Array, float]:
+    """How the reference smears the edge: in dB at each point near it, and over how many samples.
+
+    Those miss an ideal step by more than a tenth of it.
+    """
+    low, high = (amplitude(tone) for tone in edge.pairs[0])
     seen = beside.reference / np.where(near < 0, *edge.dry_gains)
-    gain, smear = solved.gain / np.where(grid < 0, *edge.dry_gains), np.zeros(grid.size)
-    at = near - grid[0]
-    gain[at], smear[at] = beside.ratio, np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
-    rows = np.stack([grid.astype(float), solved.time_s, gain.real, relative, smear, gain.imag])
-    return rows, _smeared_samples(seen, near, before, after)
-
-
-def _smeared_samples(ratio: Complex, grid: Index, before: Tone, after: Tone) -> float:
-    """Samples of the reference that miss an ideal step by more than a tenth of it."""
-    step = np.where(grid < 0, amplitude(before), amplitude(after)) / abs(amplitude(after) - amplitude(before))
-    return float(np.count_nonzero(np.abs(ratio - 1) * step > VISIBLE))
-
-
-@lru_cache(maxsize=16)
-def _bounds(far: int) -> Index:
-    """Where blocks begin, up to so many samples on either side of the edge; not to be changed."""
-    near = 2 * DENSITY  # samples up to which a block holds one
-    edges = [near]
-    while edges[-1] <= far:
-        edges.append(edges[-1] + edges[-1] // DENSITY)
-    steps = np.concatenate([np.arange(1, near), edges])
-    return np.concatenate([1 - steps[::-1], [0], steps])
-
-
-def _blocks(grid: Index, rows: Array, shared: float) -> tuple[Array, Array, Array, Array]:
-    """Average the far parts of a trace over blocks that grow with the distance from the edge.
-
-    `rows` are those of `_over_reference` without the grid; returned are time, gain, its standard uncertainty
-    and what the carrier has turned, the last three in dB.
-    """
-    time_s, gain, relative, smear, aside = rows
-    starts = np.searchsorted(grid, _bounds(int(max(-grid[0], grid[-1]))))
-    starts = starts[(np.diff(starts, prepend=-1) > 0) & (starts < grid.size)]
-    counts = np.diff(np.append(starts, grid.size))
-    gains = np.add.reduceat(gain, starts) / counts
-    noise = np.sqrt(np.add.reduceat(relative**2, starts) / counts / np.maximum(1, counts / shared))
-    worst = np.maximum.reduceat(smear, starts)
-    std = np.hypot(DB_PER_NEPER * noise, SMEAR_SHARE * worst)
-    turn = np.hypot(1.0, np.add.reduceat(aside, starts) / counts / gains)
-    gain_db, turn_db = DB_PER_NEPER * np.log(gains), DB_PER_NEPER * np.log(turn)
-    return np.add.reduceat(time_s, starts) / counts, gain_db, np.asarray(std), turn_db
+    off = np.abs(seen - 1) * np.where(near < 0, low, high) / abs(high - low)
+    smear_db = np.abs(DB_PER_NEPER * np.log(np.maximum(np.abs(seen), 1e-3)))
+    return smear_db, float(np.count_nonzero(off > VISIBLE))

@@ -7,8 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.phase_set import CarrierGain
-from charprobe.values.arrays import Array, Complex, Flags, Index
+from charprobe.values.arrays import Array
 from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER
 
@@ -16,12 +15,12 @@ NOISE_POINTS = 4096
 RIPPLE_PERIODS = 8, 32  # after the edge, between which the ripple is read
 
 
-def point_noise(gain: Complex, *, period: float) -> float:
-    """Scatter of single points of the in-phase gain at the far end of one side of an edge.
+def point_noise(gain: Array, *, period: float) -> float:
+    """Scatter of single points of the in-phase gain of one side of an edge, from its far end on.
 
     A trend, and what turns with the carrier or twice as fast at a changing rate, are no noise.
     """
-    points = gain[: min(NOISE_POINTS, max(16, gain.size // 2))].real
+    points = far_points(gain)
     basis = _no_noise(points.size, period)
     residual = points - basis @ (basis.T @ points)
     return float(np.sqrt(np.sum(residual**2) / max(1, points.size - basis.shape[1])))
@@ -44,27 +43,24 @@ def _trend(count: int) -> Array:
     return np.asarray(np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, count), 3))[0])
 
 
-def far_points(side: Flags) -> Index:
-    """Index of the points of one side of the edge that lie farthest from it."""
-    points = np.flatnonzero(side)
-    count = min(NOISE_POINTS, max(16, points.size // 2))
-    return points[:count] if points[0] == 0 else points[-count:]
+def far_points(gain: Array) -> Array:
+    """The points of one side of an edge, from its far end on, that tell of noise and residue."""
+    return gain[: min(NOISE_POINTS, max(16, gain.size // 2))]
 
 
-def turning(solved: CarrierGain, points: Index, *, period: float) -> float:
+def turning(gain: Array, *, period: float) -> float:
     """Amplitude of the part of the in-phase gain that turns once a period, where it is significant."""
-    gain, trend = solved.gain.real[points], _trend(points.size)
+    trend = _trend(gain.size)
     residual = gain - trend @ (trend.T @ gain)
-    amplitude = 2 * float(abs(residual @ phasor(0.0, 1 / period, points.size))) / points.size
-    chance = 5 * float(np.std(residual)) * math.sqrt(2 / points.size)
+    amplitude = 2 * float(abs(residual @ phasor(0.0, 1 / period, gain.size))) / gain.size
+    chance = 5 * float(np.std(residual)) * math.sqrt(2 / gain.size)
     return amplitude if amplitude > chance else 0.0
 
 
-def ripple_db(solved: CarrierGain, *, period: float) -> float:
-    """Ripple at twice the carrier, over periods from where points are calm on."""
-    first, stop = (int(np.searchsorted(solved.grid, n * period)) for n in RIPPLE_PERIODS)
-    points = np.arange(first, min(stop, solved.grid.size))
+def ripple_db(gain: Array, *, period: float) -> float:
+    """Ripple at twice the carrier after an edge, over periods from where points are calm on."""
+    points = gain[slice(*(math.ceil(n * period) for n in RIPPLE_PERIODS))]
     if points.size < 4 * period:
         return 0.0
-    gain = float(np.mean(solved.gain.real[points]))
-    return DB_PER_NEPER * turning(solved, points, period=period / 2) / gain if gain > 0 else 0.0
+    mean = float(np.mean(points))
+    return DB_PER_NEPER * turning(points, period=period / 2) / mean if mean > 0 else 0.0
