@@ -85,23 +85,6 @@ def _borders(split: int, first: int, stop: int) -> Index:
     return np.concatenate([[first], at[(at > first) & (at < stop)], [stop]])
 
 
-@lru_cache(maxsize=16)
-def _bounds(far: int) -> Index:
-    """Where blocks begin, up to so many samples on either side of the edge; not to be changed."""
-    near = 2 * DENSITY  # samples up to which a block holds one
-    edges = [near]
-    while edges[-1] <= far:
-        edges.append(edges[-1] + edges[-1] // DENSITY)
-    steps = np.concatenate([np.arange(1, near), edges])
-    return np.concatenate([1 - steps[::-1], steps])
-
-
-def _borders(split: int, first: int, stop: int) -> Index:
-    """Borders of blocks between two columns."""
-    at = _bounds(max(split, stop - split)) + split
-    return np.concatenate([[first], at[(at > first) & (at < stop)], [stop]])
-
-
 def _blocks(borders: Index, sums: Array) -> Blocks:
     counts = np.diff(borders)
     return Blocks(borders[:-1], counts, sums / counts)
