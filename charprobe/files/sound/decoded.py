@@ -60,7 +60,8 @@ class Decoded(Pieces):
                 values = stretch.values[at : at + BLOCK_FRAMES]
                 with np.errstate(invalid="ignore"):  # samples that are no numbers stay so, and are told later
                     values[:] = self._decoded(channel, begin // BLOCK_FRAMES + block)
-                values[np.abs(values) > MOST] = np.nan  # what is computed with these stays quiet
+                if self.facts.subtype.startswith("float"):
+                    values[np.abs(values) > MOST] = np.nan  # what is computed with these stays quiet
                 stretch.decoded.add(block)
         values = stretch.values[start:stop]
         values.flags.writeable = False

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from charprobe.files.sound.wav_header import Encoding
 from charprobe.values.arrays import Array
@@ -30,28 +29,19 @@ SAMPLE_BYTES: dict[str, int] = {
 SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
 
 
-def decode(raw: bytes, *, encoding: Encoding, channels: int) -> NDArray[np.floating]:
-    """Return the exact values of whole interleaved frames; shape (n, channels), full scale = 1.
-
-    Of single precision where that holds every value of the coding, see `SINGLE`.
-    """
+def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:
+    """Return the exact values of whole interleaved frames; shape (n, channels), full scale = 1."""
     if encoding == "pcm24":
         # four bytes each, of which the first is none of it
         wide = np.ndarray((len(raw) // 3,), "<i4", b"\0" + raw, strides=(3,)) & np.int32(-256)
-        values = np.multiply(wide, np.float32(2.0**-31), dtype=np.float32)
-        return np.asarray(values).reshape(-1, channels)
+        return np.asarray(wide * 2.0**-31).reshape(-1, channels)
     dtype, offset, step = _SAMPLE_TYPES[encoding]
-    kind = np.float32 if encoding in SINGLE else np.float64
-    with np.errstate(
-        invalid="ignore"
-    ):  # signalling NaN of a broken float file: told by whoever looks at values
-        stored: NDArray[np.floating] = np.frombuffer(raw, dtype=dtype).astype(kind)
-    if step != 1.0:
-        stored = np.asarray((stored + offset) * step, dtype=kind)
-    return stored.reshape(-1, channels)
+    with np.errstate(invalid="ignore"):  # signalling NaN of a broken float file: told by whoever looks
+        stored = np.frombuffer(raw, dtype=dtype).astype(np.float64)
+    return (stored if step == 1.0 else (stored + offset) * step).reshape(-1, channels)
 
 
-def decode_channel(raw: bytes, *, encoding: Encoding, channels: int, channel: int) -> NDArray[np.floating]:
+def decode_channel(raw: bytes, *, encoding: Encoding, channels: int, channel: int) -> Array:
     """Return the values of one channel of whole interleaved frames, nothing else decoded; shape (n,)."""
     if channels > 1:
         frames = np.frombuffer(raw, dtype=np.uint8).reshape(-1, channels, SAMPLE_BYTES[encoding])

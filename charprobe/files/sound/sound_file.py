@@ -6,18 +6,16 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO
 
 import numpy as np
 import soundfile  # type: ignore[import-untyped]  # ships no types
-from numpy.typing import NDArray
 
 from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.containers import ACCEPTED
 from charprobe.files.sound.decoded import Decoded
 from charprobe.files.sound.frames import BLOCK_FRAMES
 from charprobe.files.sound.sample_codes import (
-    SINGLE,
     WrittenEncoding,
     decode,
     decode_channel,
@@ -37,8 +35,6 @@ from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 
 __all__ = ["Capture", "FileFacts", "MemoryCapture", "Source", "open_capture", "write_wav", "write_wav_blocks"]
-
-Value = TypeVar("Value", bound=np.floating)
 
 _LIBRARY_ENCODINGS: dict[str, tuple[Encoding, int]] = {
     "PCM_S8": ("pcm8", 8),
@@ -83,9 +79,7 @@ class Capture(Decoded):
         if self.wav is None:
             return self._whole(_read_library(self.path, first, last), first, last)
         raw = self._stored(first, last)
-        values = decode(raw, encoding=self.wav.encoding, channels=self.channels)
-        with np.errstate(invalid="ignore"):
-            return self._whole(values.astype(np.float64), first, last)
+        return self._whole(decode(raw, encoding=self.wav.encoding, channels=self.channels), first, last)
 
     def _stored(self, first: int, last: int) -> bytes:
         """Return the bytes of frames `first` to `last`, as many whole frames as there are."""
@@ -95,7 +89,7 @@ class Capture(Decoded):
             raw = stream.read((last - first) * self.wav.frame_bytes)
         return raw[: len(raw) - len(raw) % self.wav.frame_bytes]
 
-    def _whole(self, values: NDArray[Value], first: int, last: int) -> NDArray[Value]:
+    def _whole(self, values: Array, first: int, last: int) -> Array:
         """Return what was read of `first` to `last`, if nothing of it is missing."""
         if len(values) != last - first:
             raise SoundFileError(
@@ -105,11 +99,10 @@ class Capture(Decoded):
             )
         return values
 
-    def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
+    def _decoded(self, channel: int, number: int) -> Array:
         first, last = self._block(number)
         if self.wav is None:
-            values = self.read_frames(first, last)[:, channel]
-            return values.astype(np.float32) if self.facts.subtype in SINGLE else values
+            return self.read_frames(first, last)[:, channel]
         self._check_unchanged()
         raw, encoding = self._stored(first, last), self.wav.encoding
         return self._whole(
