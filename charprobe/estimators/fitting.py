@@ -147,7 +147,7 @@ def descend(
             values, here = trial, there
             damping = max(LEAST_DAMPING, damping / 9)
         else:
-            damping *= 6
+            damping = max(FIRST_DAMPING, 6 * damping)  # less would try the same once more
         if done or damping > MOST_DAMPING:
             break
     return values, here

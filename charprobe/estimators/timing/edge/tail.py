@@ -119,7 +119,7 @@ def _fitted(law: Law, start: float, t: Array, g: Array, s: Array, *, at_s: float
 
     shortest, longest = math.log(SHORTEST * span), math.log(LONGEST * span)
     free = ([shortest, law.limits[0]], [longest, law.limits[1]])
-    values, least = descend(at, [start, law.first], bounds=free, rounds=60, tolerance=1e-7)
+    values, least = descend(at, [start, law.first], bounds=free, rounds=60, tolerance=1e-5)
     log_tau, bend = values.tolist()
     left, by_log_tau, by_bend = law.left(np.append(since, at_s - t[0]) / math.exp(log_tau), bend)
     middle = float(left[:n] @ weights) / total
