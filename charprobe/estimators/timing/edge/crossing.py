@@ -18,6 +18,7 @@ CLEAR = 8.0  # a window's slope must exceed this many of its standard uncertaint
 SINGLE = 0.25  # standard uncertainty of a crossing from a single repetition, in carrier periods
 UNSURE = 0.25  # standard uncertainty of the bias of the widest window, as a share of it
 WORST = 1e12  # condition of a fit beyond which rounding governs it
+NEAR = 1e-2  # of a window, to which its crossing lies in its middle
 AGREE = 2.0  # windows agree while their estimates +- this many standard uncertainties overlap
 
 _POWERS = range(5)  # of time, in the curve that the scatter is read about; a quadratic has the first three
@@ -174,7 +175,7 @@ def _in_window(trace: GainTrace, level_db: float, near_s: float, width_s: float)
         if abs(move) > width_s:
             return None
         centre += move
-        if abs(move) < 1e-3 * width_s:
+        if abs(move) < NEAR * width_s:
             break
         local = _quadratic(trace, centre, width_s)
     if local is None or abs(local.slope) < CLEAR * local.slope_std:

@@ -134,7 +134,7 @@ class _FirstMovement:
         reach = np.where(told, end - starts_s, 1.0)
         gram, right = self._sharp(starts_s, reach) if self.smear_s == 0 else self._smeared(starts_s, reach)
         # a trace of the diagonal keeps the inverse finite where the moving points are few
-        ridge = np.where(told, 1e-13 * np.trace(gram, axis1=1, axis2=2), 1.0)
+        ridge = np.where(told, 1e-13 * np.einsum("kii->k", gram), 1.0)
         covariance = np.linalg.inv(gram + ridge[:, None, None] * _eye(self.order))
         fitted = np.where(told[:, None], (covariance @ right[:, :, None])[:, :, 0], 0.0)
         taken = 2 * np.sum(fitted * right, axis=1) - (fitted[:, None, :] @ gram @ fitted[:, :, None])[:, 0, 0]

@@ -145,8 +145,9 @@ def fit_carrier(cut: Cut, bursts: Sequence[Burst]) -> CarrierFit:
         rows, starts = np.array([piece.samples[:size] for piece in pieces]), [piece.start for piece in pieces]
         wave = phasor(0.0, tone.frequency_hz / cut.rate_hz * cut.step, size)
         basis = np.array([wave.real, -wave.imag, np.ones(size)])
-        fitted = np.linalg.solve(basis @ basis.T, basis @ rows.T)
-        rest = np.mean((rows - fitted.T @ basis) ** 2, axis=1)
+        along = basis @ rows.T
+        fitted = np.linalg.solve(basis @ basis.T, along)
+        rest = np.maximum(np.einsum("ij,ij->i", rows, rows) - np.sum(fitted * along, axis=0), 0.0) / size
         if np.any(np.hypot(fitted[0], fitted[1]) <= CLEAR * np.sqrt(2 * rest / size)):
             raise NoCarrierError(level_dbfs=tone.level_dbfs)
         phases = [

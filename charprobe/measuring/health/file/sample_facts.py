@@ -186,7 +186,8 @@ class _Tally:
     def _listen(self, samples: Array) -> None:
         """Keep the level of the quietest short piece that is not digital silence."""
         pieces = samples[: samples.size // QUIET_FRAMES * QUIET_FRAMES].reshape(-1, QUIET_FRAMES)
-        powers = np.einsum("ij,ij->i", pieces, pieces) / QUIET_FRAMES - np.mean(pieces, axis=1) ** 2
+        means = pieces @ np.full(QUIET_FRAMES, 1 / QUIET_FRAMES)
+        powers = np.einsum("ij,ij->i", pieces, pieces) / QUIET_FRAMES - means**2
         power = float(np.min(powers, initial=np.inf, where=powers > 0))
         self.quietest = min(self.quietest, float(np.sqrt(power)))
 

@@ -14,6 +14,7 @@ from charprobe.placing.take import Take, once
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Complex, Index
 from charprobe.values.cut import Cut
+from charprobe.values.median import median_over
 from charprobe.values.phasor import phasor
 
 SETTLED_FROM, BEFORE_END_S, LEAST_S = 0.4, 0.01, 0.05
@@ -90,7 +91,8 @@ def _under(take: Take, tone: Tone) -> UnderTone | None:
     if not all(inside.size for inside in bins.bands):
         return None
     density = [
-        10 * math.log10(float(np.median(power[inside])) / MEDIAN_OF_POWER + 1e-30) for inside in bins.bands
+        10 * math.log10(float(median_over(power[inside], axis=0)) / MEDIAN_OF_POWER + 1e-30)
+        for inside in bins.bands
     ]
     beside, harmonics, folds = (
         10 * math.log10(float(power[inside].sum()) * bin_hz + 1e-30)

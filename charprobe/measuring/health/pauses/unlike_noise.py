@@ -88,7 +88,7 @@ def _beside_lines(samples: Array, rate_hz: float) -> tuple[float, float, float, 
     if inside.size < 2 * AROUND_BINS:
         return None
     size = np.abs(spectrum[inside])
-    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric", every=AROUND_BINS // 8)
+    most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric", every=AROUND_BINS // 4)
     kept = np.zeros_like(spectrum)
     kept[inside] = spectrum[inside] * np.minimum(1.0, most / np.maximum(size, 1e-30))
     squared, each = np.fft.irfft(kept, samples.size) ** 2, np.abs(kept[inside]) ** 2

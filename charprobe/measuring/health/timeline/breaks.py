@@ -61,7 +61,8 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
     counts, and that is as large as the mark of a lost sample, so kinks of a device's gain do not count
     either. A break by whole periods leaves no mark.
     """
-    omega = 2 * np.pi * frequency_hz / rate_hz
+    # what a recorder's drift turns it by within a frame is nothing, and takes of one tone share their basis
+    omega = float(f"{2 * np.pi * frequency_hz / rate_hz:.6g}")
     block = max(round(LEAST_BLOCK_S * rate_hz), int(np.ceil(rate_hz / frequency_hz)))
     count = (samples.size - 2) // block
     if count < SIDE_BLOCKS // 2:
@@ -75,11 +76,11 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
     if _most_left(pulses, omega) <= mark * np.sqrt(power.min()):
         return ()
     harmonics = _harmonics(pulses, omega)
-    if np.abs(pulses - harmonics)[: count * block].max() <= mark * np.sqrt(power.min()):
+    rest = np.abs(pulses - harmonics)
+    if rest[: count * block].max() <= mark * np.sqrt(power.min()):
         return ()
     least = mark * np.sqrt(_usual(power))
     for _ in range(ROUNDS):
-        rest = np.abs(pulses - harmonics)
         blocks = rest[: count * block].reshape(count, block)
         largest = blocks.max(axis=1)
         limit = np.maximum(OUTSTANDING * _usual(largest), least)
@@ -91,7 +92,8 @@ def find_breaks(samples: Array, *, frequency_hz: float, rate_hz: float) -> tuple
         limit_each = np.pad(limit_each, (0, pulses.size - limit_each.size), mode="edge")
         struck = (rest > limit_each) & (rest > STRUCK * strongest)
         harmonics = _harmonics(np.where(struck, harmonics, pulses), omega)
-    rest = np.abs(pulses - harmonics)[: count * block]
+        rest = np.abs(pulses - harmonics)
+    rest = rest[: count * block]
     marks = np.flatnonzero(rest > np.repeat(limit, block)) + 1
     if marks.size == 0:
         return ()
