@@ -170,8 +170,8 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
     if single:
         blocks = plain_blocks(rows, split)
     else:
-        first, stop = (split + math.ceil(part * CALM_PERIODS * period) for part in (0.5, 1.0))
-        rung = solved.gain.real[first:stop]
+        since, upto = (split + math.ceil(part * CALM_PERIODS * period) for part in (0.5, 1.0))
+        rung = solved.gain.real[since:upto]
         heard = (*map(far_points, far), rung)
         even = max(turning(points, period=period) for points in heard) > EVEN_LIMIT
         if even:
