@@ -22,21 +22,18 @@ DENSITY = 400  # beyond this many samples from the edge, blocks last 1/400 of th
 
 @dataclass(frozen=True)
 class Blocks:
-    """First column and number of columns of each block, and means of rows over it."""
+    """First column and number of columns of each block, and means of rows over it; an edge splits them."""
 
+    split: int
     starts: Index
     counts: Index
     means: Array
-
-    def holding(self, columns: Index) -> Index:
-        """Number of the block that holds each of some columns."""
-        return np.asarray(np.searchsorted(self.starts, columns, side="right") - 1)
 
 
 def plain_blocks(rows: Array, split: int) -> Blocks:
     """Average rows over blocks on both sides of column `split`."""
     borders = _borders(split, 0, rows.shape[1])
-    return _blocks(borders, np.add.reduceat(rows, borders[:-1], axis=1))
+    return _blocks(split, borders, np.add.reduceat(rows, borders[:-1], axis=1))
 
 
 def calm_blocks(rows: Array, split: int, *, period: float, ahead: float, even: bool) -> Blocks:
@@ -65,7 +62,7 @@ def calm_blocks(rows: Array, split: int, *, period: float, ahead: float, even: b
             dense[:, a - begin : b - begin] = calmed(rows[:, a - reach : b + reach], period=period)
     within = np.add.reduceat(dense, borders[first:last] - begin, axis=1)
     before, after = (calm_sums(rows, part, period=period) for part in (borders[: first + 1], borders[last:]))
-    return _blocks(borders, np.concatenate([before, within, after], axis=1))
+    return _blocks(split, borders, np.concatenate([before, within, after], axis=1))
 
 
 @lru_cache(maxsize=16)
@@ -85,6 +82,6 @@ def _borders(split: int, first: int, stop: int) -> Index:
     return np.concatenate([[first], at[(at > first) & (at < stop)], [stop]])
 
 
-def _blocks(borders: Index, sums: Array) -> Blocks:
+def _blocks(split: int, borders: Index, sums: Array) -> Blocks:
     counts = np.diff(borders)
-    return Blocks(borders[:-1], counts, sums / counts)
+    return Blocks(split, borders[:-1], counts, sums / counts)

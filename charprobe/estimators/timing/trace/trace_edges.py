@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS
+from charprobe.estimators.timing.trace.carrier_means import CALM_PERIODS, half_period_means
 from charprobe.estimators.timing.trace.coupling import find_coupling, undo_coupling
 from charprobe.estimators.timing.trace.dry_reference import (
     VISIBLE,
@@ -167,26 +167,24 @@ def _trace(edge: _EdgePairs, wet: Cut, carrier: CarrierFit, dry: DryReference) -
         raise NoCarrierError(level_dbfs=min(before.level_dbfs, after.level_dbfs))
     span, window = (period, period) if single else (1.0, math.sqrt(12) * WIDTH)
     far = solved.gain.real[: split - BESIDE], solved.gain.real[: split + BESIDE : -1]
+    doubt = np.stack([1 / np.maximum(np.abs(solved.gain[near + split]), 1e-9), smear_db])
     if single:
         blocks = plain_blocks(rows, split)
     else:
-        since, upto = (split + math.ceil(part * CALM_PERIODS * period) for part in (0.5, 1.0))
-        rung = solved.gain.real[since:upto]
-        heard = (*map(far_points, far), rung)
+        half, calm = (math.ceil(part * CALM_PERIODS * period) for part in (0.5, 1.0))
+        heard = (*map(far_points, far), solved.gain.real[split + half : split + calm])
         even = max(turning(points, period=period) for points in heard) > EVEN_LIMIT
         if even:
-            span, window = period / 2, math.sqrt(12) * period / 4
+            span, window, middle = period / 2, math.sqrt(12) * period / 4, int(near.searchsorted(0))
+            early = slice(max(0, middle - calm + 1), middle + calm)
+            doubt[:, early] = half_period_means(doubt, middle, near=early, period=period)
         blocks = calm_blocks(rows, split, period=period, ahead=AHEAD_S * rate_hz, even=even)
-    noise = [point_noise(side, period=period) for side in far]
     # points of a trace solved over whole periods share their noise within a period
-    relative = _relative(blocks, solved, near, shared=period if single else 1.0, dry=edge.dry_gains)
-    relative *= np.where(blocks.starts < split, *noise)
-    smear_of = np.zeros(relative.size)
-    np.maximum.at(smear_of, blocks.holding(near + split), smear_db)
+    noise = [point_noise(side, period=period) for side in far]
+    std_db = _std_db(blocks, near + split, doubt, noise=noise, shared=period if single else 1.0, edge=edge)
     kept = blocks.means[1] > 0.05 * least
-    time_s, gain, aside = blocks.means[:, kept]
+    (time_s, gain, aside), std_db = blocks.means[:, kept], std_db[kept]
     gain_db, turn_db = DB_PER_NEPER * np.log(gain), DB_PER_NEPER * np.log(np.hypot(1.0, aside / gain))
-    std_db = np.hypot(DB_PER_NEPER * relative, SMEAR_SHARE * smear_of)[kept]
     change_db = float(np.median(gain_db[time_s >= 0]) - np.median(gain_db[time_s < 0]))
     before_db = np.interp(apart.before_s, time_s, gain_db)
     filling = fills(apart)
@@ -240,15 +238,22 @@ def _over_reference(edge: _EdgePairs, solved: CarrierGain, beside: BesideEdge, n
     return rows
 
 
-def _relative(
-    blocks: Blocks, solved: CarrierGain, near: Index, *, shared: float, dry: tuple[float, float]
+def _std_db(
+    blocks: Blocks, at: Index, doubt: Array, *, noise: Sequence[float], shared: float, edge: _EdgePairs
 ) -> Array:
-    """Relative noise of each block's gain for noise of one in a sample, beside the sound that there is."""
-    split = -int(solved.grid[0])
+    """Standard uncertainty of each block's gain: noise beside the sound that there is, and smear.
+
+    `noise` is that of a point on either side of the edge; `doubt` tells of each column `at` near it, where
+    the path smears the sound, noise for one of 1, and smear in dB. `shared` points share their noise.
+    """
+    before = blocks.starts < blocks.split
     _, gain, aside = blocks.means
-    sound = np.hypot(gain, aside) * np.where(blocks.starts < split, *dry)
-    sound[blocks.holding(near + split)] = np.abs(solved.gain[near + split])  # where the path smears it
-    return np.asarray(1 / np.maximum(sound, 1e-9) / np.sqrt(np.maximum(1, blocks.counts / shared)))
+    relative = 1 / np.maximum(np.hypot(gain, aside) * np.where(before, *edge.dry_gains), 1e-9)
+    holding, smear_db = np.searchsorted(blocks.starts, at, side="right") - 1, np.zeros(gain.size)
+    relative[holding] = doubt[0]
+    np.maximum.at(smear_db, holding, doubt[1])
+    relative *= np.where(before, *noise) / np.sqrt(np.maximum(1, blocks.counts / shared))
+    return np.asarray(np.hypot(DB_PER_NEPER * relative, SMEAR_SHARE * smear_db))
 
 
 def _smear(beside: BesideEdge, near: Index, edge: _EdgePairs) -> tuple[Array, float]:
