@@ -88,11 +88,10 @@ def amplitude(level_db: Array) -> Array:
 
 
 def in_pieces(work: Callable[[Array], Array], values: Array) -> Array:
-    """Do what looks at single values piece by piece: short pieces stay in the processor's own memory."""
-    out = np.empty_like(values)
+    """Do, in place, what looks at single values: short pieces stay in the processor's own memory."""
     for start in range(0, values.size, PIECE):
-        out[start : start + PIECE] = work(values[start : start + PIECE])
-    return out
+        values[start : start + PIECE] = work(values[start : start + PIECE])
+    return values
 
 
 def delay_samples(stage: Stage, *, rate_hz: float) -> int:

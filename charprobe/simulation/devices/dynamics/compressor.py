@@ -88,7 +88,7 @@ class Compressor:
     def reduction_db(self, samples: Array, *, rate_hz: float) -> Array:
         """Reduction the side chain asks for at each sample of its input, in dB; shape (n,)."""
         if self.sidechain_low_cut_hz is not None:
-            samples = low_cut(samples, corner_hz=self.sidechain_low_cut_hz, rate_hz=rate_hz)
+            samples = low_cut(samples.copy(), corner_hz=self.sidechain_low_cut_hz, rate_hz=rate_hz)
         sensed = one_pole(
             sense(samples, self.detector, rate_hz=rate_hz), time_s=self.averaging_s, rate_hz=rate_hz
         )
@@ -135,7 +135,7 @@ class Compressor:
         np.subtract(self.makeup_db, gain_db, out=gain_db)
         delay = round(self.lookahead_s * rate_hz)
         delayed = np.concatenate([np.zeros(delay), samples])[: samples.size] if delay else samples
-        out = in_pieces(amplitude, gain_db)
+        out = in_pieces(amplitude, gain_db.copy())
         out *= delayed
         return StageOutput(out, gain_db)
 

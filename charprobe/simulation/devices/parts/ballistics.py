@@ -15,7 +15,7 @@ FORMS: tuple[Smoothing, ...] = get_args(Smoothing)
 
 
 def follow(
-    target: Array,
+    values: Array,
     *,
     attack_s: float,
     release_s: float,
@@ -25,12 +25,12 @@ def follow(
     rest: float = 0.0,
     in_db: bool = True,
 ) -> Array:
-    """Follow `target`, rising with the attack and falling with the release time constant.
+    """Follow a target, rising with the attack and falling with the release time constant.
 
     Parameters
     ----------
-    target : ndarray, shape (n,)
-        Level or reduction, in any domain; what is loud is large.
+    values : ndarray, shape (n,)
+        The target, level or reduction in any domain, what is loud is large; then what follows it, in place.
     attack_s, release_s : float >= 0
         One-pole time constants (63.2 % of a step); 0 follows at once.
     hold_s : float >= 0
@@ -55,7 +55,7 @@ def follow(
     step lasts 1.010, 1.051, 1.105, 1.222, 1.585 R to 63.2 % for A/R = 0.01, 0.05, 0.1, 0.2, 0.5.
     """
     a, r = coefficient(attack_s, rate_hz), coefficient(release_s, rate_hz)
-    number, values = FORMS.index(form), np.array(target, dtype=np.float64)
+    number = FORMS.index(form)
     _follow(values, a, r, round(hold_s * rate_hz), number >= 2, number % 2 == 1, rest, in_db)
     return values
 
@@ -88,7 +88,7 @@ def _follow(
 
 
 def follow_two_stage(
-    target: Array,
+    values: Array,
     *,
     attack_s: float,
     fast_s: float,
@@ -108,8 +108,8 @@ def follow_two_stage(
 
     Parameters
     ----------
-    target : ndarray, shape (n,)
-        Reduction in dB, >= 0.
+    values : ndarray, shape (n,)
+        The target, a reduction in dB >= 0; then what follows it, in place.
     attack_s, fast_s, slow_s, charge_s : float > 0
         Time constants, fast_s < slow_s.
     slow_share : float, 0 to 1
@@ -122,7 +122,6 @@ def follow_two_stage(
     ndarray, shape (n,)
     """
     poles = [coefficient(time_s, rate_hz) for time_s in (attack_s, fast_s, slow_s, charge_s)]
-    values = np.array(target, dtype=np.float64)
     _follow_two_stage(values, poles[0], poles[1], poles[2], poles[3], slow_share)
     return values
 

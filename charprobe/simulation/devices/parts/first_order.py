@@ -1,4 +1,4 @@
-"""Filters of first order, sample by sample, from rest."""
+"""Filters of first order, sample by sample, from rest, in place: fresh memory costs more than filtering."""
 
 from __future__ import annotations
 
@@ -10,11 +10,10 @@ from charprobe.values.arrays import Array
 from charprobe.values.compiled import compiled_in_place
 
 
-def low_cut(samples: Array, *, corner_hz: float, rate_hz: float) -> Array:
+def low_cut(values: Array, *, corner_hz: float, rate_hz: float) -> Array:
     """First-order low cut, -3.01 dB at the corner (bilinear, so meant for corners far below the rate)."""
     warped = math.tan(math.pi * corner_hz / rate_hz)
     gain = 1 / (1 + warped)
-    values = np.array(samples, dtype=np.float64)
     _filter(values, gain, -gain, (warped - 1) * gain)
     return values
 
@@ -33,7 +32,6 @@ def one_pole(values: Array, *, time_s: float, rate_hz: float) -> Array:
     """Smooth with one pole of unit gain at DC; shape (n,)."""
     pole = coefficient(time_s, rate_hz)
     if pole > 0:
-        values = np.array(values, dtype=np.float64)
         _filter(values, 1 - pole, 0.0, -pole)
     return values
 

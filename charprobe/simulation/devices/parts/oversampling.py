@@ -8,9 +8,11 @@ from functools import lru_cache
 import numpy as np
 
 from charprobe.values.arrays import Array
+from charprobe.values.compiled import compiled_sums
 
 PASS = 20.0 / 44.1  # top of the exact band, as a fraction of the sampling rate
 BLOCK = 1 << 16
+AT_ONCE = 256  # samples that stay beside the processor while all taps pass over them
 GUARD = 128  # samples at the base rate; more than either half-band filter reaches
 
 
@@ -36,16 +38,30 @@ def _up(samples: Array) -> Array:
     for taps in _half_bands():
         out = np.empty(2 * samples.size)
         out[0::2] = samples
-        out[1::2] = np.convolve(samples, taps, mode="full")[taps.size // 2 - 1 :][1 : samples.size + 1]
+        out[1::2] = _between(samples, taps)
         samples = out
     return samples
 
 
 def _down(samples: Array) -> Array:
     for taps in reversed(_half_bands()):
-        even, odd = samples[0::2], samples[1::2]
-        samples = 0.5 * (even + np.convolve(odd, taps, mode="full")[taps.size // 2 - 1 :][: even.size])
+        even = samples[0::2].copy()
+        even[1:] += _between(samples[1::2].copy(), taps)[:-1]
+        samples = 0.5 * even
     return samples
+
+
+@compiled_sums
+def _between(samples: Array, taps: Array) -> Array:
+    """Values half-way behind each sample; near both ends, which are guards, nothing."""
+    out, half = np.zeros(samples.size), taps.size // 2
+    for start in range(half, samples.size - half, AT_ONCE):
+        stop = min(start + AT_ONCE, samples.size - half)
+        for k in range(half):
+            ahead, behind, now = samples[start + 1 + k : stop + 1 + k], samples[start - k :], out[start:stop]
+            for n in range(stop - start):
+                now[n] += taps[half + k] * (ahead[n] + behind[n])
+    return out
 
 
 @lru_cache(maxsize=1)
