@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-import numpy as np
-
 from charprobe.simulation.devices.parts.first_order import coefficient
 from charprobe.values.arrays import Array
 from charprobe.values.compiled import compiled_in_place
