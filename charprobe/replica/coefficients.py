@@ -19,6 +19,7 @@ from charprobe.values.arrays import Array, Index
 BEND = 23  # threshold, slope, knee, most of each bend from here on
 COEFFICIENTS = BEND + 4 * BENDS
 MOST_PACE = 700.0  # of a store that follows at once
+WIDEST = 0.2  # of the rate: a quarter leaves a half-band filter nothing to pass
 
 
 def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
@@ -98,7 +99,8 @@ def quadrature_sections(rate_hz: float, split_hz: float) -> tuple[Array, Array]:
     Valenzuela, Constantinides, "Digital signal processing schemes for efficient interpolation and
     decimation", IEE Proceedings 130 (1983).
     """
-    k = math.tan(math.pi / 4 * (1 - 4 * split_hz / rate_hz)) ** 2  # selectivity of the half-band filter
+    low = min(split_hz / rate_hz, WIDEST)
+    k = math.tan(math.pi / 4 * (1 - 4 * low)) ** 2  # selectivity of the half-band filter
     kk = math.sqrt(1 - k * k)
     e = 0.5 * (1 - math.sqrt(kk)) / (1 + math.sqrt(kk))
     q = e * (1 + e**4 * (2 + e**4 * (15 + 150 * e**4)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_type_hints
 
 import numpy as np
 
@@ -65,6 +65,22 @@ def value_at(part: Any, name: str) -> float:
     for step in name.split("."):
         part = part[int(step)] if isinstance(part, tuple) else getattr(part, step)
     return float(part)
+
+
+def range_at(part: Any, name: str) -> tuple[float, float]:
+    """Return the least and the greatest that the number at a dotted place may be.
+
+    Examples
+    --------
+    >>> range_at(Cell(), "detector.split_hz")
+    (1.0, 2000.0)
+    """
+    kind: Any = type(part)
+    for step in name.split("."):
+        kind = get_args(kind)[0] if step.isdigit() else get_type_hints(kind, include_extras=True)[step]
+        limits: tuple[Any, ...] = getattr(kind, "__metadata__", ())
+        kind = kind.__origin__ if limits else kind
+    return float(limits[0].ge), float(limits[0].le)
 
 
 def with_values(part: Part, names: Sequence[str], values: Sequence[float] | Array) -> Part:

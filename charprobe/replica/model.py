@@ -16,7 +16,7 @@ from charprobe.files.limits import Number, Sha256, Words
 from charprobe.files.untrusted import FileKind, json_content, read_text
 from charprobe.profile.facts import Channel, GivenName, Rate
 from charprobe.profile.json_form import render
-from charprobe.replica.flat import value_at, with_values
+from charprobe.replica.flat import range_at, value_at, with_values
 from charprobe.replica.parts import Chain
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
@@ -238,18 +238,18 @@ class Replica:
     def drawn(self, count: int, rng: np.random.Generator) -> tuple[Chain, ...]:
         """Draw chains whose numbers scatter as the posterior says; the same ones where it says nothing.
 
-        A draw that would leave the range of a time or width is held at its edge.
+        A draw that would leave the range of a number is held at its edge.
         """
         places, log = self.posterior.places, np.array(self.posterior.logarithmic, dtype=bool)
         if not places:
             return (self.chain,) * count
         centre = np.array([value_at(self.chain, place) for place in places])
+        edges = np.transpose([range_at(self.chain, place) for place in places])
         root = _root(np.array(self.posterior.covariance))
         chains = []
         for row in rng.standard_normal((count, len(places))) @ root.T:
             moved = np.where(log, centre * np.exp(np.clip(row, -5, 5)), centre + row)
-            kept = np.where((centre >= 0) & (moved < 0) & _never_negative(places), 0.0, moved)
-            chains.append(with_values(self.chain, places, kept))
+            chains.append(with_values(self.chain, places, np.clip(moved, *edges)))
         return tuple(chains)
 
 
@@ -258,11 +258,6 @@ def _root(covariance: Array) -> Array:
     scale = np.sqrt(np.abs(np.diag(covariance))) + 1e-300
     values, vectors = np.linalg.eigh(covariance / scale / scale[:, None])
     return np.asarray(scale[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
-
-
-def _never_negative(places: tuple[str, ...]) -> Array:
-    ends = ("_s", "knee_db", "_hz", "share", "link", "exponent", "most_db")
-    return np.array([place.endswith(ends) for place in places])
 
 
 def load_replica(path: str | Path) -> Replica:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -15,17 +13,17 @@ from charprobe.files.sound.sound_file import Capture, open_capture, write_wav_bl
 from charprobe.replica.cell import Passed
 from charprobe.replica.chain import take_back
 from charprobe.replica.doubt import Doubt, Perturbed
-from charprobe.replica.lost import REASONS, Lost, LostStretches
+from charprobe.replica.lost import Lost
 from charprobe.replica.model import Replica
-from charprobe.replica.noise_under import NoiseUnder
 from charprobe.replica.preview import BEYOND_DB
 from charprobe.replica.take import check_take
+from charprobe.replica.unprinted import Unprinted
+from charprobe.replica.which_setting import REMEDY, WhichSetting
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
-from charprobe.values.wording import number_text, time_text
+from charprobe.values.wording import number_text
 
 DRAWS = 4
-MOST_SHOWN = 8  # stretches of a kind named in the text; JSON holds all
 BETTER_DB = 10.0  # by which the result must beat the printed take
 HOT_DB = 6.0  # above all that was measured: no dry take is expected there
 HOT_SHARE = 1e-3  # of the samples
@@ -35,88 +33,6 @@ OVER = (
 )
 BEGINNING_S, AUDIBLE_DB = 0.1, -40.0  # so soon so near the peak: sound went on before the take began
 FORGOTTEN = 3.0  # release times until little is left of what it asked for
-LOWER_DB = 1.0  # by which noise in loud places lies lower than in quiet ones, beyond chance: not flat
-
-
-@dataclass(frozen=True)
-class Unprinted:
-    """What was taken back.
-
-    Attributes
-    ----------
-    error_db : float
-        Expected energy of the error over that of the dry take.
-    bound_db : float
-        The same, not exceeded in 95 % of takes.
-    printed_db : float
-        What the printed take misses, once it is turned to the same level, over the same energy.
-    mean_reduction_db, most_reduction_db : float
-        Reduction that was taken back, over the moments with sound.
-    time_s, over_time_db : ndarray, shape (n,)
-        Middle of each stretch of `doubt.WINDOW_S` and the bound there; NaN in silence.
-    bands : tuple of (float, float, float)
-        Octave bands: edges in Hz and the bound there.
-    stretches : tuple of LostStretches
-        What does not come back, left as printed but for the make-up gain.
-    louder_db : float
-        Peak of the result over the peak of the printed take.
-    notes : tuple of str
-        Plain sentences.
-    """
-
-    error_db: float
-    bound_db: float
-    printed_db: float
-    mean_reduction_db: float
-    most_reduction_db: float
-    time_s: Array
-    over_time_db: Array
-    bands: tuple[tuple[float, float, float], ...]
-    stretches: tuple[LostStretches, ...]
-    louder_db: float
-    notes: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return all of it as JSON holds it; null where there is silence."""
-        over_time = [None if np.isnan(value) else value for value in self.over_time_db.tolist()]
-        bands = [{"low_hz": low, "high_hz": high, "bound_db": bound} for low, high, bound in self.bands]
-        plain = {key: value for key, value in vars(self).items() if isinstance(value, float)}
-        return plain | {
-            "over_time": {"time_s": self.time_s.tolist(), "bound_db": over_time},
-            "bands": bands,
-            "stretches": [asdict(one) for one in self.stretches],
-            "notes": list(self.notes),
-        }
-
-    def text(self) -> str:
-        """Return it in plain lines: error, worst moments and bands, what was left."""
-        lines = [
-            f"Taken back: {self.mean_reduction_db:.1f} dB on average, "
-            f"{self.most_reduction_db:.1f} dB at most.",
-            f"If it was printed with this setting, the error is about {number_text(self.error_db, 0)} dB "
-            f"of the energy of the dry take, at most {number_text(self.bound_db, 0)} dB (95 %); the printed "
-            f"take, turned to the same level, misses it by {number_text(self.printed_db, 0)} dB.",
-        ]
-        known = np.flatnonzero(~np.isnan(self.over_time_db))
-        if known.size:
-            worst = known[np.argmax(self.over_time_db[known])]
-            lines.append(
-                f"Worst moment: {number_text(float(self.over_time_db[worst]), 0)} dB at most, at "
-                f"{time_text(float(self.time_s[worst]))}."
-            )
-        if self.bands:
-            low, high, bound = max(self.bands, key=lambda band: band[2])
-            lines.append(f"Worst band: {number_text(bound, 0)} dB at most, {low:.0f} to {high:.0f} Hz.")
-        for reason in REASONS:
-            some = [one for one in self.stretches if one.reason == reason]
-            if some:
-                total = sum(one.end_s - one.start_s for one in some)
-                shown = ", ".join(
-                    f"{time_text(one.start_s)}–{time_text(one.end_s)}" for one in some[:MOST_SHOWN]
-                )
-                more = f" and {len(some) - MOST_SHOWN} more" if len(some) > MOST_SHOWN else ""
-                lines.append(f"Left as printed, {reason}: {total:.1f} s in all ({shown}{more}).")
-        return "\n".join([*lines, *self.notes])
 
 
 def unprint(replica: Replica, printed: str | Path, out: str | Path, *, force: bool = False) -> Unprinted:
@@ -175,7 +91,7 @@ class _Work:
         self._perturbed = Perturbed(replica, rate_hz=take.rate_hz, bits=take.facts.bits, draws=DRAWS)
         self._doubt = Doubt(rate_hz=take.rate_hz, draws=DRAWS)
         self._lost = Lost(replica, rate_hz=take.rate_hz, noise=self._perturbed.noise)
-        self._under = NoiseUnder(rate_hz=take.rate_hz, frames=take.frames)
+        self._setting = WhichSetting(replica, take)
         self._sums = np.zeros(3)  # printed squared, printed times dry, dry squared
         self._reduction = np.zeros(3)  # sum, count, most
         self._beginning, self._begins = round(BEGINNING_S * take.rate_hz), 0.0  # samples to come, their peak
@@ -205,9 +121,7 @@ class _Work:
 
     def _heard(self, passed: Passed) -> None:
         self._lost.heard(passed)
-        colour = self.replica.chain.colour
-        if not colour.amplitude or colour.place != "before":  # ahead, it turns loud noise down as well
-            self._under.heard(passed)
+        self._setting.heard(passed)
         reduction = self.replica.chain.cell.makeup_db - passed.gain_db
         sounding = np.abs(passed.sound) > self._perturbed.noise
         self._reduction[:2] += [reduction[sounding].sum(), np.count_nonzero(sounding)]
@@ -231,17 +145,13 @@ class _Work:
                 f"{100 * share:.1f} % of its samples (peak {20 * np.log10(self._peaks[1]):.1f} dBFS). {why}. "
                 "Nothing was written"
             )
-        dip = self._under.told().result
-        if dip and dip.beyond(LOWER_DB):
+        tells = self._setting.told()
+        better = self._printed_db() - max(self._doubt.error_db(), tells.off_db)
+        if tells.against and better < BETTER_DB:
             raise ReplicaError(
-                f"{self.take.path}: was not printed with the setting {self.replica.setting!r} at this "
-                f"level: its noise, told at {dip.low_hz / 1000:.0f} to {dip.high_hz / 1000:.0f} kHz, would "
-                f"lie {number_text(-dip.depth_db, 1)} dB lower where the dry take is loud than where it is "
-                "quiet, so that more was taken there than this replica gives back. Choose the replica of the "
-                "setting that printed it, or undo what was done to the take afterwards, a change of level or "
-                "another compressor. Nothing was written"
+                f"{self.take.path}: was not printed with the setting {self.replica.setting!r} at this level: "
+                f"{tells.against}. {REMEDY}. Nothing was written"
             )
-        better = self._printed_db() - self._doubt.error_db()
         if better < BETTER_DB:
             most, misses, off = (
                 number_text(float(value), 1)
@@ -265,15 +175,10 @@ class _Work:
         time_s, over_time = self._doubt.over_time_db()
         louder = 20 * np.log10(max(self._peaks[1], 1e-12) / max(self._peaks[0], 1e-12))
         notes = [
-            "The result is an estimate: what the replica does not know of the stage stays in it. That the "
-            "take was printed with this setting cannot be read from it; the bound holds only if it was."
+            "The result is an estimate: what the replica does not know of the stage stays in it. The bound "
+            "holds only if the take was printed with this setting.",
+            *self._setting.told().notes(),
         ]
-        dip = self._under.told().printed
-        if dip and dip.beyond(LOWER_DB):
-            notes.append(
-                f"Its noise, printed up to {number_text(-dip.depth_db, 0)} dB lower where it is loud, is no "
-                "lower there in the result: nothing speaks for a setting that takes more than this one."
-            )
         if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
             smoothing = self.replica.chain.cell.smoothing
             lasts_s = FORGOTTEN * max(smoothing.release_s, smoothing.slow_s)

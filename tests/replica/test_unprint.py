@@ -232,6 +232,29 @@ def test_a_take_cut_from_the_middle_says_that_its_beginning_is_not_known(taken, 
     assert not any("taken to have been at rest" in note for note in quiet.notes)
 
 
+def test_steady_tones_tell_another_setting_and_a_take_that_was_never_printed(tmp_path, rng):
+    sound = generate("plucked", seconds=8.0, rate_hz=RATE, rng=np.random.default_rng(1))
+    stage = build_compressor(
+        threshold_dbfs=-24.0, ratio=4.0, knee_db=4.0, attack_s=0.005, release_s=0.12, makeup_db=3.0,
+        detector="peak",
+    )  # fmt: skip
+    chain, out = Chain(cell=dataclasses.replace(CHAIN.cell, detector=Detector("peak"))), tmp_path / "dry.wav"
+    for name, printed in (
+        ("p.wav", stage.process(sound, rate_hz=RATE, rng=rng).samples),
+        ("never.wav", 0.6 * sound),
+    ):
+        write_wav(tmp_path / name, printed, rate_hz=RATE, subtype="float32", force=True)
+    assert "Its tones do not speak against it" in unprint(replica_of(chain), tmp_path / "p.wav", out).text()
+    other = with_values(chain, ["cell.bends.0.slope"], [0.5])
+    with pytest.raises(ReplicaError, match=r"move with the gain, .* more was taken than this replica gives"):
+        unprint(replica_of(other), tmp_path / "p.wav", out, force=True)
+    close = with_values(chain, ["cell.bends.0.slope"], [0.85])
+    made = unprint(replica_of(close), tmp_path / "p.wav", out, force=True)
+    assert "It was not, as far as the take tells" in made.text() and "less was taken" in made.text()
+    with pytest.raises(ReplicaError, match=r"move against the gain, .* less was taken"):
+        unprint(replica_of(chain), tmp_path / "never.wav", out, force=True)
+
+
 def test_noise_that_was_turned_down_more_than_the_replica_gives_back_tells_another_setting(tmp_path, rng):
     sound = generate("speech", seconds=8.0, rate_hz=RATE, rng=np.random.default_rng(1))
     sound += (

@@ -22,10 +22,15 @@ STEPS_HZ = 997.0  # of the level steps that the static curve is measured with
 
 
 def notes_of(
-    found: Found, proved: Proved | None, *, programme: bool, differing: tuple[Disagreement, ...]
+    found: Found,
+    proved: Proved | None,
+    profile: Profile,
+    *,
+    programme: bool,
+    differing: tuple[Disagreement, ...],
 ) -> tuple[str, ...]:
     """Sentences on a fit, the most important first."""
-    notes = [_kind(found)]
+    notes = [_kind(found, profile)]
     if proved is None:
         why = "its programme is spoiled in this capture" if programme else "this stimulus has none"
         notes.append(
@@ -114,20 +119,35 @@ FILTERED = {
 }  # whether there is one ahead, and behind
 
 
-def _kind(found: Found) -> str:
+def no_colour(profile: Profile) -> str:
+    """That there is no colour; where tones showed some, that the replica leaves it out."""
+    tones = profile.curve("harmonics") if "harmonics" in profile.curves else {}
+    shown = np.where(tones.get("origin", np.array("none")) == "colour", tones.get("thd_dbc", np.nan), np.nan)
+    if np.isnan(shown).all():
+        return "no colour"
+    most = int(np.nanargmax(shown))
+    hz, dbfs = (number_text(tones[name][most], 0) for name in ("frequency_hz", "input_dbfs"))
+    return (
+        "no colour in the replica, which leaves out what tones showed, up to "
+        f"{number_text(shown[most], 0)} dB re the tone (harmonics at {hz} Hz and {dbfs} dBFS)"
+    )
+
+
+def _kind(found: Found, profile: Profile) -> str:
     cell, colour = found.chain.cell, found.chain.colour
     sides = bool(found.chain.filter_in), bool(found.chain.filter_out)
     filtered = FILTERED[sides]
+    none = no_colour(profile)
     if found.kind == "gain":
-        if abs(cell.makeup_db) < WIRE_DB and not filtered:
+        if abs(cell.makeup_db) < WIRE_DB and not filtered and none == "no colour":
             return "A wire: neither gain, dynamics nor colour that this stimulus shows."
         if found.error_db > GOOD_DB:
             return f"Nothing met it better than a gain of {number_text(cell.makeup_db, 2)} dB{filtered}."
-        return f"A gain of {number_text(cell.makeup_db, 2)} dB{filtered}: no dynamics, no colour."
+        return f"A gain of {number_text(cell.makeup_db, 2)} dB{filtered}: no dynamics, {none}."
     if found.kind == "colour":
         return f"Colour alone{filtered}: a curve without memory, no dynamics."
     place = {"behind": "behind", "before": "ahead of", "in loop": "inside the loop of"}
-    coloured = f"; colour {place[colour.place]} the gain cell" if colour.amplitude else "; no colour"
+    coloured = f"; colour {place[colour.place]} the gain cell" if colour.amplitude else f"; {none}"
     return f"Gain cell: {found.structure}{coloured}{filtered}."
 
 
