@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.cell_fit import Fitted
-from charprobe.replica.fitting.colour_fit import through
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.first_cell import first_cell, quiet_of
+from charprobe.replica.fitting.found import Found, alike, error_of
 from charprobe.replica.fitting.heard import Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
-from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.search import (
     ALIKE,
     AT_NOISE,
@@ -38,7 +37,6 @@ from charprobe.replica.fitting.structures import Structure, above, cell_of
 from charprobe.replica.fitting.whole_fit import LAST, WHOLE, Whole, fit_whole
 from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
 from charprobe.replica.parts import Cell, Chain, Colour, Place
-from charprobe.values.arrays import Array
 
 Told = Callable[[float], None]
 PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
@@ -53,51 +51,6 @@ NEARLY = 2.0  # times the error with which a stage is met: sides of filters and 
 BESIDES = 0.8  # of the error with all filters behind: what one ahead must leave
 AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
-
-
-@dataclass(frozen=True)
-class Found:
-    """A chain and how it is known.
-
-    Attributes
-    ----------
-    chain : Chain
-        Without polarity and latency.
-    kind : str
-        "gain", "colour", "cell" or "cell and colour": what it is made of.
-    late : float
-        Samples by which the capture lies later than its markers say.
-    places, logarithmic, covariance
-        Of the fitted numbers, as `Posterior` holds them.
-    score, lack : float
-        Weighted error where the fit heard, 0 without a cell; how many times as great it is elsewhere: as much
-        as that, the model lacks something.
-    equally_good : tuple of str
-        Other structures that explain the stage as well.
-    structure : str
-        The structure in words, "" for a gain.
-    error_db : float
-        Error over sound on stretches the fit did not hear.
-    worst, worst_own_db : str, float
-        The segment with the greatest error among these, less what noise explains, and that error.
-    cut_short : bool
-        Whether the budget of work ended the search.
-    """
-
-    chain: Chain
-    kind: str
-    late: float
-    places: tuple[str, ...]
-    logarithmic: tuple[bool, ...]
-    covariance: Array
-    score: float
-    lack: float
-    equally_good: tuple[str, ...]
-    structure: str
-    error_db: float
-    worst: str
-    worst_own_db: float
-    cut_short: bool
 
 
 def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: Told) -> Found:
@@ -119,7 +72,7 @@ class _Work:
 
     def found(self) -> Found:
         """The plainest chain that meets the stage."""
-        rate_hz, fitted = self._pair.rate_hz, list[Fitted]()
+        rate_hz, fitted = self._pair.rate_hz, tuple[Fitted, ...]()
         self._told(0.05)
         bare, colour, plain = self._without_cell(self._sounds)
         place = self._linear, self._sounds
@@ -129,14 +82,15 @@ class _Work:
             if told[1].amplitude and told[2] < BESIDES * plain:
                 place, (bare, colour, plain) = (linear, other), told
         self._told(0.1)
-        kind = "colour" if colour.amplitude else "gain"
         found = self._searched() if plain > self._floor else []
         if found and found[0].held_out * PLAINER < plain:
-            bare, kind, colour, fitted = self._fitted(found)
+            bare, colour, fitted = self._fitted(found)
         else:
             self._linear, self._sounds = place
         self._told(1.0)
-        return _found(bare, colour, kind, fitted, self._sounds, self._linear, rate_hz, self._budget.ended)
+        chain = Chain(self._linear.ahead, bare, colour, self._linear.sections)
+        error = error_of(bare, colour, self._sounds, rate_hz)
+        return Found(chain, self._linear.late, fitted, *error, self._budget.ended)
 
     def _without_cell(self, sounds: Sounds) -> tuple[Cell, Colour, float]:
         """A gain, the colour behind it, none where it brings too little, and their error."""
@@ -249,7 +203,7 @@ class _Work:
             found = self._search(list(again), FOR_REFITS) or found
         return self._sided(found)
 
-    def _fitted(self, found: list[Fitted]) -> tuple[Cell, str, Colour, list[Fitted]]:
+    def _fitted(self, found: list[Fitted]) -> tuple[Cell, Colour, tuple[Fitted, ...]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""
         chosen = self._ahead(_plainest(found, self._floor))
         before, self._linear = self._linear, self._filter(chosen.cell)
@@ -294,7 +248,7 @@ class _Work:
         else:
             fitted = self._fit(calls[:1], FIT)
         fitted += self._fit(self._budget.affords(calls[1:], FIT), FIT)
-        return fitted[0].cell, "cell and colour" if colour.amplitude else "cell", colour, fitted
+        return fitted[0].cell, colour, alike(fitted)
 
     def _ahead(self, chosen: Fitted) -> Fitted:
         """The structure with the look-ahead that suits it best, where the profile tells of one."""
@@ -349,64 +303,3 @@ def _others(found: Sequence[Fitted], chosen: Fitted, floor: float) -> list[Fitte
         and one.structure != chosen.structure
         and chosen.structure not in one.structure.less()
     ][:KEPT]
-
-
-def _found(
-    cell: Cell, colour: Colour, kind: str, fitted: list[Fitted], sounds: Sounds, linear: Linear, rate_hz: int,
-    cut_short: bool,
-) -> Found:  # fmt: skip
-    places: list[str] = []
-    logarithmic: list[bool] = []
-    covariance = np.zeros((0, 0))
-    structure, score, lack = "", 0.0, 1.0
-    equally_good: tuple[str, ...] = ()
-    if fitted:
-        best = fitted[0]
-        as_good = [one for one in fitted[1:] if one.held_out <= max(ALIKE * best.held_out, 1.0)]
-        columns = [column for column, knob in enumerate(best.knobs) for _ in knob.places]
-        places = [place for knob in best.knobs for place in knob.places]
-        logarithmic = [best.knobs[column].logarithmic for column in columns]
-        whole = best.solution.covariance + np.diag(_spread(best, as_good) ** 2)
-        covariance = whole[np.ix_(columns, columns)]
-        structure, score = best.structure.in_words(), best.solution.score
-        lack = best.held_out / max(score, 1e-9)
-        equally_good = tuple(one.structure.in_words() for one in as_good)
-    error_db, worst, worst_own_db = _error(cell, colour, sounds, rate_hz)
-    chain = Chain(filter_in=linear.ahead, cell=cell, colour=colour, filter_out=linear.sections)
-    return Found(
-        chain,
-        kind,
-        linear.late,
-        tuple(places),
-        tuple(logarithmic),
-        covariance,
-        score,
-        lack,
-        equally_good,
-        structure,
-        error_db,
-        worst,
-        worst_own_db,
-        cut_short,
-    )
-
-
-def _spread(best: Fitted, alike: Sequence[Fitted]) -> Array:
-    """How far each number lies from that of structures that explain the stage as well."""
-    found = np.zeros(len(best.knobs))
-    for one in alike:
-        values = {knob.places[0]: value for knob, value in zip(one.knobs, one.solution.values, strict=True)}
-        for i, knob in enumerate(best.knobs):
-            if knob.places[0] in values and one.structure.loop == best.structure.loop:
-                found[i] = max(found[i], abs(values[knob.places[0]] - best.solution.values[i]) / 2)
-    return found
-
-
-def _error(cell: Cell, colour: Colour, sounds: Sounds, rate_hz: int) -> tuple[float, str, float]:
-    """Error in dB where the fit did not hear, the segment with the greatest of its own, and that."""
-    heard = sounds.held_out
-    error = heard.target - through(cell, colour, heard, rate_hz)
-    whole = float(10 * np.log10(np.mean(error**2) / max(float(np.mean(heard.target**2)), 1e-30) + 1e-15))
-    own = [own_db(error[at], heard.left[at], heard.target[at], rate_hz=rate_hz) for at, _ in heard.parts]
-    worst = int(np.argmax(own))
-    return whole, heard.names[worst], own[worst]

@@ -13,11 +13,12 @@ from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.recognise import recognise
 from charprobe.profile.profile import Profile
-from charprobe.replica.fitting.chain_fit import Found, fit_chain
+from charprobe.replica.fitting.chain_fit import fit_chain
+from charprobe.replica.fitting.found import Found
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.proof import Proved, prove_on_programme
 from charprobe.replica.fitting.sentences import disagreements, notes_of
-from charprobe.replica.model import Posterior, Proof, Replica, SourceFile
+from charprobe.replica.model import Proof, Replica, SourceFile
 from charprobe.stimulus.kinds.programme import Programme
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import ReplicaError
@@ -149,7 +150,6 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
     )
     differing = disagreements(chain, profile)
     lack = max(1.0, found.lack, proved.score / found.score if proved is not None and found.score else 1.0)
-    covariance = found.covariance * lack**2
     programme = bool(wet.stimulus.of_kind(Programme))
     return Replica(
         schema="charprobe-replica-1",
@@ -157,7 +157,7 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         channel=wet.channel + 1,
         rate_hz=wet.source.rate_hz,
         chain=chain,
-        posterior=Posterior(found.places, found.logarithmic, tuple(map(tuple, covariance.tolist()))),
+        posterior=found.posterior(lack),
         lowest_dbfs=min(levels),
         highest_dbfs=max(levels),
         highest_peak_dbfs=max(levels),

@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.filters import response
-from charprobe.replica.fitting.chain_fit import Found
+from charprobe.replica.fitting.found import Found
 from charprobe.replica.fitting.proof import Proved
 from charprobe.replica.flat import value_at
 from charprobe.replica.model import GOOD_DB, Disagreement, Replica
@@ -138,17 +138,17 @@ def _kind(found: Found, profile: Profile) -> str:
     sides = bool(found.chain.filter_in), bool(found.chain.filter_out)
     filtered = FILTERED[sides]
     none = no_colour(profile)
-    if found.kind == "gain":
+    if not found.fitted and not colour.amplitude:
         if abs(cell.makeup_db) < WIRE_DB and not filtered and none == "no colour":
             return "A wire: neither gain, dynamics nor colour that this stimulus shows."
         if found.error_db > GOOD_DB:
             return f"Nothing met it better than a gain of {number_text(cell.makeup_db, 2)} dB{filtered}."
         return f"A gain of {number_text(cell.makeup_db, 2)} dB{filtered}: no dynamics, {none}."
-    if found.kind == "colour":
+    if not found.fitted:
         return f"Colour alone{filtered}: a curve without memory, no dynamics."
     place = {"behind": "behind", "before": "ahead of", "in loop": "inside the loop of"}
     coloured = f"; colour {place[colour.place]} the gain cell" if colour.amplitude else f"; {none}"
-    return f"Gain cell: {found.structure}{coloured}{filtered}."
+    return f"Gain cell: {found.fitted[0].structure.in_words()}{coloured}{filtered}."
 
 
 def disagreements(chain: Chain, profile: Profile) -> tuple[Disagreement, ...]:
