@@ -19,7 +19,7 @@ from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
 from charprobe.stimulus.kinds.segment import Segment, SegmentOf
 from charprobe.stimulus.kinds.sweep import Sweep
-from charprobe.values.arrays import Array, Flags
+from charprobe.values.arrays import Array, Complex, Flags
 from charprobe.values.quantity import DB_PER_NEPER, DETECTED, Z95, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
@@ -30,6 +30,16 @@ NAMES = (
     "response.shelf_corner",
     "response.tilt",
 )
+RESPONSE = {
+    "frequency_hz": "Hz", "magnitude_db": "dB", "phase_deg": "deg", "drive_dbfs": "dBFS",
+    "reduction_db": "dB", "magnitude_std_db": "dB", "phase_std_deg": "deg",
+    "group_delay_s": "s", "group_delay_std_s": "s",
+}  # fmt: skip
+HARMONICS = {
+    "order": "", "frequency_hz": "Hz", "level_dbc": "dBc", "level_std_db": "dB", "phase_deg": "deg",
+    "phase_std_deg": "deg", "limit_dbc": "dBc", "drive_dbfs": "dBFS",
+}  # fmt: skip
+"""Columns of the tables and their units."""
 RECIPE = "quick"
 PER_OCTAVE, HARMONICS_PER_OCTAVE = 12, 6
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
@@ -267,42 +277,14 @@ def _shelf_gain(shelf: ResponsePart | None, otherwise: Unmeasured) -> Reading:
 
 def _response_table(sweeps: list[_Swept]) -> Table:
     """Response at every sweep, where it is told."""
-    columns: dict[str, list[Cell]] = {
-        "frequency_hz": [],
-        "magnitude_db": [],
-        "phase_deg": [],
-        "drive_dbfs": [],
-        "reduction_db": [],
-        "magnitude_std_db": [],
-        "phase_std_deg": [],
-        "group_delay_s": [],
-        "group_delay_std_s": [],
-    }
+    blocks = []
     for sweep in sweeps:
-        response = sweep.response
-        told = sweep.told
-        count = int(np.count_nonzero(told))
-        columns["frequency_hz"] += _cells(response.frequency_hz[told])
-        columns["magnitude_db"] += _cells(response.magnitude_db[told])
-        columns["phase_deg"] += _cells(response.phase_deg[told])
-        columns["drive_dbfs"] += [sweep.drive_dbfs] * count
-        columns["reduction_db"] += [sweep.reduction_db] * count
-        columns["magnitude_std_db"] += _cells(np.hypot(response.magnitude_std_db, sweep.unsure_db)[told])
-        columns["phase_std_deg"] += _cells(response.phase_std_deg[told])
-        columns["group_delay_s"] += _cells(response.group_delay_s[told])
-        columns["group_delay_std_s"] += _cells(response.group_delay_std_s[told])
-    units = {
-        "frequency_hz": "Hz",
-        "magnitude_db": "dB",
-        "phase_deg": "deg",
-        "drive_dbfs": "dBFS",
-        "reduction_db": "dB",
-        "magnitude_std_db": "dB",
-        "phase_std_deg": "deg",
-        "group_delay_s": "s",
-        "group_delay_std_s": "s",
-    }
-    return Table(columns, units)
+        one, reduction_db = sweep.response, math.nan if sweep.reduction_db is None else sweep.reduction_db
+        shape = (one.frequency_hz, one.magnitude_db, one.phase_deg, sweep.drive_dbfs, reduction_db)
+        stds = (np.hypot(one.magnitude_std_db, sweep.unsure_db), one.phase_std_deg)
+        rows = np.broadcast_arrays(*shape, *stds, one.group_delay_s, one.group_delay_std_s)
+        blocks.append(np.stack(rows)[:, sweep.told])
+    return _table(blocks, RESPONSE)
 
 
 def _harmonics_table(sweeps: list[_Swept]) -> Table:
@@ -310,51 +292,41 @@ def _harmonics_table(sweeps: list[_Swept]) -> Table:
 
     Cells that the noise hides are None.
     """
-    columns: dict[str, list[Cell]] = {
-        "order": [],
-        "frequency_hz": [],
-        "level_dbc": [],
-        "level_std_db": [],
-        "phase_deg": [],
-        "phase_std_deg": [],
-        "limit_dbc": [],
-        "drive_dbfs": [],
-    }
+    blocks = [np.empty((len(HARMONICS), 0))]
+    grid_hz = octave_grid(from_hz=LOWEST_HZ, to_hz=HIGHEST_HZ, per_octave=HARMONICS_PER_OCTAVE)
     for sweep in sweeps:
-        top_hz = min(HIGHEST_HZ, sweep.parts.to_hz)
+        parts, top_hz = sweep.parts, min(HIGHEST_HZ, sweep.parts.to_hz)
         for order in range(2, HIGHEST_ORDER + 1):
-            drive_hz = octave_grid(from_hz=LOWEST_HZ, to_hz=HIGHEST_HZ, per_octave=HARMONICS_PER_OCTAVE)
-            from_hz = max(
-                sweep.parts.harmonic_from_hz(order) / order,
-                LOWEST_HZ,
-                sweep.parts.from_hz,
-                sweep.settled_from_hz,
-            )
-            drive_hz = drive_hz[(drive_hz >= from_hz) & (drive_hz * order <= top_hz)]
+            from_hz = max(parts.harmonic_from_hz(order) / order, parts.from_hz, sweep.settled_from_hz)
+            drive_hz = grid_hz[(grid_hz >= from_hz) & (grid_hz * order <= top_hz)]
             if not drive_hz.size:
                 continue
-            found = sweep.parts.harmonic(order, drive_hz * order)
-            ratio, std = _over_fundamental(sweep.own, found, order, drive_hz)
-            seen = np.abs(ratio) > DETECTED * std
-            size = np.maximum(np.abs(ratio), 1e-15)
-            columns["order"] += [order] * drive_hz.size
-            columns["frequency_hz"] += _cells(drive_hz)
-            for name, values in (
-                ("level_dbc", 20 * np.log10(size)),
-                ("level_std_db", DB_PER_NEPER * std / size),
-                ("phase_deg", np.degrees(np.angle(ratio))),
-                ("phase_std_deg", np.degrees(std / size)),
-            ):
-                columns[name] += [x if ok else None for x, ok in zip(_cells(values), seen, strict=True)]
-            columns["limit_dbc"] += _cells(20 * np.log10(np.maximum(DETECTED * std, 1e-15)))
-            columns["drive_dbfs"] += [sweep.drive_dbfs] * drive_hz.size
-    units = {"order": "", "frequency_hz": "Hz", "level_dbc": "dBc", "level_std_db": "dB", "phase_deg": "deg"}
-    return Table(columns, units | {"phase_std_deg": "deg", "limit_dbc": "dBc", "drive_dbfs": "dBFS"})
+            ratio, std = _over_fundamental(
+                sweep.own, parts.harmonic(order, drive_hz * order), order, drive_hz
+            )
+            size, limit_dbc = (
+                np.maximum(np.abs(ratio), 1e-15),
+                20 * np.log10(np.maximum(DETECTED * std, 1e-15)),
+            )
+            phase = np.degrees(np.angle(ratio)), np.degrees(std / size)
+            told = np.stack([20 * np.log10(size), DB_PER_NEPER * std / size, *phase])
+            told[:, np.abs(ratio) <= DETECTED * std] = math.nan
+            rows = np.broadcast_arrays(order, drive_hz, *told, limit_dbc, sweep.drive_dbfs)
+            blocks.append(np.stack(rows))
+    return _table(blocks, HARMONICS)
 
 
-def _over_fundamental(
-    own: Response, found: Response, order: int, drive_hz: Array
-) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.complex128]], Array]:
+def _table(blocks: list[Array], units: dict[str, str]) -> Table:
+    """Rows of all blocks under their names; what is no number is an empty cell."""
+
+    def cell(name: str, x: float) -> Cell:
+        return int(x) if name == "order" else None if math.isnan(x) else x
+
+    rows = zip(units, np.concatenate(blocks, axis=1).tolist(), strict=True)
+    return Table({name: [cell(name, x) for x in row] for name, row in rows}, units)
+
+
+def _over_fundamental(own: Response, found: Response, order: int, drive_hz: Array) -> tuple[Complex, Array]:
     """Harmonic over fundamental; the angle is re `order` times the fundamental's phase, cosine convention."""
     log_f = np.log(own.frequency_hz)
     at = np.log(drive_hz)
@@ -363,10 +335,6 @@ def _over_fundamental(
     # sine over sine becomes cosine over cosine by a quarter turn per order
     turn = np.exp(1j * ((order - 1) * np.pi / 2 - order * phase))
     return found.value * turn / size, found.std / size
-
-
-def _cells(values: Array) -> list[Cell]:
-    return [float(x) for x in values]
 
 
 def _words(published: Published, shape: ResponseShape, sweeps: list[_Swept]) -> list[str]:

@@ -275,20 +275,9 @@ def as_bounds(edge: EdgeTimes) -> EdgeTimes:
             cause="short-gaps",
         )
 
-    return replace(
-        edge,
-        after=UNSETTLED,
-        change=UNSETTLED,
-        delay=bound(edge.delay),
-        t50=bound(edge.t50),
-        t63=bound(edge.t63),
-        t90=bound(edge.t90),
-        within_2db=bound(edge.within_2db),
-        within_3db=bound(edge.within_3db),
-        within_4db=bound(edge.within_4db),
-        overshoot=UNSETTLED,
-        settled=False,
-    )
+    named = ("delay", "t50", "t63", "t90", "within_2db", "within_3db", "within_4db")
+    bounds = replace(edge, **{name: bound(getattr(edge, name)) for name in named})
+    return replace(bounds, after=UNSETTLED, change=UNSETTLED, overshoot=UNSETTLED, settled=False)
 
 
 def believed(edges: Sequence[EdgeTimes]) -> list[EdgeTimes]:

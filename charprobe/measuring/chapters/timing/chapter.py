@@ -80,6 +80,7 @@ INAUDIBLE = (
 """Why there is no time, and what to do, where a stage only saturates and where nothing is heard."""
 RECIPE = "quick"
 MEMORY_RECIPE = "standard"
+AT_ONCE_PERIODS = 2.0
 TURNED_DB = 0.02  # of gain that a turn of the carrier's phase costs, from which a start is blurred
 
 
@@ -172,9 +173,9 @@ def _reference(rows: Sequence[BurstRow]) -> BurstRow:
 
 
 def _at_once(row: BurstRow) -> bool:
-    """Whether neither edge takes any time that the capture resolves, as no detector of level can do."""
-    t63 = (row.attack.t63, row.release.t63)
-    return all(isinstance(r, Unmeasured) and r.at_most is not None and r.at_least is None for r in t63)
+    """Whether both edges are done within `AT_ONCE_PERIODS` of the carrier, as no detector of level can be."""
+    ends_s = (row.attack.t63.most, row.release.t63.most)
+    return all(end_s is not None and end_s * row.carrier_hz < AT_ONCE_PERIODS for end_s in ends_s)
 
 
 def _kind_readings(kind: ReleaseKind | None, times: EdgeTimes) -> dict[str, Reading]:
