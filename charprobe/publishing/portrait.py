@@ -61,6 +61,12 @@ def is_coloured(profile: Profile) -> bool:
     return shows_colour(profile.reading("colour.onset")) or bool(said(profile, "Colour shows"))
 
 
+def takes_no_time(profile: Profile) -> bool:
+    """Tell whether the gain follows the level at once, as no detector makes it."""
+    release = profile.reading("release.t63")
+    return isinstance(release, Unmeasured) and "at once, up and down" in release.reason
+
+
 def said(profile: Profile, start: str, *, end: str = "") -> str:
     """Return the finding of a profile that begins and ends so; "" where it has none."""
     return next((text for text in profile.findings if text.startswith(start) and text.endswith(end)), "")
@@ -120,7 +126,7 @@ def _level(profile: Profile) -> str:
     if reduces(profile) is False:
         if moves := said(profile, "Its gain answers changes of level"):
             return moves
-        bend = _lower_bend(profile)
+        bend = "" if takes_no_time(profile) else _lower_bend(profile)
         what = COLOUR_ALONE if is_coloured(profile) else PLAIN
         return opens or unlike or f"{bend or what}{gain}."
     ratio, slope = profile.reading("static.ratio"), profile.measured("static.slope")

@@ -13,7 +13,7 @@ from charprobe.estimators.static.curve import HIGHER_STEPS, LEVEL_DB, MORE_STEPS
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.one_db import threshold_1db
 from charprobe.estimators.static.passes import hysteresis
-from charprobe.estimators.static.points import BENT_SHARE, bent_db, find_saturation
+from charprobe.estimators.static.points import find_saturation
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
@@ -206,11 +206,8 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     """Read the bend next below the flat section, if there is one."""
     fit = curve.fit
     left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
-    lowest = min((p for p in curve.points if p.used), key=lambda point: point.input_dbfs, default=None)
-    if fit is None or left == 0 or lowest is None:
+    if fit is None or left == 0:
         return None
-    if bent_db(np.array(lowest.odd_share)) > BENT_SHARE * abs(lowest.gain_db - fit.parameters[0]):
-        return None  # waves that are bent about zero, as by a step or a notch there
     below = fit.sections[left - 1]
     slope: Reading = Quantity.from_std(1 + below.slope, below.std, "dB/dB")
     if math.isfinite(below.begin):  # between the bend and a floor, both hang on the few steps that lie there

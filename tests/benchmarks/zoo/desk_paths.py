@@ -111,7 +111,7 @@ def narrow_box(draw: Draw) -> Declared:
 
 
 def round_trip(draw: Draw) -> Declared:
-    late, low, lost = draw.time(0.0019), 2.5 * draw.amount(1.0), draw.level(-0.4, 0.3)
+    late, low, lost = max(draw.time(0.0019), HALF / 44_100), 2.5 * draw.amount(1.0), draw.level(-0.4, 0.3)
 
     def process(sound: Array, rate: int) -> Output:
         whole = round(late * rate) - HALF

@@ -265,17 +265,3 @@ def test_a_knee_of_another_shape_ends_where_steps_show_a_straight_part(rng):
     assert read.threshold.low < -(0.6 * 20 + 0.4 * 15) < read.threshold.high
     assert isinstance(read.ratio, Unmeasured) and read.ratio.at_least is not None and read.ratio.at_least > 50
     assert read.second is None and "no parabola" in read.knee_width.reason
-
-
-def test_a_step_at_zero_that_bends_waves_is_no_upward_compression(rng):
-    def lift(
-        level,
-    ):  # x + e sign(x): its fundamental is A + 4 e / pi, its third harmonic a third of the step's
-        return 4e-4 / np.pi / 10 ** (level / 20)
-
-    curve = curve_of(lambda level: -20 * np.log10(1 + lift(level)), rng)
-    assert read_static_curve(curve).lower is not None
-    bent = [
-        replace(p, odd_share=float(lift(p.input_dbfs) / 3 / (1 + lift(p.input_dbfs)))) for p in curve.points
-    ]
-    assert read_static_curve(fit_static_curve(bent, axis_std_db=0.0)).lower is None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -276,8 +277,8 @@ def as_bounds(edge: EdgeTimes) -> EdgeTimes:
         )
 
     named = ("delay", "t50", "t63", "t90", "within_2db", "within_3db", "within_4db")
-    bounds = replace(edge, **{name: bound(getattr(edge, name)) for name in named})
-    return replace(bounds, after=UNSETTLED, change=UNSETTLED, overshoot=UNSETTLED, settled=False)
+    bounds: dict[str, Any] = {name: bound(getattr(edge, name)) for name in named}
+    return replace(edge, after=UNSETTLED, change=UNSETTLED, overshoot=UNSETTLED, settled=False, **bounds)
 
 
 def believed(edges: Sequence[EdgeTimes]) -> list[EdgeTimes]:

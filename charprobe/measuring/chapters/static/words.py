@@ -112,9 +112,7 @@ def _shape(curve: StaticCurve, readings: StaticReadings) -> Found:
     if fit is None:
         return
     rises = any(True for _ in rising_corners(curve))
-    nothing = (
-        readings.compressed is None and -1 not in fit.shape.facing and not fit.shape.sloped and not rises
-    )
+    nothing = readings.compressed is None and readings.lower is None and not fit.shape.sloped and not rises
     if nothing and not curve.unknown_above:
         yield (
             "never-compresses",
