@@ -17,7 +17,7 @@ from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.replica.cell import Passed
 from charprobe.replica.chain import play
 from charprobe.replica.model import UNTOLD_DB, Proof, Replica
-from charprobe.replica.take import check_take
+from charprobe.replica.take import at_another_rate, check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.quantity import Unmeasured
@@ -119,6 +119,7 @@ def preview(
         turned_db=float(turned),
         notes=(
             how_good(replica),
+            *at_another_rate(replica, take),
             *_cautions(change, float(turned), equal_loudness, level.peak() * factor, over_db),
         ),
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from charprobe.files.sound.frames import frame_blocks
 from charprobe.files.sound.sound_file import Capture
+from charprobe.replica.model import Replica
 from charprobe.values.errors import ReplicaError
 from charprobe.values.wording import clock_text
 
@@ -33,3 +34,13 @@ def check_take(take: Capture) -> float:
     if peak == 0:
         raise ReplicaError(f"{take.path}: is silent from start to end: choose another. Nothing was written")
     return peak
+
+
+def at_another_rate(replica: Replica, take: Capture) -> tuple[str, ...]:
+    """The caution for a take of another rate than the replica's; none for one of the same."""
+    if take.rate_hz == replica.rate_hz:
+        return ()
+    return (
+        f"The take has {take.rate_hz} Hz, the setting was captured at {replica.rate_hz} Hz: a plug-in may "
+        "answer otherwise at another rate, analogue gear does not.",
+    )

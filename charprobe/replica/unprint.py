@@ -16,7 +16,7 @@ from charprobe.replica.doubt import Doubt, Perturbed
 from charprobe.replica.lost import Lost
 from charprobe.replica.model import Replica
 from charprobe.replica.preview import BEYOND_DB
-from charprobe.replica.take import check_take
+from charprobe.replica.take import at_another_rate, check_take
 from charprobe.replica.unprinted import Unprinted
 from charprobe.replica.which_setting import REMEDY, WhichSetting
 from charprobe.values.arrays import Array
@@ -178,6 +178,7 @@ class _Work:
             "The result is an estimate: what the replica does not know of the stage stays in it. The bound "
             "holds only if the take was printed with this setting.",
             *self._setting.told().notes(),
+            *at_another_rate(self.replica, self.take),
         ]
         if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
             smoothing = self.replica.chain.cell.smoothing

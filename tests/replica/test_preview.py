@@ -32,7 +32,7 @@ def test_the_written_file_is_the_chain_at_the_take_s_rate_and_channels(dry, tmp_
     exact = play_take(REPLICA.chain, SOUND, rate_hz=44_100).sound
     np.testing.assert_allclose(out.read_frames(0, out.frames), exact, atol=1e-7)  # 32-bit floats
     assert made.turned_db == 0 and made.most_reduction_db > made.mean_reduction_db > 0
-    assert "not proved" in made.notes[0]
+    assert "not proved" in made.notes[0] and "44100 Hz, the setting was captured at 48000 Hz" in made.notes[1]
 
 
 def test_equal_loudness_is_equal_on_the_written_file(dry, tmp_path):

@@ -74,6 +74,7 @@ def test_the_right_numbers_leave_little_more_than_the_noise(taken, tmp_path):
         error_db(tmp_path / "dry.wav", SOUND) < -85
     )  # noise 110 dB down, music 20 dB, reduction up to 13 dB
     assert made.bound_db > error_db(tmp_path / "dry.wav", SOUND)
+    assert not any("was captured at" in note for note in made.notes)  # at the rate of the take
     assert made.printed_db > -20 and made.most_reduction_db > 8
 
 
@@ -106,7 +107,8 @@ def test_two_linked_channels_at_another_rate_come_back(taken, tmp_path):
     sound = generate("speech", seconds=2.0, rate_hz=44_100, rng=np.random.default_rng(5))
     both = np.stack([sound, 0.3 * np.roll(sound, 4000)], axis=1)
     chain = dataclasses.replace(CHAIN, cell=dataclasses.replace(CHAIN.cell, link=1.0))
-    unprint(replica_of(chain), taken(both, chain, 44_100), tmp_path / "dry.wav")
+    made = unprint(replica_of(chain), taken(both, chain, 44_100), tmp_path / "dry.wav")
+    assert any("44100 Hz, the setting was captured at 48000 Hz" in note for note in made.notes)
     found = open_capture(tmp_path / "dry.wav").read_frames(0, len(both))
     assert np.linalg.norm(found - both) < 10 ** (-80 / 20) * np.linalg.norm(both)
 
