@@ -17,6 +17,7 @@ from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.fast_length import fast_length
+from charprobe.values.hann import hann
 from charprobe.values.wording import number_text, signed_text
 
 WITHHELD = ("response", "static.makeup_gain", "noise.change", "noise.change_at_equal_level")
@@ -34,6 +35,7 @@ FROM_HZ, TO_SHARE, PER_OCTAVE = 30.0, 1 / 3, 3  # bands in which paths are flat;
 REFERENCE_HZ = LOW_HZ, HIGH_HZ = 700.0, 1500.0
 LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
+FINE, FINEST_HZ, REACH_S = 1e-6, 2.5, 0.05  # share of the strongest line; steps; of what is answered
 MOST_LATE_S = 0.0005  # at 150 Hz a coupling of 20 Hz leaves 0.15 ms
 FLAT = 0.5  # of that at most, by which the setting then bends
 
@@ -169,9 +171,13 @@ def _late_s(take: Take) -> Array:
     segment, rate_hz = held(take, Sweep)[0], take.stimulus.rate_hz
     cut = take.segment(segment)
     size, edges_hz = fast_length(2 * cut.samples.size), _edges_hz(rate_hz)
-    played = segment.spec.at((cut.position() - segment.span.start) / rate_hz)
-    response = np.fft.rfft(finite(cut.samples), size) * np.fft.rfft(played, size).conj()
-    turns = _by_band(response[1:] * response[:-1].conj(), size, rate_hz)
+    played = np.fft.rfft(segment.spec.at((cut.position() - segment.span.start) / rate_hz), size)
+    power = np.abs(played) ** 2
+    response = np.fft.rfft(finite(cut.samples), size) * played.conj() / (power + FINE * power.max())
+    answer = np.roll(np.fft.irfft(response, size), reach := round(REACH_S * rate_hz))[: 2 * reach]
+    size = fast_length(round(rate_hz / FINEST_HZ))  # noise and what is bent lie elsewhere
+    sharp = np.fft.rfft(answer * hann(2 * reach), size)
+    turns = _by_band(sharp[1:] * sharp[:-1].conj(), size, rate_hz)
     late_s = -np.angle(turns) * size / (2 * np.pi * rate_hz)
     return np.asarray(late_s[: edges_hz.size - 1] - late_s[edges_hz.size])
 
