@@ -69,12 +69,18 @@ def reduced_at_rest(
 
 
 def _between(points: Sequence[StaticPoint], level: float) -> Quantity | None:
-    """Interpolate the gain between the two steps around a level; None outside them."""
+    """Interpolate the gain between the two steps around a level; None outside them.
+
+    A curve that bends lies off its chord by up to an eighth of its second difference.
+    """
     rows = sorted((p.input_dbfs, p.gain_db, p.std_db) for p in points)
     levels = np.array([row[0] for row in rows])
     step = float(np.median(np.diff(levels))) if levels.size > 1 else 0.0
     near = levels[np.abs(levels - level) <= 1.1 * step]
     if near.size == 0 or not near[0] - 0.1 <= level <= near[-1] + 0.1:
         return None
-    gain = float(np.interp(level, levels, [row[1] for row in rows]))
-    return Quantity.from_std(gain, float(np.interp(level, levels, [row[2] for row in rows])), "dB")
+    gains, stds = np.array([row[1:] for row in rows]).T
+    at = int(np.searchsorted(levels, level))
+    off_chord = float(np.abs(np.diff(gains, 2))[max(at - 2, 0) : at].max(initial=0.0)) / 8
+    std = float(np.hypot(np.interp(level, levels, stds), off_chord))
+    return Quantity.from_std(float(np.interp(level, levels, gains)), std, "dB")

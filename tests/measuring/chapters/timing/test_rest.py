@@ -1,11 +1,14 @@
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from timed_chapters import CARRIER_HZ, RATE_HZ, level_steps, takes
 from true_bursts import true_burst
 
 from charprobe.estimators.static.curve_fit import fit_static_curve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
+from charprobe.measuring.chapters.timing.rest import gain_at_rest
 from charprobe.measuring.chapters.timing.rows import measure_rows
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.bursts import Bursts
@@ -81,3 +84,19 @@ def test_a_gain_that_has_not_come_back_is_no_reduced_rest(rng):
     )
     row = measure_rows(wet, bypass, fit_static_curve(tuple(quieter), axis_std_db=0.0))[-1]
     assert row.release.t63.value == pytest.approx(truth.release.t63_s, rel=0.01)  # the goal
+
+
+@pytest.mark.parametrize("bend", [0.0, 0.05, 0.1])
+def test_a_gain_at_rest_on_a_bent_curve_is_known_to_what_a_chord_misses(bend):
+    def gain_db(level):  # a gate whose slope grows all the way down
+        return -bend * min(level + 20.0, 0.0) ** 2
+
+    steps = [
+        StaticPoint(level, level + gain_db(level), 5e-4, "rising", True, 0.0, 0.0)
+        for level in np.arange(-59.0, -1.0, 3.0).tolist()
+    ]
+    curve = fit_static_curve(tuple(steps), axis_std_db=0.0)
+    found = gain_at_rest(curve, from_dbfs=-39.5, to_dbfs=-5.0, held_db=0.0)
+    assert found.low <= gain_db(-39.5) <= found.high
+    # the second difference of steps of 3 dB is 18 * bend, and 0.05 dB stand beside an eighth of it
+    assert found.std == pytest.approx(np.hypot(0.05, 9 * bend / 4), rel=0.01)
