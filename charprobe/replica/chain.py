@@ -89,7 +89,7 @@ def take_back(
         As many samples as came in.
     """
     first = chains[0]
-    if first.cell.lookahead_s > 0:
+    if round(first.cell.lookahead_s * rate_hz) > 0:
         raise ReplicaError(
             "this setting looks ahead: its gain depends on sound that the printed take shows only later, and "
             "is not taken back. Nothing was written"

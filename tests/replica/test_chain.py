@@ -80,3 +80,7 @@ def test_other_numbers_beside_the_first_change_what_is_found_as_they_would_alone
 def test_a_look_ahead_is_not_taken_back():
     with pytest.raises(ReplicaError, match="looks ahead"):
         take_back([Chain(cell=Cell(lookahead_s=0.001))], [np.zeros((9, 1))], rate_hz=RATE)
+    part = take_back(
+        [Chain(cell=Cell(lookahead_s=0.4 / RATE))], [np.ones((9, 1))], rate_hz=RATE
+    )  # plays none
+    np.testing.assert_array_equal(np.concatenate(list(part)), np.ones((9, 1)))
