@@ -45,6 +45,8 @@ class LevelRung:
         How far the gain lies below the highest gain of quieter tones of the same frequency; None without any.
     steepness : float
         How many dB the settled gain rises by with each dB of level there; 0 where that is not known.
+    follows : bool
+        Whether tones of that level and another frequency lose gain that their harmonics do not account for.
     at_rest : bool
         Whether the tone lies so far from any gain that follows the level that its harmonics cannot be ripple.
     origin : Origin
@@ -59,6 +61,7 @@ class LevelRung:
     colour_stds: Array | None = None
     fall_db: float | None = None
     steepness: float = 0.0
+    follows: bool = False
     at_rest: bool = False
     origin: Origin = "none"
 
@@ -67,6 +70,12 @@ class LevelRung:
         """Gain of the fundamental; None where that is not told."""
         level = self.cell.fundamental
         return level.value - self.input_dbfs if isinstance(level, Quantity) else None
+
+    @property
+    def gain_std_db(self) -> float:
+        """Standard uncertainty of `gain_db`; 0 where that is not told."""
+        level = self.cell.fundamental
+        return level.std if isinstance(level, Quantity) else 0.0
 
     @property
     def reduced_db(self) -> float | None:
@@ -107,7 +116,7 @@ class LevelRung:
             return False  # saturation takes more off what is louder
         if self.reduction_db is None and self.cell.orders < ODD[0]:
             return True  # nothing tells a fall of the gain from saturation
-        return self.reduced_db < self.saturable_db
+        return self.reduced_db < self.saturable_db and not self.follows
 
     def near_rig(self, order: int) -> bool:
         """Tell whether a detected harmonic lies within 6 dB of what the bypass shows, or can show."""

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST
-from charprobe.estimators.colour.level_rung import LevelRung, Origin
+from charprobe.estimators.colour.level_rung import STEEP, LevelRung, Origin
 from charprobe.values.quantity import Quantity
 
 ORDERS = range(2, HIGHEST + 1)
@@ -86,7 +86,12 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
         )
         for rung in rungs
     ]
-    told = [replace(rung, origin="either") if _goes_away(rung, told) else rung for rung in told]
+    told = [
+        replace(rung, origin="ripple" if rung.steepness > STEEP else "either")  # a gate's
+        if _goes_away(rung, told)
+        else rung
+        for rung in told
+    ]
     return [replace(rung, origin="colour") if _between(rung, told) else rung for rung in told]
 
 
@@ -98,14 +103,28 @@ def _between(rung: LevelRung, told: Sequence[LevelRung]) -> bool:
 
 
 def _goes_away(rung: LevelRung, told: Sequence[LevelRung]) -> bool:
-    """Whether colour of a gain that moves shows at no louder tone of the frequency: drive takes none away."""
-    hz = rung.cell.tone.frequency_hz
+    """Whether colour shows at no louder tone of the frequency, though drive takes none away.
+
+    Of a gain that moves ripple may hide it there. At rest it is the gain's where that rises with the level
+    as in the knee of a gate, and where a notch around zero, which keeps its size, would show above.
+    """
+    hz, third = rung.cell.tone.frequency_hz, rung.cell.level(3)
     louder = [
-        one.origin
+        one
         for one in told
         if one.cell.told and one.cell.tone.frequency_hz == hz and one.input_dbfs > rung.input_dbfs
     ]
-    return rung.origin == "colour" and not rung.at_rest and bool(louder) and "colour" not in louder
+    if rung.origin != "colour" or not louder or any(one.origin == "colour" for one in louder):
+        return False
+    if not rung.at_rest:
+        return True
+    nearest = min(louder, key=lambda one: one.input_dbfs)
+    return (
+        rung.steepness > STEEP
+        and isinstance(third, Quantity)
+        and all(one.origin == "none" for one in louder)
+        and nearest.cell.limits_dbc[1] < third.low - (nearest.input_dbfs - rung.input_dbfs)
+    )
 
 
 def _origin(

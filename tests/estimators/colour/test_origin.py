@@ -101,6 +101,12 @@ def test_what_shows_under_a_moving_gain_and_no_louder_tone_may_be_either():
     assert origins(notch, rung(-10, 2 * STD, at_rest=True)) == ["colour", "none"]
 
 
+@pytest.mark.parametrize(("louder_dbfs", "origin"), [(-24, "ripple"), (30, "colour")])
+def test_what_the_knee_of_a_gate_makes_is_ripple_where_a_notch_would_be_seen_above(louder_dbfs, origin):
+    knee = replace(rung(-30, LAGGING, at_rest=True), steepness=0.04)
+    assert origins(knee, rung(louder_dbfs, 2 * STD, at_rest=True)) == [origin, "none"]
+
+
 @pytest.mark.parametrize(
     ("lower", "expected_dbc", "origin"),
     [

@@ -10,16 +10,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
-from charprobe.estimators.colour.harmonics import measure_harmonics
-from charprobe.estimators.colour.level_rung import REDUCING_DB, LevelRung
+from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.origin import with_origins
-from charprobe.estimators.colour.path_harmonics import through_path, with_path
 from charprobe.estimators.colour.readings import even_odd_balance
 from charprobe.estimators.colour.ripple import LEAST_FREQUENCIES, Split, split_ripple
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Response
 from charprobe.measuring.chapters.colour.expected import ExpectedRipple, expected_ripple, expected_words
 from charprobe.measuring.chapters.colour.intermodulation import intermodulation
+from charprobe.measuring.chapters.colour.measured_rungs import measured_rungs
 from charprobe.measuring.chapters.colour.noise_under import (
     noise_under_entries,
     noise_under_table,
@@ -35,7 +34,6 @@ from charprobe.measuring.chapters.colour.over_frequency import (
 )
 from charprobe.measuring.chapters.colour.ripple import (
     REFERENCE_DBFS,
-    SAME_LEVEL_DB,
     ripple_entries,
     rippling_rung,
     split_of,
@@ -44,12 +42,10 @@ from charprobe.measuring.chapters.colour.ripple import (
 from charprobe.measuring.chapters.colour.stray_lines import stray_finding, stray_table
 from charprobe.measuring.chapters.colour.tables import colour_curves
 from charprobe.measuring.chapters.colour.transfer import transfer
-from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
-from charprobe.placing.take import Take, held, once
+from charprobe.measuring.chapters.lookup import Reduction, absent
+from charprobe.placing.take import Take
 from charprobe.profile.entry import Chapter, Entry, Health, Published, known
-from charprobe.stimulus.kinds.segment import Segment
 from charprobe.stimulus.kinds.steady import Tones
-from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import rounded_text
 
@@ -82,7 +78,6 @@ REFERENCE_HZ = 1000.0
 REMEMBERS = 0.25  # share by which ripple may still change where each burst leaves something behind
 UNFINISHED = 0.1  # the same where level steps tell of a store slower than a tone
 FEWEST_DRIFTING = 2  # tones whose harmonics change by themselves, from which it is told: one may be chance
-REST_DB = 4.0  # by which a tone lies under the first reduction, so that no crest of it reaches the detector
 
 
 def colour_chapter(
@@ -110,7 +105,7 @@ def colour_chapter(
         The timing chapter, whose attack and release let expect some ripple.
     """
     pairs = intermodulation(wet, bypass)
-    rungs = _measured(wet, bypass, static, path)
+    rungs = measured_rungs(wet, bypass, static, path)
     if not rungs:
         entries = absent(wet, Tones, NAMES, recipe=RECIPE) | dict(pairs.quantities)
         return Chapter(entries, pairs.curves, words=pairs.words)
@@ -191,74 +186,6 @@ def _reached(
     }
     onset = Entry(_onset(main, bypass, unsettled), over + ", ripple of the gain taken out")
     return entries | {"colour.onset": onset}
-
-
-def _measured(
-    wet: Take, bypass: Take | None, static: Reduction | None, path: Response | None
-) -> list[LevelRung]:
-    """Every tone of every tones segment; the bypass fixes its place on the input axis."""
-    polarity = bypass.alignment.polarity if bypass is not None else 1
-    moved_db = static.level_std_db if static is not None else 0.0
-    rungs = []
-    for segment in held(wet, Tones):
-        rigs: dict[int, HarmonicCell] = {}
-        same = counterpart(bypass, segment)
-        if bypass is not None and same is not None:
-            rigs = {cell.tone.group: cell for cell in _cells(bypass, same, polarity)}
-        for found in _cells(wet, segment, polarity):
-            told = through_path(with_path(found, list(rigs.values())), path)
-            cell = dataclasses.replace(told, path_std_db=moved_db)
-            rig = rigs.get(cell.tone.group)
-            level = rig.fundamental if rig is not None else None
-            input_dbfs = level.value if isinstance(level, Quantity) else cell.tone.level_dbfs
-            reduction = static.reduction_db_at(input_dbfs) if static is not None else None
-            steepness = static.steepness_at(input_dbfs) if static is not None else 0.0
-            rungs.append(LevelRung(input_dbfs, reduction, cell, rig, steepness=steepness))
-    rungs = [dataclasses.replace(rung, fall_db=_fall_db(rung, rungs)) for rung in rungs]
-    return [dataclasses.replace(rung, at_rest=_at_rest(rung, rungs, static)) for rung in rungs]
-
-
-def _at_rest(rung: LevelRung, rungs: Sequence[LevelRung], static: Reduction | None) -> bool:
-    """Tell whether a tone runs so far from any gain that follows the level that no crest of it moves one."""
-    if not rung.idle:
-        return False
-    above = static.reduction_db_at(rung.input_dbfs + REST_DB) if static is not None else None
-    if (rung.reduced_db or 0.0) >= REDUCING_DB:
-        return above is None or above < REDUCING_DB  # what its gain lost is saturation
-    hotter = [
-        one
-        for one in rungs
-        if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
-        and one.input_dbfs > rung.input_dbfs + SAME_LEVEL_DB
-    ]
-    louder = min(hotter, key=lambda one: one.input_dbfs, default=None)
-    if above is None:
-        return louder is None or louder.idle
-    if louder is not None and not louder.idle and (louder.reduction_db or 0.0) < REDUCING_DB:
-        return False  # the level steps do not tell what this frequency does
-    here = rung.reduction_db or 0.0
-    return above < REDUCING_DB and (here < -REDUCING_DB or above > -REDUCING_DB)
-
-
-def _fall_db(rung: LevelRung, rungs: Sequence[LevelRung]) -> float | None:
-    """How far the gain of a tone lies below the highest of quieter tones of its frequency, 0 at least."""
-    gain = rung.gain_db
-    quieter = [
-        other
-        for one in rungs
-        if one.cell.tone.frequency_hz == rung.cell.tone.frequency_hz
-        and one.input_dbfs < rung.input_dbfs - SAME_LEVEL_DB
-        and (other := one.gain_db) is not None
-    ]
-    return None if gain is None or not quieter else max(0.0, max(quieter) - gain)
-
-
-@once
-def _cells(take: Take, segment: Segment, polarity: int) -> tuple[HarmonicCell, ...]:
-    """Harmonics with the recorder's polarity undone: it would turn the even ones round."""
-    cut = take.segment(segment)
-    upright = Cut(polarity * cut.samples, cut.start, cut.step, cut.rate_hz)
-    return measure_harmonics(upright, tones=take.intact(segment).tones)
 
 
 def _splits(rungs: Sequence[LevelRung], passage: Passage | None) -> tuple[Split, ...]:

@@ -109,36 +109,36 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
 
 
 def unlike_words(found: Sequence[AtFrequency]) -> Iterator[str]:
-    """Say that tones of one level and other frequencies are reduced otherwise, by more than saturates."""
-    settled = [
-        {
-            round(rung.input_dbfs, 1): rung
-            for rung in one.ladder
-            if rung.cell.settled and rung.gain_db is not None
-        }
-        for one in found
+    """Say that tones of one level and other frequencies are reduced otherwise, by more than saturates.
+
+    Of all levels the one that shows it best, by more than the tones' own intervals leave open.
+    """
+    ladders = [
+        {round(rung.input_dbfs, 1): rung for rung in one.ladder if rung.gain_db is not None} for one in found
     ]
-    levels = sorted({level for rungs in settled for level in rungs})
-    alike = ([rungs for rungs in settled if level in rungs] for level in reversed(levels))
-    loudest = next((ladders for ladders in alike if len(ladders) > 1), [])
-    common = sorted(set.intersection(*map(set, loudest))) if loudest else []
-    if len(common) < 2:
-        return
-    tops = [rungs[common[-1]] for rungs in loudest]
-    falls = [
-        0.0 if top.idle else max(rungs[level].gain_db or 0.0 for level in common) - (top.gain_db or 0.0)
-        for top, rungs in zip(tops, loudest, strict=True)
-    ]
-    if max(falls) - min(falls) < UNLIKE_DB + max(top.saturable_db for top in tops):
-        return
-    each = [
-        f"{number_text(fall_db, 1)} dB at {top.cell.tone.frequency_hz:g} Hz"
-        for fall_db, top in zip(falls, tops, strict=True)
-    ]
-    level = number_text(common[-1], 1)
-    yield (
-        f"At {level} dBFS the gain of a tone falls by {joined(each)}: what it does depends on the frequency."
-    )
+    best, words = UNLIKE_DB, ""
+    for level in sorted({level for rungs in ladders for level in rungs}):
+        heard = [rungs for rungs in ladders if level in rungs]
+        quieter = [lower for lower in set.intersection(*map(set, heard)) if lower < level]
+        if len(heard) < 2 or not quieter:
+            continue
+        tops = [rungs[level] for rungs in heard]
+        falls = [
+            0.0
+            if top.idle
+            else max(0.0, max(rungs[lower].gain_db or 0.0 for lower in quieter) - (top.gain_db or 0.0))
+            for top, rungs in zip(tops, heard, strict=True)
+        ]
+        doubt_db = max(top.saturable_db for top in tops) + 2 * max(top.gain_std_db for top in tops)
+        if max(falls) - min(falls) - doubt_db >= best:
+            best = max(falls) - min(falls) - doubt_db
+            each = [
+                f"{number_text(fall_db, 1)} dB at {top.cell.tone.frequency_hz:g} Hz"
+                for fall_db, top in zip(falls, tops, strict=True)
+            ]
+            words = f"At {number_text(level, 1)} dBFS the gain of a tone falls by {joined(each)}"
+    if words:
+        yield f"{words}: what it does depends on the frequency."
 
 
 def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:

@@ -137,3 +137,15 @@ def test_a_stage_that_hears_low_tones_alone_compresses_and_does_not_colour_them(
     unlike = [text for text in chapter.findings if "depends on the frequency" in text]
     assert bool(unlike) == (hears_hz is not None)
     assert not any("Colour shows" in text for text in chapter.findings)
+
+
+def test_a_compressor_without_a_known_curve_is_not_coloured_from_its_knee_on(rng, bypass):
+    def compressed(
+        samples,
+    ):  # quick enough that ripple makes as much of a third harmonic as the knee takes off
+        keep = np.exp(-1 / 0.001 / 48_000)
+        power = lfilter([1 - keep], [1, -keep], samples**2)
+        return samples / (1 + power / 0.05) ** 0.4
+
+    chapter = colour_chapter(take_of(TONES, compressed, rng=rng), bypass, None)
+    assert not any("Colour shows" in text for text in chapter.findings)
