@@ -16,7 +16,7 @@ WITHHELD = (
     "static.makeup_gain", "static.low_level_gain", "static.threshold", "static.threshold_1db", "noise.change",
     "colour.onset", "colour.input_at_thd_minus60db", "colour.input_at_thd_minus40db",
 )  # fmt: skip
-SAME_DB = 0.003  # peaks of two takes through noise differ by more
+SAME_DB = 0.003  # how well a gain is known to be what lies between two levels
 APART_DB = 0.2  # by which the gains of the takes must differ: equal takes have equal peaks
 LEAST_DB = 0.02  # the same of one take at a target: less moves no make-up that is asked for
 CEILING = 0.9999  # peaks at full scale are clipped, not normalised
@@ -47,9 +47,9 @@ def check_normalised(wet: Take, bypass: Take) -> list[Health]:
     peaks = [each.peak for each in facts]
     if max(peaks) >= CEILING or min(peaks) <= 0 or max(map(_rounding_db, facts)) > COARSE_DB:
         return []
-    if abs(20 * math.log10(peaks[0] / peaks[1])) > SAME_DB:
-        return []
     peak_dbfs, rounding_db = 20 * math.log10(peaks[0]), max(map(_rounding_db, facts))
+    if abs(20 * math.log10(peaks[0] / peaks[1])) > 2 * rounding_db:
+        return []  # an export brings both to one step; noise alone sets apart what a stage leaves alike
     if not _usual(peak_dbfs, rounding_db) and (
         _alike_at_the_top(wet, bypass) or _apart_as_played(wet, bypass)
     ):

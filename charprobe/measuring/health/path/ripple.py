@@ -11,7 +11,7 @@ from charprobe.measuring.health.path.under_tones import turned_still
 from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.hann import hann
 from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
@@ -26,6 +26,7 @@ SETTLED_FROM, BEFORE_END_S, LEAST_TONE_S = 0.3, 0.01, 0.08
 LEAST_TONE_HZ = 400.0
 TO_TONE = 0.85  # of a tone's own frequency: from there on its offset and its mirror sound
 FEWEST = 4  # tones of one frequency
+FOLDED_ORDER, FOLDED_NEAR_HZ = 30, 20.0  # harmonics folded at half the rate, as wide as short tones show
 BLOCK_S, LEAST_BLOCKS = 0.016, 100  # in which the gain is read for slow swings
 SLOW_FROM_HZ, SLOW_TO_HZ = 0.5, 28.0
 SLOW_LEAST_DBFS = -50.0
@@ -124,7 +125,7 @@ class _Line:
 def _line(take: Take, what: str, least: float) -> _Line | None:
     """The largest swing that all tones show alike; None if there is none."""
     spectra = _swings(take)
-    hz = FROM_HZ + STEP_HZ * np.arange(round((TO_HZ - FROM_HZ) / STEP_HZ) + 1)
+    hz: Array = FROM_HZ + STEP_HZ * np.arange(round((TO_HZ - FROM_HZ) / STEP_HZ) + 1.0)
     best: _Line | None = None
     usual, other, seen = np.full(hz.size, np.inf), np.full(hz.size, np.inf), np.zeros(hz.size, dtype=int)
     for tone_hz, tones in spectra.items():
@@ -132,6 +133,8 @@ def _line(take: Take, what: str, least: float) -> _Line | None:
         sizes = np.array([gain if what == "gain" else clock for gain, clock in tones]) / per
         half = len(tones) // 2
         valid = hz < TO_TONE * tone_hz
+        if what == "clock":
+            valid &= ~_folded(tone_hz, hz, take.stimulus.rate_hz)
         usual[valid] = np.minimum(usual, np.median(sizes[:half], axis=0))[valid]
         other[valid] = np.minimum(other, np.median(sizes[half:], axis=0))[valid]
         seen += valid
@@ -144,6 +147,13 @@ def _line(take: Take, what: str, least: float) -> _Line | None:
         if alike and usual[at] > CLEAR * float(np.median(around)) and (best is None or usual[at] > best.size):
             best = _Line(float(hz[at]), float(usual[at]))
     return best
+
+
+def _folded(tone_hz: float, hz: Array, rate_hz: int) -> Flags:
+    """Where harmonics that a digital stage folds at half the rate sound beside a tone: no swing of a path."""
+    orders = tone_hz * np.arange(2, FOLDED_ORDER + 1)
+    beside = np.abs(np.abs((orders + rate_hz / 2) % rate_hz - rate_hz / 2) - tone_hz)
+    return np.asarray(np.min(np.abs(hz[:, None] - beside), axis=1) < FOLDED_NEAR_HZ)
 
 
 @once

@@ -22,3 +22,11 @@ def test_a_gate_that_leaves_the_loudest_tones_alone_is_not_normalised():
     assert "normalised" not in codes(judge_pair(wet, dry))
     at_unity = faults.normalise(gated(quieter), peak_dbfs=-2.0)  # the stimulus's own peak: a path of gain 1
     assert "normalised" not in codes(judged_path(at_unity, "gated")[1])
+
+
+def test_a_stage_that_leaves_the_loudest_half_wave_alone_is_not_normalised():
+    quieter = 0.71317 * recorded("plain-wire", 37.4)
+    noise = 1e-5 * np.random.default_rng(3).standard_normal((2, *quieter.shape))
+    dry = judged_path(quieter + noise[0], "off")
+    wet = judged_path(np.where(quieter < 0, 0.5 * quieter, quieter) + noise[1], "rectifying")
+    assert "normalised" not in codes(judge_pair(wet, dry))

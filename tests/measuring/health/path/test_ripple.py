@@ -68,3 +68,9 @@ def test_a_swing_slower_than_tones_are_long_is_told_with_its_size(percent, swing
     # a tone of 0.2 s hides part of a swing that lasts longer, and blocks of 16 ms of a quick one
     told = float(item.message.split(" swings by ")[1].split(" %")[0])
     assert 0.5 * percent < told < 1.1 * percent
+
+
+def test_harmonics_that_a_digital_stage_folds_beside_a_tone_are_no_clock_that_swings(rng):
+    steps = (LevelSteps("steps", 5003.0, -40.0, -5.0, 5.0, 0.2, True, gap_s=0.1),)
+    take = take_of(steps, lambda samples: np.where(samples < 0, 0.85 * samples, samples), rng=rng)
+    assert check_clock_line(take) == []
