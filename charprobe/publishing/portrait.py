@@ -17,6 +17,7 @@ from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_le
 from charprobe.values.wording import number_text
 
 COLOUR_ALONE, PLAIN = "Colour without compression", "A plain path: no compression"
+NO_BYPASS = "no bypass"
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
@@ -118,8 +119,10 @@ def response_reach_db(
 def _level(profile: Profile) -> str:
     opens = said(profile, "Gate or expander") or said(profile, OPENS)
     unlike = said(profile, "At ", end="depends on the frequency.")
-    at_rest = None if opens else profile.measured("static.low_level_gain")
-    makeup = profile.measured("static.makeup_gain") or at_rest
+    makeup = profile.reading("static.makeup_gain")
+    if isinstance(makeup, Unmeasured):  # the gain at rest will do, unless it is the path's as well
+        own = not opens and NO_BYPASS not in makeup.reason
+        makeup = profile.measured("static.low_level_gain") if own else None
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"

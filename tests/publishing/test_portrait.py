@@ -187,3 +187,11 @@ def test_a_recovery_whose_last_part_clings_is_not_said_to_be_over_between_words(
     )  # of an exponential of 120 ms: 276 ms
     told = portrait_of(changed(made_profile(B), release__t90=late))
     assert told.use == "Catches peaks and recovers most of the way between words."
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"), [("there is no bypass capture to compare with", False), ("its axis drifted", True)]
+)
+def test_without_a_bypass_the_gain_of_the_path_is_not_called_the_settings(reason, said):
+    level = portrait_of(changed(made_profile(B), static__makeup_gain=Unmeasured("dB", reason, "x"))).level
+    assert ("with 3.2 dB of gain" in level) == said

@@ -20,6 +20,7 @@ from charprobe.estimators.static.readings import (
 )
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
+from charprobe.measuring.chapters.static.closing import closing_words
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
 from charprobe.measuring.chapters.static.slow_store import slow_store_db
 from charprobe.measuring.chapters.static.steadiness import (
@@ -28,7 +29,7 @@ from charprobe.measuring.chapters.static.steadiness import (
     health_of_rest,
     steadiness,
 )
-from charprobe.measuring.chapters.static.words import health_of, words_on
+from charprobe.measuring.chapters.static.words import GATE, health_of, words_on
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -104,7 +105,11 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
             *health_of_drift(wet, main.drift),
             *health_of_rest(wet, main.curve),
         ),
-        words=lambda published: (*words_on(main.curve, readings, published), *detector.words(published)),
+        words=lambda published: (
+            *words_on(main.curve, readings, published),
+            *closing_words(main.curve, main.fit, lead=GATE),
+            *detector.words(published),
+        ),
     )
     return chapter, main.curve
 
