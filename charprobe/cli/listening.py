@@ -67,7 +67,8 @@ def ab_command(
     Only ever turns down. Listen at a moderate volume: set it with the louder passages.
     """
     from charprobe.listening.ab import make_pair
-    from charprobe.values.wording import signed_text
+    from charprobe.values.quantity import Quantity
+    from charprobe.values.wording import number_text, signed_text
 
     made = make_pair(
         dry,
@@ -88,7 +89,9 @@ def ab_command(
     if as_json:
         click.echo(made.as_json())
         return
-    click.echo(f"Delay {made.pair.delay.value:.3f} samples, matched by {made.matched.rule}:")
+    delay, drift = number_text(made.pair.delay.value, 3), made.pair.drift_ppm
+    clock = f", clock {signed_text(drift.value, 2)} ppm" if isinstance(drift, Quantity) else ""
+    click.echo(f"Delay {delay} samples{clock}, matched by {made.matched.rule}:")
     for name, value in made.matched.after_db.items():
         before = made.matched.before_db.get(name)
         was = "" if before is None else f" (was {signed_text(before, 2)} dB)"

@@ -204,7 +204,7 @@ def _shown(step: PathStep) -> str:
 
 def _found(value: object) -> str:
     if value is None:
-        return "nothing"
+        return "missing"
     if isinstance(value, dict) and value:
         return shortened(f"a table with {', '.join(map(_shown, value))}", 80)
     if isinstance(value, list) and any(isinstance(item, dict | list) for item in value):

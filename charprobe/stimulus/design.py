@@ -106,8 +106,10 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
     steps = next(spec for spec in recipe.segments if isinstance(spec, LevelSteps))
     bursts = next((spec for spec in recipe.segments if isinstance(spec, Bursts)), None)
     expected = expected_intervals(profile, needs, steps, bursts)
+    deeper = steps.from_dbfs < needs.lowest_dbfs - DEEPER_DB
     gains = (
         bool(cured(needs, steps))
+        or (deeper and any(profile.measured(name) is None for name in FORETOLD if name.startswith("static.")))
         or _times_anew(profile, needs, bursts)
         or any(row.gains(rate_hz=profile.stimulus.rate_hz) for row in expected)
     )
@@ -116,7 +118,7 @@ def design_stimulus(profile: Profile, *, longest_s: float) -> Design:
         reasons.append(
             f"the gaps this release needs make the take {duration:.0f} s long, more than {longest_s:.0f} s"
         )
-    if steps.from_dbfs < needs.lowest_dbfs - DEEPER_DB:
+    if deeper:
         ends = (number_text(level, 1) for level in (steps.from_dbfs, needs.lowest_dbfs))
         reasons.append("level steps begin at {} dBFS: below {} dBFS nothing is known yet".format(*ends))
     told = {row.name for row in expected}

@@ -81,7 +81,7 @@ def test_a_good_table_comes_back_with_whole_numbers_whole():
         ({"code": "\ud800" * 64}, "allowed: text of whole characters"),
         ({"take": 3.0}, "f: `take` is 3.0; allowed: a whole number from 0 to 255"),
         ({"take": True}, "f: `take` is True; allowed: a whole number from 0 to 255"),
-        ({"take": None}, "f: `take` is nothing; allowed: a whole number from 0 to 255"),
+        ({"take": None}, "f: `take` is missing; allowed: a whole number from 0 to 255"),
         ({"side": "LEFT"}, 'f: `side` is \'LEFT\'; allowed: "left" or "right"'),
         ({"rows": []}, "f: `rows` is []; allowed: 1 to 3 entries"),
         ({"rows": {}}, "f: `rows` is {}; allowed: 1 to 3 entries"),
@@ -124,7 +124,7 @@ def test_a_fault_names_place_found_and_allowed(changes, message):
 
 def test_a_missing_key_is_named():
     table = {key: value for key, value in GOOD.items() if key != "code"}
-    with pytest.raises(VoltsError, match=r"f: `code` is nothing; allowed: 64 hexadecimal digits"):
+    with pytest.raises(VoltsError, match=r"f: `code` is missing; allowed: 64 hexadecimal digits"):
         checked(Content(KIND, "f", table), Form)
     with pytest.raises(VoltsError, match=r"f: is \[\]; allowed: a table with name, code"):
         checked(Content(KIND, "f", []), Form)

@@ -58,7 +58,7 @@ def test_what_strict_json_forbids_is_refused(text):
         json_content(text, KIND, source="x")
 
 
-@pytest.mark.parametrize(("text", "found"), [("{}", "nothing"), ("[]", r"\[\]"), ('{"schema": 3}', "3")])
+@pytest.mark.parametrize(("text", "found"), [("{}", "missing"), ("[]", r"\[\]"), ('{"schema": 3}', "3")])
 def test_a_file_of_another_kind_is_named(text, found):
     says = f'x: not a list of takes: `schema` is {found}; allowed: "takes/1"; write one'
     with pytest.raises(VoltsError, match=says):
@@ -80,13 +80,13 @@ takes = [2, 3]
     [
         (("title",), "x, line 1: `title` is 'a'; allowed: y"),
         (("device", "name"), "x, line 3, device: `name` is 'b'; allowed: y"),
-        (("device", "maker"), "x, line 2, device: `maker` is nothing; allowed: y"),
+        (("device", "maker"), "x, line 2, device: `maker` is missing; allowed: y"),
         (("rows", 1, "takes"), "x, line 7, row 2: `takes` is [2, 3]; allowed: y"),
         (("rows", 1, "takes", 0), "x, line 7, row 2: entry 1 of `takes` is 2; allowed: y"),
         (("rows", 0), "x, line 4: entry 1 of `rows` is a table with takes; allowed: y"),
         (("rows",), "x: `rows` is 2 entries; allowed: y"),
         ((), "x: is a table with title, device, rows; allowed: y"),
-        (("a\n\x1b" + "b" * 99,), "x: `a\\n\\x1b" + "b" * 52 + "…` is nothing; allowed: y"),
+        (("a\n\x1b" + "b" * 99,), "x: `a\\n\\x1b" + "b" * 52 + "…` is missing; allowed: y"),
     ],
 )
 def test_a_fault_names_line_place_found_and_allowed(place, message):

@@ -128,7 +128,7 @@ BAD = {
         "`schema` is 'charprobe.profile/9'; allowed: \"charprobe.profile/1\"",
     ),
     "surplus key": (changed(colour=1), "there is no key `colour`; known keys: schema, setting"),
-    "no next": (changed(quantities=BAD_ENTRY), "quantities, static.slope: `next` is nothing; allowed: text"),
+    "no next": (changed(quantities=BAD_ENTRY), "quantities, static.slope: `next` is missing; allowed: text"),
     "a cell that is a list": (
         changed(curves={"a": {"columns": {"x": [1, [2]]}, "units": {"x": ""}}}),
         r"curves, a, columns: entry 2 of `x` is \[2\]; allowed: a number from -1e.12 to 1e.12, a whole number, .*text or null",

@@ -29,8 +29,8 @@ BAD = {
         "reading 2: there is no key `dbu`; known keys: dbfs, volts",
     ),
     "other table": ("title = 'x'\n", "there is no key `title`; known keys: reading"),
-    "no reading": ("", "`reading` is nothing; allowed: 2 to 100"),
-    "half a reading": (ROW.format(-20, 1) + "[[reading]]\nvolts = 1", "line 4, reading 2: `dbfs` is nothing"),
+    "no reading": ("", "`reading` is missing; allowed: 2 to 100"),
+    "half a reading": (ROW.format(-20, 1) + "[[reading]]\nvolts = 1", "line 4, reading 2: `dbfs` is missing"),
     "not TOML": ("=", "not valid TOML"),
 }
 

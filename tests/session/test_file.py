@@ -29,22 +29,22 @@ def test_what_is_left_out_is_unknown_and_all_channels_are_measured():
 
 
 BAD = {
-    "no schema": ('[device]\nname = "x"', "`schema` is nothing"),
+    "no schema": ('[device]\nname = "x"', "`schema` is missing"),
     "not TOML": ("=", "not valid TOML"),
     "unknown key": (ONE + "colour = 1\n", "setting 1: there is no key `colour`; known keys: name, captures"),
-    "no settings": (HEAD, "`setting` is nothing; allowed: 1 to 200 entries"),
+    "no settings": (HEAD, "`setting` is missing; allowed: 1 to 200 entries"),
     "no device": (
         'schema = "charprobe.session/1"\n[[setting]]\nname = "a"\ncaptures = ["a"]',
-        "`device` is nothing; allowed: a table with name, maker, serial",
+        "`device` is missing; allowed: a table with name, maker, serial",
     ),
     "empty name": (ONE.replace('"a"', '" "'), "setting 1: `name` is ' '"),
     "no captures": (
         HEAD + '[[setting]]\nname = "a"\n',
-        "setting 1: `captures` is nothing; allowed: 1 to 100 entries",
+        "setting 1: `captures` is missing; allowed: 1 to 100 entries",
     ),
     "take without pool": (
         HEAD + '[[setting]]\nname = "a"\ntake = 1\n',
-        "setting 1: `captures` is nothing; allowed: .* `pool`",
+        "setting 1: `captures` is missing; allowed: .* `pool`",
     ),
     "take twice": (
         'pool = "p"\n' + HEAD + '[[setting]]\nname = "a"\ntake = 1\n[[setting]]\nname = "b"\ntake = 1\n',
@@ -90,7 +90,7 @@ BAD = {
     ),
     "clean without level": (
         TWO + '[[claim]]\nsays = "clean below"\nsettings = ["a"]\n',
-        "`below_dbfs` is nothing",
+        "`below_dbfs` is missing",
     ),
 }
 

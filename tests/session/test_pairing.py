@@ -139,7 +139,7 @@ def test_a_setting_nobody_captured_is_named_and_planned(folder):
         (POOLED.replace("take = 2", "take = 256"), "a whole number from 0 to 255"),
         (
             POOLED.replace('pool = "pool"\n', ""),
-            "`captures` is nothing; allowed: 1 to 100 entries; none where .* `pool`",
+            "`captures` is missing; allowed: 1 to 100 entries; none where .* `pool`",
         ),
         (POOLED + '[[margin]]\nof = "attack.t63"\nsize = 1.0\nreason = "x"\n', "a factor above 1"),
         (POOLED + '[[margin]]\nof = "setting"\nsize = 2.0\nreason = "x"\n', "a quantity that is compared"),

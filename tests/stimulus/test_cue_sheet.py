@@ -84,7 +84,7 @@ def first_tone(table):
         (lambda t: t.update(rate_hz=48_000.5), "`rate_hz` is 48000.5; allowed: a whole number from 44100"),
         (lambda t: t.update(take=True), "`take` is True; allowed: a whole number from 0 to 255"),
         (lambda t: t.update(extra=1), "there is no key `extra`; known keys: schema, rate_hz"),
-        (lambda t: t.pop("ident"), "`ident` is nothing; allowed: a table with start, length"),
+        (lambda t: t.pop("ident"), "`ident` is missing; allowed: a table with start, length"),
         (lambda t: t.update(ident=[1, 2]), r"`ident` is \[1, 2\]; allowed: a table with start, length"),
         (lambda t: t["recipe"].update(peak_dbfs=-2.0), "`recipe_hash` is .* one was edited"),
         (lambda t: t["recipe"]["segment"][0].update(kind="noise"), "recipe, segment 1: `kind` is 'noise'"),

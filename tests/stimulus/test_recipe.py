@@ -54,7 +54,7 @@ def test_shipped_recipes_load_and_carry_their_own_name(name):
         ("length_s = 3", 'length_s = "3"', "line 10, segment 1: `length_s` is '3'"),
         ("length_s = 3", "length_s = true", "line 10, segment 1: `length_s`"),
         ("length_s = 3", "length_s = nan", "line 10, segment 1: `length_s`"),
-        ("length_s = 3\n", "", "line 5, segment 1: `length_s` is nothing"),
+        ("length_s = 3\n", "", "line 5, segment 1: `length_s` is missing"),
         ("tone_s = 0.3", "tone_s = 0.3\nhold = 1", "line 19, segment 2: there is no key `hold`"),
         ('kind = "tones"', 'kind = "chord"', "line 14, segment 2: `kind` is 'chord'; allowed: level_steps"),
         (
@@ -83,7 +83,7 @@ def test_shipped_recipes_load_and_carry_their_own_name(name):
         ),
         ("[100, 997]", "[100, true]", "line 16, segment 2: entry 2 of `frequencies_hz` is True"),
         ("[100, 997]", "997", "line 16, segment 2: `frequencies_hz` is 997; allowed: 1 to 64 entries"),
-        ('name = "mine"', "", "mine.toml: `name` is nothing; allowed: a name of small letters"),
+        ('name = "mine"', "", "mine.toml: `name` is missing; allowed: a name of small letters"),
         ('name = "mine"', 'name = "mine"\ncolour = 2', "line 3: there is no key `colour`; known"),
         ("a recipe of my own", "", "line 3: `summary` is ''; allowed: text of 1 to 300 characters"),
         ("length_s = 3", "length_s = " + "9" * 5000, "mine.toml, line .*: a number of 5000 digits"),

@@ -25,7 +25,7 @@ def test_a_key_comes_back_with_the_seal_of_its_bytes(tmp_path):
         ({"level": 0.9}, "`level` is 0.9; allowed: a number from 1e-06 to 0.5"),
         ({"sounds": {"x.wav": 1}}, "sounds: `x.wav` is 1; allowed: text"),
         ({"start_s": True}, r"`start_s` is True; allowed: a number from 0 to 1e\+06"),
-        ({"nonce": None}, "`nonce` is nothing; allowed: text"),
+        ({"nonce": None}, "`nonce` is missing; allowed: text"),
         ({"more": 1}, "there is no key `more`"),
         ({"schema": "x"}, "not a key of a blind pack: .* check which file belongs here"),
     ],
