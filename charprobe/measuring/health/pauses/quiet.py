@@ -69,6 +69,12 @@ def pauses(stimulus: Stimulus) -> list[tuple[float, float]]:
     return found
 
 
+def quiet_samples(take: Take) -> list[Array]:
+    """What a capture holds in each pause, less its edges; what is no number is 0."""
+    after, ahead = (s * take.stimulus.rate_hz for s in (SKIPPED_S, EDGE_S))
+    return [finite(take.cut(a + after, b - ahead).samples) for a, b in pauses(take.stimulus)]
+
+
 @once
 def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     """Spectrum that all pauses of a capture share; None where it holds no pause.
@@ -80,9 +86,7 @@ def quiet_spectrum(take: Take) -> QuietSpectrum | None:
     size = fast_length(round(FRAME_S * rate_hz))
     window = hann_within(size)
     frames = []
-    for start, stop in pauses(take.stimulus):
-        cut = take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz)
-        samples = finite(cut.samples)
+    for samples in quiet_samples(take):
         if samples.size >= size:
             pieces = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
             pieces = pieces - pieces.mean(axis=1, keepdims=True)

@@ -6,10 +6,9 @@ import numpy as np
 
 from charprobe.measuring.health.path.tone_noise import WORD_BITS
 from charprobe.measuring.health.path.under_tones import bits_of, pause_db, rounding_db, under_tones
-from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses, quiet_spectrum
+from charprobe.measuring.health.pauses.quiet import quiet_samples, quiet_spectrum
 from charprobe.measuring.health.timeline.steady_gain import WITHHELD
 from charprobe.placing.take import Take
-from charprobe.placing.track import finite
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length
@@ -72,12 +71,10 @@ def check_suppressed_noise(bypass: Take) -> list[Health]:
 
 def _levels_db(take: Take) -> Array:
     """Level of every bin of every frame that is not digital silence, re the bins around it."""
-    rate_hz = take.stimulus.rate_hz
-    size = fast_length(round(FRAME_S * rate_hz))
+    size = fast_length(round(FRAME_S * take.stimulus.rate_hz))
     window, count = np.hanning(size), size // 2 // AROUND_BINS
     frames = [np.empty((0, size))]
-    for start, stop in pauses(take.stimulus):
-        samples = finite(take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz).samples)
+    for samples in quiet_samples(take):
         pieces = samples[: samples.size // size * size].reshape(-1, size)
         frames.append(pieces[np.any(pieces, axis=1)])
     power = np.abs(np.fft.rfft(np.concatenate(frames) * window, axis=1)) ** 2

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from charprobe.measuring.health.path.under_tones import bits_of
-from charprobe.measuring.health.pauses.quiet import EDGE_S, SKIPPED_S, pauses
+from charprobe.measuring.health.pauses.quiet import quiet_samples
 from charprobe.placing.take import Take
-from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.values.arrays import Array
 from charprobe.values.fast_length import fast_length_within
@@ -30,15 +29,7 @@ def check_unlike_noise(take: Take) -> list[Health]:
     scatters by the root of 24/n. What comes and goes as the stage's gain moves does so slowly.
     """
     rate_hz = take.stimulus.rate_hz
-    heard = [
-        piece
-        for start, stop in pauses(take.stimulus)
-        if (
-            piece := _beside_lines(
-                take.cut(start + SKIPPED_S * rate_hz, stop - EDGE_S * rate_hz).samples, rate_hz
-            )
-        )
-    ]
+    heard = [beside for piece in quiet_samples(take) if (beside := _beside_lines(piece, rate_hz))]
     if not heard:
         return []
     power, flatness, count, peaked = np.array(heard).T
@@ -52,17 +43,8 @@ def check_unlike_noise(take: Take) -> list[Health]:
             "the mains, or a contact crackles. It is under the tones, too, where it looks like clicks, and "
             f"noise figures are its own. Find its source, lay cables apart, and retake. {ALL_GIVEN}"
         )
-        begins_s = take.capture_time_s(float(take.stimulus.opening.stop))
-        return [
-            Health(
-                "foreign-noise",
-                "warn",
-                message,
-                channel=take.channel,
-                start_s=begins_s,
-                end_s=take.source.frames / take.source.rate_hz,
-            )
-        ]
+        first_s, last_s = take.capture_time_s(float(take.stimulus.opening.stop)), take.source.frames / rate_hz
+        return [Health("foreign-noise", "warn", message, take.channel, first_s, last_s)]
     # the median, for a tail of what was played peaks in some
     if np.median(flatness) < max(LEAST_FLATNESS, SURE * float(np.sqrt(24 / np.median(count)))):
         return []
@@ -81,7 +63,7 @@ def _beside_lines(samples: Array, rate_hz: float) -> tuple[float, float, float, 
     """
     if samples.size < 4 * AROUND_BINS:
         return None
-    samples = finite(samples[: fast_length_within(samples.size)])
+    samples = samples[: fast_length_within(samples.size)]
     spectrum = np.fft.rfft(samples)
     hz = np.arange(spectrum.size) * rate_hz / samples.size
     inside = np.flatnonzero((hz > FROM_HZ) & (hz < TO_HZ))

@@ -17,6 +17,7 @@ EDIT_S = 0.02
 COMMON_CLOCK_PPM = 0.05  # less is noise of the estimate, or temperature
 WIDE_CLOCK_PPM = 200.0
 BY_CLOCK = ("attack", "release", "response", "path", "replay", "noise.under_signal")
+BY_EDIT = ("attack", "release", "noise", "path", "replica")
 NEARLY = 0.99  # of a run's length: more than clocks differ
 
 
@@ -53,33 +54,25 @@ def _ends(take: Take) -> list[Health]:
     found = []
     if place.capture_index(float(stimulus.opening.start)) < 0 or not place.opening_found:
         cut = [s for s in stimulus.segments if place.capture_index(float(s.span.start)) < 0]
+        by = "second" if place.closing_found else "tones"
+        message = (
+            f"First marker missing ({take.label}): aligned by the {by}. {_cost(take, cut)} "
+            "Start the recorder before playing"
+        )
         found.append(
-            Health(
-                "start-missing",
-                "warn",
-                f"First marker missing ({take.label}): aligned by the "
-                f"{'second' if place.closing_found else 'tones'}. {_cost(take, cut)} Start the recorder "
-                f"before playing",
-                channel=take.channel,
-                start_s=0.0,
-                withholds=lost_groups(take, cut),
-            )
+            Health("start-missing", "warn", message, take.channel, 0.0, withholds=lost_groups(take, cut))
         )
     if place.capture_index(float(stimulus.closing.stop)) > frames or not place.closing_found:
         cut = [s for s in stimulus.segments if place.capture_index(float(s.span.stop)) > frames]
         end_s = frames / take.source.rate_hz
         number = len(stimulus.segments) - len(cut) + 1
         at = f"segment {number} of {len(stimulus.segments)}" if cut else "the closing marker"
+        message = (
+            f"Ends at {at} ({take.label}, {clock_text(end_s)}). {_cost(take, cut)} "
+            "Let the recorder run until the stimulus has ended"
+        )
         found.append(
-            Health(
-                "truncated",
-                "warn",
-                f"Ends at {at} ({take.label}, {clock_text(end_s)}). {_cost(take, cut)} "
-                "Let the recorder run until the stimulus has ended",
-                channel=take.channel,
-                start_s=end_s,
-                withholds=lost_groups(take, cut),
-            )
+            Health("truncated", "warn", message, take.channel, end_s, withholds=lost_groups(take, cut))
         )
     return found
 
@@ -114,31 +107,22 @@ def _runs(take: Take) -> list[Health]:
         return []
     times = ", ".join(clock_text(start / stimulus.rate_hz) for start in starts)
     count = "Two" if len(starts) == 2 else str(len(starts))
-    return [
-        Health(
-            "two-takes",
-            "warn",
-            f"{count} complete runs found ({take.label}, opening markers at {times}): the first one is "
-            "used. Cut the file into one per run to measure the others as repeats",
-            channel=take.channel,
-            start_s=starts[1] / stimulus.rate_hz,
-        )
-    ]
+    message = (
+        f"{count} complete runs found ({take.label}, opening markers at {times}): the first one is used. Cut "
+        "the file into one per run to measure the others as repeats"
+    )
+    return [Health("two-takes", "warn", message, take.channel, starts[1] / stimulus.rate_hz)]
 
 
 def _take_number(take: Take) -> list[Health]:
     reading = take.alignment.ident
     if reading is None or reading.take == take.stimulus.take:
         return []
-    return [
-        Health(
-            "wrong-stimulus",
-            "warn",
-            f"The cue sheet says take {take.stimulus.take}, the sound says take {reading.take} "
-            f"({take.label}): same recipe, so it is measured. Check which setting this capture belongs to",
-            channel=take.channel,
-        )
-    ]
+    message = (
+        f"The cue sheet says take {take.stimulus.take}, the sound says take {reading.take} ({take.label}): "
+        "same recipe, so it is measured. Check which setting this capture belongs to"
+    )
+    return [Health("wrong-stimulus", "warn", message, take.channel)]
 
 
 def _jumps(take: Take) -> list[Health]:
@@ -149,18 +133,12 @@ def _jumps(take: Take) -> list[Health]:
         total_s = sum(j.samples.value for j in edits) / rate_hz
         by = f"{abs(total_s):.2f} s {'shorter' if total_s < 0 else 'longer'}"
         places = ", ".join(clock_text(take.capture_time_s(j.start)) for j in edits)
-        found.append(
-            Health(
-                "gap-edited",
-                "stop",
-                f"Gaps are {by} than played ({take.label}, after {places}): cut by an editor. Static "
-                "results kept; export again without stripping silence",
-                channel=take.channel,
-                start_s=take.capture_time_s(edits[0].start),
-                end_s=take.capture_time_s(edits[-1].stop),
-                withholds=("attack", "release", "noise", "path", "replica"),
-            )
+        message = (
+            f"Gaps are {by} than played ({take.label}, after {places}): cut by an editor. Static results "
+            "kept; export again without stripping silence"
         )
+        when = take.capture_time_s(edits[0].start), take.capture_time_s(edits[-1].stop)
+        found.append(Health("gap-edited", "stop", message, take.channel, *when, withholds=BY_EDIT))
     return found
 
 
@@ -168,17 +146,13 @@ def _jump(take: Take, jump: TimingJump) -> Health:
     start_s, end_s = take.capture_time_s(jump.start), take.capture_time_s(jump.stop)
     lost = jump.samples.value < 0
     touched = [s for s in take.stimulus.segments if jump.start < s.span.stop and jump.stop > s.span.start]
-    return Health(
-        "timing-jump",
-        "stop",
+    message = (
         f"Timing jumps {abs(jump.samples.value):.0f} samples between {clock_text(start_s)} and "
         f"{clock_text(end_s)} ({take.label}): {'lost' if lost else 'inserted'} samples, not clock error. "
-        f"{_cost(take, touched)} Retake with a larger buffer",
-        channel=take.channel,
-        start_s=start_s,
-        end_s=end_s,
-        withholds=("replica", *lost_groups(take, touched)),
+        f"{_cost(take, touched)} Retake with a larger buffer"
     )
+    withheld = ("replica", *lost_groups(take, touched))
+    return Health("timing-jump", "stop", message, take.channel, start_s, end_s, withheld)
 
 
 def _clock(take: Take) -> list[Health]:
