@@ -77,24 +77,11 @@ def _limit(rung: LevelRung) -> Cell:
 
 
 def _growth_table(laws: Sequence[Growth]) -> Table:
-    return Table(
-        {
-            "order": [law.order for law in laws],
-            "slope": [law.slope.value for law in laws],
-            "slope_low": [law.slope.low for law in laws],
-            "slope_high": [law.slope.high for law in laws],
-            "from_dbfs": [law.from_dbfs for law in laws],
-            "to_dbfs": [law.to_dbfs for law in laws],
-        },
-        {
-            "order": "",
-            "slope": "dB/dB",
-            "slope_low": "dB/dB",
-            "slope_high": "dB/dB",
-            "from_dbfs": "dBFS",
-            "to_dbfs": "dBFS",
-        },
-    )
+    units = {"order": "", **dict.fromkeys(("slope", "slope_low", "slope_high"), "dB/dB")}
+    units |= dict.fromkeys(("from_dbfs", "to_dbfs"), "dBFS")
+    slopes = ((law, law.slope) for law in laws)
+    rows = [(law.order, s.value, s.low, s.high, law.from_dbfs, law.to_dbfs) for law, s in slopes]
+    return Table({name: [row[i] for row in rows] for i, name in enumerate(units)}, units)
 
 
 def _ripple_table(
