@@ -192,7 +192,7 @@ class _Work:
         usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
         found: list[Fitted] = []
         for field in (usual, all_of(like)):
-            if not found or found[0].held_out >= self._floor:
+            if not found or not self._met(found[0]):
                 starts = {one: self._first for one in field if one.sound}
                 starts |= {one.structure: one.cell for one in found[:AGAIN]}
                 found = self._search(list(starts.items()), FOR_FILTER) or found
@@ -202,6 +202,14 @@ class _Work:
             again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
             found = self._search(list(again), FOR_REFITS) or found
         return self._sided(found)
+
+    def _met(self, one: Fitted) -> bool:
+        """Whether a structure meets the stage as far as noise, and a colour beside it, let it."""
+        if one.held_out < self._floor:
+            return True
+        colour = coloured(one.cell, _places(one.cell), self._sounds, self._pair.rate_hz)
+        beside = score(one.cell, colour, self._sounds.held_out, self._pair.rate_hz)
+        return colour != NONE and beside < NEARLY * self._floor
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, Colour, tuple[Fitted, ...]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""

@@ -20,9 +20,13 @@ READINGS: tuple[tuple[Reads, bool], ...] = (
     ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
 )  # fmt: skip
 FIRST = (
-    *(Structure(reads, averaged, domain) for domain in get_args(Domain) for reads, averaged in READINGS),
+    *(
+        Structure(reads, averaged, domain, towards=towards)
+        for domain in get_args(Domain)
+        for towards in get_args(Towards)
+        for reads, averaged in READINGS
+    ),
     Structure("peak falling", averaged=True),
-    *(Structure(reads, averaged, loop="feedback") for reads, averaged in READINGS),
 )
 DETECTORS = READINGS[1:3]  # to which the others are neighbours
 ROUNDS = 4
@@ -181,7 +185,10 @@ def search(
         if best.structure in asked or (turn and best.held_out < floor) or unheard(ranked(), heard.memory):
             break
         asked.add(best.structure)
-        halve([(one, best.cell) for one in best.structure.neighbours() if one.sound], 0.4 + 0.1 * turn, 0.1)
+        near = [one for one in best.structure.neighbours() if one.sound]
+        if best.held_out < floor:  # beside what is met, what is dear to run has nothing to tell
+            near = [one for one in near if one.loop == best.structure.loop]
+        halve([(one, best.cell) for one in near], 0.4 + 0.1 * turn, 0.1)
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     likes = dict.fromkeys((best.cell, joined(best.cell)))

@@ -246,8 +246,9 @@ def knobs_of(
 ) -> tuple[Knob, ...]:
     """The numbers of a structure that are fitted, thresholds and knees as `knees` has them.
 
-    `from_afar` leaves out what only a fit that is near tells from the others: how deep silence is; `ahead`
-    says whether look-ahead is among them, which a fit takes for a number that needs not be whole samples.
+    `from_afar` leaves out what only a fit that is near tells from the others: how deep silence is. `ahead`
+    says whether look-ahead is among them, which a fit takes for a number that needs not be whole samples;
+    from afar, where it is, how low an envelope reaches is not.
     """
     at = "cell.bends.{}.{}".format
     steepest, fine = (60.0, 0.2) if structure.loop == "feedback" else (4.0, 1.0)
@@ -270,7 +271,7 @@ def knobs_of(
         knobs.append(
             Knob(("cell.detector.rise_s", "cell.detector.fall_s"), least, 1.0, logarithmic=True, step=0.01)
         )
-    if structure.reads == "envelope":
+    if structure.reads == "envelope" and not (from_afar and ahead):
         knobs.append(
             Knob(("cell.detector.split_hz",), 10.0, 1000.0, logarithmic=True, step=0.02, starts=SPLITS_HZ)
         )

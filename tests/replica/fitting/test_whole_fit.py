@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from charprobe.replica.fitting.ahead import FOLLOW
 from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.colour_fit import curve_of
 from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.search import FIT, LOOK
+from charprobe.replica.fitting.search import FIT
 from charprobe.replica.fitting.structures import Structure
 from charprobe.replica.fitting.whole_fit import LAST, Whole, fit_whole
 from charprobe.replica.parts import Bend, Cell, Colour, Detector, Section, Smoothing
@@ -52,7 +53,7 @@ def curve(sound):
 
 def test_a_filter_that_was_read_amiss_is_put_right_with_the_cell(rng):
     sound = heard(rng, shelf)
-    near = fit_cell(Structure(), START, sound, sound, rate_hz=RATE, effort=LOOK)
+    near = fit_cell(Structure(), START, sound, sound, rate_hz=RATE, effort=FOLLOW)
     amiss = Linear((Section("high shelf", 3300.0, 1, 3.7),))
     found = fit_whole(Whole(amiss, Colour(), near), sound, sound, rate_hz=RATE, effort=FIT)
     [section] = found.linear.sections
@@ -64,7 +65,7 @@ def test_a_filter_that_was_read_amiss_is_put_right_with_the_cell(rng):
 
 def test_a_colour_is_found_as_far_as_the_sound_goes(rng):
     sound, fresh = heard(rng, curve), heard(np.random.default_rng(8), curve)
-    near = fit_cell(Structure(), START, sound, fresh, rate_hz=RATE, effort=LOOK)
+    near = fit_cell(Structure(), START, sound, fresh, rate_hz=RATE, effort=FOLLOW)
     begun = replace(
         curve_of("behind", 1.0, np.zeros(6)), oversampled=False
     )  # the device works sample by sample
