@@ -185,10 +185,7 @@ def search(
         if best.structure in asked or (turn and best.held_out < floor) or unheard(ranked(), heard.memory):
             break
         asked.add(best.structure)
-        near = [one for one in best.structure.neighbours() if one.sound]
-        if best.held_out < floor:  # beside what is met, what is dear to run has nothing to tell
-            near = [one for one in near if one.loop == best.structure.loop]
-        halve([(one, best.cell) for one in near], 0.4 + 0.1 * turn, 0.1)
+        halve([(one, best.cell) for one in best.structure.neighbours() if one.sound], 0.4 + 0.1 * turn, 0.1)
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     likes = dict.fromkeys((best.cell, joined(best.cell)))
