@@ -44,6 +44,7 @@ STEPS = (
 )  # captures with their profiles; stimulus, bypass, listening pair, comparison, page
 SPEECH_S = 10.0
 PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
+Awaited = tuple[DemoSetting, Path, Mapping[str, TrueValue], Future[Measured]]
 
 
 @dataclass(frozen=True)
@@ -118,26 +119,28 @@ def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], No
     judged_bypass(dry, recipe, RATE_HZ)  # once: the bench is forked from what is known here
     progress("bypass")
     takes = [*SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    results = _Results(progress)
+    results, waiting = _Results(progress), deque[Awaited]()
     with workers(JOBS) as bench:
         for number, setting in enumerate(takes, start=1):
             path, truth = _recorded(folder, number, setting, played, recipe, force)
             out = folder / "profiles" / f"{path.stem}.json"
             alone = None if setting.name == REPEATED else number - 1  # figures of the other show both takes
             future = bench.submit(measured, path, setting.name, alone, out, dry, recipe, RATE_HZ, force)
-            results.expect(setting, path, truth, future)
+            waiting.append((setting, path, truth, future))
+            while waiting and waiting[0][-1].done():
+                results.take(*waiting.popleft())
         del played
         _listening_pair(folder, force)
         progress("listening pair")
         import_module("charprobe.publishing.report.page")  # loaded while the bench is at work
-        results.wait()
-    profiles, truth_rows = tuple(results.profiles), tuple(results.rows)
-    comparison = compare_profiles(profiles)
+        for one in waiting:
+            results.take(*one)
+    comparison = compare_profiles(results.profiles)
     comparison.save(folder / "comparison", force=force)
     progress("comparison")
     page = _page(folder, results, comparison, force=force)
     progress("page")
-    return Demo(profiles[: len(SETTINGS)], truth_rows, comparison, page)
+    return Demo(tuple(results.profiles[: len(SETTINGS)]), tuple(results.rows), comparison, page)
 
 
 class _Results:
@@ -145,27 +148,15 @@ class _Results:
 
     def __init__(self, progress: Callable[[str], None]) -> None:
         self._progress = progress
-        self._expected: deque[tuple[DemoSetting, Path, Mapping[str, TrueValue], Future[Measured]]] = deque()
         self.profiles: list[Profile] = []
         self.rows: list[TruthRow] = []
         self.captures: dict[str, Path] = {}  # by their SHA-256
         self.drawn: list[tuple[str, tuple[InPage, ...]]] = []
 
-    def expect(
+    def take(
         self, setting: DemoSetting, path: Path, truth: Mapping[str, TrueValue], future: Future[Measured]
     ) -> None:
-        """Ask for a profile, and take what is done by now."""
-        self._expected.append((setting, path, truth, future))
-        while self._expected and self._expected[0][3].done():
-            self._take()
-
-    def wait(self) -> None:
-        """Take all that is left."""
-        while self._expected:
-            self._take()
-
-    def _take(self) -> None:
-        setting, path, truth, future = self._expected.popleft()
+        """Take what was measured of a setting, once it is there."""
         profile, figures = future.result()
         self._progress(setting.name)
         number = len(self.profiles)
