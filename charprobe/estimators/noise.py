@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-import scipy
 
 from charprobe.values.arrays import Array, Flags
+from charprobe.values.chi_square import chi_square_95
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.fast_length import fast_length
@@ -217,11 +217,7 @@ def _periodogram(cut: Cut) -> tuple[Array, float]:
 def _level(weighted: Array, parts: Array) -> Quantity:
     total = float(weighted.sum())
     freedom = _freedom(weighted)
-    # quantiles of chi-square
-    low, high = (
-        10 * math.log10(total * freedom / (2 * float(scipy.special.gammaincinv(freedom / 2, p))))
-        for p in (0.975, 0.025)
-    )
+    high, low = (10 * math.log10(total * freedom / quantile) for quantile in chi_square_95(freedom))
     value = 10 * math.log10(total)
     power = parts.sum(axis=1)
     if power.all():
