@@ -41,10 +41,11 @@ class Sweep(Spec):
         (Novak, Lotton & Simon, JAES 63(10), 2015); raised-cosine fades of `RAMP_S` at both ends.
         """
         t = np.clip(seconds, 0.0, self.length_s)
-        edge = np.minimum(1.0, np.minimum(t, self.length_s - t) / RAMP_S)
-        wave: Array = np.sin(2 * np.pi * (self.turns(t) % 1.0))
-        fading = edge < 1.0
-        wave[fading] *= 0.5 - 0.5 * np.cos(np.pi * edge[fading])
+        turns = self.turns(t)
+        wave: Array = np.sin(2 * np.pi * (turns - np.floor(turns)))
+        edge = np.minimum(t, self.length_s - t)
+        fading = edge < RAMP_S
+        wave[fading] *= 0.5 - 0.5 * np.cos(np.pi * edge[fading] / RAMP_S)
         return 10 ** (self.level_dbfs / 20) * wave
 
     def reached_s(self, frequency_hz: float) -> float:

@@ -170,7 +170,7 @@ def _late_s(take: Take) -> Array:
     """How much later the first sweep's third octaves come than what lies around 1 kHz."""
     segment, rate_hz = held(take, Sweep)[0], take.stimulus.rate_hz
     cut = take.segment(segment)
-    size, edges_hz = fast_length(2 * cut.samples.size), _edges_hz(rate_hz)
+    size, edges_hz = fast_length(cut.samples.size), _edges_hz(rate_hz)
     played = np.fft.rfft(segment.spec.at((cut.position() - segment.span.start) / rate_hz), size)
     power = np.abs(played) ** 2
     response = np.fft.rfft(finite(cut.samples), size) * played.conj() / (power + FINE * power.max())
