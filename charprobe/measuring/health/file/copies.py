@@ -9,6 +9,8 @@ import numpy as np
 from charprobe.placing.take import Take, once
 from charprobe.profile.entry import Health
 from charprobe.values.arrays import Array
+from charprobe.values.fast_length import fast_length_within
+from charprobe.values.hann import hann
 
 AGAINST_BYPASS = ("noise.change", "noise.change_at_equal_level", "path", "colour.onset", "response")
 WITHHELD = ("static.makeup_gain", *AGAINST_BYPASS)
@@ -82,7 +84,8 @@ def _noise_alike(one: Take, other: Take) -> float:
     both = np.diff(_from_opening(one, other, -MOST_SAMPLES, 0), n=2)
     if both.shape[1] < FEWEST_SAMPLES or not np.all(np.isfinite(both)) or not both.any(axis=1).all():
         return 0.0
-    first, second = np.fft.rfft(both * np.hanning(both.shape[1]))
+    both = both[:, -fast_length_within(both.shape[1]) :]
+    first, second = np.fft.rfft(both * hann(both.shape[1]))
     cross = first * second.conj()
     return float(np.abs(np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-300))).max())
 

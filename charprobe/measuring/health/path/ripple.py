@@ -12,6 +12,7 @@ from charprobe.placing.take import Take, once
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
 from charprobe.values.arrays import Array, Flags
+from charprobe.values.fast_length import fast_length
 from charprobe.values.hann import hann
 from charprobe.values.phasor import phasor
 from charprobe.values.wording import number_text
@@ -65,8 +66,8 @@ def _slow_line(take: Take) -> _Line | None:
         return None
     at = np.rint(times / BLOCK_S).astype(int)
     moves = np.bincount(at, gains)
-    sizes = np.abs(np.fft.rfft(moves, 4 * moves.size))
-    hz = np.fft.rfftfreq(4 * moves.size, BLOCK_S)
+    sizes = np.abs(np.fft.rfft(moves, count := fast_length(4 * moves.size)))
+    hz = np.fft.rfftfreq(count, BLOCK_S)
     inside = np.flatnonzero((hz > SLOW_FROM_HZ) & (hz < SLOW_TO_HZ))
     swing_hz = float(hz[inside[np.argmax(sizes[inside])]])
     waves = np.stack([wave(2 * np.pi * swing_hz * times) for wave in (np.cos, np.sin)], axis=1)
