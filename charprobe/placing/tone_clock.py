@@ -82,7 +82,7 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
         half = count // 2
         turns = tone.frequency_hz / rate_hz / factor  # of the tone's carrier in one capture sample
         at_first = (first - delay - tone.start * factor) * turns + tone.phase_rad / (2 * np.pi)
-        waves, window = _windowed(turns, half), hann(half)  # both windows see the same, turned on
+        waves, window = windowed(turns, half), hann(half)  # both windows see the same, turned on
         halves = samples[: 2 * half].reshape(2, half)
         seen = halves @ waves.T * (2 / window.sum())
         rest = halves * window
@@ -110,7 +110,7 @@ def tone_phases(track: Track, tones: Sequence[Tone], clock: Clock) -> list[ToneP
 
 
 @lru_cache(maxsize=8)  # tones of one frequency follow each other
-def _windowed(turns_per_sample: float, count: int) -> Array:
+def windowed(turns_per_sample: float, count: int) -> Array:
     """Cosine and sine of a carrier in a window, shape (2, count); not to be changed."""
     carrier = phasor(0.0, turns_per_sample, count)
     return np.array([carrier.real, carrier.imag]) * hann(count)

@@ -9,9 +9,11 @@ import numpy as np
 
 from charprobe.measuring.health.path.under_tones import UnderTone
 from charprobe.placing.take import Take
+from charprobe.placing.tone_clock import windowed
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.bursts import PhaseSet
 from charprobe.stimulus.kinds.segment import Tone
+from charprobe.values.cut import Cut
 from charprobe.values.fast_length import fast_length
 from charprobe.values.hann import hann
 from charprobe.values.wording import clock_text, number_text
@@ -69,27 +71,38 @@ def _under_bursts(take: Take) -> list[tuple[Tone, float]]:
     for segment in take.stimulus.segments:
         if not isinstance(segment.spec, PhaseSet) or not take.holds(segment):
             continue
-        parts: dict[tuple[float, int, int], list[tuple[Tone, float]]] = {}
+        parts: dict[tuple[float, int, int], list[tuple[Tone, Cut]]] = {}
         for tone in segment.tones:
             if tone.length > LEAST_TONE_S * take.stimulus.rate_hz:
                 for at in range(max(1, int(tone.length / heard))):
-                    level = _below_dbfs(take, tone, tone.start + at * heard)
-                    parts.setdefault((tone.level_dbfs, tone.length, at), []).append((tone, level))
+                    start = tone.start + at * heard
+                    cut = take.cut(start, min(tone.stop, start + heard))
+                    parts.setdefault((tone.level_dbfs, tone.length, at), []).append((tone, cut))
         for kind, same in parts.items():
-            usual = float(np.median([level for _, level in same]))
-            above = [one for one in same if one[1] > max(usual + BURST_DB, BURST_DBFS)]
+            if all(_beside_dbfs(tone, cut) < BURST_DBFS for tone, cut in same):
+                continue
+            levels = [(tone, _below_dbfs(tone, cut)) for tone, cut in same]
+            usual = float(np.median([level for _, level in levels]))
+            above = [one for one in levels if one[1] > max(usual + BURST_DB, BURST_DBFS)]
             louder += above
             kinds |= {kind} if above else set()
     return louder if len(kinds) > 1 else []
 
 
-def _below_dbfs(take: Take, tone: Tone, start: float) -> float:
+def _beside_dbfs(tone: Tone, cut: Cut) -> float:
+    """Level of all beside a tone, seen through the same window: what lies below it is no louder."""
+    window = hann(cut.samples.size)
+    waves, seen = windowed(tone.frequency_hz / cut.rate_hz * cut.step, window.size), cut.samples * window
+    energy = float(window @ window)
+    rest = seen - (waves @ seen * (2 / energy)) @ waves
+    return float(10 * np.log10(2 * float(rest @ rest) / energy + 1e-20))
+
+
+def _below_dbfs(tone: Tone, cut: Cut) -> float:
     """Level of what lies under a stretch of a tone, well below its frequency."""
-    rate_hz = take.stimulus.rate_hz
-    cut = take.cut(start, min(tone.stop, start + HEARD_S * rate_hz))
     window, size = hann(cut.samples.size), fast_length(cut.samples.size)
     most_hz = min(BELOW_HZ[1], BELOW_SHARE * tone.frequency_hz)
-    first, last = (frequency_hz * size / rate_hz for frequency_hz in (BELOW_HZ[0], most_hz))
+    first, last = (frequency_hz * size / cut.rate_hz for frequency_hz in (BELOW_HZ[0], most_hz))
     inside = np.fft.rfft(cut.samples * window, size)[math.floor(first) + 1 : math.ceil(last)]
     power = float(np.vdot(inside, inside).real)
     mean_power = 2 * power / (size * float(window @ window))
