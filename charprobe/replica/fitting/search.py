@@ -166,8 +166,11 @@ def search(
             yield one
 
     def halve(starts: Sequence[Start], begun: float, share: float) -> None:
-        """Follow fewer and fewer with more turns each; the first that is as good as noise allows ends it."""
-        field = []
+        """Follow fewer and fewer with more turns each; the first that is as good as noise allows ends it.
+
+        Where one is known that is, others as good may be told from it: a sixth is followed, and no further.
+        """
+        met, field = any(one.held_out < floor for one in known.values()), []
         for i, one in enumerate(fit(starts, LOOK)):
             field.append(one)
             told(begun + share * (i + 1) / len(starts))
@@ -176,8 +179,10 @@ def search(
             field = []
             for one in fit([(one.structure, one.cell) for one in worth], effort):
                 field.append(one)
-                if one.held_out < floor:
+                if one.held_out < floor and not met:
                     return
+            if met:
+                return
 
     halve(among, 0.0, 0.4)
     for turn in range(ROUNDS):
