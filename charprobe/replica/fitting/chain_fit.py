@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -76,11 +76,10 @@ class _Work:
         self._told(0.05)
         bare, colour, plain = self._without_cell(self._sounds)
         place = self._linear, self._sounds
-        for linear in self._linear.placements() if plain > self._floor else ():
-            other = self._heard(self._first, linear=linear)
-            told = self._without_cell(other)
+        for side in self._sides(self._first, plain):
+            told = self._without_cell(side[1])
             if told[1].amplitude and told[2] < BESIDES * plain:
-                place, (bare, colour, plain) = (linear, other), told
+                place, (bare, colour, plain) = side, told
         self._told(0.1)
         found = self._searched() if plain > self._floor else []
         if found and found[0].held_out * PLAINER < plain:
@@ -88,6 +87,8 @@ class _Work:
         else:
             self._linear, self._sounds = place
         self._told(1.0)
+        # a part of a sample is none, and what looks ahead is not taken back
+        bare = replace(bare, lookahead_s=round(bare.lookahead_s * rate_hz) / rate_hz)
         chain = Chain(self._linear.ahead, bare, colour, self._linear.sections)
         error = error_of(bare, colour, self._sounds, rate_hz)
         return Found(chain, self._linear.late, fitted, *error, self._budget.ended)
@@ -115,11 +116,15 @@ class _Work:
         """The filters, the gain of a cell taken off the sweep, on the sides that are known."""
         return fit_filter(self._pair, cell).placed_as(self._linear)
 
+    def _sides(self, cell: Cell, error: float) -> Iterator[tuple[Linear, Sounds]]:
+        """The filters on other sides, and what is heard then; none where the stage is met as it is."""
+        for linear in self._linear.placements() if error > self._floor else ():
+            yield linear, self._heard(cell, linear=linear)
+
     def _sided(self, found: list[Fitted]) -> list[Fitted]:
         """Structures searched again where they meet the stage better with a filter ahead of them."""
         least, best = BESIDES * found[0].held_out, None
-        for linear in self._linear.placements() if found[0].held_out >= self._floor else ():
-            sounds = self._heard(found[0].cell, linear=linear)
+        for linear, sounds in self._sides(found[0].cell, found[0].held_out):
             calls = [(one.structure, one.cell, sounds.search, sounds.held_out) for one in found[:SIDED]]
             fitted = self._fit(self._budget.affords(calls, FOLLOW, keep=FOR_FILTER * BUDGET), FOLLOW)
             for one in fitted:
@@ -155,12 +160,13 @@ class _Work:
         """
         [one] = self._fit(self._calls([(chosen, cell)], colour), BESIDE)
         best = Whole(self._linear, colour, one)
-        if not colour.amplitude and not any(self._linear.kinds):
+        if best.fitted.held_out <= NEARLY * self._floor or not (colour.amplitude or any(self._linear.kinds)):
             return best
+        raw = self._raw(cell)
 
         def tried(near: Whole) -> Whole:
             """What comes of a start, where it is better than the best so far; else that."""
-            whole = self._at_once(near, WHOLE) if best.fitted.held_out > NEARLY * self._floor else None
+            whole = self._at_once(near, raw, WHOLE) if best.fitted.held_out > NEARLY * self._floor else None
             least = best.fitted.held_out * (BESIDES if best.together else 1.0)
             return whole if whole and whole.fitted.held_out < least else best
 
@@ -171,12 +177,15 @@ class _Work:
                 best = tried(replace(best, colour=replace(best.colour, place=place)))
         return best
 
-    def _at_once(self, near: Whole, effort: Effort) -> Whole | None:
-        """All numbers of a chain fitted to what was captured; None where the budget does not bear that."""
-        pair, memory = replace(self._pair, late=near.linear.late), Memory.of(near.fitted.cell.smoothing)
+    def _raw(self, cell: Cell) -> Sounds:
+        """All sounds behind as much as a cell remembers, the sweep among them and no filter taken off."""
+        pair, memory = replace(self._pair, late=self._linear.late), Memory.of(cell.smoothing)
         uses: tuple[Use, ...] = ("search", "held out")
         sweeps = [replace(one, use=use) for one in self._stretches if one.use == "sweep" for use in uses]
-        raw = sounds_of(pair, [*self._stretches, *sweeps], memory=memory, noise=self._noise)
+        return sounds_of(pair, [*self._stretches, *sweeps], memory=memory, noise=self._noise)
+
+    def _at_once(self, near: Whole, raw: Sounds, effort: Effort) -> Whole | None:
+        """All numbers of a chain fitted to what was captured; None where the budget does not bear that."""
         heard = raw.fit if effort.spread else raw.search
         call = (near.fitted.structure, near.fitted.cell, heard, raw.held_out)
         if not self._budget.affords([call], effort):
@@ -249,7 +258,7 @@ class _Work:
             cell = chosen.cell
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
         calls = self._calls(starts, colour)
-        last = self._at_once(whole, LAST) if whole.together else None
+        last = self._at_once(whole, self._raw(cell), LAST) if whole.together else None
         if last is not None:
             self._linear, colour, fitted = last.linear, last.colour, [last.fitted]
             self._sounds = self._heard(last.fitted.cell)
