@@ -20,7 +20,7 @@ from charprobe.estimators.static.readings import (
 )
 from charprobe.measuring.chapters.lookup import absent
 from charprobe.measuring.chapters.static.axis import InputAxis, input_axis
-from charprobe.measuring.chapters.static.closing import closing_words
+from charprobe.measuring.chapters.static.closing import closing_of
 from charprobe.measuring.chapters.static.detector import AtFrequency, detector_chapter
 from charprobe.measuring.chapters.static.slow_store import slow_store_db
 from charprobe.measuring.chapters.static.steadiness import (
@@ -97,8 +97,12 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
     detector = detector_chapter(wet, bypass, main.curve, at)
     if others:
         curves["static_over_frequency"] = static_table(others)
+    closing, entries = closing_of(main.curve, main.fit), _entries(main, readings, bypass)
+    if closing is not None and readings.lower is None:
+        conditions = entries["static.low_level_gain"].conditions
+        entries["static.lower_threshold"] = Entry(closing.threshold, f"between two steps; {conditions}")
     chapter = Chapter(
-        quantities=_entries(main, readings, bypass) | dict(detector.quantities),
+        quantities=entries | dict(detector.quantities),
         curves=curves | dict(detector.curves),
         health=(
             *health_of(main.curve, readings, main.fit, take=wet),
@@ -107,7 +111,7 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
         ),
         words=lambda published: (
             *words_on(main.curve, readings, published),
-            *closing_words(main.curve, main.fit, lead=GATE),
+            *((closing.words(GATE),) if closing is not None else ()),
             *detector.words(published),
         ),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ BEFORE_EDGE_S = 0.006  # left out before its last one, for stages that look ahea
 SHORTEST_S = 0.012
 PHASE_S = 0.01  # of tone on each side of a break that its phase is read from
 SURE_DEG = 3.0  # a phase step that is no click: at 997 Hz one sample turns 7.5 degrees
+SILENT_DB = 30.0  # by which a level jumps where only noise is left on one side, whose phase says nothing
 STEP_DB = 0.2  # level that jumps by this much and stays was turned
 SHORTEST_RUN = 3  # equal samples that are a gap
 STILL = 1e-7  # difference below which samples count as equal
@@ -70,7 +72,8 @@ class Event:
     @property
     def is_dropout(self) -> bool:
         """Whether samples are missing, lost or repeated, rather than overlaid by a click."""
-        return self.still >= SHORTEST_RUN or abs(self.phase_deg) >= SURE_DEG
+        turned = abs(self.phase_deg) >= SURE_DEG and abs(self.gain_db) < SILENT_DB
+        return self.still >= SHORTEST_RUN or turned
 
 
 def check_continuity(take: Take) -> tuple[Health, ...]:
@@ -115,25 +118,35 @@ def own_breaks(take: Take) -> tuple[Event, ...]:
     """Breaks that come wherever a tone is loud, and nowhere else: the stage's own gain steps there.
 
     A contact, a clock or a cable knows nothing of the level. Loud is what sounds, or has sounded in the tone
-    before: a gain that steps down steps back afterwards. Judged frequency by frequency, since a step leaves
-    no mark beside a tone too high or too low; what is told at one is the stage's at all.
+    before: a gain that steps down steps back afterwards, and a gate may close in one step, after loud tones
+    alone. Judged frequency by frequency, since a step leaves no mark beside a tone too high or too low; what
+    is told at one is the stage's at all.
     """
     heard = _loudest_of_late(take)
+    after = {tone for tone, level_dbfs in heard.items() if level_dbfs > tone.level_dbfs + LEVEL_DB}
     breaks = [event for event in find_events(take) if not event.is_dropout]
     marked = {event.tone for event in breaks}
-    least_dbfs = []
+    stepping: list[tuple[bool, float]] = []  # whether only after a louder tone, and from which level on
+
+    def steps(tone: Tone) -> bool:
+        return any(
+            heard[tone] >= from_dbfs - LEVEL_DB and (tone in after or not only_after)
+            for only_after, from_dbfs in stepping
+        )
+
     for frequency_hz in {tone.frequency_hz for tone in marked}:
         alike = [tone for tone in heard if tone.frequency_hz == frequency_hz]
         level = np.array([heard[tone] for tone in alike])
         broken = np.array([tone in marked for tone in alike])
-        for from_dbfs in sorted(set(level[broken])):
-            loud = level >= from_dbfs - LEVEL_DB
+        falls = np.array([tone in after for tone in alike])
+        for only_after, from_dbfs in itertools.product((False, True), sorted(set(level[broken]))):
+            loud = (level >= from_dbfs - LEVEL_DB) & (falls | (not only_after))
             often = int(np.sum(broken & loud)) >= max(FEWEST_TONES, LOUD_SHARE * int(np.sum(loud)))
             seldom = np.sum(~loud) >= FEWEST_TONES and np.sum(broken & ~loud) <= QUIET_SHARE * np.sum(~loud)
             if often and seldom:
-                least_dbfs.append(from_dbfs)
+                stepping.append((only_after, from_dbfs))
                 break
-    own = [e for e in breaks if least_dbfs and heard[e.tone] >= min(least_dbfs) - LEVEL_DB]
+    own = [event for event in breaks if steps(event.tone)]
     if len({event.segment.span for event in own}) < 2:
         return ()  # what comes and goes once may have come while it was loud
     usual = float(np.quantile([event.share for event in own], USUALLY))

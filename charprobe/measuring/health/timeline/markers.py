@@ -113,10 +113,11 @@ def check_marker_levels(take: Take, *, off: bool = False) -> list[Health]:
     still = uneven_db < max(STILL * abs(rise_db), STILL_DB)
     if not (off or _by_the_path(take, rise_db, still=still)):
         return []
+    held = "" if off or rise_db < 0 else ", or the stage still held what it had heard before"
     message = (
         f"The closing marker comes back {number_text(abs(rise_db), 2)} dB "
         f"{'louder' if rise_db > 0 else 'quieter'} than the opening one "
-        f"({take.label}): the level drifted or stepped during the take. "
+        f"({take.label}): the level drifted or stepped during the take{held}. "
         f"Let the gear warm up, touch no knob, and retake. {ALL_GIVEN}"
     )
     return [Health("level-drift", "warn", message, channel=take.channel)]

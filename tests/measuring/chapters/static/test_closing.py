@@ -33,3 +33,7 @@ def test_a_gate_that_closes_into_the_noise_is_told_from_noise(device, noise_dbfs
     chapter, _ = static_chapter(wet, off)
     told = [text for text in chapter.findings if text.startswith("Gate or expander")]
     assert [said in text for text in told] == ([True] if said else [])
+    corner = chapter.quantities.get("static.lower_threshold")
+    assert (corner is not None) == bool(said)
+    if corner is not None:
+        assert (corner.reading.low, corner.reading.high) == pytest.approx((-48.0, -45.0), abs=0.05)

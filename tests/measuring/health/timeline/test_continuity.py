@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 from played import RATE_HZ, capture, recorded, short_stimulus
+from taken import take_of
 
 from charprobe.measuring.health.timeline.continuity import MOST_TOLD, check_continuity
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
+from charprobe.stimulus.kinds.bursts import Bursts
 
 STIMULUS = short_stimulus()
 STEPS, HARMONICS, BURSTS = STIMULUS.segments
@@ -131,3 +133,21 @@ def test_a_contact_that_knows_no_level_or_crackles_for_a_while_is_no_stage(tones
     found = judged(stepping(clean, tones))
     assert len(found) > 2
     assert all(item.code != "stepped-gain" for item in found)
+
+
+def closed_at_once(samples):
+    """A gate that opens at once, and closes in one step into the noise 80 ms after the last loud sound."""
+    heard = np.flatnonzero(np.abs(samples) > 10 ** (-35 / 20))
+    gain = np.full(samples.size, 1e-3)
+    for at in heard:
+        gain[at : at + 3840] = 1.0
+    return samples * gain
+
+
+def test_a_gate_that_closes_in_one_step_after_loud_sound_is_the_stages_own(rng):
+    bursts = [
+        Bursts(name, 4093.0, 5, -56.0, -20.0, 0.15, hold_s=0.15, release_s=0.3, gap_s=0.1)
+        for name in ("a", "b")
+    ]
+    found = check_continuity(take_of(bursts, closed_at_once, rng=rng, noise_dbfs=-100.0))
+    assert [item.code for item in found] == ["stepped-gain"]
