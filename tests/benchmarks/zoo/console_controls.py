@@ -252,9 +252,10 @@ def turned_beside(draw: Draw) -> Stage:
 
 def guarded_input(draw: Draw) -> Declared:
     top, up, down = draw.level(-5, 1.5), draw.time(0.0002), draw.time(0.05)
-    half = 40
+    late = 40 / 48_000
 
     def process(sound: Array, rate: int) -> Output:
+        half = round(late * rate)
         wanted = curves.corner(decibels(loops.peak_kept(np.abs(sound), round(0.005 * rate), keep(0.01, rate))), threshold=top, slope=0.1, knee=1.0)  # fmt: skip
         cell = by(sound, loops.two_times(wanted, keep(up, rate), keep(down, rate), 0.0), -1.0)
         return Output(np.asarray(lfilter(firwin(2 * half + 1, 0.94), [1.0], cell.sound)), None)
@@ -263,7 +264,7 @@ def guarded_input(draw: Draw) -> Declared:
         "guarded-input",
         "a converter that holds the last few dB back",
         process,
-        late_s=half / 48_000,
+        late_s=late,
         kind="limiter",
     )
 

@@ -106,15 +106,16 @@ def ladder_step(draw: Draw) -> Declared:
 
 def narrow_passage(draw: Draw) -> Declared:
     edge, wide = 14_800 * draw.amount(1.0) ** 0.2, draw.amount(0.08)
-    half = 60
+    late = 60 / 48_000
 
     def process(sound: Array, rate: int) -> Output:
+        half = round(late * rate)
         band = remez(2 * half + 1, [0, edge, edge + 2200, rate / 2], [1, 0], weight=[1, wide], fs=rate)
         return Output(np.asarray(lfilter(band, [1.0], sound)), None)
 
     return Declared(
         "narrow-passage", "through a converter of a lower rate: a steep end, a rippled band", process,
-        late_s=half / 48_000, warm_s=0.3, calm_s=0.3,
+        late_s=late, warm_s=0.3, calm_s=0.3,
     )  # fmt: skip
 
 
