@@ -170,6 +170,8 @@ class _Work:
             least = best.fitted.held_out * (BESIDES if best.together else 1.0)
             return whole if whole and whole.fitted.held_out < least else best
 
+        if cell.lookahead_s:  # it may stand for a colour that was not known
+            best = tried(replace(best, fitted=replace(one, cell=replace(one.cell, lookahead_s=0.0))))
         for linear in (self._linear, *self._linear.placements()):
             best = tried(replace(best, linear=linear))
         for place in _places(cell) if colour.amplitude else ():
