@@ -9,6 +9,7 @@ import numpy as np
 from charprobe.estimators.static.bends import BendsFit
 from charprobe.estimators.static.curve import StaticCurve, in_dbfs
 from charprobe.estimators.static.level_steps import LevelStepsFit
+from charprobe.estimators.static.points import USABLE_STD_DB
 from charprobe.estimators.static.readings import (
     FLAT_SLOPE,
     NONE_DB,
@@ -57,7 +58,13 @@ Found = Iterator[tuple[str, str, str]]
 
 
 def _unsettled(curve: StaticCurve) -> Found:
-    late = [p for p in curve.points if not p.settled and not p.saturated]  # what is flat is left out anyway
+    late = [
+        p
+        for p in curve.points
+        if not p.settled
+        and not p.saturated  # what is flat is left out anyway
+        and (p.remaining_db != 0 or p.std_db <= USABLE_STD_DB)  # and so is what noise hides
+    ]
     if not late:
         return
     farthest = max(late, key=lambda p: abs(p.remaining_db))
