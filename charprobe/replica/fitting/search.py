@@ -187,7 +187,8 @@ def search(
     halve(among, 0.0, 0.4)
     for turn in range(ROUNDS):
         best = ranked()[0]
-        if best.structure in asked or (turn and best.held_out < floor) or unheard(ranked(), heard.memory):
+        met = best.held_out < floor
+        if best.structure in asked or (turn if met else unheard(ranked(), heard.memory)):
             break
         asked.add(best.structure)
         halve([(one, best.cell) for one in best.structure.neighbours() if one.sound], 0.4 + 0.1 * turn, 0.1)
