@@ -52,6 +52,7 @@ def price_of(structure: Structure) -> float:
 
 
 @on_one_thread
+@np.errstate(over="ignore", invalid="ignore")  # a trial that runs away is no better than the last one
 def fit_cell(
     structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort
 ) -> Fitted:
