@@ -30,7 +30,7 @@ def ahead_of(chosen: Fitted, fit: Callable[[Cell], Fitted], *, rate_hz: float) -
     rate_hz : float
         Sampling rate.
     """
-    best = fit(replace(chosen.cell, lookahead_s=round(chosen.cell.lookahead_s * rate_hz) / rate_hz))
+    best = fit(in_samples(chosen.cell, rate_hz=rate_hz))
     for step in STEPS:
         for way in (step, -step):
             while 0 <= (ahead_s := best.cell.lookahead_s + way / rate_hz) <= LONGEST_S:
@@ -39,3 +39,8 @@ def ahead_of(chosen: Fitted, fit: Callable[[Cell], Fitted], *, rate_hz: float) -
                     break
                 best = tried
     return best
+
+
+def in_samples(cell: Cell, *, rate_hz: float) -> Cell:
+    """The cell that looks ahead by whole samples: a part of one is none."""
+    return replace(cell, lookahead_s=round(cell.lookahead_s * rate_hz) / rate_hz)

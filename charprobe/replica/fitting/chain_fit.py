@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.profile.profile import Profile
-from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
+from charprobe.replica.fitting.ahead import FOLLOW, ahead_of, in_samples
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.first_cell import first_cell, quiet_of
@@ -87,8 +87,7 @@ class _Work:
         else:
             self._linear, self._sounds = place
         self._told(1.0)
-        # a part of a sample is none, and what looks ahead is not taken back
-        bare = replace(bare, lookahead_s=round(bare.lookahead_s * rate_hz) / rate_hz)
+        bare = in_samples(bare, rate_hz=rate_hz)  # what looks ahead is not taken back
         chain = Chain(self._linear.ahead, bare, colour, self._linear.sections)
         error = error_of(bare, colour, self._sounds, rate_hz)
         return Found(chain, self._linear.late, fitted, *error, self._budget.ended)

@@ -29,7 +29,7 @@ from charprobe.measuring.chapters.static.steadiness import (
     health_of_rest,
     steadiness,
 )
-from charprobe.measuring.chapters.static.words import GATE, health_of, words_on
+from charprobe.measuring.chapters.static.words import closing_words, health_of, words_on
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -111,7 +111,7 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
         ),
         words=lambda published: (
             *words_on(main.curve, readings, published),
-            *((closing.words(GATE),) if closing is not None else ()),
+            *closing_words(closing),
             *detector.words(published),
         ),
     )

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from charprobe.estimators.static.curve import LEVEL_DB, StaticCurve, in_dbfs
+from charprobe.estimators.static.curve import LEVEL_DB, StaticCurve
 from charprobe.estimators.static.level_steps import LevelStepsFit
 from charprobe.estimators.static.points import USABLE_STD_DB
 from charprobe.values.quantity import DB_PER_NEPER, Quantity
-from charprobe.values.wording import number_text
 
 CLOSED_DB = 3.0  # by which a gain must lie below that of the lowest step in use
 SURE = 4.0  # standard uncertainties by which it must, and that a step must rise above the noise to be read
@@ -38,14 +37,6 @@ class Closing:
     def threshold(self) -> Quantity:
         """Input level between them, in dBFS: the interval reaches from one to the other."""
         return Quantity((self.shut_dbfs + self.open_dbfs) / 2, self.shut_dbfs, self.open_dbfs, "dBFS")
-
-    def words(self, lead: str) -> str:
-        """Return a sentence that begins with `lead`."""
-        to = "less than can be read" if self.shut_db is None else f"{number_text(self.shut_db, 0)} dB or less"
-        return (
-            f"{lead}: its gain rises from {to} at {in_dbfs(self.shut_dbfs)} to "
-            f"{number_text(self.open_db, 1)} dB at {in_dbfs(self.open_dbfs)}."
-        )
 
 
 def closing_of(curve: StaticCurve, fit: LevelStepsFit) -> Closing | None:

@@ -18,6 +18,7 @@ from charprobe.estimators.static.readings import (
     StaticReadings,
     rising_corners,
 )
+from charprobe.measuring.chapters.static.closing import Closing
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
 from charprobe.values.editors_digits import edited, edited_number
@@ -259,10 +260,22 @@ def _opens(curve: StaticCurve) -> Iterator[str]:
     there = int(np.argmax(gain > gain.max() - NONE_DB))
     fallen_db = float(gain[there] - gain[there:].min())
     falls = f", and falls by {edited_number(fallen_db, 'dB')} above" if fallen_db > OPENS_DB else ""
-    yield (
-        f"{GATE}: its gain rises from {number_text(floor, 1)} dB at the lowest steps to "
-        f"{number_text(float(gain[there]), 1)} dB at {in_dbfs(level[there])}{falls}."
-    )
+    shut = f"{number_text(floor, 1)} dB at the lowest steps"
+    yield _gate(shut, float(gain[there]), float(level[there]), falls)
+
+
+def closing_words(closing: Closing | None) -> Iterator[str]:
+    """Say that the gain rises with level, where what is closed lies in the noise."""
+    if closing is None:
+        return
+    shut = closing.shut_db
+    to = "less than can be read" if shut is None else f"{number_text(shut, 0)} dB or less"
+    yield _gate(f"{to} at {in_dbfs(closing.shut_dbfs)}", closing.open_db, closing.open_dbfs)
+
+
+def _gate(shut: str, open_db: float, open_dbfs: float, falls: str = "") -> str:
+    opened = f"{number_text(open_db, 1)} dB at {in_dbfs(open_dbfs)}"
+    return f"{GATE}: its gain rises from {shut} to {opened}{falls}."
 
 
 def _floor_db(curve: StaticCurve) -> float | None:
