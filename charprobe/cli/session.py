@@ -142,6 +142,10 @@ def _screen() -> Iterator[Watch]:
         def started(self, parts: int) -> None:
             self.done = bars.enter_context(progress(parts, "Measuring"))
 
+        def fitting(self, page: Path, fits: int) -> None:
+            tell(f"{page} has what is measured; replicas come next, a minute or two each")
+            self.done = bars.enter_context(progress(fits, "Fitting"))
+
         def part_done(self, outcome: Outcome) -> None:
             self.done(outcome.part.label)
             if outcome.profile is None:

@@ -33,6 +33,9 @@ class Watch:
     def started(self, parts: int) -> None:
         """So many channels of captures are about to be measured."""
 
+    def fitting(self, page: Path, fits: int) -> None:
+        """All is measured and published on `page`; so many replicas are about to be fitted."""
+
     def part_done(self, outcome: Outcome) -> None:
         """One of them is done."""
 
@@ -97,32 +100,42 @@ def run_session(
     check_space(folder, needed_bytes=PAGE_BYTES + count * PART_BYTES)
     with folder_lock(folder):
         earlier = [(place.name, load_profiles(place)) for place in references]
-        watch.started(count)
+
+        def told(result: SessionResult) -> SessionFolder:
+            watch.measured(result)
+            if not result.profiles:
+                raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
+            findings = findings_of(paired, result)
+            beside = tuple(
+                one.sentence
+                for called, profiles in earlier
+                for one in beside_reference(result.profiles, profiles, called=called)
+            )
+            publish(
+                paired,
+                result,
+                findings,
+                folder,
+                command=shlex.join(["charprobe", "session", session.path.name, "--out", folder.name]),
+                jobs=jobs,
+                looks=looks,
+                notes=pairing.notes,
+                sound=sound,
+                beside=beside,
+            )
+            return SessionFolder(folder / "page.html", result, findings, beside)
+
         loads = partial(import_module, "charprobe.publishing.report.page")  # processes begun later share it
-        result = measure_parts(paired, folder, jobs=jobs, progress=watch.part_done, meanwhile=loads)
-        watch.measured(result)
-        if not result.profiles:
-            raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
-        findings = findings_of(paired, result)
-        beside = tuple(
-            one.sentence
-            for called, profiles in earlier
-            for one in beside_reference(result.profiles, profiles, called=called)
-        )
-        command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
-        publish(
+        watch.started(count)
+        result = measure_parts(
             paired,
-            result,
-            findings,
             folder,
-            command=command,
             jobs=jobs,
-            looks=looks,
-            notes=pairing.notes,
-            sound=sound,
-            beside=beside,
+            progress=watch.part_done,
+            meanwhile=loads,
+            before_fits=lambda result, fits: watch.fitting(told(result).page, fits),
         )
-    return SessionFolder(folder / "page.html", result, findings, beside)
+        return told(result)
 
 
 def _keep_pool(session: Session, folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import traceback
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -84,3 +85,14 @@ def parts_of(session: Session) -> tuple[Part, ...]:
             name = f"{output.safe_file_name(STAGE_OFF)}-ch{channel}"
             parts.append(Part(STAGE_OFF, session.bypass, channel, name, session.loopback, off=True))
     return tuple(parts)
+
+
+def own_fault(error: Exception) -> str:
+    """Say that the program failed, and where in it, in words that can be reported."""
+    frames = traceback.extract_tb(error.__traceback__)
+    own = [one for one in frames if "charprobe" in Path(one.filename).parts] or frames
+    place = f"{Path(own[-1].filename).name}, line {own[-1].lineno}"
+    return (
+        f"charprobe itself failed here, not the capture ({type(error).__name__}: {error}; {place}). The "
+        "others go on. Please report it with this line and the capture"
+    )

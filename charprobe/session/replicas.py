@@ -7,6 +7,7 @@ from pathlib import Path
 
 from charprobe.measuring.health.judge import Judged
 from charprobe.profile.profile import Profile
+from charprobe.session.parts import own_fault
 from charprobe.values.errors import CharprobeError
 
 
@@ -21,7 +22,8 @@ def with_replica(capture: Judged, bypass: Judged, profile: Profile, path: Path) 
 
     try:
         fit = fit_judged(capture, bypass, profile)
-    except CharprobeError as error:
-        return replace(profile, findings=(*profile.findings, f"No replica: {error}"))
+    except Exception as error:  # a fault of ours, too, leaves what is measured as it is
+        why = error if isinstance(error, CharprobeError) else own_fault(error)
+        return replace(profile, findings=(*profile.findings, f"No replica: {why}"))
     fit.replica.save(path, force=True)
     return with_proof(profile, fit.proved, sentence=" ".join(fit.replica.notes[:2]))

@@ -5,9 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import traceback
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import chain, groupby
@@ -28,7 +27,7 @@ from charprobe.profile.in_dbu import with_dbu
 from charprobe.profile.profile import Profile, load_profile
 from charprobe.replica.model import SUFFIX
 from charprobe.session.file import Session
-from charprobe.session.parts import Outcome, Part, parts_of
+from charprobe.session.parts import Outcome, Part, own_fault, parts_of
 from charprobe.session.replicas import with_replica
 from charprobe.session.side_by_side import side_by_side
 from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
@@ -61,8 +60,9 @@ def measure_parts(
     jobs: int,
     progress: Callable[[Outcome], None],
     meanwhile: Callable[[], object] = lambda: None,
+    before_fits: Callable[[SessionResult, int], object] = lambda result, fits: None,
 ) -> SessionResult:
-    """Measure what has not been measured yet.
+    """Measure what has not been measured yet; then fit the replicas that are asked for and not there.
 
     Parameters
     ----------
@@ -79,6 +79,8 @@ def measure_parts(
         Called after each part with what came of it.
     meanwhile : callable
         Called once when work has begun, if there is any.
+    before_fits : callable
+        Called once all is measured, with what came of it and the number of replicas to fit, if there are any.
 
     Raises
     ------
@@ -91,25 +93,62 @@ def measure_parts(
     places = (folder, folder / "profiles", folder / "superseded", folder / REPLICAS)
     for place in places if session.replicas else places[:3]:
         output.prepare_folder(place)
+    outcomes: dict[str, Outcome] = {}
+
+    def note(these: Iterable[Outcome]) -> None:
+        for outcome in these:
+            outcomes[outcome.part.name] = outcome
+            _log(folder, outcome)
+            progress(outcome)
+
     hashes = {path: open_capture(path).sha256() if path else "" for path in {part.bypass for part in parts}}
-    captures = [tuple(own) for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass))]
-    kept: list[Outcome] = []
+    alone = replace(session, replicas=False)
+    known, left = _looked_over(parts, alone, hashes, folder)
+    note(known)
+    note(_worked_on(left, alone, hashes, folder, jobs, meanwhile))
+    if session.replicas:
+        made = [one for one in parts if one.bypass and not one.off and outcomes[one.name].profile]
+        _, left = _looked_over(made, session, hashes, folder)
+        if left:
+            before_fits(_result(parts, outcomes), sum(map(len, left)))
+        note(_worked_on(left, session, hashes, folder, jobs))
+    return _result(parts, outcomes)
+
+
+Waiting = list[tuple[Part, str]]  # parts to work on, and what each depends on
+Hashes = dict[Path | None, str]  # of the captures that others are set against
+
+
+def _looked_over(
+    parts: Sequence[Part], session: Session, hashes: Hashes, folder: Path
+) -> tuple[list[Outcome], list[Waiting]]:
+    """Tell the parts that are up to date, or cannot be, from those that wait, which stay by captures."""
+    known: list[Outcome] = []
     left: list[Waiting] = []
-    for own in captures:
-        known, waiting = _looked_up(own, session, hashes, folder)
-        kept += known
+    for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass)):
+        there, waiting = _looked_up(tuple(own), session, hashes, folder)
+        known += there
         if waiting:
             left.append(waiting)
-    calls = [delayed(_measure_capture)(own, session, hashes, folder) for own in _shared_out(left, jobs)]
-    outcomes: dict[str, Outcome] = {}
-    measured: Iterable[list[Outcome]] = ()
+    return known, left
+
+
+def _worked_on(
+    captures: Sequence[Waiting],
+    session: Session,
+    hashes: Hashes,
+    folder: Path,
+    jobs: int,
+    meanwhile: Callable[[], object] = lambda: None,
+) -> Iterator[Outcome]:
+    calls = [delayed(_measure_capture)(own, session, hashes, folder) for own in _shared_out(captures, jobs)]
     if calls:
         measured = side_by_side(calls, jobs=min(jobs, len(calls)))
         meanwhile()
-    for outcome in chain(kept, chain.from_iterable(measured)):
-        outcomes[outcome.part.name] = outcome
-        _log(folder, outcome)
-        progress(outcome)
+        yield from chain.from_iterable(measured)
+
+
+def _result(parts: Sequence[Part], outcomes: Mapping[str, Outcome]) -> SessionResult:
     ordered = [outcomes[part.name] for part in parts]
     return SessionResult(
         profiles=_loaded(item for item in ordered if not item.part.off),
@@ -124,10 +163,6 @@ def _loaded(outcomes: Iterable[Outcome]) -> tuple[Profile, ...]:
     return tuple(load_profile(item.profile) for item in outcomes if item.profile is not None)
 
 
-Waiting = list[tuple[Part, str]]  # parts to measure, and what each depends on
-Hashes = dict[Path | None, str]  # of the captures that others are set against
-
-
 def _looked_up(
     parts: tuple[Part, ...], session: Session, hashes: Hashes, folder: Path
 ) -> tuple[list[Outcome], Waiting]:
@@ -140,9 +175,12 @@ def _looked_up(
     known: list[Outcome] = []
     waiting: Waiting = []
     for part in parts:
-        key = _key(part, session, sha256, hashes[part.bypass], recipe_key)
+        key, with_more = (
+            _key(part, one, sha256, hashes[part.bypass], recipe_key)
+            for one in (session, replace(session, replicas=True))
+        )
         path, stamp = _files(part, folder)
-        if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") == key:
+        if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") in (key, with_more):
             known.append(Outcome(part, path, "up to date", measured=False))
         else:
             waiting.append((part, key))
@@ -180,7 +218,7 @@ def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key
         recipe_key,
         __version__,
         [[one.level_dbfs, one.volts] for one in session.calibration],
-        *(["replicas"] if session.replicas and not part.off else []),
+        *(["replicas"] if session.replicas else []),
     ]
     return hashlib.sha256(json.dumps(state).encode()).hexdigest()
 
@@ -205,31 +243,22 @@ def _measure(
         dry = (
             _judged_bypass(part.bypass, hashes[part.bypass], stimulus, part.channel) if part.bypass else None
         )
-        profile = characterise_judged(judged, dry, setting=part.setting)
-        if session.calibration:
-            profile = with_dbu(profile, session.calibration)
-        if session.replicas and dry is not None and not part.off:
-            profile = with_replica(judged, dry, profile, folder / REPLICAS / f"{part.name}{SUFFIX}")
-        stale = _set_aside(path, folder)
+        if session.replicas and dry is not None:
+            path_of_model = folder / REPLICAS / f"{part.name}{SUFFIX}"
+            profile, stale = with_replica(judged, dry, load_profile(path), path_of_model), ""
+        else:
+            profile = characterise_judged(judged, dry, setting=part.setting)
+            if session.calibration:
+                profile = with_dbu(profile, session.calibration)
+            stale = _set_aside(path, folder)
         profile.save(path, force=True)
         output.write_text(stamp, key, force=True)
     except CharprobeError as error:
         return Outcome(part, None, str(error), measured=True)
     except Exception as error:  # one fault of ours must not keep the others from being published
-        return Outcome(part, None, _own_fault(error), measured=True)
+        return Outcome(part, None, own_fault(error), measured=True)
     message = f"measured again; the earlier profile is {stale}" if stale else "measured"
     return Outcome(part, path, message, measured=True)
-
-
-def _own_fault(error: Exception) -> str:
-    """Say that the program failed, and where in it, in words that can be reported."""
-    frames = traceback.extract_tb(error.__traceback__)
-    own = [one for one in frames if "charprobe" in Path(one.filename).parts] or frames
-    place = f"{Path(own[-1].filename).name}, line {own[-1].lineno}"
-    return (
-        f"charprobe itself failed here, not the capture ({type(error).__name__}: {error}; {place}). The "
-        "others go on. Please report it with this line and the capture"
-    )
 
 
 @lru_cache(maxsize=KEPT_BYPASSES)

@@ -119,6 +119,43 @@ def test_a_run_that_was_cut_short_goes_on_where_it_stopped(captured, tmp_path):
     assert result.measured + result.kept == 6
 
 
+def test_replicas_are_fitted_once_all_is_measured_and_nothing_measured_is_lost_to_them(
+    captured, tmp_path, monkeypatch
+):
+    write_capture(tmp_path / "off.wav", 7, 0)
+    session = replace(load_session(captured / "s.toml"), bypass=tmp_path / "off.wav", replicas=True)
+    order, fits = [], []
+
+    def fit(capture, bypass, profile, path):
+        order.append(path.name)
+        fits.append(path.name)
+        if len(fits) == 3:
+            raise KeyboardInterrupt
+        return replace(profile, findings=(*profile.findings, "fitted"))
+
+    def measure():
+        return measure_parts(
+            session,
+            tmp_path / "out",
+            jobs=1,
+            progress=lambda outcome: order.append(outcome.message),
+            before_fits=lambda result, fits: order.append((len(result.profiles), fits)),
+        )
+
+    monkeypatch.setattr(run_file, "with_replica", fit)
+    with pytest.raises(KeyboardInterrupt):
+        measure()
+    assert order[:7] == ["measured"] * 6 + [(6, 6)]
+    order.clear()
+    result = measure()
+    assert order[:7] == ["up to date"] * 6 + [(6, 4)]  # two had been fitted
+    assert len([name for name in order if str(name).endswith(".replica.json")]) == 4
+    assert [profile.findings[-1] for profile in result.profiles] == ["fitted"] * 6
+    assert not list((tmp_path / "out" / "superseded").iterdir())
+    order.clear()
+    assert (measure().kept, order) == (6, ["up to date"] * 6)
+
+
 def test_a_changed_capture_is_measured_again_and_the_old_profile_kept(captured, tmp_path):
     before = run(captured, tmp_path / "out")
     original = (captured / "loud.wav").read_bytes()
