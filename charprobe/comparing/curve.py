@@ -35,6 +35,8 @@ class ComparedCurve:
         Two curves end at one place if they do within this.
     conditions : tuple of float
         What it was measured with; curves are compared where these differ by less than `ALIKE` at most.
+    open_end : bool
+        It goes on above its last place, unmeasured: no other is shown to be the same.
     """
 
     place: Array
@@ -42,6 +44,7 @@ class ComparedCurve:
     std_db: Array
     same_end: float
     conditions: tuple[float, ...] = ()
+    open_end: bool = False
 
     def anchored(self) -> ComparedCurve:
         """Return the curve shifted so that its mean over the lowest `LOW_SPAN_DB` is zero."""
@@ -95,7 +98,7 @@ def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, te
     """Compare two curves where both have been measured; None without enough shared places or conditions.
 
     The result is the largest difference, second less first, with its own interval. "same" needs every point
-    shown inside the margin, and both curves to end at one place; "different" needs one shown outside, its
+    shown inside the margin, and both curves to end, at one place; "different" needs one shown outside, its
     risk shared among the points.
     """
     pairs = zip(first.conditions, second.conditions, strict=True)
@@ -114,7 +117,8 @@ def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, te
     )
     value, std = values[1] - values[0], np.hypot(*stds)
     size = np.abs(value)
-    whole = abs(first.place[-1] - second.place[-1]) <= first.same_end
+    whole = not (first.open_end or second.open_end)
+    whole = whole and abs(first.place[-1] - second.place[-1]) <= first.same_end
     verdict: Likeness = "cannot tell"
     if whole and bool((size + quantile(1 - RISK / tests) * std < margin.size).all()):
         verdict = "same"

@@ -31,7 +31,12 @@ DB = 20 / math.log(10)
 
 def static_curve_of(subject: Subject) -> ComparedCurve | None:
     """Average settled, used points over directions and repeats; None if no repeat has enough of them."""
-    return averaged(subject, "static", _settled, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+    curve = averaged(subject, "static", _settled, same=SAME_LEVEL_DB, same_end=SAME_TOP_DB)
+    if curve is None:
+        return None
+    tables = [profile.curves["static"] for profile in subject.repeats if "static" in profile.curves]
+    top = max((level for table in tables for level in _unsaturated(table)), default=curve.place[-1])
+    return replace(curve, open_end=top > curve.place[-1] + SAME_TOP_DB)
 
 
 def anchored_curve_of(subject: Subject) -> ComparedCurve | None:
@@ -76,6 +81,14 @@ def tones_of(table: Table) -> list[float]:
 def noise_spectrum_of(subject: Subject) -> ComparedCurve | None:
     """Average noise levels in octaves over repeats, mains lines left out; None without a spectrum."""
     return averaged(subject, "noise_spectrum", _noise, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
+
+
+def _unsaturated(table: Table) -> list[float]:
+    """Levels played, but for those where saturation flattens what compresses no further."""
+    columns = table.columns
+    flat = columns.get("saturated", [False] * len(columns["input_dbfs"]))
+    rows = zip(columns["input_dbfs"], flat, strict=True)
+    return [float(level) for level, hides in rows if level is not None and not hides]
 
 
 def _settled(table: Table) -> Points:
