@@ -19,8 +19,10 @@ def cut_at(profile, top_dbfs, **marks):
     table = profile.curves["static"]
     above = [level >= top_dbfs for level in table.columns["input_dbfs"]]
     columns = {**table.columns, "used": [not one for one in above]}
-    columns |= {name: [one == marked for one in above] for name, marked in marks.items()}
-    return dataclasses.replace(profile, curves={"static": Table(columns, table.units)})
+    columns |= {name: [one and marked for one in above] for name, marked in marks.items()}
+    return dataclasses.replace(
+        profile, curves={"static": Table(columns, dict.fromkeys(columns, "") | dict(table.units))}
+    )
 
 
 def test_a_curve_that_ends_early_is_not_said_to_be_the_same():
