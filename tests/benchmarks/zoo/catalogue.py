@@ -18,6 +18,8 @@ from tests.benchmarks.zoo.mixed_controls import MIXED_CONTROLS
 from tests.benchmarks.zoo.mixed_paths import MIXED_PATHS
 from tests.benchmarks.zoo.odd_controls import ODD_CONTROLS
 from tests.benchmarks.zoo.odd_paths import ODD_PATHS
+from tests.benchmarks.zoo.rack_controls import RACK_CONTROLS
+from tests.benchmarks.zoo.rack_paths import RACK_PATHS
 from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
 from tests.benchmarks.zoo.saturators import SATURATORS
 from tests.benchmarks.zoo.slow_compressors import SLOW_COMPRESSORS
@@ -34,7 +36,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
         *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
         *(*LATE_CONTROLS, *LATE_PATHS, *STRIP_CONTROLS, *STRIP_PATHS, *DESK_CONTROLS, *DESK_PATHS),
-        *(*CONSOLE_CONTROLS, *CONSOLE_PATHS),
+        *(*CONSOLE_CONTROLS, *CONSOLE_PATHS, *RACK_CONTROLS, *RACK_PATHS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
