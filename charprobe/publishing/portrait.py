@@ -63,9 +63,9 @@ def is_coloured(profile: Profile) -> bool:
 
 
 def takes_no_time(profile: Profile) -> bool:
-    """Tell whether the gain follows the level at once, as no detector makes it."""
+    """Tell whether what is lost follows the level at once, as no detector makes it."""
     release = profile.reading("release.t63")
-    return isinstance(release, Unmeasured) and "at once, up and down" in release.reason
+    return isinstance(release, Unmeasured) and "saturation" in release.reason
 
 
 def said(profile: Profile, start: str, *, end: str = "") -> str:
@@ -126,7 +126,7 @@ def _level(profile: Profile) -> str:
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
-    if reduces(profile) is False:
+    if reduces(profile) is False or (takes_no_time(profile) and is_coloured(profile)):
         if moves := said(profile, "Its gain answers changes of level"):
             return moves
         bend = "" if takes_no_time(profile) else _lower_bend(profile)
@@ -150,7 +150,9 @@ def _level(profile: Profile) -> str:
     knee = profile.measured("static.knee_width")
     shape = ""
     if knee is not None:
-        shape = ", hard knee" if knee.value < HARD_KNEE_DB else f", knee of {edited(knee).number}"
+        widest = knee.value if knee.low > 0 else knee.high
+        wide = edited(knee).number if knee.low > 0 else f"at most {edited_number(widest, 'dB')}"
+        shape = ", hard knee" if widest < HARD_KNEE_DB else f", knee of {wide}"
     kind = "Limiter" if slope.value < LIMITER_SLOPE else "Compressor"
     steep = edited(ratio).number if is_told(ratio) else f"slope {edited(slope).number}"
     if slope.high < 0:
@@ -241,7 +243,8 @@ def _use(profile: Profile) -> str:
         what = "The take is spoiled" if whole else "Part of the take is of no use"
         return f"{what} ({', '.join(spoilt)}): what it cost is left out."
     attack, release = profile.measured("attack.t63"), profile.measured("release.t63")
-    if reduces(profile) and attack is not None and release is not None:
+    lifts = " dB of lift, " in said(profile, "Attack ")
+    if reduces(profile) and not lifts and attack is not None and release is not None:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
         then = "holds the level steady"
         if release.value < RELEASES_S[1][0]:

@@ -111,6 +111,31 @@ def test_reduction_that_depends_on_the_frequency_is_no_unknown_threshold():
     assert portrait_of(dataclasses.replace(little, findings=(said,))).level == said
 
 
+def test_a_knee_that_may_be_hard_is_told_by_how_wide_it_may_be():
+    profile = changed(made_profile(B), static__knee_width=Quantity(0.0, 0.0, 7.0, "dB"))
+    assert ", knee of at most 7.0 dB, with" in portrait_of(profile).level
+    hard = changed(profile, static__knee_width=Quantity(0.0, 0.0, 0.4, "dB"))
+    assert ", hard knee, with" in portrait_of(hard).level
+
+
+def test_a_stage_that_lifts_what_is_loud_catches_no_peaks():
+    said = "Attack 4.8 ms to 63 % and 10.0 ms to 90 % of 8.0 dB of lift, from −40.0 to −5.0 dBFS."
+    assert portrait_of(dataclasses.replace(made_profile(B), findings=(said,))).use == ""
+
+
+def test_a_curve_that_saturation_flattened_is_colour_and_no_compressor_that_could_not_be_read():
+    units = {"threshold": "dBFS", "ratio": ":1", "slope": "dB/dB", "max_reduction": "dB"}
+    flat = Unmeasured("dBFS", "the output is flattened by saturation at 19 of 20 levels", "lower steps")
+    lost = Unmeasured("s", "the stage reduces no gain; what is lost at high levels is saturation", "none")
+    profile = changed(
+        made_profile(B),
+        **{f"static__{name}": flat.as_of(unit) for name, unit in units.items()},
+        **{f"{edge}__t63": lost for edge in ("attack", "release")},
+        colour__onset=Quantity.from_std(-20.0, 1.0, "dBFS"),
+    )
+    assert portrait_of(profile).level == "Colour without compression, with 3.0 dB of gain."
+
+
 def test_a_second_bend_is_told_with_the_first():
     profile = changed(
         made_profile(B),

@@ -53,7 +53,8 @@ def _no_colour(told: Told) -> Iterator[str]:
     ]
     for found in denied:
         top = float(found[1])
-        for text in told.says(r"Keep steady peaks under|is colour\b|Colour shows|is (?:saturation|colour)\."):
+        ripples = "|Keep steady peaks under" if found[0].startswith("No colour") else ""  # so does ripple
+        for text in told.says(rf"is colour\b|Colour shows|is (?:saturation|colour)\.{ripples}"):
             if same_tone(found.string, text.string):
                 yield f"'{found[0]}' beside '{text.string}'"
         for row in told.rows("harmonics"):

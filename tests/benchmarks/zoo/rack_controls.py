@@ -269,7 +269,7 @@ def squeezed_into_iron(draw: Draw) -> Stage:
 
     def process(sound: Array, rate: int) -> Output:
         level = mean_square(sound, 0.005, 0.02, rate)
-        cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 6.0).sound
+        cell = by(sound, loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0), 2.0).sound
         core = loops.core(cell, 2 * np.pi * 50 / rate, float(np.exp(-2 * np.pi * low / rate)), bend)
         return Output(filters.bell(filters.high_part(core, low, rate), top, lift, 2.0, rate), None)
 

@@ -1,4 +1,4 @@
-"""Held-out stages whose path is a rack's: rails apart, servos, slewing, echoes, turned phases, coarse words, flutter."""
+"""Held-out stages whose path is a rack's: rails apart, servos, slewing, echoes, turned phases, coarse words."""
 
 from __future__ import annotations
 
@@ -59,7 +59,12 @@ def hard_slew(draw: Draw) -> Declared:
         return Output(finely(lambda v: paced(v, pace / (FINE * rate)), sound), None)
 
     return Declared(
-        "hard-slew", "clean up to a rate of change, and no faster", process, warm_s=0.2, calm_s=0.2
+        "hard-slew",
+        "clean up to a rate of change, and no faster",
+        process,
+        warm_s=0.2,
+        calm_s=0.2,
+        kind="colour",
     )
 
 
@@ -117,25 +122,6 @@ def ranged_words(draw: Draw) -> Declared:
     return Declared("ranged-words", "a converter whose steps grow with the sound", process, warm_s=0.2, calm_s=0.2)  # fmt: skip
 
 
-def fluttering_tape(draw: Draw) -> Stage:
-    swing, pace, drive = 4e-6 * draw.amount(1.0), 5.0 * draw.amount(1.0), draw.amount(0.7)
-    late, half = 80 / 48_000, 32
-
-    def process(sound: Array, rate: int) -> Output:
-        n = np.arange(sound.size)
-        at = n - round(late * rate) + swing * rate * np.sin(2 * np.pi * pace * n / rate)
-        whole = np.floor(at).astype(int)
-        padded = np.concatenate([np.zeros(round(late * rate) + 3 * half), sound, np.zeros(3 * half)])
-        first = whole + round(late * rate) + 3 * half
-        out = np.zeros(sound.size)
-        for k in range(1 - half, half + 1):
-            away = k - (at - whole)
-            out += np.sinc(away) * np.cos(np.pi * away / (2 * half + 2)) ** 2 * padded[first + k]
-        return Output(finely(lambda v: np.tanh(drive * v) / drive, out), None)
-
-    return Stage("fluttering-tape", "a soft bend whose time flutters", process, late_s=late, warm_s=0.5, calm_s=0.5)  # fmt: skip
-
-
 RACK_PATHS = (
     keen_when_loud,
     hard_slew,
@@ -144,5 +130,4 @@ RACK_PATHS = (
     faint_echo,
     phase_rotator,
     ranged_words,
-    fluttering_tape,
 )

@@ -95,7 +95,9 @@ class BurstRow:
     def conditions(self) -> str:
         """The conditions in words."""
         depth = self.reduction_db
-        reduction = "" if depth is None else f", {depth:.2f} dB of reduction"
+        reduction = (
+            "" if depth is None else f", {abs(depth):.2f} dB of {'reduction' if depth > 0 else 'lift'}"
+        )
         return (
             f"{number_text(self.from_dbfs, 1)} to {number_text(self.to_dbfs, 1)} dBFS{reduction}, "
             f"carrier {self.carrier_hz:g} Hz, {self._played}, gain averaged over "
