@@ -94,11 +94,9 @@ def response_words(profile: Profile) -> str:
     reach = response_reach_db(profile, *(corner.value if corner else None for corner in corners))
     if reach is None:
         return ""
-    flat = (
-        f"within ±{edited_number(reach, 'dB')}"
-        if reach > FLAT_DB
-        else f"flat within {max(reach, 0.01):.2f} dB"
-    )
+    flat = f"flat within {max(reach, 0.01):.2f} dB"
+    if reach > FLAT_DB:
+        flat = f"within ±{edited_number(reach, 'dB')}"
     if not falls:
         return f"response {flat}"
     return falls + (f", {flat} between" if reach > FALL_DB else "")
@@ -184,9 +182,8 @@ def _lower_bend(profile: Profile) -> str:
     if lower is None or slope is None:
         return ""
     if slope.value > 1:
-        return (
-            f"Expander, 1:{edited_number(slope.value, ':1').removesuffix(':1')} below {edited(lower).number}"
-        )
+        steep = edited_number(slope.value, ":1").removesuffix(":1")
+        return f"Expander, 1:{steep} below {edited(lower).number}"
     if slope.low <= 0:
         return f"Upward compressor, working below {edited(lower).number}"
     ratio = Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, ":1")

@@ -57,7 +57,7 @@ def reduced_at_rest(
     """
     if static is None:
         return False
-    if (static.reduction_db_at(attack.from_dbfs) or 0.0) >= REDUCED_DB:
+    if abs(static.reduction_db_at(attack.from_dbfs) or 0.0) >= REDUCED_DB:
         return True
     rising = [point for point in static.points if point.direction == "rising"]
     low, high = (_between(rising, level) for level in (attack.from_dbfs, attack.to_dbfs))

@@ -8,7 +8,7 @@ from true_bursts import true_burst
 from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
-from charprobe.measuring.chapters.timing.rest import gain_at_rest
+from charprobe.measuring.chapters.timing.rest import gain_at_rest, reduced_at_rest
 from charprobe.measuring.chapters.timing.rows import measure_rows
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.bursts import Bursts
@@ -100,3 +100,13 @@ def test_a_gain_at_rest_on_a_bent_curve_is_known_to_what_a_chord_misses(bend):
     assert found.low <= gain_db(-39.5) <= found.high
     # the second difference of steps of 3 dB is 18 * bend, and 0.05 dB stand beside an eighth of it
     assert found.std == pytest.approx(np.hypot(0.05, 9 * bend / 4), rel=0.01)
+
+
+def test_a_low_level_that_is_lifted_rests_on_crests_as_a_reduced_one_does():
+    wet, bypass = takes("upward-lift", segments=WITHIN)
+    static = fit_static_curve(level_steps(make_stage("upward-lift")).points, axis_std_db=0.0)
+    (row,) = measure_rows(wet, bypass, static)
+    unlike = {"lead_db": 0.0, "held_db": 0.0, "both_db": 0.0}
+    for low_dbfs, works in ((-42.0, True), (-10.0, False)):
+        low = replace(row.attack_trace, from_dbfs=low_dbfs)
+        assert reduced_at_rest(static, low, **unlike) is works
