@@ -77,9 +77,8 @@ def _text(one: ChannelProbe, patch: Patch) -> str:
     if one.gain_db is None:
         return f"{_input(one, patch)}: not heard; noise {number_text(one.noise_dbfs, 0)} dBFS"
     return (
-        f"{_input(one, patch)}: peak {number_text(one.peak_dbfs, 1)} dBFS, "
-        f"gain {signed_text(one.gain_db, 2)} dB, "
-        f"noise {number_text(one.noise_dbfs, 0)} dBFS"
+        f"{_input(one, patch)}: peak {number_text(one.peak_dbfs, 1)} dBFS, gain "
+        f"{signed_text(one.gain_db, 2)} dB, noise {number_text(one.noise_dbfs, 0)} dBFS"
         + (", inverted" if one.polarity < 0 else "")
         + (", CLIPS" if one.clipped else "")
     )

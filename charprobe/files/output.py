@@ -131,16 +131,12 @@ def write_texts(folder: Path, texts: Mapping[str, str], *, force: bool) -> tuple
     return tuple(paths)
 
 
-def write_bytes(path: Path, data: bytes, *, force: bool) -> None:
+def write_bytes(path: Path, data: bytes, *, force: bool, sound: bool = False) -> None:
     """Write `data`; see `write_with`."""
-
-    def write(stream: BinaryIO) -> None:
-        stream.write(data)
-
-    write_with(path, write, force=force)
+    write_with(path, lambda stream: stream.write(data), force=force, sound=sound)
 
 
-def write_with(path: Path, write: Callable[[BinaryIO], None], *, force: bool, sound: bool = False) -> None:
+def write_with(path: Path, write: Callable[[BinaryIO], object], *, force: bool, sound: bool = False) -> None:
     """Let `write` fill a new file that takes the name `path` only once it is complete and on the disk.
 
     Whatever happens meanwhile (an exception, Ctrl-C, a kill, a full disk), `path` is either what it was

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import Literal
 
 import numpy as np
 
-from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.frames import Frames, View, frame_blocks
 from charprobe.files.sound.loudness import LoudnessMeter, channel_weights
-from charprobe.files.sound.sample_codes import encode
-from charprobe.files.sound.sound_file import open_capture
-from charprobe.files.sound.wav_header import wav_header
+from charprobe.files.sound.sound_file import open_capture, write_wav_blocks
 from charprobe.listening.aligning.pairing import AlignedPair
 from charprobe.listening.programme_gain import ProgrammeGain, trace_gain
 from charprobe.listening.true_peak import TruePeakMeter
-from charprobe.values.errors import CharprobeError, SoundFileError
+from charprobe.values.arrays import Array
+from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import signed_text
 
@@ -143,14 +141,7 @@ def write_matched(
     for _ in range(_ROUNDS):
         gains = _gains(excess, levels)
         _write(dry_path, wide, gain_db=gains[0], sign=1, dither=gains[0] != 0, salt=1)
-        _write(
-            processed_path,
-            pair.processed,
-            gain_db=gains[1],
-            sign=pair.polarity,
-            dither=True,
-            salt=2,
-        )
+        _write(processed_path, pair.processed, gain_db=gains[1], sign=pair.polarity, dither=True, salt=2)
         after = _measured(dry_path, processed_path, low_level=used == "low-level")
         left = after.get(used, np.inf)
         if abs(left) <= TOLERANCE_DB / 4 or used not in after:
@@ -160,9 +151,8 @@ def write_matched(
         dry_path.unlink()
         processed_path.unlink()
         raise MatchError(
-            f"the written files differ by {signed_text(left, 3)} dB by the rule '{used}', "
-            f"{TOLERANCE_DB} dB are allowed: "
-            "choose another rule or a longer excerpt. Nothing was kept"
+            f"the written files differ by {signed_text(left, 3)} dB by the rule '{used}', {TOLERANCE_DB} dB "
+            f"are allowed: choose another rule or a longer excerpt. Nothing was kept"
         )
     if "low-level" in before and "low-level" not in after:
         after |= {"low-level": before["low-level"] + gains[1] - gains[0]}
@@ -228,29 +218,13 @@ def write_pcm24(path: Path, source: Frames, *, factor: float, rng: np.random.Gen
     SoundFileError
         If a value does not fit, or the file does not read back equal.
     """
-    header = wav_header(
-        encoding="pcm24", rate_hz=source.rate_hz, channels=source.channels, frames=source.frames
-    )
-    size = source.frames * source.channels * 3
-    check_space(path.parent, needed_bytes=size + len(header))
-    written = hashlib.sha256()
 
-    def fill(stream: BinaryIO) -> None:
-        stream.write(header)
+    def stored() -> Iterator[Array]:
         for block in frame_blocks(source):
             values = block * factor
             if rng is not None:
                 values = values + _STEP * (rng.random(values.shape) - rng.random(values.shape))
-            data = encode(np.clip(np.round(values / _STEP) * _STEP, -1.0, None), encoding="pcm24")
-            written.update(data)
-            stream.write(data)
-        stream.write(b"\0" * (size % 2))
+            yield np.clip(np.round(values / _STEP) * _STEP, -1.0, None)
 
-    write_with(path, fill, force=False)
-    found = hashlib.sha256()
-    for block in frame_blocks(open_capture(path)):
-        found.update(encode(block, encoding="pcm24"))
-    if found.digest() != written.digest():
-        raise SoundFileError(
-            f"{path}: does not read back as it was written: the disk is failing. Choose another"
-        )
+    size = (source.frames, source.channels)
+    write_wav_blocks(path, stored(), size=size, rate_hz=source.rate_hz, subtype="pcm24", force=False)

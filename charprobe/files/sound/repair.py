@@ -50,7 +50,7 @@ def write_repaired_copy(path: str | Path, out: str | Path, *, force: bool) -> Wa
     if out.exists() and out.samefile(path):
         raise SoundFileError(f"{out}: is the damaged file itself, which stays as it is: choose another name")
     header = wav_header(
-        encoding=layout.encoding, rate_hz=layout.rate_hz, channels=layout.channels, frames=layout.frames
+        encoding=layout.subtype, rate_hz=layout.rate_hz, channels=layout.channels, frames=layout.frames
     )
     data_bytes = layout.frames * layout.frame_bytes
     if out.parent.is_dir():

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.files.sound.wav_header import Encoding
+from charprobe.files.sound.facts import Encoding
 from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 

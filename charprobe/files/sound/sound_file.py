@@ -14,23 +14,12 @@ import soundfile  # type: ignore[import-untyped]  # ships no types
 from charprobe.files.output import check_space, write_with
 from charprobe.files.sound.containers import ACCEPTED
 from charprobe.files.sound.decoded import Decoded
+from charprobe.files.sound.facts import Encoding, FileFacts, LengthTold
 from charprobe.files.sound.frames import BLOCK_FRAMES
-from charprobe.files.sound.sample_codes import (
-    WrittenEncoding,
-    decode,
-    decode_channel,
-    encode,
-)
+from charprobe.files.sound.sample_codes import WrittenEncoding, decode, decode_channel, encode
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
-from charprobe.files.sound.source import FileFacts, MemoryCapture, Source
-from charprobe.files.sound.wav_header import (
-    Encoding,
-    LengthTold,
-    WavLayout,
-    check_claims,
-    read_wav_layout,
-    wav_header,
-)
+from charprobe.files.sound.source import MemoryCapture, Source
+from charprobe.files.sound.wav_header import WavLayout, check_claims, read_wav_layout, wav_header
 from charprobe.values.arrays import Array
 from charprobe.values.errors import SoundFileError
 
@@ -57,7 +46,6 @@ class Capture(Decoded):
 
     path: Path
     facts: FileFacts
-    wav: WavLayout | None
 
     @property
     def name(self) -> str:
@@ -76,18 +64,17 @@ class Capture(Decoded):
         """
         first, last = self._clipped(start, stop)
         self._check_unchanged()
-        if self.wav is None:
+        if not isinstance(self.facts, WavLayout):
             return self._whole(_read_library(self.path, first, last), first, last)
-        raw = self._stored(first, last)
-        return self._whole(decode(raw, encoding=self.wav.encoding, channels=self.channels), first, last)
+        raw = self._stored(self.facts, first, last)
+        return self._whole(decode(raw, encoding=self.facts.subtype, channels=self.channels), first, last)
 
-    def _stored(self, first: int, last: int) -> bytes:
+    def _stored(self, wav: WavLayout, first: int, last: int) -> bytes:
         """Return the bytes of frames `first` to `last`, as many whole frames as there are."""
-        assert self.wav is not None
         with opened(self.path) as stream:
-            stream.seek(self.wav.data_start + first * self.wav.frame_bytes)
-            raw = stream.read((last - first) * self.wav.frame_bytes)
-        return raw[: len(raw) - len(raw) % self.wav.frame_bytes]
+            stream.seek(wav.data_start + first * wav.frame_bytes)
+            raw = stream.read((last - first) * wav.frame_bytes)
+        return raw[: len(raw) - len(raw) % wav.frame_bytes]
 
     def _whole(self, values: Array, first: int, last: int) -> Array:
         """Return what was read of `first` to `last`, if nothing of it is missing."""
@@ -101,16 +88,16 @@ class Capture(Decoded):
 
     def _decoded(self, channel: int, number: int) -> Array:
         first, last = self._block(number)
-        if self.wav is None:
+        if not isinstance(self.facts, WavLayout):
             return self.read_frames(first, last)[:, channel]
         self._check_unchanged()
-        raw, encoding = self._stored(first, last), self.wav.encoding
+        raw, encoding = self._stored(self.facts, first, last), self.facts.subtype
         return self._whole(
             decode_channel(raw, encoding=encoding, channels=self.channels, channel=channel), first, last
         )
 
     def __getstate__(self) -> dict[str, object]:
-        return {"path": self.path, "facts": self.facts, "wav": self.wav}
+        return {"path": self.path, "facts": self.facts}
 
     def _check_unchanged(self) -> None:
         size = size_of(self.path)
@@ -142,11 +129,11 @@ def open_capture(path: str | Path) -> Capture:
     path = Path(path)
     size = size_of(path)
     container = kind_of(path)
-    wav = None
     if container.reader == "wav":
         with opened(path) as stream:
-            wav = read_wav_layout(stream, size_bytes=size, source=str(path))
-    facts = _library_facts(path, container.name, size) if wav is None else _wav_facts(wav, size)
+            facts: FileFacts = read_wav_layout(stream, size_bytes=size, source=str(path))
+    else:
+        facts = _library_facts(path, container.name, size)
     if facts.length != "as written" and path.stat().st_size != size:
         raise SoundFileError(
             f"{path}: still growing: it is being recorded or copied. Wait until it is finished, then run "
@@ -163,21 +150,7 @@ def open_capture(path: str | Path) -> Capture:
             f"{path}: a {facts.container} file without a single sample: the recording never started, or the "
             "export went wrong. Record or export again. The file was not changed"
         )
-    return Capture(path, facts, wav)
-
-
-def _wav_facts(wav: WavLayout, size_bytes: int) -> FileFacts:
-    return FileFacts(
-        container=wav.container,
-        subtype=wav.encoding,
-        bits=wav.bits,
-        rate_hz=wav.rate_hz,
-        frames=wav.frames,
-        channels=wav.channels,
-        size_bytes=size_bytes,
-        header_frames=wav.header_frames,
-        length=wav.length,
-    )
+    return Capture(path, facts)
 
 
 def _library_facts(path: Path, container: str, size_bytes: int) -> FileFacts:
@@ -323,7 +296,7 @@ def _compare(path: Path, stream: BinaryIO, frames: int, subtype: WrittenEncoding
     while left > 0 and (stored := stream.read(min(left, BLOCK_FRAMES))):
         read.update(stored)
         left -= len(stored)
-    if layout.frames != frames or layout.encoding != subtype or read.hexdigest() != sha256:
+    if layout.frames != frames or layout.subtype != subtype or read.hexdigest() != sha256:
         raise SoundFileError(
             f"{path}: does not read back as it was written: the disk is failing. Choose another; nothing was "
             "kept"

@@ -5,13 +5,11 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, Literal
+from typing import BinaryIO
 
 from charprobe.files.output import WAV_MARK
+from charprobe.files.sound.facts import Encoding, FileFacts, LengthTold
 from charprobe.values.errors import SoundFileError
-
-Encoding = Literal["pcm8", "pcm16", "pcm24", "pcm32", "float32", "float64"]
-LengthTold = Literal["as written", "longer than file", "wrapped", "never finished", "open-ended"]
 
 MAX_CHUNKS = 10_000
 MAX_CHANNELS = 256
@@ -34,39 +32,14 @@ _CODECS = {2: "ADPCM", 6: "A-law", 7: "u-law", 0x11: "ADPCM", 0x31: "GSM", 0x50:
 
 
 @dataclass(frozen=True)
-class WavLayout:
-    """Where the samples of a WAV file lie and how they are coded.
+class WavLayout(FileFacts):
+    """Facts of a WAV file, and where its samples lie, little-endian and interleaved.
 
-    Attributes
-    ----------
-    container : str
-        ``"WAV"``, ``"WAV extensible"``, ``"RF64"`` or ``"BW64"``.
-    encoding : str
-        Of each stored sample, little-endian, interleaved.
-    bits : int
-        Bits that carry data according to the header; at most those of the encoding.
-    rate_hz, channels : int
-        As the header says.
-    frame_bytes, data_start : int
-        Bytes per sample of all channels; offset of the first in the file.
-    frames : int
-        Whole frames that the file really holds.
-    header_frames : int or None
-        Frames the header promises; None if it leaves the length open.
-    length : str
-        How the two go together.
+    `frame_bytes` are those of a sample of all channels, `data_start` is the offset of the first in the file.
     """
 
-    container: str
-    encoding: Encoding
-    bits: int
-    rate_hz: int
-    channels: int
     frame_bytes: int
     data_start: int
-    frames: int
-    header_frames: int | None
-    length: LengthTold
 
 
 def read_wav_layout(stream: BinaryIO, *, size_bytes: int, source: str) -> WavLayout:
@@ -101,18 +74,7 @@ def read_wav_layout(stream: BinaryIO, *, size_bytes: int, source: str) -> WavLay
             "file was cut off, so the samples cannot be found. Copy it again from the recorder, or export it "
             "again as WAV or FLAC. The file was not changed"
         )
-    coded = _format(fmt, source)
-    return _placed(stream, form, coded, data[0], data[1], size_bytes)
-
-
-@dataclass(frozen=True)
-class _Format:
-    extensible: bool
-    encoding: Encoding
-    bits: int
-    rate_hz: int
-    channels: int
-    frame_bytes: int
+    return _layout(stream, form, fmt, *data, size_bytes, source)
 
 
 def check_claims(source: str, *, channels: int, rate_hz: int) -> None:
@@ -125,7 +87,9 @@ def check_claims(source: str, *, channels: int, rate_hz: int) -> None:
         )
 
 
-def _format(fmt: bytes, source: str) -> _Format:
+def _layout(
+    stream: BinaryIO, form: bytes, fmt: bytes, start: int, promised: int, size_bytes: int, source: str
+) -> WavLayout:
     tag, channels, rate_hz, _, frame_bytes, bits = struct.unpack("<HHIIHH", fmt[:16])
     extensible = tag == _EXTENSIBLE
     valid_bits = bits
@@ -143,38 +107,35 @@ def _format(fmt: bytes, source: str) -> _Format:
             "would alter harmonics, noise and timing. Record or export as plain WAV or FLAC. The file was "
             "not changed"
         )
-    bits = min(valid_bits, 8 * sample_bytes) if valid_bits else 8 * sample_bytes
-    return _Format(extensible, encoding, bits, rate_hz, channels, frame_bytes)
-
-
-def _placed(
-    stream: BinaryIO, form: bytes, coded: _Format, start: int, promised: int, size_bytes: int
-) -> WavLayout:
-    """Settle how long the sound is, trusting the file where the header cannot be true."""
-    held = size_bytes - start
-    length: LengthTold = "as written"
-    used = promised
-    if promised == OPEN_ENDED and promised > held:
-        length, used = "open-ended", held
-    elif promised > held:
-        length, used = "longer than file", held
-    elif form == b"RIFF" and held - promised >= 1 << 32 and not _chained(stream, start + used, size_bytes):
-        length, used = "wrapped", promised + ((held - promised) >> 32 << 32)
-    elif promised == 0 and held >= coded.frame_bytes and not _chained(stream, start, size_bytes):
-        length, used = "never finished", held
-    container = "WAV extensible" if coded.extensible else "WAV"
+    length, used = _length(stream, form, start, promised, size_bytes, frame_bytes)
+    container = "WAV extensible" if extensible else "WAV"
     return WavLayout(
         container=container if form == b"RIFF" else form.decode("latin-1"),
-        encoding=coded.encoding,
-        bits=coded.bits,
-        rate_hz=coded.rate_hz,
-        channels=coded.channels,
-        frame_bytes=coded.frame_bytes,
-        data_start=start,
-        frames=used // coded.frame_bytes,
-        header_frames=None if length == "open-ended" else promised // coded.frame_bytes,
+        subtype=encoding,
+        bits=min(valid_bits, 8 * sample_bytes) if valid_bits else 8 * sample_bytes,
+        rate_hz=rate_hz,
+        frames=used // frame_bytes,
+        channels=channels,
+        size_bytes=size_bytes,
+        header_frames=None if length == "open-ended" else promised // frame_bytes,
         length=length,
+        frame_bytes=frame_bytes,
+        data_start=start,
     )
+
+
+def _length(
+    stream: BinaryIO, form: bytes, start: int, promised: int, size_bytes: int, frame_bytes: int
+) -> tuple[LengthTold, int]:
+    """Settle how long the sound is, in bytes, trusting the file where the header cannot be true."""
+    held = size_bytes - start
+    if promised > held:
+        return "open-ended" if promised == OPEN_ENDED else "longer than file", held
+    if form == b"RIFF" and held - promised >= 1 << 32 and not _chained(stream, start + promised, size_bytes):
+        return "wrapped", promised + ((held - promised) >> 32 << 32)
+    if promised == 0 and held >= frame_bytes and not _chained(stream, start, size_bytes):
+        return "never finished", held
+    return "as written", promised
 
 
 def _at(stream: BinaryIO, offset: int, count: int) -> bytes:

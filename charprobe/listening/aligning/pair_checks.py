@@ -27,9 +27,8 @@ def check_shapes(dry: Frames, processed: Frames) -> None:
     shortest = min(dry.frames, processed.frames) / dry.rate_hz
     if shortest < MIN_COMMON_S:
         raise PairingError(
-            f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to "
-            "bring the two "
-            "together: use a longer excerpt"
+            f"the shorter file lasts {shortest:.2f} s; at least {MIN_COMMON_S:g} s are needed to bring the "
+            "two together: use a longer excerpt"
         )
 
 

@@ -216,9 +216,8 @@ def _explain_mismatch(guide: Guide, lag: int) -> NoReturn:
         crossed = track_delay(Guide(guide.dry, guide.processed, (1, 0)), lag=lag)
         if crossed.unmatched < _MAX_UNMATCHED:
             raise PairingError(
-                "left and right are exchanged between the two files: dry left matches processed "
-                "right. Exchange "
-                "them in one file, then run again. Both files kept as they are"
+                "left and right are exchanged between the two files: dry left matches processed right. "
+                "Exchange them in one file, then run again. Both files kept as they are"
             )
     raise different("most windows of the one match nothing in the other")
 
@@ -271,9 +270,8 @@ def _notes(pair: AlignedPair, dry: Frames, processed: Frames, track: DelayTrack)
         way = "later" if jump.frames > 0 else "earlier"
         notes.append(
             f"The latency changes at {jump.at_s:.2f} s: from there the processed sound comes "
-            f"{abs(jump.frames):.2f} samples {way}. Sound was lost, repeated or a delay switched; "
-            "looked after in "
-            "the pair, but listen elsewhere."
+            f"{abs(jump.frames):.2f} samples {way}. Sound was lost, repeated or a delay switched; looked "
+            "after in the pair, but listen elsewhere."
         )
     if pair.second_path is not None:
         notes.append(f"{pair.second_path.text} Colour and level are those of the mixture.")
@@ -281,9 +279,8 @@ def _notes(pair: AlignedPair, dry: Frames, processed: Frames, track: DelayTrack)
         notes.append("The dry file is mono; it stands beside every processed channel.")
     if track.unmatched > 0.05:
         notes.append(
-            f"{100 * track.unmatched:.0f} % of the windows with sound match nothing in the other "
-            "file: cut, muted "
-            "or overlaid there?"
+            f"{100 * track.unmatched:.0f} % of the windows with sound match nothing in the other file: cut, "
+            "muted or overlaid there?"
         )
     if pair.roles.verdict == "swapped":
         notes.append(

@@ -55,9 +55,8 @@ def draw_gain(made: MadePair, look: Look) -> Drawing:
         title="Gain over time",
         main=main,
         conditions=f"Gain fitted to the material in windows of {1e3 * trace.window_s:.1f} ms, make-up "
-        "included; faster changes are smoothed. Too quiet to tell in "
-        f"{100 * (1 - trace.known.mean()):.0f} % of the time. Saturation counts as gain as far as it follows "
-        "the sound; the interval allows for it.",
+        f"included; faster changes are smoothed. Too quiet to tell in {100 * (1 - trace.known.mean()):.0f} % "
+        f"of the time. Saturation counts as gain as far as it follows the sound; the interval allows for it.",
         alt=f"Gain over time and its histogram: {main}.",
     )
     for axes, (left, width) in zip(drawing.figure.axes, ((0.08, 0.62), (0.76, 0.21)), strict=True):

@@ -6,9 +6,7 @@ import json
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
-from typing import BinaryIO
 
 import numpy as np
 
@@ -22,6 +20,7 @@ from charprobe.values.wording import literal
 
 HIGHEST_PEAK = 10 ** (-1 / 20)  # true peak of every sound
 SEED = 1
+PLAYED = "sounds.js"
 
 
 @dataclass(frozen=True)
@@ -90,18 +89,11 @@ class Listening:
         paths = []
         for name, track in zip(self.file_names, self.tracks, strict=True):
             path = folder / name
-            output.write_with(path, partial(_fill, track.code), force=force, sound=True)
+            output.write_bytes(path, track.code, force=force, sound=True)
             paths.append(path)
         script = f'(globalThis.pageSounds ??= {{}})["{self.folder}"] = {self.script()};\n'
         output.write_text(folder / self.played, script, force=force)
         return (*paths, folder / self.played)
-
-
-def _fill(code: bytes, stream: BinaryIO) -> None:
-    stream.write(code)
-
-
-PLAYED = "sounds.js"
 
 
 def equally_loud(sounds: Sequence[Sound], *, rate_hz: int) -> tuple[Track, ...]:

@@ -176,13 +176,11 @@ def _facts(profile: Profile) -> str:
     capture, stimulus, alignment = profile.capture, profile.stimulus, profile.alignment
     words = (
         f"{capture.file}: {capture.rate_hz / 1000:g} kHz, {capture.bits} bit, "
-        f"{counted(capture.channels, 'channel')}, {number_text(capture.duration_s, 2)} s, "
-        f"SHA-256 {capture.sha256[:16]}…; recipe "
-        f"{stimulus.recipe} ({stimulus.hash[:6]}), take {stimulus.take}; "
-        f"delay {number_text(alignment.delay_samples, 2)} samples, "
-        f"drift {number_text(alignment.drift_ppm, 2)} ppm, "
-        f"polarity {'kept' if alignment.polarity > 0 else 'inverted'}; "
-        f"charprobe {profile.made_with.version}"
+        f"{counted(capture.channels, 'channel')}, {number_text(capture.duration_s, 2)} s, SHA-256 "
+        f"{capture.sha256[:16]}…; recipe {stimulus.recipe} ({stimulus.hash[:6]}), take {stimulus.take}; "
+        f"delay {number_text(alignment.delay_samples, 2)} samples, drift "
+        f"{number_text(alignment.drift_ppm, 2)} ppm, polarity "
+        f"{'kept' if alignment.polarity > 0 else 'inverted'}; charprobe {profile.made_with.version}"
     )
     options = profile.made_with.options.items()
     return words + "".join(f"; {name} {value}" for name, value in options if value is not None)

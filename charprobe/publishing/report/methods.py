@@ -39,7 +39,6 @@ def methods_paragraph(profiles: Sequence[Profile]) -> str:
         f"{counted(len(files), 'capture')}. A full-scale sine is 0 dBFS; levels are those of fitted sines. "
         f"{axis} Attack and release are the times from the edge of the input until 63 % of the gain change "
         "in dB between settled gains is done, from the gain at every sample; harmonics are given over the "
-        "fundamental (dBc). The captures were not resampled; "
-        f"the recorder's clock ran {span} ppm off the player's, which was fitted. Intervals are 95 %. "
-        f"Measured with charprobe {', '.join(versions)}."
+        f"fundamental (dBc). The captures were not resampled; the recorder's clock ran {span} ppm off the "
+        f"player's, which was fitted. Intervals are 95 %. Measured with charprobe {', '.join(versions)}."
     )

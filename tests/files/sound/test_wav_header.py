@@ -35,7 +35,7 @@ def test_our_own_headers_read_back(encoding, channels):
     head = wav_header(encoding=encoding, rate_hz=96_000, channels=channels, frames=100)
     size = {"pcm8": 1, "pcm16": 2, "pcm24": 3, "pcm32": 4, "float32": 4, "float64": 8}[encoding]
     found = layout(head + bytes(100 * channels * size))
-    assert (found.encoding, found.channels, found.rate_hz) == (encoding, channels, 96_000)
+    assert (found.subtype, found.channels, found.rate_hz) == (encoding, channels, 96_000)
     assert (found.frames, found.header_frames, found.length) == (100, 100, "as written")
     assert (found.data_start, found.bits) == (len(head), 8 * size)
     assert found.container == ("WAV extensible" if channels > 2 else "WAV")
@@ -71,12 +71,12 @@ def test_the_format_may_follow_the_data():
 def test_extensible_with_20_of_24_bits():
     guid = struct.pack("<HHIH", 22, 20, 0, 1) + bytes.fromhex("000000001000800000aa00389b71")
     found = layout(riff(fmt(tag=0xFFFE, more=guid), chunk(b"data", SAMPLES)))
-    assert (found.container, found.encoding, found.bits) == ("WAV extensible", "pcm24", 20)
+    assert (found.container, found.subtype, found.bits) == ("WAV extensible", "pcm24", 20)
 
 
 def test_24_bits_in_4_bytes_are_read_as_the_4_bytes_they_are():
     found = layout(riff(fmt(sample_bytes=4, bits=24), chunk(b"data", SAMPLES)))
-    assert (found.encoding, found.bits, found.frames) == ("pcm32", 24, 384)
+    assert (found.subtype, found.bits, found.frames) == ("pcm32", 24, 384)
 
 
 def test_a_header_longer_than_the_file_gives_what_is_there():

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from charprobe.files.sound.source import FileFacts, Source
+from charprobe.files.sound.facts import FileFacts
+from charprobe.files.sound.source import Source
 from charprobe.measuring.health.file.flat_tops import LEAST_SAMPLES, FlatTops
 from charprobe.measuring.health.file.sample_facts import ChannelFacts, CoarseRun, SampleRun
 from charprobe.profile.entry import ALL_GIVEN, Health, Severity
