@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,8 +13,6 @@ from charprobe.comparing.subjects import Subject
 from charprobe.profile.entry import Table
 from charprobe.profile.glossary.row import Margin
 from charprobe.values.arrays import Array
-
-Points = Sequence[tuple[float, float, float]]
 
 LOW_SPAN_DB = 9.0  # the lowest part of a static curve that anchors it: three steps of the shipped recipes
 FEWEST = 4  # points that two curves must share to be compared
@@ -53,7 +51,7 @@ class ComparedCurve:
 
 
 def averaged(
-    subject: Subject, name: str, points_of: Callable[[Table], Points], *, same: float, same_end: float
+    subject: Subject, name: str, points_of: Callable[[Table], Array], *, same: float, same_end: float
 ) -> ComparedCurve | None:
     """Average what one table shows over its rows and the repeats; None with less than `FEWEST` places.
 
@@ -62,14 +60,15 @@ def averaged(
     name : str
         Table of the profile.
     points_of : callable
-        Table -> place, value and standard uncertainty of every row that counts.
+        Table -> place, value and standard uncertainty of every row that counts; shape (n, 3).
     same : float
         Rows closer than this are one place.
     same_end : float
         As in `ComparedCurve`.
     """
     tables = [profile.curves[name] for profile in subject.repeats if name in profile.curves]
-    rows = np.array(sorted(row for table in tables for row in points_of(table))).reshape(-1, 3)
+    rows = np.concatenate([np.zeros((0, 3)), *map(points_of, tables)])
+    rows = rows[np.lexsort(rows.T[::-1])]
     points = np.split(rows, 1 + np.flatnonzero(np.diff(rows[:, 0]) > same))
     if len(points) < FEWEST:
         return None

@@ -10,11 +10,11 @@ from typing import Literal
 
 import numpy as np
 
-from charprobe.comparing.curve import ComparedCurve, Points, averaged
+from charprobe.comparing.curve import ComparedCurve, averaged
 from charprobe.comparing.subjects import Subject
-from charprobe.profile.entry import Table, numbers
+from charprobe.profile.entry import Table, flags, numbers
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import ORDER_SEEN
+from charprobe.values.quantity import DB_PER_NEPER, ORDER_SEEN
 
 WhichTone = Literal["nearest 1 kHz", "lowest", "highest"]
 
@@ -26,7 +26,6 @@ MIDDLE_HZ = 1000.0
 FROM_HZ, TO_HZ = 20.0, 20_000.0
 LOWEST_OCTAVE = -3  # re 1 kHz; noise below it is one band, for a short silence tells little of a narrow one
 CLEAR_DB = 26.0  # over the detection limit of the table: 0.1 dB of standard uncertainty
-DB = 20 / math.log(10)
 
 
 def static_curve_of(subject: Subject) -> ComparedCurve | None:
@@ -83,73 +82,52 @@ def noise_spectrum_of(subject: Subject) -> ComparedCurve | None:
     return averaged(subject, "noise_spectrum", _noise, same=SAME_OCTAVES, same_end=SAME_END_OCTAVES)
 
 
-def _unsaturated(table: Table) -> list[float]:
+def _unsaturated(table: Table) -> Array:
     """Levels played, but for those where saturation flattens what compresses no further."""
-    columns = table.columns
-    flat = columns.get("saturated", [False] * len(columns["input_dbfs"]))
-    rows = zip(columns["input_dbfs"], flat, strict=True)
-    return [float(level) for level, hides in rows if level is not None and not hides]
+    level = numbers(table, "input_dbfs")
+    return np.asarray(level[np.isfinite(level) & ~flags(table, "saturated", missing=False)])
 
 
-def _settled(table: Table) -> Points:
-    columns = table.columns
-    used = columns.get("used", [True] * len(columns["input_dbfs"]))
-    rows = zip(columns["input_dbfs"], columns["gain_db"], columns["std_db"], used, strict=True)
-    return [
-        (float(level), float(gain), float(std or 0.0))
-        for level, gain, std, keep in rows
-        if keep and level is not None and gain is not None
-    ]
+def _settled(table: Table) -> Array:
+    level, gain, std = (numbers(table, name) for name in ("input_dbfs", "gain_db", "std_db"))
+    kept = flags(table, "used", missing=True) & np.isfinite(level) & np.isfinite(gain)
+    return np.stack([level, gain, np.nan_to_num(std)], axis=1)[kept]
 
 
-def _response(table: Table) -> Points:
-    columns = table.columns
-    stds = columns.get("magnitude_std_db", [0.0] * len(columns["frequency_hz"]))
-    rows = [
-        (math.log2(float(hz) / MIDDLE_HZ), float(db), float(std or 0.0), float(drive or 0.0))
-        for hz, db, std, drive in zip(
-            columns["frequency_hz"], columns["magnitude_db"], stds, columns["drive_dbfs"], strict=True
-        )
-        if hz is not None and db is not None and FROM_HZ <= float(hz) <= TO_HZ
-    ]
-    lowest = min((row[3] for row in rows), default=0.0)
-    rows = sorted(row for row in rows if row[3] == lowest)
-    if not rows or not rows[0][0] <= 0.0 <= rows[-1][0]:
-        return []
-    middle = float(np.interp(0.0, [row[0] for row in rows], [row[1] for row in rows]))
-    return [(place, value - middle, std) for place, value, std, _ in rows]
+def _response(table: Table) -> Array:
+    hz, level, std, drive = (
+        numbers(table, name) for name in ("frequency_hz", "magnitude_db", "magnitude_std_db", "drive_dbfs")
+    )
+    inside = (hz >= FROM_HZ) & (hz <= TO_HZ) & np.isfinite(level)
+    lowest = np.flatnonzero(inside & (drive == drive[inside].min(initial=np.inf)))
+    lowest = lowest[np.argsort(hz[lowest], kind="stable")]
+    place, level = np.log2(hz[lowest] / MIDDLE_HZ), level[lowest]
+    if not place.size or not place[0] <= 0.0 <= place[-1]:
+        return np.zeros((0, 3))
+    return np.stack([place, level - np.interp(0.0, place, level), np.nan_to_num(std[lowest])], axis=1)
 
 
-def _distortion(table: Table, *, hz: float) -> Points:
+def _distortion(table: Table, *, hz: float) -> Array:
     """THD of one tone where it stands clear of the detection limit and of the bypass's."""
-    columns = table.columns
-    names = ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
-    near = columns.get("near_bypass", [""] * len(columns["input_dbfs"]))
-    rows = [
-        tuple(float(cell) for cell in row if cell is not None)
-        for row, rig in zip(zip(*(columns[name] for name in names), strict=True), near, strict=True)
-        if not rig and None not in row
-    ]
-    return [
-        (level, thd, DB * 10 ** ((limit - thd) / 20) / ORDER_SEEN)
-        for own, level, thd, limit in rows
-        if own == hz and thd > limit + CLEAR_DB
-    ]
+    tone, level, thd, limit = (
+        numbers(table, name) for name in ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
+    )
+    clear = (tone == hz) & (thd > limit + CLEAR_DB) & ~flags(table, "near_bypass", missing=False)
+    std = DB_PER_NEPER * 10 ** ((limit - thd) / 20) / ORDER_SEEN
+    return np.asarray(np.stack([level, thd, std], axis=1)[clear & np.isfinite(level)])
 
 
-def _noise(table: Table) -> Points:
+def _noise(table: Table) -> Array:
     """Level of each octave from its third octaves; everything below the octave of 125 Hz is one band."""
     if "density_std_db" not in table.columns:
-        return []
+        return np.zeros((0, 3))
     hz, density_db, std_db = (
         numbers(table, name) for name in ("frequency_hz", "density_dbfs_per_hz", "density_std_db")
     )
     power = 10 ** (density_db / 10) * hz  # third octaves are as wide as their middle is high
     octave = np.maximum(np.round(np.log2(hz / MIDDLE_HZ)), LOWEST_OCTAVE - 1)
-    return [
-        _band(float(number), power[octave == number], std_db[octave == number])
-        for number in np.unique(octave)
-    ]
+    bands = [_band(float(one), power[octave == one], std_db[octave == one]) for one in np.unique(octave)]
+    return np.array(bands).reshape(-1, 3)
 
 
 def _band(octave: float, power: Array, std_db: Array) -> tuple[float, float, float]:

@@ -95,7 +95,14 @@ def subjects_of(profiles: Sequence[Profile]) -> tuple[Subject, ...]:
     """
     if len(profiles) < 2:
         raise ProfileError(f"{len(profiles)} profile given: comparing takes at least two")
-    _refuse_doubles(profiles)
+    for number, first in copies_in(profiles):
+        profile = profiles[number]
+        raise ProfileError(
+            f"equals-other-capture: profiles {first + 1} and {number + 1} are of the same recording "
+            f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: a copy, or a "
+            "digital path that repeats itself to the last bit. Comparing would find them equal whatever the "
+            "device does. Leave one out, or capture again"
+        )
     sets: dict[tuple[str, int], list[Profile]] = {}
     for profile in profiles:
         sets.setdefault((profile.setting, profile.channel), []).append(profile)
@@ -149,14 +156,3 @@ def copies_in(profiles: Sequence[Profile]) -> tuple[tuple[int, int], ...]:
         for key in keys:
             seen.setdefault(key, number)
     return tuple(found)
-
-
-def _refuse_doubles(profiles: Sequence[Profile]) -> None:
-    for number, first in copies_in(profiles):
-        profile = profiles[number]
-        raise ProfileError(
-            f"equals-other-capture: profiles {first + 1} and {number + 1} are of the same recording "
-            f"({literal(profile.capture.file)}, channel {profile.channel}), not of a repeat: a copy, or a "
-            "digital path that repeats itself to the last bit. Comparing would find them equal whatever the "
-            "device does. Leave one out, or capture again"
-        )

@@ -63,6 +63,7 @@ class Table:
         object.__setattr__(self, "columns", _Columns(self.columns))
 
 
+NO_BYPASS = "there is no bypass capture to compare with"  # the reason of what is a difference to one
 ALL_GIVEN = "Everything is given, marked"  # how the message of a finding ends that takes nothing back
 
 

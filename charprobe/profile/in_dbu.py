@@ -47,14 +47,10 @@ def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
 
 def dbu_text(entry: Entry) -> str:
     """Return the level of a reading in dBu as the voltmeter gave it, such as "= −5.2 dBu"; "" without one."""
-    return f"= {_number(entry.dbu.value)} dBu" if entry.dbu is not None else ""
+    return f"= {number_text(entry.dbu.value, 1)} dBu" if entry.dbu is not None else ""
 
 
 def _words(found: VoltsCalibration, dbu: Quantity) -> str:
-    value, low, high = (_number(end) for end in (dbu.value, dbu.low, dbu.high))
-    full = signed_text(found.full_scale.value, 1).replace("-", "−")
+    value, low, high = (number_text(end, 1) for end in (dbu.value, dbu.low, dbu.high))
+    full = signed_text(found.full_scale.value, 1)
     return f"= {value} dBu ({low} to {high}), full scale {full} dBu by voltmeter"
-
-
-def _number(dbu: float) -> str:
-    return number_text(dbu, 1).replace("-", "−")

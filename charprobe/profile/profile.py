@@ -143,10 +143,9 @@ class Profile:
             "alignment": dataclasses.asdict(self.alignment),
             "quantities": {name: _entry_table(name, entry) for name, entry in self.quantities.items()},
             "curves": {
-                name: {"columns": {k: list(v) for k, v in curve.columns.items()}, "units": dict(curve.units)}
-                for name, curve in self.curves.items()
+                name: {"columns": curve.columns, "units": curve.units} for name, curve in self.curves.items()
             },
-            "health": [_health_table(item) for item in self.health],
+            "health": [dataclasses.asdict(item) for item in self.health],
             "findings": list(self.findings),
             "made_with": {
                 "version": self.made_with.version,
@@ -211,33 +210,15 @@ def _health_order(item: Health) -> tuple[int, str, float]:
     return ("stop", "warn", "note").index(item.severity), item.code, item.start_s or 0.0
 
 
-def _health_table(item: Health) -> Json:
-    return dataclasses.asdict(item) | {"withholds": list(item.withholds)}
-
-
 def _entry_table(name: str, entry: Entry) -> Json:
     reading = entry.reading
     if isinstance(reading, Quantity):
-        table: dict[str, Json] = {
-            "value": reading.value,
-            "unit": reading.unit,
-            "low": reading.low,
-            "high": reading.high,
-            "definition": glossary.term(name).definition,
-            "conditions": entry.conditions,
-        }
-        if entry.dbu is not None:
-            table["dbu"] = {"value": entry.dbu.value, "low": entry.dbu.low, "high": entry.dbu.high}
-        return table
-    table = {
-        "value": None,
-        "unit": reading.unit,
-        "reason": reading.reason,
-        "next": reading.next,
-    }
+        dbu = entry.dbu and {"value": entry.dbu.value, "low": entry.dbu.low, "high": entry.dbu.high}
+        table = {"value": reading.value, "unit": reading.unit, "low": reading.low, "high": reading.high}
+        said = {"definition": glossary.term(name).definition, "conditions": entry.conditions}
+        return table | said | ({"dbu": dbu} if dbu else {})
     bound = {"at_most": reading.at_most, "at_least": reading.at_least}
-    if kept := {key: value for key, value in bound.items() if value is not None}:
-        table["bound"] = dict(kept)
-    if reading.cause is not None:
-        table["cause"] = reading.cause
-    return table
+    known = {key: value for key, value in bound.items() if value is not None}
+    more = {"bound": known, "cause": reading.cause}
+    words = {"value": None, "unit": reading.unit, "reason": reading.reason, "next": reading.next}
+    return words | {key: value for key, value in more.items() if value}

@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.comparing.absence import OPENS, reduces
 from charprobe.comparing.colour_words import harmonics_words, shows_colour
-from charprobe.profile.entry import numbers
+from charprobe.profile.entry import NO_BYPASS, numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
 from charprobe.values.editors_digits import edited, edited_number
@@ -17,7 +17,6 @@ from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_le
 from charprobe.values.wording import number_text
 
 COLOUR_ALONE, PLAIN = "Colour without compression", "A plain path: no compression"
-NO_BYPASS = "no bypass"
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
@@ -119,7 +118,7 @@ def _level(profile: Profile) -> str:
     unlike = said(profile, "At ", end="depends on the frequency.")
     makeup = profile.reading("static.makeup_gain")
     if isinstance(makeup, Unmeasured):  # the gain at rest will do, unless it is the path's as well
-        own = not opens and NO_BYPASS not in makeup.reason
+        own = not opens and makeup.reason != NO_BYPASS
         makeup = profile.measured("static.low_level_gain") if own else None
     gain = ""
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
@@ -245,12 +244,8 @@ def _use(profile: Profile) -> str:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
         then = "holds the level steady"
         if release.value < RELEASES_S[1][0]:
-            slowly = _takes(profile, "release.t90") > math.log(10) * RELEASES_S[1][0]
+            ends_s = value_or_least(profile.reading("release.t90")) or 0.0
+            slowly = ends_s > math.log(10) * RELEASES_S[1][0]
             then = f"recovers {'most of the way ' if slowly else ''}between words"
         return f"{first} and {then}."
     return keep_under(profile) if is_coloured(profile) else ""
-
-
-def _takes(profile: Profile, name: str) -> float:
-    """How long a movement takes, at least; 0 where nothing tells."""
-    return value_or_least(profile.reading(name)) or 0.0

@@ -148,16 +148,13 @@ def parse_cue_sheet(text: str, *, source: str) -> CueSheet:
         same = f'"{recipe.hash}", that of the recipe given here; one was edited'
         raise content.fault("recipe_hash", allowed=same)
     order = _Order(content, form.length)
-    opening = order.place(form.opening, "opening")
-    ident = order.place(form.ident, "ident")
-    segments = _segments(form, recipe, order)
-    stimulus = Stimulus(
+    stimulus = Stimulus(  # in the order of what is played
         recipe=recipe,
         rate_hz=form.rate_hz,
         take=form.take,
-        opening=opening,
-        ident=ident,
-        segments=segments,
+        opening=order.place(form.opening, "opening"),
+        ident=order.place(form.ident, "ident"),
+        segments=_segments(form, recipe, order),
         closing=order.place(form.closing, "closing"),
         length=form.length,
     )

@@ -103,9 +103,11 @@ def needs_of(profile: Profile) -> Needs:
     """Read what a first profile tells, from its numbers, its bounds and its gain traces."""
     threshold, slope = _threshold(profile), _slope(profile)
     knee, slow = profile.measured("static.knee_width"), profile.measured("release.tau_2")
-    at_rest, top_gain_db = profile.measured("static.low_level_gain"), _top_gain_db(profile)
-    lower, first = _lower_dbfs(profile), first_take(profile)
-    lowest, highest = _ends_dbfs(profile)
+    at_rest, first = profile.measured("static.low_level_gain"), first_take(profile)
+    lower = value_or_most(profile.reading("static.lower_threshold"))  # of an expander or a lift
+    levels, gains = _static_curve(profile)
+    lowest, highest = (float(levels.min()), float(levels.max())) if levels.size else (0.0, -math.inf)
+    top_gain_db = float(gains[np.argmax(levels)]) if levels.size else 0.0
     deepest = profile.measured("static.max_reduction")
     moved_db = max(abs(first.reduction_db), 0.0 if deepest is None else deepest.value)
     guess_dbfs = _guessed_dbfs(deepest, highest)
@@ -115,7 +117,9 @@ def needs_of(profile: Profile) -> Needs:
     noise, overshoot = profile.measured("noise.unweighted"), profile.measured("attack.overshoot")
     begun_db, rise_db = _on_their_way_db(profile)
     gain_db = first.axis_db + (at_rest.value if at_rest else max(0.0, top_gain_db, begun_db))
-    lifted_db = -math.inf if lower is None else _gain_at_db(profile, lower - BELOW_LIFT_DB)
+    lifted_db = -math.inf  # settled gain where bursts begin, above that at rest where what is quiet is lifted
+    if lower is not None and levels.size:
+        lifted_db = float(gains[np.argmin(np.abs(levels - (lower - BELOW_LIFT_DB)))])
     attack_s, attack_why = (0.0, "0 s: nothing to wait for") if still else _attack_s(profile)
     release_s, rest_s, release_why = (0.0, 0.0, "0 s: nothing to wait for") if still else _release_s(profile)
     if slow is not None:
@@ -172,11 +176,6 @@ def _threshold(profile: Profile) -> Quantity | None:
     return bend if bend is not None else profile.measured("static.threshold_1db")
 
 
-def _lower_dbfs(profile: Profile) -> float | None:
-    """Level below which an expander or a lift is at work, or a bound of it."""
-    return value_or_most(profile.reading("static.lower_threshold"))
-
-
 def _slope(profile: Profile) -> float | None:
     """Reduction per dB above the threshold: of the straight part, else the mean up to the highest step."""
     slope, deepest = profile.measured("static.slope"), profile.measured("static.max_reduction")
@@ -189,26 +188,12 @@ def _slope(profile: Profile) -> float | None:
     return max(0.1, deepest.value / above) if above > 1 else None
 
 
-def _ends_dbfs(profile: Profile) -> tuple[float, float]:
+def _static_curve(profile: Profile) -> tuple[Array, Array]:
+    """Input levels and settled gains; empty where there is no static curve."""
     if "static" not in profile.curves:
-        return 0.0, -math.inf
-    level = numbers(profile.curves["static"], "input_dbfs")
-    return (float(level.min()), float(level.max())) if level.size else (0.0, -math.inf)
-
-
-def _top_gain_db(profile: Profile) -> float:
-    if "static" not in profile.curves:
-        return 0.0
-    level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
-    return float(gain[np.argmax(level)]) if level.size else 0.0
-
-
-def _gain_at_db(profile: Profile, input_dbfs: float) -> float:
-    """Settled gain at a level, more than that at rest where a stage lifts what is quiet."""
-    if "static" not in profile.curves:
-        return -math.inf
-    level, gain = (numbers(profile.curves["static"], name) for name in ("input_dbfs", "gain_db"))
-    return float(gain[np.argmin(np.abs(level - input_dbfs))]) if level.size else -math.inf
+        return np.empty(0), np.empty(0)
+    table = profile.curves["static"]
+    return numbers(table, "input_dbfs"), numbers(table, "gain_db")
 
 
 def _on_their_way_db(profile: Profile) -> tuple[float, float]:

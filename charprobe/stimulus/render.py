@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from charprobe.stimulus.ident import ident_length, render_ident
-from charprobe.stimulus.kinds.segment import PIECE, Piece, Segment, Span
+from charprobe.stimulus.kinds.segment import PIECE, Piece, Segment, Span, laid_out
 from charprobe.stimulus.marker import render_sync, sync_length
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.timetable import Stimulus
@@ -77,10 +77,7 @@ def _silence(count: int, channels: int) -> Iterator[Array]:
 
 def render(stimulus: Stimulus) -> Array:
     """Render side 1 of the whole stimulus; shape ``(stimulus.length,)``, full scale = 1."""
-    out = np.zeros(stimulus.length)
-    for start, samples in render_pieces(stimulus):
-        out[start : start + samples.size] = samples
-    return out
+    return laid_out(render_pieces(stimulus), 0, stimulus.length)
 
 
 def render_between(stimulus: Stimulus, start: int, stop: int) -> Array:
@@ -88,16 +85,8 @@ def render_between(stimulus: Stimulus, start: int, stop: int) -> Array:
 
     Only what sounds between them is made: a piece of a long stimulus costs no more than one of a short one.
     """
-    out = np.zeros(stop - start)
-    near = replace(
-        stimulus,
-        segments=tuple(s for s in stimulus.segments if s.span.start < stop and s.span.stop > start),
-    )
-    for first, samples in render_pieces(near):
-        low, high = max(first, start), min(first + samples.size, stop)
-        if low < high:
-            out[low - start : high - start] = samples[low - first : high - first]
-    return out
+    near = tuple(s for s in stimulus.segments if s.span.start < stop and s.span.stop > start)
+    return laid_out(render_pieces(replace(stimulus, segments=near)), start, stop)
 
 
 def render_sides(stimulus: Stimulus) -> Array:

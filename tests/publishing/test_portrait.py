@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from made_profiles import LIMITER, TWO_STAGE, B, made_profile
 
-from charprobe.profile.entry import Entry, Health, Table
+from charprobe.profile.entry import NO_BYPASS, Entry, Health, Table
 from charprobe.publishing.portrait import is_coloured, portrait_of, response_words
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -214,9 +214,7 @@ def test_a_recovery_whose_last_part_clings_is_not_said_to_be_over_between_words(
     assert told.use == "Catches peaks and recovers most of the way between words."
 
 
-@pytest.mark.parametrize(
-    ("reason", "said"), [("there is no bypass capture to compare with", False), ("its axis drifted", True)]
-)
+@pytest.mark.parametrize(("reason", "said"), [(NO_BYPASS, False), ("its axis drifted", True)])
 def test_without_a_bypass_the_gain_of_the_path_is_not_called_the_settings(reason, said):
     level = portrait_of(changed(made_profile(B), static__makeup_gain=Unmeasured("dB", reason, "x"))).level
     assert ("with 3.2 dB of gain" in level) == said

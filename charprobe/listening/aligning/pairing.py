@@ -224,18 +224,10 @@ def _explain_mismatch(guide: Guide, lag: int) -> NoReturn:
 
 def _common(guide: Guide, fitted: FittedMap) -> tuple[int, int]:
     """First dry frame with a counterpart, and how many have one."""
-    at_start, at_end = fitted.map.delay_at(0), fitted.map.delay_at(guide.dry.frames)
-    first = max(0, int(np.ceil(-at_start)))
-    last = min(
-        guide.dry.frames,
-        int(
-            np.floor(
-                (guide.processed.frames - 1 - at_end + fitted.map.drift * guide.dry.frames)
-                / (1 + fitted.map.drift)
-            )
-        )
-        + 1,
-    )
+    frames, drift = guide.dry.frames, fitted.map.drift
+    first = max(0, int(np.ceil(-fitted.map.delay_at(0))))
+    end = (guide.processed.frames - 1 - fitted.map.delay_at(frames) + drift * frames) / (1 + drift)
+    last = min(frames, int(np.floor(end)) + 1)
     if last - first < MIN_COMMON_S * guide.dry.rate_hz:
         raise PairingError(
             f"the two files share only {max(last - first, 0) / guide.dry.rate_hz:.2f} s of sound; at least "

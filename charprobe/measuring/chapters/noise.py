@@ -13,7 +13,7 @@ from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.measuring.chapters.static.references import left_by_silence_db
 from charprobe.measuring.heard import heard_in
 from charprobe.placing.take import Take, held
-from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table
+from charprobe.profile.entry import NO_BYPASS, Cell, Chapter, Entry, Published, Table
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, difference_db
@@ -129,9 +129,7 @@ def _tone_conditions(segment: SegmentOf[Silence]) -> str:
 def _changes(heard: Heard, other: Heard | None, bypass: Take | None) -> dict[str, Entry]:
     names = ("noise.change", "noise.change_at_equal_level")
     if bypass is None:
-        missing = Unmeasured(
-            "dB", "there is no bypass capture to compare with", "record the bypass and give it"
-        )
+        missing = Unmeasured("dB", NO_BYPASS, "record the bypass and give it")
         return {name: Entry(missing, "") for name in names}
     pair = _same_part(heard, other)
     if pair is None:

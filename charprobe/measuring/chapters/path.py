@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Chapter, Entry
+from charprobe.profile.entry import NO_BYPASS, Chapter, Entry
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 
@@ -29,9 +29,7 @@ def path_chapter(wet: Take, bypass: Take | None) -> Chapter:
 
 def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:
     if bypass is None:
-        return _both(
-            "there is no bypass capture to compare with", "record the bypass the same way and give it"
-        )
+        return _both(NO_BYPASS, "record the bypass the same way and give it")
     rate_hz, samples = wet.stimulus.rate_hz, _later(wet, bypass)
     if not -EARLY_SAMPLES <= samples.value <= LONGEST_S * rate_hz:
         return _both(

@@ -29,22 +29,17 @@ COLOUR: Mapping[str, Term] = MappingProxyType(
             )
             for n in range(2, 11)
         },
-        "colour.input_at_thd_minus60db": Term(
-            "Input at −60 dB THD",
-            "dBFS",
-            "Lowest input level at which THD reaches −60 dB (0.1 %).",
-            margin=HARMONIC,
-            goal=Goal(absolute=0.2),
-            on_input_axis=True,
-        ),
-        "colour.input_at_thd_minus40db": Term(
-            "Input at −40 dB THD",
-            "dBFS",
-            "Lowest input level at which THD reaches −40 dB (1 %).",
-            margin=HARMONIC,
-            goal=Goal(absolute=0.2),
-            on_input_axis=True,
-        ),
+        **{
+            f"colour.input_at_thd_minus{db}db": Term(
+                f"Input at −{db} dB THD",
+                "dBFS",
+                f"Lowest input level at which THD reaches −{db} dB ({share}).",
+                margin=HARMONIC,
+                goal=Goal(absolute=0.2),
+                on_input_axis=True,
+            )
+            for db, share in ((60, "0.1 %"), (40, "1 %"))
+        },
         "colour.onset": Term(
             "Colour onset",
             "dBFS",

@@ -12,22 +12,17 @@ _CORNER = ratio(1.1, "capacitors of 5 to 10 % tolerance set corners")
 
 RESPONSE: Mapping[str, Term] = MappingProxyType(
     {
-        "response.low_corner": Term(
-            "Low corner",
-            "Hz",
-            "Frequency below mid-band at which the response re bypass is 3 dB down: the corner of the filter "
-            "that describes that end, else the crossing re 1 kHz.",
-            margin=_CORNER,
-            goal=Goal(relative=0.02),
-        ),
-        "response.high_corner": Term(
-            "High corner",
-            "Hz",
-            "Frequency above mid-band at which the response re bypass is 3 dB down: the corner of the filter "
-            "that describes that end, else the crossing re 1 kHz.",
-            margin=_CORNER,
-            goal=Goal(relative=0.02),
-        ),
+        **{
+            f"response.{end}_corner": Term(
+                f"{end.capitalize()} corner",
+                "Hz",
+                f"Frequency {side} mid-band at which the response re bypass is 3 dB down: the corner of the "
+                "filter that describes that end, else the crossing re 1 kHz.",
+                margin=_CORNER,
+                goal=Goal(relative=0.02),
+            )
+            for end, side in (("low", "below"), ("high", "above"))
+        },
         "response.shelf_gain": Term(
             "Shelf gain",
             "dB",

@@ -17,11 +17,12 @@ _MEAN = (
     "from eight carrier periods after the edge on it is taken over whole periods. The times of a stage that "
     "remembers are those that these bursts bring out."
 )
+_FARTHER = "the gain is for the last time farther than {} dB from its settled value."
 _ATTACK = "Time from the rising edge of the input until"
 _RELEASE = "Time from the falling edge of the input until"
 
 
-def _part(title: str, text: str, goal: Goal) -> Term:
+def _part(title: str, text: str, goal: Goal | None = None) -> Term:
     """A time by which part of the change is done."""
     return Term(title, "s", f"{text} {_MEAN}", margin=_TIME, goal=goal)
 
@@ -32,18 +33,8 @@ ATTACK: Mapping[str, Term] = MappingProxyType(
         "attack.t50": _part("Attack t50", f"{_ATTACK} 50 % {_CHANGE} is done for good.", _ATTACK_GOAL),
         "attack.t63": _part("Attack t63", f"{_ATTACK} 63.2 % {_CHANGE} is done for good.", _ATTACK_GOAL),
         "attack.t90": _part("Attack t90", f"{_ATTACK} 90 % {_CHANGE} is done for good.", _ATTACK_GOAL),
-        "attack.within_2db": Term(
-            "Attack within 2 dB",
-            "s",
-            f"{_ATTACK} the gain is for the last time farther than 2 dB from its settled value. {_MEAN}",
-            margin=_TIME,
-        ),
-        "attack.within_3db": Term(
-            "Attack within 3 dB",
-            "s",
-            f"{_ATTACK} the gain is for the last time farther than 3 dB from its settled value. {_MEAN}",
-            margin=_TIME,
-        ),
+        "attack.within_2db": _part("Attack within 2 dB", f"{_ATTACK} {_FARTHER.format(2)}"),
+        "attack.within_3db": _part("Attack within 3 dB", f"{_ATTACK} {_FARTHER.format(3)}"),
         "attack.initial_slope": Term(
             "Attack initial slope",
             "dB/ms",
@@ -83,18 +74,8 @@ RELEASE: Mapping[str, Term] = MappingProxyType(
         "release.t90": _part(
             "Release t90", f"{_RELEASE} 90 % {_FALLS} is recovered for good.", _RELEASE_GOAL
         ),
-        "release.within_2db": Term(
-            "Release within 2 dB",
-            "s",
-            f"{_RELEASE} the gain is for the last time farther than 2 dB from its settled value. {_MEAN}",
-            margin=_TIME,
-        ),
-        "release.within_4db": Term(
-            "Release within 4 dB",
-            "s",
-            f"{_RELEASE} the gain is for the last time farther than 4 dB from its settled value. {_MEAN}",
-            margin=_TIME,
-        ),
+        "release.within_2db": _part("Release within 2 dB", f"{_RELEASE} {_FARTHER.format(2)}"),
+        "release.within_4db": _part("Release within 4 dB", f"{_RELEASE} {_FARTHER.format(4)}"),
         "release.rate": Term(
             "Release rate", "dB/s", "Speed of a recovery that is a straight line in dB.", margin=_TIME
         ),

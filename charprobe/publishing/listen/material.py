@@ -92,11 +92,8 @@ def _stimulus(profile: Profile) -> Stimulus | None:
 
 def _passages(stimulus: Stimulus) -> list[tuple[int, int]]:
     """First sample and length of what is heard of each passage, on the clock of the stimulus."""
-    segment = next(one for one in stimulus.segments if isinstance(one.spec, Programme))
-    spec = segment.spec
-    assert isinstance(spec, Programme)
-    most = round(PASSAGE_S * stimulus.rate_hz)
-    return [(span.start, min(span.length, most)) for _, span in spec.passages(segment)]
+    segment, most = stimulus.of_kind(Programme)[0], round(PASSAGE_S * stimulus.rate_hz)
+    return [(span.start, min(span.length, most)) for _, span in segment.spec.passages(segment)]
 
 
 def _recorded(path: Path, profile: Profile, stimulus: Stimulus) -> Array | None:
@@ -116,11 +113,8 @@ def _recorded(path: Path, profile: Profile, stimulus: Stimulus) -> Array | None:
 
 
 def _played(stimulus: Stimulus) -> Array:
-    segment = next(one for one in stimulus.segments if isinstance(one.spec, Programme))
-    whole = np.zeros(segment.span.length)
-    for start, samples in segment.spec.pieces(segment, rate_hz=stimulus.rate_hz, side=1):
-        first = start - segment.span.start
-        whole[first : first + samples.size] += samples
+    segment = stimulus.of_kind(Programme)[0]
+    whole = segment.render(rate_hz=stimulus.rate_hz)
     starts = ((start - segment.span.start, length) for start, length in _passages(stimulus))
     return joined([whole[first : first + length] for first, length in starts], stimulus.rate_hz)
 

@@ -13,7 +13,7 @@ import numpy as np
 from charprobe.files import output
 from charprobe.files.sound.flac import flac_bytes
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.match import Levels, measure_levels
+from charprobe.listening.match import measure_levels
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Unmeasured
 from charprobe.values.wording import literal
@@ -104,8 +104,8 @@ def equally_loud(sounds: Sequence[Sound], *, rate_hz: int) -> tuple[Track, ...]:
     length = min(sound.samples.size for sound in sounds)
     cut = [sound.samples[:length] for sound in sounds]
     levels = [measure_levels(MemoryCapture(one, rate_hz=rate_hz, name="sound")) for one in cut]
-    loud = [_loudness(level) for level in levels]
-    if any(isinstance(level.loudness_lufs, Unmeasured) for level in levels):
+    loud = [level.loudness_lufs for level in levels if not isinstance(level.loudness_lufs, Unmeasured)]
+    if len(loud) < len(levels):
         loud = [level.rms_dbfs for level in levels]
     target = min(
         one - max(0.0, 20 * float(np.log10(level.true_peak / HIGHEST_PEAK)) if level.true_peak > 0 else 0.0)
@@ -118,7 +118,3 @@ def equally_loud(sounds: Sequence[Sound], *, rate_hz: int) -> tuple[Track, ...]:
         code = flac_bytes(samples * 10 ** (gain_db / 20), rate_hz=rate_hz, rng=rng)
         tracks.append(Track(sound.name, sound.series, gain_db, code))
     return tuple(tracks)
-
-
-def _loudness(level: Levels) -> float:
-    return level.rms_dbfs if isinstance(level.loudness_lufs, Unmeasured) else level.loudness_lufs

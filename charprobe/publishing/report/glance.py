@@ -9,7 +9,6 @@ from charprobe.comparing.absence import reduces
 from charprobe.profile.profile import Profile
 from charprobe.publishing.portrait import FLAT_DB, is_coloured, response_reach_db
 from charprobe.publishing.report.card import Shown
-from charprobe.values.quantity import Quantity
 
 COMPRESSING = (
     "static.threshold",
@@ -65,7 +64,7 @@ def overviews_of(shown: Sequence[Shown]) -> tuple[Overview, ...]:
     return tuple(
         Overview(caption, columns, tuple(rows))
         for caption, names, rows in tables
-        if (columns := _telling(names, [one.profile for one in rows]))
+        if (columns := tuple(name for name in names if any(_tells(name, one.profile) for one in rows)))
     )
 
 
@@ -75,13 +74,7 @@ def has_colour(profile: Profile) -> bool:
     return is_coloured(profile) or (reach is not None and reach > FLAT_DB)
 
 
-def _telling(names: Sequence[str], profiles: Sequence[Profile]) -> tuple[str, ...]:
-    """Return the columns in which some setting has a number that is not the plain one."""
-    return tuple(name for name in names if any(_tells(name, profile) for profile in profiles))
-
-
 def _tells(name: str, profile: Profile) -> bool:
+    """Tell whether a setting has a number that is not the plain one."""
     reading = profile.measured(name)
-    if not isinstance(reading, Quantity):
-        return False
-    return name not in PLAIN or abs(reading.value - PLAIN[name]) > AS_PLAIN
+    return reading is not None and (name not in PLAIN or abs(reading.value - PLAIN[name]) > AS_PLAIN)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Generic, TypeAlias, TypeVar
 
@@ -118,11 +118,17 @@ class SegmentOf(Generic[S_co]):
 
     def render(self, *, rate_hz: int, side: int = 1) -> Array:
         """Render one side; shape ``(span.length,)``."""
-        out = np.zeros(self.span.length)
-        for start, samples in self.pieces(rate_hz=rate_hz, side=side):
-            first = start - self.span.start
-            out[first : first + samples.size] = samples
-        return out
+        return laid_out(self.pieces(rate_hz=rate_hz, side=side), self.span.start, self.span.stop)
 
 
 Segment: TypeAlias = SegmentOf[Spec]
+
+
+def laid_out(pieces: Iterable[Piece], start: int, stop: int) -> Array:
+    """Lay pieces of sound from one stimulus sample to another, silence where none is."""
+    out = np.zeros(stop - start)
+    for first, samples in pieces:
+        low, high = max(first, start), min(first + samples.size, stop)
+        if low < high:
+            out[low - start : high - start] = samples[low - first : high - first]
+    return out

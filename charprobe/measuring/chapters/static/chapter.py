@@ -31,7 +31,7 @@ from charprobe.measuring.chapters.static.steadiness import (
 )
 from charprobe.measuring.chapters.static.words import closing_words, health_of, words_on
 from charprobe.placing.take import Take
-from charprobe.profile.entry import Cell, Chapter, Entry, Table, unmeasured
+from charprobe.profile.entry import NO_BYPASS, Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.segment import SegmentOf
 from charprobe.values.errors import SegmentTooShortError
@@ -170,8 +170,7 @@ def _entries(main: MeasuredSteps, readings: StaticReadings, bypass: Take | None)
     low_level = _widened(curve.low_level_gain, curve.axis_std_db)
     makeup = low_level
     if bypass is None:
-        reason = "there is no bypass capture to compare with"
-        makeup = Unmeasured("dB", reason, "record the bypass the same way and give it")
+        makeup = Unmeasured("dB", NO_BYPASS, "record the bypass the same way and give it")
     elif _rises_first(curve, readings):
         reason = (
             "the gain rises with level before it is reduced: these steps do not tell which is that at rest"

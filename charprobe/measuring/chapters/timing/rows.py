@@ -131,7 +131,7 @@ def _toward_longest(rows: list[BurstRow]) -> list[BurstRow]:
         if longest.hold_s > row.hold_s and _better(longest.attack.after, row.attack):
             assert isinstance(longest.attack.after, Quantity)
             attack = time_edge(row.attack_trace, rest_db=None, rest=longest.attack.after)
-            row = replace(row, attack=_doubted(attack, row.start_unsure_db))  # noqa: PLW2901
+            row = replace(row, attack=_doubted(attack, row.start_unsure_db))  # noqa: PLW2901  # the same row, timed better
         out.append(row)
     return out
 
