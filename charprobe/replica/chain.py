@@ -43,13 +43,14 @@ def play(chain: Chain, blocks: Iterable[Array], *, rate_hz: float, heard: Heard 
         Gets what passes the cell, block by block.
     """
     cell, colour = chain.cell, chain.colour
-    sound = _filtered(iter(blocks), chain.filter_in, rate_hz)
+    sound = _filtered(iter(blocks), [chain.filter_in], rate_hz, backwards=False)
     if colour.place == "before":
         sound = _coloured(sound, colour)
     sound = _through_cell(sound, cell, rate_hz, _loop_table(colour), heard)
     if colour.place != "before":
         sound = _coloured(sound, colour)
-    return _turned(_filtered(sound, chain.filter_out, rate_hz), chain.polarity)
+    sound = _filtered(sound, [chain.filter_out], rate_hz, backwards=False)
+    return _turned(sound, chain.polarity)
 
 
 def play_take(chain: Chain, samples: Array, *, rate_hz: float) -> Played:
@@ -95,14 +96,14 @@ def take_back(
             "is not taken back. Nothing was written"
         )
     sound: Blocks = (block * first.polarity for block in blocks)
-    sound = _unfiltered(sound, [chain.filter_out for chain in chains], rate_hz)
+    sound = _filtered(sound, [chain.filter_out for chain in chains], rate_hz, backwards=True)
     if first.colour.place == "before":
         sound = _back_through_cells(sound, chains, rate_hz, heard)
         sound = _uncoloured(sound, [chain.colour for chain in chains])
     else:
         sound = _uncoloured(sound, [chain.colour for chain in chains])
         sound = _back_through_cells(sound, chains, rate_hz, heard)
-    return _unfiltered(sound, [chain.filter_in for chain in chains], rate_hz)
+    return _filtered(sound, [chain.filter_in for chain in chains], rate_hz, backwards=True)
 
 
 def _loop_table(colour: Colour) -> Array:
@@ -203,30 +204,22 @@ def _curve(samples: Array, table: Array) -> Array:
     return np.asarray(np.interp(samples, table[:, 2], table[:, 0]))
 
 
-def _filtered(sound: Blocks, sections: tuple[Section, ...], rate_hz: float) -> Blocks:
-    if not sections:
-        return sound
-    kernel, before = taps(sections, rate_hz=float(rate_hz), backwards=False)
-
-    def work(piece: Array) -> Array:
-        return np.asarray(oaconvolve(piece, kernel[:, None], axes=0)[before : before + piece.shape[0]])
-
-    return with_reach(sound, max(before, kernel.size - before), work)
-
-
-def _unfiltered(sound: Blocks, filters: Sequence[tuple[Section, ...]], rate_hz: float) -> Blocks:
+def _filtered(
+    sound: Blocks, filters: Sequence[tuple[Section, ...]], rate_hz: float, *, backwards: bool
+) -> Blocks:
+    """Send parts side by side through the sections of each, or through what undoes them."""
     if not filters[0]:
         return sound
-    made = [taps(sections, rate_hz=float(rate_hz), backwards=True) for sections in filters]
+    made = [taps(sections, rate_hz=float(rate_hz), backwards=backwards) for sections in filters]
     reach = max(max(before, kernel.size - before) for kernel, before in made)
 
     def work(piece: Array) -> Array:
         parts = np.split(piece, len(filters), axis=1)
-        undone = [
+        done = [
             oaconvolve(part, kernel[:, None], axes=0)[before : before + part.shape[0]]
             for part, (kernel, before) in zip(parts, made, strict=True)
         ]
-        return np.concatenate(undone, axis=1)
+        return np.concatenate(done, axis=1)
 
     return with_reach(sound, reach, work)
 

@@ -65,6 +65,8 @@ class Prediction:
         Whether the take is louder than anything the setting was measured with.
     poor : bool
         Whether the replica does not come close enough to stand for the setting.
+    other_rate : bool
+        Whether it is a take of another rate than the capture.
     """
 
     setting: str
@@ -81,6 +83,7 @@ class Prediction:
     distortion_db: float | None
     beyond: bool
     poor: bool = False
+    other_rate: bool = False
 
 
 @lru_cache(maxsize=len(KINDS))
@@ -119,7 +122,8 @@ def predict_file(replica: Replica, path: str | Path) -> Prediction:
     span = -(-size // step)
     start = int(np.argmax(whole[span:] - whole[:-span])) * step if span < len(whole) else 0
     sound = take.read_frames(start, start + size)
-    return predict_sound(replica, sound, rate_hz=take.rate_hz, material=take.name)
+    told = predict_sound(replica, sound, rate_hz=take.rate_hz, material=take.name)
+    return replace(told, other_rate=take.rate_hz != replica.rate_hz)
 
 
 def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str) -> Prediction:

@@ -27,6 +27,7 @@ def sentence(one: Prediction) -> str:
     name, peak = literal(one.setting), number_text(one.peak_dbfs, 0)
     where = f"{literal(one.material)} peaking at {peak} dBFS"
     why = ["louder than it was measured"] * one.beyond + ["the replica does not meet the setting"] * one.poor
+    why += ["a plug-in may answer otherwise at another rate than it was captured at"] * one.other_rate
     guess = f" (a guess: {' and '.join(why)})" if why else ""
     if one.most_db < IDLE_DB and one.mean_db < -IDLE_DB:
         return f"{name} lifts {where} by {number_text(-one.mean_db, 0)} dB on average{guess}{_after(one)}."

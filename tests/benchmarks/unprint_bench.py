@@ -1,6 +1,6 @@
 """How close an unprinted take comes to the dry one, how often its bound holds, what it costs.
 
-``python -m tests.benchmarks.unprint_bench [--part accuracy wrong shapes foreign cost] --write``; `--draws` for other numbers of
+``python -m tests.benchmarks.unprint_bench [--part accuracy wrong shapes foreign captured cost] --write``; `--draws` for other numbers of
 slightly wrong replicas, `--minutes` for the length of the take that is timed. Takes are printed by simulated compressors, which share no code with the
 replicas that take them back, and by effects that are not ours, whose replicas are fitted to a capture first.
 """
@@ -13,11 +13,11 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-from scipy.signal import lfilter
+from scipy.signal import fftconvolve, lfilter
 
 from charprobe.files.sound.sound_file import open_capture, write_wav, write_wav_blocks
 from charprobe.replica.fitting.fit import fit_replica
@@ -27,7 +27,7 @@ from charprobe.replica.parts import UNLIMITED_DB, Bend, Cell, Chain, Colour, Det
 from charprobe.replica.unprint import Unprinted, unprint
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend as TrueBend
-from charprobe.stimulus.kinds.material import Material, generate
+from charprobe.stimulus.kinds.material import PEAK, Material, generate
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ReplicaError
 from tests.benchmarks.replica_bench import DOWN_DB, recipe_called, recorded
@@ -35,6 +35,7 @@ from tests.benchmarks.written import write_section
 from tests.benchmarks.zoo.catalogue import stages
 
 RATE, SECONDS, NOISE_DBFS, WINDOW = 48_000, 8.0, -110.0, 12_000
+Made = Callable[[np.random.Generator], np.ndarray]
 Printed = Callable[[np.ndarray, np.random.Generator], np.ndarray]
 GOALS = {2.5: -62.0, 6.0: -53.0, 20.0: -45.0}
 WORDS = (
@@ -275,37 +276,109 @@ def foreign(folder: Path) -> Iterator[str]:
     """Takes printed by processors that are not ours, taken back by replicas fitted to a capture of each."""
     yield "| processor | proof of the fit | printed misses | off: band, voice, drums | stated | bound holds | refused |"
     yield "|---|---|---|---|---|---|---|"
-    stimulus, down = lay_out(recipe_called("short"), rate_hz=RATE, take=1), 10 ** (DOWN_DB / 20)
-    played = render(stimulus)
     for name in TAKEN_BACK:
         stage = stages()[name]
-        rest = np.zeros(round(stage.calm_s * RATE))  # some of these begin as if loud sound had been ahead
-        wet, bypass = recorded(stage.process(played, RATE).sound, played, rate_hz=RATE)
-        replica = fit_replica(wet, stimulus, bypass=bypass, channel=1, setting=name).replica
-        misses, errors, stated, held, said = [], [], [], [], ""
-        for draw, kind in enumerate(("music", "speech", "drums")):
-            rng = np.random.default_rng([6, draw])
-            dry = np.append(rest, generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng))
-            dry = dry + 10 ** (AHEAD_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
-            out = down * stage.process(dry, RATE).sound
-            out = out + 10 ** (NOISE_DBFS / 20) / np.sqrt(2) * rng.standard_normal(out.size)
-            write_wav(folder / "printed.wav", out, rate_hz=RATE, subtype="float32", force=True)
-            try:
-                made, error, share = taken_back(replica, folder, down * dry)
-            except ReplicaError as refused:
-                said = str(refused).split(": ", 1)[-1].removesuffix(". Nothing was written")
-                continue
-            misses.append(f"{made.printed_db:.0f}")
-            errors.append(f"{error:.0f}")
-            stated.append(f"{made.error_db:.0f}")
-            held.append(share)
-        columns = [", ".join(one) + " dB" * bool(one) for one in (misses, errors, stated)]
-        holds = f"{100 * np.mean(held):.0f} %" if held else ""
-        yield (
-            f"| {name} | {replica.proofs[0].residual_db:.0f} dB | {' | '.join(columns)} | {holds} | "
-            f"{3 - len(errors)} of 3{': ' + said if said else ''} |"
-        )
+        yield from_capture(name, lambda dry, stage=stage: stage.process(dry, RATE).sound, PLAYED[:3], folder, rest_s=stage.calm_s)  # fmt: skip
     yield f"\nNoise of {AHEAD_DBFS:.0f} dBFS lies ahead of every processor, {NOISE_DBFS:.0f} dBFS behind it; recipe `short`, with search."
+
+
+def captured(draws: int, folder: Path) -> Iterator[str]:
+    """The same of simulated compressors with drawn numbers, and takes as rooms, clipping and lossy coding leave them."""
+    yield f"| ratio | proof of the fit | printed misses | off: {', '.join(name for name, _ in PLAYED)} | stated | bound holds | refused |"
+    yield "|---|---|---|---|---|---|---|"
+    for ratio in GOALS:
+        for draw in range(draws):
+            rng = np.random.default_rng([round(10 * ratio), 50 + draw])
+            device, _ = stage_of(ratio, rng)
+
+            def process(dry: np.ndarray, device: Compressor = device) -> np.ndarray:
+                return device.process(dry, rate_hz=RATE, rng=np.random.default_rng(0)).samples
+
+            yield from_capture(f"{ratio:g}:1", process, PLAYED, folder)
+    yield f"\nNoise of {AHEAD_DBFS:.0f} dBFS lies ahead of every stage, {NOISE_DBFS:.0f} dBFS behind it; recipe `short`, with search."
+
+
+def from_capture(
+    name: str,
+    process: Callable[[np.ndarray], np.ndarray],
+    takes: Sequence[tuple[str, Made]],
+    folder: Path,
+    rest_s: float = 0.0,
+) -> str:
+    """Capture a stage, fit it, print takes with it and take them back: a row."""
+    stimulus, down = lay_out(recipe_called("short"), rate_hz=RATE, take=1), 10 ** (DOWN_DB / 20)
+    played, rest = (
+        render(stimulus),
+        np.zeros(round(rest_s * RATE)),
+    )  # some begin as if loud sound had been ahead
+    wet, bypass = recorded(process(played), played, rate_hz=RATE)
+    replica = fit_replica(wet, stimulus, bypass=bypass, channel=1, setting=name).replica
+    misses, errors, stated, held, said = [], [], [], [], ""
+    for draw, (_, make) in enumerate(takes):
+        rng = np.random.default_rng([6, draw])
+        dry = np.append(rest, make(rng))
+        dry = dry + 10 ** (AHEAD_DBFS / 20) / np.sqrt(2) * rng.standard_normal(dry.size)
+        out = down * process(dry)
+        out = out + 10 ** (NOISE_DBFS / 20) / np.sqrt(2) * rng.standard_normal(out.size)
+        write_wav(folder / "printed.wav", out, rate_hz=RATE, subtype="float32", force=True)
+        try:
+            made, error, share = taken_back(replica, folder, down * dry)
+        except ReplicaError as refused:
+            said = str(refused).split(": ", 1)[-1].removesuffix(". Nothing was written")
+            continue
+        misses.append(f"{made.printed_db:.0f}")
+        errors.append(f"{error:.0f}")
+        stated.append(f"{made.error_db:.0f}")
+        held.append(share)
+    columns = [", ".join(one) + " dB" * bool(one) for one in (misses, errors, stated)]
+    holds = f"{100 * np.mean(held):.0f} %" if held else ""
+    return (
+        f"| {name} | {replica.proofs[0].residual_db:.0f} dB | {' | '.join(columns)} | {holds} | "
+        f"{len(takes) - len(errors)} of {len(takes)}{': ' + said if said else ''} |"
+    )
+
+
+def of(kind: Material) -> Made:
+    return lambda rng: generate(kind, seconds=SECONDS, rate_hz=RATE, rng=rng)
+
+
+def in_a_room(rng: np.random.Generator) -> np.ndarray:
+    """Three voices at once in a room that rings for 0.6 s."""
+    voices = np.sum([of("speech")(rng) for _ in range(3)], axis=0)
+    decay = 10 ** (-3 * np.arange(round(0.6 * RATE)) / round(0.6 * RATE))
+    tail = fftconvolve(voices, decay * rng.standard_normal(decay.size))[: voices.size]
+    mixed = voices + 0.5 * voices.std() / tail.std() * tail
+    return np.asarray(mixed / np.abs(mixed).max() * PEAK)
+
+
+def clipped(rng: np.random.Generator) -> np.ndarray:
+    """A band whose converter was overdriven by 8 dB."""
+    sound = of("music")(rng)
+    return np.clip(sound * 10 ** (8 / 20), -PEAK, PEAK)
+
+
+def lossy(rng: np.random.Generator) -> np.ndarray:
+    """A band that was an MP3 file of 128 kb/s."""
+    run = ["ffmpeg", "-v", "error", "-f", "f32le", "-ar", str(RATE), "-ac", "1", "-i", "-"]
+    packed = subprocess.run(
+        [*run, "-b:a", "128k", "-f", "mp3", "-"],
+        input=of("music")(rng).astype("<f4").tobytes(),
+        stdout=subprocess.PIPE,
+        check=True,
+    ).stdout
+    back = subprocess.run(
+        ["ffmpeg", "-v", "error", "-f", "mp3", "-i", "-", "-f", "f32le", "-ac", "1", "-ar", str(RATE), "-"],
+        input=packed,
+        stdout=subprocess.PIPE,
+        check=True,
+    ).stdout
+    return np.frombuffer(back, "<f4").astype(float)
+
+
+PLAYED: tuple[tuple[str, Made], ...] = (
+    ("band", of("music")), ("voice", of("speech")), ("drums", of("drums")),
+    ("three voices in a room", in_a_room), ("clipped band", clipped), ("MP3 band", lossy),
+)  # fmt: skip
 
 
 def cost(minutes: float, folder: Path) -> Iterator[str]:
@@ -346,6 +419,10 @@ PARTS: dict[str, tuple[str, Callable[[Path, argparse.Namespace], Iterator[str]]]
         "Takes of processors that are not ours, from capture to dry",
         lambda folder, _: foreign(folder),
     ),
+    "captured": (
+        "From capture to dry, and takes as rooms, clipping and lossy coding leave them",
+        lambda folder, asked: captured(asked.draws, folder),
+    ),
     "cost": ("What taking back costs", lambda folder, asked: cost(asked.minutes, folder)),
 }
 
@@ -365,9 +442,11 @@ def main() -> None:
                 print(line, flush=True)
                 lines.append(line)
         if asked.write:
-            size = {"accuracy": f" --draws {asked.draws}", "cost": f" --minutes {asked.minutes:g}"}.get(
-                part, ""
-            )
+            size = {
+                "accuracy": f" --draws {asked.draws}",
+                "captured": f" --draws {asked.draws}",
+                "cost": f" --minutes {asked.minutes:g}",
+            }.get(part, "")
             command = f"python -m tests.benchmarks.unprint_bench --part {part}{size} --write"
             write_section("replica", heading, command, "\n".join(lines))
 

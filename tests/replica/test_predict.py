@@ -94,6 +94,9 @@ def test_a_file_is_told_at_its_own_level_and_rate(tmp_path):
     write_wav(tmp_path / "My take.wav", strokes()[::2], rate_hz=RATE // 2, subtype="float32", force=False)
     one = predict_file(with_cell(attack_s=0.001, release_s=0.05), tmp_path / "My take.wav")
     assert one.material == "My take.wav" and one.most_db == pytest.approx(10.0, abs=0.05)
+    assert one.other_rate and "a guess: a plug-in may answer otherwise" in sentence(one)
+    same = dataclasses.replace(with_cell(attack_s=0.001, release_s=0.05), rate_hz=RATE // 2)
+    assert not predict_file(same, tmp_path / "My take.wav").other_rate
 
 
 def test_what_lies_above_the_measured_levels_is_called_a_guess():

@@ -2,39 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from charprobe.replica.cell import RunningCell, gain_db
-from charprobe.replica.colour import shaped, table_of
+from charprobe.replica.cell import gain_db
+from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
-from charprobe.replica.parts import Cell, Colour, Place
+from charprobe.replica.fitting.least_squares import Effort, Knob, solve
+from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
 
-SIZES = 12  # of the curve, evenly spaced up to the highest peak of the tones
+SMOOTH = np.arange(1, 13) / 12  # sizes of a curve, 1 at the highest peak of the tones
+CORNERED = np.union1d(SMOOTH, np.geomspace(2.0**-13, 2.0**-4, 19))  # of one that changes close to rest
 ODD, EVEN = (2, 4, 8), (1, 3, 7)  # powers of the size that the slope in dB is made of
-LN_DB = 20 / np.log(10)
+CORNERS = (4, 16, 64, 256, 1024, 4096)  # parts of the peak around rest, from where on a slope has changed
 
 
-@dataclass(frozen=True)
-class Coloured:
-    """A colour, and the root-mean-square weighted error with it."""
+def fit_colour(
+    cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort: Effort, cornered: bool
+) -> Colour:
+    """Fit odd and even parts of the curve up to the highest peak of the tones, the cell being as it is.
 
-    colour: Colour
-    solution: Solution
-
-
-def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort: Effort) -> Coloured:
-    """Fit odd and even parts of the curve up to the highest peak of the tones, the cell being as it is."""
-    met = heard.dry[heard.used] if place == "before" else through(cell, Colour(), heard, rate_hz)
-    peak = float(np.max(np.abs(met))) + 1e-9
-    knobs = tuple(Knob((f"colour.{power}",), -40.0, 20.0, step=1e-3) for power in (*ODD, *EVEN))
+    `cornered` gives it slopes that change close to rest: kinks at zero, crossover.
+    """
+    passed = _passed(Chain(cell=cell), heard, rate_hz)
+    peak = float(np.max(np.abs((heard.dry if place == "before" else passed)[heard.used]))) + 1e-9
+    if place == "behind":
+        cell, heard = Cell(), heard.with_sound(dry=passed, wet=heard.wet)
+    knobs = (Knob(("colour",), -40.0, 20.0, step=1e-3),) * (2 * (len(ODD) + cornered * len(CORNERS)))
     pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
 
     def predict(rows: Array) -> Array:
-        made = [through(cell, curve_of(place, peak, row), heard, rate_hz) for row in rows]
+        made = [through(cell, curve_of(Colour(place), peak, row), heard, rate_hz) for row in rows]
         return np.stack(
             [np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True)]
         )
@@ -48,7 +48,7 @@ def fit_colour(cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort
         np.zeros(len(knobs)),
         effort=effort,
     )
-    return Coloured(curve_of(place, peak, solution.values), solution)
+    return curve_of(Colour(place), peak, solution.values)
 
 
 def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
@@ -67,22 +67,28 @@ def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
     return left
 
 
-def curve_of(place: Place, peak: float, row: Array) -> Colour:
-    """The curve whose slope in dB is a sum of powers of the size, 1 at the peak."""
-    share = np.arange(1, SIZES + 1) / SIZES
-    parts = [
-        sum(value * share**power for value, power in zip(values, powers, strict=True))
-        for values, powers in ((row[: len(ODD)], ODD), (row[len(ODD) :], EVEN))
-    ]
-    odd, even = (tuple(np.asarray(part).tolist()) for part in parts)
-    return Colour(place, tuple((peak * share).tolist()), odd, even)
+def curve_of(like: Colour, peak: float, row: Array) -> Colour:
+    """A colour like another, its odd and even slopes in dB sums, half a row each, of `_parts` of the size."""
+    shares = SMOOTH if row.size == 2 * len(ODD) else CORNERED
+    odd, even = (
+        tuple((half @ _parts(shares, powers)).tolist())
+        for half, powers in zip(row.reshape(2, -1), (ODD, EVEN), strict=True)
+    )
+    return replace(like, amplitude=tuple((peak * shares).tolist()), odd_db=odd, even_db=even)
 
 
-def powers_of(colour: Colour, peak: float) -> list[float]:
+def row_of(colour: Colour, peak: float) -> Array:
     """What `curve_of` makes a curve of this kind from, with 1 at another peak."""
-    share = np.array(colour.amplitude)[:, None] / peak
-    parts = ((share ** np.array(ODD), colour.odd_db), (share ** np.array(EVEN), colour.even_db))
-    return [float(x) for powers, slopes in parts for x in np.linalg.lstsq(powers, slopes, rcond=None)[0]]
+    shares = np.array(colour.amplitude) / peak
+    halves = ((_parts(shares, ODD), colour.odd_db), (_parts(shares, EVEN), colour.even_db))
+    return np.concatenate([np.linalg.lstsq(parts.T, slopes, rcond=None)[0] for parts, slopes in halves])
+
+
+def _parts(shares: Array, powers: tuple[int, ...]) -> Array:
+    """Powers of the size, with more sizes than smooth curves have also what changes behind corners."""
+    smooth = shares ** np.array(powers)[:, None]
+    corners = 1 - np.exp(-np.outer(CORNERS, shares))
+    return smooth if shares.size == SMOOTH.size else np.vstack([smooth, corners])
 
 
 def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
@@ -94,19 +100,10 @@ def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
 
 def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:
     """Send what is heard through colour and cell in their order, without filters; as it is seen."""
-    made = [_through(cell, colour, heard.dry[piece], rate_hz) for piece in heard.pieces]
-    return heard.seen(np.concatenate(made)[heard.used])
+    return heard.seen(_passed(Chain(cell=cell, colour=colour), heard, rate_hz)[heard.used])
 
 
-def _through(cell: Cell, colour: Colour, samples: Array, rate_hz: float) -> Array:
-    table = table_of(colour) if colour.amplitude else None
-    if table is not None and colour.place == "in loop":
-        running = RunningCell(replace(cell, makeup_db=0.0), rate_hz=rate_hz, channels=1, table=table)
-        passed = running.play(samples[:, None]).sound[:, 0] * 10 ** (cell.makeup_db / 20)
-        return shaped(passed, table, oversampled=colour.oversampled)
-    if table is not None and colour.place == "before":
-        samples = shaped(samples, table, oversampled=colour.oversampled)
-    out = samples * np.exp(gain_of(cell, samples, rate_hz) / LN_DB)
-    if table is not None and colour.place == "behind":
-        out = shaped(out, table, oversampled=colour.oversampled)
-    return np.asarray(out)
+def _passed(chain: Chain, heard: Heard, rate_hz: float) -> Array:
+    """What a chain makes of each piece of what is heard, from rest; shape (n,)."""
+    pieces = [play_take(chain, heard.dry[piece], rate_hz=rate_hz) for piece in heard.pieces]
+    return np.concatenate([piece.sound[:, 0] for piece in pieces])

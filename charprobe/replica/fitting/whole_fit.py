@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.cell_fit import Fitted, Gains, as_knees, is_narrow, price_of
-from charprobe.replica.fitting.colour_fit import EVEN, ODD, curve_of, powers_of
+from charprobe.replica.fitting.colour_fit import curve_of, row_of
 from charprobe.replica.fitting.filter_fit import Linear, bounds_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
@@ -56,14 +56,15 @@ def fit_whole(near: Whole, heard: Heard, held_out: Heard, *, rate_hz: int, effor
     start += [*np.log([one.frequency_hz for one in filters]), *(one.gain_db for one in shelves)]
     if colour.amplitude:
         peak = player.peak_of(Chain(linear.ahead, fitted.cell, colour))
-        knobs += [Knob(("colour",), -40.0, 20.0, step=0.05) for power in (*ODD, *EVEN)]
-        start += powers_of(colour, peak)
+        bent = row_of(colour, peak)
+        knobs += [Knob(("colour",), -40.0, 20.0, step=0.05)] * bent.size
+        start += [*bent]
 
     def chain_at(row: Array) -> Chain:
         cell, left = gains.cell_at(row[: len(fitted.knobs)]), iter(row[len(fitted.knobs) :].tolist())
         made = [replace(one, frequency_hz=float(np.exp(next(left)))) for one in filters]
         made = [replace(one, gain_db=next(left)) if one.gain_db else one for one in made]
-        curve = curve_of(colour.place, peak, np.array(list(left))) if colour.amplitude else colour
+        curve = curve_of(colour, peak, np.array(list(left))) if colour.amplitude else colour
         split = len(linear.ahead)
         return Chain(tuple(made[:split]), cell, curve, tuple(made[split:]))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from charprobe.values.arrays import Array
 NONE = Colour()
 WORTH = 0.8  # of the error without: what a colour must bring
 COLOUR = Effort(6, 0.005, spread=False)
+SURELY = 10.0  # squares in standard errors that a curve which folds leaves less: a digital stage
 HEARD = 1.3  # times what noise leaves of harmonics: less is no colour
 
 
@@ -55,13 +57,20 @@ def coloured(cell: Cell, places: Sequence[Place], sounds: Sounds, rate_hz: int) 
     heard, judge = sounds.colour, sounds.colour_held_out
     if heard is None or judge is None:
         return NONE
-    bare = _harmonicscore(cell, NONE, judge, rate_hz)
-    if bare < HEARD * max(judge.noise_score, 1.0):
-        return NONE
-    best, least = NONE, WORTH * bare
-    for place in places:
-        one = fit_colour(cell, place, heard, rate_hz=rate_hz, effort=COLOUR).colour
-        score = _harmonicscore(cell, one, judge, rate_hz)
-        if score < least:
-            best, least = one, score
+    best, least = NONE, _harmonicscore(cell, NONE, judge, rate_hz)
+    for cornered in (False, True):
+        if least < HEARD * max(judge.noise_score, 1.0):
+            break
+        tried = [
+            fit_colour(cell, place, heard, rate_hz=rate_hz, effort=COLOUR, cornered=cornered)
+            for place in ((best.place,) if best.amplitude else places)
+        ]
+        scores = [_harmonicscore(cell, one, judge, rate_hz) for one in tried]
+        if min(scores) < WORTH * least:
+            least, best = min(scores), tried[int(np.argmin(scores))]
+    if best.amplitude:
+        both = [replace(best, oversampled=free) for free in (True, False)]
+        free, folding = (score(cell, one, sounds.fit, rate_hz) ** 2 for one in both)
+        if (free - folding) * sounds.fit.weight.size > SURELY * max(free, 1.0):
+            return both[1]
     return best

@@ -67,7 +67,7 @@ def test_a_colour_is_found_as_far_as_the_sound_goes(rng):
     sound, fresh = heard(rng, curve), heard(np.random.default_rng(8), curve)
     near = fit_cell(Structure(), START, sound, fresh, rate_hz=RATE, effort=FOLLOW)
     begun = replace(
-        curve_of("behind", 1.0, np.zeros(6)), oversampled=False
+        curve_of(Colour("behind"), 1.0, np.zeros(6)), oversampled=False
     )  # the device works sample by sample
     found = fit_whole(Whole(Linear(), begun, near), sound, fresh, rate_hz=RATE, effort=LAST)
     assert found.fitted.solution.score < 0.05 * near.solution.score

@@ -1,0 +1,64 @@
+"""Curves that change close to rest, told from the harmonics of tones, against closed forms."""
+
+import numpy as np
+import pytest
+
+from charprobe.replica.colour import shaped, table_of
+from charprobe.replica.fitting.colour_fit import curve_of, fit_colour, row_of
+from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.without_cell import COLOUR
+from charprobe.replica.parts import Cell, Colour
+
+RATE, TONE, HZ = 48_000, 4800, 1000.0
+KINK, WIDTH, DEPTH = 0.05, 0.02, 0.4
+LEVELS_DBFS = (-46, -36, -26, -16, -6, -2)
+
+
+def kinked(x):
+    return x + KINK * np.abs(x)
+
+
+def crossing(x):
+    """Less steep around zero."""
+    return x - DEPTH * WIDTH * np.tanh(x / WIDTH)
+
+
+def fitted(curve, *, cornered, makeup_db=0.0):
+    turn = 2 * np.pi * HZ / RATE * np.arange(TONE)
+    dry = np.concatenate([10 ** (level / 20) * np.sin(turn) for level in LEVELS_DBFS])
+    level = np.repeat([10 ** (level / 20) for level in LEVELS_DBFS], TONE)
+    at, left = np.arange(dry.size), np.full(dry.size, 1e-6)
+    parts = tuple((slice(k * TONE, (k + 1) * TONE), HZ) for k in range(len(LEVELS_DBFS)))
+    heard = Heard(dry, curve(dry), at, 1 / np.hypot(1e-6, 3e-5 * level), level, at // TONE, left, parts)
+    cell = Cell(makeup_db=makeup_db)
+    return fit_colour(cell, "behind", heard, rate_hz=RATE, effort=COLOUR, cornered=cornered)
+
+
+def off(colour, curve, level_dbfs, gain=1.0):
+    """Harmonics that the curve makes of a tone between the levels it was fitted at, less the closed form's."""
+    tone = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * np.arange(TONE) / TONE)
+    made = [
+        np.abs(np.fft.rfft(one))[2:8]
+        for one in (curve(tone), shaped(gain * tone, table_of(colour), oversampled=False))
+    ]
+    return 20 * np.log10(np.linalg.norm(made[1] - made[0]) / np.linalg.norm(made[0]))
+
+
+def test_even_harmonics_of_a_kink_are_met_at_every_level():
+    smooth, cornered = (fitted(kinked, cornered=one) for one in (False, True))
+    for level in (-41, -21, -4):  # 4 KINK / 3 pi of the tone is its second harmonic: -33 dBc
+        assert off(cornered, kinked, level) < -30  # of harmonics: -63 dBc
+    assert off(smooth, kinked, -21) > -12  # a curve that is smooth at rest cannot
+
+
+def test_crossover_is_met_with_a_curve_that_changes_close_to_rest():
+    rest_db = 20 * np.log10(1 - DEPTH)
+    cornered = fitted(crossing, cornered=True, makeup_db=rest_db)
+    assert off(cornered, crossing, -31, 10 ** (rest_db / 20)) < -20
+    assert off(fitted(crossing, cornered=False, makeup_db=rest_db), crossing, -31, 10 ** (rest_db / 20)) > -5
+
+
+@pytest.mark.parametrize("count", [6, 18])
+def test_a_row_makes_the_curve_that_gives_it_back(count, rng):
+    row = rng.uniform(-1.0, 1.0, count)
+    np.testing.assert_allclose(row_of(curve_of(Colour("behind"), 0.3, row), 0.3), row, atol=1e-6)
