@@ -18,7 +18,7 @@ from charprobe.simulation.rig.fault_catalogue import apply_fault, fault_called
 from charprobe.simulation.rig.rig import Rig
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
-from charprobe.values.one_thread import on_one_thread
+from charprobe.values.one_thread import WHOLE_CAPTURES, keep_freed_memory, on_one_thread
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,7 @@ class Recorded:
 @on_one_thread
 def record_with_gain(stage: Stage, samples: Array, *, rig: Rig, rate_hz: int, seed: int) -> Recorded:
     """Send one channel through a stage and record it and the stage's own gain; see `record_stage`."""
+    keep_freed_memory(WHOLE_CAPTURES)
     rng = np.random.default_rng(seed)
     out = stage.process(samples, rate_hz=rate_hz, rng=rng)
     return Recorded(rig.record(out.samples, rate_hz=rate_hz, rng=rng), out.gain_db)

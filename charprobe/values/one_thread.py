@@ -12,8 +12,10 @@ from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]  # s
 
 Given = ParamSpec("Given")
 Found = TypeVar("Found")
-TRIM_THRESHOLD, MMAP_THRESHOLD = -1, -3  # numbers that the C library gives its limits
-KEPT_BYTES, LARGEST_BYTES = 64 << 20, 32 << 20  # freed memory that is kept, and the largest array made of it
+Limits = tuple[tuple[int, int], ...]  # of freed memory that is kept, and of arrays made of it
+TRIM_THRESHOLD, MMAP_THRESHOLD, MMAP_MAX = -1, -3, -4  # numbers that the C library gives its limits
+SMALL: Limits = (TRIM_THRESHOLD, 64 << 20), (MMAP_THRESHOLD, 32 << 20)
+WHOLE_CAPTURES: Limits = (TRIM_THRESHOLD, 1 << 30), (MMAP_MAX, 0)
 
 
 def on_one_thread(work: Callable[Given, Found]) -> Callable[Given, Found]:
@@ -24,7 +26,7 @@ def on_one_thread(work: Callable[Given, Found]) -> Callable[Given, Found]:
 
     @wraps(work)
     def limited(*args: Given.args, **named: Given.kwargs) -> Found:
-        _keep_freed_memory()
+        keep_freed_memory(SMALL)
         with threadpool_limits(1, user_api="blas"):
             return work(*args, **named)
 
@@ -32,9 +34,8 @@ def on_one_thread(work: Callable[Given, Found]) -> Callable[Given, Found]:
 
 
 @cache
-def _keep_freed_memory() -> None:
+def keep_freed_memory(limits: Limits) -> None:
     """Let the C library, where it can, keep what was freed: new pages cost as much as filling them does."""
     with suppress(AttributeError, OSError, TypeError):  # of another system
-        mallopt = ctypes.CDLL(None).mallopt
-        mallopt(TRIM_THRESHOLD, KEPT_BYTES)
-        mallopt(MMAP_THRESHOLD, LARGEST_BYTES)
+        for limit in limits:
+            ctypes.CDLL(None).mallopt(*limit)

@@ -117,9 +117,10 @@ class Rig:
             )
             capture += line[:, None]
         if self.noise_dbfs is not None:
+            rms = 10 ** (self.noise_dbfs / 20) / np.sqrt(2)
             for start in range(0, len(capture), PIECE):
                 piece = capture[start : start + PIECE]
-                piece += rng.normal(0, 10 ** (self.noise_dbfs / 20) / np.sqrt(2), piece.shape)
+                piece += rms * rng.standard_normal(piece.shape)
         if self.bits is None:
             return capture
         return quantise(capture, bits=self.bits, dither=self.dither, rng=rng)

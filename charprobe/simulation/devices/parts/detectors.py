@@ -91,5 +91,5 @@ def _envelope(values: Array, first: Array, second: Array) -> None:
             now = second[section] * imaginary + imaginary_kept[turn, section]
             imaginary_kept[turn, section] = second[section] * now - imaginary
             imaginary = now
-        values[n] = np.hypot(real, late)
+        values[n] = np.sqrt(real * real + late * late)
         late = imaginary
