@@ -85,16 +85,13 @@ class Doubt:
             self._open += energy[at : at + count].sum(axis=0)
             self._filled, at = self._filled + count, at + count
             if self._filled == self._size:
-                self._close()
+                self._rows.append(self._open)
+                self._open, self._filled = np.zeros(self._draws + 1), 0
         for start in range(0, result.shape[0] - _CHUNK + 1, _EVERY * _CHUNK):
             window = np.hanning(_CHUNK)[:, None]
             for k, part in enumerate(parts):
                 power = (np.abs(np.fft.rfft(part[start : start + _CHUNK] * window, axis=0)) ** 2).sum(axis=1)
                 self._bands[:, k] += np.bincount(self._band, power, minlength=len(self._bands))
-
-    def _close(self) -> None:
-        self._rows.append(self._open)
-        self._open, self._filled = np.zeros(self._draws + 1), 0
 
     def _table(self) -> Array:
         rows = [*self._rows, *([self._open] if self._filled else [])]

@@ -67,6 +67,8 @@ class Prediction:
         Whether the replica does not come close enough to stand for the setting.
     other_rate : bool
         Whether it is a take of another rate than the capture.
+    attack_share : float or None
+        `attack_through_db` over how far the reduction rises for these attacks: none for an instant attack.
     """
 
     setting: str
@@ -84,6 +86,7 @@ class Prediction:
     beyond: bool
     poor: bool = False
     other_rate: bool = False
+    attack_share: float | None = None
 
 
 @lru_cache(maxsize=len(KINDS))
@@ -132,14 +135,14 @@ def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str
     played = play_take(chain, sound, rate_hz=rate_hz)
     size = max(1, round(_STEP_S * rate_hz))
     count = sound.shape[0] // size
-    level = _cell_peaks(sound, size, count)
-    reduction = chain.cell.makeup_db - played.gain_db[: count * size].min(axis=1).reshape(count, size).min(
-        axis=1
+    dry, wet, gain_db = (
+        part[: count * size].reshape(count, -1) for part in (sound, played.sound, played.gain_db)
     )
-    powers = (_cell_powers(sound, size, count), _cell_powers(played.sound, size, count))
-    dry_db = 20 * np.log10(maximum_filter1d(level, 20, origin=9) + 1e-12)  # of the last 20 ms
+    reduction = chain.cell.makeup_db - gain_db.min(axis=1)
+    dry_db = 20 * np.log10(maximum_filter1d(np.abs(dry).max(axis=1), 20, origin=9) + 1e-12)  # last 20 ms
     sounding = dry_db > dry_db.max() - _SOUND_DB
     onsets = _onsets(dry_db)
+    through_db, share = _through(np.mean(dry**2, axis=1), np.mean(wet**2, axis=1), reduction, onsets)
     peak_dbfs = float(20 * np.log10(np.abs(sound).max()))
     heard = reduction[sounding]
     return Prediction(
@@ -151,21 +154,14 @@ def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str
         most_db=float(heard.max()),
         crest_change_db=_crest_db(played.sound) - _crest_db(sound),
         loudness_change_lu=_loudness_change(sound, played.sound, rate_hz),
-        attack_through_db=_through(*powers, _answered(reduction, onsets)),
+        attack_through_db=through_db,
         swing_db=float(np.subtract(*np.quantile(heard, [0.9, 0.1]))),
         let_go_s=_let_go_s(reduction, onsets),
         distortion_db=_distortion_db(replica, sound, played.sound, rate_hz),
         beyond=peak_dbfs > replica.highest_peak_dbfs + 0.5,
         poor=not replica.stands,
+        attack_share=share,
     )
-
-
-def _cell_peaks(sound: Array, size: int, count: int) -> Array:
-    return np.asarray(np.abs(sound[: count * size]).max(axis=1).reshape(count, size).max(axis=1))
-
-
-def _cell_powers(sound: Array, size: int, count: int) -> Array:
-    return np.asarray(np.mean(sound[: count * size] ** 2, axis=1).reshape(count, size).mean(axis=1))
 
 
 def _crest_db(sound: Array) -> float:
@@ -195,22 +191,26 @@ def _onsets(level_db: Array) -> Index:
     return np.array(found, dtype=np.int64)
 
 
-def _answered(reduction: Array, onsets: Index) -> Index:
-    """Attacks that the reduction rises for: one that finds it up already tells nothing of the pace."""
-    rise = np.array([reduction[k : k + 110].max() - reduction[max(k - 15, 0)] for k in onsets.tolist()])
-    return np.asarray(onsets[rise > _ANSWERED_DB]) if onsets.size else onsets
+def _through(
+    dry: Array, wet: Array, reduction: Array, onsets: Index
+) -> tuple[float, float] | tuple[None, None]:
+    """Median change of the first 10 ms of an attack against its body, and its share of what answers it.
 
-
-def _through(dry: Array, wet: Array, onsets: Index) -> float | None:
-    """Median change of the first 10 ms of an attack against its body."""
+    One that finds the reduction up already tells nothing of the pace.
+    """
     changes = []
     for k in onsets[onsets + 110 < dry.size].tolist():
         first, later = slice(k, k + 10), slice(k + 60, k + 110)
         ratios = [
             10 * np.log10((side[first].mean() + 1e-20) / (side[later].mean() + 1e-20)) for side in (dry, wet)
         ]
-        changes.append(ratios[1] - ratios[0])
-    return float(np.median(changes)) if len(changes) >= 3 else None
+        rise = reduction[k : k + 110].max() - reduction[max(k - 15, 0)]
+        if rise > _ANSWERED_DB:
+            changes.append((ratios[1] - ratios[0], (ratios[1] - ratios[0]) / rise))
+    if len(changes) < 3:
+        return None, None
+    through, share = np.median(changes, axis=0).tolist()
+    return through, share
 
 
 def _let_go_s(reduction: Array, onsets: Index) -> float | None:

@@ -106,7 +106,7 @@ def preview(
         factor = 10 ** (turned / 20)
         write_wav_blocks(
             out,
-            _turned(play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz), factor),
+            (block * factor for block in play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz)),
             size=(take.frames, take.channels),
             rate_hz=take.rate_hz,
             subtype="float32",
@@ -146,10 +146,6 @@ def how_close(proof: Proof) -> str:
     return (
         f"the error lies {under_text(proof.residual_db)}, the gain is met to {proof.gain_error_db:.2g} dB rms"
     )
-
-
-def _turned(blocks: Iterator[Array], factor: float) -> Iterator[Array]:
-    return (block * factor for block in blocks)
 
 
 def _cautions(change: float | None, turned: float, equal: bool, peak: float, over_db: float) -> Iterator[str]:

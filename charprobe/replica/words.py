@@ -9,7 +9,8 @@ from charprobe.values.wording import literal, number_text, signed_text
 
 IDLE_DB = 0.5  # of reduction, at most: the stage does not move
 GENTLE_DB, FIRM_DB = 3.0, 7.0  # mean reduction
-QUICK_DB = 1.0  # by which attacks stand out more: from here on the stage lets them pass
+QUICK_SHARE = 0.25  # of what answers attacks that gets through: from here on the stage lets them pass
+HEARD_OUT_DB = 1.0  # by which attacks stand out more: worth a word
 HEARD_DB = -50.0  # distortion on peaks that is worth a word
 _COLUMNS = ("setting", "material", "peak", "mean", "typical", "most", "crest", "loudness", "attack", "swing",
             "let go", "distortion")  # fmt: skip
@@ -21,7 +22,7 @@ def sentence(one: Prediction) -> str:
     Examples
     --------
     >>> print(sentence(Prediction("Vocal", "a voice", -12.0, 2.9, 2.6, 8.1, -1.5, 0.4, 0.3, 5.0, 0.2,
-    ...                           None, False)))
+    ...                           None, False, attack_share=0.1)))
     Vocal, quick and gentle on a voice peaking at −12 dBFS: 3 dB on average, 8 dB at most; 0.4 LU louder.
     """
     name, peak = literal(one.setting), number_text(one.peak_dbfs, 0)
@@ -35,8 +36,8 @@ def sentence(one: Prediction) -> str:
         return f"{name} does not reduce {where}{guess}{_after(one)}."
     force = "gentle" if one.mean_db < GENTLE_DB else "firm" if one.mean_db < FIRM_DB else "hard"
     pace = ""
-    if one.attack_through_db is not None and one.most_db >= GENTLE_DB:
-        pace = "quick and " if one.attack_through_db < QUICK_DB else "slow on attacks and "
+    if one.attack_share is not None and one.most_db >= GENTLE_DB:
+        pace = "quick and " if one.attack_share < QUICK_SHARE else "slow on attacks and "
     return (
         f"{name}, {pace}{force} on {where}: {number_text(one.mean_db, 0)} dB on average, "
         f"{number_text(one.most_db, 0)} dB at most{guess}{_after(one)}."
@@ -45,7 +46,7 @@ def sentence(one: Prediction) -> str:
 
 def _after(one: Prediction) -> str:
     parts = []
-    if one.attack_through_db is not None and abs(one.attack_through_db) >= QUICK_DB:
+    if one.attack_through_db is not None and abs(one.attack_through_db) >= HEARD_OUT_DB:
         how = "further out" if one.attack_through_db > 0 else "less far out"
         parts.append(f"attacks stand {abs(one.attack_through_db):.0f} dB {how}")
     if one.let_go_s is not None and one.most_db >= IDLE_DB:

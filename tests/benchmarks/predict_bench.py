@@ -60,18 +60,19 @@ def truth(said: Prediction, dry: Array, wet: Array, rest_db: float) -> Predictio
         moved = reduction[k : k + 110].max() - reduction[max(k - 20, 0)] if k + 110 < starts.size else 0.0
         if moved > 1:
             shares = [10 * np.log10(side[k : k + 10].sum() / side[k + 60 : k + 110].sum()) for side in ms]
-            changes.append(shares[1] - shares[0])
+            changes.append((shares[1] - shares[0], (shares[1] - shares[0]) / moved))
     for k, stop in pairwise([*onsets, starts.size]):
         after, before = reduction[k:stop], reduction[max(k - 20, 0)]
         top = int(np.argmax(after))
         under = np.flatnonzero(after[top:] < (before + after[top]) / 2)
         if after[top] - before > max(1.0, let_go[0]) and under.size:
             let_go = after[top] - before, 1e-3 * float(top + under[0])
+    through, share = np.median(changes, axis=0).tolist() if len(changes) >= 3 else (None, None)
     crest = [20 * np.log10(np.abs(x).max() / np.sqrt(np.mean(x**2))) for x in (dry, wet)]
     return replace(
         said, mean_db=float(heard.mean()), typical_db=float(np.median(heard)), most_db=float(heard.max()),
         crest_change_db=float(crest[1] - crest[0]), loudness_change_lu=_loudness(wet) - _loudness(dry),
-        attack_through_db=float(np.median(changes)) if len(changes) >= 3 else None,
+        attack_through_db=through, attack_share=share,
         swing_db=float(np.subtract(*np.quantile(heard, [0.9, 0.1]))), let_go_s=let_go[1],
     )  # fmt: skip
 

@@ -5,7 +5,9 @@ import pytest
 from charprobe.replica.predict import Prediction
 from charprobe.replica.words import sentence, table
 
-FIRM = Prediction("Drum", "drums", -6.0, 5.0, 5.0, 9.0, 1.0, -2.0, 3.0, 4.0, 0.15, -40.0, False)
+FIRM = Prediction(
+    "Drum", "drums", -6.0, 5.0, 5.0, 9.0, 1.0, -2.0, 3.0, 4.0, 0.15, -40.0, False, attack_share=0.5
+)
 
 
 @pytest.mark.parametrize(
@@ -17,6 +19,11 @@ FIRM = Prediction("Drum", "drums", -6.0, 5.0, 5.0, 9.0, 1.0, -2.0, 3.0, 4.0, 0.1
             "attacks stand 3 dB further out; a strong stroke holds it down for 150 ms; 2.0 LU softer; colour at −40 dB",
         ),
         ({"mean_db": 8.0}, "and hard on"),
+        (
+            {"attack_through_db": 0.9},
+            "slow on attacks and firm",
+        ),  # as with the drive at which 3 dB get through
+        ({"attack_share": 0.1}, "quick and firm"),
         ({"mean_db": 0.1, "most_db": 0.3}, "does not reduce drums"),
         ({"beyond": True}, "a guess: louder than it was measured"),
         ({"poor": True}, "a guess: the replica does not meet the setting"),
