@@ -17,7 +17,7 @@ from charprobe.listening.true_peak import TruePeakMeter
 from charprobe.replica.cell import Passed
 from charprobe.replica.chain import play
 from charprobe.replica.model import UNTOLD_DB, Proof, Replica
-from charprobe.replica.take import at_another_rate, check_take
+from charprobe.replica.take import cautions_of, check_take
 from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.quantity import Unmeasured
@@ -94,11 +94,11 @@ def preview(
                 f"{replica.highest_peak_dbfs:.1f} dBFS: what it does above is not known. Turn the take "
                 f"down by {over_db:.1f} dB, or add --beyond-levels to hear a guess. Nothing was written"
             )
-        heard = _Heard(10 ** ((peak_dbfs - 60) / 20))
+        reduction = Reduction(replica, 10 ** ((peak_dbfs - 60) / 20))
         dry_level, level = _Meter(take), _Meter(take)
         for block in frame_blocks(take):
             dry_level.add(block)
-        for block in play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz, heard=heard):
+        for block in play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz, heard=reduction.add):
             level.add(block)
         change, turned = level.change_from(dry_level), 0.0
         if equal_loudness and change is not None:
@@ -113,13 +113,13 @@ def preview(
             force=force,
         )
     return Previewed(
-        mean_reduction_db=heard.mean_db(replica),
-        most_reduction_db=heard.most_db(replica),
+        mean_reduction_db=reduction.mean_db,
+        most_reduction_db=reduction.most_db,
         loudness_change_db=change,
         turned_db=float(turned),
         notes=(
             how_good(replica),
-            *at_another_rate(replica, take),
+            *cautions_of(replica, take),
             *_cautions(change, float(turned), equal_loudness, level.peak() * factor, over_db),
         ),
     )
@@ -184,21 +184,21 @@ class _Meter:
         return now - before
 
 
-class _Heard:
-    """Gathers the reduction over the moments with sound."""
+class Reduction:
+    """Gathers the reduction of a setting in dB: its mean where sound lies above a size, and its most."""
 
-    def __init__(self, least: float) -> None:
-        self._least = least
-        self._sum, self._count, self._most = 0.0, 0, np.inf
+    def __init__(self, replica: Replica, least: float) -> None:
+        self._makeup_db, self._least = replica.chain.cell.makeup_db, least
+        self._sum, self._count, self.most_db = 0.0, 0, 0.0
 
-    def __call__(self, passed: Passed) -> None:
-        sounding = np.abs(passed.sound) > self._least
-        self._sum += float(passed.gain_db[sounding].sum())
+    def add(self, passed: Passed) -> None:
+        """Take what passed the cell next."""
+        reduction, sounding = self._makeup_db - passed.gain_db, np.abs(passed.sound) > self._least
+        self._sum += float(reduction[sounding].sum())
         self._count += int(np.count_nonzero(sounding))
-        self._most = min(self._most, float(passed.gain_db.min()))
+        self.most_db = max(self.most_db, float(reduction.max(initial=0.0)))
 
-    def mean_db(self, replica: Replica) -> float:
-        return replica.chain.cell.makeup_db - self._sum / max(self._count, 1)
-
-    def most_db(self, replica: Replica) -> float:
-        return replica.chain.cell.makeup_db - self._most
+    @property
+    def mean_db(self) -> float:
+        """Mean over the moments with sound."""
+        return self._sum / max(self._count, 1)

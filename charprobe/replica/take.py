@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from charprobe.files.sound.frames import frame_blocks
@@ -36,11 +38,13 @@ def check_take(take: Capture) -> float:
     return peak
 
 
-def at_another_rate(replica: Replica, take: Capture) -> tuple[str, ...]:
-    """The caution for a take of another rate than the replica's; none for one of the same."""
-    if take.rate_hz == replica.rate_hz:
-        return ()
-    return (
-        f"The take has {take.rate_hz} Hz, the setting was captured at {replica.rate_hz} Hz: a plug-in may "
-        "answer otherwise at another rate, analogue gear does not.",
-    )
+def cautions_of(replica: Replica, take: Capture) -> Iterator[str]:
+    """What to mind of a take: that it was cut off, or has another rate than the replica's."""
+    if take.facts.length == "longer than file":
+        end = clock_text(take.facts.duration_s)
+        yield f"The take ends at {end}, before its header says: it was cut off, and so is the result."
+    if take.rate_hz != replica.rate_hz:
+        yield (
+            f"The take has {take.rate_hz} Hz, the setting was captured at {replica.rate_hz} Hz: a plug-in "
+            "may answer otherwise at another rate, analogue gear does not."
+        )

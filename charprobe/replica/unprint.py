@@ -15,8 +15,8 @@ from charprobe.replica.chain import take_back
 from charprobe.replica.doubt import Doubt, Perturbed
 from charprobe.replica.lost import Lost
 from charprobe.replica.model import Replica
-from charprobe.replica.preview import BEYOND_DB
-from charprobe.replica.take import at_another_rate, check_take
+from charprobe.replica.preview import BEYOND_DB, Reduction
+from charprobe.replica.take import cautions_of, check_take
 from charprobe.replica.unprinted import Unprinted
 from charprobe.replica.which_setting import REMEDY, WhichSetting
 from charprobe.values.arrays import Array
@@ -93,7 +93,7 @@ class _Work:
         self._lost = Lost(replica, rate_hz=take.rate_hz, noise=self._perturbed.noise)
         self._setting = WhichSetting(replica, take)
         self._sums = np.zeros(3)  # printed squared, printed times dry, dry squared
-        self._reduction = np.zeros(3)  # sum, count, most
+        self._reduction = Reduction(replica, self._perturbed.noise)
         self._beginning, self._begins = round(BEGINNING_S * take.rate_hz), 0.0  # samples to come, their peak
         self._hot = 0
         self._peaks = np.zeros(2)
@@ -122,10 +122,7 @@ class _Work:
     def _heard(self, passed: Passed) -> None:
         self._lost.heard(passed)
         self._setting.heard(passed)
-        reduction = self.replica.chain.cell.makeup_db - passed.gain_db
-        sounding = np.abs(passed.sound) > self._perturbed.noise
-        self._reduction[:2] += [reduction[sounding].sum(), np.count_nonzero(sounding)]
-        self._reduction[2] = max(self._reduction[2], reduction.max(initial=0.0))
+        self._reduction.add(passed)
 
     def _judge(self) -> None:
         share = self._hot / (self.take.frames * self.take.channels)
@@ -155,7 +152,7 @@ class _Work:
         if better < BETTER_DB:
             most, misses, off = (
                 number_text(float(value), 1)
-                for value in (self._reduction[2], self._printed_db(), self._doubt.error_db())
+                for value in (self._reduction.most_db, self._printed_db(), self._doubt.error_db())
             )
             raise ReplicaError(
                 f"{self.take.path}: not worth taking back: the printed take, which the setting reduced by "
@@ -171,14 +168,13 @@ class _Work:
 
     def found(self) -> Unprinted:
         """What is known once the walk has ended."""
-        total, count, most = self._reduction
         time_s, over_time = self._doubt.over_time_db()
         louder = 20 * np.log10(max(self._peaks[1], 1e-12) / max(self._peaks[0], 1e-12))
         notes = [
             "The result is an estimate: what the replica does not know of the stage stays in it. The bound "
             "holds only if the take was printed with this setting.",
             *self._setting.told().notes(),
-            *at_another_rate(self.replica, self.take),
+            *cautions_of(self.replica, self.take),
         ]
         if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
             smoothing = self.replica.chain.cell.smoothing
@@ -205,8 +201,8 @@ class _Work:
             error_db=self._doubt.error_db(),
             bound_db=self._doubt.bound_db(),
             printed_db=self._printed_db(),
-            mean_reduction_db=float(total / max(count, 1)),
-            most_reduction_db=float(most),
+            mean_reduction_db=self._reduction.mean_db,
+            most_reduction_db=self._reduction.most_db,
             time_s=time_s,
             over_time_db=over_time,
             bands=self._doubt.bands_db(),
