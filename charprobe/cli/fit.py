@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     metavar="DRY PROCESSED",
     help="A take of your own, and the same through this setting: a further proof.",
 )
-@click.option("--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes at a time.")
+@click.option("--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Threads at a time.")
 @click.option("--out", required=True, type=PATH, help="Replica to write: NAME.replica.json.")
 @click.option("--force", is_flag=True, help="Overwrite a replica that exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print the replica instead of the sentences.")

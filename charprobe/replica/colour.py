@@ -6,9 +6,9 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.signal import firwin, upfirdn
+from scipy.signal import firwin
 
-from charprobe.replica.curve import shape
+from charprobe.replica.curve import add_filtered, shape
 from charprobe.replica.parts import Colour
 from charprobe.values.arrays import Array
 
@@ -46,9 +46,10 @@ def _added_slope(slope_db: Array) -> Array:
 
 
 @lru_cache(maxsize=1)
-def _kernel() -> Array:
-    """Low-pass of up and down: 80 dB, for what the curve adds lies far below the sound already."""
-    return np.asarray(firwin(2 * (REACH // 2) * FACTOR - 1, 0.9 / FACTOR, window=("kaiser", 8.0)))
+def _phases() -> Array:
+    """Low-pass of up and down by phases: 80 dB, for what the curve adds lies far below the sound already."""
+    kernel = firwin(REACH * FACTOR - 1, 0.9 / FACTOR, window=("kaiser", 8.0))
+    return np.ascontiguousarray(np.append(kernel, 0.0).reshape(REACH, FACTOR).T)
 
 
 def added(samples: Array, table: Array, *, oversampled: bool) -> Array:
@@ -61,11 +62,13 @@ def added(samples: Array, table: Array, *, oversampled: bool) -> Array:
         out = np.empty(samples.size)
         shape(np.ascontiguousarray(samples), table, out)
         return out
-    kernel = _kernel()
-    fine = upfirdn(FACTOR * kernel, samples, up=FACTOR)
-    bent = np.zeros(fine.size + 2)  # both kernels together are late by REACH samples less 2 fine ones
-    shape(fine, table, bent[2:])
-    return np.asarray(upfirdn(kernel, bent, down=FACTOR)[REACH : REACH + samples.size])
+    wide, out = np.pad(samples, REACH - 1), np.zeros(samples.size)
+    for taps in _phases():  # of a symmetric kernel: up and down together are late by 0
+        fine, bent = np.zeros((2, samples.size + REACH - 1))
+        add_filtered(wide, FACTOR * taps[::-1].copy(), fine)
+        shape(fine, table, bent)
+        add_filtered(bent, taps, out)
+    return out
 
 
 def shaped(samples: Array, table: Array, *, oversampled: bool) -> Array:

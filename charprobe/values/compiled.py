@@ -1,4 +1,4 @@
-"""The one door to the compiler of sample-by-sample loops."""
+"""The one door to the compiler of sample-by-sample loops, which let other threads run."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 def compiled(loop: Loop) -> Loop:
     """Compile a loop over samples to machine code, kept in the user's cache folder if it can be written."""
-    return cast(Loop, _keep(numba.njit(error_model="numpy")(loop)))
+    return cast(Loop, _keep(numba.njit(error_model="numpy", nogil=True)(loop)))
 
 
 def compiled_sums(loop: Loop) -> Loop:
     """Compile a loop whose sums may be reordered for speed (rounding differs in the last bits)."""
-    return cast(Loop, _keep(numba.njit(error_model="numpy", fastmath=True)(loop)))
+    return cast(Loop, _keep(numba.njit(error_model="numpy", nogil=True, fastmath=True)(loop)))
 
 
 def compiled_in_place(loop: Loop) -> Loop:
     """Compile a loop that makes no arrays of its own; not counting who holds those it gets, it is faster."""
     uncounted: Any = {"_nrt": False}  # an option that its stubs do not know
-    return cast(Loop, _keep(numba.njit(error_model="numpy", **uncounted)(loop)))
+    return cast(Loop, _keep(numba.njit(error_model="numpy", nogil=True, **uncounted)(loop)))
 
 
 def compiled_inside(loop: Loop) -> Loop:
@@ -52,11 +52,11 @@ def _keep(machine_code: Any) -> Any:
 
 
 def _files(loop: Any) -> set[Path]:
-    """Files that machine code is made of: of the loop, those it calls, and our modules that it names.
+    """Files that machine code is made of: of the loop, those it calls, our modules that it names, and this.
 
     The compiler itself looks at the first alone.
     """
-    found, ours, loops = set(), loop.__module__.partition(".")[0], [loop]
+    found, ours, loops = {Path(__file__)}, loop.__module__.partition(".")[0], [loop]
     for one in loops:
         found.add(Path(one.__code__.co_filename))
         for named in map(one.__globals__.get, one.__code__.co_names):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
@@ -12,10 +14,10 @@ from charprobe.replica.fitting.knees import by_knee, by_width, rows_by_knee, spr
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve, spread_of, without_rounding
 from charprobe.replica.fitting.starts import answering_as
 from charprobe.replica.fitting.structures import Structure, cell_of, knobs_of
+from charprobe.replica.fitting.threads import in_threads
 from charprobe.replica.flat import COLUMN, DETECTOR, flatten, value_at, with_values
 from charprobe.replica.parts import Cell, Chain
 from charprobe.values.arrays import Array
-from charprobe.values.one_thread import on_one_thread
 
 AHEAD = "cell.lookahead_s"
 NARROW_DB = 3.0  # as far as level steps lie apart: what such a knee is, is told at a fixed threshold alone
@@ -24,8 +26,8 @@ STEP_TOLD = 0.05  # samples, one standard deviation, to which a time can be told
 LEVEL_TOLD_DB, SLOPE_TOLD = 1e-4, 5e-6  # the same of levels, and of slopes over some 20 dB: what paths leave
 # the same of knees: one so wide rounds the corner by 0.002 dB, which weighs as little as noise
 KNEE_TOLD_DB = 0.02
-KEPT = 2  # readings of a detector that are remembered: its numbers move less often than the others
 LN_DB = 20 / np.log(10)
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -51,18 +53,18 @@ def price_of(structure: Structure) -> float:
     return SOLVED * (IN_QUADRATURE if structure.reads == "envelope" else 1.0)
 
 
-@on_one_thread
 @np.errstate(over="ignore", invalid="ignore")  # a trial that runs away is no better than the last one
 def fit_cell(
-    structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort
-) -> Fitted:
+    structure: Structure, like: Cell, heard: Heard, held_out: Heard, *, rate_hz: float, effort: Effort,
+    threads: int = 1,
+) -> Fitted:  # fmt: skip
     """Fit the numbers of one structure to the gain, starting from those of another."""
     cell = answering_as(like, cell_of(structure, like), rate_hz=rate_hz)
     knobs = knobs_of(structure, rate_hz, from_afar=not effort.starts, ahead=effort.ahead)
     by_knees = (False, True) if effort.spread else (False,)  # either way alone creeps along some valley
     work = 0
     for knees in by_knees:
-        predict = Gains(cell, knobs, heard, rate_hz, knees=knees)
+        predict = Gains(cell, knobs, heard, rate_hz, knees=knees, threads=threads)
         solution = solve(
             predict, heard.target, heard.weight, heard.block, knobs, predict.values_of(cell),
             effort=replace(effort, spread=False),
@@ -71,12 +73,14 @@ def fit_cell(
         work += predict.walked
     plain = Gains(cell, knobs, held_out, rate_hz, knees=True)
     values = plain.values_of(cell)
-    score = float(np.sqrt(np.mean(((held_out.target - plain(values[None])[0]) * held_out.weight) ** 2)))
+    [made] = plain(values[None])
+    score = float(np.sqrt(np.mean(((held_out.target - made) * held_out.weight) ** 2)))
     covariance = solution.covariance
     if effort.spread:
-        asked = Gains(cell, knobs, heard, rate_hz, knees=is_narrow(cell))
+        asked = Gains(cell, knobs, heard, rate_hz, knees=is_narrow(cell), threads=threads)
         at = asked.values_of(cell)
-        error = (heard.target - asked(at[None])[0]) * heard.weight
+        [made] = asked(at[None])
+        error = (heard.target - made) * heard.weight
         covariance = spread_of(asked, error, heard.weight, heard.block, knobs, at)
         work += asked.walked
         covariance = as_knees(covariance, cell, knobs, values, rate_hz=rate_hz)
@@ -115,6 +119,25 @@ def _least_variance(knobs: tuple[Knob, ...], values: Array, rate_hz: float) -> A
     return found
 
 
+class Kept:
+    """What single steps made of the last two rows that others differ from: these do not make it again."""
+
+    def __init__(self) -> None:
+        self._last: list[dict[Hashable, Any]] = [{}, {}]
+
+    def begin(self) -> None:
+        """From now on other rows differ from the next one."""
+        self._last = [{}, self._last[0]]
+
+    def known(self, key: Hashable, make: Callable[[], Made], *, keep: bool) -> Made:
+        """What was made under a key, or is made now; kept if it is of the row that others differ from."""
+        made = next((some[key] for some in self._last if key in some), None)
+        made = make() if made is None else made
+        if keep:
+            self._last[0][key] = made
+        return cast(Made, made)
+
+
 class Gains:
     """Output of a bare gain cell for rows of fitted numbers: what `solve` runs.
 
@@ -122,8 +145,9 @@ class Gains:
     """
 
     def __init__(
-        self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float, *, knees: bool = False
-    ) -> None:
+        self, cell: Cell, knobs: tuple[Knob, ...], heard: Heard, rate_hz: float, *, knees: bool = False,
+        threads: int = 1,
+    ) -> None:  # fmt: skip
         self.knees = knees
         self.cell, self.knobs, self.heard, self.rate_hz = cell, knobs, heard, rate_hz
         self.walked = 0  # samples so far
@@ -132,10 +156,10 @@ class Gains:
         self._room = int(np.ceil(looks_s * rate_hz)) + 1  # samples of gain beyond the end of each piece
         piece = np.searchsorted([piece.start or 0 for piece in heard.pieces], heard.used, side="right") - 1
         self._places = heard.used + self._room * piece
-        self._read: dict[bytes, list[Array]] = {}
+        self._kept, self._threads = Kept(), threads
 
-    def __call__(self, rows: Array) -> Array:
-        """Output at the samples that count; shape (k, m)."""
+    def __call__(self, rows: Array) -> Iterator[Array]:
+        """Output at the samples that count, row by row; the others differ from the first in little."""
         makeup, ahead = (
             np.zeros(rows.shape[0]),
             np.full(rows.shape[0], round(self.cell.lookahead_s * self.rate_hz)),
@@ -153,40 +177,41 @@ class Gains:
                     flat[:, COLUMN[name]] = values
         if not self.knees:
             rows_by_knee(flat)
-        bare = replace(self.cell, makeup_db=0.0, lookahead_s=0.0)
-        same, back = np.unique(flat, axis=0, return_inverse=True)
-        gains = [self._gain_db(bare, row) for row in same]
-        self.walked += len(same) * self.heard.dry.size
-        out, made = np.empty((rows.shape[0], self._used.size)), dict[tuple[int, float], Array]()
-        for i, at in enumerate(zip(back.ravel().tolist(), ahead.tolist(), strict=True)):
-            if at not in made:  # rows that differ in make-up alone share the rest
-                gain, (whole, part) = gains[at[0]], (int(at[1]), at[1] % 1)
-                met = gain[self._places + whole]
-                if part:
-                    met += part * (gain[self._places + whole + 1] - met)
-                made[at] = self.heard.seen(np.exp(met / LN_DB) * self._used)
-            out[i] = made[at] * np.exp(makeup[i] / LN_DB)
-        return out
+        self.walked += len(np.unique(flat, axis=0)) * self.heard.dry.size
+        self._kept.begin()
+        self._gain_db(flat[0], keep=True)
 
-    def _gain_db(self, cell: Cell, row: Array) -> Array:
-        sound = [self.heard.dry[piece] for piece in self.heard.pieces]
-        if cell.loop == "feedback":
+        @np.errstate(over="ignore", invalid="ignore")  # a trial that runs away is no better than the last one
+        def output(i: int) -> Array:
+            gain = self._gain_db(flat[i], keep=False)
+            whole, part = int(ahead[i]), ahead[i] % 1
+            met = gain[self._places + whole]
+            if part:
+                met += part * (gain[self._places + whole + 1] - met)
+            return self.heard.seen(np.exp((met + makeup[i]) / LN_DB) * self._used)
+
+        return in_threads(output, range(rows.shape[0]), min(self._threads, rows.shape[0]))
+
+    def _gain_db(self, row: Array, *, keep: bool) -> Array:
+        sound, rate_hz = [self.heard.dry[piece] for piece in self.heard.pieces], self.rate_hz
+        cell = replace(self.cell, makeup_db=0.0, lookahead_s=0.0)
+
+        def looped() -> Array:
             silence = np.zeros(self._room)
-            parts = [
-                np.append(looped_db(cell, row, one, rate_hz=self.rate_hz, reached=CLOSE_DB), silence)
-                for one in sound
-            ]
-        else:
-            key = row[DETECTOR].tobytes()
-            far = replace(cell, lookahead_s=self._room / self.rate_hz)
-            read = self._read.pop(key, None) or [
-                readings(far, row, one, rate_hz=self.rate_hz) for one in sound
-            ]
-            self._read[key] = read
-            if len(self._read) > KEPT:
-                self._read.pop(next(iter(self._read)))
-            parts = [answered_db(cell, row, one, rate_hz=self.rate_hz) for one in read]
-        return np.concatenate(parts)
+            made = [looped_db(cell, row, one, rate_hz=rate_hz, reached=CLOSE_DB) for one in sound]
+            return np.concatenate([part for one in made for part in (one, silence)])
+
+        def read() -> list[Array]:
+            far = replace(cell, lookahead_s=self._room / rate_hz)
+            return [readings(far, row, one, rate_hz=rate_hz) for one in sound]
+
+        def answered() -> Array:
+            return np.concatenate([answered_db(cell, row, one, rate_hz=rate_hz) for one in reading])
+
+        if cell.loop == "feedback":
+            return self._kept.known(row.tobytes(), looped, keep=keep)
+        reading = self._kept.known(row[DETECTOR].tobytes(), read, keep=keep)
+        return self._kept.known(row.tobytes(), answered, keep=keep)
 
     def values_of(self, cell: Cell) -> Array:
         """The numbers of a cell as rows have them."""

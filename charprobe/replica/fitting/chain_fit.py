@@ -106,10 +106,12 @@ class _Work:
     def _heard(self, *cells: Cell, linear: Linear | None = None) -> Sounds:
         """All sounds behind as much as any cell remembers, without the filters known, or others."""
         linear = linear or self._linear
-        memory = Memory.of(*(cell.smoothing for cell in cells))
-        pair = replace(self._pair, late=linear.late)
-        sounds = sounds_of(pair, self._stretches, memory=memory, noise=self._noise)
-        return without_filter(sounds, linear, pair)
+        return without_filter(self._read(linear.late, *cells), linear, replace(self._pair, late=linear.late))
+
+    def _read(self, late: float, *cells: Cell) -> Sounds:
+        """All sounds behind as much as any cell remembers, as they were captured."""
+        memory, pair = Memory.of(*(cell.smoothing for cell in cells)), replace(self._pair, late=late)
+        return sounds_of(pair, self._stretches, memory=memory, noise=self._noise)
 
     def _filter(self, cell: Cell) -> Linear:
         """The filters, the gain of a cell taken off the sweep, on the sides that are known."""
@@ -117,8 +119,10 @@ class _Work:
 
     def _sides(self, cell: Cell, error: float) -> Iterator[tuple[Linear, Sounds]]:
         """The filters on other sides, and what is heard then; none where the stage is met as it is."""
-        for linear in self._linear.placements() if error > self._floor else ():
-            yield linear, self._heard(cell, linear=linear)
+        placements = list(self._linear.placements()) if error > self._floor else []
+        sounds = self._read(self._linear.late, cell) if placements else self._sounds
+        for linear in placements:
+            yield linear, without_filter(sounds, linear, replace(self._pair, late=linear.late))
 
     def _sided(self, found: list[Fitted]) -> list[Fitted]:
         """Structures searched again where they meet the stage better with a filter ahead of them."""
@@ -191,7 +195,9 @@ class _Work:
         call = (near.fitted.structure, near.fitted.cell, heard, raw.held_out)
         if not self._budget.affords([call], effort):
             return None
-        whole = fit_whole(near, heard, raw.held_out, rate_hz=self._pair.rate_hz, effort=effort)
+        whole = fit_whole(
+            near, heard, raw.held_out, rate_hz=self._pair.rate_hz, effort=effort, threads=self._jobs
+        )
         self._budget.spend(whole.fitted)
         return whole
 
@@ -205,21 +211,21 @@ class _Work:
             if not found or not self._met(found[0]):
                 starts = {one: self._first for one in field if one.sound}
                 starts |= {one.structure: one.cell for one in found[:AGAIN]}
-                found = self._search(list(starts.items()), FOR_FILTER) or found
+                found = self._sided(self._search(list(starts.items()), FOR_FILTER) or found)
         if found[0].held_out >= self._floor and (more := unheard(found, self._sounds.memory)):
             begun = (cell_of(one.structure, self._first) for one in more)
             self._sounds = self._heard(*begun, *(one.cell for one in more))
             again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
-            found = self._search(list(again), FOR_REFITS) or found
-        return self._sided(found)
+            found = self._sided(self._search(list(again), FOR_REFITS) or found)
+        return found
 
     def _met(self, one: Fitted) -> bool:
-        """Whether a structure meets the stage as far as noise, and a colour beside it, let it."""
+        """Whether a structure meets the stage as far as noise, and a colour that tones show, let it."""
         if one.held_out < self._floor:
             return True
         colour = coloured(one.cell, _places(one.cell), self._sounds, self._pair.rate_hz)
         beside = score(one.cell, colour, self._sounds.held_out, self._pair.rate_hz)
-        return colour != NONE and beside < NEARLY * self._floor
+        return colour != NONE and min(one.held_out, beside) < NEARLY * self._floor
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, Colour, tuple[Fitted, ...]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""

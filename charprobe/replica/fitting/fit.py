@@ -65,7 +65,7 @@ def fit_replica(
     profile : Profile, optional
         Of this capture; left out, it is measured.
     jobs : int
-        Processes at the same time; the replica does not depend on it.
+        Threads at the same time; the replica does not depend on it.
     told : callable
         Gets the share that is done, 0 to 1, and what is being done.
 

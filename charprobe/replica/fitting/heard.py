@@ -67,8 +67,6 @@ class Heard:
         Samples that count; the others warm the model up.
     weight : ndarray, shape (m,)
         One over the standard error that noise and `FINEST` leave in each.
-    level : ndarray, shape (m,)
-        Amplitude of the output around each.
     block : ndarray of int, shape (m,)
         Number of the piece it belongs to: errors within one hang together, for as long as the stage's release
         holds them, `BLOCK_S` at least.
@@ -89,7 +87,6 @@ class Heard:
     wet: Array
     used: Index
     weight: Array
-    level: Array
     block: Index
     left: Array
     parts: tuple[tuple[slice, float], ...] = ()
@@ -144,7 +141,7 @@ def hear(
     """
     rate_hz = pair.rate_hz
     left_of = replace(noise, wet=TOP_LEFT * noise.wet, dry=TOP_LEFT * noise.dry)
-    dry, wet, used, level, left, weight, block = [], [], [], [], [], [], []
+    dry, wet, used, left, weight, block = [], [], [], [], [], []
     parts: list[tuple[slice, float]] = []
     names: list[str] = []
     pieces: list[slice] = []
@@ -163,7 +160,6 @@ def hear(
             places = np.arange(first, max(first, stop - EDGE))
             weighed.weight[[*places[:1], *places[-1:]]] = 0.0  # `Heard.seen` mixes them with other stretches
             used.append(at + places)
-            level.append(weighed.level[places])
             left.append(weighed.left[places])
             weight.append(weighed.weight[places])
             block.append(number + (places - first) // round(max(BLOCK_S, memory.release_s) * rate_hz))
@@ -177,7 +173,6 @@ def hear(
         np.concatenate(wet),
         np.concatenate(used),
         np.concatenate(weight),
-        np.concatenate(level),
         np.concatenate(block),
         np.concatenate(left),
         tuple(parts),
@@ -204,9 +199,8 @@ def _hanging_together(
 
 @dataclass(frozen=True)
 class Weighed:
-    """Amplitude of the output around each sample, what noise leaves of error there, and the weight of one."""
+    """What noise leaves of error at each sample, and the weight of one."""
 
-    level: Array
     left: Array
     weight: Array
 
@@ -217,7 +211,7 @@ def weigh(sides: Sides, *, noise: Noise, rate_hz: float, finest: float = FINEST)
     level, fed = _level(sides.wet, size), _level(sides.dry, size)
     fed_noise = noise.dry * np.sqrt(noise.heard)
     left = np.hypot(noise.wet, fed_noise * np.clip(level / (fed + 1e-9), 1e-3, 1e3))
-    return Weighed(level, left, 1 / np.hypot(left, finest * level + 1e-12))
+    return Weighed(left, 1 / np.hypot(left, finest * level + 1e-12))
 
 
 def _level(sound: Array, size: int) -> Array:

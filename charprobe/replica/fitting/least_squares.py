@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ SPRING = 1e-4
 AGAIN, LEADS_ON = 6, 0.9  # steps without new derivatives, as long as each leaves so much less of the squares
 NEAR = 0.1  # of `Knob.far`: so near a bound a number may hardly change anything
 USUAL = 2.0  # ways' worth of what all blocks show, beside what those show that tell a number
-Predict = Callable[[Array], Array]  # rows of numbers, shape (k, p) -> rows of output, shape (k, m)
+Predict = Callable[[Array], Iterable[Array]]  # rows of numbers, shape (k, p) -> k outputs, shape (m,)
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,8 @@ def solve(
     moved_by = slopes_of or predict
     values, error = np.clip(start, low, high), np.zeros(0)
     for one in _starts(values, knobs if effort.starts else ()):
-        tried = (target - predict(one[None])[0]) * weight
+        [made] = predict(one[None])
+        tried = (target - made) * weight
         if not error.size or tried @ tried < error @ error:
             values, error = one, tried
     cost, damping = float(error @ error), 1e-3
@@ -148,7 +149,8 @@ def solve(
                     / scale[free]
                 )
                 trial = np.clip(values + step, low, high)
-                tried = (target - predict(trial[None])[0]) * weight
+                [made] = predict(trial[None])
+                tried = (target - made) * weight
                 new = float(tried @ tried)
                 if new < cost:
                     break
@@ -157,9 +159,11 @@ def solve(
                 break
             moved, made = trial - values, error - tried
             values, error, cost, damping = trial, tried, new, max(damping / 10, 1e-9)
-            if cost > LEADS_ON * before:
+            if cost > LEADS_ON * before or again == AGAIN:
                 break
-            slopes += np.outer(moved * scale**2, made - moved @ slopes) / (moved**2 @ scale**2)
+            made -= moved @ slopes
+            for i, share in enumerate(moved * scale**2 / (moved**2 @ scale**2)):
+                slopes[i] += share * made
         if begun - cost <= effort.enough * begun:
             break
     score = float(np.sqrt(cost / target.size))
@@ -223,9 +227,12 @@ def without_rounding(covariance: Array) -> Array:
 def _slopes(predict: Predict, values: Array, steps: Array, high: Array, weight: Array) -> Array:
     """Derivative of every weighted output by every number; shape (p, m)."""
     signed = np.where(values + steps > high, -steps, steps)
-    rows = np.vstack([values, values + np.diag(signed)])
-    made = predict(rows)
-    return _finite((made[1:] - made[0]) * (weight / signed[:, None]))
+    made = iter(predict(np.vstack([values, values + np.diag(signed)])))
+    here = next(made)
+    slopes = np.empty((steps.size, weight.size))
+    for i, there in enumerate(made):
+        slopes[i] = (there - here) * weight / signed[i]
+    return _finite(slopes)
 
 
 def _least_slope(
@@ -234,23 +241,23 @@ def _least_slope(
     """Derivative by one number over a step of its own, up or down: the one that tells the number least."""
     rows = np.repeat(values[None], 3, axis=0)
     rows[1:, i] = np.clip(values[i] + np.array([-step, step]), *ends)
-    made = predict(rows)
+    here, *made = predict(rows)
     moved = rows[1:, i] - values[i]
     far = np.abs(moved) >= 0.5 * step
-    found = _finite((made[1:][far] - made[0]) * (weight / moved[far, None]))
+    found = _finite((np.stack(made)[far] - here) * (weight / moved[far, None]))
     return np.asarray(min(found, key=lambda slope: float(slope @ slope)))
 
 
 def _finite(slopes: Array) -> Array:
     """The derivatives, none where the output runs beyond all numbers: a way that far tells nothing."""
-    slopes[~np.isfinite(np.einsum("ij,ij->i", slopes, slopes))] = 0.0
+    slopes[[not np.isfinite(slope @ slope) for slope in slopes]] = 0.0
     return slopes
 
 
 def _told(slopes: Array, error: Array, block: Index, far: Array) -> Array:
     """The covariance; a number that even a large change of it hardly shows is told to that change."""
     covariance = _covariance(slopes, error, block)
-    untold = np.sum(slopes**2, axis=1) * far**2 < 1
+    untold = np.einsum("ij,ij->i", slopes, slopes) * far**2 < 1
     covariance[untold] = covariance[:, untold] = 0.0
     covariance[untold, untold] = far[untold] ** 2
     return covariance
@@ -263,11 +270,11 @@ def _covariance(slopes: Array, error: Array, block: Index) -> Array:
     one that a block or two tell, those hardly pull at all once it is fitted; there it is what errors that
     hang together as they do in all blocks would leave.
     """
-    scale = np.sqrt(np.sum(slopes**2, axis=1)) + 1e-30
-    scaled = slopes / scale[:, None]
+    scale = np.sqrt(np.einsum("ij,ij->i", slopes, slopes)) + 1e-30
     starts = np.flatnonzero(np.diff(block, prepend=block[:1] - 1))
-    pushes = np.add.reduceat(scaled * error, starts, axis=1)
-    grams = np.stack([part @ part.T for part in np.split(scaled, starts[1:], axis=1)])
+    parts, off = np.split(slopes, starts[1:], axis=1), np.split(error, starts[1:])
+    pushes = np.stack([a @ b for a, b in zip(parts, off, strict=True)], axis=1) / scale[:, None]
+    grams = np.stack([part @ part.T for part in parts]) / scale / scale[:, None]
     count, numbers = starts.size, slopes.shape[0]
     back = np.linalg.pinv(grams.sum(axis=0), rcond=1e-12, hermitian=True)
     middle = pushes @ pushes.T * count / max(1, count - numbers)

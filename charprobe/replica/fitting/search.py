@@ -8,12 +8,12 @@ from itertools import product
 from typing import get_args
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.replica.fitting.cell_fit import Fitted, fit_cell, price_of
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.structures import Reads, Structure, joined, knobs_of
+from charprobe.replica.fitting.threads import in_threads
 from charprobe.replica.parts import Cell, Domain, Form, ReleaseKind, Towards
 
 READINGS: tuple[tuple[Reads, bool], ...] = (
@@ -140,7 +140,7 @@ def search(
     rate_hz : float
         Sampling rate.
     jobs : int
-        Processes at the same time.
+        Threads at the same time.
     budget, keep : Budget, float
         Ends the search early, with so much left.
     told : callable
@@ -201,10 +201,11 @@ def search(
     return tuple(ranked())
 
 
-def fit_side_by_side(calls: Iterable[Call], *, rate_hz: float, effort: Effort, jobs: int) -> Iterator[Fitted]:
-    """Fit several structures in so many processes; they come in their order, whatever their number."""
-    work = (
-        delayed(fit_cell)(structure, like, heard, held_out, rate_hz=rate_hz, effort=effort)
-        for structure, like, heard, held_out in calls
-    )
-    yield from Parallel(n_jobs=jobs, return_as="generator")(work)
+def fit_side_by_side(calls: Sequence[Call], *, rate_hz: float, effort: Effort, jobs: int) -> Iterator[Fitted]:
+    """Fit several structures in so many threads; they come in their order, whatever their number."""
+    alone = jobs if len(calls) == 1 else 1
+
+    def fit(call: Call) -> Fitted:
+        return fit_cell(*call, rate_hz=rate_hz, effort=effort, threads=alone)
+
+    yield from in_threads(fit, calls, jobs // alone)

@@ -84,7 +84,7 @@ def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
     """
     rate_hz = float(pair.rate_hz)
     undone = [
-        (start, _through(pair.read(start, stop).wet, linear.sections, rate_hz, backwards=True))
+        (start, through(pair.read(start, stop).wet, linear.sections, rate_hz, backwards=True))
         for start, stop in (pair.open_ranges() if linear.sections else ())
     ]
 
@@ -93,7 +93,7 @@ def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
         return sound[begin - start : begin - start + size]
 
     def off(heard: Heard) -> Heard:
-        dry = [_through(heard.dry[piece], linear.ahead, rate_hz, backwards=False) for piece in heard.pieces]
+        dry = [through(heard.dry[piece], linear.ahead, rate_hz, backwards=False) for piece in heard.pieces]
         sizes = [heard.dry[piece].size for piece in heard.pieces]
         places = zip(heard.begins, sizes, strict=True)
         wet = np.concatenate([captured(*place) for place in places]) if undone else heard.wet
@@ -105,7 +105,8 @@ def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
     return Sounds(off(sounds.search), off(sounds.fit), off(sounds.held_out), colour, held_out)
 
 
-def _through(sound: Array, sections: tuple[Section, ...], rate_hz: float, *, backwards: bool) -> Array:
+def through(sound: Array, sections: tuple[Section, ...], rate_hz: float, *, backwards: bool) -> Array:
+    """Sound of shape (n,) behind filter sections, or behind what undoes them."""
     if not sections:
         return sound
     kernel, before = taps(sections, rate_hz=rate_hz, backwards=backwards)

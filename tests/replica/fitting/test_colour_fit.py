@@ -29,7 +29,7 @@ def fitted(curve, *, cornered, makeup_db=0.0):
     level = np.repeat([10 ** (level / 20) for level in LEVELS_DBFS], TONE)
     at, left = np.arange(dry.size), np.full(dry.size, 1e-6)
     parts = tuple((slice(k * TONE, (k + 1) * TONE), HZ) for k in range(len(LEVELS_DBFS)))
-    heard = Heard(dry, curve(dry), at, 1 / np.hypot(1e-6, 3e-5 * level), level, at // TONE, left, parts)
+    heard = Heard(dry, curve(dry), at, 1 / np.hypot(1e-6, 3e-5 * level), at // TONE, left, parts)
     cell = Cell(makeup_db=makeup_db)
     return fit_colour(cell, "behind", heard, rate_hz=RATE, effort=COLOUR, cornered=cornered)
 

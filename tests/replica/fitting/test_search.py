@@ -32,7 +32,7 @@ def heard(device, rng, seconds=1.2):
     wet = wet + 1e-6 * rng.standard_normal(n.size)
     used = np.arange(n.size)
     weight = 1 / np.hypot(1e-6, 1e-3 * swell)
-    return Heard(dry, wet, used, weight, swell, used // 400, np.full(n.size, 1e-6))
+    return Heard(dry, wet, used, weight, used // 400, np.full(n.size, 1e-6))
 
 
 def device(*, knee_db=6.0, **changed):

@@ -37,7 +37,7 @@ def heard(rng, *behind):
         wet = one(wet)
     wet = wet + 1e-6 * rng.standard_normal(n.size)
     weight = 1 / np.hypot(1e-6, 1e-4 * 10 ** (level / 20))
-    return Heard(dry, wet, n, weight, np.abs(dry), n // 400, np.full(n.size, 1e-6))
+    return Heard(dry, wet, n, weight, n // 400, np.full(n.size, 1e-6))
 
 
 def shelf(sound):

@@ -27,7 +27,7 @@ def heard(stage, rng, *hz):
     size = np.repeat(np.tile(levels, len(hz)), TONE)
     at, weight = np.arange(dry.size), 1 / np.hypot(3e-6, 1e-4 * size)
     parts = tuple((slice(k * TONE, (k + 1) * TONE), hz[k // 7]) for k in range(7 * len(hz)))
-    return Heard(dry, wet, at, weight, size, at // TONE, np.full(at.size, 3e-6), parts)
+    return Heard(dry, wet, at, weight, at // TONE, np.full(at.size, 3e-6), parts)
 
 
 @pytest.mark.parametrize(("stage", "free"), [(digital, False), (analogue, True)])
