@@ -16,7 +16,7 @@ from charprobe.values.orders import Orders, orders_of
 from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured, student_factor
 
 BAND = 0.475  # orders above this share of the rate are left out: converter filters have begun there
-MIN_PERIODS = 2.0
+MIN_PERIODS, LINE_PERIODS = 2.0, 6.0  # of a tone, and from which on it is told from a straight line
 NEAREST_BIN, FARTHEST_BIN = 2, 9  # residual bins beside each order that its noise is read from
 ITERATIONS = 6
 ENTANGLED = 3.0  # spread of the variances of orders, times samples: 1 where many periods make them orthogonal
@@ -34,7 +34,7 @@ class ToneFit:
     phase_origin : float
         Stimulus position ``p0``, in samples, to which the phases refer.
     dc : float
-        Fitted constant, full scale = 1.
+        Fitted offset at the middle of the stretch, full scale = 1.
     amplitudes : ndarray of complex, shape (orders,)
         Entry ``n - 1`` is the complex amplitude of order ``n`` (cosine convention), full scale = 1.
     stds : ndarray, shape (orders,)
@@ -71,7 +71,7 @@ class ToneFit:
 
 
 def fit_tone(cut: Cut, *, frequency_hz: float, phase_origin: float, orders: int, refine: bool) -> ToneFit:
-    """Fit a constant, a tone and its harmonics to a steady stretch of sound.
+    """Fit a straight line, a tone and its harmonics to a steady stretch of sound.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def common_offset(
             _require_length(cut, nominal, n_orders)
             solved = _solve(cut, nominal * (1 + relative), origin, n_orders)
             derivative = _derivative(cut, solved, nominal)
-            free = derivative - solved.basis.carrier.wave(solved.basis.amplitudes(derivative[None, :])[0])
+            free = derivative - solved.basis.wave(solved.basis.amplitudes(derivative[None, :])[0])
             energy = float(free @ free)
             slope += float(solved.residual @ free)
             curvature += energy
@@ -236,11 +236,11 @@ def _solve(cut: Cut, frequency_hz: float, phase_origin: float, orders: int) -> _
     middle = cut.start + cut.step * (cut.samples.size - 1) / 2
     basis = _basis(turns, cut.samples.size, orders)
     coefficients = basis.amplitudes(cut.samples[None, :])[0]
-    left = cut.samples - basis.carrier.wave(coefficients)
+    left = cut.samples - basis.wave(coefficients)
     to_origin = 2 * np.pi * frequency_hz * (phase_origin - middle) / cut.rate_hz
     if basis.entangled:  # one refinement: error down to rounding
         again = basis.amplitudes(left[None, :])[0]
-        coefficients, left = coefficients + again, left - basis.carrier.wave(again)
+        coefficients, left = coefficients + again, left - basis.wave(again)
     return _ToneSolution(coefficients, left, to_origin, basis)
 
 
@@ -249,9 +249,11 @@ class _Basis:
     """Phasors of all orders over a stretch, phase 0 at its middle, and the inverse of their normal equations.
 
     Around the middle the sums of cosines against sines vanish: `even` and `odd` are small separate systems.
+    What would be the sine of order 0 is a straight `line`, which an offset on the move leaves the tone for.
     """
 
     carrier: Orders
+    line: Array
     even: Array
     odd: Array
 
@@ -266,9 +268,13 @@ class _Basis:
     def amplitudes(self, rows: Array) -> Complex:
         """Least-squares amplitudes of orders 0, 1, ... of each row, phases at its middle; (k, orders + 1)."""
         sums = self.carrier.sums(rows)
+        sums.imag[:, 0] = rows @ self.line
         amplitudes = (sums.real @ self.even).astype(np.complex128)
-        amplitudes.imag[:, 1:] = sums.imag[:, 1:] @ self.odd
-        return amplitudes
+        amplitudes.imag = sums.imag @ self.odd
+        return np.asarray(amplitudes)
+
+    def wave(self, amplitudes: Complex) -> Array:
+        return self.carrier.wave(amplitudes) + amplitudes[0].imag * self.line
 
 
 @lru_cache(maxsize=64)  # tones of one run share frequency and length: small tables, the same for all of them
@@ -278,9 +284,12 @@ def _basis(turns: float, n: int, orders: int) -> _Basis:
     index = np.arange(orders + 1)
     total, apart = index[:, None] + index, index[:, None] - index
     plus, minus = _dirichlet(total * turns / 2, n), _dirichlet(apart * turns / 2, n)
-    even: Array = np.asarray(np.linalg.inv((minus + plus) / 2), dtype=np.float64)
-    odd: Array = np.asarray(np.linalg.inv(((minus - plus) / 2)[1:, 1:]), dtype=np.float64)
-    return _Basis(carrier, even, odd)
+    line = np.linspace(-1, 1, n) * math.sqrt(1.5) * (per_sample * n > LINE_PERIODS)  # of the power of a sine
+    odd = (minus - plus) / 2
+    odd[0] = odd[:, 0] = carrier.sums(line[None]).imag[0]
+    odd[0, 0] = max(float(line @ line), 1.0)
+    even, odd = (np.asarray(np.linalg.inv(part), dtype=np.float64) for part in ((minus + plus) / 2, odd))
+    return _Basis(carrier, line, even, odd)
 
 
 def _dirichlet(half_angle: Array, n: int) -> Array:

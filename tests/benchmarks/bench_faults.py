@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from charprobe.values.arrays import Array
 from tests.benchmarks import bad_day_faults as bad_day
 from tests.benchmarks import cable_faults as cable
+from tests.benchmarks import chain_faults as chain
 from tests.benchmarks import desk_faults as desk
 from tests.benchmarks import driver_faults as driver
 from tests.benchmarks import everyday_faults as everyday
@@ -245,4 +246,23 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "night-mode": _fault("dB", (0.1, 1, 8), everyday.night_mode, "automatic-gain uneven-path", path=True),
     "phantom-load": _fault("dB", (0.02, 0.3, 3), everyday.phantom_load, "gain-step level-drift dc-offset click dropout spur"),
     "whistle-hunter": _fault("dB", (0.1, 2, 12), everyday.whistle_hunter, "automatic-gain gain-step level-drift", path=True),
+    "soft-limit": _fault("dB re peak", (-0.3, -3, -12), chain.soft_limit, "clipped-below-full-scale automatic-gain normalised", path=True),
+    "host-sleeps": _fault("s", (0.3, 0.1, 0.02), chain.host_sleeps, "idle-mute automatic-gain dropout"),
+    "blanked-dither": _fault("bits", (20, 16, 12), chain.blanked_dither, "few-bits idle-mute foreign-noise"),
+    "silence-removed": _fault("s", (0.35, 0.2, 0.05), chain.silence_removed, "gap-edited timing-jump truncated start-missing reordered"),
+    "tuned": _fault("of the way", (0.02, 0.3, 1), chain.tuned, "timing-jump gap-edited clock-drift reordered lossy-coded dropout rate-converted automatic-gain"),
+    "nearest-sample": _fault("points", (64, 8, 1), chain.nearest_sample, "rate-converted lossy-coded clock-drift few-bits uneven-path"),
+    "keyed-from-outside": _fault("dB", (0.03, 0.3, 3), chain.keyed_from_outside, "automatic-gain gain-step level-drift dropout hum"),
+    "played-levelled": _fault("dB", (0.3, 3, 12), chain.played_levelled, "automatic-gain gain-step level-drift", path=True, played=True),
+    "streamed": _fault("kbit/s", (450, 256, 128), chain.streamed, "lossy-coded", path=True, played=True),
+    "hum-ahead": _fault("dBFS", (-90, -65, -45), chain.hum_ahead, "hum", path=True, played=True),
+    "noise-ahead": _fault("dBFS", (-85, -70, -55), chain.noise_ahead, "foreign-noise low-level", path=True, played=True),
+    "room-ahead": _fault("dB", (-65, -45, -25), chain.room_ahead, "two-paths diffuse-tail uneven-path", path=True, played=True),
+    "watermarked": _fault("dB", (-75, -55, -40), chain.watermarked, "lossy-coded foreign-noise automatic-gain spur"),
+    "bass-guard": _fault("dB", (0.3, 2, 10), chain.bass_guard, "automatic-gain uneven-path", path=True),
+    "clarity": _fault("dB", (0.3, 2, 8), chain.clarity, "automatic-gain uneven-path", path=True),
+    "head-switching": _fault("dB", (0.05, 1, 20), chain.head_switching, "dropout click hum automatic-gain spur lossy-coded foreign-noise"),
+    "diversity": _fault("dB", (0.02, 0.2, 2), chain.diversity, "gain-step level-drift dropout automatic-gain click"),
+    "safety-track": _fault("dB", (0.02, 0.1, 0.5), chain.safety_track, "automatic-gain gain-step level-drift clipped-below-full-scale dropout", path=True),
+    "powerline": _fault("dBFS", (-95, -75, -50), chain.powerline, "foreign-noise spur click lossy-coded"),
 }  # fmt: skip

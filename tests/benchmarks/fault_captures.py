@@ -99,7 +99,8 @@ def recorded(
         played = quantise(played, bits=played_bits, dither=False, rng=rng)
     if played_fault is not None:
         name, size = played_fault
-        played = BENCH_FAULTS[name].apply(played[:, None], size, RATE_HZ)[:, 0]
+        own = 1e-10 * rng.standard_normal((played.size, 1))  # so that its chance differs from take to take
+        played = BENCH_FAULTS[name].apply(played[:, None] + own, size, RATE_HZ)[:, 0]
     out = through(device, played, rate_hz=RATE_HZ, rng=rng)
     if moved_db:
         factor, (first, last) = 10 ** (moved_db / 20), (int(share * out.size) for share in moved)

@@ -36,7 +36,7 @@ IN_THE_BYPASS = (
     "equaliser", "limiter-in-path", "gain-step", "level-drift", "two-paths", "hum", "spur", "music",
     "few-bits", "slow-gain", "notch", "low-cut", "soft-converter", "foreign-noise", "clip-safe",
     "brickwall", "widener", "two-converters", "low-level", "polarity-flips", "compensation-moves",
-    "rate-matcher", "dc-offset", "ducked",
+    "rate-matcher", "dc-offset", "ducked", "iron-in-path", "even-bend", "long-cable", "soft-limit",
 )  # fmt: skip
 
 

@@ -56,7 +56,7 @@ OF_THE_STAGE = {
     "expander", "upward-compression", "second-bend", "history-dependent", "stepped-gain",
 }  # fmt: skip
 PLAYED = {name for name, fault in BENCH_FAULTS.items() if fault.played}
-STEADY = {"foreign-noise", "rumble", "ripple", "mains-hash"}
+STEADY = {"foreign-noise", "rumble", "ripple", "mains-hash", "noise-ahead", "hum-ahead"}
 
 
 @dataclass(frozen=True)

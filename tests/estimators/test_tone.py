@@ -138,3 +138,24 @@ def test_a_frequency_outside_the_band_is_the_callers_mistake():
         fit_tone(
             Cut(np.ones(9_000), 0.0, 1.0, RATE), frequency_hz=23e3, phase_origin=0.0, orders=1, refine=False
         )
+
+
+def test_an_offset_on_the_move_leaves_level_and_interval_of_a_quiet_tone_alone(rng):
+    count, level, offset, swing_hz = 6_000, 1e-3, 0.002, 0.9
+    position = np.arange(count)
+    wave = tone(position, frequency_hz=997, amplitudes=[level], origin=0, rate_hz=RATE)
+    wave += rng.normal(0, 1e-6, count)
+    moved = wave + offset * np.sin(2 * np.pi * swing_hz * position / RATE)
+    still, moving = (
+        fit_tone(Cut(each, 0.0, 1.0, RATE), frequency_hz=997, phase_origin=0.0, orders=3, refine=False)
+        for each in (wave, moved)
+    )
+    # what a line leaves is a bend b t² / 2 about its mean, b T² / 3 at both ends: to a tone 2 / (w T) of that
+    half_s, turns = count / RATE / 2, 2 * np.pi * 997
+    left = offset * (2 * np.pi * swing_hz) ** 2 * half_s**2 / 3 * 2 / (turns * half_s)
+    assert (
+        abs(moving.amplitudes[0] - still.amplitudes[0])
+        < left
+        < 0.15 * 2 * offset * 2 * np.pi * swing_hz / turns
+    )
+    assert moving.stds[0] < still.stds[0] + left  # bins beside the tone hold as much of the bend

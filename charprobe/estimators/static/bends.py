@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -90,6 +90,11 @@ class BendsFit:
         return np.asarray(
             np.sqrt(np.maximum(0.0, np.einsum("ij,jk,ik->i", weights, self.covariance, weights)))
         )
+
+    def moved_by(self, off_db: Array, level: Array, std: Array) -> BendsFit:
+        """Return the fit where all gains may be off together: its covariance holds what that moves."""
+        moved = np.linalg.pinv(self.jacobian(level) / std[:, None]) @ (off_db / std)
+        return replace(self, covariance=self.covariance + np.outer(moved, moved))
 
     def corner(self, bend: int) -> tuple[float, float, float]:
         """Corner, width and change of slope of a bend."""

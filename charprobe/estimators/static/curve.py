@@ -12,7 +12,7 @@ from charprobe.estimators.static.bends import BendsFit, StraightSection
 from charprobe.estimators.static.curve_choice import CurveChoice
 from charprobe.estimators.static.points import SATURATES_SHARE, StaticPoint, bent_db
 from charprobe.values.arrays import Array, Index
-from charprobe.values.quantity import Quantity, Reading, Unmeasured, student_factor
+from charprobe.values.quantity import DB_PER_NEPER, Quantity, Reading, Unmeasured, student_factor
 
 FLOOR_DB = 0.0002  # levels of recorders and drifts unseen within a step: added to every point's uncertainty
 FEWEST_LEVELS = 6
@@ -84,6 +84,20 @@ class StaticCurve:
         levels, index = _levels(level)
         total = np.bincount(index, weights=std**-2)
         return levels, np.bincount(index, weights=gain * std**-2) / total, np.asarray(total**-0.5)
+
+    def beside(self, share: float) -> StaticCurve:
+        """The curve where so much of the sound may go past the stage: unreduced, louder beside the rest."""
+        most_db = max(p.gain_db for p in self.points)
+
+        def past_db(gain_db: Array) -> Array:
+            return DB_PER_NEPER * share / math.sqrt(2) * (10 ** ((most_db - gain_db) / 20) - 1)
+
+        own = past_db(np.array([p.gain_db for p in self.points])).tolist()
+        points = (replace(p, std_db=math.hypot(p.std_db, db)) for p, db in zip(self.points, own, strict=True))
+        choice, (level, gain, std) = self.choice, self.used
+        if choice is not None:
+            choice = replace(choice, fit=choice.fit.moved_by(past_db(gain), level, std))
+        return replace(self, points=tuple(points), choice=choice)
 
     @property
     def too_few(self) -> Unmeasured:

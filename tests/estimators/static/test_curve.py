@@ -56,3 +56,19 @@ def test_a_gain_at_rest_is_not_doubted_for_what_the_curve_misses_above(rng):
     assert curve.fit is not None and curve.fit.dispersion > 2
     found = curve.low_level_gain
     assert found.low <= 4 <= found.high and found.std < curve.fit.covariance[0, 0] ** 0.5 / 2
+
+
+def test_what_may_go_past_the_stage_unreduced_is_in_the_interval_of_every_slope(rng):
+    share = 10 ** (-65 / 20)
+
+    def leaking(level):  # the copy arrives in phase, beside a sound that the stage reduces
+        return DB_PER_NEPER * np.log(10 ** (soft(level) / 20) + share)
+
+    truth = read_static_curve(curve_of(soft, rng, sigma_db=1e-4)).slope.value
+    curve = curve_of(leaking, rng, sigma_db=1e-4)
+    plain, beside = (read_static_curve(each).slope for each in (curve, curve.beside(share)))
+    assert not plain.low <= truth <= plain.high
+    assert beside.low <= truth <= beside.high
+    assert beside.value == plain.value
+    off = [b.std_db - a.std_db for a, b in zip(curve.points, curve.beside(share).points, strict=True)]
+    assert off[0] < 1e-6 < max(off)  # what is not reduced is as well known as before

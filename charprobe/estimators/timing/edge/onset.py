@@ -13,7 +13,7 @@ import scipy
 from charprobe.estimators.timing.edge.settling import Settled
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array, Index
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 PARTS = (0.04, 0.07, 0.12, 0.2, 0.35)  # shares of the change up to which the first movement is followed
 AGREE = 2.5  # neighbouring shares agree while their starts +- this many standard uncertainties overlap
@@ -81,7 +81,7 @@ def find_onset(
     """
     chosen: _Kink | None = None
     mean_speed = 0.0
-    slopes: list[float] = []
+    kinks: list[_Kink] = []
     low, high, slowest, fastest = -math.inf, math.inf, -math.inf, math.inf
     half_s = reached_s(0.5)
     for part in PARTS:
@@ -97,8 +97,10 @@ def find_onset(
         high = min(high, kink.start_s + AGREE * kink.start_std_s)
         slowest = max(slowest, kink.slope - AGREE * kink.slope_std)
         fastest = min(fastest, kink.slope + AGREE * kink.slope_std)
-        slopes.append(kink.slope)
+        kinks.append(kink)
         if low > high or slowest > fastest:
+            if chosen is kinks[0]:
+                continue  # all are asked
             break
         chosen, mean_speed = kink, part * change_db / max(stop_s - kink.start_s, trace.sample_s)
     if chosen is None:
@@ -107,10 +109,13 @@ def find_onset(
             Unmeasured("s", reason, then, at_most=max(reached_s(PARTS[-1]), trace.resolution_s)),
             Unmeasured("dB/ms", reason, then),
         )
-    std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s)
+    # shares that deny each other at once leave open which of them tells of the edge: it may lie with any
+    starts, slopes = zip(*((kink.start_s, kink.slope) for kink in kinks), strict=True)
+    denied = len(kinks) > 1 and chosen is kinks[0]
+    std = math.hypot(chosen.start_std_s, ZERO_SAMPLES * trace.resolution_s, denied * np.ptp(starts) / Z95)
     start = Quantity.from_std(chosen.start_s, std, "s")
     # how far the first movement reaches is anyone's choice: the interval covers what all choices say
-    slope_std = math.hypot(chosen.slope_std, (max(slopes) - min(slopes)) / SPREAD)
+    slope_std = math.hypot(chosen.slope_std, float(np.ptp(slopes)) / (Z95 if denied else SPREAD))
     speed = Quantity.from_std(chosen.slope / 1e3, slope_std / 1e3, "dB/ms")
     if not KINKS[0] < chosen.slope / mean_speed < KINKS[1] or speed.low < 0 < speed.high:
         reason = "the gain jumps, or starts to move smoothly: there is no one first speed"

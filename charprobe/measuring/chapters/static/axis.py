@@ -75,7 +75,7 @@ def input_axis(wet: Take, bypass: Take | None, segment: Segment) -> InputAxis:
     moved = segment.span.start - same.span.start
     axis = axis_of(fit.steps, {step.tone.start: step.tone.start + moved for step in fit.steps})
     drift = drift_of_bypass(bypass, fit)
-    combed_db = math.hypot(*(20 * math.log10(1 + unseen_path(take)) for take in (wet, bypass)))
+    combed_db = math.hypot(*(20 * math.log10(1 + max(unseen_path(take))) for take in (wet, bypass)))
     return replace(axis, gain_std_db=math.hypot(axis.gain_std_db, drift.std_db, combed_db / math.sqrt(2)))
 
 

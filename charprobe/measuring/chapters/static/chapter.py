@@ -30,6 +30,7 @@ from charprobe.measuring.chapters.static.steadiness import (
     steadiness,
 )
 from charprobe.measuring.chapters.static.words import closing_words, health_of, words_on
+from charprobe.measuring.health.path.second_path import unseen_path
 from charprobe.placing.take import Take
 from charprobe.profile.entry import NO_BYPASS, Cell, Chapter, Entry, Table, unmeasured
 from charprobe.stimulus.kinds.level_steps import LevelSteps
@@ -139,7 +140,7 @@ def measure_all_steps(wet: Take, bypass: Take | None) -> list[MeasuredSteps]:
             points = [axis.point(step) for step in fit.steps]
             slow_db = slow_store_db(wet, fit, drift_std_db=own_db)
             points = [replace(point, std_db=math.hypot(point.std_db, own_db, slow_db)) for point in points]
-            curve = fit_static_curve(points, axis_std_db=axis.gain_std_db)
+            curve = fit_static_curve(points, axis_std_db=axis.gain_std_db).beside(unseen_path(wet)[0])
             seen = steadiness(wet, fit, axis, curve)
             drift = moved if moved.kind and moved.std_db > seen.std_db else seen
             end_s = wet.capture_time_s(wet.stimulus.segments[-1].span.stop)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.ndimage import minimum_filter1d
 
 from charprobe.measuring.health.path.tail_after_tones import tail_after_tones_db
 from charprobe.placing.take import Take, held, once
@@ -81,21 +82,29 @@ def check_second_path(take: Take, *, coded: bool) -> list[Health]:
 
 
 @once
-def unseen_path(take: Take) -> float:
-    """Size of what may sound beside the sound and is told by nothing: a weak copy, or a room's tail.
+def unseen_path(take: Take) -> tuple[float, float]:
+    """Sizes of a copy and of a room's tail that may sound beside the sound, too weak to be told by anything.
 
-    What the sound's own band leaves on both sides alike is none, nor is noise; a stage's own filters may hide
-    a copy, but none above `WEAKEST`.
+    What the sound's own band leaves on both sides alike is neither, nor is noise, nor a filter that only
+    falls away and is over by `TAIL_FROM_S`; others may hide either, but none above `WEAKEST`.
     """
     bands = _answers(take) or _by_sweep(take)
     if not bands:
-        return WEAKEST
-    size = min(min(answer.behind.size, answer.ahead.size) for answer in bands[0])
+        return WEAKEST, WEAKEST
+    size, first = min(min(each.behind.size, each.ahead.size) for each in bands[0]), bands[0][0].first
     behind = np.min([answer.behind[:size] for answer in bands[0]], axis=0)
     ahead = np.min([answer.ahead[:size] for answer in bands[0]], axis=0)
-    direct = bands[0][0].rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
-    tail = math.sqrt(max(float(np.sum(behind**2 - ahead**2)), 0.0) / direct)
-    return min(max(float(np.abs(behind - ahead).max()), tail), WEAKEST)
+    copy = float(_above_valleys(np.stack([behind - ahead, ahead - behind]), first).max())
+    rest = slice(round(TAIL_FROM_S * bands[0][0].rate_hz) - first, None)
+    tail = math.sqrt(max(float(np.sum(behind[rest] ** 2 - ahead[rest] ** 2)), 0.0) / _direct(bands[0][0]))
+    return min(copy, WEAKEST), min(tail, WEAKEST)
+
+
+def _above_valleys(course: Array, width: int) -> Array:
+    """By how much each value of some courses stands above the deeper parts on both sides of it, so near."""
+    least, side = np.maximum(course, 0.0), width // 2
+    sides = (minimum_filter1d(least, width + 1, origin=origin, mode="nearest") for origin in (side, -side))
+    return np.asarray(least - np.maximum(*sides))
 
 
 @once
@@ -203,9 +212,12 @@ def _behind_db(answer: _Answer) -> float | None:
     behind, ahead = (float(np.sum(part[skipped:] ** 2)) for part in (answer.behind, answer.ahead))
     if behind < TAIL_CLEAR**2 * ahead:
         return None
-    # the direct sound's envelope falls to half within so many samples of its band
-    direct = answer.rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
-    return 10 * math.log10(max(behind - ahead, 1e-30) / direct)
+    return 10 * math.log10(max(behind - ahead, 1e-30) / _direct(answer))
+
+
+def _direct(answer: _Answer) -> float:
+    """Samples within which the direct sound's envelope falls to half, as its first band tells."""
+    return answer.rate_hz / (BANDS_HZ[0][1] - BANDS_HZ[0][0])
 
 
 def _two_paths(take: Take, delay_s: float, size: float) -> Health:

@@ -47,3 +47,16 @@ def test_a_first_speed_that_may_be_none_is_no_number(rng):
     device = exponential(attack_s=0.0002, release_s=0.5, depth_db=2, hold_s=0.4)
     assert isinstance(times(device, rng, noise_dbfs=-60.0)[0].initial_slope, Unmeasured)
     assert times(device, rng)[0].initial_slope.high < 0
+
+
+def test_a_slight_movement_ahead_of_the_edge_leaves_start_and_speed_unsure(rng):
+    fall = exponential(attack_s=0.004, release_s=0.08, depth_db=12, hold_s=0.4)
+
+    def device(since_rise, since_fall):  # a copy of the sound, ahead by 1.3 ms, moves the gain by 0.05 dB
+        ahead = (since_rise > -0.0013) & (since_fall < 0)
+        return fall(since_rise, since_fall) - 0.05 * ahead
+
+    attack, _ = times(device, rng, noise_dbfs=-100.0)
+    assert attack.start.low <= -0.0013 < -attack.resolution_s <= attack.start.high
+    speed = attack.initial_slope
+    assert isinstance(speed, Unmeasured) or speed.low <= -3.0 <= speed.high
