@@ -271,10 +271,10 @@ class _Basis:
         sums.imag[:, 0] = rows @ self.line
         amplitudes = (sums.real @ self.even).astype(np.complex128)
         amplitudes.imag = sums.imag @ self.odd
-        return np.asarray(amplitudes)
+        return amplitudes
 
     def wave(self, amplitudes: Complex) -> Array:
-        return self.carrier.wave(amplitudes) + amplitudes[0].imag * self.line
+        return np.asarray(self.carrier.wave(amplitudes) + amplitudes[0].imag * self.line)
 
 
 @lru_cache(maxsize=64)  # tones of one run share frequency and length: small tables, the same for all of them
