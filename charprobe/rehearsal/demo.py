@@ -1,13 +1,12 @@
 """The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
 
-This process plays the device's part, judges the bypass, records and listens; `JOBS` others (`demo_bench`),
-forked from it, measure and draw meanwhile what was recorded.
+This process plays the bypass, judges it and listens; `JOBS` others, forked from it, record, measure and draw
+the settings meanwhile (`demo_bench`).
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from importlib import import_module
@@ -17,34 +16,25 @@ import numpy as np
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
-from charprobe.files.output import check_space, prepare_folder, safe_file_name, write_text
+from charprobe.files.output import check_space, prepare_folder, write_text
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.inline_svg import InPage
-from charprobe.rehearsal.demo_bench import Measured, judged_bypass, laid_out, measured
-from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
+from charprobe.rehearsal.demo_bench import RATE_HZ, TAKES, Bench, figures
+from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.session.side_by_side import workers
-from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS, STORY, TITLE, DemoSetting
-from charprobe.simulation.devices.stage import TrueValue
-from charprobe.simulation.rig.rig import Rig
-from charprobe.simulation.simulate import record_with_gain
+from charprobe.simulation.demo_device import REPEATED, SETTINGS, STORY, TITLE
 from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
-from charprobe.stimulus.render import render
 from charprobe.stimulus.write import write_stimulus
-from charprobe.values.arrays import Array
 
-RATE_HZ = 48_000
 SEED = 7
-JOBS = 2  # nobody of three waits on two cores
-STEPS = (
-    len(SETTINGS) + 1 + 5
-)  # captures with their profiles; stimulus, bypass, listening pair, comparison, page
+JOBS = 2
+STEPS = len(TAKES) + 4  # captures with their profiles; stimulus, listening pair, comparison, page
 SPEECH_S = 10.0
 PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
-Awaited = tuple[DemoSetting, Path, Mapping[str, TrueValue], Future[Measured]]
 
 
 @dataclass(frozen=True)
@@ -71,18 +61,6 @@ class Demo:
         )
 
 
-def rig_of(number: int) -> Rig:
-    """The crew's recorder at one capture: started in step with playing, its clock never quite the same."""
-    return Rig(
-        delay_samples=1490.37,
-        drift_ppm=11.8 + 0.03 * number,
-        noise_dbfs=-108.0,
-        ac_corner_hz=2.0,
-        bits=24,
-        lead_s=0.4,
-    )
-
-
 def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
     """Do the whole job into a folder.
 
@@ -103,80 +81,46 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
         If a file exists and `force` is false, or the folder cannot be written.
     """
     prepare_folder(folder)
-    length = laid_out(recipe, RATE_HZ).length
-    check_space(folder, needed_bytes=PAGE_BYTES + (len(SETTINGS) + 3) * (PROFILE_BYTES + 3 * length))
+    length = Bench(folder, recipe, force).stimulus().length
+    check_space(folder, needed_bytes=PAGE_BYTES + (len(TAKES) + 1) * (PROFILE_BYTES + 3 * length))
     with may_start_over(folder, force=force) as replaced:
-        return _run(folder, recipe, replaced, progress)
+        return _run(Bench(folder, recipe, replaced), progress)
 
 
-def _run(folder: Path, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
+def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
+    folder, force = bench.folder, bench.force
     for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
-    write_stimulus(recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force)
+    write_stimulus(
+        bench.recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force
+    )
     progress("stimulus")
-    played = render(laid_out(recipe, RATE_HZ))
-    dry, _ = _recorded(folder, 0, BYPASS, played, recipe, force)
-    judged_bypass(dry, recipe, RATE_HZ)  # once: the bench is forked from what is known here
+    bench.record(0)
+    bench.bypass()  # once: the others are forked from what is known here
     progress("bypass")
-    takes = [*SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED)]
-    results, waiting = _Results(progress), deque[Awaited]()
-    with workers(JOBS) as bench:
-        for number, setting in enumerate(takes, start=1):
-            path, truth = _recorded(folder, number, setting, played, recipe, force)
-            out = folder / "profiles" / f"{path.stem}.json"
-            alone = None if setting.name == REPEATED else number - 1  # figures of the other show both takes
-            future = bench.submit(measured, path, setting.name, alone, out, dry, recipe, RATE_HZ, force)
-            waiting.append((setting, path, truth, future))
-            while waiting and waiting[0][-1].done():
-                results.take(*waiting.popleft())
-        del played
+    profiles: list[Profile] = []
+    rows: list[TruthRow] = []
+    drawn: dict[str, Future[tuple[InPage, ...]]] = {}
+    with workers(JOBS) as others:
+        measured = [others.submit(bench.measure, number) for number in range(1, len(TAKES))]
         _listening_pair(folder, force)
         progress("listening pair")
-        import_module("charprobe.publishing.report.page")  # loaded while the bench is at work
-        for one in waiting:
-            results.take(*one)
-    comparison = compare_profiles(results.profiles)
-    comparison.save(folder / "comparison", force=force)
-    progress("comparison")
-    page = _page(folder, results, comparison, force=force)
-    progress("page")
-    return Demo(tuple(results.profiles[: len(SETTINGS)]), tuple(results.rows), comparison, page)
-
-
-class _Results:
-    """What comes back from the bench, in the order it was asked for, beside the truth."""
-
-    def __init__(self, progress: Callable[[str], None]) -> None:
-        self._progress = progress
-        self.profiles: list[Profile] = []
-        self.rows: list[TruthRow] = []
-        self.captures: dict[str, Path] = {}  # by their SHA-256
-        self.drawn: list[tuple[str, tuple[InPage, ...]]] = []
-
-    def take(
-        self, setting: DemoSetting, path: Path, truth: Mapping[str, TrueValue], future: Future[Measured]
-    ) -> None:
-        """Take what was measured of a setting, once it is there."""
-        profile, figures = future.result()
-        self._progress(setting.name)
-        number = len(self.profiles)
-        self.profiles.append(profile)
-        self.captures[profile.capture.sha256] = path
-        if number < len(SETTINGS):
-            self.rows += true_rows(setting.build(), profile, truth)
-        if figures:
-            self.drawn.append((setting.name, figures))
-
-
-def _recorded(
-    folder: Path, number: int, setting: DemoSetting, played: Array, recipe: Recipe, force: bool
-) -> tuple[Path, dict[str, TrueValue]]:
-    """Record a setting into a file, and return that and what is true of it."""
-    path = folder / "captures" / f"{number:02d} {safe_file_name(setting.name)}.wav"
-    stage = setting.build()
-    taken = record_with_gain(stage, played, rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
-    write_wav(path, taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=force)
-    return path, played_truth(stage, laid_out(recipe, RATE_HZ), played=played, gain_db=taken.gain_db)
+        import_module("charprobe.publishing.report.page")  # loaded while the others are at work
+        for setting, future in zip(TAKES[1:], measured, strict=True):
+            profile, truth = future.result()
+            progress(setting.name)
+            profiles.append(profile)
+            own = [one for one in profiles if one.setting == setting.name]
+            if len(own) == 1:
+                rows += true_rows(setting.build(), profile, truth)
+            if len(own) == TAKES.count(setting):
+                drawn[setting.name] = others.submit(figures, own, SETTINGS.index(setting))
+        comparison = compare_profiles(profiles)
+        comparison.save(folder / "comparison", force=force)
+        progress("comparison")
+        page = _page(bench, profiles, rows, comparison, drawn)
+        progress("page")
+    return Demo(tuple(profiles[: len(SETTINGS)]), tuple(rows), comparison, page)
 
 
 def _listening_pair(folder: Path, force: bool) -> None:
@@ -194,27 +138,33 @@ def _listening_pair(folder: Path, force: bool) -> None:
     make_pair(dry, processed, folder / "listening", roles_as_named=True, force=force)
 
 
-def _page(folder: Path, results: _Results, comparison: Comparison, *, force: bool) -> Path:
+def _page(
+    bench: Bench,
+    profiles: Sequence[Profile],
+    rows: Sequence[TruthRow],
+    comparison: Comparison,
+    drawn: Mapping[str, Future[tuple[InPage, ...]]],
+) -> Path:
     # what plays is loaded by now
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
-    path = folder / "page.html"
-    shown = [one.profile for one in shown_of(results.profiles)]
-    listening = heard_in_captures(shown, results.captures)
+    folder, force = bench.folder, bench.force
+    captures = {one.capture.sha256: bench.capture(number) for number, one in enumerate(profiles, start=1)}
+    listening = heard_in_captures([one.profile for one in shown_of(profiles)], captures)
     if listening is not None:
         listening.write(folder, force=force)
     page = render_page(
-        results.profiles,
+        profiles,
         title=TITLE,
         about=STORY,
         comparison=comparison,
-        truth=results.rows,
+        truth=rows,
         command=f"charprobe demo --out {folder.name}",
         listening=[listening] if listening is not None else [],
         sounds_beside=True,
         files=tables_beside("comparison", "setting against setting"),
-        drawn=results.drawn,
+        drawn=[(name, figures.result()) for name, figures in drawn.items()],
     )
-    write_text(path, page, force=force)
-    return path
+    write_text(folder / "page.html", page, force=force)
+    return folder / "page.html"

@@ -1,54 +1,91 @@
-"""The demo's bench: processes that judge the bypass once each, and measure and draw what is recorded."""
+"""The demo's bench: it plays each setting, records it, measures and draws it, in whichever process."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
-from charprobe.files.sound.sound_file import open_capture
+from charprobe.files.output import safe_file_name
+from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.measuring.characterise import characterise_judged
 from charprobe.measuring.health.judge import Judged, judge_capture
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.inline_svg import InPage
+from charprobe.rehearsal.selftest import played_truth
+from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS
+from charprobe.simulation.devices.stage import TrueValue
+from charprobe.simulation.rig.rig import Rig
+from charprobe.simulation.simulate import record_with_gain
 from charprobe.stimulus.recipe import Recipe
-from charprobe.stimulus.render import lay_out
+from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
+from charprobe.values.arrays import Array
 
-Measured = tuple[Profile, tuple[InPage, ...]]  # a capture's profile and its figures
-
-
-@cache
-def laid_out(recipe: Recipe, rate_hz: int) -> Stimulus:
-    """The first take of a recipe, the same object in each call."""
-    return lay_out(recipe, rate_hz=rate_hz, take=1)
+RATE_HZ = 48_000
+TAKES = (BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED))
+Truth = Mapping[str, TrueValue]
 
 
-@cache
-def judged_bypass(path: Path, recipe: Recipe, rate_hz: int) -> Judged:
-    """Judge the bypass that all captures are measured against."""
-    return judge_capture(open_capture(path), laid_out(recipe, rate_hz), 0)
+@dataclass(frozen=True)
+class Bench:
+    """Where the captures of `TAKES` and their profiles go, what is played, and whether files are replaced."""
+
+    folder: Path
+    recipe: Recipe
+    force: bool
+
+    def capture(self, number: int) -> Path:
+        """Return the file of a take."""
+        return self.folder / "captures" / f"{number:02d} {safe_file_name(TAKES[number].name)}.wav"
+
+    @cache  # noqa: B019  # one bench a demo
+    def stimulus(self) -> Stimulus:
+        """Return what is played, the same object in each call."""
+        return lay_out(self.recipe, rate_hz=RATE_HZ, take=1)
+
+    @cache  # noqa: B019
+    def _played(self) -> Array:
+        return render(self.stimulus())
+
+    def record(self, number: int) -> Truth:
+        """Record a take, and return what is true of it."""
+        stage = TAKES[number].build()
+        taken = record_with_gain(stage, self._played(), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
+        write_wav(self.capture(number), taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=self.force)
+        return played_truth(stage, self.stimulus(), played=self._played(), gain_db=taken.gain_db)
+
+    @cache  # noqa: B019
+    def bypass(self) -> Judged:
+        """Judge the bypass that all captures are measured against: once, where it is done before the fork."""
+        return self._judged(0)
+
+    def _judged(self, number: int) -> Judged:
+        return judge_capture(open_capture(self.capture(number)), self.stimulus(), 0)
+
+    def measure(self, number: int) -> tuple[Profile, Truth]:
+        """Record a take, measure it against the bypass, and write its profile."""
+        truth = self.record(number)
+        profile = characterise_judged(self._judged(number), self.bypass(), setting=TAKES[number].name)
+        profile.save(self.folder / "profiles" / f"{self.capture(number).stem}.json", force=self.force)
+        return profile, truth
 
 
-def measured(
-    path: Path,
-    setting: str,
-    alone: int | None,
-    out: Path,
-    dry: Path,
-    recipe: Recipe,
-    rate_hz: int,
-    force: bool,
-) -> Measured:
-    """Measure a capture of a setting against the bypass `dry` and write its profile to `out`.
+def rig_of(number: int) -> Rig:
+    """The crew's recorder at one capture: started in step with playing, its clock never quite the same."""
+    return Rig(
+        delay_samples=1490.37,
+        drift_ppm=11.8 + 0.03 * number,
+        noise_dbfs=-108.0,
+        ac_corner_hz=2.0,
+        bits=24,
+        lead_s=0.4,
+    )
 
-    Figures come with it where the capture stands `alone` for the setting of that number on the page.
-    """
-    judged = judge_capture(open_capture(path), laid_out(recipe, rate_hz), 0)
-    profile = characterise_judged(judged, judged_bypass(dry, recipe, rate_hz), setting=setting)
-    profile.save(out, force=force)
-    if alone is None:
-        return profile, ()
-    (shown,) = shown_of([profile])
-    return profile, replace(shown, number=alone).figures()
+
+def figures(takes: Sequence[Profile], number: int) -> tuple[InPage, ...]:
+    """Draw the figures of a setting, the one of that number on the page."""
+    (shown,) = shown_of(takes)
+    return replace(shown, number=number).figures()
