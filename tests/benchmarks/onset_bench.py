@@ -14,7 +14,7 @@ import numpy as np
 from scipy.signal import butter, sosfilt
 
 from charprobe.files.sound.source import MemoryCapture
-from charprobe.listening.aligning.onsets import HOP, LARGEST, Activity, activity, locate
+from charprobe.listening.aligning.onsets import HOP, LARGEST, activity, locate
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.material import generate
 
@@ -34,18 +34,18 @@ def through(name: str, samples: np.ndarray) -> np.ndarray:
     return make_stage(name).process(samples, rate_hz=RATE_HZ, rng=np.random.default_rng(1)).samples
 
 
-def ours(samples: np.ndarray) -> Activity:
+def ours(samples: np.ndarray) -> np.ndarray:
     """Changes of the log level of six bands."""
     return activity(MemoryCapture(samples, rate_hz=RATE_HZ), 0, samples.size)
 
 
-def one_curve(samples: np.ndarray) -> Activity:
+def one_curve(samples: np.ndarray) -> np.ndarray:
     """librosa's onset strength: the mean rise of mel bands."""
     curve = librosa.onset.onset_strength(y=samples, sr=RATE_HZ, hop_length=HOP, n_fft=512, n_mels=64)
     return limited(curve[:, None])
 
 
-def six_curves(samples: np.ndarray) -> Activity:
+def six_curves(samples: np.ndarray) -> np.ndarray:
     """librosa's onset strength in six groups of mel bands."""
     edges = np.linspace(0, 64, BANDS + 1).astype(int).tolist()
     curves = librosa.onset.onset_strength_multi(
@@ -54,11 +54,11 @@ def six_curves(samples: np.ndarray) -> Activity:
     return limited(curves.T)
 
 
-def limited(rises: np.ndarray) -> Activity:
+def limited(rises: np.ndarray) -> np.ndarray:
     """Curves less their means, of unit power each and limited, as ours are."""
     rises = rises - rises.mean(axis=0)
     usual = np.sqrt(np.mean(rises**2, axis=0, keepdims=True)) + 1e-30
-    return Activity(np.clip(rises / usual, -LARGEST, LARGEST))
+    return np.clip(rises / usual, -LARGEST, LARGEST)
 
 
 def main() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import scipy
@@ -22,22 +21,18 @@ LARGEST = 4.0  # re its rms: one start out of silence must not outweigh all that
 MIN_SCORE = 6.0  # peak over scatter of the correlation; unrelated music of one tempo reaches 7.6
 
 
-@dataclass(frozen=True)
-class Activity:
-    """Change of the log level of each band from hop to hop; shape (hops, bands), each band of unit power."""
+def activity(source: Frames, start: int, stop: int) -> Array:
+    """Measure when the bands of a source grow louder and softer between two frames.
 
-    rises: Array
-
-
-def activity(source: Frames, start: int, stop: int) -> Activity:
-    """Measure when the bands of a source grow louder and softer between two frames."""
+    The change of the log level of each band from hop to hop; shape (hops, bands), each band of unit power.
+    """
     return _activity_of(_band_powers(source, start, stop))
 
 
-def _activity_of(power: Array) -> Activity:
+def _activity_of(power: Array) -> Array:
     rises = _rises(power, power.mean(axis=0))
     usual = np.sqrt(np.mean(rises**2, axis=0, keepdims=True)) + 1e-30
-    return Activity(np.clip(rises / usual, -LARGEST, LARGEST))
+    return np.clip(rises / usual, -LARGEST, LARGEST)
 
 
 def _band_powers(source: Frames, start: int, stop: int) -> Array:
@@ -95,7 +90,7 @@ def rough_lags(dry: Frames, processed: Frames) -> Iterator[int]:
         raise different(f"their onsets agree nowhere (score {best_score:.1f}, needed {MIN_SCORE:g})")
 
 
-def _eventful(source: Frames, length: int) -> list[tuple[int, Activity]]:
+def _eventful(source: Frames, length: int) -> list[tuple[int, Array]]:
     """First frame and activity of the most eventful stretch of each third of a file, most eventful first."""
     if source.frames <= length:
         return [(0, activity(source, 0, length))]
@@ -111,7 +106,7 @@ def _eventful(source: Frames, length: int) -> list[tuple[int, Activity]]:
     return [(int(starts[k]), _activity_of(powers[k])) for k in best[np.argsort(-events.max(axis=1))]]
 
 
-def _near(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, float]:
+def _near(needle: Array, hay: Frames, start: int, length: int) -> tuple[int, float]:
     """Lag and score within `NEAR_S` of no shift at all."""
     near = round(NEAR_S * hay.rate_hz)
     first = max(0, start - near)
@@ -119,7 +114,7 @@ def _near(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, 
     return first + lag - start, score
 
 
-def _anywhere(needle: Activity, hay: Frames, start: int, length: int) -> tuple[int, float]:
+def _anywhere(needle: Array, hay: Frames, start: int, length: int) -> tuple[int, float]:
     """Lag and score of the best place in the whole of a file, a few minutes at a time."""
     span, best = round(SPAN_S * hay.rate_hz), (0, 0.0)
     for first in range(0, hay.frames - HOP + 1, span):  # less than a hop holds no onset
@@ -129,7 +124,7 @@ def _anywhere(needle: Activity, hay: Frames, start: int, length: int) -> tuple[i
     return best
 
 
-def locate(needle: Activity, hay: Activity) -> tuple[int, float]:
+def locate(needle: Array, hay: Array) -> tuple[int, float]:
     """Find where `needle` starts in `hay`.
 
     Returns
@@ -139,10 +134,10 @@ def locate(needle: Activity, hay: Activity) -> tuple[int, float]:
     score : float
         Height of the correlation peak over the scatter elsewhere; trust it from `MIN_SCORE` on.
     """
-    size = scipy.fft.next_fast_len(needle.rises.shape[0] + hay.rises.shape[0], real=True)
-    spectrum = np.conj(scipy.fft.rfft(needle.rises, size, axis=0)) * scipy.fft.rfft(hay.rises, size, axis=0)
+    size = scipy.fft.next_fast_len(needle.shape[0] + hay.shape[0], real=True)
+    spectrum = np.conj(scipy.fft.rfft(needle, size, axis=0)) * scipy.fft.rfft(hay, size, axis=0)
     correlation = scipy.fft.irfft(spectrum.sum(axis=1), size)
     peak = int(np.argmax(correlation))
     score = float(correlation[peak] / (np.std(correlation) + 1e-30))
-    lag = peak if peak < hay.rises.shape[0] else peak - size
+    lag = peak if peak < hay.shape[0] else peak - size
     return lag * HOP, score

@@ -129,25 +129,11 @@ def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
             continue
         style = look.series(index) | {"marker": ""}
         axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, **style)
-    bent = flags(table, "saturated", missing=False) if "saturated" in table.columns else np.zeros_like(late)
-    if bent.any():
-        axes.plot(
-            level[bent],
-            height[bent],
-            "s",
-            color=look.palette.ink,
-            fillstyle="none",
-            markersize=look.frame.marker_pt * 1.8,
-            markeredgewidth=look.frame.line_pt * 0.4,
-            label="saturated",
-        )
-    if late.any():
-        axes.plot(
-            level[late],
-            height[late],
-            "x",
-            color=look.palette.ink,
-            markersize=look.frame.marker_pt * 1.4,
-            markeredgewidth=look.frame.line_pt * 0.5,
-            label="not settled",
-        )
+    bent, size, width = flags(table, "saturated", missing=False), look.frame.marker_pt, look.frame.line_pt
+    for chosen, mark, word, marker_pt, edge_pt in (
+        (bent, "s", "saturated", 1.8 * size, 0.4 * width),
+        (late, "x", "not settled", 1.4 * size, 0.5 * width),
+    ):
+        if chosen.any():
+            style = {"color": look.palette.ink, "markersize": marker_pt, "markeredgewidth": edge_pt}
+            axes.plot(level[chosen], height[chosen], mark, label=word, fillstyle="none", **style)

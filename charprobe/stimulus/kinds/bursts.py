@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Annotated, ClassVar, Literal
 
 from annotated_types import Interval, Len
@@ -27,6 +28,30 @@ class PhaseSet(ToneRun):
     high_dbfs: LevelDbfs
     lead_s: RestS
 
+    def place_trains(
+        self, trains: Iterable[Sequence[tuple[float, float]]], *, start: int, rate_hz: int
+    ) -> list[Tone]:
+        """Place one phase set of each train of bursts: seconds high, and low after it, burst after burst.
+
+        The carrier runs through each train, its phase is that of its first edge. Tones of one train are a
+        group: low, then high and low in turn.
+        """
+        lead, gap = round(self.lead_s * rate_hz), round(GROUP_GAP_S * rate_hz)
+        tones: list[Tone] = []
+        position = start
+        for group, (train, k) in enumerate(product(trains, range(self.phases))):
+            phase = edge_phase(k, phases=self.phases)
+            edge = Tone(position + lead, 1, self.carrier_hz, self.high_dbfs, phase, 0, group)
+            lengths = [max(1, round(time_s * rate_hz)) for burst in train for time_s in burst]
+            for turn, length in enumerate([lead, *lengths]):
+                level_dbfs = self.high_dbfs if turn % 2 else self.low_dbfs
+                ramp = 0 if turn else ramp_samples(rate_hz)
+                begun = phase_at(edge, position, rate_hz=rate_hz)
+                tones.append(Tone(position, length, self.carrier_hz, level_dbfs, begun, ramp, group))
+                position += length
+            position += gap
+        return tones
+
 
 @dataclass(frozen=True)
 class Bursts(PhaseSet):
@@ -39,7 +64,7 @@ class Bursts(PhaseSet):
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
         """Place one phase set."""
-        return _single_bursts(self, [self.hold_s], self.release_s, start=start, rate_hz=rate_hz)
+        return self.place_trains([[(self.hold_s, self.release_s)]], start=start, rate_hz=rate_hz)
 
 
 @dataclass(frozen=True)
@@ -52,7 +77,8 @@ class BurstLengths(PhaseSet):
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
         """Place one phase set per hold time, in the recipe's order."""
-        return _single_bursts(self, self.holds_s, self.release_s, start=start, rate_hz=rate_hz)
+        trains = [[(hold_s, self.release_s)] for hold_s in self.holds_s]
+        return self.place_trains(trains, start=start, rate_hz=rate_hz)
 
 
 @dataclass(frozen=True)
@@ -66,32 +92,9 @@ class BurstTrain(PhaseSet):
     release_s: RestS
 
     def place(self, *, start: int, rate_hz: int) -> list[Tone]:
-        """Place one phase set of trains; the carrier runs through each, its phase is that of its first edge.
-
-        Tones of one train are a group: low, then high and low in turn, the last low as long as the release.
-        """
-        lead, hold, pause, release = (
-            max(1, round(time_s * rate_hz))
-            for time_s in (self.lead_s, self.hold_s, self.pause_s, self.release_s)
-        )
-        ramp, gap = ramp_samples(rate_hz), round(GROUP_GAP_S * rate_hz)
-        tones: list[Tone] = []
-        position = start
-        for k in range(self.phases):
-            phase = edge_phase(k, phases=self.phases)
-            first = Tone(position + lead, hold, self.carrier_hz, self.high_dbfs, phase, 0, k)
-
-            def tone(begin: int, length: int, level_dbfs: float, soft: int, of: Tone = first) -> Tone:
-                phase = phase_at(of, begin, rate_hz=rate_hz)
-                return Tone(begin, length, self.carrier_hz, level_dbfs, phase, soft, of.group)
-
-            tones.append(tone(position, lead, self.low_dbfs, ramp))
-            for turn in range(self.repeats):
-                tones.append(tone(tones[-1].stop, hold, self.high_dbfs, 0))
-                last = turn == self.repeats - 1
-                tones.append(tone(tones[-1].stop, release if last else pause, self.low_dbfs, 0))
-            position = tones[-1].stop + gap
-        return tones
+        """Place one phase set of trains, the last low of each as long as the release."""
+        train = [(self.hold_s, self.pause_s)] * (self.repeats - 1) + [(self.hold_s, self.release_s)]
+        return self.place_trains([train], start=start, rate_hz=rate_hz)
 
 
 def edge_phase(k: int, *, phases: int) -> float:
@@ -101,23 +104,3 @@ def edge_phase(k: int, *, phases: int) -> float:
     a constant, and with an odd number of phases from 5 on second-order distortion cancels as well.
     """
     return math.pi * k * (1 + 1 / phases) % (2 * math.pi)
-
-
-def _single_bursts(
-    spec: PhaseSet, holds_s: Sequence[float], release_s: float, *, start: int, rate_hz: int
-) -> list[Tone]:
-    lead, release = round(spec.lead_s * rate_hz), round(release_s * rate_hz)
-    ramp, gap = ramp_samples(rate_hz), round(GROUP_GAP_S * rate_hz)
-    tones: list[Tone] = []
-    position = start
-    for hold_s in holds_s:
-        for k in range(spec.phases):
-            group, edge, hold = len(tones) // 3, position + lead, max(1, round(hold_s * rate_hz))
-            phase = edge_phase(k, phases=spec.phases)
-            high = Tone(edge, hold, spec.carrier_hz, spec.high_dbfs, phase, 0, group)
-            for begin, length, soft in ((position, lead, ramp), (high.stop, release, 0)):
-                phase = phase_at(high, begin, rate_hz=rate_hz)
-                tones.append(Tone(begin, length, spec.carrier_hz, spec.low_dbfs, phase, soft, group))
-            tones.insert(-1, high)
-            position = tones[-1].stop + gap
-    return tones
