@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -66,14 +66,6 @@ def load_rig(folder: Path, devices: tuple[SoundDevice, ...]) -> Patch | None:
 
 def save_rig(folder: Path, patch: Patch) -> None:
     """Write the rig down, in place of an earlier one."""
-    table = {
-        "schema": SCHEMA,
-        "play": patch.play.name,
-        "record": patch.record.name,
-        "rate_hz": patch.rate_hz,
-        "outputs": list(patch.outputs),
-        "inputs": list(patch.inputs),
-        "level_db": patch.level_db,
-        "exclusive": patch.exclusive,
-    }
+    names = {"play": patch.play.name, "record": patch.record.name}
+    table = {"schema": SCHEMA} | asdict(patch) | names
     write_text(folder / NAME, json.dumps(table, indent=2, ensure_ascii=False) + "\n", force=True)

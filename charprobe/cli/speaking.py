@@ -7,6 +7,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 
 import click
@@ -80,11 +81,5 @@ def progress(length: int, label: str) -> Iterator[Callable[[str], None]]:
         with click.progressbar(length=length, label=label, file=sys.stderr, item_show_func=_named) as bar:
             yield lambda part: bar.update(1, part)
     else:
-        done = 0
-
-        def line(part: str) -> None:
-            nonlocal done
-            done += 1
-            tell(f"{label} {done}/{length}: {part}")
-
-        yield line
+        number = count(1)
+        yield lambda part: tell(f"{label} {next(number)}/{length}: {part}")

@@ -262,17 +262,12 @@ def _steady_part(sums: _Sums) -> float:
 def _bands(power: Array, rate_hz: int) -> tuple[list[tuple[int, int]], Array]:
     """Bins and middle in Hz of each third-octave band within 90 dB of the strongest."""
     centres = 1000 * 10 ** (np.arange(-16, 14) / 10)
-    bin_hz = rate_hz / SIZE
-    edges, kept = [], []
-    strongest = 0.0
-    for centre in centres:
-        low, high = int(np.ceil(centre * 10**-0.05 / bin_hz)), int(np.ceil(centre * 10**0.05 / bin_hz))
-        if high > low and high <= power.size:
-            edges.append((low, high))
-            kept.append(centre)
-            strongest = max(strongest, float(power[low:high].sum()))
-    loud = [float(power[a:b].sum()) > 1e-9 * strongest for a, b in edges]
-    return [e for e, is_loud in zip(edges, loud, strict=True) if is_loud], np.array(kept)[loud]
+    low, high = (np.ceil(centres * side / (rate_hz / SIZE)).astype(int) for side in (10**-0.05, 10**0.05))
+    inside = (high > low) & (high <= power.size)
+    edges = np.stack([low, high], axis=1)[inside]
+    energy = np.array([power[first:last].sum() for first, last in edges])
+    loud = energy > 1e-9 * energy.max(initial=0.0)
+    return [(first, last) for first, last in edges[loud].tolist()], centres[inside][loud]
 
 
 _WORDS: dict[Cause, str] = {

@@ -32,7 +32,7 @@ def activity(source: Frames, start: int, stop: int) -> Array:
 def _activity_of(power: Array) -> Array:
     rises = _rises(power, power.mean(axis=0))
     usual = np.sqrt(np.mean(rises**2, axis=0, keepdims=True)) + 1e-30
-    return np.clip(rises / usual, -LARGEST, LARGEST)
+    return np.asarray(np.clip(rises / usual, -LARGEST, LARGEST))
 
 
 def _band_powers(source: Frames, start: int, stop: int) -> Array:

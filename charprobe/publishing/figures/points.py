@@ -31,7 +31,10 @@ def change_done(profile: Profile, edge: Edge) -> tuple[Array, Array]:
         return np.zeros(0), np.zeros(0)
     before, after = time_s <= 0, time_s > 0
     start = float(np.median(gain_db[before])) if before.any() else float(gain_db[0])
-    stop = _settled_after(profile, edge)
+    stop = float(np.median(gain_db[time_s >= 0.9 * time_s.max()]))
+    if edge == "release":  # it leads back to the gain before the attack
+        rest_s, rest_db = edge_trace(trace, "attack", step)
+        stop = float(np.median(rest_db[rest_s <= 0])) if (rest_s <= 0).any() else stop
     if start == stop or not after.any():
         return np.zeros(0), np.zeros(0)
     return time_s[after], 100 * (gain_db[after] - start) / (stop - start)
@@ -43,19 +46,6 @@ def has_reduction(profile: Profile) -> bool:
         return False
     reduction = numbers(profile.curves["timing"], "reduction_db")[reference_step(profile)]
     return bool(np.nan_to_num(reduction) >= LEAST_REDUCTION_DB)
-
-
-def _settled_after(profile: Profile, edge: Edge) -> float:
-    """Return the gain in dB that an edge leads to: after a release, that before the attack."""
-    trace = profile.curves["gain_trace"]
-    step = reference_step(profile)
-    time_s, gain_db = edge_trace(trace, edge, step)
-    if edge == "release":
-        rest_s, rest_db = edge_trace(trace, "attack", step)
-        if (rest_s <= 0).any():
-            return float(np.median(rest_db[rest_s <= 0]))
-    late = time_s >= 0.9 * time_s.max()
-    return float(np.median(gain_db[late]))
 
 
 def harmonic_points(profile: Profile, column: str) -> tuple[Array, Array]:

@@ -41,16 +41,15 @@ def draw_static(profile: Profile, look: Look) -> Drawing:
 
 def _main_words(profile: Profile) -> str:
     """Return the main numbers: a slope where no ratio was given, and bends beside the threshold's if any."""
-    steep = "ratio" if profile.measured("static.ratio") is not None else "slope"
-    if profile.measured("static.slope") is None:
-        steep = "ratio"
+    sloped = profile.measured("static.slope") is not None
+    steep = "slope" if sloped and profile.measured("static.ratio") is None else "ratio"
     threshold = in_words(profile, "static.threshold")
     top = profile.reading("static.threshold")
     bounded = isinstance(top, Unmeasured) and top.at_least is not None
     bends = [
         place for place in ("second", "lower") if profile.measured(f"static.{place}_threshold") is not None
     ]
-    if bounded and profile.measured("static.slope") is None:
+    if bounded and not sloped:
         words = ["no compression found" + ("" if bends else f" (threshold {threshold})")]
     else:
         words = [f"threshold {threshold}", f"{steep} {in_words(profile, f'static.{steep}')}"]

@@ -141,15 +141,16 @@ def step_name(timing: Table, step: int) -> str:
     return f"{name} for {rounded_text(holds[step])} s" if np.unique(holds).size > 1 else name
 
 
-def _row_time(timing: Table, edge: str, point: str, step: int) -> float:
-    return float(numbers(timing, f"{edge}_{point}_s")[step])
+def _known_times(timing: Table, traces: Traces, edge: str, point: str) -> list[float]:
+    """Times (s) of a named point, of the conditions that have one."""
+    times = numbers(timing, f"{edge}_{point}_s")[list(traces)]
+    return [time for time in times.tolist() if np.isfinite(time) and time > 0]
 
 
 def _reach(timing: Table, traces: Traces, edge: str) -> float:
     """Seconds a linear panel reaches: some t90 of the slowest condition, and no farther than the traces."""
     longest = max((float(time_s.max()) for time_s, _ in traces.values()), default=1.0)
-    t90 = [_row_time(timing, edge, "t90", step) for step in traces]
-    known = [time for time in t90 if np.isfinite(time) and time > 0]
+    known = _known_times(timing, traces, edge, "t90")
     return min(longest, SHOWN_T90[edge] * max(known)) if known else longest
 
 
@@ -202,11 +203,7 @@ def _mark_times(
 
 def _log_axis(timing: Table, traces: Traces, axes: Axes, edge: Edge, scale: float) -> None:
     times = np.concatenate([time_s for time_s, _ in traces.values()])
-    t50 = [_row_time(timing, edge, "t50", step) for step in traces]
-    known = [time for time in t50 if np.isfinite(time) and time > 0]
-    first = min(known) / 30 if known else float(times[times > 0].min())
-    first = max(first, float(times[times > 0].min()))
-    t90 = [_row_time(timing, edge, "t90", step) for step in traces]
-    ends = [LOG_REACH_T90 * time for time in t90 if np.isfinite(time) and time > 0]
-    last = min(float(times.max()), max(ends, default=np.inf))
+    t50, t90 = (_known_times(timing, traces, edge, point) for point in ("t50", "t90"))
+    first = max(float(times[times > 0].min()), min(t50, default=0.0) / 30)
+    last = min(float(times.max()), LOG_REACH_T90 * max(t90, default=np.inf))
     log_time_axis(axes, first=first * scale, last=2.5 * last * scale)
