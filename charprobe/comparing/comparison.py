@@ -16,6 +16,7 @@ from charprobe.values.editors_digits import edited_number
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, number_text, readable, rounded_text
 
+NONE = (None, None, None)  # cells of what has no number
 NOTHING = ("cannot tell", "none", "both none")  # verdict by the number of sides that have no such thing
 
 
@@ -143,7 +144,7 @@ class Comparison:
         for name, readings in self.values.items():
             unit = glossary.term(name).unit
             header += [f"{name} [{unit}]", f"{name} low [{unit}]", f"{name} high [{unit}]"]
-            columns.append([_three(reading) for reading in readings])
+            columns.append([(r.value, r.low, r.high) if isinstance(r, Quantity) else NONE for r in readings])
         rows = [
             [subject.label, len(subject.repeats), *(cell for column in columns for cell in column[i])]
             for i, subject in enumerate(self.subjects)
@@ -200,7 +201,7 @@ class Comparison:
         return "\n".join([*lines, "", *(f"Note: {text}" for text in self.notes)])
 
     def _difference_row(self, item: Difference) -> list[str | int | float | None]:
-        numbers = [item.gap.value, item.gap.low, item.gap.high] if item.gap else [None, None, None]
+        numbers = (item.gap.value, item.gap.low, item.gap.high) if item.gap else NONE
         return [
             item.name,
             self.subjects[item.first].label,
@@ -246,9 +247,3 @@ def _meaning(name: str) -> tuple[str, str]:
     if name in CURVES:
         return "dB", CURVES[name].definition
     return glossary.term(name).unit, glossary.term(name).definition
-
-
-def _three(reading: Reading | None) -> tuple[float | None, float | None, float | None]:
-    if not isinstance(reading, Quantity):
-        return None, None, None
-    return reading.value, reading.low, reading.high

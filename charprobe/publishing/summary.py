@@ -149,12 +149,7 @@ def _group(group: str, title: str, profile: Profile, width: int) -> str:
     lines = [_row(name, entry, width) for name, entry in rows if name not in silent]
     for reason, names in shared.items():
         titles = ", ".join(glossary.term(name).title for name in names)
-        lines += textwrap.wrap(
-            f"Not measured: {titles} – {literal(reason)}",
-            width,
-            initial_indent="  ",
-            subsequent_indent="    ",
-        )
+        lines += _wrapped([f"Not measured: {titles} – {literal(reason)}"], width)
     return "\n".join([head.rstrip() if len(silent) < len(rows) else title.upper(), *lines])
 
 

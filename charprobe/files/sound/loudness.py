@@ -68,23 +68,19 @@ def _at_rate(section: Array, rate_hz: int) -> Array:
     if rate_hz == _TABLE_HZ:
         return section
     # z^-1 = (1 - s)/(1 + s): b0 (1+s)^2 + b1 (1-s^2) + b2 (1-s)^2, collected by powers of s
-    up, down = (_powers_of_s(coefficients) for coefficients in (section[:3], section[3:]))
+    up, down = _mapped(section[:3]), _mapped(section[3:])
     corner = np.sqrt(down[0] / down[2])
     corner_hz = np.arctan(corner) * _TABLE_HZ / np.pi
     scale = corner / np.tan(np.pi * corner_hz / rate_hz)
     powers = scale ** np.arange(3)
-    top, bottom = _powers_of_z(up * powers), _powers_of_z(down * powers)
+    top, bottom = _mapped(up * powers), _mapped(down * powers)
     return np.asarray(np.concatenate([top, bottom]) / bottom[0])
 
 
-def _powers_of_s(coefficients: Array) -> Array:
-    b0, b1, b2 = coefficients
+def _mapped(powers: Array) -> Array:
+    """Powers of z^-1 to those of s, or back: the map is its own inverse but for a factor."""
+    b0, b1, b2 = powers
     return np.array([b0 + b1 + b2, 2 * (b0 - b2), b0 - b1 + b2])
-
-
-def _powers_of_z(powers: Array) -> Array:
-    c0, c1, c2 = powers
-    return np.array([c0 + c1 + c2, 2 * (c0 - c2), c0 - c1 + c2])
 
 
 def channel_weights(channels: int) -> Array:

@@ -60,7 +60,7 @@ def track_delay(guide: Guide, *, lag: int) -> DelayTrack:
     size = window_length(common)
     count = int(np.clip(2 * common // size - 1, 1, MAX_POINTS))
     starts = max(0, -lag) + np.linspace(0, max(common - size, 0), count).astype(int)
-    levels = np.array([_level(guide, int(start), size) for start in starts])
+    levels = np.array([np.mean(read_padded(guide.dry, k, k + size) ** 2) for k in starts.tolist()])
     loud = levels > levels.max() * 1e-5
     seeds = sorted(np.flatnonzero(loud), key=lambda k: -levels[k])[:12]
     tried = {
@@ -110,10 +110,6 @@ class Match:
 
 def _reach(size: int) -> int:
     return min(MAX_JUMP, 4 * size)
-
-
-def _level(guide: Guide, start: int, size: int) -> float:
-    return float(np.mean(read_padded(guide.dry, start, start + size) ** 2))
 
 
 def match_window(guide: Guide, *, start: int, size: int, lag: int, reach: int) -> Match:

@@ -135,12 +135,7 @@ def _least_squares(
     covariance = normal * float(np.sum((residual * weight) ** 2)) / freedom
     covariance[-1] /= scale
     covariance[:, -1] /= scale
-    return (
-        np.asarray(solution[:-1], dtype=np.float64),
-        float(solution[-1]) / scale,
-        covariance,
-        np.asarray(residual),
-    )
+    return np.asarray(solution[:-1]), float(solution[-1]) / scale, covariance, np.asarray(residual)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -27,16 +26,8 @@ LEAST_CHANGE_DB = 2.0  # a spectrum that stays looks flat
 def save_listening(made: MadePair, folder: Path, look: Look, *, force: bool) -> tuple[Path, ...]:
     """Write all figures of a pair to a folder, made if need be; errors as in `save_drawing`."""
     prepare_folder(folder)
-    draw: tuple[Callable[[MadePair, Look], Drawing], ...] = (
-        draw_gain,
-        draw_levels,
-        draw_difference,
-        draw_pair_picture,
-    )
-    written: list[Path] = []
-    for drawing in (work(made, look) for work in draw):
-        written += save_drawing(drawing, folder, stem=drawing.name, force=force)
-    return tuple(written)
+    drawn = (draw(made, look) for draw in (draw_gain, draw_levels, draw_difference, draw_pair_picture))
+    return tuple(path for one in drawn for path in save_drawing(one, folder, stem=one.name, force=force))
 
 
 def draw_gain(made: MadePair, look: Look) -> Drawing:
