@@ -129,10 +129,10 @@ def _plot_points(table: Table, height: Array, axes: Axes, look: Look) -> None:
         style = look.series(index) | {"marker": ""}
         axes.errorbar(level[chosen], height[chosen], reach[chosen], label=word, **style)
     bent, size, width = flags(table, "saturated", missing=False), look.frame.marker_pt, look.frame.line_pt
-    for chosen, mark, word, marker_pt, edge_pt in (
-        (bent, "s", "saturated", 1.8 * size, 0.4 * width),
-        (late, "x", "not settled", 1.4 * size, 0.5 * width),
+    for chosen, mark, fill, word, marker_pt, edge_pt in (
+        (bent, "s", "none", "saturated", 1.8 * size, 0.4 * width),
+        (late, "x", "full", "not settled", 1.4 * size, 0.5 * width),
     ):
         if chosen.any():
             style = {"color": look.palette.ink, "markersize": marker_pt, "markeredgewidth": edge_pt}
-            axes.plot(level[chosen], height[chosen], mark, label=word, fillstyle="none", **style)
+            axes.plot(level[chosen], height[chosen], mark, label=word, fillstyle=fill, **style)
