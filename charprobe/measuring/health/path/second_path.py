@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.ndimage import minimum_filter1d
 
 from charprobe.measuring.health.path.tail_after_tones import tail_after_tones_db
 from charprobe.placing.take import Take, held, once
@@ -102,9 +101,11 @@ def unseen_path(take: Take) -> tuple[float, float]:
 
 def _above_valleys(course: Array, width: int) -> Array:
     """By how much each value of some courses stands above the deeper parts on both sides of it, so near."""
-    least, side = np.maximum(course, 0.0), width // 2
-    sides = (minimum_filter1d(least, width + 1, origin=origin, mode="nearest") for origin in (side, -side))
-    return np.asarray(least - np.maximum(*sides))
+    least, count = np.maximum(course, 0.0), course.shape[-1]
+    around = np.pad(least, ((0, 0), (width, width)), mode="edge")
+    valleys = np.lib.stride_tricks.sliding_window_view(around, width + 1, axis=-1).min(axis=-1)
+    after = 2 * (width // 2)
+    return np.asarray(least - np.maximum(valleys[:, :count], valleys[:, after : after + count]))
 
 
 @once
