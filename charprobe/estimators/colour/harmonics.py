@@ -10,8 +10,8 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.estimators.colour.harmonic_cell import HIGHEST, HarmonicCell
+from charprobe.estimators.colour.moving_tone import movement_of
 from charprobe.estimators.colour.tone_settling import SETTLED_DB, ToneSettling, judge_tones
-from charprobe.estimators.colour.unfinished_orders import unfinished_orders
 from charprobe.estimators.tone import ToneAndRest, ToneFit, common_offset, fit_known_tone
 from charprobe.estimators.tone_residual import beside_tone
 from charprobe.stimulus.kinds.segment import Tone
@@ -19,19 +19,15 @@ from charprobe.values.arrays import Array, Complex
 from charprobe.values.cut import Cut
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.fast_length import fast_length_within
-from charprobe.values.phasor import phasor
 from charprobe.values.quantity import DB_PER_NEPER, Z95
 
 SETTLE_SHARE = 0.4  # of a tone, at its start, left out: gain and filters settle there
 EDGE_S = 0.007  # left out before a tone's end: its fade and the path's smear
 CLOCK_TONES = 6  # the loudest tones, from which the frequency offset of all is read
-STEADYING, DEGREE = 3, 5  # rounds and polynomial degree by which slow movement of the level is taken out
 FOLLOWS = 2.0  # dB by which n - 1 orders move per dB of gain: 1 of colour, 1 / slope of ripple
 DRIFTS = 5.0  # standard uncertainties by which a harmonic must change from half to half to be said to drift
 SLOWER_S = 1.0  # time a drift is granted to go on for
 LEAST_SHARE = 0.005  # of a harmonic; what drifts by less is no store that matters to others
-SAME = 0.01  # of what counts as moving: a round that changes no more is the last
-MOVES = 1.0  # standard uncertainties of the fundamental from which it counts as moving
 
 
 def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell, ...]:
@@ -56,9 +52,8 @@ def measure_harmonics(cut: Cut, *, tones: Sequence[Tone]) -> tuple[HarmonicCell,
     frequency offset is fitted to the loudest tones and used for all, so that weak tones are not led
     astray by noise. The fit is the joint least squares of `fit_tone`: amplitudes reach the Cramer-Rao
     bound of ``2 s**2 / n`` per part. A level that still moves, as in a slow release, would spread skirts
-    of the fundamental over the harmonics: its movement is described by polynomials over the cut and taken
-    out. An order that changes with the speed of the gain, as ripple does until attack and release are in
-    balance, is read as it would be at no speed (`unfinished_orders`). How far the level still had to go is
+    of the fundamental over the harmonics; its movement is taken out, and an order that changes with its
+    speed, as ripple does, is read as it would be at none (`movement_of`). How far the level had to go is
     judged from its trace, as for level steps: what may be up to 1 dB off is widened, what may be farther off
     is not given; so is a harmonic widened that changes from half to half by more than the level. Noise alone
     shows an order once in 270 000 times, one of the hundreds of a take once in a thousand takes.
@@ -142,28 +137,9 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
     def fitted(cut: Cut) -> ToneAndRest:
         return fit_known_tone(cut, frequency_hz=frequency_hz, phase_origin=float(tone.start), orders=HIGHEST)
 
-    n = piece.samples.size
-    per_sample = frequency_hz * piece.step / piece.rate_hz
-    index = np.arange(n) - (n - 1) / 2
-    carrier = phasor(float(index[0]) * per_sample, per_sample, n)
-    shapes: Array = np.asarray(
-        np.polynomial.legendre.legvander(2 * index / n, DEGREE)[:, 1:], dtype=np.float64
-    )
-    steady, found, course, movement = piece, fitted(piece), np.zeros(n, complex), np.zeros(n)
-    before: Complex = np.zeros(DEGREE, complex)
-    for _ in range(STEADYING):
-        moves, noise = _slow_movement(found.rest + movement, found.fit, shapes, carrier)
-        if np.max(np.abs(moves)) < noise or np.max(np.abs(moves - before)) < SAME * noise:
-            break
-        before, course = moves, shapes @ moves.real + 1j * (shapes @ moves.imag)
-        movement = course.real * carrier.real - course.imag * carrier.imag
-        steady = Cut(piece.samples - movement, piece.start, piece.step, piece.rate_hz)
-        found = fitted(steady)
-    unsure = np.zeros(found.fit.orders - 1)
-    if np.any(course):
-        movement, unsure = unfinished_orders(steady, found, course)
-        steady = Cut(steady.samples - movement, piece.start, piece.step, piece.rate_hz)
-        found = fitted(steady)
+    movement = movement_of(piece, fitted(piece))
+    steady = Cut(piece.samples - movement.wave, piece.start, piece.step, piece.rate_hz)
+    found = fitted(steady)
     fit = found.fit
     own = float(abs(fit.amplitudes[0]))
     beside = beside_tone(steady, found)
@@ -171,17 +147,11 @@ def _cell(tone: Tone, piece: Cut, relative: float) -> HarmonicCell:
         tone,
         fit,
         fit.amplitudes[1:] * _turn(fit) / own,
-        np.hypot(fit.stds[1:] / own, unsure),
-        _drifting(steady, fitted, fit.orders, moved=_halves_apart(course) / own),
+        np.hypot(fit.stds[1:] / own, movement.unsure),
+        _drifting(steady, fitted, fit.orders, moved=movement.moved),
         strays=beside.lines,
         noise=beside.noise,
     )
-
-
-def _halves_apart(course: Complex) -> float:
-    """How far a movement goes from the mean of its first half to that of its second."""
-    half = course.size // 2
-    return float(abs(course[-half:].mean() - course[:half].mean()))
 
 
 def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int, *, moved: float) -> Array:
@@ -208,15 +178,3 @@ def _drifting(piece: Cut, fitted: Callable[[Cut], ToneAndRest], orders: int, *, 
 def _turn(fit: ToneFit) -> Complex:
     """Factors that turn orders 2, 3, ... to the phase of the fundamental."""
     return np.asarray(np.exp(-1j * np.arange(2, fit.orders + 1) * np.angle(fit.amplitudes[0])))
-
-
-def _slow_movement(residual: Array, fit: ToneFit, shapes: Array, carrier: Complex) -> tuple[Complex, float]:
-    """Slow movement of the fundamental's amplitude, which rides on the carrier, and what noise makes of it.
-
-    What the fit leaves of the tone is projected onto the carrier times `shapes`: Legendre polynomials of
-    degree 1 to `DEGREE` over the cut, one column each.
-    """
-    # for many periods the parts are orthogonal: <P, P> = n / (2 degree + 1), halved by the carrier
-    weights = 2 * (2 * np.arange(1, DEGREE + 1) + 1) / residual.size
-    real, imag = np.stack([residual * carrier.real, -residual * carrier.imag]) @ shapes
-    return weights * (real + 1j * imag), max(float(fit.stds[0]) * math.sqrt(3) * MOVES, 1e-13)
