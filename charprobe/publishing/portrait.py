@@ -178,7 +178,7 @@ def _then(profile: Profile) -> str:
 
 def _lower_bend(profile: Profile) -> str:
     lower, slope = profile.measured("static.lower_threshold"), profile.measured("static.lower_slope")
-    if lower is None or slope is None:
+    if lower is None or slope is None or said(profile, "Gain is lost to distortion"):
         return ""
     if slope.value > 1:
         steep = edited_number(slope.value, ":1").removesuffix(":1")

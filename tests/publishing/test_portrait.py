@@ -170,10 +170,12 @@ def test_what_works_below_a_level_is_told_with_its_ratio(slope, said):
         "static__lower_threshold": lower,
         "static__lower_slope": Quantity(slope, slope - 0.01, slope + 0.01, "dB/dB"),
     }
-    told = portrait_of(
-        changed(made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone, **below)
+    profile = changed(
+        made_profile(B), static__max_reduction=top, attack__t63=gone, release__t63=gone, **below
     )
-    assert told.level.startswith(f"{said} −40.0 dBFS")
+    assert portrait_of(profile).level.startswith(f"{said} −40.0 dBFS")
+    dead = "Gain is lost to distortion that grows as the level falls below −40.0 dBFS: no gate or expander."
+    assert "low −40" not in portrait_of(dataclasses.replace(profile, findings=(dead,))).level
 
 
 def test_an_attack_done_ahead_of_the_sound_is_told_by_its_look_ahead():

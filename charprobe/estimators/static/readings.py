@@ -13,7 +13,7 @@ from charprobe.estimators.static.curve import HIGHER_STEPS, LEVEL_DB, MORE_STEPS
 from charprobe.estimators.static.knee_width import knee_width
 from charprobe.estimators.static.one_db import threshold_1db
 from charprobe.estimators.static.passes import hysteresis
-from charprobe.estimators.static.points import find_saturation
+from charprobe.estimators.static.points import BENT_SHARE, bent_db, find_saturation
 from charprobe.values.arrays import Array
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
@@ -25,6 +25,7 @@ FINER_STEPS = "a recipe with finer level steps, such as the one that charprobe s
 OVER = 0.005  # a slope farther below zero than this is over-compression, not a limiter
 RATIOS_APART = 1.3  # a second bend is named where it makes the ratio this many times larger or smaller
 STRAIGHT_STDS, STRAIGHT_SLOPE = 4.0, 0.002  # a slope between two steps that differs by more shows a bend
+BEGUN = 4  # steps below a corner, both passes, of which most must show why the gain falls there
 STRAIGHT_ENOUGH = 0.03  # slopes within this of each other, as of a limiter, are one
 
 
@@ -48,6 +49,8 @@ class StaticReadings:
         Input level from which waveshaping flattens the output.
     second, lower : BendReadings or None
         The next bend above the threshold, and the one below the flat section, where there is one.
+    dead_below_dbfs : float or None
+        Corner below which gain is lost to distortion, as crossover and the play of a core lose it.
     bend : int or None
         Which bend of the fit is the threshold's.
     compressed : StraightSection or None
@@ -64,6 +67,7 @@ class StaticReadings:
     saturation: Reading
     second: BendReadings | None
     lower: BendReadings | None
+    dead_below_dbfs: float | None
     bend: int | None
     compressed: StraightSection | None
 
@@ -102,6 +106,7 @@ def read_static_curve(curve: StaticCurve) -> StaticReadings:
         _saturation(curve),
         second,
         _lower(curve),
+        _dead_below(curve),
         bend,
         section,
     )
@@ -222,6 +227,20 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
     return BendReadings(
         missing.as_of("dBFS", at_most=float(unmoved.min(initial=curve.highest_dbfs))), missing
     )
+
+
+def _dead_below(curve: StaticCurve) -> float | None:
+    """Corner below the flat section under which third harmonic explains what is lost; None without one."""
+    fit = curve.fit
+    left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
+    if fit is None or left == 0:
+        return None
+    corner, flat_db = fit.corner(left - 1)[0], fit.parameters[0]
+    below = [p for p in curve.points if p.used and p.input_dbfs < corner and p.gain_db < flat_db - NONE_DB]
+    begun = sorted(below, key=lambda point: -point.input_dbfs)[:BEGUN]  # within a play, what is lost is even
+    bent = bent_db(np.array([point.odd_share for point in begun]))
+    lost = flat_db - np.array([point.gain_db for point in begun])
+    return corner if begun and float(np.median(bent / lost)) > BENT_SHARE else None
 
 
 def _corner(curve: StaticCurve, fit: BendsFit, knee: range) -> Quantity:

@@ -1,6 +1,6 @@
 """Measure every stage of the zoo and hold what is published against its truth.
 
-``python -m tests.benchmarks.zoo [--recipe quick] [--stage NAME...] [--rate HZ] [--seed N] [--jobs N] [--write SECTION]``
+``python -m tests.benchmarks.zoo [--recipe quick] [--stage NAME...] [--rate HZ] [--seed N] [--drawn N] [--jobs N] [--write SECTION]``
 prints a table by group of quantities, the worst numbers and every contradiction; ``--write`` puts it under that heading
 into ``docs/accuracy/zoo.md``. What the stages are is told by ``python -m tests.benchmarks.zoo.capture --list``.
 """
@@ -23,16 +23,26 @@ from tests.benchmarks.zoo import tables
 from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
 from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.contradictions import contradictions
+from tests.benchmarks.zoo.drawn_strips import drawn_strips
 from tests.benchmarks.zoo.headlines import misnamed
 from tests.benchmarks.zoo.judge import judged
 from tests.benchmarks.zoo.judged import Outcome
 from tests.benchmarks.zoo.rig import Recorder
+from tests.benchmarks.zoo.stage import Stage
 from tests.benchmarks.zoo.truth import truth_of
 
 
-def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, kept: Path) -> Outcome:
+def among(seed: int | None, drawn: int) -> dict[str, Stage]:
+    """The stages to choose from: those of the zoo, or so many strips drawn from them."""
+    own = stages(seed)
+    return drawn_strips(own, seed or 0, drawn) if drawn else own
+
+
+def outcome(
+    name: str, *, seed: int | None, drawn: int, played: Played, recorder: Recorder, kept: Path
+) -> Outcome:
     """Capture, measure and judge one stage; its profile and summary are left in `kept`."""
-    stage = stages(seed)[name]
+    stage = among(seed, drawn)[name]
     try:
         truth, file = truth_of(stage, played.stimulus), kept / f"{name}.json"
         if not file.exists():
@@ -60,6 +70,9 @@ def outcome(name: str, *, seed: int | None, played: Played, recorder: Recorder, 
 def main() -> None:
     parser = options(__doc__)
     parser.add_argument("--stage", nargs="*", help="only these; left out, all")
+    parser.add_argument(
+        "--drawn", type=int, default=0, help="strips drawn from the stages, so many, not they"
+    )
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument(
         "--keep",
@@ -68,14 +81,16 @@ def main() -> None:
     )
     parser.add_argument("--write", metavar="SECTION", help="put the tables into docs/accuracy/zoo.md")
     chosen = parser.parse_args()
-    names = chosen.stage or list(stages(chosen.seed))
+    names = chosen.stage or list(among(chosen.seed, chosen.drawn))
     recorder = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise, draw=chosen.seed or 0)
     with tempfile.TemporaryDirectory() as name, ProcessPoolExecutor(chosen.jobs) as pool:
         folder = Path(name)
         kept = chosen.keep or folder / "profiles"
         kept.mkdir(parents=True, exist_ok=True)
         played = play(chosen.recipe, folder, rate_hz=chosen.rate)
-        run = partial(outcome, seed=chosen.seed, played=played, recorder=recorder, kept=kept)
+        run = partial(
+            outcome, seed=chosen.seed, drawn=chosen.drawn, played=played, recorder=recorder, kept=kept
+        )
         outcomes, began = [], time.monotonic()
         for found in pool.map(run, names):
             outcomes.append(found)
@@ -85,6 +100,7 @@ def main() -> None:
     if chosen.write:
         command = f"python -m tests.benchmarks.zoo --recipe {chosen.recipe} --rate {chosen.rate}"
         command += "" if chosen.seed is None else f" --seed {chosen.seed}"
+        command += f" --drawn {chosen.drawn}" if chosen.drawn else ""
         write_section("zoo", chosen.write, f"{command} --write", text)
 
 

@@ -26,6 +26,7 @@ from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
 from charprobe.values.wording import number_text, rounded_text
 
 GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
+DEAD = "Gain is lost to distortion that grows as the level falls"  # how the finding begins that denies one
 OPENS_DB = 0.5  # by which the gain must rise with level to say so
 FLOOR_STEPS = 3  # lowest steps that must agree for that
 LITTLE_DB = 0.01  # left to go, standard uncertainty included, up to which a step is as good as a settled one
@@ -153,7 +154,7 @@ def _expands(fit: BendsFit) -> bool:
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
     lower, second = readings.lower, readings.second
-    if lower is not None:
+    if lower is not None and readings.dead_below_dbfs is None:
         corner, steep = _lower_corner(curve, lower), isinstance(lower.slope, Quantity)
         slope = f"slope {edited(lower.slope).value}" if steep else "too few steps tell its slope"
         if _expands(fit):
@@ -207,7 +208,9 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         published[f"static.{name}"].reading for name in ("threshold", "ratio", "slope", "low_level_gain")
     )
     lower = readings.lower
-    if lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
+    if readings.dead_below_dbfs is not None:
+        yield f"{DEAD} below {in_dbfs(readings.dead_below_dbfs)}: no gate or expander."
+    elif lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
         floor = _floor_db(curve)
         where = f"below {_lower_corner(curve, lower)}"
         where += "" if floor is None else f", down to a gain of {edited_number(floor, 'dB')}"

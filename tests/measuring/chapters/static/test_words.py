@@ -63,6 +63,22 @@ def test_a_gate_of_which_one_step_tells_is_named_by_where_it_works(rng):
     assert said[0].startswith("Gate or expander, working below −4")
 
 
+def test_what_a_dead_zone_takes_at_low_levels_is_distortion_and_no_gate(rng):
+    turn = np.sin(np.arange(4096) * 2 * np.pi / 4096)
+
+    def harmonics(level):
+        wave = 10 ** (level / 20) * turn
+        return np.abs(np.fft.rfft(np.sign(wave) * np.maximum(np.abs(wave) - 1e-4, 0)))[[1, 3]] / 2048
+
+    plain = curve_of(lambda at: at - [20 * np.log10(harmonics(x)[0]) for x in at], rng, sigma_db=1e-4)
+    odd = {x: float(np.divide(*harmonics(x)[::-1])) for x in {p.input_dbfs for p in plain.points}}
+    assert said_of(plain)[0].dead_below_dbfs is None  # nothing tells that it is distortion
+    points = tuple(replace(p, odd_share=odd[p.input_dbfs]) for p in plain.points)
+    readings, said = said_of(replace(plain, points=points))
+    assert readings.lower is not None
+    assert said[0].startswith("Gain is lost to distortion that grows as the level falls below −5")
+
+
 def test_a_gain_that_rises_with_level_is_no_gain_that_stays(rng):
     _, said = said_of(curve_of(lambda level: -0.06 * knee(level + 27, 0.0), rng, sigma_db=1e-4))
     assert said[0] == "Its gain rises with level above −27.0 dBFS, by up to 1.5 dB."
