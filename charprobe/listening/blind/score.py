@@ -98,7 +98,7 @@ def guess_probability(hits: int, trials: int) -> float:
     >>> round(guess_probability(12, 16), 3), round(guess_probability(8, 10), 3)
     (0.038, 0.055)
     """
-    return float(scipy.stats.binom.sf(hits - 1, trials, 0.5))
+    return float(scipy.special.bdtrc(hits - 1, trials, 0.5))
 
 
 def needed_hits(trials: int, *, level: float) -> int:
@@ -120,7 +120,7 @@ def pass_probability(trials: int, *, level: float, share: float) -> float:
     >>> round(pass_probability(16, level=0.05, share=0.7), 2)
     0.45
     """
-    return float(scipy.stats.binom.sf(needed_hits(trials, level=level) - 1, trials, share))
+    return float(scipy.special.bdtrc(needed_hits(trials, level=level) - 1, trials, share))
 
 
 def hit_interval(hits: int, trials: int) -> tuple[float, float]:
@@ -131,8 +131,8 @@ def hit_interval(hits: int, trials: int) -> tuple[float, float]:
     >>> [round(end, 3) for end in hit_interval(20, 25)]
     [0.593, 0.932]
     """
-    low = float(scipy.stats.beta.ppf(0.025, hits, trials - hits + 1)) if hits else 0.0
-    high = float(scipy.stats.beta.ppf(0.975, hits + 1, trials - hits)) if hits < trials else 1.0
+    low = float(scipy.special.betaincinv(hits, trials - hits + 1, 0.025)) if hits else 0.0
+    high = float(scipy.special.betaincinv(hits + 1, trials - hits, 0.975)) if hits < trials else 1.0
     return low, high
 
 
