@@ -73,7 +73,7 @@ class CueSheet:
     """A stimulus timetable, and which samples it belongs to: their coding in the file, and their hash.
 
     `sha256` is over the sample bytes of that file alone, interleaved and little-endian as stored, without
-    header or padding (`charprobe.files.sound.sample_codes.sample_sha256`), 64 hex digits.
+    header or padding, 64 hex digits.
     """
 
     stimulus: Stimulus

@@ -1,3 +1,4 @@
+import hashlib
 import json
 import re
 from importlib import resources
@@ -8,7 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from charprobe.files.sound.sample_codes import sample_sha256
+from charprobe.files.sound.sample_codes import encode
 from charprobe.files.sound.sound_file import open_capture, write_wav
 from charprobe.stimulus.cue_sheet import (
     CueSheet,
@@ -51,12 +52,13 @@ def test_the_sheet_beside_a_wav_is_found_and_its_hash_is_that_of_the_samples(tmp
     samples = render(SHEET.stimulus)
     wav = tmp_path / "Été 100 %.wav"
     write_wav(wav, samples, rate_hz=48_000, subtype="pcm24", force=False)
-    sheet = CueSheet(SHEET.stimulus, "pcm24", sample_sha256([samples[:, None]], encoding="pcm24"))
+    sha256 = hashlib.sha256(encode(samples[:, None], encoding="pcm24")).hexdigest()
+    sheet = CueSheet(SHEET.stimulus, "pcm24", sha256)
     wav.with_suffix(".json").write_text(render_cue_sheet(sheet), encoding="utf-8")
     assert load_cue_sheet(wav) == load_cue_sheet(str(wav.with_suffix(".json"))) == sheet
     capture = open_capture(wav)
-    blocks = (capture.read_frames(start, start + 4096) for start in range(0, capture.frames, 4096))
-    assert sample_sha256(blocks, encoding="pcm24") == sheet.sha256
+    read = encode(capture.read_frames(0, capture.frames), encoding="pcm24")
+    assert hashlib.sha256(read).hexdigest() == sheet.sha256
 
 
 def test_the_first_tone_of_the_sheet_is_what_the_samples_hold():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
@@ -82,11 +80,3 @@ def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
         return samples.astype("<f4").tobytes()
     codes = np.minimum(np.rint(samples * _FULL_SCALE_24), _FULL_SCALE_24 - 1).astype("<i4")
     return np.ascontiguousarray(codes).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
-
-
-def sample_sha256(blocks: Iterable[Array], *, encoding: WrittenEncoding) -> str:
-    """SHA-256 over the stored sample bytes alone, without any header; `blocks` of shape (n, channels)."""
-    digest = hashlib.sha256()
-    for block in blocks:
-        digest.update(encode(block, encoding=encoding))
-    return digest.hexdigest()

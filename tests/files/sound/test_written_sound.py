@@ -1,5 +1,6 @@
 """What `write_wav` writes: the values, to the byte, or nothing."""
 
+import hashlib
 import struct
 
 import numpy as np
@@ -8,7 +9,7 @@ import soundfile
 
 from charprobe.files.sound import sound_file as audio
 from charprobe.files.sound import wav_header
-from charprobe.files.sound.sample_codes import sample_sha256
+from charprobe.files.sound.sample_codes import encode
 from charprobe.files.sound.sound_file import open_capture, write_wav, write_wav_blocks
 from charprobe.values.errors import OutputError, SoundFileError
 
@@ -91,4 +92,4 @@ def test_blocks_give_the_bytes_of_the_whole_and_their_checksum(tmp_path):
         tmp_path / "parts.wav", blocks, size=values.shape, rate_hz=48_000, subtype="pcm24", force=False
     )
     assert (tmp_path / "parts.wav").read_bytes() == (tmp_path / "whole.wav").read_bytes()
-    assert sha256 == sample_sha256([values], encoding="pcm24")
+    assert sha256 == hashlib.sha256(encode(values, encoding="pcm24")).hexdigest()
