@@ -107,15 +107,7 @@ def walk(
             continue
         again = False
         ready = bench.ready(job, at + 1, len(jobs), _stimulus(job, patch).duration_s)
-        if ready == "stop":
-            return False
-        if ready == "back":
-            at, again = max(0, at - 1), True
-            continue
-        if ready == "skip":
-            at += 1
-            continue
-        decision = _one_take(job, patch, bench, jobs, opened)
+        decision = _one_take(job, patch, bench, jobs, opened) if ready == "play" else ready
         if decision == "stop":
             return False
         if decision == "back":

@@ -9,7 +9,7 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.values.editors_digits import edited
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 LEAST_REDUCTION_DB = 0.5  # largest settled reduction below which a stage is said to reduce none
 OPENS = "Its gain rises with level"  # how the finding begins
@@ -56,16 +56,12 @@ def below_limit(name: str, subject: Subject) -> str:
         return ""
     side = AT_MOST if glossary.term(name).unit == "dBc" else ABSENT_WHERE.get(name)
     found = readings_of(name, subject)
-    if found and side and all(_bounded(one, side) for one in found):
+    bounds = [
+        one.at_most if side == AT_MOST else one.at_least for one in found if isinstance(one, Unmeasured)
+    ]
+    if found and side and len(bounds) == len(found) and None not in bounds:
         return edited(found[0]).number
     return ""
-
-
-def _bounded(reading: Reading, side: str) -> bool:
-    """Tell whether a reading is only a bound on one side."""
-    if isinstance(reading, Quantity):
-        return False
-    return (reading.at_most if side == AT_MOST else reading.at_least) is not None
 
 
 def reduces(profile: Profile) -> bool | None:

@@ -131,9 +131,7 @@ def _least(name: str, first: Subject, second: Subject, margin: Margin) -> float 
         below = _beyond(max(item.high for item in numbers), lowest, margin, -1)
         found = above if above is not None else below
         if found is not None:
-            if margin.scale == "ratio":
-                return found if sign > 0 else 1 / found
-            return sign * found
+            return float(found**sign) if margin.scale == "ratio" else sign * found
     return None
 
 

@@ -111,20 +111,15 @@ def subjects_of(profiles: Sequence[Profile]) -> tuple[Subject, ...]:
         groups = [[profile] for profile in profiles]
     else:
         settings = {setting for setting, _ in sets}
-        several = len(settings) < len(sets)
+        alone, several = len(settings) == 1, len(settings) < len(sets)
         labels = [
-            _label(setting, channel, alone=len(settings) == 1, several=several) for setting, channel in sets
+            f"Channel {channel}" if alone else f"{setting}, channel {channel}" if several else setting
+            for setting, channel in sets
         ]
         groups = list(sets.values())
     return tuple(
         Subject(label, tuple(group)) for label, group in zip(_told_apart(labels), groups, strict=True)
     )
-
-
-def _label(setting: str, channel: int, *, alone: bool, several: bool) -> str:
-    if alone:
-        return f"Channel {channel}"
-    return f"{setting}, channel {channel}" if several else setting
 
 
 def _told_apart(labels: Sequence[str]) -> list[str]:
