@@ -15,8 +15,9 @@ from charprobe.values.arrays import Array, Index
 (
     EXPONENT, SCALE, RISE, FALL, KEPT, ATTACK, RELEASE, HOLD, SLOW, SHARE, CHARGE, LINK, ATTACK_PACE,
     RELEASE_PACE, CUT_B0, CUT_B1, CUT_B2, CUT_A1, CUT_A2, SHELF_B0, SHELF_B1, SHELF_A, FLOOR,
-) = range(23)  # fmt: skip
-BEND = 23  # threshold, slope, knee, most of each bend from here on
+    POWER, STRETCH, STRETCH_DB,
+) = range(26)  # fmt: skip
+BEND = 26  # threshold, slope, knee, most of each bend from here on
 COEFFICIENTS = BEND + 4 * BENDS
 MOST_PACE = 700.0  # of a store that follows at once
 WIDEST = 0.2  # of the rate: a quarter leaves a half-band filter nothing to pass
@@ -40,7 +41,8 @@ def coefficients(rows: Array, codes: Index, *, rate_hz: float) -> Array:
         out[:, target] = np.exp(-_pace(column(name), rate_hz))
     out[:, KEPT] = np.round(column("detector.kept_s") * rate_hz)
     out[:, HOLD] = np.round(column("smoothing.hold_s") * rate_hz)
-    out[:, SHARE] = column("smoothing.slow_share")
+    out[:, SHARE], out[:, POWER] = column("smoothing.slow_share"), column("smoothing.power") * np.log(10) / 20
+    out[:, STRETCH], out[:, STRETCH_DB] = column("smoothing.stretch"), column("smoothing.stretch_db")
     out[:, LINK], out[:, FLOOR] = column("link"), column("detector.floor_dbfs")
     out[:, ATTACK_PACE] = _pace(column("smoothing.attack_s"), rate_hz)
     out[:, RELEASE_PACE] = _pace(column("smoothing.release_s"), rate_hz)

@@ -19,7 +19,9 @@ _DETECTOR_KEYS = (
     "exponent", "rise_s", "fall_s", "kept_s", "low_cut_hz", "low_cut_q", "shelf_hz", "shelf_db", "floor_dbfs",
     "split_hz",
 )  # fmt: skip
-_SMOOTHING_KEYS = ("attack_s", "release_s", "hold_s", "slow_s", "slow_share", "charge_s")
+_SMOOTHING_KEYS = (
+    "attack_s", "release_s", "hold_s", "slow_s", "slow_share", "charge_s", "power", "stretch", "stretch_db",
+)  # fmt: skip
 NAMES: tuple[str, ...] = (
     *(f"bends.{i}.{key}" for i in range(BENDS) for key in _BEND_KEYS),
     *(f"detector.{key}" for key in _DETECTOR_KEYS),

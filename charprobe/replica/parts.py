@@ -14,16 +14,19 @@ Gain = Annotated[float, Interval(ge=-80, le=80)]
 Slope = Annotated[float, Interval(ge=-1000, le=1000)]
 Seconds = Annotated[float, Interval(ge=0, le=60)]
 Share = Annotated[float, Interval(ge=0, le=1)]
+Power = Annotated[float, Interval(ge=-4, le=4)]
+Stretch = Annotated[float, Interval(ge=0, le=1e4)]
 Corner = Annotated[float, Interval(ge=0.01, le=1e6)]
 CornerOrNone = Annotated[float, Interval(ge=0, le=1e6)]
 FLOOR_DBFS = -120.0  # what a detector reads in silence, where nothing tells
+DEEP_DB = 20.0  # of reduction
 UNLIMITED_DB = 120.0  # `Bend.most_db` of a bend without a range limit
 
 DetectorKind = Literal["peak", "mean", "envelope"]
 Domain = Literal["level", "level in dB", "reduction", "amplitude"]
 Form = Literal["branching", "decoupled"]
 Towards = Literal["target", "rest"]
-ReleaseKind = Literal["one", "side by side", "shared", "charged"]
+ReleaseKind = Literal["one", "side by side", "shared", "charged", "slowed"]
 Loop = Literal["feed-forward", "feedback"]
 Place = Literal["before", "behind", "in loop"]
 SectionKind = Literal["low cut", "high cut", "low shelf", "high shelf", "bell"]
@@ -114,14 +117,20 @@ class Smoothing:
         Where a release falls to: the target, or silence until the target is met.
     attack_s, release_s, hold_s : float >= 0
         Times; after a rise the release waits for `hold_s`.
-    release : {"one", "side by side", "shared", "charged"}
-        Stages of the release; the last three act on the reduction, branching, without hold.
+    power : float, -4 to 4
+        Of the domain "reduction": it is smoothed as one over the gain to this power: 1 the conductance of a
+        light cell or transistor, -1 the gain itself, 0 the reduction in dB. Above 0 an attack is the faster
+        the farther it goes; below, a release the faster the deeper it begins.
+    release : {"one", "side by side", "shared", "charged", "slowed"}
+        Stages of the release; all but "one" act on the reduction, branching, without hold.
         "side by side": two stores with the same attack, the slow one bears `slow_share`.
         "shared": two leaking stores in series, charged together, the slow one by `slow_share`; what lies
         over both is compared with the target, so that a long charge moves into the slow one.
         "charged": the slow store follows the target with `charge_s`, out of the fast one, and empties
         with `slow_s`; the fast one makes up the rest.
-    slow_s, slow_share, charge_s : float >= 0
+        "slowed": the slow store follows the reduction, up with `charge_s` and down with `slow_s`; the release
+        takes ``1 + stretch * slow / (reduction + stretch_db)`` times as long, both as they are smoothed.
+    slow_s, slow_share, charge_s, stretch, stretch_db : float >= 0
         Of the slow store; 0 where there is none.
     """
 
@@ -135,12 +144,23 @@ class Smoothing:
     slow_s: Seconds = 0.0
     slow_share: Share = 0.0
     charge_s: Seconds = 0.0
+    power: Power = 0.0
+    stretch: Stretch = 0.0
+    stretch_db: Stretch = 0.0
 
     def __post_init__(self) -> None:
         if self.release != "one" and (self.domain, self.form, self.hold_s) != ("reduction", "branching", 0):
             raise ValueError('two stages on the domain "reduction", form "branching", without hold')
         if self.release != "one" and self.slow_s <= 0:
             raise ValueError("`slow_s` above 0 for two stages")
+        if self.power and self.domain != "reduction":
+            raise ValueError('a power on the domain "reduction"')
+
+    @property
+    def remembered_s(self) -> float:
+        """Time constant of the slowest store, roughly, the hold behind it."""
+        slowed_s = self.release_s * (1 + self.stretch / max(1.0, self.stretch_db / DEEP_DB))
+        return max(slowed_s, self.slow_s) + self.hold_s
 
 
 @dataclass(frozen=True)

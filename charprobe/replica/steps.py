@@ -12,6 +12,7 @@ from charprobe.values.compiled import compiled_in_place, compiled_inside
 # reduction, the same linked, poles of attack and release
 STATE, MOVED = 10, 8
 LN_DB = 20 / np.log(10)
+LEAST_GAIN = 1e-12  # to the power by which it is smoothed: rounding
 FALLEN_DB, FALLEN = 0.01, 1e-3  # by as much of its size, or in dB, a target lies below: then a hold begins
 
 
@@ -69,6 +70,17 @@ def _follow(
 
 
 @compiled_in_place
+def _bent(x: float, power: float) -> float:
+    """A reduction in dB as it is smoothed, as steep at rest."""
+    return float(np.expm1(power * x) / power) if power != 0.0 else x
+
+
+@compiled_in_place
+def _unbent(x: float, power: float) -> float:
+    return float(np.log1p(max(power * x, LEAST_GAIN - 1)) / power) if power != 0.0 else x
+
+
+@compiled_in_place
 def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: float, new: Array) -> float:
     """Two-stage releases of the reduction; leaves fast and slow store in `new`, returns what they give."""
     fast, slow, share, new[k, 4] = z[k, 2], z[k, 3], c[at.SHARE], 0.0
@@ -84,6 +96,13 @@ def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: fl
         new[k, 2] = r * fast + (1 - share) * charge
         new[k, 3] = c[at.SLOW] * slow + share * charge
         return float(new[k, 2] + new[k, 3])
+    if kind == 4:  # slowed
+        longer = 1 + c[at.STRETCH] * slow / (abs(fast) + c[at.STRETCH_DB])
+        pole = a if x > fast else np.exp(-c[at.RELEASE_PACE] / longer)
+        new[k, 2] = pole * fast + (1 - pole) * x
+        pole = c[at.CHARGE] if abs(new[k, 2]) > slow else c[at.SLOW]
+        new[k, 3] = pole * slow + (1 - pole) * abs(new[k, 2])
+        return float(new[k, 2])
     if x > slow:  # charged
         moved = (1 - c[at.CHARGE]) * (x - slow)
         slow += moved
@@ -141,10 +160,12 @@ def answered(x: float, z: Array, k: int, c: Array, codes: Index, new: Array) -> 
         level = _follow(x - c[at.FLOOR], 0.0, True, z, k, c, codes, a, r, new) + c[at.FLOOR]
     reduction, new[k, 5] = computer(level, c, codes)
     if domain == 2:
+        wanted = _bent(reduction, c[at.POWER])
         if codes[4] == 0:
-            reduction = _follow(reduction, 0.0, True, z, k, c, codes, a, r, new)
+            met = _follow(wanted, 0.0, True, z, k, c, codes, a, r, new)
         else:
-            reduction = _two_stores(reduction, z, k, c, codes[4], a, r, new)
+            met = _two_stores(wanted, z, k, c, codes[4], a, r, new)
+        reduction = _unbent(met, c[at.POWER])
     new[k, 6] = reduction
     return reduction
 

@@ -178,7 +178,7 @@ class _Work:
         ]
         if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
             smoothing = self.replica.chain.cell.smoothing
-            lasts_s = FORGOTTEN * max(smoothing.release_s, smoothing.slow_s)
+            lasts_s = FORGOTTEN * smoothing.remembered_s
             notes.append(
                 "It begins in the middle of sound, and the stage is taken to have been at rest until then: "
                 f"where it was not, the first {number_text(lasts_s, 1)} s are off by more than is stated. "

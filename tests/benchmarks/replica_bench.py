@@ -1,8 +1,8 @@
 """Fit replicas to devices of other code and hold proofs and parameters against the truth.
 
-``python -m tests.benchmarks.replica_bench [--drawn N] [--any N] [--stage NAME...] [--recipe FILE] [--rate HZ...] [--seed N]
+``python -m tests.benchmarks.replica_bench [--drawn N] [--any N] [--bent N] [--stage NAME...] [--recipe FILE] [--rate HZ...] [--seed N]
 [--jobs 2] [--results FILE] [--write]`` draws N compressors of `simulation.devices` with one structure and many numbers,
-N of any structure of the family (``--any``), at the rates in turn, and takes stages of the zoo by name (``foreign`` stands for ten processors that are not ours, ``otherwise`` for
+N of any structure of the family (``--any``), N whose times are none (``--bent``), at the rates in turn, and takes stages of the zoo by name (``foreign`` stands for ten processors that are not ours, ``otherwise`` for
 stages of the zoo's own whose laws differ from a drawn one's); ``--write`` puts the tables into `docs/accuracy/replica.md`.
 Left out, the recipe is `standard`; `quick` with eight seconds of programme is the short one (``--recipe short``).
 A row that the file of results holds is not run again: a bench that was stopped goes on from there.
@@ -34,6 +34,7 @@ from charprobe.stimulus.render import lay_out, render
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Z95
+from tests.benchmarks.bent_devices import BentCompressor, draw_bent
 from tests.benchmarks.feedback_loop import FeedbackLoop
 from tests.benchmarks.replica_family import draw_device
 from tests.benchmarks.written import write_section
@@ -55,7 +56,7 @@ BUILT_OTHERWISE = (
     "ahead-limiter",
 )  # fmt: skip
 TRUE_WORDS = Structure().in_words()  # of every drawn compressor
-DRAWN = ("drawn-", "any-")
+DRAWN = ("drawn-", "any-", "bent-")
 PLACES = {
     "threshold": "cell.bends.0.threshold_dbfs", "slope": "cell.bends.0.slope", "knee": "cell.bends.0.knee_db",
     "attack": "cell.smoothing.attack_s", "release": "cell.smoothing.release_s", "make-up": "cell.makeup_db",
@@ -119,6 +120,13 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
         kind, true_words = f"{any_one.words}; {_in_words(any_one.cell)}", any_one.structure.in_words()
         if isinstance(any_one.cell, Compressor):
             device, higher_db = any_one.cell, any_one.higher_db
+    elif name.startswith("bent-"):
+        bent = draw_bent(rng, name=name)
+        through, true_words = (
+            bent.process(played, rate_hz=rate_hz, rng=rng).samples,
+            bent.structure.in_words(),
+        )
+        kind = f"{true_words}; {_in_words(bent)}"
     elif drawn:
         device = draw_compressor(rng, name=name)
         through = device.process(played, rate_hz=rate_hz, rng=rng).samples
@@ -171,7 +179,7 @@ def outcome(job: tuple[str, int], *, recipe: str, seed: int) -> Row:
     return Row(*known, tuple(off), tuple(held), tuple(sigmas))
 
 
-def _in_words(device: Compressor | FeedbackLoop) -> str:
+def _in_words(device: Compressor | BentCompressor | FeedbackLoop) -> str:
     if isinstance(device, FeedbackLoop):
         bend = Bend(device.threshold_dbfs, 1 - 1 / device.ratio, device.knee_db)
     else:
@@ -234,6 +242,7 @@ def main() -> None:
     )
     parser.add_argument("--drawn", type=int, default=0, help="compressors drawn inside the family")
     parser.add_argument("--any", type=int, default=0, help="devices of any structure of the family")
+    parser.add_argument("--bent", type=int, default=0, help="devices whose times are none")
     parser.add_argument("--stage", nargs="*", default=[], help="stages of the zoo; foreign: eight and more")
     parser.add_argument("--recipe", default="standard")
     parser.add_argument("--rate", type=int, nargs="*", default=[48_000])
@@ -246,6 +255,7 @@ def main() -> None:
     names = [one for name in chosen.stage for one in sets.get(name, (name,))]
     jobs = [(f"drawn-{chosen.seed + i}", chosen.rate[i % len(chosen.rate)]) for i in range(chosen.drawn)]
     jobs += [(f"any-{chosen.seed + i}", chosen.rate[i % len(chosen.rate)]) for i in range(chosen.any)]
+    jobs += [(f"bent-{chosen.seed + i}", chosen.rate[i % len(chosen.rate)]) for i in range(chosen.bent)]
     jobs += [(name, chosen.rate[0]) for name in names]
     run: Callable[[tuple[str, int]], Row] = partial(outcome, recipe=chosen.recipe, seed=chosen.seed)
     known = {row.key: row for row in _held(chosen.results)}
@@ -262,7 +272,7 @@ def main() -> None:
     print(text := table(rows))
     if chosen.write:
         rates = " ".join(map(str, chosen.rate))
-        stated = f"--recipe {chosen.recipe} --rate {rates} --drawn {chosen.drawn} --any {chosen.any} --seed {chosen.seed}"
+        stated = f"--recipe {chosen.recipe} --rate {rates} --drawn {chosen.drawn} --any {chosen.any} --bent {chosen.bent} --seed {chosen.seed}"
         command = (
             f"python -m tests.benchmarks.replica_bench {stated} --stage {' '.join(chosen.stage)} --write"
         )

@@ -131,6 +131,38 @@ def test_the_stores_of_two_stages_recover_as_their_sums_of_exponentials():
     assert slow > 0.5  # half a second of charge moved more than its share into it
 
 
+@pytest.mark.parametrize("power", [-1.0, 0.5, 1.0])
+def test_a_power_of_the_gain_is_what_follows(power):
+    cell = Cell(bends=(LIMIT,), smoothing=replace(SMOOTH, power=power))
+    gain = played(cell, np.concatenate([step(-40), step(0), step(-40)])).gain_db[:, 0]
+    t = np.arange(1, RATE + 1) / RATE
+    whole = 10 ** (power * 20 / 20) - 1  # of 20 dB
+    for part, left in (
+        (gain[RATE : 2 * RATE], 1 - np.exp(-t / 0.005)),
+        (gain[2 * RATE :], np.exp(-t / 0.08)),
+    ):
+        np.testing.assert_allclose(part, -20 / power * np.log10(1 + whole * left), atol=1e-6)
+
+
+def test_a_release_takes_the_longer_the_more_its_slow_store_holds():
+    held = Smoothing(
+        attack_s=0.001,
+        release_s=0.05,
+        release="slowed",
+        slow_s=60.0,
+        charge_s=0.2,
+        stretch=2e3,
+        stretch_db=1e4,
+    )
+    sound = np.concatenate([step(0, seconds=0.5), step(-40)])
+    back = -played(Cell(bends=(LIMIT,), smoothing=held), sound).gain_db[RATE // 2 :, 0]
+    store = 20 * (
+        1 - np.exp(-0.5 / 0.2)
+    )  # nothing of which leaves in a second, to 2 %; nor does the depth count, to 0.2 %
+    t = np.arange(1, RATE + 1) / RATE
+    np.testing.assert_allclose(back, 20 * np.exp(-t / (0.05 * (1 + 0.2 * store))), atol=0.15)
+
+
 CELLS = {
     "average": Cell(Detector("mean", 1.0, 0.002, 0.002), (Bend(-24.0, 0.95, 2.0),), SMOOTH, makeup_db=4.0),
     "rms level": Cell(Detector("mean", 2.0), (Bend(-30.0, 0.6),), Smoothing("level", attack_s=0.03, release_s=0.03)),
@@ -145,6 +177,10 @@ CELLS = {
     "shared": Cell(RMS, (Bend(-26.0, 0.8, 4.0),), Smoothing(attack_s=0.006, release_s=0.06, release="shared", slow_s=0.9, slow_share=0.5)),
     "feedback": Cell(RMS, (Bend(-28.0, 5.0, 6.0),), Smoothing(attack_s=0.01, release_s=0.4), "feedback", makeup_db=2.0),
     "over": Cell(RMS, (Bend(-20.0, 1.2, 4.0),), SMOOTH),
+    "conductance": Cell(RMS, (Bend(-26.0, 0.75, 4.0),), replace(SMOOTH, power=1.0)),
+    "gain itself": Cell(RMS, (Bend(-28.0, 5.0, 6.0),), Smoothing(attack_s=0.01, release_s=0.4, power=-1.0), "feedback"),
+    "slowed": Cell(RMS, (Bend(-26.0, 0.8),), Smoothing(
+        attack_s=0.006, release_s=0.06, release="slowed", slow_s=2.0, charge_s=0.3, stretch=5.0, stretch_db=0.2, power=1.0)),
     "expander": Cell(RMS, (Bend(-20.0, 1.0, 4.0, "below", 30.0),), SMOOTH),
 }  # fmt: skip
 

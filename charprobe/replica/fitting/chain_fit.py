@@ -20,9 +20,12 @@ from charprobe.replica.fitting.search import (
     ALIKE,
     AT_NOISE,
     BUDGET,
+    CLOSER,
     FIRST,
     FIT,
     LOOK,
+    READINGS,
+    SETTLE,
     Budget,
     Call,
     Start,
@@ -202,22 +205,49 @@ class _Work:
         return whole
 
     def _searched(self) -> list[Fitted]:
-        """Structures: the usual ones, then all; behind longer memory if one asks for it."""
+        """Structures: the usual ones, then all, then bent ones; behind longer memory if one asks for it."""
         quiet, bends = quiet_of(self._first), len(above(self._first))
         like = Structure(quiet=quiet, bends=bends, low_cut=1 if self._first.detector.low_cut_hz > 0 else 0)
         usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
         found: list[Fitted] = []
         for field in (usual, all_of(like)):
-            if not found or not self._met(found[0]):
-                starts = {one: self._first for one in field if one.sound}
-                starts |= {one.structure: one.cell for one in found[:AGAIN]}
-                found = self._sided(self._search(list(starts.items()), FOR_FILTER) or found)
+            starts = {one: self._first for one in field if one.sound}
+            starts |= {one.structure: one.cell for one in found[:AGAIN]}
+            found = self._sided(self._search(list(starts.items()), FOR_FILTER) or found)
+            if self._met(found[0]):
+                break
+        else:
+            found = self._bent(like, found)
         if found[0].held_out >= self._floor and (more := unheard(found, self._sounds.memory)):
             begun = (cell_of(one.structure, self._first) for one in more)
             self._sounds = self._heard(*begun, *(one.cell for one in more))
             again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
             found = self._sided(self._search(list(again), FOR_REFITS) or found)
         return found
+
+    def _bent(self, like: Structure, found: list[Fitted]) -> list[Fitted]:
+        """Structures whose times are none, searched beside the best where one meets the stage better.
+
+        First they are told by what they are fitted to: what they remember was not heard ahead of the rest.
+        """
+        sounds, keep = self._sounds, FOR_REFITS * BUDGET
+        detectors = (replace(like, reads=reads, averaged=averaged) for reads, averaged in READINGS)
+        bent = dict.fromkeys(one for detector in detectors for one in detector.bent_ones() if one.sound)
+        starts = [(one, self._first) for one in bent]
+        for effort, kept in ((CLOSER, 3), (SETTLE, 2)):
+            calls = [(*start, sounds.search, sounds.held_out) for start in starts]
+            fitted = self._fit(self._budget.affords(calls, effort, keep=keep), effort)
+            best = sorted(fitted, key=lambda one: one.solution.score)[:kept]
+            starts = [(one.structure, one.cell) for one in best]
+        longer = self._heard(*(cell for _, cell in starts)) if starts else sounds
+        calls = [(*start, longer.fit, longer.held_out) for start in starts]
+        fitted = self._fit(self._budget.affords(calls, SETTLE, keep=keep), SETTLE)
+        better = [one for one in fitted if one.held_out < BESIDES * found[0].held_out]
+        if not better:
+            return found
+        self._sounds = longer
+        starts = [(one.structure, one.cell) for one in (*better, *found[:AGAIN])]
+        return self._search(starts, FOR_REFITS) or found
 
     def _met(self, one: Fitted) -> bool:
         """Whether a structure meets the stage as far as noise, and a colour that tones show, let it."""

@@ -79,7 +79,7 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     if not sweeps:
         return Linear()
     span, rate_hz = sweeps[0].span, pair.rate_hz
-    remembered_s = 9 * max(cell.smoothing.release_s, cell.smoothing.slow_s) if cell.bends else 0.0
+    remembered_s = 9 * cell.smoothing.remembered_s if cell.bends else 0.0
     before = span.start - (min(remembered_s, LONGEST_S) + 0.1) * rate_hz
     sides = pair.read(max(before, pair.open_from(span.start)), span.stop + 0.1 * rate_hz)
     bare = sides.wet * 10 ** (-gain_of(cell, sides.dry, rate_hz) / 20)

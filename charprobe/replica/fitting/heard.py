@@ -35,7 +35,7 @@ class Memory:
         """The memory of a gain cell, or of whichever of several remembers longest."""
         return cls(
             max(max(one.attack_s, one.charge_s) for one in all_of),
-            max(max(one.release_s, one.slow_s) + one.hold_s for one in all_of),
+            max(one.remembered_s for one in all_of),
         )
 
     def beyond(self, other: Memory) -> bool:

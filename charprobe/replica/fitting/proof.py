@@ -77,7 +77,7 @@ def prove_on_programme(chain: Chain, pair: Pair, *, noise: Noise) -> Proved | No
         return None
     span, rate_hz = segments[0].span, pair.rate_hz
     smoothing = chain.cell.smoothing
-    warm_s = min(max(9 * max(smoothing.release_s, smoothing.slow_s), WARM_S[0]), WARM_S[1])
+    warm_s = min(max(9 * smoothing.remembered_s, WARM_S[0]), WARM_S[1])
     begin = max(0.0, span.start - warm_s * rate_hz)
     sides = read_quiet(pair, begin, span.stop, noise=noise)
     first = round(span.start - begin)

@@ -12,9 +12,9 @@ import numpy as np
 from charprobe.replica.fitting.cell_fit import Fitted, fit_cell, price_of
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort
-from charprobe.replica.fitting.structures import Reads, Structure, joined, knobs_of
+from charprobe.replica.fitting.structures import LINEAR, Reads, Structure, joined, knobs_of
 from charprobe.replica.fitting.threads import in_threads
-from charprobe.replica.parts import Cell, Domain, Form, ReleaseKind, Towards
+from charprobe.replica.parts import Cell, Domain, Form, Towards
 
 READINGS: tuple[tuple[Reads, bool], ...] = (
     ("envelope", False), ("mean square", True), ("rectified", False), ("mean square", False),
@@ -59,7 +59,7 @@ def all_of(like: Structure) -> Iterator[Structure]:
         some = replace(like, reads=reads, averaged=averaged, low_cut=low_cut)
         for domain, form, towards, held in product(domains, get_args(Form), get_args(Towards), (False, True)):
             yield replace(some, domain=domain, form=form, towards=towards, held=held)
-        yield from (replace(some, release=release) for release in get_args(ReleaseKind)[1:])
+        yield from (replace(some, release=release) for release in LINEAR[1:])
         yield from (replace(some, loop="feedback", towards=towards) for towards in get_args(Towards))
 
 

@@ -30,13 +30,15 @@ _SAID = {
     "level": "smoothed ahead of the log", "level in dB": "level smoothed in dB",
     "reduction": "reduction smoothed in dB", "amplitude": "its root smoothed ahead of the log",
     "one": "one release", "side by side": "two releases side by side", "shared": "two releases in series",
-    "charged": "a slow release charged by time",
+    "charged": "a slow release charged by time", "slowed": "a release that slows the longer it reduces",
 }  # fmt: skip
 USUAL_DBFS = -24.0  # a threshold where none shows
 USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce nothing
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 HOLD_S, HOLD_SHARE = 0.02, 0.3  # a hold where none is known: at most, and of the release that was timed
+POWERS = (-1.0, 1.0)
+LINEAR: tuple[ReleaseKind, ...] = ("one", "side by side", "shared", "charged")
 AHEAD_S = 0.02  # longest look-ahead that is sought
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 
@@ -47,7 +49,8 @@ class Structure:
 
     `averaged` tells whether the detector has a time of its own ahead of the smoothing; `held` whether a
     release waits; `bends` counts those above which the curve acts; `low_cut` is its order;
-    `quiet` whether what is quiet is expanded or lifted, without end or down to a floor.
+    `quiet` whether what is quiet is expanded or lifted, without end or down to a floor; `bent` whether a
+    power of the gain is what is smoothed.
     """
 
     reads: Reads = "envelope"
@@ -61,6 +64,7 @@ class Structure:
     bends: int = 1
     low_cut: int = 0
     quiet: Quiet = "kept"
+    bent: bool = False
 
     @property
     def sound(self) -> bool:
@@ -72,6 +76,8 @@ class Structure:
             False,
         )
         averages = self.reads in ("average", "mean square")
+        if self.bent and self.domain != "reduction":
+            return False
         if self.quiet != "kept" and self.loop == "feedback":
             return False  # what is quiet is read ahead of the cell
         if self.reads == "average" and not self.averaged:
@@ -85,11 +91,12 @@ class Structure:
         )
 
     def less(self) -> Iterator[Structure]:
-        """Structures that are this one without some of hold, second bend, low cut, slow store."""
-        for held, bends, low_cut, release in product(
-            {self.held, False}, {self.bends, min(self.bends, 1)}, {self.low_cut, 0}, {self.release, "one"}
-        ):
-            one = replace(self, held=held, bends=bends, low_cut=low_cut, release=release)
+        """Structures that are this one without some of hold, second bend, low cut, slow store, power."""
+        for held, bends, low_cut, release, bent in product(
+            {self.held, False}, {self.bends, min(self.bends, 1)}, {self.low_cut, 0}, {self.release, "one"},
+            {self.bent, False},
+        ):  # fmt: skip
+            one = replace(self, held=held, bends=bends, low_cut=low_cut, release=release, bent=bent)
             if one != self:
                 yield one
 
@@ -97,6 +104,17 @@ class Structure:
         """The same; a bare square that is smoothed in dB is a bare rectifier at another threshold."""
         square = self.reads == "mean square" and not self.averaged and self.domain != "level"
         return replace(self, reads="rectified") if square else self
+
+    def _with_release(self, release: ReleaseKind) -> Structure:
+        """The same with another release, and what that asks for."""
+        plain = replace(self, domain="reduction", form="branching", towards="target", held=False)
+        return replace(plain, release=release)._bare()
+
+    def bent_ones(self) -> Iterator[Structure]:
+        """Structures with its detector whose times are none."""
+        for release, bent in product(get_args(ReleaseKind), (False, True)):
+            if bent or release not in LINEAR:
+                yield replace(self._with_release(release), bent=bent)
 
     def in_words(self) -> str:
         """The structure in words."""
@@ -108,6 +126,7 @@ class Structure:
             ["hold"] * self.held
             + ["second bend"] * (self.bends > 1)
             + ["side-chain low cut"] * (self.low_cut > 0)
+            + ["as a power of the gain"] * self.bent
         )
         parts += ["of second order"] * (self.low_cut > 1)
         parts += [f"what is quiet {self.quiet}"] * (self.quiet != "kept")
@@ -128,10 +147,8 @@ class Structure:
         other: Loop = "feedback" if self.loop == "feed-forward" else "feed-forward"
         for towards in get_args(Towards):  # without a loop what falls to rest stands for one that does not
             yield replace(self, loop=other, towards=towards)
-        for release in get_args(ReleaseKind):
-            yield replace(
-                self, release=release, domain="reduction", form="branching", towards="target", held=False
-            )._bare()
+        for release in LINEAR if self.release in LINEAR else get_args(ReleaseKind):
+            yield self._with_release(release)
         yield replace(self, held=not self.held)
         yield replace(self, bends=3 - self.bends if self.bends else 1)
         yield replace(self, low_cut=0 if self.low_cut else 1)
@@ -179,8 +196,11 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         hold_s=(held.hold_s or min(HOLD_S, HOLD_SHARE * release_s)) if structure.held else 0.0,
         release=structure.release,
         slow_s=(held.slow_s or 8 * held.release_s) if two else 0.0,
-        slow_share=(held.slow_share or 0.3) if two else 0.0,
-        charge_s=(held.charge_s or 0.3) if structure.release == "charged" else 0.0,
+        slow_share=(held.slow_share or 0.3) if two and structure.release != "slowed" else 0.0,
+        charge_s=(held.charge_s or 0.3) if structure.release in ("charged", "slowed") else 0.0,
+        power=held.power if structure.bent else 0.0,
+        stretch=(held.stretch or 2.0) if structure.release == "slowed" else 0.0,
+        stretch_db=(held.stretch_db or 3.0) if structure.release == "slowed" else 0.0,
     )
     return replace(
         like,
@@ -284,9 +304,15 @@ def knobs_of(
         knobs.append(Knob(("cell.smoothing.hold_s",), 2 / rate_hz, 1.0, logarithmic=True, step=0.1))
     if structure.release != "one":
         knobs.append(Knob(("cell.smoothing.slow_s",), 100 * least, 60.0, logarithmic=True, step=0.01))
-        knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01, far=0.3))
-    if structure.release == "charged":
+    if structure.release in ("charged", "slowed"):
         knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
+    if structure.release == "slowed":
+        knobs.append(Knob(("cell.smoothing.stretch",), 0.01, 1000.0, logarithmic=True, step=0.01))
+        knobs.append(Knob(("cell.smoothing.stretch_db",), 0.01, 1000.0, logarithmic=True, step=0.02))
+    elif structure.release != "one":
+        knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01, far=0.3))
+    if structure.bent:
+        knobs.append(Knob(("cell.smoothing.power",), -4.0, 4.0, step=0.01, far=0.3, starts=POWERS))
     if ahead and structure.loop == "feed-forward":
         knobs.append(Knob(("cell.lookahead_s",), 0.0, AHEAD_S, step=1 / rate_hz, far=AHEAD_S / 10))
     if structure.low_cut:

@@ -12,10 +12,11 @@ from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.heard import TOP_LEFT, Heard, Memory
 from charprobe.replica.fitting.search import FIT, Budget, unheard
-from charprobe.replica.fitting.structures import READS, Structure, cell_of
-from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, ReleaseKind, Smoothing, Towards
+from charprobe.replica.fitting.structures import LINEAR, READS, Structure, cell_of
+from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, Smoothing, Towards
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend as DeviceBend
+from tests.benchmarks.bent_devices import BentCompressor
 
 RATE = 44_100
 FIRST = Cell(
@@ -27,7 +28,9 @@ def heard(device, rng, seconds=1.2):
     n = np.arange(round(seconds * RATE))
     swell = 10 ** (np.repeat(rng.uniform(-40, -3, 12), n.size // 12 + 1)[: n.size] / 20)
     dry = swell * np.sin(2 * np.pi * 2003 * n / RATE)
-    late = round(device.lookahead_s * RATE)  # by which it comes out later; a pair is read without
+    late = round(
+        getattr(device, "lookahead_s", 0.0) * RATE
+    )  # by which it comes out later; a pair is read without
     wet = device.process(np.append(dry, np.zeros(late)), rate_hz=RATE, rng=rng).samples[late:]
     wet = wet + 1e-6 * rng.standard_normal(n.size)
     used = np.arange(n.size)
@@ -56,6 +59,23 @@ def test_the_numbers_of_a_device_come_back(structure, built, rng):
     got = [bend.threshold_dbfs, bend.slope, bend.knee_db, smoothing.attack_s, smoothing.release_s]
     np.testing.assert_allclose(got, [-28.0, 0.65, 6.0, 0.01, 0.06], rtol=0.02)
     assert found.cell.makeup_db == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_light_cell_that_remembers_comes_back_with_all_its_numbers(rng):
+    built = BentCompressor((DeviceBend(-28.0, 0.65, 6.0),), 0.01, 0.06, 0.0, 1, (0.2, 0.5, 6.0, 1.0), 2.0)
+    sound = heard(built, rng, seconds=4.0)
+    found = fit_cell(built.structure, FIRST, sound, sound, rate_hz=RATE, effort=replace(FIT, turns=40))
+    held = found.cell.smoothing
+    got = [
+        held.attack_s,
+        held.release_s,
+        held.charge_s,
+        held.slow_s,
+        held.stretch,
+        held.stretch_db,
+        held.power,
+    ]
+    np.testing.assert_allclose(got, [0.01, 0.06, 0.2, 0.5, 6.0, 1.0, 1.0], rtol=0.05)
 
 
 @pytest.mark.parametrize(("slope", "most_db"), [(1.0, 9.0), (-0.5, 120.0)])
@@ -120,7 +140,7 @@ def test_every_structure_is_one_thing_at_most_from_those_that_are_all_looked_at(
             READS, (False, True), get_args(Domain), get_args(Form), get_args(Towards), (False, True), (0, 1)
         )
     ]  # fmt: skip
-    plain += [replace(like, reads=reads, release=one) for reads in READS for one in get_args(ReleaseKind)]
+    plain += [replace(like, reads=reads, release=one) for reads in READS for one in LINEAR]
     assert {one for one in plain if one.sound} <= reached and len(looked) < 0.5 * len(set(plain))
 
 
