@@ -37,8 +37,8 @@ USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce noth
 # of the envelope, near enough for each valley to hold one: a few phases of few bass tones tell it
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 HOLD_S, HOLD_SHARE = 0.02, 0.3  # a hold where none is known: at most, and of the release that was timed
-POWERS = (-1.0, 1.0)
-LINEAR: tuple[ReleaseKind, ...] = ("one", "side by side", "shared", "charged")
+POWERS = (-1.0, 1.0)  # of the gain itself, and of a conductance
+LINEAR: tuple[ReleaseKind, ...] = get_args(ReleaseKind)[:-1]  # whose stores have times of their own
 AHEAD_S = 0.02  # longest look-ahead that is sought
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 
@@ -120,13 +120,13 @@ class Structure:
         """The structure in words."""
         parts = [
             self.loop, _SAID[self.reads] + (" with a time of its own" if self.averaged else ""),
-            _SAID[self.domain], f"{self.form}, falling to {self.towards}", _SAID[self.release],
+            "a power of the gain smoothed" if self.bent else _SAID[self.domain],
+            f"{self.form}, falling to {self.towards}", _SAID[self.release],
         ]  # fmt: skip
         parts += (
             ["hold"] * self.held
             + ["second bend"] * (self.bends > 1)
             + ["side-chain low cut"] * (self.low_cut > 0)
-            + ["as a power of the gain"] * self.bent
         )
         parts += ["of second order"] * (self.low_cut > 1)
         parts += [f"what is quiet {self.quiet}"] * (self.quiet != "kept")
