@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.sound.frames import BLOCK_FRAMES
-from charprobe.files.sound.source import Pieces
+from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 
 KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 67 MB
@@ -18,7 +18,7 @@ MOST = 1e15  # of full scale: what overflows when powers are summed is no number
 STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has more than is kept
 
 
-class Decoded(Pieces):
+class Decoded(Source):
     """A source decoded block by block, each channel for itself; what it hands out cannot be written to."""
 
     @abstractmethod

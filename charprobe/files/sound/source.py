@@ -5,45 +5,29 @@ from __future__ import annotations
 import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
-from typing import Any, Protocol, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
 from charprobe.files.sound.facts import FileFacts
-from charprobe.files.sound.frames import Frames
 from charprobe.values.arrays import Array
 
 Found = TypeVar("Found")
 
 
-class Source(Frames, Protocol):
-    """Recorded sound of one or more channels, read piece by piece."""
+class Source(ABC):
+    """Recorded sound of one or more channels, read piece by piece: by its facts and `read_frames`."""
+
+    facts: FileFacts
 
     @property
+    @abstractmethod
     def name(self) -> str:
         """Name of the file, without its folder."""
 
-    @property
-    def facts(self) -> FileFacts:
-        """Container, coding and length."""
-
-    def read(self, start: int, stop: int, channel: int) -> Array:
-        """Samples `start` to `stop` of one channel, clipped to what there is; shape (n,), full scale = 1."""
-
-    def blocks(self, channel: int, length: int) -> Iterator[Array]:
-        """Iterate over one channel in pieces of `length` samples, the last one shorter."""
-
+    @abstractmethod
     def sha256(self) -> str:
         """SHA-256 of the file, 64 hex digits."""
-
-    def once(self, gather: Callable[[Source], Found]) -> Found:
-        """Return what `gather` finds in this source, gathered once for as long as it is in use."""
-
-
-class Pieces(ABC):
-    """What every source derives from its facts and `read_frames`."""
-
-    facts: FileFacts
 
     @property
     def rate_hz(self) -> int:
@@ -79,7 +63,7 @@ class Pieces(ABC):
         """Return what `gather` finds in this source, gathered once for as long as it is in use."""
         found: dict[object, Any] = self.__dict__.setdefault("_found", {})
         if gather not in found:
-            found[gather] = gather(cast("Source", self))
+            found[gather] = gather(self)
         return cast("Found", found[gather])
 
     def _clipped(self, start: int, stop: int) -> tuple[int, int]:
@@ -87,7 +71,7 @@ class Pieces(ABC):
         return first, max(first, min(stop, self.frames))
 
 
-class MemoryCapture(Pieces):
+class MemoryCapture(Source):
     """Samples held in memory behind the interface of a capture.
 
     Parameters
@@ -106,7 +90,7 @@ class MemoryCapture(Pieces):
         if values.ndim != 2 or values.shape[0] < 1 or values.shape[1] < 1 or rate_hz <= 0:
             raise ValueError(f"samples of shape {np.shape(samples)} at {rate_hz} Hz are no sound")
         self.samples = values
-        self.name = name
+        self._name = name
         self.facts = FileFacts(
             container="memory",
             subtype="float64",
@@ -118,6 +102,11 @@ class MemoryCapture(Pieces):
             header_frames=values.shape[0],
             length="as written",
         )
+
+    @property
+    def name(self) -> str:
+        """What is shown where a file name would be."""
+        return self._name
 
     def read_frames(self, start: int, stop: int) -> Array:
         """Samples `start` to `stop` of all channels, clipped to what there is; shape (n, channels)."""
