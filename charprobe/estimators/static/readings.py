@@ -366,17 +366,20 @@ def _max_reduction(curve: StaticCurve) -> Reading:
         return low.as_of(unit)
     if curve.choice is None:
         return _not_compressing(curve, unit)
-    level, gain, _ = curve.used
-    above = level > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
-    deepest = float(level[above][int(np.argmin(gain[above]))])
-    reading = curve.reduction_at(deepest)
+    above = curve.means[0] > (curve.flat_section.begin if curve.flat_section is not None else -np.inf)
+    level, gain, std = (column[above] for column in curve.means)
+    at = int(np.argmin(gain))
+    reading = curve.reduction_at(float(level[at]))
+    own = math.hypot(low.std, float(std[at]), curve.common_std_db, curve.axis_std_db)
+    if isinstance(reading, Quantity) and own < reading.std:  # a curve that misses the step tells it worse
+        reading = Quantity.from_std(low.value - float(gain[at]), own, unit)
     if curve.unknown_above:
         reason = f"no step above {in_dbfs(curve.highest_dbfs)} had settled"
         least = max(0.0, reading.low) if isinstance(reading, Quantity) else 0.0
         return Unmeasured(unit, reason, MORE_STEPS, at_least=least, cause="short-steps")
     if isinstance(reading, Unmeasured) or reading.value >= NONE_DB:
         return reading
-    seen = low.value - float(gain[above].min())
+    seen = low.value - float(gain[at])
     reason = f"no reduction above {NONE_DB} dB up to {in_dbfs(curve.highest_dbfs)}"
     return Unmeasured(unit, reason, HIGHER_STEPS, at_most=max(NONE_DB, seen))
 

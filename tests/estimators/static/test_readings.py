@@ -6,6 +6,7 @@ from held_truths import expected_inside
 from static_curves import SIGMA_DB, curve_of, knee, soft
 
 from charprobe.estimators.static.curve_fit import fit_static_curve
+from charprobe.estimators.static.points import StaticPoint
 from charprobe.estimators.static.readings import local_slopes, ratio_of, read_static_curve, rising_corners
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -265,3 +266,14 @@ def test_a_knee_of_another_shape_ends_where_steps_show_a_straight_part(rng):
     assert read.threshold.low < -(0.6 * 20 + 0.4 * 15) < read.threshold.high
     assert isinstance(read.ratio, Unmeasured) and read.ratio.at_least is not None and read.ratio.at_least > 50
     assert read.second is None and "no parabola" in read.knee_width.reason
+
+
+def test_the_deepest_step_tells_the_reduction_where_the_curve_misses_it():
+    levels = np.arange(-59.0, 0.0, 3.0)
+    over = np.maximum(levels + 26.0, 0.0)
+    gains = -0.4 * over - 0.003 * over**2  # a slope that never stops changing
+    rows = zip(levels.tolist(), gains.tolist(), strict=True)
+    points = tuple(StaticPoint(x, x + g, 1e-4, "rising", True, 0.0, 0.0) for x, g in rows)
+    read = read_static_curve(fit_static_curve(points, axis_std_db=0.0))
+    assert read.max_reduction.low <= -gains[-1] <= read.max_reduction.high
+    assert read.max_reduction.high - read.max_reduction.low < 0.01
