@@ -8,7 +8,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from charprobe.measuring.health.path.under_tones import under_tones
+from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sample_facts
+from charprobe.measuring.health.path.under_tones import HANN_NOISE_BINS, MEDIAN_OF_POWER, under_tones
+from charprobe.measuring.health.pauses.quiet import quiet_spectrum
 from charprobe.measuring.health.timeline.path_gain import gain_follows
 from charprobe.measuring.health.timeline.steady_gain import steady_gains
 from charprobe.placing.take import Take, held, once
@@ -27,12 +29,13 @@ OF_NOISE = {
 }  # fmt: skip
 OF_RESPONSE = {
     "two-paths", "diffuse-tail", "lossy-coded", "rate-converted", "automatic-gain", "timing-jump", "dropout",
-    "clipped", "few-bits",
+    "clipped",
 }  # fmt: skip
 MOST_APART_PPM = 10.0  # two clocks of one desk keep their distance to 2 ppm over an evening
 CLEAR_DB, FEWEST = 6.0, 4  # of noise under one tone, and tones
 FROM_HZ, TO_SHARE, PER_OCTAVE = 30.0, 1 / 3, 3  # bands in which paths are flat; the rate's share
 REFERENCE_HZ = LOW_HZ, HIGH_HZ = 700.0, 1500.0
+LEAST_BITS = 12  # of words whose rounding, which pauses may lack, is no gain of the treble
 LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
 FINE, FINEST_HZ, REACH_S = 1e-6, 2.5, 0.05  # share of the strongest line; steps; of what is answered
@@ -151,8 +154,8 @@ def _response(wet: Take, bypass: Take) -> list[str]:
 @once
 def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
     """Middles of third octaves, the gain of a take's first sweep in each re that around 1 kHz, and that."""
-    segments = held(take, Sweep)
-    if not segments:
+    segments, words = held(take, Sweep), take.source.once(gather_sample_facts)[take.channel]
+    if not segments or words.coarse is not None or (words.bits_used or FINEST_BITS) < LEAST_BITS:
         return None
     rate_hz, cut = take.stimulus.rate_hz, take.segment(segments[0])
     edges_hz = _edges_hz(rate_hz)
@@ -161,6 +164,9 @@ def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
         _powers(finite(cut.samples), size, rate_hz),
         _played_powers(segments[0].spec, size, rate_hz),
     )
+    if (quiet := quiet_spectrum(take)) is not None:  # its noise is under the sweep, too
+        noise = np.abs(_by_band(quiet.power, round(rate_hz / quiet.bin_hz), rate_hz))
+        heard -= noise * size * cut.samples.size / (4 * HANN_NOISE_BINS * MEDIAN_OF_POWER)
     gain_db = 10 * np.log10(np.maximum(heard, 1e-30) / np.maximum(wanted, 1e-30))
     usual_db = float(gain_db[edges_hz.size])
     return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - usual_db, usual_db

@@ -85,3 +85,10 @@ def test_a_path_that_turns_phases_alone_is_uneven(rng, corner_hz, told):
     found = check_uneven_path(take_of(PLAYED, rotated, rng=rng))
     assert [item.code for item in found] == ["uneven-path"] * told
     assert all("is flat, but late" in item.message for item in found)
+
+
+@pytest.mark.parametrize(("device", "told"), [(wire, 0), (shelf, 1)])
+def test_noise_under_a_sweep_is_no_treble(rng, device, told):
+    # a thirtieth of the sweep's power lies in each third of an octave, -45 dBFS, and around 12 kHz a tenth of the
+    # noise, -55 dBFS: taken for gain that is +0.4 dB
+    assert len(check_uneven_path(take_of(PLAYED, device, rng=rng, noise_dbfs=-45.0))) == told
