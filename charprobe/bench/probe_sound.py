@@ -11,10 +11,7 @@ from charprobe.values.arrays import Array
 LEVELS_DBFS = (-40.0, -30.0, -20.0, -12.0, -6.0, -3.0, -1.0)
 TONE_HZ, TONE_S, REST_S, SWEEP_S, RAMP_S = 997.0, 0.7, 0.5, 0.15, 0.02
 SWEEP_HZ, SWEEP_DBFS = (200.0, 8000.0), -40.0
-BURST_HZ, BURST_S = (
-    4093.0,
-    0.05,
-)  # begins at full height, as bursts of recipes may: it passes before a stage acts
+BURST_HZ, BURST_S = 4093.0, 0.05  # begins at full height, as a recipe's may: it passes before a stage acts
 
 
 @dataclass(frozen=True)

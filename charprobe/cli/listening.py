@@ -1,4 +1,4 @@
-"""`charprobe ab`."""
+"""`charprobe ab` and `charprobe blind`."""
 
 from __future__ import annotations
 

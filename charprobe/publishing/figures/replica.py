@@ -16,9 +16,7 @@ from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.values.wording import readable
 
 LEAST_SPAN_DB = 4.0
-APART_S = (
-    0.05  # windows farther apart than this are not joined: between them was no sound to read a gain from
-)
+APART_S = 0.05  # windows farther apart are not joined: between them was no sound to read a gain from
 
 
 def draw_replica(profile: Profile, look: Look) -> Drawing:

@@ -9,9 +9,7 @@ import numpy as np
 
 from charprobe.values.arrays import Array
 
-PER_FUNDAMENTAL = (
-    8  # all partials are multiples of the fundamental over this: every waveform repeats that often
-)
+PER_FUNDAMENTAL = 8  # all partials are multiples of the fundamental over this: so often a waveform repeats
 POINTS = 8192  # of one repetition, at which the peak is taken
 NORM_POINTS = 1024  # and the norms
 
