@@ -270,8 +270,11 @@ def test_a_knee_of_another_shape_ends_where_steps_show_a_straight_part(rng):
 
 def test_the_deepest_step_tells_the_reduction_where_the_curve_misses_it():
     levels = np.arange(-59.0, 0.0, 3.0)
-    over = np.maximum(levels + 26.0, 0.0)
-    gains = -0.4 * over - 0.003 * over**2  # a slope that never stops changing
+    # a divider whose leg conducts by what stands over 0.04 at its output: no straight line, nowhere
+    top, steep, sizes = 0.04, 12.0, 10 ** (levels / 20)
+    free = 1 - steep * top
+    held = (np.sqrt(free**2 + 4 * steep * sizes) - free) / (2 * steep)
+    gains = 20 * np.log10(np.where(sizes > top, held / sizes, 1.0))
     rows = zip(levels.tolist(), gains.tolist(), strict=True)
     points = tuple(StaticPoint(x, x + g, 1e-4, "rising", True, 0.0, 0.0) for x, g in rows)
     read = read_static_curve(fit_static_curve(points, axis_std_db=0.0))
