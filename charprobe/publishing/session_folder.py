@@ -15,7 +15,7 @@ from charprobe.files.folder_lock import folder_lock
 from charprobe.files.output import check_space, prepare_folder
 from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, publish
 from charprobe.session.file import Session
-from charprobe.session.findings import Findings, findings_of
+from charprobe.session.findings import Findings, findings_of, margins_of
 from charprobe.session.pairing import pair_captures
 from charprobe.session.parts import Outcome, parts_of
 from charprobe.session.run import SessionResult, measure_parts
@@ -109,7 +109,9 @@ def run_session(
             beside = tuple(
                 one.sentence
                 for called, profiles in earlier
-                for one in beside_reference(result.profiles, profiles, called=called)
+                for one in beside_reference(
+                    result.profiles, profiles, called=called, margins=margins_of(paired)
+                )
             )
             publish(
                 paired,

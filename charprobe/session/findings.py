@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.comparison import Comparison
 from charprobe.comparing.curves import MARGINS
 from charprobe.comparing.subjects import copies_in
+from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import left_out, standing
 from charprobe.session.claims import CheckedClaim, check_claims
@@ -41,12 +43,14 @@ class Findings:
         return (*own, *within)
 
 
-def findings_of(session: Session, result: SessionResult) -> Findings:
-    """Compare settings on the lowest channel all have, channels within each setting, and check the claims.
+def margins_of(session: Session) -> Mapping[str, Margin]:
+    """Largest differences that do not matter: the session's own before the usual ones."""
+    return {**MARGINS, **session.margins}
 
-    The session's own margins go before the usual ones.
-    """
-    margins = {**MARGINS, **session.margins}
+
+def findings_of(session: Session, result: SessionResult) -> Findings:
+    """Compare settings on the lowest channel all have, channels within each setting, and check the claims."""
+    margins = margins_of(session)
     doubles = copies_in(result.profiles)
     later = {number for number, _ in doubles}
     profiles = standing([profile for number, profile in enumerate(result.profiles) if number not in later])
