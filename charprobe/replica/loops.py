@@ -133,20 +133,9 @@ def run_cell(
                         other = max(other, new[j, 6])
                 was = new[k, 6]
                 out[n, k], found = _solved(
-                    sound[n, k],
-                    z[k, 7] + rise[n, k],
-                    reached,
-                    other,
-                    sign,
-                    link,
-                    s,
-                    z,
-                    k,
-                    c,
-                    codes,
-                    table,
-                    new,
-                )
+                    sound[n, k], z[k, 7] + rise[n, k], reached, other, sign, link, s, z, k, c, codes,
+                    table, new,
+                )  # fmt: skip
                 lost[n, k] = not found
                 moved = max(moved, abs(new[k, 6] - was))
             if moved < 1e-10:

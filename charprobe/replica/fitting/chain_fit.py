@@ -148,15 +148,9 @@ class _Work:
         if not self._budget.affords(first, LOOK, keep=keep * BUDGET):
             return []
         found = search(
-            among,
-            sounds.search,
-            sounds.held_out,
-            rate_hz=self._pair.rate_hz,
-            jobs=self._jobs,
-            budget=self._budget,
-            keep=keep * BUDGET,
-            told=lambda share: self._told(0.1 + 0.6 * share),
-        )
+            among, sounds.search, sounds.held_out, rate_hz=self._pair.rate_hz, jobs=self._jobs,
+            budget=self._budget, keep=keep * BUDGET, told=lambda share: self._told(0.1 + 0.6 * share),
+        )  # fmt: skip
         return list(found)
 
     def _together(self, chosen: Fitted, cell: Cell, colour: Colour) -> Whole:

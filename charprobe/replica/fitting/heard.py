@@ -142,10 +142,8 @@ def hear(
     rate_hz = pair.rate_hz
     left_of = replace(noise, wet=TOP_LEFT * noise.wet, dry=TOP_LEFT * noise.dry)
     dry, wet, used, left, weight, block = [], [], [], [], [], []
-    parts: list[tuple[slice, float]] = []
-    names: list[str] = []
-    pieces: list[slice] = []
-    begins: list[int] = []
+    parts, names = list[tuple[slice, float]](), list[str]()
+    pieces, begins = list[slice](), list[int]()
     at, number, counted = 0, 0, 0
     for begin, some in _hanging_together(pair, stretches, memory):
         sides = read_quiet(pair, begin, max(stretch.stop for stretch in some), noise=noise)
@@ -169,18 +167,10 @@ def hear(
             counted += places.size
         at += size
     return Heard(
-        np.concatenate(dry),
-        np.concatenate(wet),
-        np.concatenate(used),
-        np.concatenate(weight),
-        np.concatenate(block),
-        np.concatenate(left),
-        tuple(parts),
-        tuple(names),
-        tuple(pieces),
-        tuple(begins),
-        memory,
-    )
+        np.concatenate(dry), np.concatenate(wet), np.concatenate(used), np.concatenate(weight),
+        np.concatenate(block), np.concatenate(left), tuple(parts), tuple(names),
+        tuple(pieces), tuple(begins), memory,
+    )  # fmt: skip
 
 
 def _hanging_together(

@@ -19,7 +19,7 @@ from charprobe.replica.parts import (
     ReleaseKind,
     Smoothing,
     Towards,
-)
+)  # fmt: skip
 
 Reads = Literal["envelope", "rectified", "peak falling", "average", "mean square"]
 Quiet = Literal["kept", "moved", "moved to a floor"]
@@ -69,12 +69,8 @@ class Structure:
     @property
     def sound(self) -> bool:
         """Whether it is one of its own: two-stage releases act on the reduction, without hold."""
-        plain = (self.domain, self.form, self.towards, self.held) == (
-            "reduction",
-            "branching",
-            "target",
-            False,
-        )
+        kind = self.domain, self.form, self.towards, self.held
+        plain = kind == ("reduction", "branching", "target", False)
         averages = self.reads in ("average", "mean square")
         if self.bent and self.domain != "reduction":
             return False
@@ -202,14 +198,9 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         stretch=(held.stretch or 2.0) if structure.release == "slowed" else 0.0,
         stretch_db=(held.stretch_db or 3.0) if structure.release == "slowed" else 0.0,
     )
-    return replace(
-        like,
-        detector=detector,
-        bends=bends,
-        smoothing=smoothing,
-        loop=structure.loop,
-        lookahead_s=like.lookahead_s if structure.loop == "feed-forward" else 0.0,
-    )
+    lookahead_s = like.lookahead_s if structure.loop == "feed-forward" else 0.0
+    made = replace(like, detector=detector, bends=bends, smoothing=smoothing)
+    return replace(made, loop=structure.loop, lookahead_s=lookahead_s)
 
 
 def above(cell: Cell) -> tuple[Bend, ...]:
