@@ -68,7 +68,7 @@ def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
     >>> encode(np.array([[1.0], [-1.0], [2.0**-23]]), encoding="pcm24").hex(" ", 3)
     'ffff7f 000080 010000'
     """
-    peak = float(np.max(np.abs(samples), initial=0.0))
+    peak = float(max(np.max(samples, initial=0.0), -np.min(samples, initial=0.0)))
     most = 1.0 if encoding == "pcm24" else float(np.finfo(np.float32).max)
     if not peak <= most:  # also true for NaN
         found = f"a peak of {peak:.6g}" if np.isfinite(peak) else "values that are not finite"
@@ -78,5 +78,8 @@ def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
         )
     if encoding == "float32":
         return samples.astype("<f4").tobytes()
-    codes = np.minimum(np.rint(samples * _FULL_SCALE_24), _FULL_SCALE_24 - 1).astype("<i4")
-    return np.ascontiguousarray(codes).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
+    codes = np.minimum(np.rint(samples * _FULL_SCALE_24), _FULL_SCALE_24 - 1).ravel()
+    stored = np.empty(3 * codes.size + 1, dtype=np.uint8)
+    # each covers the last byte of the one before, which is none of it
+    np.ndarray(codes.shape, "<i4", stored, strides=(3,))[:] = codes
+    return stored[:-1].tobytes()

@@ -6,7 +6,7 @@ import numpy as np
 
 from charprobe.values.arrays import Array
 
-STRETCH = 256  # frames that one product filters: longer ones cost more sums, shorter ones more steps
+STRETCH = 64  # frames that one product filters: longer ones cost more sums, shorter ones more states
 
 
 class Sections:
@@ -22,14 +22,17 @@ class Sections:
     Notes
     -----
     A stretch of sound x and the state s before it give ``T x + O s`` and the state ``F s + C x``, exactly:
-    T holds the response to an impulse at each frame, O what the state rings on as. SciPy has the recursion,
-    but loading its filters takes as long as measuring all that stands on them.
+    T holds the response to an impulse at each frame, O what the state rings on as. States of all stretches
+    take a product for each power of two: what came in is carried on over one stretch, two more, four more.
+    SciPy has the recursion, but loading its filters takes as long as measuring all that stands on them.
     """
 
     def __init__(self, sections: Array, *, channels: int) -> None:
         self._state = np.zeros((2 * sections.shape[0], channels))
         order = self._state.shape[0]
         step = _one_frame(sections, np.eye(order + 1))
+        exact = _one_frame(sections.astype(np.longdouble), np.eye(order + 1, dtype=np.longdouble))
+        self._carried = [np.linalg.matrix_power(exact[1:, :order], STRETCH)]  # squares magnify rounding
         through = np.zeros((STRETCH + 1, order, order + STRETCH))  # the state by state before and sound
         through[0, :, :order] = np.eye(order)
         self._out = np.zeros((STRETCH, order + STRETCH))
@@ -47,14 +50,15 @@ class Sections:
         cut = whole * STRETCH
         sound = block[:cut].reshape(whole, STRETCH, channels).swapaxes(0, 1).reshape(STRETCH, -1)
         pushed = (self._through[STRETCH][:, order:] @ sound).reshape(order, whole, channels)
-        carried = self._through[STRETCH][:, :order]
-        states = np.empty((whole + 1, order, channels))
-        states[0] = self._state
-        for index in range(whole):
-            states[index + 1] = carried @ states[index] + pushed[:, index]
-        before = states[:whole].swapaxes(0, 1).reshape(order, -1)
+        states = np.concatenate([self._state[:, None], pushed], axis=1)
+        for power in range(whole.bit_length()):
+            if power == len(self._carried):
+                self._carried.append(self._carried[-1] @ self._carried[-1])
+            far = 1 << power
+            states[:, far:] += np.tensordot(self._carried[power].astype(float), states[:, :-far], 1)
+        before = states[:, :whole].reshape(order, -1)
         stretches = self._out[:, :order] @ before + self._out[:, order:] @ sound
-        rest = np.vstack([states[whole], block[cut:]])
+        rest = np.vstack([states[:, whole], block[cut:]])
         count = rest.shape[0]
         self._state = self._through[count - order][:, :count] @ rest
         return np.concatenate(
