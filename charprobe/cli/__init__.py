@@ -32,7 +32,7 @@ COMMANDS = {  # command -> module below charprobe.cli, and an example; the order
     "predict": ("replica", "charprobe predict voice.replica.json doors.replica.json"),
     "selftest": ("demo", "charprobe selftest --recipe quick"),
 }
-LOOSE = 50_000  # things made between two searches for garbage: the usual 700 take a fifth of drawing's time
+LOOSE = 400_000  # things made between two searches for garbage: the usual 700 take a fifth of drawing's time
 
 atexit.register(gc.freeze)  # a process that ends need not look through all it holds: half a second of a page
 
