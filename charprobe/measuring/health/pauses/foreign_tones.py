@@ -18,6 +18,7 @@ from charprobe.estimators.noise import (
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.values.arrays import Array
 from charprobe.values.wording import number_text
 
@@ -84,10 +85,11 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
 
 
 def check_range(take: Take, spectrum: QuietSpectrum, peak: float) -> list[Health]:
-    """Tell noise that leaves a capture too little range: code ``low-level``."""
+    """Tell noise that leaves a capture too little range, or is louder than its quietest step: ``low-level``."""
     level_dbfs = noise_dbfs(spectrum)
     range_db = 20 * math.log10(max(peak, 1e-12)) - level_dbfs
-    if range_db >= LEAST_RANGE_DB:
+    steps = (tone.level_dbfs for one in take.stimulus.of_kind(LevelSteps) for tone in one.tones)
+    if range_db >= LEAST_RANGE_DB and level_dbfs < min(steps, default=0.0) + take.alignment.gain_db:
         return []
     message = (
         f"Noise at {number_text(level_dbfs, 0)} dBFS lies only {number_text(range_db, 0)} dB below the "

@@ -5,9 +5,13 @@ from judged_captures import RATE, clean, clean_once, told
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
+from charprobe.measuring.health.judge import judge_capture
 from charprobe.simulation.rig import faults
 from charprobe.simulation.rig.fault_catalogue import apply_fault
-from charprobe.stimulus.render import lay_out
+from charprobe.simulation.rig.rig import Rig
+from charprobe.stimulus.kinds.level_steps import LevelSteps
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out, render
 
 
 @pytest.mark.parametrize("frequency_hz", [437.0, 1000.0, 8000.0, 15_734.0])
@@ -57,3 +61,18 @@ def test_an_offset_that_alternates_is_a_tone_of_half_the_rate():
     apart = 1e-4 * (-1.0) ** np.arange(len(samples))
     # a sine of full scale is 0 dBFS, so a square wave of 1e-4 is 3 dB above -80
     assert f"{RATE / 2 / (1 + 23e-6):.0f} Hz at −77 dBFS" in told(samples + apart[:, None])["spur"]
+
+
+@pytest.mark.parametrize(("over_db", "is_told"), [(2.0, True), (-2.0, False)])
+def test_noise_louder_than_the_quietest_step_is_told(over_db, is_told, rng):
+    deep = Recipe(
+        "deep", "steps down to -64 dBFS", (LevelSteps("steps", 997.0, -64, -4, 10, 0.25, True, gap_s=1.0),)
+    )
+    stimulus = lay_out(deep, rate_hz=RATE, take=1)
+    over_band = 20 * np.log10(RATE / 2 / 20_000) / 2  # noise is counted from 20 Hz to 20 kHz
+    rig = Rig(delay_samples=31.4, noise_dbfs=-64.0 + over_db + over_band, lead_s=0.3, tail_s=0.3)
+    capture = MemoryCapture(
+        rig.record(render(stimulus), rate_hz=RATE, rng=rng), rate_hz=RATE, name="noisy.wav"
+    )
+    codes = {item.code for item in judge_capture(capture, stimulus, 0)[1]}
+    assert ("low-level" in codes) == is_told
