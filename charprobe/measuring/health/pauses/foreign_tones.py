@@ -85,7 +85,7 @@ def check_foreign_tones(take: Take, spectrum: QuietSpectrum) -> list[Health]:
 
 
 def check_range(take: Take, spectrum: QuietSpectrum, peak: float) -> list[Health]:
-    """Tell noise that leaves a capture too little range, or is louder than its quietest step: ``low-level``."""
+    """Tell noise that leaves too little range, or is louder than the quietest step: code ``low-level``."""
     level_dbfs = noise_dbfs(spectrum)
     range_db = 20 * math.log10(max(peak, 1e-12)) - level_dbfs
     steps = (tone.level_dbfs for one in take.stimulus.of_kind(LevelSteps) for tone in one.tones)
