@@ -37,7 +37,7 @@ def pytest_collection_finish():
     """Leave modules and tests, which stay to the end, out of every later search for garbage."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000)  # as a command does
+    gc.set_threshold(400_000)  # as a command does
     gc.enable()
 
 

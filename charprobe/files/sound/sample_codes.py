@@ -80,6 +80,5 @@ def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
         return samples.astype("<f4").tobytes()
     codes = np.minimum(np.rint(samples * _FULL_SCALE_24), _FULL_SCALE_24 - 1).ravel()
     stored = np.empty(3 * codes.size + 1, dtype=np.uint8)
-    # each covers the last byte of the one before, which is none of it
-    np.ndarray(codes.shape, "<i4", stored, strides=(3,))[:] = codes
+    np.ndarray(codes.shape, "<i4", stored, strides=(3,))[:] = codes  # each covers one byte of the last
     return stored[:-1].tobytes()

@@ -117,10 +117,9 @@ class Rig:
             )
             capture += line[:, None]
         if self.noise_dbfs is not None:
-            rms = 10 ** (self.noise_dbfs / 20) / np.sqrt(2)
             for start in range(0, len(capture), PIECE):
                 piece = capture[start : start + PIECE]
-                piece += rms * rng.standard_normal(piece.shape)
+                piece += 10 ** (self.noise_dbfs / 20) / np.sqrt(2) * rng.standard_normal(piece.shape)
         if self.bits is None:
             return capture
         return quantise(capture, bits=self.bits, dither=self.dither, rng=rng)
