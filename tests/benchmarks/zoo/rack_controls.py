@@ -204,7 +204,7 @@ def fresh_start(draw: Draw) -> Declared:
 
     return Declared(
         "fresh-start", "lets go slowly, but forgets in silence", process,
-        trace_is_gain=True, kind="compressor", calm_s=4.0, warm_s=1.0,
+        trace_is_gain=True, kind="compressor", calm_s=9.0, warm_s=1.0,
     )  # fmt: skip
 
 
