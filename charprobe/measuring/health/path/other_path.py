@@ -91,7 +91,7 @@ def check_uneven_path(bypass: Take) -> list[Health]:
     at = int(np.argmax(np.abs(np.where(within, gain_db, 0.0))))
     how = f"departs from flat by {signed_text(float(gain_db[at]), 2)} dB"
     if abs(gain_db[at]) < MOST_UNEVEN_DB:
-        late_s = np.where(within, _late_s(bypass), 0.0)
+        late_s = np.where(within, _late_s(bypass)[: within.size], 0.0)
         at = int(np.argmax(np.abs(late_s)))
         how = f"is flat, but late by {signed_text(1e3 * float(late_s[at]), 1)} ms against 1 kHz"
         if abs(late_s[at]) < MOST_LATE_S:
@@ -166,10 +166,12 @@ def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
     )
     if (quiet := quiet_spectrum(take)) is not None:  # its noise is under the sweep, too
         noise = np.abs(_by_band(quiet.power, round(rate_hz / quiet.bin_hz), rate_hz))
-        heard -= noise * size * cut.samples.size / (4 * HANN_NOISE_BINS * MEDIAN_OF_POWER)
+        noise *= size * cut.samples.size / (4 * HANN_NOISE_BINS * MEDIAN_OF_POWER)
+        heard = np.maximum(heard - noise, heard / 10)
     gain_db = 10 * np.log10(np.maximum(heard, 1e-30) / np.maximum(wanted, 1e-30))
     usual_db = float(gain_db[edges_hz.size])
-    return np.sqrt(edges_hz[1:] * edges_hz[:-1]), gain_db[: edges_hz.size - 1] - usual_db, usual_db
+    swept = int(np.sum(edges_hz[1:] <= segments[0].spec.to_hz))  # above is noise alone
+    return np.sqrt(edges_hz[1:] * edges_hz[:-1])[:swept], gain_db[:swept] - usual_db, usual_db
 
 
 def _late_s(take: Take) -> Array:

@@ -92,3 +92,15 @@ def test_noise_under_a_sweep_is_no_treble(rng, device, told):
     # a thirtieth of the sweep's power lies in each third of an octave, -45 dBFS, and around 12 kHz a tenth of the
     # noise, -55 dBFS: taken for gain that is +0.4 dB
     assert len(check_uneven_path(take_of(PLAYED, device, rng=rng, noise_dbfs=-45.0))) == told
+
+
+def test_above_the_end_of_a_sweep_nothing_is_told():
+    short = (Sweep("response", 20.0, 5_000.0, 1.0, -30.0, gap_s=0.1), *PLAYED[1:])
+    quiet, hissing = (
+        take_of(short, wire, rng=np.random.default_rng(n), noise_dbfs=noise_dbfs)
+        for n, noise_dbfs in enumerate((-110.0, -60.0))
+    )
+    assert (
+        check_other_path(hissing, quiet, told=set()) == check_other_path(quiet, hissing, told={"hum"}) == []
+    )
+    assert check_uneven_path(quiet) == check_uneven_path(hissing) == []
