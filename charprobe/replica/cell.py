@@ -8,7 +8,7 @@ import numpy as np
 
 from charprobe.replica import loops
 from charprobe.replica.coefficients import coefficients, quadrature_sections
-from charprobe.replica.flat import COLUMN, codes_of, flatten
+from charprobe.replica.flat import codes_of, flatten
 from charprobe.replica.parts import Cell
 from charprobe.replica.side_chain import FILTER
 from charprobe.replica.steps import STATE
@@ -68,9 +68,9 @@ class RunningCell:
         self._table = table
         self._filters, self._stores = _at_rest(channels, self._chains)
 
-    def play(self, block: Array) -> Passed:
-        """Send the next samples through; shape (n, channels)."""
-        passed = self._run(block, backwards=False)
+    def play(self, block: Array, *, reached: float = EXACT_DB) -> Passed:
+        """Send the next samples through; shape (n, channels); what a loop asks for is met to `reached`."""
+        passed = self._run(block, backwards=False, reached=reached)
         return Passed(passed.sound * 10 ** (self.cell.makeup_db / 20), passed.gain_db, passed.lost)
 
     def take_back(self, block: Array, *, like: Passed | None = None) -> Passed:
@@ -111,21 +111,18 @@ def gain_db(cell: Cell, samples: Array, *, rate_hz: float) -> Array:
     >>> gain_db(Cell(bends=(Bend(-20.0, 0.5),)), np.ones(2), rate_hz=48_000).round(6).tolist()
     [-10.0, -10.0]
     """
-    row = flatten(cell)
     if cell.loop == "feed-forward":
-        return answered_db(cell, row, readings(cell, row, samples, rate_hz=rate_hz), rate_hz=rate_hz)
-    return looped_db(cell, row, samples, rate_hz=rate_hz)
+        return answered_db(cell, readings(cell, samples, rate_hz=rate_hz), rate_hz=rate_hz)
+    return RunningCell(cell, rate_hz=rate_hz, channels=1, table=NO_TABLE).play(samples[:, None]).gain_db[:, 0]
 
 
-def readings(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array:
-    """What the detector of a feed-forward cell reads: the same for every row with its `flat.DETECTOR`.
+def readings(cell: Cell, samples: Array, *, rate_hz: float) -> Array:
+    """What the detector of a feed-forward cell reads: the same for all that share `flat.DETECTOR`.
 
     Parameters
     ----------
     cell : Cell
-        Structure and look-ahead; its other numbers are not used.
-    row : ndarray, shape (len(flat.NAMES),)
-        Numbers, see `flat.flatten`.
+        Whose.
     samples : ndarray, shape (n,)
         Input of the cell, from rest; full scale = 1.
     rate_hz : float > 0
@@ -139,37 +136,19 @@ def readings(cell: Cell, row: Array, samples: Array, *, rate_hz: float) -> Array
     """
     late, codes = round(cell.lookahead_s * rate_hz), codes_of(cell)
     sound = np.concatenate([samples, np.zeros(late)])
-    chains = quadrature_sections(float(rate_hz), float(row[COLUMN["detector.split_hz"]]))
+    chains = quadrature_sections(float(rate_hz), cell.detector.split_hz)
     filters, stores = _at_rest(1, chains)
-    out = np.empty(sound.size)
-    loops.read(
-        sound, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0], codes, *chains,
-        np.empty_like(stores), out,
-    )  # fmt: skip
+    numbers, out = coefficients(flatten(cell)[None], codes, rate_hz=rate_hz)[0], np.empty(sound.size)
+    loops.read(sound, filters, stores, numbers, codes, *chains, np.empty_like(stores), out)
     return out
 
 
-def answered_db(cell: Cell, row: Array, reading: Array, *, rate_hz: float) -> Array:
-    """Gain in dB, shape (n,), that a feed-forward cell with the numbers of `row` makes of `readings`."""
+def answered_db(cell: Cell, reading: Array, *, rate_hz: float) -> Array:
+    """Gain in dB, shape (n,), that a feed-forward cell makes of its `readings`."""
     codes, stores = codes_of(cell), np.zeros((1, STATE))
-    reduction, numbers = np.empty(reading.size), coefficients(row[None], codes, rate_hz=rate_hz)[0]
+    reduction, numbers = np.empty(reading.size), coefficients(flatten(cell)[None], codes, rate_hz=rate_hz)[0]
     loops.answer(reading, stores, numbers, codes, np.empty_like(stores), reduction)
     return np.asarray(cell.makeup_db - reduction[round(cell.lookahead_s * rate_hz) :])
-
-
-def looped_db(cell: Cell, row: Array, samples: Array, *, rate_hz: float, reached: float = EXACT_DB) -> Array:
-    """Gain in dB, shape (n,), of a feedback cell with the numbers of `row`, its level met to `reached`."""
-    codes = codes_of(cell)
-    chains = quadrature_sections(float(rate_hz), float(row[COLUMN["detector.split_hz"]]))
-    filters, stores = _at_rest(1, chains)
-    sound = np.ascontiguousarray(samples)[:, None]
-    out, reduction, rise = np.empty_like(sound), np.empty_like(sound), np.zeros(sound.shape)
-    loops.run_cell(
-        sound, False, rise, reached, filters, stores, coefficients(row[None], codes, rate_hz=rate_hz)[0],
-        codes, *chains, NO_TABLE, np.empty((1, 4)), np.empty_like(stores), out, reduction,
-        np.zeros(sound.shape, dtype=np.bool_),
-    )  # fmt: skip
-    return np.asarray(cell.makeup_db - reduction[:, 0])
 
 
 def _at_rest(channels: int, chains: tuple[Array, Array]) -> tuple[Array, Array]:

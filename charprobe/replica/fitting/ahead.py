@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.least_squares import Effort
+from charprobe.replica.fitting.player import LONGEST_S, in_samples
 from charprobe.replica.parts import Cell
 
 STEPS = (16, 8, 4, 2, 1)  # samples
 FOLLOW = Effort(3, 0.01, spread=False, starts=False)  # attack and threshold move with it
 LESS = 0.999  # of the error: what a step must bring
-LONGEST_S = 0.1
 
 
 def ahead_of(chosen: Fitted, fit: Callable[[Cell], Fitted], *, rate_hz: float) -> Fitted:
@@ -39,8 +39,3 @@ def ahead_of(chosen: Fitted, fit: Callable[[Cell], Fitted], *, rate_hz: float) -
                     break
                 best = tried
     return best
-
-
-def in_samples(cell: Cell, *, rate_hz: float) -> Cell:
-    """The cell that looks ahead by whole samples: a part of one is none."""
-    return replace(cell, lookahead_s=round(cell.lookahead_s * rate_hz) / rate_hz)

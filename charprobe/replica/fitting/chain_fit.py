@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.profile.profile import Profile
-from charprobe.replica.fitting.ahead import FOLLOW, ahead_of, in_samples
+from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.first_cell import first_cell, quiet_of
@@ -16,6 +16,7 @@ from charprobe.replica.fitting.found import Found, alike, error_of
 from charprobe.replica.fitting.heard import Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
+from charprobe.replica.fitting.player import in_samples
 from charprobe.replica.fitting.search import (
     ALIKE,
     AT_NOISE,
@@ -247,9 +248,10 @@ class _Work:
         """Whether a structure meets the stage as far as noise, and a colour that tones show, let it."""
         if one.held_out < self._floor:
             return True
-        colour = coloured(one.cell, _places(one.cell), self._sounds, self._pair.rate_hz)
-        beside = score(one.cell, colour, self._sounds.held_out, self._pair.rate_hz)
-        return colour != NONE and min(one.held_out, beside) < NEARLY * self._floor
+        colour, whole = coloured(one.cell, _places(one.cell), self._sounds, self._pair.rate_hz), None
+        if colour != NONE and one.held_out >= NEARLY * self._floor:
+            whole = self._at_once(Whole(self._linear, colour, one), self._raw(one.cell), WHOLE)
+        return colour != NONE and (whole.fitted if whole else one).held_out < NEARLY * self._floor
 
     def _fitted(self, found: list[Fitted]) -> tuple[Cell, Colour, tuple[Fitted, ...]]:
         """The chosen cell with its filter and colour, fitted out, and others that are as good."""

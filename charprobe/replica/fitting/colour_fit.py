@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
-from charprobe.replica.cell import gain_db
-from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
+from charprobe.replica.fitting.player import Player
 from charprobe.replica.parts import Cell, Chain, Colour, Place
 from charprobe.values.arrays import Array
 
@@ -26,18 +26,15 @@ def fit_colour(
 
     `cornered` gives it slopes that change close to rest: kinks at zero, crossover.
     """
-    passed = _passed(Chain(cell=cell), heard, rate_hz)
-    peak = float(np.max(np.abs((heard.dry if place == "before" else passed)[heard.used]))) + 1e-9
-    if place == "behind":
-        cell, heard = Cell(), heard.with_sound(dry=passed, wet=heard.wet)
+    player = Player(heard, rate_hz)
+    met = heard.dry if place == "before" else np.concatenate(player.leaving(Chain(cell=cell)))
+    peak = float(np.max(np.abs(met[heard.used]))) + 1e-9
     knobs = (Knob(("colour",), -40.0, 20.0, step=1e-3),) * (2 * (len(ODD) + cornered * len(CORNERS)))
     pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
 
-    def predict(rows: Array) -> Array:
-        made = [through(cell, curve_of(Colour(place), peak, row), heard, rate_hz) for row in rows]
-        return np.stack(
-            [np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True)]
-        )
+    def predict(rows: Array) -> Iterator[Array]:
+        made = player.play([Chain(cell=cell, colour=curve_of(Colour(place), peak, row)) for row in rows])
+        return (np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True))
 
     solution = solve(
         predict,
@@ -91,19 +88,7 @@ def _parts(shares: Array, powers: tuple[int, ...]) -> Array:
     return smooth if shares.size == SMOOTH.size else np.vstack([smooth, corners])
 
 
-def gain_of(cell: Cell, samples: Array, rate_hz: float) -> Array:
-    """Gain of a cell in dB at each sample."""
-    if not cell.bends:
-        return np.full(samples.size, cell.makeup_db)
-    return gain_db(cell, samples, rate_hz=rate_hz)
-
-
 def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:
     """Send what is heard through colour and cell in their order, without filters; as it is seen."""
-    return heard.seen(_passed(Chain(cell=cell, colour=colour), heard, rate_hz)[heard.used])
-
-
-def _passed(chain: Chain, heard: Heard, rate_hz: float) -> Array:
-    """What a chain makes of each piece of what is heard, from rest; shape (n,)."""
-    pieces = [play_take(chain, heard.dry[piece], rate_hz=rate_hz) for piece in heard.pieces]
-    return np.concatenate([piece.sound[:, 0] for piece in pieces])
+    [made] = Player(heard, rate_hz).play([Chain(cell=cell, colour=colour)])
+    return made

@@ -9,8 +9,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from charprobe.placing.take import held
+from charprobe.replica.cell import gain_db
 from charprobe.replica.filters import response
-from charprobe.replica.fitting.colour_fit import gain_of
 from charprobe.replica.fitting.heard import LONGEST_S
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.parts import Cell, Section, SectionKind
@@ -82,7 +82,8 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     remembered_s = 9 * cell.smoothing.remembered_s if cell.bends else 0.0
     before = span.start - (min(remembered_s, LONGEST_S) + 0.1) * rate_hz
     sides = pair.read(max(before, pair.open_from(span.start)), span.stop + 0.1 * rate_hz)
-    bare = sides.wet * 10 ** (-gain_of(cell, sides.dry, rate_hz) / 20)
+    gain = gain_db(cell, sides.dry, rate_hz=rate_hz) if cell.bends else cell.makeup_db
+    bare = sides.wet * 10 ** (-gain / 20)
     count = round(span.length + 0.2 * rate_hz)
     hz, ratio = _ratio(sides.dry[-count:], bare[-count:], rate_hz)
     best = _fitted((), hz, ratio, rate_hz)

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from charprobe.replica.flat import BENDS, COLUMN, value_at
+from charprobe.replica.flat import value_at
 from charprobe.replica.parts import Cell, Chain
 from charprobe.values.arrays import Array
 
@@ -55,16 +55,6 @@ def by_knee(cell: Cell) -> Cell:
         knee_db = min(WIDEST_DB, bend.knee_db * abs(bend.slope))
         bends.append(replace(bend, threshold_dbfs=bend.threshold_dbfs + knee_db / 2, knee_db=knee_db))
     return replace(cell, bends=tuple(bends))
-
-
-def rows_by_knee(rows: Array) -> None:
-    """The same for rows of `flat.flatten`, in place."""
-    for i in range(BENDS):
-        threshold, slope, knee = (
-            rows[:, COLUMN[f"bends.{i}.{key}"]] for key in ("threshold_dbfs", "slope", "knee_db")
-        )
-        knee[:] = np.minimum(WIDEST_DB, knee * np.abs(slope))
-        threshold += knee / 2
 
 
 def spread_by_knee(places: Sequence[str], cell: Cell) -> Array:
