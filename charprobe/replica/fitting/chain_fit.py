@@ -78,15 +78,11 @@ class _Work:
         """The plainest chain that meets the stage."""
         rate_hz, fitted = self._pair.rate_hz, tuple[Fitted, ...]()
         self._told(0.05)
-        bare, colour, plain = self._without_cell(self._sounds)
-        place = self._linear, self._sounds
-        for side in self._sides(self._first, plain):
-            told = self._without_cell(side[1])
-            if told[1].amplitude and told[2] < BESIDES * plain:
-                place, (bare, colour, plain) = side, told
+        place, (bare, colour, plain) = self._sided_bare()
         self._told(0.1)
         found = self._searched() if plain > self._floor else []
         if found and found[0].held_out * PLAINER < plain:
+            del place  # which is large
             bare, colour, fitted = self._fitted(found)
         else:
             self._linear, self._sounds = place
@@ -95,6 +91,15 @@ class _Work:
         chain = Chain(self._linear.ahead, bare, colour, self._linear.sections)
         error = error_of(bare, colour, self._sounds, rate_hz)
         return Found(chain, self._linear.late, fitted, *error, self._budget.ended)
+
+    def _sided_bare(self) -> tuple[tuple[Linear, Sounds], tuple[Cell, Colour, float]]:
+        """Where filters lie best around a gain and a colour, and these."""
+        place, best = (self._linear, self._sounds), self._without_cell(self._sounds)
+        for side in self._sides(self._first, best[2]):
+            told = self._without_cell(side[1])
+            if told[1].amplitude and told[2] < BESIDES * best[2]:
+                place, best = side, told
+        return place, best
 
     def _without_cell(self, sounds: Sounds) -> tuple[Cell, Colour, float]:
         """A gain, the colour behind it, none where it brings too little, and their error."""
@@ -290,13 +295,15 @@ class _Work:
             found, chosen = again, _plainest(again, self._floor)
             cell = chosen.cell
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
+        last = None
+        if whole.together:
+            self._sounds = self._raw(cell)  # a fit of all numbers takes room enough
+            last = self._at_once(whole, self._sounds, LAST)
+            whole = last or whole
+            self._linear, colour, cell = whole.linear, whole.colour, whole.fitted.cell
+            self._sounds = self._heard(cell)
         calls = self._calls(starts, colour)
-        last = self._at_once(whole, self._raw(cell), LAST) if whole.together else None
-        if last is not None:
-            self._linear, colour, fitted = last.linear, last.colour, [last.fitted]
-            self._sounds = self._heard(last.fitted.cell)
-        else:
-            fitted = self._fit(calls[:1], FIT)
+        fitted = [last.fitted] if last else self._fit(calls[:1], FIT)
         fitted += self._fit(self._budget.affords(calls[1:], FIT), FIT)
         return fitted[0].cell, colour, alike(fitted)
 

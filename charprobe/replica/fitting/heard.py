@@ -116,10 +116,6 @@ class Heard:
         out[..., :-1] += 0.25 * sound[..., 1:]
         return np.asarray(out)
 
-    def with_sound(self, *, dry: Array, wet: Array) -> Heard:
-        """Return the same places with sound that went through filters."""
-        return replace(self, dry=dry, wet=wet)
-
 
 def hear(
     pair: Pair, stretches: Iterable[Stretch], *, memory: Memory, noise: Noise, finest: float = FINEST

@@ -168,6 +168,7 @@ def solve(
             break
     score = float(np.sqrt(cost / target.size))
     told = np.full((len(knobs),) * 2, np.nan)
+    del slopes  # as large as those that a spread asks for
     if effort.spread:
         told = spread_of(moved_by, error, weight, block, knobs, values)
     return Solution(values, score, told)

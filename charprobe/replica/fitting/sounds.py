@@ -42,10 +42,8 @@ class Sounds:
 
         def off(heard: Heard) -> Heard:
             if colour.place == "before":
-                dry = shaped(heard.dry, table, oversampled=colour.oversampled)
-                return heard.with_sound(dry=dry, wet=heard.wet)
-            wet = unshaped(heard.wet, table, oversampled=colour.oversampled)
-            return heard.with_sound(dry=heard.dry, wet=wet)
+                return replace(heard, dry=shaped(heard.dry, table, oversampled=colour.oversampled))
+            return replace(heard, wet=unshaped(heard.wet, table, oversampled=colour.oversampled))
 
         return replace(self, search=off(self.search), fit=off(self.fit), held_out=off(self.held_out))
 
@@ -97,7 +95,7 @@ def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
         sizes = [heard.dry[piece].size for piece in heard.pieces]
         places = zip(heard.begins, sizes, strict=True)
         wet = np.concatenate([captured(*place) for place in places]) if undone else heard.wet
-        return heard.with_sound(dry=np.concatenate(dry), wet=wet)
+        return replace(heard, dry=np.concatenate(dry), wet=wet)
 
     if not linear.sections and not linear.ahead:
         return sounds

@@ -10,7 +10,7 @@ from charprobe.replica.fitting.cell_fit import fit_cell
 from charprobe.replica.fitting.colour_fit import curve_of
 from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.heard import Heard
-from charprobe.replica.fitting.search import FIT
+from charprobe.replica.fitting.search import FIT, fit_side_by_side
 from charprobe.replica.fitting.structures import Structure
 from charprobe.replica.fitting.whole_fit import LAST, Whole, fit_whole
 from charprobe.replica.parts import Bend, Cell, Colour, Detector, Section, Smoothing
@@ -76,3 +76,21 @@ def test_a_colour_is_found_as_far_as_the_sound_goes(rng):
     # a last fit goes on from there: the same curve again, up to a peak that is read anew
     again = fit_whole(found, sound, fresh, rate_hz=RATE, effort=LAST)
     assert again.fitted.held_out == pytest.approx(found.fitted.held_out, rel=0.01)
+
+
+def test_what_is_found_does_not_depend_on_the_threads(rng):
+    sound = heard(rng, shelf)
+    near = fit_cell(Structure(), START, sound, sound, rate_hz=RATE, effort=FOLLOW)
+    begun = Whole(Linear((Section("high shelf", 3300.0, 1, 3.7),)), Colour(), near)
+    one, three = (
+        fit_whole(begun, sound, sound, rate_hz=RATE, effort=FOLLOW, threads=threads) for threads in (1, 3)
+    )
+    assert one.linear == three.linear and one.fitted.cell == three.fitted.cell
+    calls = [(structure, START, sound, sound) for structure in (Structure("rectified"), Structure())]
+    by_one, by_two = (
+        [found.cell for found in fit_side_by_side(calls, rate_hz=RATE, effort=FOLLOW, jobs=jobs)]
+        for jobs in (1, 2)
+    )
+    assert by_one == by_two
+    [alone] = fit_side_by_side(calls[:1], rate_hz=RATE, effort=FOLLOW, jobs=2)
+    assert alone.cell == by_one[0]
