@@ -140,7 +140,8 @@ def _times(told: Told) -> Iterator[str]:
             if any(part < -2 / told.rate_hz for part in times) and not ahead:
                 yield f"timing row {row['from_dbfs']:g} to {row['to_dbfs']:g}: negative {edge} time, no look-ahead told"
     reduction = told.number("static.max_reduction")
-    if reduction is not None and abs(reduction) < 0.1:
+    elsewhere = any(told.says(r"depends on the frequency"))  # the steps' own is as small, and said to be
+    if reduction is not None and abs(reduction) < 0.1 and not elsewhere:
         for found in told.says(r"Attack |^Release |recovers"):
             yield f"'{found.string}' of a stage that reduces {reduction:.2f} dB"
 
