@@ -76,8 +76,9 @@ def movement_of(cut: Cut, found: ToneAndRest) -> Movement:
     for _ in range(2):
         solved = _solve(heard, precision)
         taken = np.hypot(*solved.values[len(slow) :].reshape(-1, 2).T)
-        if np.any(taken > UNLIKELY * expected[::2]):
-            precision[len(slow) :] *= NEVER
+        if not np.any(taken > UNLIKELY * expected[::2]):
+            break
+        precision[len(slow) :] *= NEVER
     unheard = taken * abs(float(speed[-int(n * LATE) :].mean()))
     inexact = INEXACT * taken * abs(float(speed.mean()))
     moved = float(abs(course[-(n // 2) :].mean() - course[: n // 2].mean()))

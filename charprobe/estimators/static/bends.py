@@ -40,6 +40,11 @@ class Shape:
         """Number of unknowns."""
         return 1 + self.sloped + 3 * len(self.facing)
 
+    @property
+    def lower(self) -> int:
+        """Number of bends below the section that carries the constant, which are the first."""
+        return sum(facing < 0 for facing in self.facing)
+
     def first(self, bend: int) -> int:
         """Index of a bend's corner among the unknowns; its width and its change of slope follow."""
         return 1 + self.sloped + 3 * bend

@@ -171,8 +171,7 @@ class StaticCurve:
         fit = self.fit
         if fit is None or fit.shape.sloped:
             return None
-        index = sum(facing < 0 for facing in fit.shape.facing)
-        section = fit.sections[index]
+        section = fit.sections[fit.shape.lower]
         ends = np.array([max(section.begin, self.lowest_dbfs), min(section.end, self.highest_dbfs)])
         hidden = np.abs(fit.gain(np.clip(ends, self.lowest_dbfs, self.highest_dbfs)) - fit.parameters[0])
         return section if float(hidden.min()) < SHOWN_DB else None

@@ -210,14 +210,13 @@ def _second(curve: StaticCurve, section: StraightSection | None) -> BendReadings
 def _lower(curve: StaticCurve) -> BendReadings | None:
     """Read the bend next below the flat section, if there is one."""
     fit = curve.fit
-    left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
-    if fit is None or left == 0:
+    if fit is None or not fit.shape.lower:
         return None
-    below = fit.sections[left - 1]
+    below = fit.sections[fit.shape.lower - 1]
     slope: Reading = Quantity.from_std(1 + below.slope, below.std, "dB/dB")
     if math.isfinite(below.begin):  # between the bend and a floor, both hang on the few steps that lie there
         slope = _straight(curve, below)
-    corner = _corner(curve, fit, range(left - 1, left))
+    corner = _corner(curve, fit, range(fit.shape.lower - 1, fit.shape.lower))
     if isinstance(slope, Quantity):
         return BendReadings(corner, slope)
     level, gain, _ = curve.used  # a tangent needs a straight part
@@ -232,10 +231,9 @@ def _lower(curve: StaticCurve) -> BendReadings | None:
 def _dead_below(curve: StaticCurve) -> float | None:
     """Corner below the flat section under which third harmonic explains what is lost; None without one."""
     fit = curve.fit
-    left = 0 if fit is None else sum(facing < 0 for facing in fit.shape.facing)
-    if fit is None or left == 0:
+    if fit is None or not fit.shape.lower:
         return None
-    corner, flat_db = fit.corner(left - 1)[0], fit.parameters[0]
+    corner, flat_db = fit.corner(fit.shape.lower - 1)[0], fit.parameters[0]
     below = [p for p in curve.points if p.used and p.input_dbfs < corner and p.gain_db < flat_db - NONE_DB]
     begun = sorted(below, key=lambda point: -point.input_dbfs)[:BEGUN]  # within a play, what is lost is even
     bent = bent_db(np.array([point.odd_share for point in begun]))

@@ -69,11 +69,8 @@ class Player:
 
     def _cell(self, chain: Chain, *, keep: bool) -> tuple[list[Array], list[Array]]:
         """What enters the cell, and its gain in dB without make-up, `LONGEST_S` further without a loop."""
-        cell, colour, rate_hz = (
-            replace(chain.cell, makeup_db=0.0, lookahead_s=0.0),
-            chain.colour,
-            self._rate_hz,
-        )
+        cell = replace(chain.cell, makeup_db=0.0, lookahead_s=0.0)
+        colour, rate_hz = chain.colour, self._rate_hz
         enters, reads, gains = self._keys(chain)
 
         def known(key: Hashable, make: Callable[[Array], Array], of: list[Array]) -> list[Array]:

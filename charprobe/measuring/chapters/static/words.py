@@ -149,7 +149,7 @@ def _lower_corner(curve: StaticCurve, lower: BendReadings) -> str:
 
 def _expands(fit: BendsFit) -> bool:
     """Whether the gain rises with level towards the flat section from below."""
-    return fit.sections[sum(facing < 0 for facing in fit.shape.facing) - 1].slope > 0
+    return fit.sections[fit.shape.lower - 1].slope > 0
 
 
 def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
