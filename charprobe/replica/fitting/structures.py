@@ -19,7 +19,7 @@ from charprobe.replica.parts import (
     ReleaseKind,
     Smoothing,
     Towards,
-)  # fmt: skip
+)
 
 Reads = Literal["envelope", "rectified", "peak falling", "average", "mean square"]
 Quiet = Literal["kept", "moved", "moved to a floor"]
