@@ -9,6 +9,7 @@ from importlib import import_module
 import click
 
 from charprobe import __version__
+from charprobe.bench.stopping import endings_heard
 from charprobe.cli.group import CommandGroup
 from charprobe.values.errors import CharprobeError
 
@@ -58,7 +59,8 @@ class JobGroup(CommandGroup):
         """Run the command; what the library refuses becomes one message and exit code 1."""
         gc.set_threshold(LOOSE)
         try:
-            return super().invoke(ctx)
+            with endings_heard():
+                return super().invoke(ctx)
         except CharprobeError as error:
             raise click.ClickException(str(error)) from error
         except KeyboardInterrupt:

@@ -96,7 +96,6 @@ def session_command(
             # its workers stand in other folders
             loaded, out = load_session(session.resolve()), out.resolve()
             while_measuring.enter_context(on_cluster(cluster))
-        while_measuring.enter_context(_stopped_like_ctrl_c())
         screen = while_measuring.enter_context(_screen())
         made = run_session(
             loaded, out, jobs=jobs, looks=looks, watch=screen, sound=sound, references=references
@@ -108,25 +107,6 @@ def session_command(
         say(line)
     tell(f"page: {made.page}")
     ctx.exit(1 if made.result.failures else 0)
-
-
-@contextmanager
-def _stopped_like_ctrl_c() -> Iterator[None]:
-    """Let a run that is told to end clean up behind itself, as after Ctrl-C."""
-    import signal
-
-    def stop(number: int, frame: object) -> None:
-        raise KeyboardInterrupt
-
-    try:
-        before = signal.signal(signal.SIGTERM, stop)
-    except ValueError:  # not the main thread: whoever runs it decides
-        yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 @contextmanager

@@ -72,13 +72,16 @@ def check_writable(path: Path, *, force: bool, sound: bool = False) -> None:
     force : bool
         Whether an existing file may be replaced; what the command reads never is.
     sound : bool
-        Whether sound will be written: only sound may replace sound, and only what bears one of `SOUND_MARKS`.
+        Whether a WAV will be written: only sound may replace sound, and only what bears one of `SOUND_MARKS`.
 
     Raises
     ------
     OutputError
-        If the folder is missing or read-only, or if `path` exists and may not be replaced.
+        If the folder is missing or read-only, if `path` exists and may not be replaced, or if its name does
+        not end in ``.wav`` where a WAV will be written.
     """
+    if sound and path.suffix.lower() != ".wav":
+        raise OutputError(f"{path}: will hold a WAV: choose a name that ends in .wav. Nothing was written")
     try:
         _check_target(path, force=force, sound=sound)
         _try_folder(path.parent)

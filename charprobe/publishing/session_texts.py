@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile
-from charprobe.publishing.report.methods import METHOD, methods_paragraph
+from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.session.claims import CheckedClaim
 from charprobe.session.file import UNKNOWN, Session
 from charprobe.session.run import SessionResult
@@ -71,7 +71,6 @@ def methods_text(session: Session, result: SessionResult, command: str, notes: S
         markdown_table(["", ""], [["device", session.device.name], *map(list, _facts(session))]),
     ]
     lines += [f"{markdown(methods_paragraph(result.profiles))}\n"] if result.profiles else []
-    lines += [f"{markdown(text)}\n" for text in METHOD]
     lines += [
         f"{len(result.profiles)} channels of captures were measured; {len(result.failures)} could not be.",
         f"Stimulus: {'; '.join(played)}. Made with charprobe {', '.join(versions)}:",

@@ -29,6 +29,7 @@ LEVEL_FREE = (
 """What "only louder" needs to be the same, where it was measured."""
 
 FEWEST_TONES = 3
+AS_SAID_DB = 0.05  # levels of claims are said, and repeated here, to a tenth
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,10 @@ def _only_louder(names: str, found: Sequence[Difference]) -> CheckedClaim:
 
 
 def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
-    """Check that every harmonic lies under a limit at every step up to a level, at several frequencies."""
+    """Check that every harmonic lies under a limit up to a level, at several frequencies.
+
+    Between the last step up to there and the level, only a next step that is clean as well vouches for it.
+    """
     below, limit = claim.below_dbfs, claim.limit_dbc
     assert below is not None  # the session file holds both for this kind
     assert limit is not None
@@ -117,16 +121,12 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
         f"(no harmonic above {number_text(limit, 1)} dBc)"
     )
     tables = [p.curves["harmonics"] for p in profiles if p.setting == name and "harmonics" in p.curves]
-    cells = [cell for table in tables for cell in _harmonics(table, below)]
-    loud = [
-        f"H{order} {number_text(value, 1)} dBc at {number_text(level, 1)} dBFS"
-        for level, _, order, value, _ in cells
-        if value is not None and value > limit
-    ]
-    if loud:
-        return CheckedClaim(text, "contradicted", "; ".join(loud[:4]))
-    tones = {round(frequency) for _, frequency, *_ in cells}
-    hidden = [top for *_, value, top in cells if value is None and (top is None or top > limit)]
+    told = [cell for table in tables for cell in _harmonics(table)]
+    cells = [cell for cell in told if cell.level_dbfs <= below + AS_SAID_DB]
+    if loud := [cell for cell in cells if cell.dbc is not None and cell.dbc > limit]:
+        return CheckedClaim(text, "contradicted", "; ".join(cell.text for cell in loud[:4]))
+    tones = {cell.tone_hz for cell in cells}
+    hidden = [cell for cell in cells if not cell.clean(limit)]
     spoiled = [
         item.code
         for profile in profiles
@@ -147,26 +147,52 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
     if hidden:
         lack = f"at {len(hidden)} points the noise hides what lies under the limit: play longer tones"
         return CheckedClaim(text, "not enough evidence", lack)
+    for tone_hz in sorted(tones):
+        last = max(cell.level_dbfs for cell in cells if cell.tone_hz == tone_hz)
+        above = [cell for cell in told if cell.tone_hz == tone_hz and cell.level_dbfs > below + AS_SAID_DB]
+        after = [cell for cell in above if cell.level_dbfs == min(one.level_dbfs for one in above)]
+        if last < below - AS_SAID_DB and (not after or not all(cell.clean(limit) for cell in after)):
+            lack = f"no tone of {tone_hz} Hz between {number_text(last, 1)} dBFS, where it is clean, and "
+            lack += f"{number_text(after[0].level_dbfs, 1)} dBFS, where it is not" if after else "this level"
+            return CheckedClaim(text, "not enough evidence", f"{lack}: claim less, or play one there")
     return CheckedClaim(text, "supported", f"{len(cells)} readings at {len(tones)} frequencies, none above")
 
 
-def _harmonics(table: Table, below: float) -> Iterable[tuple[float, float, int, float | None, float | None]]:
-    """Yield level, frequency, order, harmonic (None where hidden) and limit of every step up to a level."""
-    rows = range(len(table.columns["input_dbfs"]))
-    for row in rows:
-        level, frequency = table.columns["input_dbfs"][row], table.columns["frequency_hz"][row]
-        if level is None or frequency is None or float(level) > below:
-            continue
-        limit = table.columns["limit_dbc"][row]
-        for order in range(2, 11):
-            value = table.columns.get(f"h{order}_dbc", [None] * len(rows))[row]
-            yield (
-                float(level),
-                float(frequency),
-                order,
-                None if value is None else float(value),
-                None if limit is None else float(limit),
-            )
+@dataclass(frozen=True)
+class _Harmonic:
+    """A harmonic at a step, None where hidden, and the limit under which noise would hide it."""
+
+    level_dbfs: float
+    tone_hz: int
+    order: int
+    dbc: float | None
+    limit_dbc: float | None
+
+    def clean(self, most_dbc: float) -> bool:
+        """Whether it is known not to lie above a level."""
+        top = self.limit_dbc if self.dbc is None else self.dbc
+        return top is not None and top <= most_dbc
+
+    @property
+    def text(self) -> str:
+        """The harmonic as a reason; only of one that is not hidden."""
+        assert self.dbc is not None
+        return f"H{self.order} {number_text(self.dbc, 1)} dBc at {number_text(self.level_dbfs, 1)} dBFS"
+
+
+def _harmonics(table: Table) -> Iterable[_Harmonic]:
+    """Yield the harmonics of every step that has a level."""
+    columns = table.columns
+    for row, (level, tone) in enumerate(zip(columns["input_dbfs"], columns["frequency_hz"], strict=True)):
+        if level is not None and tone is not None:
+            limit = _number(columns["limit_dbc"][row])
+            for order in range(2, 11):
+                dbc = _number(columns[f"h{order}_dbc"][row]) if f"h{order}_dbc" in columns else None
+                yield _Harmonic(float(level), round(float(tone)), order, dbc, limit)
+
+
+def _number(cell: str | float | None) -> float | None:
+    return None if cell is None else float(cell)
 
 
 def _listed(items: Sequence[Difference]) -> str:

@@ -16,7 +16,6 @@ from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render_blocks
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
-from charprobe.values.errors import OutputError
 
 
 @dataclass(frozen=True)
@@ -63,10 +62,6 @@ def write_stimulus(
         If a file exists and `force` is false, the name does not end in ``.wav``, or it cannot be written.
     """
     wav = Path(wav)
-    if wav.suffix.lower() != ".wav":
-        raise OutputError(
-            f"{wav}: a stimulus is written as WAV; choose a name that ends in .wav. Nothing was written"
-        )
     cues = wav.with_suffix(".json")
     for path in (wav, cues):
         check_writable(path, force=force, sound=path == wav)

@@ -1,5 +1,11 @@
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 
+import pytest
 from commands import good, refused, run
 
 
@@ -27,3 +33,18 @@ def test_a_bad_recipe_names_line_and_range(tmp_path):
     path.write_text('schema = "charprobe.recipe/1"\nname = "r"\nsummary = "s"\npeak_dbfs = 3\n')
     refused(run("stimulus", path, "--out", tmp_path / "r.wav"), says="r.toml")
     assert not (tmp_path / "r.wav").exists()
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_command_that_is_told_to_end_leaves_nothing_behind(tmp_path, number):
+    command = [sys.executable, "-m", "charprobe", "stimulus", "full", "--rate", "192000", "--out", "play.wav"]
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))}
+    with subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, env=environment) as running:
+        ends = time.monotonic() + 60
+        while not list(tmp_path.glob(".charprobe-*.part")) and time.monotonic() < ends:
+            time.sleep(0.01)
+        assert running.poll() is None
+        running.send_signal(number)
+        _, words = running.communicate(timeout=60)
+    assert running.returncode == 130 and b"Stopped." in words
+    assert list(tmp_path.iterdir()) == []

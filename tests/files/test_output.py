@@ -285,17 +285,22 @@ def test_a_part_that_is_looked_at_before_it_is_held_is_made_anew(tmp_path, monke
     assert (tmp_path / "page.html").read_text() == "again"
 
 
+@pytest.mark.parametrize("name", ["heard.mp3", "heard", "heard.wav.flac"])
+def test_a_wav_is_never_written_under_a_name_that_says_otherwise(tmp_path, name):
+    with pytest.raises(OutputError, match=f"{name}: will hold a WAV: choose a name that ends in .wav"):
+        check_writable(tmp_path / name, force=True, sound=True)
+
+
 def test_sound_is_replaced_only_where_it_says_that_we_wrote_it(tmp_path):
     take, made = tmp_path / "take.wav", tmp_path / "made.wav"
     with GrowingWav(take, rate_hz=48_000, channels=1) as growing:
         growing.append(np.zeros((100, 1)))
     write_wav(made, np.zeros(100), rate_hz=48_000, subtype="pcm24", force=False)
     soundfile.write(tmp_path / "theirs.flac", np.zeros(100), 48_000)
-    (tmp_path / "ours.flac").write_bytes(
-        flac_bytes(np.zeros(100), rate_hz=48_000, rng=np.random.default_rng(1))
-    )
-    for name in ("made.wav", "ours.flac"):
-        check_writable(tmp_path / name, force=True, sound=True)
+    code = flac_bytes(np.zeros(100), rate_hz=48_000, rng=np.random.default_rng(1))
+    check_writable(made, force=True, sound=True)
+    for force in (False, True):
+        write_bytes(tmp_path / "ours.flac", code, force=force, sound=True)
     for name in ("take.wav", "theirs.flac"):
         before = (tmp_path / name).read_bytes()
         with pytest.raises(OutputError, match=r"did not write, perhaps a take .* Kept as it is"):

@@ -50,6 +50,9 @@ def test_claims_are_decided_by_the_verdicts(says, who, of, expected):
         (-6.0, -60.0, "contradicted"),
         (-40.0, -99.0, "contradicted"),
         (-30.0, -40.0, "supported"),
+        (-33.0, -60.0, "supported"),  # between two steps that are clean
+        (-19.0, -60.0, "not enough evidence"),  # is -59.1 dBc there, clean at -24 and not at -18 dBFS
+        (-3.0, -40.0, "not enough evidence"),  # no step above -6 dBFS
     ],
 )
 def test_clean_below_looks_at_every_harmonic_of_every_step(below, limit, expected):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import BinaryIO
 
-from charprobe.files.output import check_space, write_with
+from charprobe.files.output import check_space, check_writable, write_with
 from charprobe.files.sound.sound_path import kind_of, opened, size_of
 from charprobe.files.sound.wav_header import WavLayout, read_wav_layout, wav_header
 from charprobe.values.errors import SoundFileError
@@ -49,6 +49,7 @@ def write_repaired_copy(path: str | Path, out: str | Path, *, force: bool) -> Wa
         raise SoundFileError(f"{path}: its header is right, there is nothing to repair. Nothing was written")
     if out.exists() and out.samefile(path):
         raise SoundFileError(f"{out}: is the damaged file itself, which stays as it is: choose another name")
+    check_writable(out, force=force, sound=True)
     header = wav_header(
         encoding=layout.subtype, rate_hz=layout.rate_hz, channels=layout.channels, frames=layout.frames
     )
