@@ -77,7 +77,7 @@ def judged_pair(stage, *, fault, on_both=True):
 def found_in(stage, *, fault=None, on_both=True):
     """Everything that is told before a chapter is measured: no chapter tells these codes."""
     wet, dry = judged_pair(stage, fault=fault, on_both=on_both)
-    return (*wet[1], *judge_pair(wet, dry))
+    return judge_pair(wet, dry)
 
 
 def profile_of(stage, *, fault, on_both=True):

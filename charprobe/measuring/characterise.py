@@ -71,11 +71,8 @@ def characterise(
 @on_one_thread
 def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str) -> Profile:
     """Measure a judged capture against a judged bypass, which may serve many; see `characterise`."""
-    wet, found = capture
-    dry = None
-    if bypass is not None:
-        dry, _ = bypass
-        found += judge_pair(capture, bypass)
+    wet, dry = capture[0], None if bypass is None else bypass[0]
+    found = capture[1] if bypass is None else judge_pair(capture, bypass)
     chapters = _chapters(wet, dry)
     told = {item.code for item in found}
     health = found + tuple(item for chapter in chapters for item in chapter.health if item.code not in told)

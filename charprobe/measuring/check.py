@@ -21,5 +21,5 @@ def check(
     judged = judge_capture(capture, stimulus, channel - 1)
     take, health = judged
     if bypass is not None:
-        health += judge_pair(judged, judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1))
+        health = judge_pair(judged, judge_capture(bypass, stimulus, min(channel, bypass.channels) - 1))
     return Verdict(take, health)

@@ -218,7 +218,7 @@ def try_case(job: tuple[Case, str, str, int, bool]) -> Trial:
         stimulus = stimulus_of(recipe)
         wet = judge_capture(pair.wet, stimulus, pair.channel - 1)
         dry = judge_capture(pair.dry, stimulus, 0) if case.both else clean_bypass(pair.dry, recipe, seed)
-        warned = frozenset(item.code for item in (*wet[1], *judge_pair(wet, dry)) if item.severity != "note")
+        warned = frozenset(item.code for item in judge_pair(wet, dry) if item.severity != "note")
         trial = Trial(case, device, recipe, warned, warned)
         if trial.told and not numbers_too:
             return trial

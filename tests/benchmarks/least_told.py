@@ -75,7 +75,7 @@ def told(change: Callable[[Array], Array], codes: set[str]) -> bool:
     pair = [
         judge_capture(capture(change(clean(name)), name), stimulus_of(RECIPE), 0) for name in (STAGE, BYPASS)
     ]
-    found = (*pair[0][1], *judge_pair(*pair))
+    found = judge_pair(*pair)
     return any(item.code in codes and item.severity != "note" for item in found)
 
 

@@ -12,6 +12,7 @@ from charprobe.measuring.health.file.normalised import check_normalised, check_r
 from charprobe.measuring.health.file.same_sound import check_roles, look_exchanged
 from charprobe.measuring.health.file.sample_facts import gather_sample_facts
 from charprobe.measuring.health.groups import lost_groups
+from charprobe.measuring.health.own_or_taken import own_or_taken
 from charprobe.measuring.health.path.clock_scatter import check_clock_scatter
 from charprobe.measuring.health.path.lossy import check_lossy
 from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_path, check_uneven_path
@@ -130,7 +131,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
 
 
 def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
-    """Gather what is wrong with a bypass, and with the two captures together.
+    """Gather what is wrong with a capture, with its bypass, and with the two together.
 
     Parameters
     ----------
@@ -140,7 +141,8 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     Returns
     -------
     tuple of Health
-        The bypass's own findings, said to be of the bypass; its gain over time (``automatic-gain``,
+        The capture's own findings, where the bypass is free of what a stage may do itself said as a question;
+        the bypass's own, said to be of the bypass; its gain over time (``automatic-gain``,
         ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture``, ``other-path``,
         ``uneven-path`` and ``normalised``.
     """
@@ -168,7 +170,7 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     other = [] if roles else check_other_path(take, dry, told=told)
     if not roles and not other and not told & OF_RESPONSE:
         other = check_uneven_path(dry)
-    return (*of_bypass, *roles, *check_copy(take, dry), *other, *normalised)
+    return (*own_or_taken(wet[1], found), *of_bypass, *roles, *check_copy(take, dry), *other, *normalised)
 
 
 def _moves(take: Take) -> list[Health]:

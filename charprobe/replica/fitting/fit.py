@@ -95,7 +95,7 @@ def fit_replica(
 
 def _refuse(capture: Judged, bypass: Judged) -> None:
     """Refuse what would fit a fault instead of the stage; what is spoiled in places is left out."""
-    found = (*capture[1], *judge_pair(capture, bypass))
+    found = judge_pair(capture, bypass)
     stops = [
         item for item in found if item.severity == "stop" and (item.start_s is None or item.end_s is None)
     ]

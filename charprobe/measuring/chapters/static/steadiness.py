@@ -78,7 +78,7 @@ def steadiness(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCur
 
 def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: StaticCurve) -> GainDrift:
     rows = [
-        (take.capture_time_s(step.tone.start), point.gain_db, point.std_db, 0)
+        (take.capture_time_s(step.tone.start), point.gain_db, point.std_db, round(step.tone.level_dbfs, 1))
         for step, point in zip(fit.steps, curve.points, strict=True)
         if point.used and point.settled and _at_rest(curve, point.input_dbfs)
     ]
@@ -87,14 +87,19 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
     for tone in quiet_tones(take, frequency_hz=fit.frequency_hz):
         level = tone.played_dbfs + axis.gain_db
         if not axis.own and level <= curve.highest_dbfs and _at_rest(curve, level):
-            rows.append((tone.time_s, tone.level.value - level, tone.level.std, 0))
-    seen, played = _drift(rows), {time_s for time_s, *_ in rows}
-    levels = {take.capture_time_s(step.tone.start): step.tone.level_dbfs for step in fit.steps}
-    before = [db for time_s, db in levels.items() if time_s in played and time_s <= seen.before_s]
-    after = [db for time_s, db in levels.items() if time_s in played and time_s >= seen.after_s]
-    # where every level before is lower than any after, a step in time may be a bend of the curve
-    one_way = before and after and max(before) < min(after)
-    bends = seen.kind == "step" and one_way
+            gain_db = tone.level.value - level
+            rows.append((tone.time_s, gain_db, tone.level.std, round(tone.played_dbfs, 1)))
+    seen = _drift([(time_s, gain_db, std_db, 0) for time_s, gain_db, std_db, _ in rows])
+    before, after = (
+        {level: gain_db for time_s, gain_db, _, level in rows if (time_s <= seen.before_s) is early}
+        for early in (True, False)
+    )
+    both = [after[level] - before[level] for level in before.keys() & after.keys()]
+    # a step in time is a bend of the curve where levels played on both sides of it do not step, or where all
+    # are lower before than after
+    bends = seen.kind == "step" and (
+        2 * abs(np.mean(both)) < abs(seen.size_db) if both else max(before) < min(after)
+    )
     return _only_doubt(seen) if bends or not (came_back or seen.after_s <= end_s) else seen
 
 
@@ -120,7 +125,7 @@ def drift_of_bursts(take: Take) -> GainDrift:
     return _drift(rows)
 
 
-def _drift(rows: Sequence[tuple[float, float, float, int]]) -> GainDrift:
+def _drift(rows: Sequence[tuple[float, float, float, float]]) -> GainDrift:
     time_s, gain_db, std_db, group = np.array(rows, dtype=float).reshape(-1, 4).T
     return gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group)
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.measuring.health.path.under_tones import UnderTone
+from charprobe.measuring.health.path.under_tones import LINE_BINS, UnderTone, moves
 from charprobe.placing.take import Take
 from charprobe.placing.tone_clock import windowed
 from charprobe.profile.entry import ALL_GIVEN, Health
@@ -19,6 +19,10 @@ from charprobe.values.hann import hann
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
+IN_STEP, IN_STEP_SHARE = (
+    10.0,
+    0.5,
+)  # times what the phase moves by, within that share of the frequency around it
 FEWEST = 2  # tones: under one alone it may be a click, which is told by itself
 LEAST_DBFS = -105.0
 HEARD_S = 0.6  # of a part of a burst, at once
@@ -29,6 +33,8 @@ BURST_DB, BURST_DBFS = 12.0, -75.0  # by which thumps of a set differ, and what 
 
 def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Health]:
     """Compare what lies beside the harmonics of tones of one frequency and level: code ``spur``.
+
+    What moves a tone's gain alone is the stage's, which may step under one tone and rest under the next.
 
     Of the parts of bursts the same is asked far below their carrier. A thump that a stage adds belongs to one
     part; a sound from elsewhere is under low ones and high ones.
@@ -42,7 +48,7 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
         for under in group:
             by_gain_db = max(0.0, under.gain_db - least.gain_db)
             beyond_db = under.beside_dbfs - max(least.beside_dbfs + by_gain_db, LEAST_DBFS)
-            if beyond_db > LOUDER_DB:
+            if beyond_db > LOUDER_DB and not _in_step(take, under.tone):
                 louder.append((under.tone, under.beside_dbfs))
     if len(louder) < FEWEST:
         louder = _under_bursts(take)
@@ -58,6 +64,13 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
         f"room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]
+
+
+def _in_step(take: Take, tone: Tone) -> bool:
+    """Whether what lies around a tone moves its gain alone, as steps of the stage do: no added sound does."""
+    gain, phase, bin_hz = moves(take, tone)
+    around = slice(LINE_BINS + 1, round(IN_STEP_SHARE * tone.frequency_hz / bin_hz))
+    return float(gain[around].sum()) > IN_STEP * float(phase[around].sum())
 
 
 def _under_bursts(take: Take) -> list[tuple[Tone, float]]:

@@ -10,17 +10,14 @@ import numpy as np
 
 from charprobe.measuring.health.path.under_tones import (
     BANDS_HZ,
-    BEFORE_END_S,
     BESIDE_BINS,
     LINE_BINS,
     MEDIAN_OF_POWER,
-    SETTLED_FROM,
     UnderTone,
     bits_of,
-    line_window,
+    moves,
     pause_db,
     rounding_db,
-    turned_still,
 )
 from charprobe.measuring.health.pauses.quiet import QuietSpectrum
 from charprobe.placing.take import Take
@@ -139,20 +136,11 @@ def _unfolded(under: UnderTone) -> bool:
 
 
 def _irregular_db(take: Take, tone: Tone) -> float:
-    """Density close to a tone of the lesser of what its gain and its phase move by, in dBFS per Hz.
-
-    A stage moves one of the two, ripple and hum in its supply included, and so does a clock. Noise that a
-    coder, or the path, adds moves both alike.
-    """
-    rate_hz = take.stimulus.rate_hz
-    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
-    window = line_window(cut.samples.size)
-    turned = turned_still(cut, tone, window, rate_hz=rate_hz)
-    power = [np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag)]
+    """Density close to a tone of the lesser of what its gain and its phase move by, in dBFS per Hz."""
     first, last = LINE_BINS + 1, LINE_BINS + 1 + BESIDE_BINS
-    least = min(float(np.median(each[first:last])) for each in power) + 1e-30
+    least = min(float(np.median(each[first:last])) for each in moves(take, tone)[:2]) + 1e-30
     # each of the two holds half of what lies on both sides; as densities of the tone's own two sides
-    return 10 * math.log10(2 * least * (4 / rate_hz) / MEDIAN_OF_POWER + 1e-30)
+    return 10 * math.log10(2 * least * (4 / take.stimulus.rate_hz) / MEDIAN_OF_POWER + 1e-30)
 
 
 def _rise_db(levels: Array, risen: Array, high: Flags, *, fewest: int) -> float:
@@ -180,7 +168,7 @@ def noise_repeats(found: Sequence[UnderTone]) -> bool:
 
 def _told(take: Take, what: str) -> Health:
     text = (
-        f"Noise follows the sound: {what}, as no stage makes it ({take.label}): coded with loss, as by a "
+        f"Noise follows the sound: {what} ({take.label}): coded with loss, as by a "
         "wireless link or a compressed file. Harmonics, noise and times are the coder's. Record by cable, "
         "export WAV or FLAC, and retake. The rest is kept, marked"
     )

@@ -151,6 +151,20 @@ def turned_still(cut: Cut, tone: Tone, window: Array, *, rate_hz: int) -> Comple
     return np.asarray(turned * np.exp(-1j * np.angle(turned @ window)))
 
 
+def moves(take: Take, tone: Tone) -> tuple[Array, Array, float]:
+    """Spectra of what moves a tone's gain and of what moves its phase, as power, and their bins' width in Hz.
+
+    A stage moves one of the two, ripple in its supply included, and so does a clock; what is added to the
+    tone moves both alike.
+    """
+    rate_hz = take.stimulus.rate_hz
+    cut = take.cut(tone.start + SETTLED_FROM * tone.length, tone.stop - BEFORE_END_S * rate_hz)
+    window = line_window(cut.samples.size)
+    turned = turned_still(cut, tone, window, rate_hz=rate_hz)
+    gain, phase = (np.abs(np.fft.rfft(part * window)) ** 2 for part in (turned.real, turned.imag))
+    return gain, phase, rate_hz / cut.step / cut.samples.size
+
+
 def pause_db(spectrum: QuietSpectrum) -> Array:
     """Density of noise in the pauses by `BANDS_HZ`, in dBFS per Hz."""
     frequency = np.arange(spectrum.power.size) * spectrum.bin_hz

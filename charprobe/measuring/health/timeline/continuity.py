@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -31,6 +32,7 @@ SMALL = 0.01  # of the tone: a click that moves no level
 MOVES_DB = 0.003  # within `PHASE_S`, beside a small click: a gain cell at work may tick
 FEWEST_TONES = 4  # on either side of a level: of 50 tones just these, by chance, once in 200 000 captures
 LOUD_SHARE, QUIET_SHARE = 0.6, 0.1  # of tones with breaks over that level at least, below it at most
+SAME_MOMENT_S = 0.002  # of tones played alike, at which what was played breaks them
 STANDS_OUT, USUALLY = 6.0, 0.75  # times what so many of the stage's own stay below: that is another's
 LEVEL_DB = 0.01  # by which levels written alike may differ
 LEAST_STEP_DB = 0.03  # of a stage's own gain, whose size is told
@@ -92,7 +94,8 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     """
     found = find_events(take)
     own = own_breaks(take)
-    events = [event for event in found if event not in own]
+    answers = [event for event in _answers(take) if event not in own]
+    events = [event for event in found if event not in (*own, *answers)]
     told = [*_stepping(take, own), *(_told(take, event) for event in events[:MOST_TOLD])]
     more = [event for event in events[MOST_TOLD:] if event.is_dropout or not event.ticks]
     if more:
@@ -110,6 +113,14 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
                 withholds=lost_groups(take, segments),
             )
         )
+    if answers:
+        first, last = answers[0].start, answers[-1].stop
+        message = (
+            f"{len(answers)} tones played alike break at one moment each, from {_clock(take, first)} on "
+            f"({take.label}): the stage answers so, or what was louder before them sounds again"
+        )
+        at = (first / take.source.rate_hz, last / take.source.rate_hz)
+        told.append(Health("click", "note", message, take.channel, *at))
     return tuple(told)
 
 
@@ -151,6 +162,25 @@ def own_breaks(take: Take) -> tuple[Event, ...]:
         return ()  # what comes and goes once may have come while it was loud
     usual = float(np.quantile([event.share for event in own], USUALLY))
     return tuple(event for event in own if event.share < STANDS_OUT * usual)
+
+
+def _answers(take: Take) -> list[Event]:
+    """Breaks at one moment of tones played alike and in few others: what was played makes them.
+
+    No lost sample, contact or clock knows when a tone began; an echo of what was louder before it does.
+    """
+    heard, events = _loudest_of_late(take), find_events(take)
+    kinds = {tone: (tone.frequency_hz, tone.level_dbfs, heard[tone], tone.length) for tone in heard}
+    played = Counter(kinds.values())
+    moments = [(each.tone, each.start - take.alignment.capture_index(each.tone.start)) for each in events]
+    reach = SAME_MOMENT_S * take.source.rate_hz
+    found = []
+    for event, (tone, at) in zip(events, moments, strict=True):
+        same = {one for one, when in moments if kinds[one] == kinds[tone] and abs(when - at) < reach}
+        if len(same) >= max(FEWEST_TONES, LOUD_SHARE * played[kinds[tone]]):
+            found.append(event)
+    others = {event.tone for event in events} - {event.tone for event in found}
+    return found if len(others) <= QUIET_SHARE * len(heard) else []
 
 
 def _loudest_of_late(take: Take) -> dict[Tone, float]:

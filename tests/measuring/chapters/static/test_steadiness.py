@@ -13,6 +13,7 @@ from charprobe.simulation.rig import faults
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.level_steps import LevelSteps
 from charprobe.stimulus.kinds.steady import Silence, Tones
+from tests.benchmarks.zoo.catalogue import stages
 
 SEGMENTS = (Silence("idle", 0.5, tone_s=0.5), LevelSteps("steps", 997.0, -50.0, -2.0, 3.0, 0.2))
 TRUTH = {"static.makeup_gain": 3.0, "static.threshold_1db": -24 + 4 / 3, "static.hysteresis": 0.0}  # hard 4:1
@@ -123,3 +124,14 @@ def test_tones_after_the_steps_tell_that_these_had_a_gain_of_their_own(rng, befo
         found = reading(chapter, "static.makeup_gain")
         assert found.low <= 3.0 <= found.high
         assert gain_db or found.high - found.low < 0.01
+
+
+def test_a_bend_that_no_model_holds_is_no_step_in_time(rng):
+    def rounded(samples):  # a gain at rest below its threshold, and a clip that rounds by 0.1 dB just there
+        out = make_stage("smooth-gain-hard").process(samples, rate_hz=48_000, rng=rng).samples
+        return out / (1 + np.abs(out / 0.25) ** 3) ** (1 / 3)
+
+    dry = take_of(SEGMENTS, wire, rng=rng, noise_dbfs=-86.0)
+    for device in (rounded, lambda x: stages(1659)["rounded-ceiling"].process(x, 48_000).sound):
+        chapter, _ = static_chapter(take_of(SEGMENTS, device, rng=rng, noise_dbfs=-86.0), dry)
+        assert not told(chapter)

@@ -1,9 +1,11 @@
 import numpy as np
 from judged_pairs import found_in, named
-from taken import RATE_HZ, take_of
+from taken import RATE_HZ, take_of, wire
 
 from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
+from charprobe.measuring.health.path.under_tones import under_tones
 from charprobe.stimulus.kinds.bursts import Bursts
+from charprobe.stimulus.kinds.steady import Tones
 
 BURSTS = (Bursts("reference", 4093.0, 5, -40.0, -5.0, 0.15, hold_s=0.15, release_s=0.2, gap_s=0.1),)
 
@@ -58,3 +60,25 @@ def test_a_sound_within_one_low_part_is_told_by_how_long_it_lasts(rng):
     (item,) = check_sound_under_tones(take_of(bursts, lambda x: bell(x, fall_s=0.2), rng=rng), [])
     assert item.code == "spur"
     assert check_sound_under_tones(take_of(bursts, lambda x: bell(x, fall_s=0.03), rng=rng), []) == []
+
+
+def test_steps_of_the_gain_under_one_of_two_tones_are_the_stage_s_and_a_sound_is_not(rng):
+    tones = tuple(Tones(name, (997.0,), (-20.0, -12.0), 0.4) for name in "ab")
+
+    again = take_of(tones, wire, rng=rng).stimulus.segments[1].span.start
+
+    def first_of_all(samples, beside):  # what a stage or a neighbour does until the tones come again
+        return np.where(np.arange(samples.size) < again, beside(samples), samples)
+
+    def steps(samples):  # 0.3 dB up and down, at random crossings of zero
+        at = np.flatnonzero(np.diff(np.signbit(samples)))
+        chosen = at[rng.random(at.size) < 0.1]
+        state = np.cumsum(np.isin(np.arange(samples.size), chosen)) % 2
+        return samples * 10 ** (-0.3 * state / 20)
+
+    def hums(samples):
+        return samples + 0.001 * np.sin(2 * np.pi * 733 * np.arange(samples.size) / RATE_HZ)
+
+    for beside, told in ((steps, []), (hums, ["spur"])):
+        take = take_of(tones, lambda x, by=beside: first_of_all(x, by), rng=rng)
+        assert [item.code for item in check_sound_under_tones(take, under_tones(take))] == told

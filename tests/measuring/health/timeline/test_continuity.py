@@ -151,3 +151,21 @@ def test_a_gate_that_closes_in_one_step_after_loud_sound_is_the_stages_own(rng):
     ]
     found = check_continuity(take_of(bursts, closed_at_once, rng=rng, noise_dbfs=-100.0))
     assert [item.code for item in found] == ["stepped-gain"]
+
+
+def echoed(samples, late=1440, part=0.006):
+    """What is played is heard once more 30 ms later, 44 dB softer."""
+    return samples + part * np.concatenate([np.zeros(late), samples[:-late]])
+
+
+def test_what_follows_from_what_was_played_at_one_moment_of_every_burst_is_no_lost_sample(rng):
+    bursts = [Bursts("a", 4093.0, 5, -40.0, -5.0, 0.15, hold_s=0.15, release_s=0.3, gap_s=0.1)]
+    (item,) = check_continuity(take_of(bursts, echoed, rng=rng))
+    assert (item.code, item.severity, item.withholds) == ("click", "note", ())
+
+    def loses(samples):
+        echo, at = echoed(samples), np.flatnonzero(np.abs(samples) > 0.3)[-1] - 2000
+        return np.concatenate([echo[:at], echo[at + 7 :], np.zeros(7)])
+
+    found = check_continuity(take_of(bursts, loses, rng=rng))
+    assert sorted(item.code for item in found) == ["click", "dropout"]
