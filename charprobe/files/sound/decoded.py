@@ -21,6 +21,8 @@ STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has mo
 class Decoded(Source):
     """A source decoded block by block, each channel for itself; what it hands out cannot be written to."""
 
+    _kind: np.dtype[np.floating] = np.dtype(np.float64)  # of what is kept: the one handed out needs no copy
+
     @abstractmethod
     def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
         """Samples of one block of one channel, the last block shorter."""
@@ -51,7 +53,7 @@ class Decoded(Source):
         stretch = kept.get((channel, number))
         if stretch is None:
             frames = min(self._stretch_frames, self.frames - begin)
-            stretch = kept[channel, number] = _Stretch(np.empty(frames), set())
+            stretch = kept[channel, number] = _Stretch(np.empty(frames, self._kind), set())
             if len(kept) * self._stretch_frames > min(KEPT_FRAMES, max(FEW_FRAMES, self.frames)):
                 kept.pop(next(iter(kept)), None)
         for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):
@@ -63,7 +65,7 @@ class Decoded(Source):
                 if self.facts.subtype.startswith("float"):
                     values[np.abs(values) > MOST] = np.nan  # what is computed with these stays quiet
                 stretch.decoded.add(block)
-        values = stretch.values[start:stop]
+        values = stretch.values[start:stop].astype(np.float64, copy=False)
         values.flags.writeable = False
         return values
 
@@ -76,5 +78,5 @@ class Decoded(Source):
 class _Stretch:
     """Room for some blocks of one channel, and which of them are decoded in it."""
 
-    values: Array
+    values: NDArray[np.floating]
     decoded: set[int]
