@@ -1,7 +1,7 @@
 """The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
 
-This process plays the bypass, judges it and listens; `JOBS` others, forked from it, record, measure and draw
-the settings meanwhile (`demo_bench`).
+This process plays the bypass; while it judges it and loads what draws, another records the first settings.
+Then it listens, and `JOBS` others, forked from it, record, measure and draw (`demo_bench`).
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,9 +21,7 @@ from charprobe.files.output import check_space, prepare_folder, write_text
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
-from charprobe.publishing.report.card import shown_of
-from charprobe.publishing.report.inline_svg import InPage
-from charprobe.rehearsal.demo_bench import RATE_HZ, TAKES, Bench, figures
+from charprobe.rehearsal.demo_bench import RATE_HZ, TAKES, Bench, figures, laid_out
 from charprobe.rehearsal.selftest import TruthRow, true_rows
 from charprobe.session.side_by_side import workers
 from charprobe.simulation.demo_device import REPEATED, SETTINGS, STORY, TITLE
@@ -30,8 +29,12 @@ from charprobe.stimulus.kinds.material import generate
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.write import write_stimulus
 
+if TYPE_CHECKING:  # what draws is loaded while others are at work
+    from charprobe.publishing.report.inline_svg import InPage
+
 SEED = 7
 JOBS = 2
+EARLY = 1, 2  # takes that are recorded while the bypass is judged
 STEPS = len(TAKES) + 4  # captures with their profiles; stimulus, listening pair, comparison, page
 SPEECH_S = 10.0
 PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
@@ -81,7 +84,7 @@ def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[s
         If a file exists and `force` is false, or the folder cannot be written.
     """
     prepare_folder(folder)
-    length = Bench(folder, recipe, force).stimulus().length
+    length = laid_out(recipe).length
     check_space(folder, needed_bytes=PAGE_BYTES + (len(TAKES) + 1) * (PROFILE_BYTES + 3 * length))
     with may_start_over(folder, force=force) as replaced:
         return _run(Bench(folder, recipe, replaced), progress)
@@ -91,21 +94,22 @@ def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
     folder, force = bench.folder, bench.force
     for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
-    write_stimulus(
-        bench.recipe, folder / "stimulus.wav", rate_hz=RATE_HZ, take=1, subtype="pcm24", force=force
-    )
+    write_stimulus(bench.recipe, bench.written, rate_hz=RATE_HZ, force=force)
     progress("stimulus")
     bench.record(0)
-    bench.bypass()  # once: the others are forked from what is known here
+    with workers(1) as other:
+        early = [other.submit(bench.record, number) for number in EARLY]
+        bench.bypass()  # once: the others are forked from what is known and loaded here
+        import_module("charprobe.publishing.report.page")
+        known = dict(zip(EARLY, (future.result() for future in early), strict=True))
     progress("bypass")
     profiles: list[Profile] = []
     rows: list[TruthRow] = []
     drawn: dict[str, Future[tuple[InPage, ...]]] = {}
     with workers(JOBS) as others:
-        measured = [others.submit(bench.measure, number) for number in range(1, len(TAKES))]
+        measured = [others.submit(bench.measure, number, known) for number in range(1, len(TAKES))]
         _listening_pair(folder, force)
         progress("listening pair")
-        import_module("charprobe.publishing.report.page")  # loaded while the others are at work
         for setting, future in zip(TAKES[1:], measured, strict=True):
             profile, truth = future.result()
             progress(setting.name)
@@ -147,6 +151,7 @@ def _page(
 ) -> Path:
     # what plays is loaded by now
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
     from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
     folder, force = bench.folder, bench.force
@@ -164,7 +169,7 @@ def _page(
         listening=[listening] if listening is not None else [],
         sounds_beside=True,
         files=tables_beside("comparison", "setting against setting"),
-        drawn=[(name, figures.result()) for name, figures in drawn.items()],
+        drawn=((name, figures.result()) for name, figures in drawn.items()),
     )
     write_text(folder / "page.html", page, force=force)
     return folder / "page.html"

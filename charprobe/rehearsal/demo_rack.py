@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.session.file import SCHEMA
+from charprobe.session.side_by_side import workers
 from charprobe.simulation.devices.chain import Wire
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend, slope_of
@@ -138,9 +139,9 @@ def _write_rack(
     output.prepare_folder(folder / "captures")
     session = folder / "session.toml"
     output.check_writable(session, force=force)
-    calls = (delayed(_capture)(folder, take, recipe, force) for take in takes)
-    for name in Parallel(n_jobs=JOBS, return_as="generator")(calls):
-        progress(name)
+    with workers(JOBS) as others:
+        for name in others.map(partial(_capture, folder, recipe, force), takes):
+            progress(name)
     settings = "".join(
         f'[[setting]]\nname = "{name}"\ntake = {number}\n' for number, name in enumerate(STAGES, start=1)
     )
@@ -155,7 +156,7 @@ def _write_rack(
     return session
 
 
-def _capture(folder: Path, take: RackTake, recipe: Recipe, force: bool) -> str:
+def _capture(folder: Path, recipe: Recipe, force: bool, take: RackTake) -> str:
     rng = np.random.default_rng(take.seed)
     sound = render(lay_out(recipe, rate_hz=RATE_HZ, take=take.take))
     heard = take.build().process(sound, rate_hz=RATE_HZ, rng=rng).samples

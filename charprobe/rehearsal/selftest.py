@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import repeat
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.measuring.characterise import characterise
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Goal
 from charprobe.profile.profile import Profile
+from charprobe.session.side_by_side import workers
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue
 from charprobe.simulation.rig.rig import Rig
@@ -118,10 +119,11 @@ def run_selftest(
         In the order of `names`.
     """
     rows: list[TruthRow] = []
-    calls = (delayed(_rows_of)(name, recipe, rate_hz) for name in names)
-    for name, own in zip(names, Parallel(n_jobs=jobs, return_as="generator")(calls), strict=True):
-        rows += own
-        progress(name)
+    with workers(jobs) as others:
+        found = others.map(_rows_of, names, repeat(recipe), repeat(rate_hz))
+        for name, own in zip(names, found, strict=True):
+            rows += own
+            progress(name)
     return tuple(rows)
 
 

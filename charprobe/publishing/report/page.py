@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
@@ -131,7 +131,7 @@ def render_page(
     listening: Sequence[Listening] = (),
     sounds_beside: bool = False,
     forecast: Forecast | None = None,
-    drawn: Sequence[tuple[str, Sequence[InPage]]] = (),
+    drawn: Iterable[tuple[str, Sequence[InPage]]] = (),
 ) -> str:
     """Return the page of a set of profiles.
 
@@ -161,8 +161,8 @@ def render_page(
         Whether `Listening.write` put the sounds beside the page; otherwise they go inside.
     forecast : Forecast or None
         What the settings will do to programme.
-    drawn : sequence of (str, sequence of InPage)
-        Name of a setting, and its figures where they were drawn before (`Shown.figures`).
+    drawn : iterable of (str, sequence of InPage)
+        Name of a setting, and its figures where others draw them (`Shown.figures`); asked for last.
 
     Returns
     -------
@@ -195,7 +195,6 @@ def render_page(
         parts={anchor: heading for anchor, heading in PARTS.items() if content[anchor]},
         title=title,
         about=about,
-        drawn=dict(drawn),
         command=Markup(escape(literal(command))),  # to be copied, character by character
         signs=SIGNS,
         channel_sentences=[
@@ -213,6 +212,7 @@ def render_page(
         version=profiles[0].made_with.version,
         light=LIGHT,
         dark=DARK,
+        drawn=dict(drawn),
     )
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-
-import scipy
+from bisect import bisect_left
+from collections.abc import Callable
 
 from charprobe.simulation.devices.parts.ballistics import Smoothing
 from charprobe.simulation.devices.parts.gain_computer import Bends, threshold_1db_dbfs
@@ -87,7 +87,7 @@ def cascaded_time_s(fraction: float, *, first_s: float, second_s: float) -> floa
         rest = first_s * math.exp(-t / first_s) - second_s * math.exp(-t / second_s)
         return rest / (first_s - second_s) - (1 - fraction)
 
-    return float(scipy.optimize.brentq(left, 0, 50 * (first_s + second_s)))
+    return _zero(left, until_s=50 * (first_s + second_s))
 
 
 def two_stage_truth(
@@ -114,4 +114,10 @@ def two_stage_time_s(fraction: float, *, fast_s: float, slow_s: float, slow_part
         fast = (1 - slow_part) * math.exp(-t / fast_s)
         return fast + slow_part * math.exp(-t / slow_s) - (1 - fraction)
 
-    return float(scipy.optimize.brentq(left, 0, 50 * max(fast_s, slow_s)))
+    return _zero(left, until_s=50 * max(fast_s, slow_s))
+
+
+def _zero(left: Callable[[float], float], *, until_s: float) -> float:
+    """Return where a function that falls reaches zero, by halves: no package is loaded for that."""
+    step_s = until_s / (1 << 50)
+    return step_s * bisect_left(range(1 << 50), 0.0, key=lambda n: -left(n * step_s))
