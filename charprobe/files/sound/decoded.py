@@ -65,9 +65,9 @@ class Decoded(Source):
                 if self.facts.subtype.startswith("float"):
                     values[np.abs(values) > MOST] = np.nan  # what is computed with these stays quiet
                 stretch.decoded.add(block)
-        values = stretch.values[start:stop].astype(np.float64, copy=False)
-        values.flags.writeable = False
-        return values
+        asked = np.asarray(stretch.values[start:stop], dtype=np.float64)
+        asked.flags.writeable = False
+        return asked
 
     def _block(self, number: int) -> tuple[int, int]:
         """First and last frame of a block."""
