@@ -148,8 +148,6 @@ def make_command(
     from charprobe.listening.blind.pages import LEVEL, PAGE, make_pack
     from charprobe.listening.blind.score import power_text
 
-    if not as_json:
-        click.echo(power_text(trials, level=LEVEL))
     rng = np.random.default_rng(secrets.randbits(256))
     pack = make_pack(
         pair,
@@ -166,6 +164,7 @@ def make_command(
         facts = {"pack": pack.key.pack, "seal": pack.seal, "start_s": pack.key.start_s, "length_s": length_s}
         print_json(facts)
         return
+    click.echo(power_text(trials, level=LEVEL))
     click.echo(f"Pack {pack.key.pack}: {trials} rounds that count, {controls} with nothing to tell apart.")
     click.echo(f"Excerpt from {pack.key.start_s:.1f} s, {length_s:g} s long. Page: {out / PAGE}")
     click.echo(f"Seal of the key: {pack.seal}")

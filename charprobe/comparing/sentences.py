@@ -88,6 +88,9 @@ def sentences_on(
             lines.append(_no_larger(cluster, labels, by_pair[(cluster[0], cluster[1])]))
     plain = set(colourless(values))
     told_apart = pairs if few else list(combinations(shown, 2))[:MOST_PAIRS]
+    if told_apart and not few:
+        count = f"{len(told_apart)} of {len(pairs)} pairs"
+        lines.append(f"Told one by one are settings that both add colour, {count}; the tables hold all.")
     for pair in told_apart:
         told: tuple[str, ...] = TOLD_OF_A_GROUP if any(set(pair) <= set(group) for group in groups) else ()
         if set(pair) <= plain:  # "no colour" stands beside it: what differs is ripple, which has a table

@@ -186,7 +186,7 @@ def _part_words(part: ResponsePart, first_hz: float, last_hz: float, *, shown: b
     if part.gain_db is None:
         name = "high-pass" if part.side == "low" else "low-pass"
         if first_hz <= part.corner_hz.value <= last_hz:
-            return f"{order}-order {name}, -3 dB at {corner}"
+            return f"{order}-order {name}, −3 dB at {corner}"
         there = signed_text(part.curve_db(edge), 2)
         return f"{order}-order {name} beyond the band, {there} dB at {_hz(edge)}"
     end, where = ("bass", "below") if part.side == "low" else ("treble", "above")

@@ -117,7 +117,12 @@ def read_bytes(path: Path, kind: FileKind) -> bytes:
         with path.open("rb") as stream:
             raw = stream.read(kind.most_bytes + 1)
     except OSError as error:
-        raise kind.error(f"{path}: cannot be read: {error.strerror}; {kind.remedy}") from None
+        found = (
+            f"is a folder, a {kind.called} is needed"
+            if path.is_dir()
+            else f"cannot be read: {error.strerror}"
+        )
+        raise kind.error(f"{path}: {found}; {kind.remedy}") from None
     if len(raw) > kind.most_bytes:
         raise kind.error(f"{path}: larger than {kind.most_bytes} bytes, too large for a {kind.called}")
     return raw

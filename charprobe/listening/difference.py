@@ -284,6 +284,8 @@ def _sentence(rungs: tuple[Rung, ...], gain_db: float, top_hz: float | None) -> 
     above = ""
     if top_hz is not None:
         above = f" Sound above {top_hz / 1000:.1f} kHz, which cannot be read between samples, is left out."
+    if first.depth_db <= 10 * np.log10(_DEEPEST):
+        return f"Taken as they are, the files are the same sound: nothing is left of their difference.{above}"
     depths = [number_text(rung.depth_db, 1) for rung in (first, timed, last)]
     return (
         f"Taken as they are, the files null to {depths[0]} dB and what limits it is {_WORDS[first.limit]}; "

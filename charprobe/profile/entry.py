@@ -14,7 +14,7 @@ from charprobe.profile import glossary
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, is_told
-from charprobe.values.wording import shortened, time_text
+from charprobe.values.wording import clock_text, shortened, time_text
 
 Severity = Literal["stop", "warn", "note"]
 Cell = Number | int | bool | str | None
@@ -160,9 +160,10 @@ def rows_of(table: Table) -> int:
 
 
 def where_text(item: Health) -> str:
-    """Return channel and time of a health item, "" where it concerns the whole capture."""
-    parts = [] if item.channel is None else [f"channel {item.channel}"]
-    if item.start_s is not None:
-        end = "" if item.end_s is None or item.end_s <= item.start_s else f"–{time_text(item.end_s)}"
-        parts.append(time_text(item.start_s) + end)
+    """Return channel and time of a health item as far as its message does not say them; "" with neither."""
+    channel = "" if item.channel is None else f"channel {item.channel}"
+    parts = [channel] if channel and channel not in item.message else []
+    if item.start_s is not None and clock_text(item.start_s) not in item.message:
+        ends = (item.start_s, item.start_s if item.end_s is None else item.end_s)
+        parts.append("–".join(dict.fromkeys(time_text(end) for end in ends)))
     return ", ".join(parts)

@@ -16,7 +16,10 @@ from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
 from charprobe.values.wording import number_text
 
-COLOUR_ALONE, PLAIN = "Colour without compression", "A plain path: no compression"
+COLOUR_ALONE, FILTER = "Colour without compression", "Filter without compression"
+PLAIN = "A plain path: no compression"
+NO_TIMES = (COLOUR_ALONE, FILTER, PLAIN)  # levels that need no times
+SHAPED_DB = 0.5  # a response that goes so far from its middle is a filter's
 LIMITER_SLOPE = 0.07  # a ratio of about 15:1 and more
 HARD_KNEE_DB = 1.0
 FLAT_DB = 0.1  # a response that stays so close to its middle is called flat
@@ -52,7 +55,7 @@ class Portrait:
 def portrait_of(profile: Profile) -> Portrait:
     """Describe a setting from its quantities."""
     level = _level(profile)
-    times = "" if level.startswith((COLOUR_ALONE, PLAIN)) else _times(profile)
+    times = "" if level.startswith(NO_TIMES) else _times(profile)
     return Portrait(level, times, _colour(profile), _use(profile))
 
 
@@ -127,7 +130,8 @@ def _level(profile: Profile) -> str:
         if moves := said(profile, "Its gain answers changes of level"):
             return moves
         bend = "" if takes_no_time(profile) else _lower_bend(profile)
-        what = COLOUR_ALONE if is_coloured(profile) else PLAIN
+        shaped = (response_reach_db(profile) or 0.0) > SHAPED_DB
+        what = COLOUR_ALONE if is_coloured(profile) else FILTER if shaped else PLAIN
         return opens or unlike or f"{bend or what}{gain}."
     ratio, slope = profile.reading("static.ratio"), profile.measured("static.slope")
     threshold = profile.reading("static.threshold")

@@ -61,7 +61,7 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
         if isinstance(reading, Unmeasured) and not reading.bounded:
             missing.setdefault(_brief(reading.reason, profile.health), []).append(label)
         else:
-            told.append(f"{label} {edited(reading).text}{dbu_text(entry)}".replace(" ", WHOLE))
+            told.append(f"{label} {edited(reading).text} {dbu_text(entry)}".rstrip().replace(" ", WHOLE))
     texts = ["; ".join(told)] if told else []
     texts += [f"no {', '.join(labels)}: {literal(reason)}" for reason, labels in missing.items()]
     return [

@@ -106,8 +106,8 @@ def _usual(value: float, unit: str) -> int:
 
 
 def _borne(reach: float) -> int:
-    """Decimals beyond which a number with an interval of ± `reach` is not printed."""
-    return 9 if reach <= 0 else -math.floor(math.log10(reach))
+    """Decimals beyond which a number with an interval of ± `reach` is not printed; ± 1.4 bears one more."""
+    return 9 if reach <= 0 else -math.floor(math.log10(reach / 2))
 
 
 def _spread(shown: float, low: float, high: float, places: int) -> str:

@@ -70,7 +70,7 @@ def test_filters_are_named_with_order_and_corner(side, order, corner_hz, rng):
 @pytest.mark.parametrize("order", [3, 4])
 def test_steep_cuts_are_named_with_their_corner(order):
     found = describe(-10 * np.log10(1 + (75 / F) ** (2 * order)))
-    assert found.sentence.startswith(f"{('third', 'fourth')[order - 3]}-order high-pass, -3 dB at 75 Hz")
+    assert found.sentence.startswith(f"{('third', 'fourth')[order - 3]}-order high-pass, −3 dB at 75 Hz")
     assert found.low_corner_hz.value == pytest.approx(75, rel=1e-3)
 
 

@@ -21,6 +21,8 @@ def test_a_file_is_read_to_its_limit_and_no_further(tmp_path):
         read_text(path, KIND)
     with pytest.raises(VoltsError, match="no: cannot be read: No such file or directory; write one"):
         read_text(tmp_path / "no", KIND)
+    with pytest.raises(VoltsError, match=f"{tmp_path}: is a folder, a list of takes is needed; write one"):
+        read_text(tmp_path, KIND)
 
 
 def test_a_pipe_that_nobody_fills_is_not_waited_for(tmp_path):

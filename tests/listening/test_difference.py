@@ -33,6 +33,14 @@ def test_sound_that_cannot_be_read_between_samples_is_left_out_of_the_null_and_s
     assert "Sound above 22.6 kHz, which cannot be read between samples, is left out." in null.sentence
 
 
+def test_of_one_and_the_same_sound_nothing_is_said_to_limit_anything(rng):
+    noise = on_24_bit(0.1 * rng.standard_normal(4 * RATE_HZ), rate_hz=RATE_HZ)
+    pair = pair_files(noise, noise)
+    null = take_difference(pair, trace=trace_gain(pair.dry, pair.processed, dry_channels=(0,), response=FLAT))
+    assert null.sentence.startswith("Taken as they are, the files are the same sound: nothing is left")
+    assert "limit" not in null.sentence
+
+
 def test_a_moving_gain_is_named_level(bent):
     null = take_difference(bent[0], trace=bent[1])
     assert {rung.limit for rung in null.rungs} == {"level"}

@@ -31,10 +31,13 @@ def test_a_reading_that_is_missing_needs_only_its_name():
         ({"channel": 2}, "channel 2"),
         ({"channel": 2, "start_s": 72.5}, "channel 2, 01:12.5"),
         ({"start_s": 9.5, "end_s": 11.0}, "00:09.5–00:11.0"),
+        ({"start_s": 9.5, "end_s": 9.51}, "00:09.5"),
+        ({"channel": 1, "start_s": 3.25}, ""),  # as the message says
+        ({"channel": 1, "start_s": 3.5}, "00:03.5"),
     ],
 )
 def test_where_something_was_found_is_worded(place, text):
-    assert where_text(Health("click", "warn", "A click.", **place)) == text
+    assert where_text(Health("click", "warn", "A click on channel 1 at 0:00:03.250.", **place)) == text
 
 
 def test_a_curve_that_lost_a_column_says_so():

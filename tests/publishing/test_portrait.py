@@ -88,7 +88,13 @@ def test_a_compressor_behind_a_gate_that_is_closed_at_low_levels_is_no_plain_pat
     both = changed(dataclasses.replace(made_profile(B), findings=(rises,)), **changes)
     told = portrait_of(both).level
     assert told.startswith("Compressor, 4.0:1") and "; its gain rises with level above −40.3 dBFS" in told
-    assert "no compression" in portrait_of(changed(made_profile(B), **changes)).level
+    alone = changed(made_profile(B), **changes)
+    assert portrait_of(alone).level == "Filter without compression, with 3.0 dB of gain."  # within 1.3 dB
+    level = {"frequency_hz": [20.0, 2e4], "magnitude_db": [0.0, 0.2], "drive_dbfs": [-40.0] * 2}
+    flat = dataclasses.replace(
+        alone, curves={**alone.curves, "response": Table(level, dict.fromkeys(level, ""))}
+    )
+    assert portrait_of(flat).level == "A plain path: no compression, with 3.0 dB of gain."
 
 
 def test_a_threshold_known_to_lie_below_a_level_is_said_in_words():

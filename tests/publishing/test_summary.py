@@ -7,7 +7,7 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Health
 from charprobe.publishing.portrait import portrait_of
 from charprobe.publishing.summary import WIDTH, columns_of, summarise, summarise_all
-from charprobe.values.quantity import Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 LONG = "x" * 300 + "é日" * 60
 
@@ -29,6 +29,13 @@ def test_the_short_summary_begins_with_what_the_setting_is_and_has_few_digits():
     assert "Attack t63 5.0 ms ± 0.1" in text
     assert lines[-1].startswith("All of it (1 note, 24 quantities, 1 finding)")
     assert "unsettled" in text and "clock-drift" not in text
+
+
+def test_a_level_in_volts_stands_apart_from_the_same_in_full_scale():
+    profile, level = made_profile(B), Quantity.from_std(-22.0, 0.01, "dBFS")
+    entry = Entry(level, "", dbu=Quantity.from_std(-2.0, 0.01, "dBu"))
+    told = dataclasses.replace(profile, quantities={**profile.quantities, "static.threshold": entry})
+    assert "Threshold −22.0 dBFS ± 0.1 = −2.0 dBu; Ratio" in summarise(told)
 
 
 def test_a_reason_is_never_cut_off():

@@ -115,7 +115,12 @@ def make_pack(
         raise BlindError(f"{key_path}: lies inside the pack and would give it away: choose another place")
     _check_folder(out, force=force)
     check_writable(key_path, force=force)
-    sounds = {name: open_capture(pair / f"{name}.wav") for name in ("dry", "processed")}
+    files = {name: pair / f"{name}.wav" for name in ("dry", "processed")}
+    if not all(path.is_file() for path in files.values()):
+        raise BlindError(
+            f"{pair}: has no dry.wav and processed.wav: name the folder that `charprobe ab` wrote"
+        )
+    sounds = {name: open_capture(path) for name, path in files.items()}
     excerpt, first_s = _excerpts(sounds, start_s=start_s, length_s=length_s)
     rate_hz = sounds["dry"].rate_hz
     check_space(out.parent, needed_bytes=3 * (trials + controls) * 3 * excerpt["dry"].size)

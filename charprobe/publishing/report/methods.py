@@ -18,7 +18,7 @@ def methods_paragraph(profiles: Sequence[Profile]) -> str:
     span = " to ".join(dict.fromkeys(number_text(end, 1) for end in (min(drifts), max(drifts))))
     axis = (
         "Input levels are what a capture with the stage off shows for the same step."
-        if all("static.makeup_gain" in p.quantities and p.measured("static.makeup_gain") for p in profiles)
+        if all(p.made_with.options.get("bypass") for p in profiles)
         else "Input levels are those of a capture with the stage off where there is one, else the stimulus's."
     )
     return (

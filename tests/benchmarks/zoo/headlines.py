@@ -19,7 +19,7 @@ WORDS: dict[Kind, str] = {
     "limiter": r"^(Limiter|It reduces)",
     "expander": r"[Ee]xpander|^Its gain rises with level",
     "colour": r"^(Colour without compression|Its gain answers changes)",
-    "plain": r"^(A plain path|Its gain answers changes)",
+    "plain": r"^(A plain path|Filter without|Its gain answers changes)",
 }
 
 

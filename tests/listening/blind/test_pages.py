@@ -201,6 +201,8 @@ def test_an_earlier_pack_is_replaced_only_by_force_and_no_other_folder_ever(pair
         make_pack(pair, pair, key_path=tmp_path / "key.json", trials=8, controls=0, start_s=None, length_s=1.0, rng=rng,
                   force=True)  # fmt: skip
     assert (pair / "dry.wav").is_file()
+    with pytest.raises(BlindError, match="has no dry"):
+        made(tmp_path / "pack", tmp_path / "pack", rng)
 
 
 def test_replacing_a_pack_never_takes_more_than_the_pack_wrote(pair, tmp_path, rng):

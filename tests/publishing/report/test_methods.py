@@ -2,6 +2,7 @@ import dataclasses
 
 from made_profiles import B, D, made_profile
 
+from charprobe.profile.facts import MadeWith
 from charprobe.publishing.report.methods import methods_paragraph
 
 
@@ -15,7 +16,6 @@ def test_the_paragraph_names_stimulus_captures_clock_and_version():
 
 
 def test_it_says_where_the_stage_off_is_missing():
-    bare = made_profile(B)
-    quantities = {name: entry for name, entry in bare.quantities.items() if name != "static.makeup_gain"}
-    text = methods_paragraph([dataclasses.replace(bare, quantities=quantities)])
+    bare = dataclasses.replace(made_profile(B), made_with=MadeWith("0.1.0", {"bypass": None}))
+    text = methods_paragraph([bare])
     assert "where there is one, else the stimulus's" in text

@@ -189,7 +189,8 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: flo
     """How high peaks may go before distortion reaches a share, at the frequency where that is lowest."""
     reached = [(one, one.reached[name]) for one in found]
     above = [one for one, level in reached if not isinstance(level, Quantity) and level.at_most is not None]
-    at = [(level.low, one) for one, level in reached if isinstance(level, Quantity)]
+    told = [(level.low, one) for one, level in reached if isinstance(level, Quantity)]
+    at = [(low, one) for low, one in told if stays_above(one.ladder[-1:], target_dbc=target)]
     less = [other for other, (lower, _) in TARGETS.items() if lower < target]
     below = [  # what stays below less is not said again
         one
@@ -198,12 +199,17 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: flo
     ]
     always = [one for one in above if stays_above(one.ladder, target_dbc=target)]
     partly = [one for one in above if one not in always]
+    passed = [one for one in told if one not in at]  # as a gate opens; its level is no limit for peaks
     if always:
         level = number_text(min(one.ladder[0].input_dbfs for one in always), 1)
         yield f"Distortion is above {share} at every level read at {_tones(always)}, from {level} dBFS up."
     if partly:
         level = number_text(min(one.ladder[0].input_dbfs for one in partly), 1)
         yield f"Distortion is above {share} at {level} dBFS at {_tones(partly)}, not at every higher level."
+    if passed:
+        level = number_text(min(low for low, _ in passed), 1)
+        tones = _tones(one for _, one in passed)
+        yield f"Distortion rises above {share} from {level} dBFS up at {tones} and falls below it again."
     if at and not above:
         low, one = min(at, key=lambda pair: pair[0])
         where = "" if len(at) == len(found) else f" of {_tones([one])} tones"

@@ -125,7 +125,7 @@ def _steps(bursts: Sequence[BurstRow]) -> str:
     span = f"from {found.smallest_db:.1f} to {found.largest_db:.1f} dB of gain change"
     if found.meaning == "smoothing after the curve":
         return f"Attack and release do not depend on the step {span}: the reduction is smoothed in dB."
-    ratios = f"attack x {found.attack_ratio.value:.2f}, release x {found.release_ratio.value:.2f}"
+    ratios = f"attack × {found.attack_ratio.value:.2f}, release × {found.release_ratio.value:.2f}"
     if found.meaning == "smoothing before the curve":
         return f"Times depend on the step {span} ({ratios}), as if level were smoothed before the curve."
     return f"Times depend on the step {span} ({ratios}), in a way no single smoother explains."
@@ -167,7 +167,7 @@ def _memory(entries: Published, lengths: Sequence[BurstRow]) -> str:
     span = f"bursts of {seconds(holds[0])} and {seconds(holds[-1])}"
     if memory.low <= 1 <= memory.high or abs(memory.value - 1) < 0.03:
         return f"The release is the same after {span}: no memory."
-    return f"The release differs by a factor of {memory.value:.2f} between {span}."
+    return f"The release differs by a factor of {edited(memory).number} between {span}."
 
 
 def _bound(what: str, reading: Reading, where: str) -> str:

@@ -162,13 +162,13 @@ def _clock(take: Take) -> list[Health]:
     wide = abs(drift.value) > WIDE_CLOCK_PPM
     ppm = signed_text(drift.value, 1)
     message = (
-        f"Recorder runs {ppm} ppm ({take.label}): frequencies fitted; null files are "
-        "resampled, measurements are not"
+        f"Recorder runs {ppm} ppm ({take.label}): frequencies and delay are fitted to its clock, and nothing "
+        "is resampled for a measurement."
     )
     if wide:
         message += (
-            ". Free-running converters differ by less: check the clock settings, use one device both ways, "
-            "and look for a conversion that changed the speed"
+            " Free-running converters differ by less: check the clock settings, use one device both ways, "
+            "and look for a conversion that changed the speed."
         )
     return [Health("clock-drift", "warn" if wide else "note", message, channel=take.channel)]
 

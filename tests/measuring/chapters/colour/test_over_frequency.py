@@ -46,3 +46,13 @@ def test_what_stays_below_a_small_share_is_not_said_to_stay_below_a_larger_one(r
     told = [sentence for sentence in clean.findings if "stays below" in sentence]
     assert len(told) == 1 and "below 0.1 %" in told[0]
     assert any("stays below 1 %" in sentence for sentence in coloured.findings)  # it reaches 0.1 %
+
+
+def test_distortion_that_louder_tones_leave_behind_is_no_limit_for_peaks(rng, bypass):
+    def gap(samples):  # 0.2 % of a tone at -30 dBFS, a hundredth of that at -3 dBFS
+        return samples + 2e-4 * np.sign(samples) * (np.abs(samples) > 0.02)
+
+    told = colour_chapter(take_of(TONES, gap, rng=rng), bypass, NoReduction()).findings
+    assert not [line for line in told if line.startswith("Keep steady peaks")]
+    (line,) = [line for line in told if line.startswith("Distortion rises above 0.1 % from −")]
+    assert line.endswith(" Hz and falls below it again.")
