@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from pathlib import Path, PurePosixPath
@@ -43,7 +44,6 @@ def publish(
     findings: Findings,
     folder: Path,
     *,
-    command: str,
     jobs: int,
     looks: Sequence[str] = DEFAULT_LOOKS,
     notes: Sequence[str] = (),
@@ -65,8 +65,6 @@ def publish(
         How captures were paired, for the methods.
     folder : Path
         The session's folder.
-    command : str
-        The command that makes the folder again; the page and ``methods.md`` show it.
     jobs : int
         Processes that draw at the same time.
     looks : sequence of str
@@ -83,14 +81,12 @@ def publish(
     """
     for place in (folder / "tables", folder / "figures"):
         output.prepare_folder(place)
-    shown = (session, result.profiles, result.stage_off, result.failures, command, sound, *beside, *notes)
+    shown = (session, result.profiles, result.stage_off, result.failures, sound, folder.name, *beside, *notes)
     words = Made(folder / ".published.key", key_of(*shown))
     figures = _Figures(result.profiles, folder, looks, animations=session.animations)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
     try:
-        written = words.there() or words.keep(
-            _words(session, result, findings, folder, command, notes, sound, beside)
-        )
+        written = words.there() or words.keep(_words(session, result, findings, folder, notes, sound, beside))
         overlays = figures.overlays()
     except CharprobeError:
         with contextlib.suppress(CharprobeError):  # what was begun is finished: left alone, it complains
@@ -104,7 +100,6 @@ def _words(
     result: SessionResult,
     findings: Findings,
     folder: Path,
-    command: str,
     notes: Sequence[str],
     sound: Placing,
     beside: Sequence[str],
@@ -113,6 +108,7 @@ def _words(
     from charprobe.publishing.report.page import render_page  # noqa: PLC0415
 
     tables = folder / "tables"
+    command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
     names = list(dict.fromkeys(profile.setting for profile in result.profiles))
     heard = [] if sound == "none" else [_recorded(session, result, names)]
     forecast = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -118,7 +117,6 @@ def run_session(
                 result,
                 findings,
                 folder,
-                command=shlex.join(["charprobe", "session", session.path.name, "--out", folder.name]),
                 jobs=jobs,
                 looks=looks,
                 notes=pairing.notes,

@@ -21,8 +21,9 @@ from charprobe.files.output import check_space, prepare_folder, write_text
 from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
+from charprobe.publishing.report.truth_row import TruthRow
 from charprobe.rehearsal.demo_bench import RATE_HZ, TAKES, Bench, figures, laid_out
-from charprobe.rehearsal.selftest import TruthRow, true_rows
+from charprobe.rehearsal.selftest import true_rows
 from charprobe.session.side_by_side import workers
 from charprobe.simulation.demo_device import REPEATED, SETTINGS, STORY, TITLE
 from charprobe.stimulus.kinds.material import generate

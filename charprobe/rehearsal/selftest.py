@@ -14,6 +14,7 @@ from charprobe.measuring.characterise import characterise
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Goal
 from charprobe.profile.profile import Profile
+from charprobe.publishing.report.truth_row import WORST_POINT, TruthRow
 from charprobe.session.side_by_side import workers
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.devices.stage import Stage, TrueValue
@@ -25,69 +26,14 @@ from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured
 
 # float, so that a stage with make-up gain does not clip the converter
 RIG = Rig(delay_samples=1234.37, drift_ppm=20.0, noise_dbfs=-110.0, lead_s=0.5)
 LEAST_CHANGE_DB = 1.0
-WORST_POINT, POINT_GOAL = "static.points", Goal(absolute=0.01)  # the settled point farthest from its truth
+POINT_GOAL = Goal(absolute=0.01)
 LOWEST_DBC = -80.0  # at a tone of -10 dBFS 20 dB above a floor of -110 dBFS: as far as the goal goes
 VERDICTS = ("good", "off", "bound holds", "bound wrong", "no number")
-
-
-@dataclass(frozen=True)
-class TruthRow:
-    """One quantity of one stage: truth, known to `within`; what was measured; and whether it will do."""
-
-    stage: str
-    quantity: str
-    truth: float
-    unit: str
-    reading: Reading
-    allowed: float
-    within: float = 0.0
-
-    @property
-    def error(self) -> float | None:
-        """Estimate minus truth; None where there is no estimate."""
-        return self.reading.value - self.truth if isinstance(self.reading, Quantity) else None
-
-    @property
-    def verdict(self) -> str:
-        """``good``, ``off``, ``bound holds``, ``bound wrong`` or ``no number``."""
-        if self.error is not None:
-            return "good" if abs(self.error) <= self.allowed * (1 + 1e-9) else "off"
-        assert isinstance(self.reading, Unmeasured)
-        low, high = self.reading.at_least, self.reading.at_most
-        if low is None and high is None:
-            return "no number"
-        holds = (low is None or self.truth >= low - self.allowed) and (
-            high is None or self.truth <= high + self.allowed
-        )
-        return "bound holds" if holds else "bound wrong"
-
-    @property
-    def covered(self) -> bool | None:
-        """Whether the 95 % interval holds the truth; None without an estimate, or for the worst of many."""
-        reading = self.reading
-        if not isinstance(reading, Quantity) or self.quantity == WORST_POINT:
-            return None
-        return reading.low - self.within <= self.truth <= reading.high + self.within
-
-    def to_dict(self) -> dict[str, str | float | None]:
-        """The row for machines."""
-        found = self.reading if isinstance(self.reading, Quantity) else None
-        return {
-            "stage": self.stage,
-            "quantity": self.quantity,
-            "unit": self.unit,
-            "truth": self.truth,
-            "estimate": found.value if found else None,
-            "low": found.low if found else None,
-            "high": found.high if found else None,
-            "allowed": self.allowed,
-            "verdict": self.verdict,
-        }
 
 
 def run_selftest(

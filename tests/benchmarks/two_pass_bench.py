@@ -25,7 +25,8 @@ import soundfile
 
 import charprobe
 from charprobe.profile.profile import Profile
-from charprobe.rehearsal.selftest import TruthRow, played_truth, true_rows
+from charprobe.publishing.report.truth_row import TruthRow
+from charprobe.rehearsal.selftest import played_truth, true_rows
 from charprobe.simulation.devices.catalogue import make_stage, stage_names
 from charprobe.stimulus.design import design_stimulus
 from charprobe.stimulus.kinds.bursts import Bursts

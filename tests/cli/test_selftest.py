@@ -2,6 +2,7 @@ import pytest
 from click.testing import CliRunner
 
 from charprobe.cli import main
+from charprobe.publishing.report.truth_row import TruthRow
 from charprobe.rehearsal import selftest
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -16,7 +17,7 @@ from charprobe.values.quantity import Quantity, Unmeasured
     ],
 )
 def test_a_number_or_bound_that_is_off_ends_with_code_1(reading, verdict, code, monkeypatch):
-    row = selftest.TruthRow("feedback-soft", "static.ratio", 4.0, ":1", reading, 0.1)
+    row = TruthRow("feedback-soft", "static.ratio", 4.0, ":1", reading, 0.1)
     monkeypatch.setattr(selftest, "run_selftest", lambda *_, **__: [row])
     ended = CliRunner().invoke(main, ["selftest", "--recipe", "quick"])
     assert ended.exit_code == code

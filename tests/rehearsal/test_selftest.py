@@ -4,7 +4,8 @@ import dataclasses
 
 import numpy as np
 
-from charprobe.rehearsal.selftest import RIG, TruthRow, played_truth, recover, rows_text, run_selftest
+from charprobe.publishing.report.truth_row import TruthRow
+from charprobe.rehearsal.selftest import RIG, played_truth, recover, rows_text, run_selftest
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.recipe import load_recipe

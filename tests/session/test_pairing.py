@@ -104,7 +104,6 @@ def test_renamed_captures_find_their_settings_again(folder, tmp_path):
         result,
         findings_of(pairing.session, result),
         tmp_path / "out",
-        command="c",
         jobs=1,
         looks=("article",),
         notes=pairing.notes,

@@ -10,7 +10,7 @@ from functools import cache
 from hashlib import sha256
 from importlib import resources
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
@@ -33,8 +33,9 @@ from charprobe.publishing.report.glance import Glance, overviews_of
 from charprobe.publishing.report.inline_svg import InPage, in_page
 from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
+from charprobe.publishing.report.truth_row import TruthRow
 from charprobe.session.claims import CheckedClaim
-from charprobe.values.quantity import Quantity, Reading
+from charprobe.values.quantity import Quantity
 from charprobe.values.wording import counted, display_unit, literal, number_text, readable, rounded_text
 
 if TYPE_CHECKING:
@@ -88,34 +89,6 @@ PARTS = {
 """Parts of the page from top to bottom: id, which names its template and its data, and heading."""
 
 
-class Truth(Protocol):
-    """A true value of a simulated device beside what was measured."""
-
-    @property
-    def stage(self) -> str:
-        """Setting or device."""
-
-    @property
-    def quantity(self) -> str:
-        """Published name."""
-
-    @property
-    def truth(self) -> float:
-        """The true value, in `unit`."""
-
-    @property
-    def unit(self) -> str:
-        """Unit of the quantity."""
-
-    @property
-    def reading(self) -> Reading:
-        """What was measured."""
-
-    @property
-    def verdict(self) -> str:
-        """In a word or two whether both agree."""
-
-
 def render_page(
     profiles: Sequence[Profile],
     *,
@@ -124,7 +97,7 @@ def render_page(
     comparison: Comparison | None = None,
     channel_comparisons: Sequence[tuple[str, Comparison]] = (),
     claims: Sequence[CheckedClaim] = (),
-    truth: Sequence[Truth] = (),
+    truth: Sequence[TruthRow] = (),
     command: str = "",
     files: Sequence[Beside] = (),
     beside: Sequence[str] = (),
@@ -147,7 +120,7 @@ def render_page(
         Name of a setting, and what its channels say about each other.
     claims : sequence of CheckedClaim
         Claims made of the settings, with their answers.
-    truth : sequence of Truth
+    truth : sequence of TruthRow
         True values of simulated devices, to be shown beside the estimates.
     command : str
         The command that makes the page again, shown literally.
@@ -285,7 +258,7 @@ def _kept_together(text: str) -> str:
     return _UNIT.sub("\u00a0", text)
 
 
-def _true_words(row: Truth) -> str:
+def _true_words(row: TruthRow) -> str:
     """Return the true value in the unit its reading is shown in."""
     shown = row.reading.value if isinstance(row.reading, Quantity) else row.truth
     scale, unit = display_unit(row.unit, shown)

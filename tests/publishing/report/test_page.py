@@ -7,11 +7,12 @@ from pathlib import PurePosixPath
 
 import pytest
 from made_profiles import UGLY, UGLY_NAME, B, made_profile
-from publishing.report.one_page import TITLE, Row
+from publishing.report.one_page import TITLE
 from publishing.report.reader import Reader
 
 from charprobe.publishing.figures.look.palette import DARK, LIGHT, contrast
 from charprobe.publishing.report.page import Beside, render_page
+from charprobe.publishing.report.truth_row import TruthRow
 from charprobe.values.quantity import Quantity
 
 
@@ -100,5 +101,5 @@ def test_files_beside_the_page_are_linked_below_it_and_nowhere_else():
 
 
 def test_a_true_ratio_stands_close_to_its_one():
-    row = Row("B", "static.ratio", 4.0, ":1", Quantity(3.99, 3.97, 4.03, ":1"), "good")
+    row = TruthRow("B", "static.ratio", 4.0, ":1", Quantity(3.99, 3.97, 4.03, ":1"), 0.1)
     assert "<td>4:1</td>" in render_page([made_profile(B)], title="x", truth=[row])
