@@ -1,4 +1,4 @@
-"""What a fit makes of colours: faint, kinked at zero, crossing over, told by onsets alone, or led by frequency.
+"""What a fit makes of colours: faint, kinked at zero, crossing over, told by onsets alone, or standing among filters.
 
 ``python -m tests.benchmarks.replica_colours [--stage NAME...] [--write]``: every stage is drawn and made here, free of aliasing and
 without a line of the simulation's or the replica's; harmonics of tones the fit never heard are held against the stage's own.
@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 from numba import njit
-from scipy.signal import lfilter, resample_poly
+from scipy.signal import bilinear, lfilter, resample_poly
 
 from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.fit import fit_replica
@@ -102,6 +102,61 @@ def chain(*parts: Sound) -> Sound:
     return process
 
 
+def lopsided(x: Array) -> Array:
+    """A curve of two halves that bend unlike, at a point of rest that lies off their middle."""
+    rest, above, below = -0.19, 1.27, 0.71
+
+    def both(v: Array) -> Array:
+        return np.where(v > 0, np.tanh(above * v) / above, np.tanh(below * v) / below)
+
+    return np.asarray(both(1.06 * x + rest) - both(np.array(rest)))
+
+
+def analogue(top: list[float], bottom: list[float], hz: float) -> Sound:
+    """A filter by its polynomials in ``s / (2 pi hz)``, falling powers, made at the fine rate and brought down."""
+    tops, bottoms = bilinear(
+        *([c / (2 * np.pi * hz) ** (len(p) - 1 - i) for i, c in enumerate(p)] for p in (top, bottom)),
+        RATE * FINE,
+    )
+    return lambda x: np.asarray(resample_poly(lfilter(tops, bottoms, resample_poly(x, FINE, 1)), 1, FINE))
+
+
+def cut_below(hz: float) -> Sound:
+    return analogue([1, 0], [1, 1], hz)
+
+
+def cut_above(hz: float) -> Sound:
+    return analogue([0, 1], [1, 1], hz)
+
+
+def between(process: Sound, top: list[float], bottom: list[float], hz: float) -> Sound:
+    """What stands between a filter and the one that undoes it."""
+    return chain(analogue(top, bottom, hz), process, analogue(bottom, top, hz))
+
+
+def magnetised(corner_hz: float, bend: float) -> Sound:
+    """A winding that its source drives through a resistance: the current that a bending core takes is lost there."""
+
+    def process(x: Array) -> Array:
+        fine = np.asarray(resample_poly(x, FINE, 1))
+        return np.asarray(resample_poly(_wound(fine, 2 * np.pi * corner_hz / (RATE * FINE), bend), 1, FINE))
+
+    return process
+
+
+@njit(cache=True)
+def _wound(x, pace, bend):  # type: ignore[no-untyped-def]
+    out, flux = np.zeros(x.size), 0.0
+    for n in range(x.size):
+        y = out[n - 1] if n else 0.0
+        for _ in range(6):  # y + current(flux + pace y / 2) = x
+            there = flux + pace * y / 2
+            y -= (y + there + bend * there**3 - x[n]) / (1 + (1 + 3 * bend * there**2) * pace / 2)
+        flux += pace * y
+        out[n] = y
+    return out
+
+
 STAGES: dict[str, Sound] = {
     "faint soft clip (H3 -66 dBc) behind 2.7:1": chain(squeezed(-23.4, 0.63, 0.0037, 0.19, 0.0071), curved(soft(0.57))),
     "faint even (H2 -74 dBc) ahead of 4.4:1": chain(curved(lambda x: x + 4e-4 * x**2), squeezed(-26.2, 0.773, 0.0092, 0.33, 0.0063)),
@@ -112,6 +167,19 @@ STAGES: dict[str, Sound] = {
     "soft clip behind 21:1 that only onsets reach": chain(squeezed(-29.3, 0.952, 0.021, 0.28, 0.0058), curved(soft(0.93))),
     "core: driven below 130 Hz": core(0.41, 130.0),
     "soft clip between treble +7 dB and -7 dB": leaned(curved(soft(0.57)), 7.3),
+    "lopsided, low cut 11 Hz behind": chain(curved(lopsided), cut_below(11.3)),
+    "low cut 7 Hz, lopsided, low cut 21 Hz": chain(cut_below(6.7), curved(lopsided), cut_below(20.9)),
+    "treble up to +14 dB above 3 kHz, soft clip, undone": between(curved(soft(0.83)), [5.1, 1], [1, 1], 3140.0),
+    "bass up to +10 dB below 180 Hz, lopsided, undone": between(curved(lopsided), [1, 3.2], [1, 1], 183.0),
+    "middle +8 dB at 1.3 kHz, soft clip, undone": between(curved(soft(0.74)), [1, 2.5, 1], [1, 1, 1], 1310.0),
+    "soft clip, high cut 7 kHz behind": chain(curved(soft(0.91)), cut_above(7060.0)),
+    "high cut 5 kHz, lopsided": chain(cut_above(5230.0), curved(lopsided)),
+    "low cut 2nd order 16 Hz, soft clip, resonance at 22 kHz":
+        chain(analogue([1, 0, 0], [1, 1.41, 1], 16.3), curved(soft(0.66)), analogue([0, 0, 1], [1, 0.83, 1], 22_300.0)),
+    "a bending core behind a resistance, 9 Hz": magnetised(8.6, 310.0),
+    "lopsided, low cut 27 Hz, lopsided": chain(curved(lopsided), cut_below(26.7), curved(lopsided)),
+    "low cut 13 Hz, 3.1:1, lopsided, low cut 9 Hz":
+        chain(cut_below(13.4), squeezed(-20.3, 0.677, 0.0057, 0.21, 0.0069), curved(lopsided), cut_below(8.8)),
 }  # fmt: skip
 
 

@@ -9,11 +9,12 @@ import numpy as np
 
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
+from charprobe.replica.fitting.among_filters import CLOSE, around, shown_by
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
 from charprobe.replica.fitting.first_cell import first_cell, quiet_of
 from charprobe.replica.fitting.found import Found, alike, error_of
-from charprobe.replica.fitting.heard import Memory
+from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.player import in_samples
@@ -38,12 +39,11 @@ from charprobe.replica.fitting.search import (
 from charprobe.replica.fitting.sounds import Sounds, sounds_of, without_filter
 from charprobe.replica.fitting.stretches import Use, stretches_of
 from charprobe.replica.fitting.structures import Structure, above, cell_of
-from charprobe.replica.fitting.whole_fit import LAST, WHOLE, Whole, fit_whole
-from charprobe.replica.fitting.without_cell import NONE, coloured, makeup_ahead, makeup_only, score
-from charprobe.replica.parts import Cell, Chain, Colour, Place
+from charprobe.replica.fitting.whole_fit import BARE, LAST, WHOLE, Whole, fit_whole
+from charprobe.replica.fitting.without_cell import NONE, PLAINER, at_once, coloured, folding, plain_gain
+from charprobe.replica.parts import Cell, Chain, Colour, Place, Smoothing
 
 Told = Callable[[float], None]
-PLAINER = 1.25  # times the error of the fuller model: then the plainer one is taken
 TURNS = 2  # of cell and colour, each with the other as it is
 BESIDE = Effort(10, 1e-4, spread=False)  # of a cell, for a colour to be fitted beside it
 LATE_TOLD = 1e-4  # samples of delay that make no odds
@@ -78,39 +78,35 @@ class _Work:
         """The plainest chain that meets the stage."""
         rate_hz, fitted = self._pair.rate_hz, tuple[Fitted, ...]()
         self._told(0.05)
-        place, (bare, colour, plain) = self._sided_bare()
+        whole, heard = self._bare()
         self._told(0.1)
-        found = self._searched() if plain > self._floor else []
-        if found and found[0].held_out * PLAINER < plain:
-            del place  # which is large
-            bare, colour, fitted = self._fitted(found)
-        else:
-            self._linear, self._sounds = place
+        least, found = whole.fitted.held_out, list[Fitted]()
+        if least > self._floor and not (whole.together and at_once(whole.chain, heard, rate_hz)):
+            found = self._searched()
+        if found and found[0].held_out * PLAINER < least:
+            del heard  # which is large
+            colour, fitted = self._fitted(found)
+            whole, heard = Whole(self._linear, colour, fitted[0]), self._sounds.held_out
         self._told(1.0)
-        bare = in_samples(bare, rate_hz=rate_hz)  # what looks ahead is not taken back
-        chain = Chain(self._linear.ahead, bare, colour, self._linear.sections)
-        error = error_of(bare, colour, self._sounds, rate_hz)
-        return Found(chain, self._linear.late, fitted, *error, self._budget.ended)
+        cell = in_samples(whole.fitted.cell, rate_hz=rate_hz)  # what looks ahead is not taken back
+        chain = replace(whole.chain, cell=cell)
+        known = chain if whole.together else Chain(cell=cell, colour=whole.colour)
+        return Found(chain, whole.linear.late, fitted, *error_of(known, heard, rate_hz), self._budget.ended)
 
-    def _sided_bare(self) -> tuple[tuple[Linear, Sounds], tuple[Cell, Colour, float]]:
-        """Where filters lie best around a gain and a colour, and these."""
-        place, best = (self._linear, self._sounds), self._without_cell(self._sounds)
-        for side in self._sides(self._first, best[2]):
-            told = self._without_cell(side[1])
-            if told[1].amplitude and told[2] < BESIDES * best[2]:
-                place, best = side, told
-        return place, best
-
-    def _without_cell(self, sounds: Sounds) -> tuple[Cell, Colour, float]:
-        """A gain, the colour behind it, none where it brings too little, and their error."""
-        rate_hz, bare = self._pair.rate_hz, makeup_only(sounds.fit)
-        plain = score(bare, NONE, sounds.held_out, rate_hz)
-        # a curve is as steep as the gain at rest where it is not bent
-        rest = Cell(makeup_db=self._first.makeup_db)
-        colour = coloured(rest, ("behind",), sounds, rate_hz)
-        if colour.amplitude:
-            bare = makeup_ahead(rest, colour, sounds.fit, rate_hz)
-        return bare, colour, min(plain, score(bare, colour, sounds.held_out, rate_hz))
+    def _bare(self) -> tuple[Whole, Heard]:
+        """A gain, or a colour among filters where that meets all tones; and what it is judged by."""
+        sounds, rate_hz = self._sounds, self._pair.rate_hz
+        plain = plain_gain(self._linear, sounds, rate_hz)
+        shown = shown_by(self._pair, self._linear, self._noise)
+        told = around(shown) if shown and plain.fitted.held_out > self._floor else None
+        if told is None or told.close > CLOSE:
+            return plain, sounds.held_out
+        raw = self._raw(Cell(smoothing=Smoothing(release_s=told.linear.remembered_s)), told.linear.late)
+        near = Whole(told.linear, told.colour, replace(plain.fitted, cell=told.cell))
+        near = replace(near, colour=folding(near.chain, raw.fit, rate_hz))
+        whole = fit_whole(near, raw.fit, raw.held_out, rate_hz=rate_hz, effort=BARE, threads=self._jobs)
+        better = whole.fitted.held_out < plain.fitted.held_out
+        return (whole, raw.held_out) if better else (plain, sounds.held_out)
 
     def _heard(self, *cells: Cell, linear: Linear | None = None) -> Sounds:
         """All sounds behind as much as any cell remembers, without the filters known, or others."""
@@ -168,7 +164,7 @@ class _Work:
         best = Whole(self._linear, colour, one)
         if best.fitted.held_out <= NEARLY * self._floor or not (colour.amplitude or any(self._linear.kinds)):
             return best
-        raw = self._raw(cell)
+        raw = self._raw(cell, self._linear.late)
 
         def tried(near: Whole) -> Whole:
             """What comes of a start, where it is better than the best so far; else that."""
@@ -185,9 +181,9 @@ class _Work:
                 best = tried(replace(best, colour=replace(best.colour, place=place)))
         return best
 
-    def _raw(self, cell: Cell) -> Sounds:
+    def _raw(self, cell: Cell, late: float) -> Sounds:
         """All sounds behind as much as a cell remembers, the sweep among them and no filter taken off."""
-        pair, memory = replace(self._pair, late=self._linear.late), Memory.of(cell.smoothing)
+        pair, memory = replace(self._pair, late=late), Memory.of(cell.smoothing)
         uses: tuple[Use, ...] = ("search", "held out")
         sweeps = [replace(one, use=use) for one in self._stretches if one.use == "sweep" for use in uses]
         return sounds_of(pair, [*self._stretches, *sweeps], memory=memory, noise=self._noise)
@@ -253,13 +249,14 @@ class _Work:
         """Whether a structure meets the stage as far as noise, and a colour that tones show, let it."""
         if one.held_out < self._floor:
             return True
-        colour, whole = coloured(one.cell, _places(one.cell), self._sounds, self._pair.rate_hz), None
+        colour, whole = self._coloured(one.cell, _places(one.cell)), None
         if colour != NONE and one.held_out >= NEARLY * self._floor:
-            whole = self._at_once(Whole(self._linear, colour, one), self._raw(one.cell), WHOLE)
+            raw = self._raw(one.cell, self._linear.late)
+            whole = self._at_once(Whole(self._linear, colour, one), raw, WHOLE)
         return colour != NONE and (whole.fitted if whole else one).held_out < NEARLY * self._floor
 
-    def _fitted(self, found: list[Fitted]) -> tuple[Cell, Colour, tuple[Fitted, ...]]:
-        """The chosen cell with its filter and colour, fitted out, and others that are as good."""
+    def _fitted(self, found: list[Fitted]) -> tuple[Colour, tuple[Fitted, ...]]:
+        """The colour of the chosen cell, that cell fitted out, and others that are as good."""
         chosen = self._ahead(_plainest(found, self._floor))
         before, self._linear = self._linear, self._filter(chosen.cell)
         if (
@@ -279,7 +276,7 @@ class _Work:
         cell, colour = chosen.cell, NONE
         for turn in range(TURNS):
             places = (colour.place,) if colour.amplitude else _places(cell)
-            shown = coloured(cell, places, self._sounds, self._pair.rate_hz)
+            shown = self._coloured(cell, places)
             self._told(0.72 + 0.1 * turn)
             whole = self._together(chosen, cell, shown if shown.amplitude else colour)
             cell, colour = whole.fitted.cell, whole.colour
@@ -297,7 +294,7 @@ class _Work:
         starts = [(chosen, cell), *((one, one.cell) for one in _others(found, chosen, self._floor))]
         last = None
         if whole.together:
-            self._sounds = self._raw(cell)  # a fit of all numbers takes room enough
+            self._sounds = self._raw(cell, self._linear.late)  # a fit of all numbers takes room enough
             last = self._at_once(whole, self._sounds, LAST)
             whole = last or whole
             self._linear, colour, cell = whole.linear, whole.colour, whole.fitted.cell
@@ -305,7 +302,11 @@ class _Work:
         calls = self._calls(starts, colour)
         fitted = [last.fitted] if last else self._fit(calls[:1], FIT)
         fitted += self._fit(self._budget.affords(calls[1:], FIT), FIT)
-        return fitted[0].cell, colour, alike(fitted)
+        return colour, alike(fitted)
+
+    def _coloured(self, cell: Cell, places: Sequence[Place]) -> Colour:
+        among = Chain(self._linear.ahead, cell, NONE, self._linear.sections)
+        return coloured(among, places, self._sounds, self._pair.rate_hz)
 
     def _ahead(self, chosen: Fitted) -> Fitted:
         """The structure with the look-ahead that suits it best, where the profile tells of one."""

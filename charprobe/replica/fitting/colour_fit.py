@@ -20,20 +20,20 @@ CORNERS = (4, 16, 64, 256, 1024, 4096)  # parts of the peak around rest, from wh
 
 
 def fit_colour(
-    cell: Cell, place: Place, heard: Heard, *, rate_hz: float, effort: Effort, cornered: bool
+    among: Chain, place: Place, heard: Heard, *, rate_hz: float, effort: Effort, cornered: bool
 ) -> Colour:
-    """Fit odd and even parts of the curve up to the highest peak of the tones, the cell being as it is.
+    """Fit odd and even parts of the curve up to the highest peak of the tones, the rest being as it is.
 
     `cornered` gives it slopes that change close to rest: kinks at zero, crossover.
     """
     player = Player(heard, rate_hz)
-    met = heard.dry if place == "before" else np.concatenate(player.leaving(Chain(cell=cell)))
-    peak = float(np.max(np.abs(met[heard.used]))) + 1e-9
+    met = Chain(among.filter_in, Cell() if place == "before" else among.cell)
+    peak = float(np.max(np.abs(np.concatenate(player.leaving(met))[heard.used]))) + 1e-9
     knobs = (Knob(("colour",), -40.0, 20.0, step=1e-3),) * (2 * (len(ODD) + cornered * len(CORNERS)))
     pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
 
     def predict(rows: Array) -> Iterator[Array]:
-        made = player.play([Chain(cell=cell, colour=curve_of(Colour(place), peak, row)) for row in rows])
+        made = player.play([replace(among, colour=curve_of(Colour(place), peak, row)) for row in rows])
         return (np.append(harmonics(heard, one, rate_hz), row) for one, row in zip(made, rows, strict=True))
 
     solution = solve(
@@ -49,16 +49,22 @@ def fit_colour(
 
 
 def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
-    """What is left of the tones of `heard` once each one's fundamental and its slow change are taken out.
+    """What is left of the tones of `heard` once fundamental, offset and their slow change are taken out.
 
-    So colour is told from its harmonics alone and never makes up for a gain that is not quite met.
+    So colour is told from its harmonics alone and never makes up for a gain that is not quite met, nor for
+    how a filter lets an offset go that comes with even ones.
     """
     left = np.empty_like(sound)
     for part, frequency_hz in heard.parts:
         n = np.arange(part.stop - part.start)
         turn = np.exp(2j * np.pi * ((frequency_hz / rate_hz * n) % 1.0))
-        swells = [np.ones(n.size), n / n.size - 0.5, np.exp(-10 * n / n.size), np.exp(-40 * n / n.size)]
-        basis = np.stack([swell * wave for swell in swells for wave in (turn.real, turn.imag)])
+        swells = [
+            one := np.ones(n.size),
+            n / n.size - 0.5,
+            np.exp(-10 * n / n.size),
+            np.exp(-40 * n / n.size),
+        ]
+        basis = np.stack([swell * wave for swell in swells for wave in (turn.real, turn.imag, one)])
         piece = sound[part]
         left[part] = piece - np.linalg.solve(basis @ basis.T, basis @ piece) @ basis
     return left
@@ -88,7 +94,7 @@ def _parts(shares: Array, powers: tuple[int, ...]) -> Array:
     return smooth if shares.size == SMOOTH.size else np.vstack([smooth, corners])
 
 
-def through(cell: Cell, colour: Colour, heard: Heard, rate_hz: float) -> Array:
-    """Send what is heard through colour and cell in their order, without filters; as it is seen."""
-    [made] = Player(heard, rate_hz).play([Chain(cell=cell, colour=colour)])
-    return made
+def off_by(chain: Chain, heard: Heard, rate_hz: float) -> Array:
+    """The error of a chain where sound counts, as it is seen."""
+    [made] = Player(heard, rate_hz).play([chain])
+    return heard.target - made

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +12,7 @@ from charprobe.placing.take import held
 from charprobe.replica.cell import gain_db
 from charprobe.replica.filters import response
 from charprobe.replica.fitting.heard import LONGEST_S
+from charprobe.replica.fitting.least_squares import Knob
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.parts import Cell, Section, SectionKind
 from charprobe.stimulus.kinds.sweep import Sweep
@@ -50,6 +51,12 @@ class Linear:
         """Kinds and orders on either side."""
         return [[(one.kind, one.order) for one in side] for side in (self.ahead, self.sections)]
 
+    @property
+    def remembered_s(self) -> float:
+        """Time constant of the slowest of its sections, roughly."""
+        filters = (*self.ahead, *self.sections)
+        return max((1 / (2 * np.pi * one.frequency_hz) for one in filters), default=0.0)
+
     def placements(self) -> Iterator[Linear]:
         """The same with all sections behind, with all ahead, or with one of them; not as they are."""
         whole = replace(self, sections=(*self.ahead, *self.sections), ahead=())
@@ -70,22 +77,11 @@ class Linear:
 
 
 def fit_filter(pair: Pair, cell: Cell) -> Linear:
-    """Fit sections to the quietest sweep; none where the response is flat, or there is no sweep.
-
-    The gain that the cell has in the sweep is taken off: a low threshold turns it down as it goes, which
-    looks like a filter that is not there, and like a delay.
-    """
-    sweeps = sorted(held(pair.wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
-    if not sweeps:
+    """Fit sections to the quietest sweep; none where the response is flat, or there is no sweep."""
+    shown = swept(pair, cell)
+    if shown is None:
         return Linear()
-    span, rate_hz = sweeps[0].span, pair.rate_hz
-    remembered_s = 9 * cell.smoothing.remembered_s if cell.bends else 0.0
-    before = span.start - (min(remembered_s, LONGEST_S) + 0.1) * rate_hz
-    sides = pair.read(max(before, pair.open_from(span.start)), span.stop + 0.1 * rate_hz)
-    gain = gain_db(cell, sides.dry, rate_hz=rate_hz) if cell.bends else cell.makeup_db
-    bare = sides.wet * 10 ** (-gain / 20)
-    count = round(span.length + 0.2 * rate_hz)
-    hz, ratio = _ratio(sides.dry[-count:], bare[-count:], rate_hz)
+    (hz, ratio), rate_hz = shown, pair.rate_hz
     best = _fitted((), hz, ratio, rate_hz)
 
     def one_more(than: Linear) -> Linear:
@@ -99,10 +95,8 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     while best.error_db > FLAT_DB and len(best.sections) < MOST:
         step, worth = one_more(best), BETTER
         if step.error_db > worth * best.error_db and len(step.sections) < MOST:
-            step, worth = (
-                one_more(step),
-                BETTER**2,
-            )  # beside what the other end of the band lacks neither shows
+            # beside what the other end of the band lacks neither shows
+            step, worth = one_more(step), BETTER**2
         if step.error_db > worth * best.error_db:
             break
         best = step
@@ -110,8 +104,22 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     return min(best, _fitted(tuple(digital), hz, ratio, rate_hz), key=lambda one: one.error_db)
 
 
-def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:
-    """Capture over bypass at frequencies even in their logarithm."""
+def swept(pair: Pair, cell: Cell) -> tuple[Array, Complex] | None:
+    """Capture over bypass, at frequencies even in their logarithm, in the quietest sweep; None without one.
+
+    The gain that the cell has in the sweep is taken off: a low threshold turns it down as it goes, which
+    looks like a filter that is not there, and like a delay.
+    """
+    sweeps = sorted(held(pair.wet, Sweep), key=lambda segment: segment.spec.level_dbfs)
+    if not sweeps:
+        return None
+    span, rate_hz = sweeps[0].span, pair.rate_hz
+    remembered_s = 9 * cell.smoothing.remembered_s if cell.bends else 0.0
+    before = span.start - (min(remembered_s, LONGEST_S) + 0.1) * rate_hz
+    sides = pair.read(max(before, pair.open_from(span.start)), span.stop + 0.1 * rate_hz)
+    gain = gain_db(cell, sides.dry, rate_hz=rate_hz) if cell.bends else cell.makeup_db
+    bare = sides.wet * 10 ** (-gain / 20)
+    dry, wet = (one[-round(span.length + 0.2 * rate_hz) :] for one in (sides.dry, bare))
     size = 1 << int(np.ceil(np.log2(dry.size)))
     fine = np.fft.rfftfreq(size, 1 / rate_hz)
     one, two = np.fft.rfft(dry, size), np.fft.rfft(wet, size)
@@ -124,29 +132,32 @@ def _ratio(dry: Array, wet: Array, rate_hz: int) -> tuple[Array, Complex]:
     return np.sqrt(edges[wide] * edges[wide + 1]), np.asarray(cross / power, dtype=complex)
 
 
-def bounds_of(section: Section, rate_hz: int) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Between which corner and gain of a section are sought."""
-    lowest = SPLIT_HZ if section.kind == "high shelf" else 2.0
-    highest = SPLIT_HZ if section.kind == "low shelf" else 0.499 * section.digital_hz or float(rate_hz)
-    return (lowest, highest), (-30.0, 30.0)
+def numbers_of(filters: Sequence[Section], rate_hz: int) -> tuple[list[Knob], list[float]]:
+    """How corners, and gains of those that have one, are fitted, and where they stand."""
+    knobs = []
+    for one in filters:
+        lowest = SPLIT_HZ if one.kind == "high shelf" else 2.0
+        highest = SPLIT_HZ if one.kind == "low shelf" else 0.499 * one.digital_hz or float(rate_hz)
+        knobs.append(Knob(("corner",), lowest, highest, logarithmic=True, step=0.01))
+    gains = [one.gain_db for one in filters if one.gain_db]
+    knobs += [Knob(("gain",), -30.0, 30.0, step=0.01)] * len(gains)
+    return knobs, [*(float(np.log(one.frequency_hz)) for one in filters), *gains]
+
+
+def with_numbers(filters: Sequence[Section], values: Iterator[float]) -> tuple[Section, ...]:
+    """The filters with other numbers in their places."""
+    made = [replace(one, frequency_hz=float(np.exp(next(values)))) for one in filters]
+    return tuple(replace(one, gain_db=next(values)) if one.gain_db else one for one in made)
 
 
 def _fitted(sections: tuple[Section, ...], hz: Array, ratio: Complex, rate_hz: int) -> Linear:
     """Fit corners and gains, with a gain and a delay that are no filter."""
-    first: list[float] = [_DB * float(np.log(np.abs(np.median(ratio)) + 1e-9)), 0.0]
-    low, high = [-80.0, -20.0], [80.0, 20.0]
-    for section in sections:
-        first += [float(np.log(section.frequency_hz)), section.gain_db]
-        corner, gain = bounds_of(section, rate_hz)
-        low += [float(np.log(corner[0])), gain[0]]
-        high += [float(np.log(corner[1])), gain[1]]
+    knobs, first = numbers_of(sections, rate_hz)
+    low, high = np.transpose([(-80.0, 80.0), (-20.0, 20.0), *(knob.bounds for knob in knobs)])
+    first = [_DB * float(np.log(np.abs(np.median(ratio)) + 1e-9)), 0.0, *first]
 
     def made(values: Array) -> tuple[Section, ...]:
-        pairs = zip(sections, values[2::2], values[3::2], strict=True)
-        return tuple(
-            replace(s, frequency_hz=float(np.exp(f)), gain_db=0.0 if "cut" in s.kind else float(g))
-            for s, f, g in pairs
-        )
+        return with_numbers(sections, iter(values[2:].tolist()))
 
     def error(values: Array) -> Array:
         model = 10 ** (values[0] / 20) * np.exp(-2j * np.pi * hz / rate_hz * values[1])

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.replica.fitting.cell_fit import Fitted
-from charprobe.replica.fitting.colour_fit import through
+from charprobe.replica.fitting.colour_fit import off_by
+from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.search import ALIKE
-from charprobe.replica.fitting.sounds import Sounds
 from charprobe.replica.model import Posterior
-from charprobe.replica.parts import Cell, Chain, Colour
+from charprobe.replica.parts import Chain
 from charprobe.values.arrays import Array
 
 
@@ -91,10 +91,9 @@ def _spread(best: Fitted, others: tuple[Fitted, ...]) -> Array:
     return found
 
 
-def error_of(cell: Cell, colour: Colour, sounds: Sounds, rate_hz: int) -> tuple[float, str, float]:
+def error_of(chain: Chain, heard: Heard, rate_hz: int) -> tuple[float, str, float]:
     """Error in dB where the fit did not hear, the segment with the greatest of its own, and that."""
-    heard = sounds.held_out
-    error = heard.target - through(cell, colour, heard, rate_hz)
+    error = off_by(chain, heard, rate_hz)
     whole = float(10 * np.log10(np.mean(error**2) / max(float(np.mean(heard.target**2)), 1e-30) + 1e-15))
     own = [own_db(error[at], heard.left[at], heard.target[at], rate_hz=rate_hz) for at, _ in heard.parts]
     worst = int(np.argmax(own))

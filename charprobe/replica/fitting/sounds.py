@@ -1,4 +1,4 @@
-"""The sound that each step of a fit hears, filters taken off."""
+"""The sound that each step of a fit hears."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from charprobe.values.errors import ReplicaError
 
 @dataclass(frozen=True)
 class Sounds:
-    """What each step hears, filters taken off."""
+    """What each step hears, filters taken off but where colour is told, which is played among them."""
 
     search: Heard
     fit: Heard
@@ -99,8 +99,7 @@ def without_filter(sounds: Sounds, linear: Linear, pair: Pair) -> Sounds:
 
     if not linear.sections and not linear.ahead:
         return sounds
-    colour, held_out = (one and off(one) for one in (sounds.colour, sounds.colour_held_out))
-    return Sounds(off(sounds.search), off(sounds.fit), off(sounds.held_out), colour, held_out)
+    return replace(sounds, search=off(sounds.search), fit=off(sounds.fit), held_out=off(sounds.held_out))
 
 
 def through(sound: Array, sections: tuple[Section, ...], rate_hz: float, *, backwards: bool) -> Array:

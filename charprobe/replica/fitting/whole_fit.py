@@ -9,14 +9,14 @@ import numpy as np
 
 from charprobe.replica.fitting.cell_fit import Fitted, Numbers, as_knees, is_narrow, price_of
 from charprobe.replica.fitting.colour_fit import curve_of, row_of
-from charprobe.replica.fitting.filter_fit import Linear, bounds_of
+from charprobe.replica.fitting.filter_fit import Linear, numbers_of, with_numbers
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution, solve
 from charprobe.replica.fitting.player import Player
 from charprobe.replica.parts import Cell, Chain, Colour
 from charprobe.values.arrays import Array
 
-WHOLE, LAST = Effort(4, 0.02, spread=False), Effort(6, 1e-4)
+WHOLE, LAST, BARE = Effort(4, 0.02, spread=False), Effort(6, 1e-4), Effort(6, 1e-3, spread=False)
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,11 @@ class Whole:
     colour: Colour
     fitted: Fitted
     together: bool = False
+
+    @property
+    def chain(self) -> Chain:
+        """As it plays."""
+        return Chain(self.linear.ahead, self.fitted.cell, self.colour, self.linear.sections)
 
 
 def fit_whole(
@@ -55,10 +60,8 @@ def fit_whole(
     filters = [*linear.ahead, *linear.sections]
     player = Player(heard, rate_hz, threads)
     knobs, start = [*fitted.knobs], [*numbers.values_of(fitted.cell)]
-    shelves = [one for one in filters if one.gain_db]
-    knobs += [Knob(("corner",), *bounds_of(one, rate_hz)[0], logarithmic=True, step=0.01) for one in filters]
-    knobs += [Knob(("gain",), *bounds_of(one, rate_hz)[1], step=0.01) for one in shelves]
-    start += [*np.log([one.frequency_hz for one in filters]), *(one.gain_db for one in shelves)]
+    tuning, at = numbers_of(filters, rate_hz)
+    knobs, start = [*knobs, *tuning], [*start, *at]
     if colour.amplitude:
         met = Chain(linear.ahead, Cell() if colour.place == "before" else fitted.cell)
         peak = float(max(np.max(np.abs(piece)) for piece in player.leaving(met))) + 1e-9
@@ -68,11 +71,10 @@ def fit_whole(
 
     def chain_at(row: Array) -> Chain:
         cell, left = numbers.cell_at(row[: len(fitted.knobs)]), iter(row[len(fitted.knobs) :].tolist())
-        made = [replace(one, frequency_hz=float(np.exp(next(left)))) for one in filters]
-        made = [replace(one, gain_db=next(left)) if one.gain_db else one for one in made]
+        made = with_numbers(filters, left)
         curve = curve_of(colour, peak, np.array(list(left))) if colour.amplitude else colour
         split = len(linear.ahead)
-        return Chain(tuple(made[:split]), cell, curve, tuple(made[split:]))
+        return Chain(made[:split], cell, curve, made[split:])
 
     def rough(rows: Array) -> Iterator[Array]:
         return player.play([without_aliasing(chain_at(row)) for row in rows])

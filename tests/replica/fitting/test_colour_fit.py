@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from charprobe.replica.colour import shaped, table_of
-from charprobe.replica.fitting.colour_fit import curve_of, fit_colour, row_of
+from charprobe.replica.fitting.colour_fit import curve_of, fit_colour, harmonics, row_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.without_cell import COLOUR
-from charprobe.replica.parts import Cell, Colour
+from charprobe.replica.parts import Cell, Chain, Colour
 
 RATE, TONE, HZ = 48_000, 4800, 1000.0
 KINK, WIDTH, DEPTH = 0.05, 0.02, 0.4
@@ -30,8 +30,8 @@ def fitted(curve, *, cornered, makeup_db=0.0):
     at, left = np.arange(dry.size), np.full(dry.size, 1e-6)
     parts = tuple((slice(k * TONE, (k + 1) * TONE), HZ) for k in range(len(LEVELS_DBFS)))
     heard = Heard(dry, curve(dry), at, 1 / np.hypot(1e-6, 3e-5 * level), at // TONE, left, parts)
-    cell = Cell(makeup_db=makeup_db)
-    return fit_colour(cell, "behind", heard, rate_hz=RATE, effort=COLOUR, cornered=cornered)
+    among = Chain(cell=Cell(makeup_db=makeup_db))
+    return fit_colour(among, "behind", heard, rate_hz=RATE, effort=COLOUR, cornered=cornered)
 
 
 def off(colour, curve, level_dbfs, gain=1.0):
@@ -62,3 +62,12 @@ def test_crossover_is_met_with_a_curve_that_changes_close_to_rest():
 def test_a_row_makes_the_curve_that_gives_it_back(count, rng):
     row = rng.uniform(-1.0, 1.0, count)
     np.testing.assert_allclose(row_of(curve_of(Colour("behind"), 0.3, row), 0.3), row, atol=1e-6)
+
+
+def test_an_offset_that_a_filter_lets_go_is_no_harmonic():
+    n = np.arange(TONE)
+    sound = np.sin(2 * np.pi * HZ / RATE * n) + 0.1 * np.exp(-10 * n / TONE) - 0.02 + 0.03 * n / TONE
+    heard = Heard(sound, sound, n, n, n, n, ((slice(0, TONE), HZ),))
+    assert np.abs(harmonics(heard, sound, RATE)).max() < 1e-9
+    third = 0.001 * np.sin(6 * np.pi * HZ / RATE * n)
+    assert np.std(harmonics(heard, third, RATE)) == pytest.approx(np.std(third), rel=0.02)

@@ -1,11 +1,13 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import resample_poly
 
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.sounds import Sounds
-from charprobe.replica.fitting.without_cell import coloured
-from charprobe.replica.parts import Cell
+from charprobe.replica.fitting.without_cell import at_once, coloured
+from charprobe.replica.parts import Chain
 
 RATE, TONE = 48_000, 6000
 
@@ -34,5 +36,16 @@ def heard(stage, rng, *hz):
 def test_a_curve_folds_harmonics_back_where_the_stage_does(stage, free, rng):
     both = heard(stage, rng, 997.0, 7001.0)  # of this one the seventh harmonic would fold to 1 kHz
     middle, other = (heard(stage, rng, 997.0) for _ in range(2))
-    colour = coloured(Cell(), ("behind",), Sounds(both, both, both, middle, other), RATE)
+    colour = coloured(Chain(), ("behind",), Sounds(both, both, both, middle, other), RATE)
     assert colour.amplitude and colour.oversampled is free
+
+
+@pytest.mark.parametrize("moving", [False, True])
+def test_a_gain_that_moves_is_told_from_one_that_levels_have(moving, rng):
+    sound = heard(lambda x: x, rng, 997.0)
+    size = np.abs(sound.dry).reshape(-1, TONE).max(axis=1)
+    gain = np.repeat(1 - 0.1 * size, TONE)  # at once
+    if moving:  # none on the whole, but as it goes
+        pace = np.arange(TONE) / (0.03 * RATE)
+        gain = 1 - np.outer(0.1 * size, np.exp(-pace) - np.mean(np.exp(-pace))).ravel()
+    assert at_once(Chain(), replace(sound, wet=gain * sound.dry), RATE) is not moving
