@@ -53,4 +53,4 @@ def dbu_text(entry: Entry) -> str:
 def _words(found: VoltsCalibration, dbu: Quantity) -> str:
     value, low, high = (number_text(end, 1) for end in (dbu.value, dbu.low, dbu.high))
     full = signed_text(found.full_scale.value, 1)
-    return f"= {value} dBu ({low} to {high}), full scale {full} dBu by voltmeter"
+    return f"= {value} dBu ({low} to {high}); full scale {full} dBu by voltmeter"

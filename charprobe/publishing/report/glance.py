@@ -46,13 +46,6 @@ class Overview:
     rows: tuple[Shown, ...]
 
 
-@dataclass(frozen=True)
-class Glance:
-    """The tables of the first screen."""
-
-    tables: tuple[Overview, ...]
-
-
 def overviews_of(shown: Sequence[Shown]) -> tuple[Overview, ...]:
     """Return the tables that have something to say: compressor settings, then colour settings."""
     compressing = [one for one in shown if reduces(one.profile)]

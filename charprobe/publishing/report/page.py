@@ -29,7 +29,7 @@ from charprobe.publishing.listen.tracks import Listening
 from charprobe.publishing.report.card import shown_of
 from charprobe.publishing.report.channels import channel_table
 from charprobe.publishing.report.charts import charts_json
-from charprobe.publishing.report.glance import Glance, overviews_of
+from charprobe.publishing.report.glance import overviews_of
 from charprobe.publishing.report.inline_svg import InPage, in_page
 from charprobe.publishing.report.methods import methods_paragraph
 from charprobe.publishing.report.pairs import SIGNS, pairs_of
@@ -146,7 +146,7 @@ def render_page(
     every = members([one.profile for one in shown], [one.name for one in shown])
     names = [name for name in glossary.TERMS if any(name in profile.quantities for profile in profiles)]
     content: dict[str, Any] = {
-        "glance": Glance(overviews_of(shown)),
+        "glance": shown,
         "listen": listening,
         "programme": forecast,
         "apart": comparison,
@@ -158,7 +158,7 @@ def render_page(
         ),
         "settings": shown,
         "truth": truth,
-        "method": Method(methods_paragraph(profiles), comparison.notes if comparison else ()),
+        "method": methods_paragraph(profiles),
         "files": files,
         "words": {name: glossary.term(name) for name in names},
     }
@@ -174,6 +174,7 @@ def render_page(
             f"{name}: {line}" for name, told in channel_comparisons for line in told.sentences
         ],
         FIRST_SAID=FIRST_SAID,
+        overviews=overviews_of(shown),
         pairs=pairs_of(comparison) if comparison is not None else None,
         faces=Markup(faces_css()),
         scripts=(*scripts(), *((Markup(_script("player.js")),) if listening else ())),
@@ -196,14 +197,6 @@ def _sound_files(listening: Sequence[Listening]) -> list[Beside]:
         for one in listening
         for track, name in zip(one.tracks, one.file_names, strict=True)
     ]
-
-
-@dataclass(frozen=True)
-class Method:
-    """How it was measured: a paragraph fit to print, and notes on the verdicts."""
-
-    paragraph: str
-    notes: Sequence[str]
 
 
 @cache

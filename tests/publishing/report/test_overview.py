@@ -18,6 +18,11 @@ def test_sentences_verdicts_truth_and_warnings_are_on_the_page(read):
 def test_parts_that_have_nothing_to_show_are_left_out():
     profile = dataclasses.replace(made_profile(LIMITER), curves={}, health=(), findings=())
     bare = render_page([profile], title="Bare")
-    for heading in ("What sets them apart", "Laid over each other", "Truth beside estimate", "In small"):
+    for heading in (
+        "What sets them apart",
+        "Laid over each other",
+        "Truth beside estimate",
+        "How the verdicts",
+    ):
         assert heading not in bare
     assert "Health: nothing found wrong." in bare

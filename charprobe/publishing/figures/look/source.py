@@ -12,6 +12,8 @@ from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import is_told
 from charprobe.values.wording import literal
 
+IN_DBU = "= "  # begins what is said of one reading alone, not of how it was taken
+
 
 def curve_of(profile: Profile, name: str) -> Table:
     """Return a curve that a figure needs; `ProfileError` if there is no such one, or it has no rows."""
@@ -44,7 +46,7 @@ def who(profile: Profile) -> str:
 def conditions(profile: Profile, names: Iterable[str]) -> str:
     """Return the conditions of the named quantities, the capture they come from, and its warnings."""
     stated = [profile.quantities[name].clauses for name in names if name in profile.quantities]
-    parts = list(dict.fromkeys(clause for clauses in stated for clause in clauses))
+    parts = list(dict.fromkeys(clause for clauses in stated for clause in clauses if clause[:2] != IN_DBU))
     warned = sorted({item.code for item in profile.health if item.severity != "note"})
     parts.append(f"capture {literal(profile.capture.file)}, {profile.capture.rate_hz / 1000:g} kHz")
     parts.append(f"recipe {profile.stimulus.recipe}, take {profile.stimulus.take}")

@@ -6,6 +6,8 @@ import pytest
 from made_profiles import UGLY, B, made_profile
 
 from charprobe.profile.entry import Health
+from charprobe.profile.in_dbu import with_dbu
+from charprobe.profile.volts import VoltsReading
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.values.errors import ProfileError
 
@@ -34,3 +36,6 @@ def test_conditions_are_told_once_with_capture_and_warnings():
     assert "warnings: unsettled;" in text
     assert "recipe quick, take 3" in text
     assert "\n" not in who(made_profile(UGLY))
+    volts = with_dbu(made_profile(B), [VoltsReading(-20.0, 0.775), VoltsReading(-40.0, 0.0775)])
+    text = conditions(volts, ["static.threshold"])
+    assert text.startswith("full scale +20.0 dBu by voltmeter; ") and "= " not in text
