@@ -8,11 +8,11 @@ from charprobe.comparing.subjects import Subject, readings_of
 from charprobe.profile import glossary
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
+from charprobe.profile.told import Told
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Unmeasured
 
 LEAST_REDUCTION_DB = 0.5  # largest settled reduction below which a stage is said to reduce none
-OPENS = "Its gain rises with level"  # how the finding begins
 OF_REDUCTION = ("attack", "release")
 STATIC_OF_REDUCTION = frozenset(
     {"static.threshold", "static.threshold_1db", "static.slope", "static.ratio", "static.knee_width"}
@@ -68,7 +68,7 @@ def reduces(profile: Profile) -> bool | None:
     """Tell whether a stage reduces gain; None where that was not measured."""
     if any(profile.measured(f"{edge}.t63") is not None for edge in OF_REDUCTION):
         return True
-    slope, opens = profile.measured("static.slope"), any(text.startswith(OPENS) for text in profile.findings)
+    slope, opens = profile.measured("static.slope"), profile.told(Told.RISES)
     if opens and slope is not None and slope.high < 1:
         return True  # no gain may lie below that of a gate which is closed at low levels
     reading = profile.reading("static.max_reduction")

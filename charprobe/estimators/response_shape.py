@@ -101,7 +101,8 @@ def describe_response(
     followed = chosen.left(noise) < FOLLOWED
     running_on = () if followed else tuple(part for part in parts if part.shown(frequency_hz) < SHOWN)
     trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
-    low, high = (_corner(trusted, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
+    known = trusted if followed else ()
+    low, high = (_corner(known, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(chosen, frequency_hz, std_db, moved_db)
     told_tilt = tilt if chosen.model.tilted else None
     sentence = _sentence(parts, running_on, told_tilt, magnitude_db, frequency_hz, worst)

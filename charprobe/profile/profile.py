@@ -20,6 +20,7 @@ from charprobe.profile.entry import Entry, Health, Table
 from charprobe.profile.facts import AlignmentFacts, CaptureFacts, MadeWith, StimulusFacts
 from charprobe.profile.json_form import FILE, SCHEMA, ProfileForm, render
 from charprobe.profile.notebook import column_arrays, data_frame, html_table, not_held
+from charprobe.profile.told import Told
 from charprobe.values.errors import ProfileError
 from charprobe.values.quantity import Quantity, Reading
 
@@ -107,6 +108,10 @@ class Profile:
             raise not_held("quantity", name, self.quantities)
         reading = self.reading(name)
         return reading if isinstance(reading, Quantity) else None
+
+    def told(self, kind: Told, of: str = "") -> str:
+        """The first finding of a kind, or that of them which speaks of something; "" if there is none."""
+        return next((text for text in self.findings if text.startswith(kind) and of in text), "")
 
     def curve(self, name: str) -> dict[str, NDArray[Any]]:
         """Columns of a curve as arrays; missing numbers are NaN. `KeyError` names near curves if not held."""

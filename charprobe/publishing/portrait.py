@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from charprobe.comparing.absence import OPENS, reduces
+from charprobe.comparing.absence import reduces
 from charprobe.comparing.colour_words import harmonics_words, shows_colour
 from charprobe.profile.entry import NO_BYPASS, numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import spoilt_by
+from charprobe.profile.told import AT_ONCE, SATURATED, Told
 from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
 from charprobe.values.wording import number_text
@@ -61,23 +62,18 @@ def portrait_of(profile: Profile) -> Portrait:
 
 def is_coloured(profile: Profile) -> bool:
     """Tell whether a setting adds harmonics of its own, at the reference tone or at another."""
-    return shows_colour(profile.reading("colour.onset")) or bool(said(profile, "Colour shows"))
+    return shows_colour(profile.reading("colour.onset")) or bool(profile.told(Told.COLOUR))
 
 
 def takes_no_time(profile: Profile) -> bool:
     """Tell whether what is lost follows the level at once, as no detector makes it."""
     release = profile.reading("release.t63")
-    return isinstance(release, Unmeasured) and "saturation" in release.reason
-
-
-def said(profile: Profile, start: str, *, end: str = "") -> str:
-    """Return the finding of a profile that begins and ends so; "" where it has none."""
-    return next((text for text in profile.findings if text.startswith(start) and text.endswith(end)), "")
+    return isinstance(release, Unmeasured) and release.reason in (SATURATED, AT_ONCE)
 
 
 def keep_under(profile: Profile) -> str:
     """Return the finding that says how high peaks may go for a clean sound, at the tone worst for it."""
-    return said(profile, "Keep steady peaks", end=" 0.1 % distortion.")
+    return profile.told(Told.PEAKS, " 0.1 % distortion")
 
 
 def response_words(profile: Profile) -> str:
@@ -117,8 +113,8 @@ def response_reach_db(
 
 
 def _level(profile: Profile) -> str:
-    opens = said(profile, "Gate or expander") or said(profile, OPENS)
-    unlike = said(profile, "At ", end="depends on the frequency.")
+    opens = profile.told(Told.GATE) or profile.told(Told.RISES)
+    unlike = profile.told(Told.UNLIKE)
     makeup = profile.reading("static.makeup_gain")
     if isinstance(makeup, Unmeasured):  # the gain at rest will do, unless it is the path's as well
         own = not opens and makeup.reason != NO_BYPASS
@@ -127,7 +123,7 @@ def _level(profile: Profile) -> str:
     if makeup is not None and abs(makeup.value) >= LEAST_GAIN_DB:
         gain = f", with {edited_number(abs(makeup.value), 'dB')} of {'gain' if makeup.value > 0 else 'loss'}"
     if reduces(profile) is False or (takes_no_time(profile) and is_coloured(profile)):
-        if moves := said(profile, "Its gain answers changes of level"):
+        if moves := profile.told(Told.ANSWERS_CHANGES):
             return moves
         bend = "" if takes_no_time(profile) else _lower_bend(profile)
         shaped = (response_reach_db(profile) or 0.0) > SHAPED_DB
@@ -182,7 +178,7 @@ def _then(profile: Profile) -> str:
 
 def _lower_bend(profile: Profile) -> str:
     lower, slope = profile.measured("static.lower_threshold"), profile.measured("static.lower_slope")
-    if lower is None or slope is None or said(profile, "Gain is lost to distortion"):
+    if lower is None or slope is None or profile.told(Told.DEAD):
         return ""
     if slope.value > 1:
         steep = edited_number(slope.value, ":1").removesuffix(":1")
@@ -227,7 +223,7 @@ def _colour(profile: Profile) -> str:
         thd = profile.quantities["colour.thd_at_reference"] if "colour.thd_at_reference" in values else None
         where = thd.clauses[0].split(",")[0] if thd is not None and thd.clauses else ""
         parts.append(f"adds {harmonics_words(values, 0, where=where)}")
-    elif elsewhere := said(profile, "Colour shows"):
+    elif elsewhere := profile.told(Told.COLOUR):
         parts.append(f"{elsewhere[0].lower()}{elsewhere[1:]}".rstrip("."))
     elif isinstance(onset, Unmeasured) and onset.at_least is not None:
         parts.append(f"no colour found up to {number_text(onset.at_least, 1)} dBFS")
@@ -243,7 +239,8 @@ def _use(profile: Profile) -> str:
         what = "The take is spoiled" if whole else "Part of the take is of no use"
         return f"{what} ({', '.join(spoilt)}): what it cost is left out."
     attack, release = profile.measured("attack.t63"), profile.measured("release.t63")
-    lifts = " dB of lift, " in said(profile, "Attack ")
+    depths = numbers(profile.curves["timing"], "reduction_db") if "timing" in profile.curves else np.zeros(1)
+    lifts = bool((depths < 0).any()) and not (depths > 0).any()
     if reduces(profile) and not lifts and attack is not None and release is not None:
         first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
         then = "holds the level steady"

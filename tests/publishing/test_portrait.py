@@ -105,8 +105,8 @@ def test_a_threshold_known_to_lie_below_a_level_is_said_in_words():
 
 def test_reduction_that_depends_on_the_frequency_is_no_unknown_threshold():
     said = (
-        "At −5.0 dBFS bursts of 4093 Hz are reduced by 8.2 dB, level steps by 0.0 dB: what it does depends on "
-        "the frequency."
+        "What it does depends on the frequency: at −5.0 dBFS bursts of 4093 Hz are reduced by 8.2 dB, level "
+        "steps by 0.0 dB."
     )
     none = Unmeasured("dBFS", "no reduction begins below −2.0 dBFS", "higher steps", at_least=-2.0)
     slope, most = (Unmeasured(unit, "no reduction", "higher steps") for unit in ("dB/dB", "dB"))
@@ -125,8 +125,11 @@ def test_a_knee_that_may_be_hard_is_told_by_how_wide_it_may_be():
 
 
 def test_a_stage_that_lifts_what_is_loud_catches_no_peaks():
-    said = "Attack 4.8 ms to 63 % and 10.0 ms to 90 % of 8.0 dB of lift, from −40.0 to −5.0 dBFS."
-    assert portrait_of(dataclasses.replace(made_profile(B), findings=(said,))).use == ""
+    profile = made_profile(B)
+    timing = profile.curves["timing"]
+    lifted = [None if depth is None else -depth for depth in timing.columns["reduction_db"]]
+    lifts = Table({**timing.columns, "reduction_db": lifted}, timing.units)
+    assert portrait_of(dataclasses.replace(profile, curves={**profile.curves, "timing": lifts})).use == ""
 
 
 def test_a_curve_that_saturation_flattened_is_colour_and_no_compressor_that_could_not_be_read():

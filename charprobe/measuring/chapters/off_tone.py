@@ -9,7 +9,7 @@ import numpy as np
 
 from charprobe.estimators.response import Response
 from charprobe.measuring.chapters.late_tones import late_halves
-from charprobe.placing.take import Take, held
+from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Health
 from charprobe.stimulus.kinds.steady import Tones
 from charprobe.values.quantity import Quantity
@@ -81,6 +81,15 @@ def off_tone(wet: Take, bypass: Take | None, response: Response, *, drive_dbfs: 
     return max(found, key=lambda one: one.by_db, default=None)
 
 
+def tones_move(wet: Take, drive_dbfs: float) -> bool:
+    """Whether any steady tone of a sweep's level, from silence as the sweep is, still moves."""
+    return any(
+        abs(late.value - before.value) > MOVES_DB + SURE * math.hypot(late.std, before.std)
+        for before, late in _late_levels(wet, drive_dbfs).values()
+    )
+
+
+@once
 def _late_levels(take: Take, drive_dbfs: float) -> dict[tuple[float, float], tuple[Quantity, Quantity]]:
     """Late halves of every tone that was played at a level, by frequency and level as played."""
     found = {}

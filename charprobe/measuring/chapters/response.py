@@ -11,9 +11,15 @@ from charprobe.estimators.half_power import REFERENCE_HZ
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_fit import ResponsePart
-from charprobe.estimators.response_shape import FEWEST_POINTS, ResponseShape, describe_response
+from charprobe.estimators.response_shape import (
+    FEWEST_POINTS,
+    TILT_FROM_HZ,
+    TILT_TO_HZ,
+    ResponseShape,
+    describe_response,
+)
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
-from charprobe.measuring.chapters.off_tone import OffTone, off_tone
+from charprobe.measuring.chapters.off_tone import OffTone, off_tone, tones_move
 from charprobe.measuring.chapters.static.references import left_by_silence_db, moved_by_silence
 from charprobe.placing.take import Take, held, once
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, known, unmeasured
@@ -47,6 +53,7 @@ MARGIN_S = 0.25
 HIGHEST_ORDER = 5
 SOUND_PIECES = 20  # of a sweep, each of which must hold some sound
 SETTLE_S = 0.6  # under gain reduction the part of the sweep left out of the description, at its start
+LAGS = 3.0  # times that a gain of one pole lags by, in which it settles
 IDLE_DB = 0.1  # a reduction smaller than this is none
 FOLLOWS = 0.01  # standard uncertainty of a gain that follows the sweep, as a share of its reduction
 HEARD_DB = 0.2  # by which its detector may hear a low tone of a sweep as another level than a steady one
@@ -90,9 +97,10 @@ class _Swept:
 
     @property
     def told(self) -> Flags:
-        """Where the response stands out of the noise and its gain has settled."""
+        """Where the response stands out of the noise and of what its gain may do, and has settled."""
         heard = np.abs(self.response.value) > DETECTED * self.response.std
-        return heard & (self.response.frequency_hz >= self.settled_from_hz)
+        sure = DETECTED * self.unsure_db < DB_PER_NEPER
+        return heard & sure & (self.response.frequency_hz >= self.settled_from_hz)
 
     @property
     def settled_from_hz(self) -> float:
@@ -137,7 +145,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         rate_hz=float(wet.stimulus.rate_hz),
     )
     conditions = _conditions(first)
-    entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
+    entries = {name: Entry(reading, conditions) for name, reading in _readings(shape, heard_hz).items()}
     return Chapter(
         quantities=entries,
         curves=curves,
@@ -192,10 +200,10 @@ def _swept(wet: Take, bypass: Take | None, segment: SegmentOf[Sweep], static: Re
         response, bypassed = own.relative_to(rig), True
         drive_dbfs += float(np.interp(1000, rig.frequency_hz, rig.magnitude_db))
     reduction = static.reduction_db_at(drive_dbfs) if static is not None else None
-    moved = _moved(static, drive_dbfs) or moved_by_silence(wet)
+    moved = _moved(static, drive_dbfs) or moved_by_silence(wet) or tones_move(wet, spec.level_dbfs)
     drift_std_db = static.level_std_db if static is not None else 0.0
     level_std_db = math.hypot(drift_std_db, left_by_silence_db(wet) / Z95)
-    heard_db = np.zeros(1) if static is None else _heard_db(static, drive_dbfs, response)
+    heard_db = np.zeros(1) if static is None else _heard_db(static, drive_dbfs, response, parts.rate_s)
     off = off_tone(wet, bypass if bypassed else None, response, drive_dbfs=spec.level_dbfs)
     return _Swept(drive_dbfs, reduction, response, parts, own, bypassed, moved, level_std_db, heard_db, off)
 
@@ -207,14 +215,21 @@ def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
     return any(gain is not None and abs(gain) >= IDLE_DB for gain in gains)
 
 
-def _heard_db(static: Reduction, drive_dbfs: float, response: Response) -> Array:
-    """How far a detector that hears all of what the response does, or nothing of it, may move the gain."""
+def _heard_db(static: Reduction, drive_dbfs: float, response: Response, rate_s: float) -> Array:
+    """How far a detector that hears all of what the response does, or nothing of it, may move the gain.
+
+    A gain that goes as far while it settles is behind the sweep by its slope, where the response has one.
+    """
     log_f, size_db = np.log(response.frequency_hz), response.magnitude_db
     turned_db = np.maximum(size_db - np.interp(math.log(REFERENCE_HZ), log_f, size_db), -QUIETER_DB)
     by_db = np.arange(math.floor(turned_db.min()), math.ceil(turned_db.max()) + 1.0)
     asked = [(by, static.reduction_db_at(drive_dbfs + by)) for by in by_db.tolist()]
     known = np.array([(by, reduction) for by, reduction in asked if reduction is not None] or [(0.0, 0.0)])
-    swing_db = np.interp(turned_db, *known.T) - np.interp(0.0, *known.T)
+    gain_db, reach = np.interp(turned_db, *known.T), SETTLE_S / rate_s
+    since = np.searchsorted(log_f, log_f - reach).tolist()
+    behind_db = np.abs(np.gradient(turned_db, log_f)) * reach / LAGS
+    lag_db = np.minimum(behind_db, [np.ptp(gain_db[first : at + 1]) for at, first in enumerate(since)])
+    swing_db = np.maximum(np.abs(gain_db - np.interp(0.0, *known.T)), lag_db)
     return np.asarray(np.hypot(HEARD_DB * static.steepness_at(drive_dbfs), HEARD_SHARE * swing_db))
 
 
@@ -258,16 +273,19 @@ def _reduction_words(sweep: _Swept) -> str:
     )
 
 
-def _readings(shape: ResponseShape) -> dict[str, Reading]:
+def _readings(shape: ResponseShape, heard_hz: Array) -> dict[str, Reading]:
     shelf = shape.shelf
     reason = f"no shelf describes the response: {shape.sentence}"
     following = "none needed; a sweep under gain reduction may show another shape"
+    spans = heard_hz[0] <= TILT_FROM_HZ and heard_hz[-1] >= TILT_TO_HZ
+    part = f"the response is known from {heard_hz[0]:.0f} to {heard_hz[-1]:.0f} Hz alone"
+    untilted = Unmeasured("dB/decade", part, "a sweep over the whole band whose gain rests")
     return {
         "response.low_corner": shape.low_corner_hz,
         "response.high_corner": shape.high_corner_hz,
         "response.shelf_gain": _shelf_gain(shelf, Unmeasured("dB", reason, following)),
         "response.shelf_corner": shelf.corner_hz if shelf else Unmeasured("Hz", reason, following),
-        "response.tilt": shape.tilt_db_per_decade,
+        "response.tilt": shape.tilt_db_per_decade if spans else untilted,
     }
 
 

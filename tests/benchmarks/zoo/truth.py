@@ -20,7 +20,18 @@ from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled
 
 GRID_DB, COARSE_DB, FINE_DBFS, LOWEST_DBFS = 1.0, 3.0, -44.0, -62.0
-RESPONSE_HZ = (20, 40, 80, 160, 400, 997, 3000, 8000, 14_000, 20_000)
+RESPONSE_HZ = (
+    20,
+    40,
+    80,
+    160,
+    400,
+    997,
+    2999,
+    7993,
+    13_997,
+    19_997,
+)  # at fs/6 a detector of crests meets six
 RESPONSE_DBFS = -40.0
 TILT_HZ = tuple(np.geomspace(100.0, 10_000.0, 49).round().tolist())
 FLOOR_BELOW_DB = 1.0  # a gain that rises by more above its longest flat run rests elsewhere

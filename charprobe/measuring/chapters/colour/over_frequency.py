@@ -12,6 +12,7 @@ import numpy as np
 from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.readings import colour_onset, input_at_thd, stays_above
 from charprobe.profile.entry import Cell, Published, Table
+from charprobe.profile.told import Told
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, value_or_most
 from charprobe.values.wording import joined, number_text
 
@@ -136,9 +137,9 @@ def unlike_words(found: Sequence[AtFrequency]) -> Iterator[str]:
                 f"{number_text(fall_db, 1)} dB at {top.cell.tone.frequency_hz:g} Hz"
                 for fall_db, top in zip(falls, tops, strict=True)
             ]
-            words = f"At {number_text(level, 1)} dBFS the gain of a tone falls by {joined(each)}"
+            words = f"at {number_text(level, 1)} dBFS the gain of a tone falls by {joined(each)}"
     if words:
-        yield f"{words}: what it does depends on the frequency."
+        yield f"{Told.UNLIKE}: {words}."
 
 
 def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:
@@ -148,7 +149,7 @@ def _onsets(found: Sequence[AtFrequency]) -> Iterator[str]:
     clean = [one for one in found if one not in coloured and one not in unsure]
     if coloured:
         below = ", and below that ripple of the gain" if any(one.has("ripple") for one in coloured) else ""
-        yield f"Colour shows {_begins(coloured, everywhere=len(coloured) == len(found))}{below}."
+        yield f"{Told.COLOUR} {_begins(coloured, everywhere=len(coloured) == len(found))}{below}."
     if unsure:
         levels = [rung.input_dbfs for one in unsure for rung in one.ladder if rung.origin == "either"]
         span = " to ".join(dict.fromkeys(number_text(level, 1) for level in (min(levels), max(levels))))
@@ -214,7 +215,7 @@ def _distortion(found: Sequence[AtFrequency], name: str, share: str, target: flo
         low, one = min(at, key=lambda pair: pair[0])
         where = "" if len(at) == len(found) else f" of {_tones([one])} tones"
         peak = number_text(math.floor(low * 10) / 10, 1)
-        yield f"Keep steady peaks{where} under {peak} dBFS to stay below {share} distortion."
+        yield f"{Told.PEAKS}{where} under {peak} dBFS to stay below {share} distortion."
     if below:
         top = number_text(min(one.ladder[-1].input_dbfs for one in below), 1)
         where = "" if len(below) == len(found) else f" at {_tones(below)}"

@@ -112,7 +112,7 @@ def static_chapter(wet: Take, bypass: Take | None) -> tuple[Chapter, StaticCurve
         ),
         words=lambda published: (
             *words_on(main.curve, readings, published),
-            *closing_words(closing),
+            *closing_words(closing, published),
             *detector.words(published),
         ),
     )

@@ -21,12 +21,11 @@ from charprobe.estimators.static.readings import (
 from charprobe.measuring.chapters.static.closing import Closing
 from charprobe.placing.take import Take
 from charprobe.profile.entry import Health, Published, known
+from charprobe.profile.told import Told
 from charprobe.values.editors_digits import edited, edited_number
-from charprobe.values.quantity import Quantity, Unmeasured, value_or_most
+from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_most
 from charprobe.values.wording import number_text, rounded_text
 
-GATE = "Gate or expander"  # how the finding begins that says so where no corner is known
-DEAD = "Gain is lost to distortion that grows as the level falls"  # how the finding begins that denies one
 OPENS_DB = 0.5  # by which the gain must rise with level to say so
 FLOOR_STEPS = 3  # lowest steps that must agree for that
 LITTLE_DB = 0.01  # left to go, standard uncertainty included, up to which a step is as good as a settled one
@@ -209,12 +208,12 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     )
     lower = readings.lower
     if readings.dead_below_dbfs is not None:
-        yield f"{DEAD} below {in_dbfs(readings.dead_below_dbfs)}: no gate or expander."
+        yield f"{Told.DEAD} below {in_dbfs(readings.dead_below_dbfs)}: no gate or expander."
     elif lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
         floor = _floor_db(curve)
         where = f"below {_lower_corner(curve, lower)}"
         where += "" if floor is None else f", down to a gain of {edited_number(floor, 'dB')}"
-        yield f"{GATE}, working {where}; too few steps tell how steep it is."
+        yield f"{Told.GATE}, working {where}; too few steps tell how steep it is."
     if isinstance(threshold, Quantity) and isinstance(slope, Quantity):
         if slope.high < -OVER:
             how = f"over-compresses with slope {edited(slope).text}"
@@ -245,7 +244,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
         level, gain, _ = curve.means
         most_db = float(gain[level > rising[0]].max() - gain[level <= rising[0]].min())
         most = edited_number(most_db, "dB")
-        yield f"Its gain rises with level above {in_dbfs(rising[0])}, by up to {most}."
+        yield f"{Told.RISES} above {in_dbfs(rising[0])}, by up to {most}."
     elif readings.compressed is None and isinstance(low, Quantity) and not curve.fit.shape.facing:
         above = "; no step above that had settled" if curve.unknown_above else ""
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
@@ -267,9 +266,10 @@ def _opens(curve: StaticCurve) -> Iterator[str]:
     yield _gate(shut, float(gain[there]), float(level[there]), falls)
 
 
-def closing_words(closing: Closing | None) -> Iterator[str]:
-    """Say that the gain rises with level, where what is closed lies in the noise."""
-    if closing is None:
+def closing_words(closing: Closing | None, published: Published) -> Iterator[str]:
+    """Say that the gain rises with level, where what is closed lies in the noise and is still published."""
+    lower = published.get("static.lower_threshold")
+    if closing is None or lower is None or not is_told(lower.reading):
         return
     shut = closing.shut_db
     to = "less than can be read" if shut is None else f"{number_text(shut, 0)} dB or less"
@@ -278,7 +278,7 @@ def closing_words(closing: Closing | None) -> Iterator[str]:
 
 def _gate(shut: str, open_db: float, open_dbfs: float, falls: str = "") -> str:
     opened = f"{number_text(open_db, 1)} dB at {in_dbfs(open_dbfs)}"
-    return f"{GATE}: its gain rises from {shut} to {opened}{falls}."
+    return f"{Told.GATE}: its gain rises from {shut} to {opened}{falls}."
 
 
 def _floor_db(curve: StaticCurve) -> float | None:

@@ -36,6 +36,7 @@ from charprobe.measuring.chapters.timing.train import (
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Chapter, Entry, Health, Published, unmeasured
 from charprobe.profile.glossary import term
+from charprobe.profile.told import AT_ONCE, SATURATED
 from charprobe.stimulus.kinds.bursts import BurstLengths, Bursts
 from charprobe.values.quantity import Quantity, Reading, Unmeasured, value_or_least
 from charprobe.values.wording import number_text
@@ -64,14 +65,7 @@ RELEASE_NAMES = (
     "release.tau_2",
     "release.tau_1_share",
 )
-SATURATED = (
-    "the stage reduces no gain; what is lost at high levels is saturation",
-    "none needed; look at the colour of the setting",
-)
-AT_ONCE = (
-    "the gain follows the level at once, up and down: that is saturation, which takes no time",
-    "none needed; look at the colour of the setting",
-)
+LOOK_AT_COLOUR = "none needed; look at the colour of the setting"
 TURNS = "the carrier's phase turns as the gain moves, which blurs when it starts"
 INAUDIBLE = (
     "the bursts do not stand out of the noise",
@@ -103,7 +97,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     """
     if static is not None and static.only_saturates:
         others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
-        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *SATURATED))
+        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), SATURATED, LOOK_AT_COLOUR))
     rows = measure_rows(wet, bypass, static)
     bursts = tuple(row for row in rows if isinstance(row.segment.spec, Bursts))
     lengths = tuple(row for row in rows if isinstance(row.segment.spec, BurstLengths))
@@ -113,7 +107,7 @@ def timing_chapter(wet: Take, bypass: Take | None, static: StaticCurve | None) -
     health: list[Health] = []
     if bursts and _at_once(_reference(bursts)) and (static is None or static.bends_waves):
         others = ("release.memory", "release.open_loop_ratio", *TRAIN_NAMES)
-        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), *AT_ONCE))
+        return Chapter(unmeasured((*ATTACK_NAMES, *RELEASE_NAMES, *others), AT_ONCE, LOOK_AT_COLOUR))
     if bursts:
         reference = _reference(bursts)
         note = "" if bypass is not None else ", no bypass: stimulus levels, path not divided out"

@@ -11,11 +11,11 @@ from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
 from charprobe.profile.entry import Published, known
+from charprobe.profile.told import Told
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import number_text, signed_text
 
-ANSWERS_CHANGES = "Its gain answers changes of level, not level"  # how the finding begins
 LEAST_OVER_DB = 3.0
 UNLIKE_DB = 1.0  # by which bursts and level steps must differ for the frequency to be named as the cause
 LINE = 1.95  # t90 over t50 up to which a release is a straight line, of which it is 1.8
@@ -92,9 +92,8 @@ def _other_frequency(row: BurstRow, static: StaticCurve | None) -> str:
     if min(abs(row.reduction_db - steps_db), abs(after.value - high.value)) < UNLIKE_DB:
         return ""
     return (
-        f"At {number_text(row.to_dbfs, 1)} dBFS bursts of {row.carrier_hz:g} Hz are reduced by "
-        f"{number_text(row.reduction_db, 1)} dB, level steps by {number_text(steps_db, 1)} dB: what it does "
-        "depends on the frequency."
+        f"{Told.UNLIKE}: at {number_text(row.to_dbfs, 1)} dBFS bursts of {row.carrier_hz:g} Hz are reduced "
+        f"by {number_text(row.reduction_db, 1)} dB, level steps by {number_text(steps_db, 1)} dB."
     )
 
 
@@ -115,7 +114,7 @@ def _answers_changes(row: BurstRow) -> str:
         )
         if out_db
     ]
-    return f"{ANSWERS_CHANGES}: {' and '.join(told)}, then back to where it was." if told else ""
+    return f"{Told.ANSWERS_CHANGES}: {' and '.join(told)}, then back to where it was." if told else ""
 
 
 def _steps(bursts: Sequence[BurstRow]) -> str:

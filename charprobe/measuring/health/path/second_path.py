@@ -91,8 +91,13 @@ def unseen_path(take: Take) -> tuple[float, float]:
     if not bands:
         return WEAKEST, WEAKEST
     size, first = min(min(each.behind.size, each.ahead.size) for each in bands[0]), bands[0][0].first
-    behind = np.min([answer.behind[:size] for answer in bands[0]], axis=0)
-    ahead = np.min([answer.ahead[:size] for answer in bands[0]], axis=0)
+    left = [float(np.median(each.behind)) for each in bands[0]]
+    most = (
+        CLEAR * min(left) + WEAKEST / CLEAR
+    )  # a marker spreads, and tells nothing, where a gain still moves
+    clear = [each for each, own in zip(bands[0], left, strict=True) if own < most]
+    behind = np.min([answer.behind[:size] for answer in clear], axis=0)
+    ahead = np.min([answer.ahead[:size] for answer in clear], axis=0)
     copy = float(_above_valleys(np.stack([behind - ahead, ahead - behind]), first).max())
     rest = slice(round(TAIL_FROM_S * bands[0][0].rate_hz) - first, None)
     tail = math.sqrt(max(float(np.sum(behind[rest] ** 2 - ahead[rest] ** 2)), 0.0) / _direct(bands[0][0]))
