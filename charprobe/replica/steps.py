@@ -117,10 +117,10 @@ def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: fl
 
 @compiled_inside
 def set_pace(z: Array, k: int, c: Array, codes: Index) -> None:
-    """Set the poles of the next step; in a feedback loop in dB the closed loop's is the continuous one."""
+    """Set the poles of the next step; a loop in dB closes at once as far as a sample is read at once."""
     z[k, 8], z[k, 9] = c[at.ATTACK], c[at.RELEASE]
     if codes[5] == 1 and 0 < codes[1] < 3:
-        loop = max(1 + z[k, 5], 0.05)
+        loop = max(1 + (1 - c[at.RISE]) * z[k, 5], 0.05)
         z[k, 8] = 1 / (1 + np.expm1(min(loop * c[at.ATTACK_PACE], 700.0)) / loop)
         z[k, 9] = 1 / (1 + np.expm1(min(loop * c[at.RELEASE_PACE], 700.0)) / loop)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,8 +21,10 @@ from charprobe.replica.fitting.player import in_samples
 from charprobe.replica.fitting.search import (
     ALIKE,
     AT_NOISE,
+    BETTER,
     BUDGET,
     CLOSER,
+    DETECTORS,
     FIRST,
     FIT,
     LOOK,
@@ -85,13 +87,14 @@ class _Work:
             found = self._searched()
         if found and found[0].held_out * PLAINER < least:
             del heard  # which is large
-            colour, fitted = self._fitted(found)
+            colour, fitted = self._fitted(found if self._noise.told else self._listened(found))
             whole, heard = Whole(self._linear, colour, fitted[0]), self._sounds.held_out
         self._told(1.0)
         cell = in_samples(whole.fitted.cell, rate_hz=rate_hz)  # what looks ahead is not taken back
         chain = replace(whole.chain, cell=cell)
         known = chain if whole.together else Chain(cell=cell, colour=whole.colour)
-        return Found(chain, whole.linear.late, fitted, *error_of(known, heard, rate_hz), self._budget.ended)
+        error, late = error_of(known, heard, rate_hz), whole.linear.late
+        return Found(chain, late, self._noise, fitted, *error, self._budget.ended)
 
     def _bare(self) -> tuple[Whole, Heard]:
         """A gain, or a colour among filters where that meets all tones; and what it is judged by."""
@@ -201,25 +204,44 @@ class _Work:
         return whole
 
     def _searched(self) -> list[Fitted]:
-        """Structures: the usual ones, then all, then bent ones; behind longer memory if one asks for it."""
+        """Structures: the usual ones, then all, then bent ones."""
         quiet, bends = quiet_of(self._first), len(above(self._first))
         like = Structure(quiet=quiet, bends=bends, low_cut=1 if self._first.detector.low_cut_hz > 0 else 0)
         usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
-        found: list[Fitted] = []
-        for field in (usual, all_of(like)):
-            starts = {one: self._first for one in field if one.sound}
-            starts |= {one.structure: one.cell for one in found[:AGAIN]}
-            found = self._sided(self._search(list(starts.items()), FOR_FILTER) or found)
-            if self._met(found[0]):
-                break
-        else:
-            found = self._bent(like, found)
-        if found[0].held_out >= self._floor and (more := unheard(found, self._sounds.memory)):
-            begun = (cell_of(one.structure, self._first) for one in more)
-            self._sounds = self._heard(*begun, *(one.cell for one in more))
-            again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
-            found = self._sided(self._search(list(again), FOR_REFITS) or found)
+        found = self._looked(usual, [])
+        if not self._met(found[0]):
+            best = dict.fromkeys((one.structure.reads, one.structure.averaged) for one in found)
+            found = self._looked(all_of(like, list(best)[:DETECTORS]), found)
+            if not self._met(found[0]):
+                found = self._longer(self._bent(like, found))
         return found
+
+    def _looked(self, field: Iterable[Structure], found: list[Fitted]) -> list[Fitted]:
+        """A field of structures searched, the best of those that are known among them."""
+        starts = {one: self._first for one in field if one.sound}
+        starts |= {one.structure: one.cell for one in found[:AGAIN]}
+        return self._longer(self._sided(self._search(list(starts.items()), FOR_FILTER) or found))
+
+    def _listened(self, found: list[Fitted]) -> list[Fitted]:
+        """Structures searched again with noise behind the stage alone, where the best meets it better so."""
+        noise, sounds, best = self._noise, self._sounds, found[0]
+        self._noise = replace(noise, heard=0.0)
+        self._sounds = self._heard(best.cell)
+        call = best.structure, best.cell, self._sounds.search, self._sounds.held_out
+        if self._fit([call], CLOSER)[0].held_out < BETTER * best.held_out:
+            return self._search([(one.structure, one.cell) for one in found[:AGAIN]], FOR_REFITS) or found
+        self._noise, self._sounds = noise, sounds
+        return found
+
+    def _longer(self, found: list[Fitted]) -> list[Fitted]:
+        """Structures searched again behind longer memory, where what meets the stage best asks for it."""
+        more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
+        if not more:
+            return found
+        begun = (cell_of(one.structure, self._first) for one in more)
+        self._sounds = self._heard(*begun, *(one.cell for one in more))
+        again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
+        return self._sided(self._search(list(again), FOR_REFITS) or found)
 
     def _bent(self, like: Structure, found: list[Fitted]) -> list[Fitted]:
         """Structures whose times are none, searched beside the best where one meets the stage better.

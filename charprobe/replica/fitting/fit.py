@@ -14,6 +14,7 @@ from charprobe.measuring.health.judge import Judged, judge_capture, judge_pair
 from charprobe.placing.recognise import recognise
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.chain_fit import fit_chain
+from charprobe.replica.fitting.first_cell import first_cell
 from charprobe.replica.fitting.found import Found
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.proof import Proved, prove_on_programme
@@ -116,8 +117,9 @@ def fit_judged(capture: Judged, bypass: Judged, profile: Profile) -> Fit:
 def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Told) -> Fit:
     wet, dry = capture[0], bypass[0]
     pair = Pair(wet, dry)
-    at_rest = profile.measured("static.low_level_gain")
-    noise = pair.noise(gain_db=0.0 if at_rest is None else at_rest.value)
+    noise = pair.noise(gain_db=first_cell(profile).makeup_db)
+    if noise.heard and profile.measured("static.low_level_gain") is None:
+        noise = replace(noise, heard=1.0, told=False)  # nobody vouches for the gain
     found = fit_chain(
         pair.seal(),
         profile,
@@ -127,7 +129,7 @@ def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Tol
     )
     pair = replace(pair, late=found.late)
     told(0.96, "proving")
-    proved = prove_on_programme(found.chain, pair, noise=noise)
+    proved = prove_on_programme(found.chain, pair, noise=found.noise)
     told(1.0, "done")
     return Fit(_replica(found, pair, profile, proved, noise.wet), proved)
 

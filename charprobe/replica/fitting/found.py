@@ -9,6 +9,8 @@ import numpy as np
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.colour_fit import off_by
 from charprobe.replica.fitting.heard import Heard
+from charprobe.replica.fitting.pair import Noise
+from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.search import ALIKE
 from charprobe.replica.model import Posterior
@@ -26,6 +28,8 @@ class Found:
         Without polarity and latency.
     late : float
         Samples by which the capture lies later than its markers say.
+    noise : Noise
+        As much of it heard as suits the stage.
     fitted : tuple of Fitted
         Its cell, then other structures that explain the stage as well; none without a cell.
     error_db : float
@@ -38,6 +42,7 @@ class Found:
 
     chain: Chain
     late: float
+    noise: Noise
     fitted: tuple[Fitted, ...]
     error_db: float
     worst: str

@@ -36,12 +36,13 @@ class Noise:
     """Root-mean-square noise of capture and bypass, full scale = 1.
 
     `heard` is the share of the bypass's noise, of its power, whose like the stage heard: 1 where the noise
-    comes ahead of the stage, 0 where it comes behind it.
+    comes ahead of the stage, 0 where it comes behind it; `told` whether gain and noise say so.
     """
 
     wet: float
     dry: float
     heard: float = 1.0
+    told: bool = True
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,8 @@ class Pair:
         (wet, count), (dry, other), lift = _noise(self.wet), _noise(self.dry), 10 ** (gain_db / 10) - 1
         chance = TOLD * np.sqrt(2 * (wet**4 / count + dry**4 / other))  # of the difference of the powers
         span = lift * dry**2
-        if abs(span) < 4 * chance:
-            return Noise(wet, dry)
+        if abs(span) < 4 * chance or wet**2 - dry**2 < min(span, 0.0) - chance:
+            return Noise(wet, dry, told=False)  # the latter is less than any share leaves: not at rest
         heard, near = (wet**2 - dry**2) / span, chance / abs(span)
         return Noise(wet, dry, 0.0 if heard < near else 1.0 if heard > 1 - near else heard)
 

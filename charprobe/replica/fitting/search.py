@@ -28,7 +28,7 @@ FIRST = (
     ),
     Structure("peak falling", averaged=True),
 )
-DETECTORS = READINGS[1:3]  # to which the others are neighbours
+DETECTORS = 2  # of those that were looked at, the best: to which the others are neighbours
 ROUNDS = 4
 LOOK = Effort(2, 0.01, spread=False, starts=False, ahead=True)  # a first look
 CLOSER = Effort(4, 0.01, spread=False, ahead=True)  # a structure worth it
@@ -48,14 +48,14 @@ Start = tuple[Structure, Cell]
 Call = tuple[Structure, Cell, Heard, Heard]  # where it starts, what it is fitted to and judged by
 
 
-def all_of(like: Structure) -> Iterator[Structure]:
-    """All structures with the bends of one, and what it does to what is quiet; of two detectors.
+def all_of(like: Structure, detectors: Sequence[tuple[Reads, bool]]) -> Iterator[Structure]:
+    """All structures with the bends of one, and what it does to what is quiet; of some detectors.
 
     What neither of two changes brings alone is found where both are made. Loops are around the reduction, and
     hold nothing.
     """
     domains: tuple[Domain, ...] = ("level", "level in dB", "reduction")
-    for (reads, averaged), low_cut in product(DETECTORS, (0, max(1, like.low_cut))):
+    for (reads, averaged), low_cut in product(detectors, (0, max(1, like.low_cut))):
         some = replace(like, reads=reads, averaged=averaged, low_cut=low_cut)
         for domain, form, towards, held in product(domains, get_args(Form), get_args(Towards), (False, True)):
             yield replace(some, domain=domain, form=form, towards=towards, held=held)

@@ -9,6 +9,7 @@ from scipy import signal
 from charprobe.files.sound.source import MemoryCapture
 from charprobe.placing.take import place_take
 from charprobe.placing.track import Track
+from charprobe.replica.fitting import fit as fitting
 from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.fit import fit_replica
 from charprobe.replica.fitting.heard import Memory
@@ -17,6 +18,8 @@ from charprobe.replica.fitting.sounds import sounds_of, without_filter
 from charprobe.replica.fitting.stretches import stretches_of
 from charprobe.replica.parts import Section
 from charprobe.simulation.devices.chain import Wire
+from charprobe.simulation.devices.dynamics.compressor import Compressor
+from charprobe.simulation.devices.parts.gain_computer import Bend
 from charprobe.simulation.devices.shapers import Saturation, Shaper
 from charprobe.simulation.rig.rig import Rig
 from charprobe.simulation.simulate import record_stage
@@ -194,3 +197,29 @@ def test_a_stretch_is_played_from_the_loudest_sound_that_is_still_remembered(wet
     slow, quick = (Memory(0.001, release_s).start_of(held_out, RATE) for release_s in (3.0, 0.002))
     assert slow == pytest.approx(loudest - 0.06 * RATE)
     assert quick == pytest.approx(held_out.start - 0.068 * RATE)
+
+
+@pytest.mark.parametrize("ahead", [False, True])
+def test_a_gain_at_rest_that_is_not_measured_tells_noise_ahead_from_noise_behind(monkeypatch, ahead):
+    device = Compressor("slow", "slow", (Bend(-38.0, 0.7),), attack_s=0.001, release_s=3.0, makeup_db=6.0)
+    hiss, rng = (
+        1e-5 * np.random.default_rng(5).standard_normal(render(STIMULUS).size),
+        np.random.default_rng(6),
+    )
+    played = render(STIMULUS) + hiss * ahead
+    sides = device.process(played.copy(), rate_hz=RATE, rng=rng).samples, played
+    behind = 1e-7 if ahead else 1e-5
+    wet, bypass = (
+        source(0.4 * side + behind * rng.standard_normal(side.size), name=name)
+        for side, name in zip(sides, ("wet", "bypass"), strict=True)
+    )
+    seen = []
+
+    def fit_chain(pair, profile, *, noise, **_):
+        seen.append((profile.measured("static.low_level_gain"), noise.heard))
+        raise ReplicaError("enough")
+
+    monkeypatch.setattr(fitting, "fit_chain", fit_chain)
+    with pytest.raises(ReplicaError, match="enough"):
+        fit_replica(wet, STIMULUS, bypass=bypass, channel=1, setting="slow")
+    assert seen == [(None, float(ahead))]

@@ -130,9 +130,10 @@ def test_neighbours_that_make_no_sense_are_told():
     assert Structure().sound and Structure("mean square", averaged=True, domain="amplitude").sound
 
 
-def test_every_structure_is_one_thing_at_most_from_those_that_are_all_looked_at():
+@pytest.mark.parametrize("detectors", [searching.READINGS[:2], searching.READINGS[1:3]])
+def test_every_structure_is_one_thing_at_most_from_those_that_are_all_looked_at(detectors):
     like = Structure(bends=2, quiet="moved")
-    looked = {one for one in searching.all_of(like) if one.sound}
+    looked = {one for one in searching.all_of(like, detectors) if one.sound}
     reached = looked | {near for one in looked for near in one.neighbours() if near.sound}
     plain = [
         replace(like, reads=reads, averaged=averaged, domain=domain, form=form, towards=towards, held=held, low_cut=cut)
@@ -146,7 +147,11 @@ def test_every_structure_is_one_thing_at_most_from_those_that_are_all_looked_at(
 
 def test_what_no_change_brings_alone_is_found_among_all(rng):
     sound = heard(device(detector="peak", form="decoupled", hold_s=0.03, lookahead_s=0.002), rng)
-    among = [one for one in searching.all_of(Structure()) if one.sound and one.domain == "reduction"]
+    among = [
+        one
+        for one in searching.all_of(Structure(), searching.READINGS[1:3])
+        if one.sound and one.domain == "reduction"
+    ]
     found = searched(sound, among, Budget(1e12))[0]
     assert found.structure == Structure("rectified", form="decoupled", towards="rest", held=True)
     assert found.cell.smoothing.hold_s == pytest.approx(0.03, rel=0.02)
