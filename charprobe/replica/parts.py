@@ -26,7 +26,7 @@ DetectorKind = Literal["peak", "mean", "envelope"]
 Domain = Literal["level", "level in dB", "reduction", "amplitude"]
 Form = Literal["branching", "decoupled"]
 Towards = Literal["target", "rest"]
-ReleaseKind = Literal["one", "side by side", "shared", "charged", "slowed"]
+ReleaseKind = Literal["one", "side by side", "shared", "charged", "slowed", "larger"]
 Loop = Literal["feed-forward", "feedback"]
 Place = Literal["before", "behind", "in loop"]
 SectionKind = Literal["low cut", "high cut", "low shelf", "high shelf", "bell"]
@@ -121,7 +121,7 @@ class Smoothing:
         Of the domain "reduction": it is smoothed as one over the gain to this power: 1 the conductance of a
         light cell or transistor, -1 the gain itself, 0 the reduction in dB. Above 0 an attack is the faster
         the farther it goes; below, a release the faster the deeper it begins.
-    release : {"one", "side by side", "shared", "charged", "slowed"}
+    release : {"one", "side by side", "shared", "charged", "slowed", "larger"}
         Stages of the release; all but "one" act on the reduction, branching, without hold.
         "side by side": two stores with the same attack, the slow one bears `slow_share`.
         "shared": two leaking stores in series, charged together, the slow one by `slow_share`; what lies
@@ -130,6 +130,7 @@ class Smoothing:
         with `slow_s`; the fast one makes up the rest.
         "slowed": the slow store follows the reduction, up with `charge_s` and down with `slow_s`; the release
         takes ``1 + stretch * slow / (reduction + stretch_db)`` times as long, both as they are smoothed.
+        "larger": of two stores the larger counts; the slow one rises with `charge_s` and falls with `slow_s`.
     slow_s, slow_share, charge_s, stretch, stretch_db : float >= 0
         Of the slow store; 0 where there is none.
     """

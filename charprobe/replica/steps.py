@@ -84,13 +84,13 @@ def _unbent(x: float, power: float) -> float:
 def _two_stores(x: float, z: Array, k: int, c: Array, kind: int, a: float, r: float, new: Array) -> float:
     """Two-stage releases of the reduction; leaves fast and slow store in `new`, returns what they give."""
     fast, slow, share, new[k, 4] = z[k, 2], z[k, 3], c[at.SHARE], 0.0
-    if kind == 1:  # side by side
+    if kind in (1, 5):  # side by side, larger
         pole = a if x > fast else r
         fast = pole * fast + (1 - pole) * x
-        pole = a if x > slow else c[at.SLOW]
+        pole = c[at.SLOW] if x <= slow else a if kind == 1 else c[at.CHARGE]
         slow = pole * slow + (1 - pole) * x
         new[k, 2], new[k, 3] = fast, slow
-        return float((1 - share) * fast + share * slow)
+        return float(max(fast, slow) if kind == 5 else (1 - share) * fast + share * slow)
     if kind == 2:  # shared
         charge = (1 - a) * max(0.0, x - fast - slow)
         new[k, 2] = r * fast + (1 - share) * charge

@@ -7,6 +7,7 @@ import pytest
 
 from charprobe.replica.cell import NO_TABLE, RunningCell, gain_db
 from charprobe.replica.parts import Bend, Cell, Detector, Smoothing
+from tests.benchmarks.feedback_loop import FeedbackLoop
 
 RATE = 48_000
 RMS = Detector("mean", 2.0, 0.003, 0.003)
@@ -129,6 +130,19 @@ def test_the_stores_of_two_stages_recover_as_their_sums_of_exponentials():
     fast = shared[0] - slow
     np.testing.assert_allclose(shared, fast * np.exp(-(t - t[0]) / 0.05) + slow * np.exp(-t / 0.6), atol=1e-3)
     assert slow > 0.5  # half a second of charge moved more than its share into it
+    larger = back(release="larger", charge_s=0.25)
+    stored = 1 - np.exp(-0.5 / 0.25)
+    np.testing.assert_allclose(larger, np.maximum(np.exp(-t / 0.05), stored * np.exp(-t / 0.6)), atol=1e-9)
+
+
+def test_a_loop_around_an_average_steps_as_it_does_open():
+    device = FeedbackLoop("loop", -20.0, 20.0, 0.002, 0.08, 6.0, 0.007, 0.0)
+    smoothing = Smoothing(attack_s=0.002, release_s=0.08)
+    cell = Cell(Detector("mean", 2.0, 0.007, 0.007), (Bend(-20.0, 19.0, 6.0),), smoothing, "feedback")
+    sound = np.concatenate([step(-40, seconds=0.1), step(-3, seconds=0.2), step(-40, seconds=0.2)])
+    true = device.process(sound, rate_hz=RATE, rng=np.random.default_rng(1)).gain_db
+    # it hears 0.3 % of a sample at once, which 19 times makes the attack of 96 samples slower by 0.03 %, of 20 dB
+    np.testing.assert_allclose(played(cell, sound).gain_db[:, 0], true, atol=0.006)
 
 
 @pytest.mark.parametrize("power", [-1.0, 0.5, 1.0])
@@ -181,6 +195,7 @@ CELLS = {
     "gain itself": Cell(RMS, (Bend(-28.0, 5.0, 6.0),), Smoothing(attack_s=0.01, release_s=0.4, power=-1.0), "feedback"),
     "slowed": Cell(RMS, (Bend(-26.0, 0.8),), Smoothing(
         attack_s=0.006, release_s=0.06, release="slowed", slow_s=2.0, charge_s=0.3, stretch=5.0, stretch_db=0.2, power=1.0)),
+    "larger": Cell(RMS, (Bend(-26.0, 0.8, 4.0),), Smoothing(attack_s=0.006, release_s=0.06, release="larger", slow_s=0.9, charge_s=0.1)),
     "expander": Cell(RMS, (Bend(-20.0, 1.0, 4.0, "below", 30.0),), SMOOTH),
 }  # fmt: skip
 

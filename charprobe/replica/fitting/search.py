@@ -157,7 +157,7 @@ def search(
     def ranked() -> list[Fitted]:
         return sorted(known.values(), key=worth_it)
 
-    def fit(starts: Iterable[Start], effort: Effort) -> Iterator[Fitted]:
+    def fit(starts: Iterable[Start], effort: Effort, keep: float = keep) -> Iterator[Fitted]:
         """Fits as far as the budget goes; each is known from then on."""
         calls = budget.affords([(one, like, heard, held_out) for one, like in starts], effort, keep=keep)
         for one in fit_side_by_side(calls, rate_hz=rate_hz, effort=effort, jobs=jobs):
@@ -195,7 +195,7 @@ def search(
     best = ranked()[0]  # a plainer one that was looked at from afar starts again from here
     plainer = [one for one in best.structure.less() if one.sound]
     likes = dict.fromkeys((best.cell, joined(best.cell)))
-    for _ in fit([(one, like) for one in plainer for like in likes], SEARCH):
+    for _ in fit([(one, like) for one in plainer for like in likes], SEARCH, keep / 2):
         pass
     told(1.0)
     return tuple(ranked())

@@ -31,6 +31,7 @@ _SAID = {
     "reduction": "reduction smoothed in dB", "amplitude": "its root smoothed ahead of the log",
     "one": "one release", "side by side": "two releases side by side", "shared": "two releases in series",
     "charged": "a slow release charged by time", "slowed": "a release that slows the longer it reduces",
+    "larger": "the larger of two releases",
 }  # fmt: skip
 USUAL_DBFS = -24.0  # a threshold where none shows
 USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce nothing
@@ -38,7 +39,8 @@ USUAL = Bend(USUAL_DBFS, 0.2, 4.0)  # of a stage that was thought to reduce noth
 SPLITS_HZ = (20.0, 30.0, 45.0, 68.0, 100.0, 150.0, 225.0, 340.0, 500.0)
 HOLD_S, HOLD_SHARE = 0.02, 0.3  # a hold where none is known: at most, and of the release that was timed
 POWERS = (-1.0, 1.0)  # of the gain itself, and of a conductance
-LINEAR: tuple[ReleaseKind, ...] = get_args(ReleaseKind)[:-1]  # whose stores have times of their own
+LINEAR: tuple[ReleaseKind, ...] = get_args(ReleaseKind)[:-2]  # whose stores add up, with times of their own
+CHARGED = ("charged", "slowed", "larger")  # whose slow store rises with a time of its own
 AHEAD_S = 0.02  # longest look-ahead that is sought
 WIDE_DB = 6.0  # of a knee: it may stand for two bends
 
@@ -192,8 +194,8 @@ def cell_of(structure: Structure, like: Cell) -> Cell:
         hold_s=(held.hold_s or min(HOLD_S, HOLD_SHARE * release_s)) if structure.held else 0.0,
         release=structure.release,
         slow_s=(held.slow_s or 8 * held.release_s) if two else 0.0,
-        slow_share=(held.slow_share or 0.3) if two and structure.release != "slowed" else 0.0,
-        charge_s=(held.charge_s or 0.3) if structure.release in ("charged", "slowed") else 0.0,
+        slow_share=(held.slow_share or 0.3) if two and structure.release in LINEAR else 0.0,
+        charge_s=(held.charge_s or 0.3) if structure.release in CHARGED else 0.0,
         power=held.power if structure.bent else 0.0,
         stretch=(held.stretch or 2.0) if structure.release == "slowed" else 0.0,
         stretch_db=(held.stretch_db or 3.0) if structure.release == "slowed" else 0.0,
@@ -295,12 +297,12 @@ def knobs_of(
         knobs.append(Knob(("cell.smoothing.hold_s",), 2 / rate_hz, 1.0, logarithmic=True, step=0.1))
     if structure.release != "one":
         knobs.append(Knob(("cell.smoothing.slow_s",), 100 * least, 60.0, logarithmic=True, step=0.01))
-    if structure.release in ("charged", "slowed"):
+    if structure.release in CHARGED:
         knobs.append(Knob(("cell.smoothing.charge_s",), 100 * least, 30.0, logarithmic=True, step=0.01))
     if structure.release == "slowed":
         knobs.append(Knob(("cell.smoothing.stretch",), 0.01, 1000.0, logarithmic=True, step=0.01))
         knobs.append(Knob(("cell.smoothing.stretch_db",), 0.01, 1000.0, logarithmic=True, step=0.02))
-    elif structure.release != "one":
+    elif structure.release in LINEAR[1:]:
         knobs.append(Knob(("cell.smoothing.slow_share",), 0.0, 1.0, step=0.01, far=0.3))
     if structure.bent:
         knobs.append(Knob(("cell.smoothing.power",), -4.0, 4.0, step=0.01, far=0.3, starts=POWERS))
