@@ -11,7 +11,6 @@ from charprobe.replica.fitting.colour_fit import off_by
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.pair import Noise
 from charprobe.replica.fitting.proof import own_db
-from charprobe.replica.fitting.proof import own_db
 from charprobe.replica.fitting.search import ALIKE
 from charprobe.replica.model import Posterior
 from charprobe.replica.parts import Chain
