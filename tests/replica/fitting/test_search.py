@@ -16,6 +16,7 @@ from charprobe.replica.fitting.structures import LINEAR, READS, Structure, cell_
 from charprobe.replica.parts import Bend, Cell, Detector, Domain, Form, Smoothing, Towards
 from charprobe.simulation.devices.dynamics.compressor import Compressor
 from charprobe.simulation.devices.parts.gain_computer import Bend as DeviceBend
+from charprobe.simulation.devices.stage import StageOutput
 from tests.benchmarks.bent_devices import BentCompressor
 
 RATE = 44_100
@@ -76,6 +77,30 @@ def test_a_light_cell_that_remembers_comes_back_with_all_its_numbers(rng):
         held.power,
     ]
     np.testing.assert_allclose(got, [0.01, 0.06, 0.2, 0.5, 6.0, 1.0, 1.0], rtol=0.05)
+
+
+class LargerOfTwo:
+    """4:1 above -28 dBFS of the rectified sample; two stores (rise, fall), of which the larger counts."""
+
+    stores = ((0.006, 0.05), (0.15, 0.7))
+
+    def process(self, samples, *, rate_hz, rng):
+        wanted = 0.75 * np.maximum(20 * np.log10(np.abs(samples) + 1e-9) + 28.0, 0.0)
+        steps = [[1 - np.exp(-1 / (time_s * rate_hz)) for time_s in store] for store in self.stores]
+        held, out = [0.0, 0.0], np.empty_like(samples)
+        for n, goal in enumerate(wanted.tolist()):
+            for i, (rise, fall) in enumerate(steps):
+                held[i] += (rise if goal > held[i] else fall) * (goal - held[i])
+            out[n] = max(held)
+        return StageOutput(samples * 10 ** (-out / 20), -out)
+
+
+def test_the_larger_of_two_releases_comes_back_with_all_its_numbers(rng):
+    sound, structure = heard(LargerOfTwo(), rng, seconds=4.0), Structure("rectified", release="larger")
+    found = fit_cell(structure, FIRST, sound, sound, rate_hz=RATE, effort=replace(FIT, turns=40))
+    held = found.cell.smoothing
+    got = [held.attack_s, held.release_s, held.charge_s, held.slow_s]
+    np.testing.assert_allclose(got, np.ravel(LargerOfTwo.stores), rtol=0.02)
 
 
 @pytest.mark.parametrize(("slope", "most_db"), [(1.0, 9.0), (-0.5, 120.0)])
