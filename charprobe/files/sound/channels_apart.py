@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from charprobe.files.sound.decoded import Decoded
 from charprobe.files.sound.frames import BLOCK_FRAMES
-from charprobe.files.sound.sample_codes import SINGLE
+from charprobe.files.sound.sample_codes import held_in
 from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 
@@ -33,7 +33,7 @@ def channels_apart(source: Source) -> Source:
         The same samples, to the last bit; `source` itself where there is one channel only, or too little
         room for temporary files. The file goes with the last use of what is returned, even after a kill.
     """
-    kind = np.dtype("<f4" if source.facts.subtype in SINGLE else "<f8")
+    kind = held_in(source.facts.subtype)
     needed = kind.itemsize * source.channels * source.frames
     if source.channels < 2 or needed > MOST_OF_DISK * shutil.disk_usage(tempfile.gettempdir()).free:
         return source

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from charprobe.files.sound.frames import BLOCK_FRAMES
+from charprobe.files.sound.sample_codes import held_in
 from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 
-KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 67 MB
+KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 34 MB of 24 bits
 FEW_FRAMES = 1 << 22  # that it keeps where one channel has less: channels are read one after another
 MOST = 1e15  # of full scale: what overflows when powers are summed is no number either
 STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has more than is kept
@@ -20,8 +21,6 @@ STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has mo
 
 class Decoded(Source):
     """A source decoded block by block, each channel for itself; what it hands out cannot be written to."""
-
-    _kind: np.dtype[np.floating] = np.dtype(np.float64)  # of what is kept: the one handed out needs no copy
 
     @abstractmethod
     def _decoded(self, channel: int, number: int) -> NDArray[np.floating]:
@@ -43,7 +42,7 @@ class Decoded(Source):
 
     @property
     def _stretch_frames(self) -> int:
-        """Frames of a stretch: within one, what is read is handed out without a copy."""
+        """Frames of a stretch: within one, what is read is not put together."""
         return self.frames if self.frames <= KEPT_FRAMES else STRETCH_FRAMES
 
     def _stretch(self, channel: int, number: int, start: int, stop: int) -> Array:
@@ -53,7 +52,7 @@ class Decoded(Source):
         stretch = kept.get((channel, number))
         if stretch is None:
             frames = min(self._stretch_frames, self.frames - begin)
-            stretch = kept[channel, number] = _Stretch(np.empty(frames, self._kind), set())
+            stretch = kept[channel, number] = _Stretch(np.empty(frames, held_in(self.facts.subtype)), set())
             if len(kept) * self._stretch_frames > min(KEPT_FRAMES, max(FEW_FRAMES, self.frames)):
                 kept.pop(next(iter(kept)), None)
         for block in range(start // BLOCK_FRAMES, (stop - 1) // BLOCK_FRAMES + 1):

@@ -24,7 +24,11 @@ SAMPLE_BYTES: dict[str, int] = {
     "pcm24": 3,
     **{name: np.dtype(dtype).itemsize for name, (dtype, _, _) in _SAMPLE_TYPES.items()},
 }
-SINGLE = ("pcm8", "pcm16", "pcm24", "float32")  # codings whose every value single precision holds exactly
+
+
+def held_in(encoding: Encoding) -> np.dtype[np.floating]:
+    """Return the smallest type that holds every value of a coding exactly."""
+    return np.dtype("<f8" if encoding in ("pcm32", "float64") else "<f4")
 
 
 def decode(raw: bytes, *, encoding: Encoding, channels: int) -> Array:
