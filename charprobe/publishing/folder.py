@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Literal
@@ -41,7 +41,7 @@ MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, 
 def publish(
     session: Session,
     result: SessionResult,
-    findings: Findings,
+    findings: Callable[[], Findings],
     folder: Path,
     *,
     jobs: int,
@@ -59,8 +59,8 @@ def publish(
     ----------
     session, result : Session, SessionResult
         What was asked for and what came of it; at least one profile.
-    findings : Findings
-        What that says: `findings_of` the same session and result.
+    findings : callable
+        Gives what that says, `findings_of` the same session and result; asked while others draw, if at all.
     notes : sequence of str
         How captures were paired, for the methods.
     folder : Path
@@ -86,7 +86,9 @@ def publish(
     figures = _Figures(result.profiles, folder, looks, animations=session.animations)
     drawn = figures.begun(jobs)  # in other processes, while the page is made here
     try:
-        written = words.there() or words.keep(_words(session, result, findings, folder, notes, sound, beside))
+        written = words.there() or words.keep(
+            _words(session, result, findings(), folder, notes, sound, beside)
+        )
         overlays = figures.overlays()
     except CharprobeError:
         with contextlib.suppress(CharprobeError):  # what was begun is finished: left alone, it complains

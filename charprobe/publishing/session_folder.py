@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from importlib import import_module
 from pathlib import Path
 
@@ -104,7 +104,7 @@ def run_session(
             watch.measured(result)
             if not result.profiles:
                 raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
-            findings = findings_of(paired, result)
+            findings = cache(partial(findings_of, paired, result))  # asked while figures are drawn
             beside = tuple(
                 one.sentence
                 for called, profiles in earlier
@@ -123,7 +123,7 @@ def run_session(
                 sound=sound,
                 beside=beside,
             )
-            return SessionFolder(folder / "page.html", result, findings, beside)
+            return SessionFolder(folder / "page.html", result, findings(), beside)
 
         loads = partial(import_module, "charprobe.publishing.report.page")  # processes begun later share it
         watch.started(count)

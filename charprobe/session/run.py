@@ -94,10 +94,14 @@ def measure_parts(
     for place in places if session.replicas else places[:3]:
         output.prepare_folder(place)
     outcomes: dict[str, Outcome] = {}
+    profiles: dict[str, Profile] = {}  # loaded as they come, while others are being measured
 
     def note(these: Iterable[Outcome]) -> None:
         for outcome in these:
             outcomes[outcome.part.name] = outcome
+            profiles.pop(outcome.part.name, None)
+            if outcome.profile is not None:
+                profiles[outcome.part.name] = load_profile(outcome.profile)
             _log(folder, outcome)
             progress(outcome)
 
@@ -107,12 +111,12 @@ def measure_parts(
     note(known)
     note(_worked_on(left, alone, hashes, folder, jobs, meanwhile))
     if session.replicas:
-        made = [one for one in parts if one.bypass and not one.off and outcomes[one.name].profile]
+        made = [one for one in parts if one.bypass and not one.off and one.name in profiles]
         _, left = _looked_over(made, session, hashes, folder)
         if left:
-            before_fits(_result(parts, outcomes), sum(map(len, left)))
+            before_fits(_result(parts, outcomes, profiles), sum(map(len, left)))
         note(_worked_on(left, session, hashes, folder, jobs))
-    return _result(parts, outcomes)
+    return _result(parts, outcomes, profiles)
 
 
 Waiting = list[tuple[Part, str]]  # parts to work on, and what each depends on
@@ -148,19 +152,17 @@ def _worked_on(
         yield from chain.from_iterable(measured)
 
 
-def _result(parts: Sequence[Part], outcomes: Mapping[str, Outcome]) -> SessionResult:
+def _result(
+    parts: Sequence[Part], outcomes: Mapping[str, Outcome], profiles: Mapping[str, Profile]
+) -> SessionResult:
     ordered = [outcomes[part.name] for part in parts]
     return SessionResult(
-        profiles=_loaded(item for item in ordered if not item.part.off),
-        stage_off=_loaded(item for item in ordered if item.part.off),
+        profiles=tuple(profiles[part.name] for part in parts if part.name in profiles and not part.off),
+        stage_off=tuple(profiles[part.name] for part in parts if part.name in profiles and part.off),
         failures=tuple(item for item in ordered if item.profile is None),
         measured=sum(item.measured for item in ordered),
         kept=sum(item.profile is not None and not item.measured for item in ordered),
     )
-
-
-def _loaded(outcomes: Iterable[Outcome]) -> tuple[Profile, ...]:
-    return tuple(load_profile(item.profile) for item in outcomes if item.profile is not None)
 
 
 def _looked_up(

@@ -102,7 +102,7 @@ def test_renamed_captures_find_their_settings_again(folder, tmp_path):
     publish(
         pairing.session,
         result,
-        findings_of(pairing.session, result),
+        lambda: findings_of(pairing.session, result),
         tmp_path / "out",
         jobs=1,
         looks=("article",),

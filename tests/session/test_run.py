@@ -39,7 +39,7 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
 
     first = {
         path: path.read_bytes()
-        for path in publish(session, result, findings, tmp_path / "out", jobs=1, looks=("article",))
+        for path in publish(session, result, lambda: findings, tmp_path / "out", jobs=1, looks=("article",))
     }
     assert (tmp_path / "out" / "page.html") in first
     assert all(path.is_file() for path in first)
@@ -59,7 +59,7 @@ def test_every_channel_of_every_capture_is_measured_once_and_published(captured,
 
     def publish_again():
         found = findings_of(session, again)
-        publish(session, again, found, tmp_path / "out", jobs=1, looks=("article",))
+        publish(session, again, lambda: found, tmp_path / "out", jobs=1, looks=("article",))
         return {path: path.stat().st_mtime_ns for path in first}
 
     assert publish_again() == times  # nothing shows anything new

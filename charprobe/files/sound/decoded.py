@@ -13,7 +13,7 @@ from charprobe.files.sound.sample_codes import held_in
 from charprobe.files.sound.source import Source
 from charprobe.values.arrays import Array
 
-KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps at most: 3 minutes at 48 kHz, 34 MB of 24 bits
+KEPT_FRAMES = 1 << 23  # of its channels together that a source keeps: 3 minutes at 48 kHz, 34 or 67 MB
 FEW_FRAMES = 1 << 22  # that it keeps where one channel has less: channels are read one after another
 MOST = 1e15  # of full scale: what overflows when powers are summed is no number either
 STRETCH_FRAMES = 1 << 20  # that are decoded side by side where a channel has more than is kept

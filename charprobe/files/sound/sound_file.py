@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
 
@@ -110,8 +111,15 @@ class Capture(Decoded):
     def sha256(self) -> str:
         """SHA-256 of the whole file as it lies on disk, 64 hex digits."""
         self._check_unchanged()
-        with opened(self.path) as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
+        now = self.path.stat()
+        return _sha256(self.path, (now.st_ino, now.st_size, now.st_mtime_ns))
+
+
+@lru_cache(maxsize=1024)  # a session asks for it before it measures, while it does, and for its page
+def _sha256(path: Path, state: tuple[int, int, int]) -> str:
+    """Hash a file once for as long as it is what it was."""
+    with opened(path) as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def open_capture(path: str | Path) -> Capture:
