@@ -14,6 +14,7 @@ from tests.benchmarks import driver_faults as driver
 from tests.benchmarks import everyday_faults as everyday
 from tests.benchmarks import export_faults as export
 from tests.benchmarks import messy_faults as messy
+from tests.benchmarks import player_faults as player
 from tests.benchmarks import rack_faults as rack
 from tests.benchmarks import studio_faults as studio
 from tests.benchmarks import workshop_faults as workshop
@@ -265,4 +266,21 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "diversity": _fault("dB", (0.02, 0.2, 2), chain.diversity, "gain-step level-drift dropout automatic-gain click"),
     "safety-track": _fault("dB", (0.02, 0.1, 0.5), chain.safety_track, "automatic-gain gain-step level-drift clipped-below-full-scale dropout", path=True),
     "powerline": _fault("dBFS", (-95, -75, -50), chain.powerline, "foreign-noise spur click lossy-coded"),
+    "toward-zero": _fault("bits", (20, 16, 12), player.toward_zero, "few-bits idle-mute lossy-coded", path=True),
+    "run-up": _fault("%", (0.02, 0.5, 5), player.run_up, "clock-drift timing-jump gap-edited start-missing"),
+    "hiss-grows": _fault("dB", (15, 30, 50), player.hiss_grows, "foreign-noise low-level spur"),
+    "phase-turned": _fault("degrees", (3, 30, 90), player.phase_turned, "uneven-path other-path polarity-inverted two-paths", path=True),
+    "shifted": _fault("Hz", (0.03, 0.5, 5), player.shifted, "clock-drift rate-converted timing-jump uneven-path rate-mislabelled dropout", path=True),
+    "crickets": _fault("dBFS", (-90, -70, -45), player.crickets, "spur foreign-noise"),
+    "block-scaled": _fault("bits", (14, 10, 7), player.block_scaled, "lossy-coded few-bits"),
+    "lost-sectors": _fault("sectors", (1, 4, 20), player.lost_sectors, "dropout"),
+    "foreign-sectors": _fault("sectors", (1, 3, 10), player.foreign_sectors, "dropout click spur clipped"),
+    "lit-meter": _fault("dBFS", (-100, -80, -55), player.lit_meter, "spur foreign-noise lossy-coded automatic-gain", path=True),
+    "starts-on-level": _fault("dB re peak", (-60, -35, -15), player.starts_on_level, "start-missing"),
+    "radio-ahead": _fault("dBFS", (-95, -75, -50), player.radio_ahead, "foreign-noise spur low-level", path=True, played=True),
+    "ripple-ahead": _fault("%", (0.01, 0.1, 2), player.ripple_ahead, "hum automatic-gain", path=True, played=True),
+    "jitter-ahead": _fault("ns", (0.5, 5, 100), player.jitter_ahead, "clock-drift lossy-coded", path=True, played=True),
+    "slips-ahead": _fault("times", (1, 8, 60), player.slips_ahead, "dropout timing-jump click", path=True, played=True),
+    "crackle-ahead": _fault("dBFS", (-80, -60, -30), player.crackle_ahead, "click foreign-noise spur", path=True, played=True),
+    "offset-ahead": _fault("of full scale", (0.001, 0.01, 0.1), player.offset_ahead, "dc-offset", path=True, played=True),
 }  # fmt: skip

@@ -37,6 +37,7 @@ IN_THE_BYPASS = (
     "few-bits", "slow-gain", "notch", "low-cut", "soft-converter", "foreign-noise", "clip-safe",
     "brickwall", "widener", "two-converters", "low-level", "polarity-flips", "compensation-moves",
     "rate-matcher", "dc-offset", "ducked", "iron-in-path", "even-bend", "long-cable", "soft-limit",
+    "phase-turned", "shifted", "block-scaled", "hiss-grows",
 )  # fmt: skip
 
 
@@ -163,6 +164,12 @@ MIX_UPS: dict[str, Callable[[Array, Array, str, str], Pair]] = {
     ),
 }  # fmt: skip
 SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
+    "pan-law-of-bypass": (
+        "dB", (-0.3, -3.01, -6.02),
+        lambda wet, dry, device, _, size: Pair(
+            capture(wet, device), capture(10 ** (size / 20) * dry, BYPASS)
+        ),
+    ),
     "setting-changed": (
         "dB", (0.5, 3.0, 10.0),
         lambda _, dry, device, recipe, size: Pair(

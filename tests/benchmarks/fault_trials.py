@@ -46,7 +46,7 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "late-bypass": {"gain-step", "level-drift", "timing-jump", "dropout", "automatic-gain"},
     "older-stimulus": {"wrong-stimulus"}, "older bypass": {"wrong-stimulus"},
     "monitor-mix": {"two-paths"}, "treble-past": {"two-paths"}, "converted bypass": {"rate-converted", "other-path"},
-    "over-old-take": {"two-paths", "diffuse-tail", "spur", "foreign-noise"}, "fader-on-setting": {"normalised", "other-path"},
+    "over-old-take": {"two-paths", "diffuse-tail", "spur", "foreign-noise"}, "fader-on-setting": {"normalised", "other-path"}, "pan-law-of-bypass": {"normalised", "other-path"},
     "mislabelled bypass": {"rate-mislabelled"}, "run over the bypass": {"equals-other-capture"}, "bypass-coloured": {"other-path", "clipped-below-full-scale"},
     "two read as one": {"rate-mislabelled", "wrong-stimulus", "stimulus-not-found"}, "wrong-take": {"wrong-stimulus"},
 }  # fmt: skip
