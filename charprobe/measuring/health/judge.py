@@ -19,7 +19,7 @@ from charprobe.measuring.health.path.other_path import OF_RESPONSE, check_other_
 from charprobe.measuring.health.path.ripple import check_clock_line, check_ripple
 from charprobe.measuring.health.path.second_path import check_second_path
 from charprobe.measuring.health.path.sides import check_mid_side, check_sides
-from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
+from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones, check_sound_with_tones
 from charprobe.measuring.health.path.tone_noise import (
     check_noise_beside_tones,
     check_tone_noise,
@@ -152,7 +152,9 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
     if not roles and not told & UNDER_TONES:
-        noticed += tuple(check_suppressed_noise(dry) or check_quieter_silence(dry))
+        noticed += tuple(
+            check_suppressed_noise(dry) or check_quieter_silence(dry) or check_sound_with_tones(dry)
+        )
         told |= {item.code for item in noticed}
     if not roles and "automatic-gain" not in told:
         moved = _moves(dry)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from functools import lru_cache
 
 import numpy as np
 
+from charprobe.measuring.health.path.under_tones import BEFORE_END_S, LINE_BINS, SETTLED_FROM, line_window
 from charprobe.placing.take import Take
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.segment import Tone
@@ -17,8 +17,7 @@ from charprobe.values.running_median import running_median
 from charprobe.values.wording import number_text
 
 LEAST_DBFS, LEAST_HZ = -30.0, 400.0  # of a tone that shows it
-SETTLED_FROM, BEFORE_END_S, LEAST_TONE_S = 0.4, 0.01, 0.08
-LINE_BINS, FALL = 8, 20.0  # on each side of a harmonic; of the window, beyond which it falls by 150 dB
+LEAST_TONE_S = 0.08
 AROUND_BINS, LINE = 61, 3.0  # times the median size around, which no other line may exceed
 LEAST_S = 2e-9  # of scatter that is told: the noise of most converters hides less
 SURE, FEWEST_HZ = 5.0, 2  # standard uncertainties, at so many frequencies
@@ -36,9 +35,7 @@ def check_clock_scatter(take: Take) -> list[Health]:
         if tone.level_dbfs >= LEAST_DBFS and tone.frequency_hz > LEAST_HZ:
             asked[tone.frequency_hz].append(tone)
     told = []
-    for tones in sorted(
-        asked.values(), key=len
-    ):  # every frequency must tell: where few do not, no more are read
+    for tones in sorted(asked.values(), key=len):  # every frequency must tell, so the fewest are read first
         each = [read for tone in tones if (read := _scatter(take, tone)) is not None]
         if not each:
             continue
@@ -66,7 +63,7 @@ def _scatter(take: Take, tone: Tone) -> tuple[float, float] | None:
     count = cut.samples.size
     if count < LEAST_TONE_S * rate_hz or not np.all(np.isfinite(cut.samples)):
         return None
-    per_sample, window = tone.frequency_hz / rate_hz, _window(count)
+    per_sample, window = tone.frequency_hz / rate_hz, line_window(count)
     turns = phasor(per_sample * (cut.start - tone.start), per_sample * cut.step, count)
     size = 2 * complex((cut.samples * turns.conj()) @ window) / float(window.sum())
     rest = _beside_harmonics(cut.samples * window, per_sample * cut.step)
@@ -93,9 +90,3 @@ def _beside_harmonics(windowed: Array, turns_per_sample: float) -> Array | None:
     most = LINE * running_median(size, width=AROUND_BINS, beyond="symmetric", every=AROUND_BINS // 8)
     kept[free] *= np.minimum(1.0, most / np.maximum(size, 1e-30))
     return np.fft.irfft(kept, windowed.size) / math.sqrt(float(np.mean(free)))
-
-
-@lru_cache(maxsize=16)
-def _window(count: int) -> Array:
-    """Window of one tone; most are of a few lengths. Not to be changed."""
-    return np.kaiser(count, FALL)

@@ -40,6 +40,7 @@ LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at nois
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
 FINE, FINEST_HZ, REACH_S = 1e-6, 2.5, 0.05  # share of the strongest line; steps; of what is answered
 MOST_LATE_S = 0.0005  # at 150 Hz a coupling of 20 Hz leaves 0.15 ms
+NEAR_DB, EVENS_OUT = 6.0, 0.1  # around the sweep's level, and of that, by which a gain heeds it
 FLAT = 0.5  # of that at most, by which the setting then bends
 
 
@@ -138,9 +139,9 @@ def _noise(wet: Take, bypass: Take) -> list[str]:
 
 
 def _response(wet: Take, bypass: Take) -> list[str]:
-    """A bend of the bypass's response that the setting's has not."""
+    """A bend of the bypass's response that the setting's has not, and no gain that heeds level evens out."""
     own, theirs = _bands_db(wet), _bands_db(bypass)
-    if own is None or theirs is None:
+    if own is None or theirs is None or _evens_out(wet):
         return []
     (middle_hz, ours_db, _), (_, theirs_db, _) = own, theirs
     apart = theirs_db - ours_db
@@ -149,6 +150,14 @@ def _response(wet: Take, bypass: Take) -> list[str]:
         return []
     bend = f"{signed_text(float(apart[at]), 2)} dB at {number_text(float(middle_hz[at]), 0)} Hz"
     return [f"its response departs by {bend}, where the setting's is flat"]
+
+
+def _evens_out(wet: Take) -> bool:
+    """Whether the gain of tones about as loud as the first sweep heeds their level."""
+    swept_dbfs = held(wet, Sweep)[0].spec.level_dbfs
+    near = [g for g in steady_gains(wet) if abs(g.level_dbfs - swept_dbfs) < NEAR_DB]
+    moves_db = max((g.gain_db for g in near), default=0.0) - min((g.gain_db for g in near), default=0.0)
+    return moves_db > EVENS_OUT * NEAR_DB
 
 
 @once

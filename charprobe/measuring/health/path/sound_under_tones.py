@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from charprobe.measuring.health.path.under_tones import LINE_BINS, UnderTone, moves
+from charprobe.measuring.health.path.under_tones import LINE_BINS, UnderTone, moves, under_tones
 from charprobe.placing.take import Take
 from charprobe.placing.tone_clock import windowed
 from charprobe.profile.entry import ALL_GIVEN, Health
@@ -19,10 +19,9 @@ from charprobe.values.hann import hann
 from charprobe.values.wording import clock_text, number_text
 
 LOUDER_DB = 10.0  # than under the same tone at another time, beyond what the gain makes of noise
-IN_STEP, IN_STEP_SHARE = (
-    10.0,
-    0.5,
-)  # times what the phase moves by, within that share of the frequency around it
+IN_STEP, IN_STEP_SHARE = 10.0, 0.5  # times what the phase moves by, up to that share of the frequency away
+LOUD_DBFS, FOLDS_DB = -20.0, 6.0  # of a tone; by which what folds back is weaker
+DROWNS = 6.0, 40.0  # dB below a tone, and above what lies under others: no stage is so rough
 FEWEST = 2  # tones: under one alone it may be a click, which is told by itself
 LEAST_DBFS = -105.0
 HEARD_S = 0.6  # of a part of a burst, at once
@@ -53,6 +52,8 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
     if len(louder) < FEWEST:
         louder = _under_bursts(take)
     if len(louder) < FEWEST:
+        louder = _drowned(found)
+    if not louder:
         return []
     start_s = take.capture_time_s(min(tone.start for tone, _ in louder))
     end_s = take.capture_time_s(max(tone.stop for tone, _ in louder))
@@ -64,6 +65,39 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
         f"room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]
+
+
+def check_sound_with_tones(bypass: Take) -> list[Health]:
+    """Compare what is under loud tones of a bypass with what is under its quiet ones: code ``spur``.
+
+    A stage may hiss or buzz as it works; with the stage off a path adds nothing that heeds the sound but
+    harmonics, and what folds back of them.
+    """
+    found = [under for under in under_tones(bypass) if under.beside_dbfs > under.folding_dbfs + FOLDS_DB]
+    beside = {loud: [] for loud in (True, False)}
+    for under in found:
+        beside[under.tone.level_dbfs > LOUD_DBFS].append(under.beside_dbfs)
+    if min(map(len, beside.values())) < FEWEST:
+        return []
+    heard_dbfs, usual_dbfs = (float(np.median(beside[loud])) for loud in (True, False))
+    if heard_dbfs < max(usual_dbfs + LOUDER_DB, LEAST_DBFS):
+        return []
+    message = (
+        f"With the stage off something sounds under loud tones, at {number_text(heard_dbfs, 0)} dBFS, and "
+        f"not under quiet ones ({bypass.label}): a meter's lamps, a supply that labours, a contact? "
+        f"Noise beside tones and harmonics carry it. Find its source and retake. {ALL_GIVEN}"
+    )
+    return [Health("spur", "warn", message, channel=bypass.channel)]
+
+
+def _drowned(found: Sequence[UnderTone]) -> list[tuple[Tone, float]]:
+    """Tones that what is no harmonic of theirs drowns, though the path is quiet under others."""
+    floor_dbfs = min((under.beside_dbfs for under in found), default=0.0) + DROWNS[1]
+    return [
+        (under.tone, under.beside_dbfs)
+        for under in found
+        if under.beside_dbfs > max(under.tone.level_dbfs + under.gain_db - DROWNS[0], floor_dbfs)
+    ]
 
 
 def _in_step(take: Take, tone: Tone) -> bool:

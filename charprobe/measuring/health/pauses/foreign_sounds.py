@@ -20,6 +20,7 @@ LEAST_DBFS = -100.0
 MOST_TOLD = 3
 LEAST_FRAMES = 10
 SWING_DB = 5.0  # steady noise swings by 1 dB
+FEWEST_RISES, STEADY_DB = 3, 0.5  # between pauses, and by how much the noise of ten frames scatters
 
 
 def check_foreign_sounds(take: Take) -> list[Health]:
@@ -51,27 +52,45 @@ def check_foreign_sounds(take: Take) -> list[Health]:
 
 
 def _unsteady(take: Take) -> list[Health]:
-    """Noise that rises and falls again within a pause: no tail, which falls, nor a gain that recovers."""
+    """Noise that rises and falls again within a pause: no tail, which falls, nor a gain that recovers.
+
+    Nor the stage's own hiss, which pauses usually begin with, until a gate hides it.
+    """
     swing_db, at_s = 0.0, 0.0
-    for pause in pauses(take.stimulus):
-        levels, times = _levels(take, *pause, treble=True)
-        if levels.size < LEAST_FRAMES:
-            continue
+    heard = [_levels(take, *pause, treble=True) for pause in pauses(take.stimulus)]
+    heard = [(levels, times) for levels, times in heard if levels.size >= LEAST_FRAMES]
+    usual = float(np.median([levels[0] for levels, _ in heard])) if heard else 0.0
+    for levels, times in heard:
         smooth = running_median(levels, width=3, beyond="edge")
         risen = smooth - np.minimum.accumulate(smooth)
         falls = smooth - np.minimum.accumulate(smooth[::-1])[::-1]
-        both = np.minimum(risen, falls)
+        both = np.where(smooth > usual, np.minimum(risen, falls), 0.0)
         if both.max() > swing_db:
             swing_db, at_s = float(both.max()), float(times[int(both.argmax())])
-    if swing_db < SWING_DB:
+    grown_db = _grown_db([levels for levels, _ in heard])
+    if max(swing_db, grown_db) < SWING_DB:
         return []
+    how = f"swells by {number_text(swing_db, 0)} dB and falls again within one pause, at {clock_text(at_s)}"
+    if grown_db > swing_db:
+        how, at_s = f"grows by {number_text(grown_db, 0)} dB from the first pause to the last", 0.0
     message = (
-        f"Noise comes and goes: it swells by {number_text(swing_db, 0)} dB and falls again within one pause, "
-        f"at {clock_text(at_s)} ({take.label}): music, a fan, traffic, a bad contact? It is under the tones, "
+        f"Noise comes and goes: it {how} ({take.label}): music, a fan, traffic, a bad contact, a part that "
+        "heats up? It is under the tones, "
         "too, so noise figures and quiet levels are those of a moment. Find its source and retake. "
         f"{ALL_GIVEN}"
     )
     return [Health("foreign-noise", "warn", message, channel=take.channel, start_s=at_s)]
+
+
+def _grown_db(pauses_db: list[Array]) -> float:
+    """By how much the noise at the ends of all pauses grows evenly; 0 where it falls, or steps but once.
+
+    A gain that recovers, or a gate, lowers it behind what was loud.
+    """
+    ends = np.array([np.median(levels[-LEAST_FRAMES:]) for levels in pauses_db])
+    rises = np.diff(ends)
+    even = rises.size >= FEWEST_RISES and rises.min() > -STEADY_DB and 2 * rises.max() < rises.sum()
+    return float(rises.sum()) if even else 0.0
 
 
 def _levels(take: Take, start: float, stop: float, *, treble: bool = False) -> tuple[Array, Array]:

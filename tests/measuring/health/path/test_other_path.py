@@ -47,6 +47,17 @@ def test_what_a_stage_does_is_no_other_path(setting, device, rng):
     assert check_other_path(take_of(PLAYED, device, rng=rng), setting, told=set()) == []
 
 
+def test_a_gain_that_heeds_level_may_even_out_what_the_path_bends(rng):
+    def lifts(samples):  # 4:1 upwards, at once: three quarters of every bend are made good
+        level = np.abs(signal.hilbert(samples))
+        return samples * np.maximum(level, 1e-4) ** -0.75 * 0.1
+
+    bent = take_of(PLAYED, shelf, rng=rng)
+    assert (
+        check_other_path(take_of(PLAYED, lambda x: lifts(shelf(x)), rng=rng), bent, told={"few-bits"}) == []
+    )
+
+
 def test_what_another_finding_explains_is_no_sign(setting, rng):
     noisy = take_of(PLAYED, wire, rng=rng, noise_dbfs=-70.0)
     assert check_other_path(setting, noisy, told={"foreign-noise"}) == []

@@ -2,7 +2,7 @@ import numpy as np
 from judged_pairs import found_in, named
 from taken import RATE_HZ, take_of, wire
 
-from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones
+from charprobe.measuring.health.path.sound_under_tones import check_sound_under_tones, check_sound_with_tones
 from charprobe.measuring.health.path.under_tones import under_tones
 from charprobe.stimulus.kinds.bursts import Bursts
 from charprobe.stimulus.kinds.steady import Tones
@@ -82,3 +82,34 @@ def test_steps_of_the_gain_under_one_of_two_tones_are_the_stage_s_and_a_sound_is
     for beside, told in ((steps, []), (hums, ["spur"])):
         take = take_of(tones, lambda x, by=beside: first_of_all(x, by), rng=rng)
         assert [item.code for item in check_sound_under_tones(take, under_tones(take))] == told
+
+
+LEVELS = Tones("levels", (997.0,), (-50.0, -40.0, -30.0, -14.0, -8.0), 0.3)
+
+
+def test_one_tone_drowned_in_another_file_is_told(rng):
+    first = take_of((LEVELS,), wire, rng=rng).stimulus.segments[0].tones[1]
+
+    def overwritten(samples):
+        out, at = (
+            samples.copy(),
+            slice(first.start + first.length // 2, first.start + first.length // 2 + 1400),
+        )
+        out[at] = rng.uniform(0.3, 0.95, 1400)
+        return out
+
+    for device, told in ((wire, []), (overwritten, ["spur"])):
+        take = take_of((LEVELS,), device, rng=rng)
+        assert [item.code for item in check_sound_under_tones(take, under_tones(take))] == told
+
+
+def test_what_sounds_with_loud_tones_alone_is_told_of_a_bypass(rng):
+    def buzzes(samples):
+        loud = np.convolve(np.abs(samples) > 0.1, np.ones(480), "same") > 0
+        return samples + 1e-4 * loud * np.sin(2 * np.pi * 390 * np.arange(samples.size) / RATE_HZ)
+
+    def bends(samples):  # harmonics, and what folds back of them
+        return samples - 0.1 * samples**3 - 0.05 * samples**9
+
+    for device, told in ((wire, []), (bends, []), (buzzes, ["spur"])):
+        assert [item.code for item in check_sound_with_tones(take_of((LEVELS,), device, rng=rng))] == told
