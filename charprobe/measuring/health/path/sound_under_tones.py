@@ -59,10 +59,10 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
     end_s = take.capture_time_s(max(tone.stop for tone, _ in louder))
     loudest = max(level for _, level in louder)
     message = (
-        f"Sound that was not played is under {len(louder)} tones between {clock_text(start_s)} and "
-        f"{clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS ({take.label}): the same tones are clean "
-        "at another time. A telephone, speech, a machine? What is read from these tones carries it. Silence "
-        f"room and computer, and retake. {ALL_GIVEN}"
+        f"Sound that was not played is under {len(louder)} tone{'s'[: len(louder) - 1]} between "
+        f"{clock_text(start_s)} and {clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS ({take.label}): "
+        "tones like these are clean. A telephone, speech, a machine? What is read from these tones carries "
+        f"it. Silence room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]
 
@@ -74,7 +74,7 @@ def check_sound_with_tones(bypass: Take) -> list[Health]:
     harmonics, and what folds back of them.
     """
     found = [under for under in under_tones(bypass) if under.beside_dbfs > under.folding_dbfs + FOLDS_DB]
-    beside = {loud: [] for loud in (True, False)}
+    beside: dict[bool, list[float]] = {True: [], False: []}
     for under in found:
         beside[under.tone.level_dbfs > LOUD_DBFS].append(under.beside_dbfs)
     if min(map(len, beside.values())) < FEWEST:
