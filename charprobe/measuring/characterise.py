@@ -140,13 +140,17 @@ def bounded(quantities: Mapping[str, Entry]) -> dict[str, Entry]:
 def withheld(quantities: Mapping[str, Entry], health: Iterable[Health]) -> dict[str, Entry]:
     """Take back every quantity that a health finding withholds, by its name or its group's.
 
-    The finding's message becomes the reason; what was not measured anyway keeps its own reason and bound.
+    The finding's message becomes the reason. What was not measured anyway keeps its own, and its bound unless
+    the finding stops the take: what spoils numbers spoils bounds.
     """
     kept = dict(quantities)
     for item in health:
         reason = f"{item.code}: {item.message}"
         for own, entry in quantities.items():
-            if item.takes_back(own) and isinstance(entry.reading, Quantity):
+            spoils = (
+                item.severity == "stop" and isinstance(entry.reading, Unmeasured) and entry.reading.bounded
+            )
+            if item.takes_back(own) and (spoils or isinstance(entry.reading, Quantity)):
                 reading = Unmeasured(glossary.term(own).unit, reason, "mend that and retake")
                 kept[own] = Entry(reading, entry.conditions)
     return kept

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from charprobe.profile.entry import Health
 from charprobe.profile.profile import Profile
 from charprobe.values.wording import literal
 
@@ -36,6 +37,13 @@ def spoilt_by(profile: Profile) -> tuple[str, ...]:
             or (item.severity == "warn" and item.withholds and item.code not in OF_THE_STAGE)
         )
     )
+
+
+def finding_in(reason: str, health: Sequence[Health]) -> str:
+    """Return the code of the finding that a missing number's reason repeats; "" if it repeats none."""
+    code, _, words = reason.partition(": ")
+    told = any(i.code == code and i.severity != "note" and i.message.startswith(words) for i in health)
+    return code if told and words else ""
 
 
 def standing(profiles: Sequence[Profile]) -> list[Profile]:

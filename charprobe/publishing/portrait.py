@@ -11,7 +11,7 @@ from charprobe.comparing.absence import reduces
 from charprobe.comparing.colour_words import harmonics_words, shows_colour
 from charprobe.profile.entry import NO_BYPASS, numbers
 from charprobe.profile.profile import Profile
-from charprobe.profile.standing import spoilt_by
+from charprobe.profile.standing import finding_in, spoilt_by
 from charprobe.profile.told import AT_ONCE, SATURATED, Told
 from charprobe.values.editors_digits import edited, edited_number
 from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
@@ -142,7 +142,8 @@ def _level(profile: Profile) -> str:
         if bend := _lower_bend(profile):
             return f"{bend}{gain}."
         if isinstance(threshold, Unmeasured):
-            return f"Threshold and ratio not known ({threshold.reason}){gain}."
+            why = finding_in(threshold.reason, profile.health) or threshold.reason
+            return f"Threshold and ratio not known ({why}){gain}."
         return ""
     knee = profile.measured("static.knee_width")
     shape = ""

@@ -10,6 +10,7 @@ from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Health, where_text
 from charprobe.profile.in_dbu import dbu_text
 from charprobe.profile.profile import Profile
+from charprobe.profile.standing import finding_in
 from charprobe.publishing.portrait import portrait_of
 from charprobe.values.editors_digits import edited
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -59,7 +60,8 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
             continue
         reading, label = entry.reading, glossary.term(name).title
         if isinstance(reading, Unmeasured) and not reading.bounded:
-            missing.setdefault(_brief(reading.reason, profile.health), []).append(label)
+            code = finding_in(reading.reason, profile.health)
+            missing.setdefault(f"{code}, as said above" if code else reading.reason, []).append(label)
         else:
             told.append(f"{label} {edited(reading).text} {dbu_text(entry)}".rstrip().replace(" ", WHOLE))
     texts = ["; ".join(told)] if told else []
@@ -75,13 +77,6 @@ def _topic(title: str, names: Sequence[str], profile: Profile, width: int) -> li
             break_on_hyphens=False,
         )
     ]
-
-
-def _brief(reason: str, health: Sequence[Health]) -> str:
-    """Reason why a number is missing; the code alone of a finding that the summary has told in full."""
-    code, _, words = reason.partition(": ")
-    told = any(i.code == code and i.severity != "note" and i.message.startswith(words) for i in health)
-    return f"{code}, as said above" if told and words else reason
 
 
 def _wrapped(texts: Iterable[str], width: int) -> list[str]:

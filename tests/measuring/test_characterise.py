@@ -27,7 +27,7 @@ from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.stimulus.recipe import Recipe
 from charprobe.stimulus.render import lay_out, render
 from charprobe.values.errors import ProfileError
-from charprobe.values.quantity import Quantity, Unmeasured
+from charprobe.values.quantity import Quantity, Unmeasured, is_told
 
 RATE_HZ = 48_000
 RECIPE = Recipe(
@@ -100,6 +100,19 @@ def test_a_fault_that_costs_a_group_costs_its_curves(fault, costs):
             profile.curve(name)
         with pytest.raises(ProfileError, match=f"not given because of .*{fault}"):
             curve_of(profile, name)
+
+
+def test_what_stops_a_take_spoils_bounds_as_well_as_numbers():
+    taken = judged(recorded("smooth-gain-soft"))
+    profile = characterise_judged(taken, taken, setting="its own bypass")
+    stops = [item for item in profile.health if item.severity == "stop"]
+    assert {item.code for item in stops} >= {"equals-other-capture"}
+    lost = {
+        name: one.reading
+        for name, one in profile.quantities.items()
+        if any(i.takes_back(name) for i in stops)
+    }
+    assert lost and not [name for name, reading in lost.items() if is_told(reading)]
 
 
 def test_what_reads_a_profile_goes_on_without_its_curves():
