@@ -7,32 +7,31 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from charprobe.placing.take import held
 from charprobe.replica.colour import table_of
 from charprobe.replica.filters import response
 from charprobe.replica.fitting.colour_fit import CORNERS, ODD, curve_of
-from charprobe.replica.fitting.filter_fit import BETTER, Linear, numbers_of, swept, with_numbers
+from charprobe.replica.fitting.filter_fit import BETTER, Linear, fitted, swept
 from charprobe.replica.fitting.heard import DEEPEST
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.search import AT_NOISE
 from charprobe.replica.fitting.stretches import SETTLED, TAIL_S, TOP_SHARE
+from charprobe.replica.model import GOOD_GAIN_DB
 from charprobe.replica.parts import Cell, Colour, Section
 from charprobe.stimulus.kinds.steady import Tones
-from charprobe.values.arrays import Array, Complex
+from charprobe.values.arrays import Array, Complex, Index
 
 ORDERS = np.arange(1, 8)
 FINEST = 1e-3  # of a fundamental: what filters of few sections leave
 HARMONIC = 2.0  # times what noise leaves of harmonics: less is no colour
-SWEPT = 2e-3  # the same of the response of a sweep, which is some 0.02 dB
 TURN = np.pi * np.arange(129) / 128  # half a period of a cosine
 _COSINES = np.cos(np.outer(ORDERS, TURN)) * np.r_[0.5, np.ones(127), 0.5] / 64
 PAIRS = (  # of filters that undo each other: no sweep shows them
     Section("high shelf", 3000.0), Section("low shelf", 200.0), Section("bell", 1000.0),
 )  # fmt: skip
 ROUNDS = 2
-CLOSE = 0.03  # of the tones, root mean square: what is met no better has a memory of its own
+CLOSE = 10 ** (GOOD_GAIN_DB / 20) - 1  # of the tones: what is met no better has a memory of its own
 
 
 @dataclass(frozen=True)
@@ -71,15 +70,13 @@ def shown_by(pair: Pair, linear: Linear, noise: Noise) -> Shown | None:
         for tone in segment.tones:
             stop = tone.stop - round(TAIL_S * rate_hz)
             sides = pair.read(tone.start + round(SETTLED * tone.length), stop)
-            n, orders = np.arange(sides.wet.size), ORDERS[ORDERS * tone.frequency_hz < TOP_SHARE * rate_hz]
-            turns = np.exp(2j * np.pi * ((np.outer(orders, n) * tone.frequency_hz / rate_hz) % 1.0))
-            basis = np.vstack([np.ones(n.size), n / n.size - 0.5, turns.real, turns.imag])
-            found = np.linalg.lstsq(basis.T, np.stack([sides.dry, sides.wet], axis=1), rcond=None)[0][2:]
-            dry, wet = (found[: orders.size] - 1j * found[orders.size :]).T
+            orders = ORDERS[ORDERS * tone.frequency_hz < TOP_SHARE * rate_hz]
+            both = np.stack([sides.dry, sides.wet], axis=1)
+            dry, wet = phasors(both, orders, tone.frequency_hz / rate_hz).T
             made, weight = np.zeros(ORDERS.size, dtype=complex), np.zeros(ORDERS.size)
             made[: orders.size] = wet * (dry[0] / abs(dry[0])) ** -orders
             finest = np.where(orders > 1, DEEPEST, FINEST) * abs(wet[0])
-            weight[: orders.size] = 1 / np.hypot(noise.wet * np.sqrt(2 / n.size), finest)
+            weight[: orders.size] = 1 / np.hypot(noise.wet * np.sqrt(2 / sides.wet.size), finest)
             rows.append((tone.frequency_hz, abs(dry[0]), made, weight))
     if not rows:
         return None
@@ -87,6 +84,15 @@ def shown_by(pair: Pair, linear: Linear, noise: Noise) -> Shown | None:
     if np.sqrt(np.mean(np.abs(made * weight)[:, 1:] ** 2)) < HARMONIC:
         return None
     return Shown(hz, size, made, weight, swept(pair, Cell()), linear, rate_hz)
+
+
+def phasors(sound: Array, orders: Index, turn: float) -> Complex:
+    """Orders of a tone of so many turns a sample, beside an offset that moves; shape (orders, ...)."""
+    n = np.arange(len(sound))
+    turns = np.exp(2j * np.pi * ((np.outer(orders, n) * turn) % 1.0))
+    basis = np.vstack([np.ones(n.size), n / n.size - 0.5, turns.real, turns.imag])
+    found = np.linalg.lstsq(basis.T, sound, rcond=None)[0][2:]
+    return np.asarray(found[: orders.size] - 1j * found[orders.size :])
 
 
 def around(shown: Shown) -> Around:
@@ -112,50 +118,30 @@ def _with_pairs(linear: Linear) -> Iterator[Linear]:
         yield replace(linear, ahead=(*linear.ahead, pair[0]), sections=(pair[1], *linear.sections))
 
 
-def _fitted(shown: Shown, linear: Linear, *, cornered: bool) -> Around:
+def _fitted(shown: Shown, near: Linear, *, cornered: bool) -> Around:
     """Fit all numbers of filters, gain and curve to tones and sweep."""
-    bends = 2 * (len(ODD) + cornered * len(CORNERS))
-    filters, split = [*linear.ahead, *linear.sections], len(linear.ahead)
-    knobs, start = numbers_of(filters, shown.rate_hz)
-    edges = [(-80.0, 80.0), (-20.0, 20.0), *(one.bounds for one in knobs), *[(-40.0, 20.0)] * bends]
-    swept_hz, ratio = shown.swept or (np.zeros(0), np.zeros(0, dtype=complex))
-    gain_db = float(20 * np.log10(np.median(np.abs(shown.made[:, 0]) / shown.size)))
-    start = [gain_db, linear.late, *start, *[0.0] * bends]
 
-    def parts(values: Array) -> tuple[tuple[Section, ...], tuple[Section, ...], Array]:
-        left = iter(values[2:].tolist())
-        made = with_numbers(filters, left)
-        return made[:split], made[split:], np.array(list(left))
+    def curve(placed: Linear, gain_db: float, row: Array) -> tuple[Complex, Colour]:
+        drive = shown.size * 10 ** (gain_db / 20) * response(placed.ahead, shown.hz)
+        return drive, curve_of(Colour(), float(np.abs(drive).max()), row)
 
-    def driven(values: Array, ahead: tuple[Section, ...]) -> Complex:
-        return np.asarray(shown.size * 10 ** (values[0] / 20) * response(ahead, shown.hz))
-
-    def left(values: Array) -> Complex:
-        ahead, behind, row = parts(values)
-        drive = driven(values, ahead)
-        table = table_of(curve_of(Colour(), float(np.abs(drive).max()), row))
-        sound = np.abs(drive)[:, None] * np.cos(TURN)
+    def left(placed: Linear, gain_db: float, row: Array) -> Complex:
+        drive, colour = curve(placed, gain_db, row)
+        table, sound = table_of(colour), np.abs(drive)[:, None] * np.cos(TURN)
         made = (sound + np.interp(sound, table[:, 2], table[:, 0])) @ _COSINES.T
-        turn = np.angle(drive) - 2 * np.pi * shown.hz * values[1] / shown.rate_hz
+        turn = np.angle(drive) - 2 * np.pi * shown.hz * placed.late / shown.rate_hz
         made = made * np.exp(1j * np.outer(turn, ORDERS))
-        return np.asarray(made * response(behind, np.outer(shown.hz, ORDERS)) - shown.made)
+        return np.asarray(made * response(placed.sections, np.outer(shown.hz, ORDERS)) - shown.made)
 
-    def error(values: Array) -> Array:
-        ahead, behind, row = parts(values)
-        played = 10 ** (values[0] / 20) * np.exp(-2j * np.pi * swept_hz * values[1] / shown.rate_hz)
-        played = played * response((*ahead, *behind), swept_hz)
-        off = np.concatenate([(left(values) * shown.weight).ravel(), (played / ratio - 1) / SWEPT])
+    def besides(placed: Linear, gain_db: float, row: Array) -> Array:
+        off = (left(placed, gain_db, row) * shown.weight).ravel()
         return np.concatenate([off.real, off.imag, row])
 
-    low, high = np.transpose(edges)
-    solved = least_squares(error, np.clip(start, low, high), bounds=(low, high), x_scale="jac", max_nfev=40)
-    ahead, behind, row = parts(solved.x)
-    off = left(solved.x)
-    return Around(
-        replace(linear, ahead=ahead, sections=behind, late=float(solved.x[1])),
-        curve_of(Colour(), float(np.abs(driven(solved.x, ahead)).max()), row),
-        Cell(makeup_db=float(solved.x[0])),
-        cornered,
-        float(np.sqrt(np.mean(solved.fun**2))),
-        float(np.linalg.norm(off * (shown.weight > 0)) / np.linalg.norm(shown.made)),
+    bends, none = 2 * (len(ODD) + cornered * len(CORNERS)), (np.zeros(0), np.zeros(0, dtype=complex))
+    gain_db = float(20 * np.log10(np.median(np.abs(shown.made[:, 0]) / shown.size)))
+    placed, gain_db, row, score = fitted(
+        near, shown.swept or none, shown.rate_hz, gain_db=gain_db, more=bends, besides=besides
     )
+    off = np.linalg.norm(left(placed, gain_db, row) * (shown.weight > 0)) / np.linalg.norm(shown.made)
+    colour = curve(placed, gain_db, row)[1]
+    return Around(placed, colour, Cell(makeup_db=gain_db), cornered, score, float(off))

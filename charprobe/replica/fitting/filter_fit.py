@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -81,17 +81,20 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
     shown = swept(pair, cell)
     if shown is None:
         return Linear()
-    (hz, ratio), rate_hz = shown, pair.rate_hz
-    best = _fitted((), hz, ratio, rate_hz)
+    rate_hz = pair.rate_hz
+
+    def tried(*sections: Section) -> Linear:
+        gain_db = _DB * float(np.log(np.abs(np.median(shown[1])) + 1e-9))
+        return fitted(Linear(sections), shown, rate_hz, gain_db=gain_db)[0]
 
     def one_more(than: Linear) -> Linear:
         found = [
-            _fitted((*than.sections, Section(kind, hz0, order, gain)), hz, ratio, rate_hz)
-            for kind, order, hz0, gain in _CANDIDATES
+            tried(*than.sections, Section(kind, hz, order, gain)) for kind, order, hz, gain in _CANDIDATES
         ]
         alike = ALIKE * min(one.error_db for one in found)
         return next(one for one in found if one.error_db <= alike)
 
+    best = tried()
     while best.error_db > FLAT_DB and len(best.sections) < MOST:
         step, worth = one_more(best), BETTER
         if step.error_db > worth * best.error_db and len(step.sections) < MOST:
@@ -101,7 +104,7 @@ def fit_filter(pair: Pair, cell: Cell) -> Linear:
             break
         best = step
     digital = [replace(one, digital_hz=float(rate_hz) * (one.kind in TREBLE)) for one in best.sections]
-    return min(best, _fitted(tuple(digital), hz, ratio, rate_hz), key=lambda one: one.error_db)
+    return min(best, tried(*digital), key=lambda one: one.error_db)
 
 
 def swept(pair: Pair, cell: Cell) -> tuple[Array, Complex] | None:
@@ -150,21 +153,40 @@ def with_numbers(filters: Sequence[Section], values: Iterator[float]) -> tuple[S
     return tuple(replace(one, gain_db=next(values)) if one.gain_db else one for one in made)
 
 
-def _fitted(sections: tuple[Section, ...], hz: Array, ratio: Complex, rate_hz: int) -> Linear:
-    """Fit corners and gains, with a gain and a delay that are no filter."""
-    knobs, first = numbers_of(sections, rate_hz)
-    low, high = np.transpose([(-80.0, 80.0), (-20.0, 20.0), *(knob.bounds for knob in knobs)])
-    first = [_DB * float(np.log(np.abs(np.median(ratio)) + 1e-9)), 0.0, *first]
+def fitted(
+    near: Linear, swept: tuple[Array, Complex], rate_hz: int, *, gain_db: float,
+    more: int = 0, besides: Callable[[Linear, float, Array], Array] | None = None,
+) -> tuple[Linear, float, Array, float]:  # fmt: skip
+    """Fit filters, a gain and a delay that are no filter, and `more` numbers: these, and the weighted error.
 
-    def made(values: Array) -> tuple[Section, ...]:
-        return with_numbers(sections, iter(values[2:].tolist()))
+    `besides` says what errors, over their standard error, they leave elsewhere; of a sweep that is `FLAT_DB`.
+    """
+    filters, split = (*near.ahead, *near.sections), len(near.ahead)
+    knobs, start = numbers_of(filters, rate_hz)
+    edges = [(-80.0, 80.0), (-20.0, 20.0), *(knob.bounds for knob in knobs), *[(-40.0, 20.0)] * more]
+    low, high = np.transpose(edges)
+    start = [gain_db, near.late, *start, *[0.0] * more]
+    hz, ratio = swept
 
-    def error(values: Array) -> Array:
-        model = 10 ** (values[0] / 20) * np.exp(-2j * np.pi * hz / rate_hz * values[1])
-        off = ratio / (model * response(made(values), hz)) if sections else ratio / model
+    def parts(values: Array) -> tuple[Linear, float, Array]:
+        left = iter(values[2:].tolist())
+        made = with_numbers(filters, left)
+        placed = replace(near, ahead=made[:split], sections=made[split:], late=float(values[1]))
+        return placed, float(values[0]), np.array(list(left))
+
+    def off_db(values: Array) -> Array:
+        placed, gain_db, _ = parts(values)
+        model = 10 ** (gain_db / 20) * np.exp(-2j * np.pi * hz / rate_hz * placed.late)
+        off = ratio / (model * response((*placed.ahead, *placed.sections), hz))
         both = np.log(np.where(np.abs(off) > 0, off, 1e-12))
         return np.concatenate([_DB * both.real, _DB * both.imag])
 
-    solved = least_squares(error, np.clip(first, low, high), bounds=(low, high), max_nfev=60)
-    rms = float(np.sqrt(np.mean(solved.fun**2) * 2))
-    return Linear(made(solved.x), float(solved.x[1]), rms)
+    def error(values: Array) -> Array:
+        off = off_db(values) / FLAT_DB
+        return np.concatenate([off, besides(*parts(values))]) if besides else off
+
+    solved = least_squares(error, np.clip(start, low, high), bounds=(low, high), max_nfev=60)
+    placed, gain_db, row = parts(solved.x)
+    error_db = float(np.sqrt(np.mean(off_db(solved.x) ** 2) * 2)) if hz.size else 0.0
+    score = float(np.sqrt(np.mean(solved.fun**2)))
+    return replace(placed, error_db=error_db), gain_db, row, score

@@ -168,7 +168,9 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         proofs=() if proved is None else (_with_stimulus(proved.proof, found),),
         equally_good=found.equally_good,
         disagreements=differing,
-        notes=notes_of(found, proved, profile, programme=programme, differing=differing),
+        notes=notes_of(
+            found, proved, profile, rate_hz=pair.rate_hz, programme=programme, differing=differing
+        ),
         sources=(
             SourceFile("capture", wet.source.name, wet.source.sha256()),
             SourceFile("bypass", dry.source.name, dry.source.sha256()),

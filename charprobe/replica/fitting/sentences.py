@@ -7,6 +7,7 @@ import numpy as np
 from charprobe.profile.profile import Profile
 from charprobe.replica.filters import response
 from charprobe.replica.fitting.found import Found
+from charprobe.replica.fitting.harmonics_met import missed_harmonics
 from charprobe.replica.fitting.proof import Proved
 from charprobe.replica.flat import value_at
 from charprobe.replica.model import GOOD_DB, Disagreement, Replica
@@ -26,6 +27,7 @@ def notes_of(
     proved: Proved | None,
     profile: Profile,
     *,
+    rate_hz: int,
     programme: bool,
     differing: tuple[Disagreement, ...],
 ) -> tuple[str, ...]:
@@ -73,6 +75,8 @@ def notes_of(
         count = len(found.equally_good)
         others = "1 other structure explains" if count == 1 else f"{count} other structures explain"
         notes.append(f"{others} the stage as well; the intervals of the numbers span them.")
+    if missed := missed_harmonics(found.chain, profile, rate_hz=rate_hz):
+        notes.append(missed)
     if differing:
         names = ", ".join(item.quantity for item in differing)
         notes.append(f"The replica does not agree with the measured {names}: trust what was measured.")

@@ -71,7 +71,7 @@ def test_an_error_above_the_noise_is_said_to_be_the_models_own(off_db, told, rng
     sides = noise_sides(rng)
     found = proved(sides, (1 + 10 ** (off_db / 20)) * sides.wet)
     chain = Found(Chain(), 0.0, Noise(1e-6, 1e-6), (), -40.0, "steps", -40.0, cut_short=True)
-    notes = notes_of(chain, found, made_profile(Setting("one")), programme=True, differing=())
+    notes = notes_of(chain, found, made_profile(Setting("one")), rate_hz=48_000, programme=True, differing=())
     assert any("model's own error" in note and "Noise alone" in note for note in notes) == told
     assert any("budget of work" in note for note in notes) == (off_db > -90)
 
