@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
-from charprobe.profile.entry import Table
+from charprobe.profile.entry import Table, numbers
 from charprobe.profile.glossary import CURVES, TERMS
 from charprobe.profile.profile import Profile
 from charprobe.session.file import Claim
@@ -123,8 +126,11 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
     tables = [p.curves["harmonics"] for p in profiles if p.setting == name and "harmonics" in p.curves]
     told = [cell for table in tables for cell in _harmonics(table)]
     cells = [cell for cell in told if cell.level_dbfs <= below + AS_SAID_DB]
-    if loud := [cell for cell in cells if cell.dbc is not None and cell.dbc > limit]:
-        return CheckedClaim(text, "contradicted", "; ".join(cell.text for cell in loud[:4]))
+    if loud := [cell for cell in cells if cell.dbc > limit]:
+        shown = (
+            f"H{c.order} {number_text(c.dbc, 1)} dBc at {number_text(c.level_dbfs, 1)} dBFS" for c in loud[:4]
+        )
+        return CheckedClaim(text, "contradicted", "; ".join(shown))
     tones = {cell.tone_hz for cell in cells}
     hidden = [cell for cell in cells if not cell.clean(limit)]
     spoiled = [
@@ -160,39 +166,26 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
 
 @dataclass(frozen=True)
 class _Harmonic:
-    """A harmonic at a step, None where hidden, and the limit under which noise would hide it."""
+    """A harmonic at a step, NaN where hidden, and the limit under which noise would hide it."""
 
     level_dbfs: float
     tone_hz: int
     order: int
-    dbc: float | None
-    limit_dbc: float | None
+    dbc: float
+    limit_dbc: float
 
     def clean(self, most_dbc: float) -> bool:
         """Whether it is known not to lie above a level."""
-        top = self.limit_dbc if self.dbc is None else self.dbc
-        return top is not None and top <= most_dbc
-
-    @property
-    def text(self) -> str:
-        """The harmonic as a reason; only of one that is not hidden."""
-        assert self.dbc is not None
-        return f"H{self.order} {number_text(self.dbc, 1)} dBc at {number_text(self.level_dbfs, 1)} dBFS"
+        return (self.limit_dbc if math.isnan(self.dbc) else self.dbc) <= most_dbc
 
 
 def _harmonics(table: Table) -> Iterable[_Harmonic]:
     """Yield the harmonics of every step that has a level."""
-    columns = table.columns
-    for row, (level, tone) in enumerate(zip(columns["input_dbfs"], columns["frequency_hz"], strict=True)):
-        if level is not None and tone is not None:
-            limit = _number(columns["limit_dbc"][row])
-            for order in range(2, 11):
-                dbc = _number(columns[f"h{order}_dbc"][row]) if f"h{order}_dbc" in columns else None
-                yield _Harmonic(float(level), round(float(tone)), order, dbc, limit)
-
-
-def _number(cell: str | float | None) -> float | None:
-    return None if cell is None else float(cell)
+    level, tone, limit = (numbers(table, name) for name in ("input_dbfs", "frequency_hz", "limit_dbc"))
+    for row in np.flatnonzero(np.isfinite(level + tone)):
+        for order in range(2, 11):
+            dbc = numbers(table, f"h{order}_dbc")[row]
+            yield _Harmonic(level[row], round(tone[row]), order, dbc, limit[row])
 
 
 def _listed(items: Sequence[Difference]) -> str:
