@@ -22,7 +22,7 @@ from charprobe.files.sound.sound_file import write_wav
 from charprobe.files.unfinished import may_start_over
 from charprobe.profile.profile import Profile
 from charprobe.publishing.report.truth_row import TruthRow
-from charprobe.rehearsal.demo_bench import RATE_HZ, TAKES, Bench, figures, laid_out
+from charprobe.rehearsal.demo_bench import PLAYED, RATE_HZ, TAKES, Bench, figures, laid_out
 from charprobe.rehearsal.selftest import true_rows
 from charprobe.session.side_by_side import workers
 from charprobe.simulation.demo_device import REPEATED, SETTINGS, STORY, TITLE
@@ -95,7 +95,7 @@ def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
     folder, force = bench.folder, bench.force
     for place in (folder / "captures", folder / "profiles"):
         prepare_folder(place)
-    write_stimulus(bench.recipe, bench.written, rate_hz=RATE_HZ, force=force)
+    write_stimulus(bench.recipe, folder / PLAYED, rate_hz=RATE_HZ, force=force)
     progress("stimulus")
     bench.record(0)
     with workers(1) as other:

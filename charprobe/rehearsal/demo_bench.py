@@ -26,7 +26,7 @@ from charprobe.values.arrays import Array
 if TYPE_CHECKING:
     from charprobe.publishing.report.inline_svg import InPage
 
-RATE_HZ = 48_000
+RATE_HZ, PLAYED = 48_000, "stimulus.wav"
 TAKES = (BYPASS, *SETTINGS, next(setting for setting in SETTINGS if setting.name == REPEATED))
 Truth = Mapping[str, TrueValue]
 
@@ -39,20 +39,13 @@ class Bench:
     recipe: Recipe
     force: bool
 
-    @property
-    def written(self) -> Path:
-        """The file of the stimulus."""
-        return self.folder / "stimulus.wav"
-
     def capture(self, number: int) -> Path:
         """Return the file of a take."""
         return self.folder / "captures" / f"{number:02d} {safe_file_name(TAKES[number].name)}.wav"
 
     @cache  # noqa: B019  # one bench a demo
     def _played(self) -> Array:
-        """Read the file that is played."""
-        source = open_capture(self.written)
-        return source.read(0, source.frames, 0)
+        return open_capture(self.folder / PLAYED).read(0, laid_out(self.recipe).length, 0)
 
     def record(self, number: int) -> Truth:
         """Record a take, and return what is true of it."""

@@ -4,6 +4,7 @@ import pickle
 
 import numpy as np
 import pytest
+import soundfile
 
 from charprobe.files.sound import decoded
 from charprobe.files.sound.sound_file import open_capture, write_wav
@@ -24,3 +25,14 @@ def test_what_is_kept_of_a_channel_is_what_was_recorded(tmp_path, monkeypatch, r
     with pytest.raises(ValueError, match="read-only"):  # what is kept is handed out as it is
         capture.read(0, 100, 0)[:] = 0.0
     assert len(pickle.dumps(capture)) < 2000
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"])
+def test_what_is_kept_holds_every_value_of_its_coding(tmp_path, rng, subtype):
+    sound = np.concatenate([rng.uniform(-1, 1, (70_000, 2)), [[-1.0, 1.0]]])  # more digits than any of them
+    soundfile.write(tmp_path / "a.wav", sound, 48_000, subtype=subtype)
+    capture = open_capture(tmp_path / "a.wav")
+    for channel in range(2):
+        kept = capture.read(0, capture.frames, channel)
+        assert kept.dtype == np.float64
+        np.testing.assert_array_equal(kept, capture.read_frames(0, capture.frames)[:, channel])

@@ -299,3 +299,18 @@ def test_a_rate_that_no_recorder_has_is_refused_in_every_container(tmp_path):
     path.write_bytes(body[:18] + packed.to_bytes(4, "big") + body[22:])
     with pytest.raises(SoundFileError, match="claims 1 channels at 1 Hz"):
         open_capture(path)
+
+
+def test_a_file_is_hashed_once_while_it_stays_what_it_is(tmp_path, monkeypatch):
+    hashed, digest = [], hashlib.file_digest
+    monkeypatch.setattr(hashlib, "file_digest", lambda stream, how: hashed.append(how) or digest(stream, how))
+    path, later = tmp_path / "a.wav", tmp_path / "later.wav"
+    for place, value in ((path, 0.1), (later, 0.2)):
+        write_wav(place, np.full(1000, value), rate_hz=48_000, subtype="pcm24", force=False)
+    found = [open_capture(path).sha256() for _ in range(3)]
+    later.replace(path)  # as long as the one before
+    found.append(open_capture(path).sha256())
+    assert len(hashed) == 2
+    assert (
+        found[:3] == [found[0]] * 3 and found[3] == hashlib.sha256(path.read_bytes()).hexdigest() != found[0]
+    )
