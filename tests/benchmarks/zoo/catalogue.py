@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tests.benchmarks.zoo.bay_controls import BAY_CONTROLS
+from tests.benchmarks.zoo.bay_paths import BAY_PATHS
 from tests.benchmarks.zoo.bent_compressors import BENT_COMPRESSORS
 from tests.benchmarks.zoo.chains import STRIPS
 from tests.benchmarks.zoo.compressors import COMPRESSORS
@@ -36,7 +38,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
         *(*COMPRESSORS, *SLOW_COMPRESSORS, *BENT_COMPRESSORS, *SATURATORS, *RELEASE_LAWS, *UNLIKE_CELLS),
         *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
         *(*LATE_CONTROLS, *LATE_PATHS, *STRIP_CONTROLS, *STRIP_PATHS, *DESK_CONTROLS, *DESK_PATHS),
-        *(*CONSOLE_CONTROLS, *CONSOLE_PATHS, *RACK_CONTROLS, *RACK_PATHS),
+        *(*CONSOLE_CONTROLS, *CONSOLE_PATHS, *RACK_CONTROLS, *RACK_PATHS, *BAY_CONTROLS, *BAY_PATHS),
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long
