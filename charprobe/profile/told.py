@@ -16,4 +16,5 @@ class Told(StrEnum):
     GATE = "Gate or expander"
     PEAKS = "Keep steady peaks"
     RISES = "Its gain rises with level"
+    STEEPER = "Steeper yet above"
     UNLIKE = "What it does depends on the frequency"

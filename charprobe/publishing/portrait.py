@@ -170,11 +170,11 @@ def _then(profile: Profile) -> str:
     threshold, slope = profile.measured("static.second_threshold"), profile.measured("static.second_slope")
     if threshold is None or slope is None or slope.low > 1:  # a gain that rises is said by itself
         return ""
-    at = f" from {edited(threshold).number}"
+    at, yet = f" from {edited(threshold).number}", profile.told(Told.STEEPER).rstrip(".")
     if slope.low <= 0:
         return f", limiting{at}"
     ratio = Quantity(1 / slope.value, 1 / slope.high, 1 / slope.low, ":1")
-    return f", then {edited(ratio).number}{at}"
+    return f", then {edited(ratio).number}{at}" + (f", {yet[0].lower()}{yet[1:]}" if yet else "")
 
 
 def _lower_bend(profile: Profile) -> str:

@@ -154,6 +154,8 @@ def test_a_second_bend_is_told_with_the_first():
     assert portrait_of(profile).level == (
         "Compressor, 4.0:1 from −22.0 dBFS, knee of 6.0 dB, then 8.0:1 from −10.0 dBFS, with 3.0 dB of gain."
     )
+    third = dataclasses.replace(profile, findings=("Steeper yet above −6.0 dBFS: 20:1.",))
+    assert "8.0:1 from −10.0 dBFS, steeper yet above −6.0 dBFS: 20:1, with" in portrait_of(third).level
     flat = changed(profile, static__second_slope=Quantity.from_std(0.0, 0.0005, "dB/dB"))
     assert ", limiting from −10.0 dBFS, with" in portrait_of(flat).level
 

@@ -222,7 +222,9 @@ def split_control(draw: Draw) -> Stage:
         gain = factor(-loops.two_times(law(level), keep(up, rate), keep(down, rate), 0.0))
         return Output(gain * low + gain**part * (sound - low), None)
 
-    return Stage("split-control", "one detector turns lows by all and highs by a part", process, turns_phase=True)
+    return Stage(
+        "split-control", "one detector turns lows by all and highs by a part", process, turns_phase=True
+    )
 
 
 BAY_CONTROLS = (

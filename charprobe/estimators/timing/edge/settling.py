@@ -70,16 +70,16 @@ def gain_before(trace: GainTrace) -> Settled:
     early = trace.time_s < GUARD * trace.time_s[0]
     t, g, s = trace.time_s[early], trace.gain_db[early], trace.std_db[early]
     line = _line(t - float(np.average(t, weights=s**-2)), g, s)
-    value, std, scatter = line.value, line.value_std, line.unrest
+    value, std, scatter, left = line.value, line.value_std, line.unrest, 0.0
     if abs(line.slope) > SIGNIFICANT * line.slope_std:
         tail, late = fit_tail(t, g, s, at_s=0.0), t > t[0] / 2
-        value, std, scatter = tail.at_db, tail.at_std_db, tail.unrest
+        value, std, scatter, left = tail.at_db, tail.at_std_db, tail.unrest, tail.at_db - tail.rest_db
         if np.count_nonzero(late) >= FEWEST:  # a movement of another law shows nearer to the edge
             near = fit_tail(t[late], g[late], s[late], at_s=0.0)
             apart = abs(near.at_db - value)
             if apart > APART * std:
                 std = math.hypot(std, apart)
-    return Settled(value, math.hypot(std, scatter, trace.before_std_db), 0.0, True)
+    return Settled(value, math.hypot(std, scatter, trace.before_std_db), left, True)
 
 
 @lru_cache(maxsize=KEPT)

@@ -40,7 +40,21 @@ def drift_of_pairs(take: Take, fit: LevelStepsFit) -> GainDrift:
         for group, steps in enumerate(twice[: max(FEWEST_PAIRS, round(QUIETEST * len(twice)))])
         for step in steps
     ]
-    return _drift(rows)
+    seen = _drift(rows)
+    fades = abs(seen.size_db) < _fading_db(everywhere)
+    return replace(seen, size_db=0.0) if fades else seen  # not told, and as much in doubt
+
+
+def _fading_db(pairs: Sequence[list[Step]]) -> float:
+    """What the quietest pair may differ by as a stage recovers from louder steps; 0 if pairs say nothing.
+
+    The quieter, the farther apart in time, and gear that moved parts those the more; memory fades. As one
+    over time, what is left is what a step takes off it, as often as there were steps since the loudest.
+    """
+    quiet = pairs[: max(FEWEST_PAIRS, round(QUIETEST * len(pairs)))]
+    apart = np.array([steps[-1].level_dbfs - steps[0].level_dbfs for steps in quiet])
+    fades = apart.size >= FEWEST_PAIRS and np.ptp(np.sign(apart)) == 0 and np.all(np.diff(np.abs(apart)) > 0)
+    return float(np.ptp(apart)) / (apart.size - 1) * len(pairs) if fades else 0.0
 
 
 def _of_the_stage(pairs: Sequence[list[Step]]) -> list[list[Step]]:

@@ -248,7 +248,7 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     elif readings.compressed is None and isinstance(low, Quantity) and not curve.fit.shape.facing:
         above = "; no step above that had settled" if curve.unknown_above else ""
         yield f"It reduces no gain up to {in_dbfs(curve.highest_dbfs)}{_but_for_saturation(curve)}{above}."
-    yield from _other_bends(published)
+    yield from _other_bends(published, curve.fit)
     if isinstance(low, Quantity):
         where = "Where it reduces nothing" if rising is None else "At low levels"
         yield f"{where} its gain is {edited(low).number}."
@@ -290,7 +290,7 @@ def _floor_db(curve: StaticCurve) -> float | None:
     return float(floor.mean())
 
 
-def _other_bends(published: Published) -> Iterator[str]:
+def _other_bends(published: Published, fit: BendsFit) -> Iterator[str]:
     """Say what the bends do that are not the threshold's."""
     for name, side in (("second", "Above"), ("lower", "Below")):
         entries = [published.get(f"static.{name}_{part}") for part in ("threshold", "slope")]
@@ -308,6 +308,10 @@ def _other_bends(published: Published) -> Iterator[str]:
         else:
             how = "lifts quiet sound"
         yield f"{side} {in_dbfs(threshold.value)} it {how}."
+        third = len(fit.shape.facing) - 1 if name == "second" and fit.shape.facing[-3:] == (1, 1, 1) else 0
+        if third and fit.corner(third)[2] < 0:
+            ratio = _ratio(1 + fit.sections[-1].slope)
+            yield f"{Told.STEEPER} {in_dbfs(fit.corner(third)[0])}: {ratio}."
 
 
 def _knee(published: Published) -> str:

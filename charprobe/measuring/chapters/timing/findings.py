@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.excursion import excursion_db
 from charprobe.estimators.timing.edge.times import SMALLEST_DB
@@ -88,8 +90,12 @@ def _other_frequency(row: BurstRow, static: StaticCurve | None) -> str:
     if not (isinstance(low, Quantity) and isinstance(high, Quantity) and isinstance(after, Quantity)):
         return ""
     steps_db = low.value - high.value
-    # bursts that begin below rest are reduced by less from there, and end where the steps do
-    if min(abs(row.reduction_db - steps_db), abs(after.value - high.value)) < UNLIKE_DB:
+    ends_db = [high.value]
+    for way in {point.direction for point in static.points}:
+        passed = sorted((p.input_dbfs, p.gain_db) for p in static.points if p.direction == way)
+        ends_db.append(float(np.interp(row.to_dbfs, *np.transpose(passed))))
+    # bursts that begin below rest are reduced by less from there, and end where the steps of a pass do
+    if min(abs(row.reduction_db - steps_db), *(abs(after.value - end) for end in ends_db)) < UNLIKE_DB:
         return ""
     return (
         f"{Told.UNLIKE}: at {number_text(row.to_dbfs, 1)} dBFS bursts of {row.carrier_hz:g} Hz are reduced "

@@ -8,6 +8,7 @@ import numpy as np
 
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.static.points import StaticPoint
+from charprobe.estimators.timing.edge.settling import Settled
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.quantity import Quantity
 
@@ -47,13 +48,13 @@ def gain_at_rest(
 
 
 def reduced_at_rest(
-    static: StaticCurve | None, attack: GainTrace, *, lead_db: float, held_db: float, both_db: float
+    static: StaticCurve | None, attack: GainTrace, *, lead: Settled, held_db: float, both_db: float
 ) -> bool:
-    """Whether bursts are reduced at their low level; `lead_db` and `held_db` are their gains at both levels.
+    """Whether bursts are reduced at their low level; `lead` and `held_db` are their gains at both levels.
 
     Level steps are, or the detector hears the carrier louder than the steps: bursts from silence and from
-    above then rest at one gain (but for `both_db`) below these at the low level, and lie by more below them
-    at the high one. A filter would do the same at both.
+    above then rest, on their way nowhere, at one gain (but for `both_db`) below these at the low level, and
+    lie by more below them at the high one. A filter would do the same at both.
     """
     if static is None:
         return False
@@ -63,8 +64,8 @@ def reduced_at_rest(
     low, high = (_between(rising, level) for level in (attack.from_dbfs, attack.to_dbfs))
     if low is None or high is None:
         return False
-    below_db = low.value - lead_db
-    rests = below_db > REDUCED_DB and both_db < AGREE * below_db
+    below_db = low.value - lead.value_db
+    rests = below_db > REDUCED_DB and max(both_db, abs(lead.left_db)) < AGREE * below_db
     return rests and high.value - held_db > below_db + REDUCED_DB
 
 

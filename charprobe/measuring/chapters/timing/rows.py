@@ -167,9 +167,10 @@ def _row(
         attack_trace, _ = trace_edges(capture, bursts=others, bypass=bypass)
     attack = time_edge(attack_trace, rest_db=None)
     lead = attack.before
-    held_db, lead_db = gain_before(release_trace).value_db, gain_before(attack_trace).value_db
+    held_db = gain_before(release_trace).value_db
     both_db = attack_trace.both_ways_db(release_trace.most_passed_s)
-    reduced = reduced_at_rest(static, attack_trace, lead_db=lead_db, held_db=held_db, both_db=both_db)
+    begun = gain_before(attack_trace)
+    reduced = reduced_at_rest(static, attack_trace, lead=begun, held_db=held_db, both_db=both_db)
     rest, short_db, unsure_db = _rest(static, lead, attack_trace, held_db, both_db if reduced else None)
     release = time_edge(
         release_trace,

@@ -4,6 +4,7 @@ import pytest
 from burst_device import exponential, play, recipe
 from timed_edges import PARTS, times
 
+from charprobe.estimators.timing.edge.settling import gain_before
 from charprobe.estimators.timing.edge.times import time_edge
 from charprobe.estimators.timing.trace.trace_edges import trace_edges
 from charprobe.values.quantity import Quantity, Unmeasured
@@ -35,3 +36,13 @@ def test_a_record_that_ends_too_early_is_timed_against_a_gain_known_to_be_reache
     assert known.left == pytest.approx(math.exp(-end_s / tau_s), abs=0.02)
     unsure = time_edge(trace, rest_db=None, rest=Quantity.from_std(0.0, 1.0, "dB"))
     assert isinstance(unsure.t50, Unmeasured)
+
+
+@pytest.mark.parametrize("tau_s", [0.02, 0.4])
+def test_a_gain_before_an_edge_knows_what_it_still_had_to_go(rng, tau_s):
+    device = exponential(attack_s=0.002, release_s=tau_s, depth_db=10, hold_s=0.2)
+    plan = recipe(hold_s=0.2, release_s=0.4)
+    bursts, wet, dry = play(plan, device, rate_hz=48_000, rng=rng, noise_dbfs=-110.0)
+    attack, _ = trace_edges(wet, bursts=bursts[1:], bypass=dry)
+    lead = gain_before(attack)
+    assert lead.left_db == pytest.approx(lead.value_db, abs=0.03)  # it would come back to 0 dB

@@ -1,13 +1,16 @@
 """Gear whose gain moves a little during the take of a compressor that has a closed form."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from taken import reading, take_of, wire
 
 from charprobe.estimators.static.curve import StaticCurve
+from charprobe.estimators.static.level_steps import measure_level_steps
 from charprobe.estimators.static.points import StaticPoint
 from charprobe.measuring.chapters.static.chapter import static_chapter
-from charprobe.measuring.chapters.static.steadiness import drift_of_bursts
+from charprobe.measuring.chapters.static.steadiness import drift_of_bursts, drift_of_pairs
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.simulation.rig import faults
 from charprobe.stimulus.kinds.bursts import Bursts
@@ -83,6 +86,26 @@ def test_a_gain_that_follows_the_mean_of_what_it_hears_is_said_to_rest_nowhere(r
     plain, settled = static_chapter(played(rng, "smooth-gain-hard"), None)
     assert settled.restless_db == 0
     assert not any("something slower" in item.message for item in plain.health)
+
+
+@pytest.mark.parametrize(("memory_db", "gain_db"), [(0.06, 0.0), (0.06, 0.5), (0.0, 0.06)])
+def test_what_fades_since_the_loudest_step_is_memory_and_no_step_in_time(rng, memory_db, gain_db):
+    take = take_of(SEGMENTS, lambda samples: samples, rng=rng)
+    (segment,) = take.stimulus.of_kind(LevelSteps)
+    fit = measure_level_steps(take.intact(segment), take.segment(segment))
+    loudest = len(fit.steps) // 2
+    taken_db = [  # after the loudest step: what is left of a memory that fades as one over time, and a knob
+        (memory_db * loudest / (at - loudest) + gain_db if at > loudest else 0.0)
+        for at in range(len(fit.steps))
+    ]
+    steps = [
+        replace(step, level_dbfs=step.tone.level_dbfs - gone_db, std_db=0.001, settled=True)
+        for step, gone_db in zip(fit.steps, taken_db, strict=True)
+    ]
+    moved = drift_of_pairs(take, replace(fit, steps=tuple(steps)))
+    assert moved.size_db == pytest.approx(-gain_db - (memory_db if gain_db else 0.0), abs=memory_db + 1e-6)
+    assert (moved.size_db == 0) is (gain_db == 0)  # nothing of it is told
+    assert 1.96 * moved.std_db > memory_db + gain_db  # either way intervals reach over all of it
 
 
 @pytest.mark.parametrize("gain_db", [0.0, 0.1])

@@ -27,6 +27,22 @@ def said_of(curve):
     return readings, list(words_on(curve, readings, published))
 
 
+@pytest.mark.parametrize(("third", "words"), [(0.25, ["Steeper yet above −12.0 dBFS: 4:1."]), (0.0, [])])
+def test_a_third_bend_is_told_though_ratios_are_given_of_two(rng, third, words):
+    curve = curve_of(
+        lambda level: 0.3 * knee(level + 34, 0) + 0.2 * knee(level + 22, 0) + third * knee(level + 12, 0),
+        rng,
+        level=np.arange(-59.0, -1.0, 1.0),
+    )
+    readings = read_static_curve(curve)
+    published = {f"static.{name}": Entry(getattr(readings, name), "") for name in NAMES}
+    published |= {f"static.second_{name}": Entry(getattr(readings.second, name), "") for name in NAMES[:3:2]}
+    published["static.low_level_gain"] = Entry(curve.low_level_gain, "")
+    said = list(words_on(curve, readings, published))
+    assert "Above −22.0 dBFS it compresses 2:1." in said
+    assert [sentence for sentence in said if sentence.startswith("Steeper")] == words  # 1 - 0.3 - 0.2 - 0.25
+
+
 def test_a_bend_that_goes_on_is_put_into_words_though_it_has_no_second_bend(rng):
     readings, said = said_of(
         curve_of(

@@ -7,6 +7,7 @@ from true_bursts import true_burst
 
 from charprobe.estimators.static.curve_fit import fit_static_curve
 from charprobe.estimators.static.points import StaticPoint
+from charprobe.estimators.timing.edge.settling import Settled
 from charprobe.measuring.chapters.timing.chapter import timing_chapter
 from charprobe.measuring.chapters.timing.rest import gain_at_rest, reduced_at_rest
 from charprobe.measuring.chapters.timing.rows import measure_rows
@@ -60,6 +61,10 @@ def test_a_low_level_that_only_the_carrier_of_bursts_is_reduced_at_is_told_by_th
     )
     static = fit_static_curve(tuple(quieter), axis_std_db=0.0)
     assert static.reduction_db_at(REDUCED["low_dbfs"]) < 0.1
+    attack = measure_rows(wet, bypass, static)[0].attack_trace
+    for left_db, rests in ((-0.1, True), (-5.0, False)):  # of 8 dB below the steps: nearly none, or most
+        lead = Settled(-8.0, 0.0, left_db, True)
+        assert reduced_at_rest(static, attack, lead=lead, held_db=-15.0, both_db=0.0) is rests
     (row,) = measure_rows(wet, bypass, static)
     truth = true_burst(
         stage, carrier_hz=CARRIER_HZ, rate_hz=RATE_HZ, rng=rng, **(REDUCED | {"release_s": 2.0})
@@ -106,7 +111,7 @@ def test_a_low_level_that_is_lifted_rests_on_crests_as_a_reduced_one_does():
     wet, bypass = takes("upward-lift", segments=WITHIN)
     static = fit_static_curve(level_steps(make_stage("upward-lift")).points, axis_std_db=0.0)
     (row,) = measure_rows(wet, bypass, static)
-    unlike = {"lead_db": 0.0, "held_db": 0.0, "both_db": 0.0}
+    unlike = {"lead": Settled(0.0, 0.0, 0.0, True), "held_db": 0.0, "both_db": 0.0}
     for low_dbfs, works in ((-42.0, True), (-10.0, False)):
         low = replace(row.attack_trace, from_dbfs=low_dbfs)
         assert reduced_at_rest(static, low, **unlike) is works
