@@ -59,10 +59,10 @@ def judged(samples):
 
 @cache
 def profile_of(fault):
-    samples = recorded("smooth-gain-soft")
-    if fault:
-        samples = apply_fault(fault, samples, rate_hz=RATE_HZ)
-    return characterise_judged(judged(samples), judged(recorded("plain-wire")), setting=fault or "clean")
+    wet, dry = recorded("smooth-gain-soft"), recorded("plain-wire")
+    if fault:  # of the path: the bypass has it too
+        wet, dry = (apply_fault(fault, samples, rate_hz=RATE_HZ) for samples in (wet, dry))
+    return characterise_judged(judged(wet), judged(dry), setting=fault or "clean")
 
 
 def test_a_clean_capture_keeps_every_curve():
@@ -91,7 +91,7 @@ EDGES_AND_TONES = {"timing", "gain_trace", "harmonics", "sweep_harmonics", "nois
 )
 def test_a_fault_that_costs_a_group_costs_its_curves(fault, costs):
     profile = profile_of(fault)
-    (told,) = (item for item in profile.health if item.code == fault)
+    told = next(item for item in profile.health if item.code == fault)
     groups = {name: {glossary.group(own) for own in needs} for name, needs in glossary.CURVES.items()}
     assert not [name for name in profile.curves if groups[name] & set(told.withholds)]
     assert costs <= set(told.message.split("Curves not given: ")[1].split(", "))
