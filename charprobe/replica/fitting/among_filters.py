@@ -70,7 +70,7 @@ def shown_by(pair: Pair, linear: Linear, noise: Noise) -> Shown | None:
         for tone in segment.tones:
             stop = tone.stop - round(TAIL_S * rate_hz)
             sides = pair.read(tone.start + round(SETTLED * tone.length), stop)
-            orders = ORDERS[ORDERS * tone.frequency_hz < TOP_SHARE * rate_hz]
+            orders = ORDERS[(ORDERS == 1) | (ORDERS * tone.frequency_hz < TOP_SHARE * rate_hz)]
             both = np.stack([sides.dry, sides.wet], axis=1)
             dry, wet = phasors(both, orders, tone.frequency_hz / rate_hz).T
             made, weight = np.zeros(ORDERS.size, dtype=complex), np.zeros(ORDERS.size)

@@ -70,6 +70,7 @@ class _Work:
     def __init__(self, pair: Pair, profile: Profile, noise: Noise, jobs: int, told: Told) -> None:
         self._pair, self._noise, self._jobs, self._told = pair, noise, jobs, told
         self._first, self._budget = first_cell(profile), Budget(BUDGET)
+        self._timed = any(profile.measured(f"{edge}.t63") for edge in ("attack", "release"))
         threshold_dbfs = _threshold(profile, self._first, pair)
         self._stretches = stretches_of(pair.wet, threshold_dbfs=threshold_dbfs)
         self._linear = fit_filter(pair, Cell())
@@ -82,8 +83,8 @@ class _Work:
         self._told(0.05)
         whole, heard = self._bare()
         self._told(0.1)
-        least, found = whole.fitted.held_out, list[Fitted]()
-        if least > self._floor and not (whole.together and at_once(whole.chain, heard, rate_hz)):
+        least, found, still = whole.fitted.held_out, list[Fitted](), whole.together and not self._timed
+        if least > self._floor and not (still and at_once(whole.chain, heard, rate_hz)):
             found = self._searched()
         if found and found[0].held_out * PLAINER < least:
             del heard  # which is large
