@@ -10,7 +10,7 @@ import numpy as np
 from charprobe.estimators.half_power import Side, half_power_corner
 from charprobe.estimators.response_fit import ResponseFit, ResponsePart, simplest_fit
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Z95, Quantity, Reading
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 
 TILT_FROM_HZ, TILT_TO_HZ, TILT_POINTS = 100.0, 10_000.0, 1000
@@ -33,8 +33,8 @@ class ResponseShape:
     ----------
     parts : tuple of ResponsePart
         Low end first; empty for a flat or merely tilted response, and where no description follows the curve.
-    tilt_db_per_decade : Quantity
-        Least-squares slope, 100 Hz to 10 kHz, uniform in log frequency; always measured.
+    tilt_db_per_decade : Quantity or Unmeasured
+        Least-squares slope, 100 Hz to 10 kHz, uniform in log frequency; measured where points span that.
     low_corner_hz, high_corner_hz : Quantity or Unmeasured
         Where the magnitude is 3 dB below mid-band: the corner of the filter that describes that end, or else
         the crossing of 3 dB below the magnitude at 1 kHz; or the bound it lies beyond.
@@ -43,7 +43,7 @@ class ResponseShape:
     """
 
     parts: tuple[ResponsePart, ...]
-    tilt_db_per_decade: Quantity
+    tilt_db_per_decade: Reading
     low_corner_hz: Reading
     high_corner_hz: Reading
     sentence: str
@@ -104,7 +104,7 @@ def describe_response(
     known = trusted if followed else ()
     low, high = (_corner(known, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))
     tilt = _tilt(chosen, frequency_hz, std_db, moved_db)
-    told_tilt = tilt if chosen.model.tilted else None
+    told_tilt = tilt if chosen.model.tilted and isinstance(tilt, Quantity) else None
     sentence = _sentence(parts, running_on, told_tilt, magnitude_db, frequency_hz, worst)
     unsure_db = Z95 * float(np.max(std_db))
     if unsure_db > TOLD_DB:
@@ -129,11 +129,15 @@ def _over_both(parts: tuple[ResponsePart, ...], beside: tuple[ResponsePart, ...]
     return tuple(map(wider, parts))
 
 
-def _tilt(chosen: ResponseFit, frequency_hz: Array, std_db: Array, moved_db: float) -> Quantity:
+def _tilt(chosen: ResponseFit, frequency_hz: Array, std_db: Array, moved_db: float) -> Reading:
     """Tilt of the description, which bends between points, and of what it leaves, which hardly does.
 
     How far each half of the points leads elsewhere tells what may hide between them.
     """
+    if frequency_hz[0] > TILT_FROM_HZ or frequency_hz[-1] < TILT_TO_HZ:
+        first, last = (_hz(float(frequency_hz[end])) for end in (0, -1))
+        part = f"the response is known from {first} to {last} alone"
+        return Unmeasured("dB/decade", part, "a sweep over the whole band whose gain rests")
     decades = math.log10(TILT_TO_HZ / TILT_FROM_HZ)
     x = math.log10(TILT_FROM_HZ) + decades * (np.arange(TILT_POINTS) + 0.5) / TILT_POINTS
     along = (x - x.mean()) / float(np.sum((x - x.mean()) ** 2))

@@ -242,7 +242,6 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         return
     axis_db = needs.first.axis_db
     levels = np.array(steps.levels_dbfs) + axis_db
-    per_s = LATE * profile.stimulus.rate_hz
     first_levels, first_stds, settled = _first_points(profile)
     # steps that are too short once more foretell nothing, nor do slow ones: what is slow may be slower still
     times_longer = steps.step_s / needs.first.step_s
@@ -252,16 +251,15 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         yield from _at_rest(profile)
         return
     curve = _Curve(rest.value, threshold.value, knee.value if knee.low > 0 else 0.0, 1 - slope.value)
-    gains, first_gains = curve.gain(levels), curve.gain(first_levels)
-    stds = _by_noise(noise.value - levels - gains, steps.step_s * per_s)
-    own = _by_noise(noise.value - first_levels - first_gains, needs.first.step_s * per_s)
-    beyond, past = np.sqrt(np.maximum(0.0, first_stds**2 - own**2)), _past_db(first_gains)
-    share = float(np.min((beyond / np.maximum(past, 1e-12))[past >= past.max() / 2]))
+    out = levels + curve.gain(levels)
+    count = max(1.0, LATE * steps.step_s * profile.stimulus.rate_hz)
+    by_noise = DB_PER_NEPER * 10 ** ((noise.value - out) / 20) / math.sqrt(count)
+    stds = np.hypot(by_noise, LEVEL_DB)
     reading = _readings(curve, top_dbfs=float(levels.max()))
     same_top = abs(float(levels.max() - first_levels.max())) < SAME_TOP_DB  # most is lost at the highest step
-    played = (levels, stds, share * _past_db(gains)), (first_levels, own, share * past)
+    played = (levels, stds), (first_levels, first_stds)
     then, before = (_stds(curve, reading, *points) for points in played)
-    unseen, unseen_before = (_unseen_db(curve, np.unique(at)) for at in (levels, first_levels))
+    unseen, unseen_before = (_unseen_db(curve, np.unique(at)) for at, _ in played)
     then[ONE_DB_DOWN] = math.hypot(then[ONE_DB_DOWN], unseen / (2 * Z95))
     shape = [(known, before[name]) for name in SHAPES if name in before and (known := profile.measured(name))]
     if settled and any(known.std > MISFIT * by_points for known, by_points in shape):
@@ -277,16 +275,6 @@ def _static(profile: Profile, needs: Needs, steps: LevelSteps) -> Iterator[Expec
         yield _row(name, known, min(known.std, math.hypot(then[name], stays)))
     if curve.knee_db == 0.0:
         yield _row("static.knee_width", knee, _hard_knee(curve, levels, stds) / (2 * Z95))
-
-
-def _by_noise(noise_db: Array, count: float) -> Array:
-    """Standard uncertainty in dB of levels, read from so many samples beside noise of a level over theirs."""
-    return np.asarray(np.hypot(DB_PER_NEPER * 10 ** (noise_db / 20) / math.sqrt(max(1.0, count)), LEVEL_DB))
-
-
-def _past_db(gains: Array) -> Array:
-    """What moves each gain where some of the sound goes past the stage unreduced, per share of it."""
-    return np.asarray(DB_PER_NEPER / math.sqrt(2) * (10 ** ((gains.max() - gains) / 20) - 1))
 
 
 def _at_rest(profile: Profile) -> Iterator[ExpectedInterval]:
@@ -339,21 +327,17 @@ def _unseen_db(curve: _Curve, levels: Array) -> float:
 
 
 def _stds(
-    curve: _Curve, readings: dict[str, Callable[[_Curve], float]], levels: Array, stds: Array, past_db: Array
+    curve: _Curve, readings: dict[str, Callable[[_Curve], float]], levels: Array, stds: Array
 ) -> dict[str, float]:
-    """Standard uncertainty of each reading, from the curve fitted to points by least squares.
-
-    All points may be off together by `past_db`, for what goes past the stage unseen.
-    """
+    """Standard uncertainty of each reading, from the curve fitted to points by least squares."""
     count = 4 if curve.knee_db > 0 else 3
     moves = 1e-3 * np.eye(count)
     slopes = np.array([(curve.moved(m).gain(levels) - curve.moved(-m).gain(levels)) / 2e-3 for m in moves]).T
-    fitted = np.linalg.pinv(slopes / stds[:, None])
-    root = np.column_stack([fitted, fitted @ (past_db / stds)])
+    covariance = np.linalg.pinv((slopes / stds[:, None]).T @ (slopes / stds[:, None]))
     found = {}
     for name, read in readings.items():
         weights = np.array([(read(curve.moved(m)) - read(curve.moved(-m))) / 2e-3 for m in moves])
-        found[name] = float(np.linalg.norm(weights @ root))
+        found[name] = math.sqrt(max(0.0, float(weights @ covariance @ weights)))
     return found
 
 

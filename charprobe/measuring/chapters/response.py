@@ -11,13 +11,7 @@ from charprobe.estimators.half_power import REFERENCE_HZ
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
 from charprobe.estimators.response_fit import ResponsePart
-from charprobe.estimators.response_shape import (
-    FEWEST_POINTS,
-    TILT_FROM_HZ,
-    TILT_TO_HZ,
-    ResponseShape,
-    describe_response,
-)
+from charprobe.estimators.response_shape import FEWEST_POINTS, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.measuring.chapters.off_tone import OffTone, off_tone, tones_move
 from charprobe.measuring.chapters.static.references import left_by_silence_db, moved_by_silence
@@ -145,7 +139,7 @@ def response_chapter(wet: Take, bypass: Take | None, static: Reduction | None) -
         rate_hz=float(wet.stimulus.rate_hz),
     )
     conditions = _conditions(first)
-    entries = {name: Entry(reading, conditions) for name, reading in _readings(shape, heard_hz).items()}
+    entries = {name: Entry(reading, conditions) for name, reading in _readings(shape).items()}
     return Chapter(
         quantities=entries,
         curves=curves,
@@ -273,19 +267,16 @@ def _reduction_words(sweep: _Swept) -> str:
     )
 
 
-def _readings(shape: ResponseShape, heard_hz: Array) -> dict[str, Reading]:
+def _readings(shape: ResponseShape) -> dict[str, Reading]:
     shelf = shape.shelf
     reason = f"no shelf describes the response: {shape.sentence}"
     following = "none needed; a sweep under gain reduction may show another shape"
-    spans = heard_hz[0] <= TILT_FROM_HZ and heard_hz[-1] >= TILT_TO_HZ
-    part = f"the response is known from {heard_hz[0]:.0f} to {heard_hz[-1]:.0f} Hz alone"
-    untilted = Unmeasured("dB/decade", part, "a sweep over the whole band whose gain rests")
     return {
         "response.low_corner": shape.low_corner_hz,
         "response.high_corner": shape.high_corner_hz,
         "response.shelf_gain": _shelf_gain(shelf, Unmeasured("dB", reason, following)),
         "response.shelf_corner": shelf.corner_hz if shelf else Unmeasured("Hz", reason, following),
-        "response.tilt": shape.tilt_db_per_decade if spans else untilted,
+        "response.tilt": shape.tilt_db_per_decade,
     }
 
 

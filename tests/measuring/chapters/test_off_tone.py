@@ -67,3 +67,22 @@ def test_points_are_known_no_better_than_a_settled_tone_lets_them(rng, device, d
 def test_a_tone_that_still_moves_denies_the_sweep_only_where_it_moves_away(rng, device, denied):
     chapter = response_chapter(take_of(SEGMENTS, device, rng=rng), None, NoReduction())
     assert [item.code for item in chapter.health] == ["unsettled"] * denied
+
+
+def test_where_tones_from_silence_still_move_the_sweeps_start_is_left_out(rng):
+    segments = lay_out(Recipe("made", "made", SEGMENTS), rate_hz=48_000, take=3).segments
+
+    def recovering(samples):
+        """Each sound begins 2 dB lower and comes back with 0.08 s."""
+        n, low_db = np.arange(samples.size), np.zeros(samples.size)
+        for begin in (segments[0].span.start, *(tone.start for tone in segments[1].tones)):
+            low_db = np.where(n >= begin, 2.0 * np.exp(-(n - begin) / (0.08 * 48_000)), low_db)
+        return samples * 10 ** (-low_db / 20)
+
+    told = {}
+    for device in (wire, recovering):
+        chapter = response_chapter(take_of(SEGMENTS, device, rng=rng), None, NoReduction())
+        hz, level = (column(chapter, "response", name) for name in ("frequency_hz", "magnitude_db"))
+        told[device] = hz[0]
+        np.testing.assert_allclose(level, 0.0, atol=0.02)  # the goal; 20 Hz itself comes 0.06 dB lower
+    assert told[wire] == 20 and 40 < told[recovering] < 60

@@ -11,6 +11,8 @@ from charprobe.measuring.chapters.response import response_chapter
 from charprobe.simulation.devices.catalogue import make_stage
 from charprobe.stimulus.kinds.steady import Silence
 from charprobe.stimulus.kinds.sweep import Sweep
+from charprobe.stimulus.recipe import Recipe
+from charprobe.stimulus.render import lay_out
 from charprobe.values.quantity import Quantity, Unmeasured
 
 SWEEP = [Sweep("response", 10, 22_000, 3.0, -30.0, gap_s=0.3)]
@@ -194,7 +196,33 @@ def test_what_a_gate_may_have_taken_with_the_response_is_doubt_of_its_points(rng
     chapter = response_chapter(dull, None, static)
     level, std = (column(chapter, "response", name) for name in ("magnitude_db", "magnitude_std_db"))
     assert np.all(std[level > -1] < 0.1)
-    assert np.all((std[level < -4] > 10) == isinstance(static, Gate))
+    # what a gate may have shut altogether is no point of a response
+    assert bool(np.any(level < -4)) != isinstance(static, Gate)
+
+
+def test_what_a_keyed_gate_lets_through_late_is_no_corner_of_a_filter(rng):
+    """Open from 120 Hz to 8.2 kHz and slow to follow: the sweep falls by 3 dB elsewhere."""
+    segments = (Sweep("response", 10, 22_000, 3.0, -40.0, gap_s=0.3),)
+    (sweep,) = lay_out(Recipe("made", "made", segments), rate_hz=RATE_HZ, take=3).segments
+    opens, shuts = (sweep.span.start + sweep.spec.reached_s(hz) * RATE_HZ for hz in (120.0, 8200.0))
+
+    def gated(samples):
+        n = np.arange(samples.size)
+        wanted_db = np.where((n > opens) & (n < shuts), 0.0, -40.0)
+        keep = np.exp(-1 / (0.05 * RATE_HZ))
+        return samples * 10 ** (lfilter([1 - keep], [1, -keep], wanted_db) / 20)
+
+    chapter = response_chapter(take_of(segments, gated, rng=rng), None, Gate())
+    hz, level, std = (
+        column(chapter, "response", name) for name in ("frequency_hz", "magnitude_db", "magnitude_std_db")
+    )
+    settled_db = np.where((hz > 120) & (hz < 8200), 0.0, -40.0)
+    assert np.count_nonzero(settled_db == 0) > 60
+    assert np.all(np.abs(level - settled_db) < 2 * std + 0.02)
+    low, high = (reading(chapter, f"response.{end}_corner") for end in ("low", "high"))
+    assert isinstance(low, Unmeasured) and low.at_most > 120
+    assert isinstance(high, Unmeasured) and high.at_least < 8200
+    assert isinstance(reading(chapter, "response.tilt"), Unmeasured)
 
 
 def test_points_that_noise_drowns_are_left_out(rng):

@@ -137,6 +137,14 @@ def test_a_copy_too_weak_to_be_told_is_known_to_be_possible(time_ms, gain_db):
     assert gain_db - 2.8 < seen_db < gain_db + 3
 
 
+def test_a_marker_under_which_a_gain_still_moves_hides_no_path_that_the_other_would_show():
+    samples = played()[1]
+    end_s = np.arange(samples.shape[0])[::-1, None] / RATE_HZ
+    closing = np.where(end_s < 1.1, 1 - 0.5 * np.exp((end_s - 1.1) / 0.2), 1.0)  # 6 dB lower, and coming back
+    copies = [unseen_path(placed_again(each))[0] for each in (samples, closing * samples)]
+    assert copies[1] < 1.5 * copies[0]  # the opening one alone: root 2 for the noise
+
+
 def test_a_path_that_holds_nothing_else_is_known_to_a_thousandth_of_a_db():
     assert 20 * np.log10(1 + max(unseen_path(placed_again(played()[1])))) < 0.001
 
