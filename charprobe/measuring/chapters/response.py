@@ -91,10 +91,12 @@ class _Swept:
 
     @property
     def told(self) -> Flags:
-        """Where the response stands out of the noise and of what its gain may do, and has settled."""
-        heard = np.abs(self.response.value) > DETECTED * self.response.std
-        sure = DETECTED * self.unsure_db < DB_PER_NEPER
-        return heard & sure & (self.response.frequency_hz >= self.settled_from_hz)
+        """Where the response stands out of the noise and of what its gain may do, then and soon after."""
+        hz, heard = self.response.frequency_hz, np.abs(self.response.value) > DETECTED * self.response.std
+        unsure = np.broadcast_to(DETECTED * self.unsure_db >= DB_PER_NEPER, hz.shape)
+        unsure_hz = np.append(hz[unsure], math.inf)
+        sure = unsure_hz[np.searchsorted(unsure_hz, hz)] > hz * math.exp(SETTLE_S / LAGS / self.parts.rate_s)
+        return heard & sure & (hz >= self.settled_from_hz)
 
     @property
     def settled_from_hz(self) -> float:
@@ -212,7 +214,8 @@ def _moved(static: Reduction | None, drive_dbfs: float) -> bool:
 def _heard_db(static: Reduction, drive_dbfs: float, response: Response, rate_s: float) -> Array:
     """How far a detector that hears all of what the response does, or nothing of it, may move the gain.
 
-    A gain that goes as far while it settles is behind the sweep by its slope, where the response has one.
+    A gain that goes as far while it settles is behind the sweep by its slope, where the response has one that
+    is not that of a filter: whose slope is 2 / pi of what it turns the phase by.
     """
     log_f, size_db = np.log(response.frequency_hz), response.magnitude_db
     turned_db = np.maximum(size_db - np.interp(math.log(REFERENCE_HZ), log_f, size_db), -QUIETER_DB)
@@ -221,7 +224,10 @@ def _heard_db(static: Reduction, drive_dbfs: float, response: Response, rate_s: 
     known = np.array([(by, reduction) for by, reduction in asked if reduction is not None] or [(0.0, 0.0)])
     gain_db, reach = np.interp(turned_db, *known.T), SETTLE_S / rate_s
     since = np.searchsorted(log_f, log_f - reach).tolist()
-    behind_db = np.abs(np.gradient(turned_db, log_f)) * reach / LAGS
+    slope_db, phase = np.gradient(turned_db, log_f), np.unwrap(np.angle(response.value))
+    filtered_db = DB_PER_NEPER * 2 / np.pi * (phase - np.interp(math.log(REFERENCE_HZ), log_f, phase))
+    left_db = np.abs(slope_db - filtered_db)
+    behind_db = np.where(left_db < np.abs(slope_db) / 2, left_db, np.abs(slope_db)) * reach / LAGS
     lag_db = np.minimum(behind_db, [np.ptp(gain_db[first : at + 1]) for at, first in enumerate(since)])
     swing_db = np.maximum(np.abs(gain_db - np.interp(0.0, *known.T)), lag_db)
     return np.asarray(np.hypot(HEARD_DB * static.steepness_at(drive_dbfs), HEARD_SHARE * swing_db))
