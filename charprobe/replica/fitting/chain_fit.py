@@ -250,6 +250,7 @@ class _Work:
         First they are told by what they are fitted to: what they remember was not heard ahead of the rest.
         """
         sounds, keep = self._sounds, FOR_REFITS * BUDGET
+        like = replace(like, low_cut=found[0].structure.low_cut)
         detectors = (replace(like, reads=reads, averaged=averaged) for reads, averaged in READINGS)
         bent = dict.fromkeys(one for detector in detectors for one in detector.bent_ones() if one.sound)
         starts = [(one, self._first) for one in bent]
