@@ -59,10 +59,10 @@ def check_sound_under_tones(take: Take, found: Sequence[UnderTone]) -> list[Heal
     end_s = take.capture_time_s(max(tone.stop for tone, _ in louder))
     loudest = max(level for _, level in louder)
     message = (
-        f"Sound that was not played is under {len(louder)} tone{'s'[: len(louder) - 1]} between "
-        f"{clock_text(start_s)} and {clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS ({take.label}): "
-        "tones like these are clean. A telephone, speech, a machine? What is read from these tones carries "
-        f"it. Silence room and computer, and retake. {ALL_GIVEN}"
+        f"Sound that was not played is under {len(louder)} tone{'s' if len(louder) > 1 else ''} between "
+        f"{clock_text(start_s)} and {clock_text(end_s)}, up to {number_text(loudest, 0)} dBFS "
+        f"({take.label}): tones like these are clean. A telephone, speech, a machine? What is read from "
+        f"these tones carries it. Silence room and computer, and retake. {ALL_GIVEN}"
     )
     return [Health("spur", "warn", message, channel=take.channel, start_s=start_s, end_s=end_s)]
 
