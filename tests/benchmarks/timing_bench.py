@@ -102,8 +102,8 @@ def kinds(device: Device, trace, edge: EdgeTimes, rate_hz: int, *, two_stages: b
         before_db=edge.before.value,
         after_db=edge.after.value,
         after_std_db=edge.after.std,
-        t63_s=edge.t63.value,
-        t90_s=edge.t90.value if isinstance(edge.t90, Quantity) else None,
+        t63=edge.t63,
+        t90=edge.t90 if isinstance(edge.t90, Quantity) else None,
     )
     right = kind.kind == ("two-stage" if two_stages else "exponential")
     rows = [Row(group, "counted right", 1.0, rate_hz, float(right), right)]

@@ -14,7 +14,7 @@ from charprobe.estimators.fitting import Fitted, bic, fit_unknowns
 from charprobe.estimators.timing.edge.tail import LAWS, Law
 from charprobe.estimators.timing.trace.gain_trace import GainTrace
 from charprobe.values.arrays import Array
-from charprobe.values.quantity import Quantity, Reading, Unmeasured
+from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
 # what is still to go, as a share of the change; its derivatives by time, and by each unknown
 Moved = tuple[Array, Array, list[Array]]
@@ -80,8 +80,8 @@ def classify_movement(
     before_db: float,
     after_db: float,
     after_std_db: float,
-    t63_s: float,
-    t90_s: float | None,
+    t63: Quantity,
+    t90: Quantity | None,
 ) -> ReleaseKind:
     """Find the simplest shape that describes the movement after an edge, and its constants.
 
@@ -93,7 +93,7 @@ def classify_movement(
         Settled gains.
     after_std_db : float
         Standard uncertainty of the gain after the edge, which the fit may move within.
-    t63_s, t90_s : float, float or None
+    t63, t90 : Quantity, Quantity or None
         Times for 63.2 and 90 % of the change: the first sets the scale, and no shape is said to describe the
         movement that misses either by more than 7 %, or an exponential one their ratio by more than 6 %.
 
@@ -106,17 +106,18 @@ def classify_movement(
     so by 12, the misfit falls to 60 % or less, the constants lie apart by 2.5 or more and inside the
     record, neither share is below 5 %, and both hold against every single law that bends (`fit_tail`), too.
     """
+    t63_s = t63.value
     t, g, s = _spread(trace, t63_s)
     change = after_db - before_db
     floor = UNLIKE * abs(change)
     movement = _Movement(t, g, np.hypot(s, floor), before_db, after_db, max(after_std_db, floor))
     fit = movement.fit
-    times = {1 - math.exp(-1): t63_s} | ({0.9: t90_s} if t90_s is not None else {})
+    times = {1 - math.exp(-1): t63_s} | ({0.9: t90.value} if t90 is not None else {})
     end, tick = float(t[-1]), trace.resolution_s
     one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
     line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
     best = min(one, line, key=lambda law: law.bic)
-    simple = _straight_kind(line, change) if best is line else _one(one)
+    simple = _straight_kind(line, change) if best is line else _one(one, t63, t90)
     if WORTH * best.rms_db > floor / 4:  # else no second stage could be worth its constants
         firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
         bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
@@ -277,10 +278,19 @@ def _stages(count: int) -> Quantity:
     return Quantity(count, count, count, "1")
 
 
-def _one(law: _FittedShape) -> ReleaseKind:
-    single = "the movement is one exponential: there is no second stage"
+def _one(law: _FittedShape, t63: Quantity, t90: Quantity | None) -> ReleaseKind:
+    """One exponential; its constant is that between the named times where these deny the fitted one.
+
+    The fit lays a hold before what a detector's own fall rounds, and its constant bends with it.
+    """
+    single, tau = "the movement is one exponential: there is no second stage", _log_quantity(law, 1)
+    if t90 is not None:
+        own = Quantity.from_std((t90.value - t63.value) / (math.log(10) - 1), tau.std, "s")
+        unsure_s = Z95 * math.hypot(math.hypot(t63.std, t90.std) / (math.log(10) - 1), tau.std)
+        value = own.value if abs(own.value - tau.value) > unsure_s else tau.value
+        tau = Quantity(value, min(tau.low, own.low), max(tau.high, own.high), "s")
     return ReleaseKind(
-        "exponential", _stages(1), _log_quantity(law, 1), _none("s", single), _none("%", single),
+        "exponential", _stages(1), tau, _none("s", single), _none("%", single),
         _hold(law), _none("dB/s", "the movement is exponential, not straight"),
     )  # fmt: skip
 

@@ -27,8 +27,8 @@ def kind_of(shape, rng, *, release_s=2.0, noise_dbfs=-105.0):
         before_db=edge.before.value,
         after_db=edge.after.value,
         after_std_db=edge.after.std,
-        t63_s=edge.t63.value,
-        t90_s=edge.t90.value if isinstance(edge.t90, Quantity) else None,
+        t63=edge.t63,
+        t90=edge.t90 if isinstance(edge.t90, Quantity) else None,
     )
 
 
@@ -73,6 +73,23 @@ def test_two_poles_in_a_row_are_not_two_stages(rng):
     fast, slow = 0.02, 0.1
     kind = kind_of(lambda t: (slow * np.exp(-t / slow) - fast * np.exp(-t / fast)) / (slow - fast), rng)
     assert kind.kind == "exponential"
+    assert kind.tau_1.low <= slow <= kind.tau_1.high
+    assert kind.tau_1.value == pytest.approx(slow, rel=0.01)  # the fast pole is over before 63 %
+
+
+def test_a_target_that_falls_in_a_straight_line_bends_no_constant(rng):
+    # level in dB falls evenly for 100 ms, as behind a mean square, and a smoother of 150 ms follows
+    span, tau = 0.1, 0.15
+
+    def left(t):
+        within = 1 - (t - tau * (1 - np.exp(-t / tau))) / span
+        end = 1 - (span - tau * (1 - np.exp(-span / tau))) / span
+        return np.where(t < span, within, end * np.exp(-(t - span) / tau))
+
+    kind = kind_of(left, rng)
+    assert kind.kind == "exponential"
+    assert kind.tau_1.low <= tau <= kind.tau_1.high
+    assert kind.tau_1.value == pytest.approx(tau, rel=0.01)  # the goal: past 63 % nothing else moves
 
 
 def test_noise_does_not_make_a_second_stage(rng):
@@ -105,8 +122,8 @@ def test_intervals_of_the_constant_hold_the_truth(rng, draws=10):
         edge = time_edge(trace, rest_db=None)
         found = classify_movement(
             trace, before_db=edge.before.value, after_db=edge.after.value, after_std_db=edge.after.std,
-            t63_s=edge.t63.value,
-            t90_s=edge.t90.value if isinstance(edge.t90, Quantity) else None,
+            t63=edge.t63,
+            t90=edge.t90 if isinstance(edge.t90, Quantity) else None,
         )  # fmt: skip
         inside += found.tau_1.low <= tau_s <= found.tau_1.high
     assert inside > expected_inside(draws)

@@ -279,6 +279,6 @@ def _kind(trace: GainTrace, times: EdgeTimes) -> ReleaseKind | None:
         before_db=times.before.value,
         after_db=times.after.value,
         after_std_db=times.after.std,
-        t63_s=times.t63.value,
-        t90_s=times.t90.value if isinstance(times.t90, Quantity) else None,
+        t63=times.t63,
+        t90=times.t90 if isinstance(times.t90, Quantity) else None,
     )
