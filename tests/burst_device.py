@@ -13,10 +13,11 @@ def recipe(**changes):
     return Bursts(**(fields | changes))
 
 
-def play(spec, gain_db, *, rate_hz, rng, ppm=0.0, offset=0.37, noise_dbfs=-110.0, bend=0.0):
+def play(spec, gain_db, *, rate_hz, rng, ppm=0.0, offset=0.37, noise_dbfs=-110.0, bend=0.0, thump=0.0):
     """Capture of the device and of the bypass; gain_db(seconds from the rise, seconds from the fall).
 
-    `bend` adds that much of the square of the output, relative to an output of 0.1.
+    `bend` adds that much of the square of the output, relative to an output of 0.1; `thump` adds that much to
+    each fall, the same every time, dying away within milliseconds.
     """
     segment = spec.lay_out(start=1000, rate_hz=rate_hz)
     step = 1 - 1e-6 * ppm
@@ -29,6 +30,7 @@ def play(spec, gain_db, *, rate_hz, rng, ppm=0.0, offset=0.37, noise_dbfs=-110.0
             since_fall = (position[at] - burst.release.start) / rate_hz
             dry[at] = amplitude(tone) * np.cos(carrier_phase(tone, position[at], rate_hz=rate_hz))
             wet[at] = 10 ** (gain_db(since_rise, since_fall) / 20) * dry[at]
+            wet[at] += np.where(since_fall < 0, 0.0, thump * np.exp(-np.maximum(since_fall, 0.0) / 0.001))
     wet += bend * wet**2 / 0.1
     sigma = 10 ** (noise_dbfs / 20) / np.sqrt(2)
     noise = rng.normal(0, sigma, (2, position.size))

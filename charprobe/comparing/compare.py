@@ -14,7 +14,14 @@ from charprobe.comparing.curve_kinds import middle_tone, tones_of
 from charprobe.comparing.curves import CURVES, MARGINS
 from charprobe.comparing.equivalence import Estimate, Gap, combined, gap, repeat_variance
 from charprobe.comparing.sentences import sentences_on
-from charprobe.comparing.subjects import Subject, measured_of, readings_of, subjects_of, value_of
+from charprobe.comparing.subjects import (
+    Subject,
+    measured_of,
+    of_one_thing,
+    readings_of,
+    subjects_of,
+    value_of,
+)
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
@@ -100,6 +107,8 @@ def _differences(
             reason = "; ".join(f"{subjects[index].label}: {_why(name, subjects[index])}" for index in missing)
             has = [index not in missing for index in (first, second)]
             none = _none(name, (subjects[first], subjects[second]), has) if least is None else Nothing()
+        elif not of_one_thing(name, (*subjects[first].repeats, *subjects[second].repeats)):
+            reason = "read with other bursts, or off another tone, in one than in the other"
         else:
             sides = [combined(usable[i], variance=variance, freedom=freedom) for i in (first, second)]
             size = math.log(margin.size) if margin.scale == "ratio" else margin.size

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from charprobe.profile.glossary.row import Margin
 from charprobe.values.arrays import Array
 
 LOW_SPAN_DB = 9.0  # the lowest part of a static curve that anchors it: three steps of the shipped recipes
+LEAST_STD_DB = 1e-4  # of a point that states less: tables hold no finer ones
 FEWEST = 4  # points that two curves must share to be compared
 ALIKE = 0.5  # by which conditions may differ: levels in dB, tones in Hz, times in ms
 
@@ -35,6 +36,8 @@ class ComparedCurve:
         What it was measured with; curves are compared where these differ by less than `ALIKE` at most.
     open_end : bool
         It goes on above its last place, unmeasured: no other is shown to be the same.
+    anchored : bool
+        It is told from another but for what they differ by over the lowest `LOW_SPAN_DB` that both have.
     """
 
     place: Array
@@ -43,11 +46,7 @@ class ComparedCurve:
     same_end: float
     conditions: tuple[float, ...] = ()
     open_end: bool = False
-
-    def anchored(self) -> ComparedCurve:
-        """Return the curve shifted so that its mean over the lowest `LOW_SPAN_DB` is zero."""
-        low = self.place <= self.place[0] + LOW_SPAN_DB
-        return replace(self, value_db=self.value_db - self.value_db[low].mean())
+    anchored: bool = False
 
 
 def averaged(
@@ -88,6 +87,27 @@ def std_of_mean(values: Array, stds: Array) -> float:
     return max(stated, shown)
 
 
+def read_between(curve: ComparedCurve, place: Array) -> tuple[Array, Array]:
+    """Value and standard uncertainty of a curve at other places, on the line between the two next to each.
+
+    A curve may leave that line: where it bends one way, by no more than its neighbours' lines carried on;
+    where it turns, as a cubic through both slopes. So far reaches the uncertainty: wide where points are
+    left out, nil at the curve's own places.
+    """
+    at, value = curve.place, curve.value_db
+    line, std = (np.interp(place, at, column) for column in (value, curve.std_db))
+    slope = np.diff(value) / np.diff(at)
+    left = np.clip(np.searchsorted(at, place, side="right") - 1, 0, slope.size - 1)
+    past, ahead = place - at[left], at[left + 1] - place
+    before = (slope[np.maximum(left - 1, 0)] - slope[left]) * past
+    after = (slope[left] - slope[np.minimum(left + 1, slope.size - 1)]) * ahead
+    one_sided = (left == 0) | (left == slope.size - 1)
+    bow = np.where(left == 0, after * past, before * ahead) / (past + ahead)
+    before, after = (np.where(one_sided, bow, side) for side in (before, after))
+    off, weight = np.abs([before, after]), np.square([ahead, past]) / (past + ahead) ** 2
+    return line, np.maximum(std, np.where(before * after < 0, (off * weight).max(axis=0), off.min(axis=0)))
+
+
 def shared_span(first: ComparedCurve, second: ComparedCurve) -> tuple[float, float]:
     """Return the lowest and the highest place that two curves share; the second is lower where none is."""
     return max(first.place[0], second.place[0]), min(first.place[-1], second.place[-1])
@@ -107,14 +127,12 @@ def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, te
     place = first.place[(first.place >= low - 1e-6) & (first.place <= high + 1e-6)]
     if place.size < FEWEST:
         return None
-    values, stds = (
-        [np.interp(place, curve.place, column) for curve, column in columns]
-        for columns in (
-            ((first, first.value_db), (second, second.value_db)),
-            ((first, first.std_db), (second, second.std_db)),
-        )
-    )
-    value, std = values[1] - values[0], np.hypot(*stds)
+    (one, one_std), (other, other_std) = (read_between(curve, place) for curve in (first, second))
+    value, std = other - one, np.hypot(one_std, other_std)
+    if first.anchored:
+        foot = place <= place[0] + LOW_SPAN_DB
+        sure = np.maximum(std[foot], LEAST_STD_DB) ** -2
+        value, std = value - np.average(value[foot], weights=sure), np.hypot(std, sure.sum() ** -0.5)
     size = np.abs(value)
     whole = not (first.open_end or second.open_end)
     whole = whole and abs(first.place[-1] - second.place[-1]) <= first.same_end

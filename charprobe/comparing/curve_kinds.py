@@ -39,9 +39,9 @@ def static_curve_of(subject: Subject) -> ComparedCurve | None:
 
 
 def anchored_curve_of(subject: Subject) -> ComparedCurve | None:
-    """Return the static curve less its low-level gain; None as in `static_curve_of`."""
+    """Return the static curve, told but for its low-level gain; None as in `static_curve_of`."""
     curve = static_curve_of(subject)
-    return None if curve is None else curve.anchored()
+    return None if curve is None else replace(curve, anchored=True)
 
 
 def response_of(subject: Subject) -> ComparedCurve | None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from charprobe.comparing.equivalence import Estimate, weighted
 from charprobe.profile.burst_traces import reference_step
@@ -15,7 +18,10 @@ from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import literal, shortened
 
 LABEL_WIDTH = 60
-STEP_DB = 0.5  # levels of bursts this far apart are another step
+STEP_DB = 0.5  # levels this far apart are another step
+BURST = {"from_dbfs": STEP_DB, "to_dbfs": STEP_DB, "carrier_hz": 1.0, "hold_s": 0.001}
+TONE = 0.02  # share by which frequencies may differ and be one tone
+NUMBER = re.compile(r"−?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
@@ -47,21 +53,32 @@ def value_of(name: str, subject: Subject) -> Reading | None:
         return readings[0] if readings else None
     if len(measured) == 1:
         return measured[0]
-    if group(name) in ("attack", "release") and not _one_step(subject):
+    if not of_one_thing(name, subject.repeats):
         return min(measured, key=lambda item: item.std)
     both = weighted([Estimate(item.value, item.std) for item in measured])
     return Quantity.from_std(both.value, both.std, measured[0].unit)
 
 
-def _one_step(subject: Subject) -> bool:
-    """Whether the bursts that times are told of have one step, carrier and length in all repeats."""
-    told = [profile for profile in subject.repeats if "timing" in profile.curves]
-    columns = {"from_dbfs": STEP_DB, "to_dbfs": STEP_DB, "carrier_hz": 1.0, "hold_s": 0.001}
-    for column, apart in columns.items():
-        cells = [numbers(p.curves["timing"], column)[reference_step(p)] for p in told]
-        if cells and max(cells) - min(cells) > apart:
-            return False
-    return True
+def of_one_thing(name: str, profiles: Sequence[Profile]) -> bool:
+    """Whether profiles read a quantity with the same bursts, or off the same tone."""
+    if group(name) in ("attack", "release"):
+        told = [profile.curves["timing"] for profile in profiles if "timing" in profile.curves]
+        rows = [reference_step(profile) for profile in profiles if "timing" in profile.curves]
+        return all(
+            np.ptp([numbers(table, column)[row] for table, row in zip(told, rows, strict=True)] or [0])
+            <= apart
+            for column, apart in BURST.items()
+        )
+    if group(name) != "colour":
+        return True
+    entries = [profile.quantities[name] for profile in profiles if name in profile.quantities]
+    tones = [NUMBER.findall(entry.conditions.partition(",")[0]) for entry in entries]
+    return all(
+        np.ptp(each) <= max(STEP_DB, TONE * max(each))
+        for each in zip(
+            *([float(text.replace("−", "-")) for text in tone] for tone in tones if tone), strict=False
+        )
+    )
 
 
 def merged(subject: Subject) -> Profile:

@@ -4,7 +4,7 @@ import pytest
 from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.subjects import Subject, subjects_of, value_of
+from charprobe.comparing.subjects import Subject, of_one_thing, subjects_of, value_of
 from charprobe.values.errors import ProfileError
 
 
@@ -32,3 +32,22 @@ def test_names_that_are_alike_once_cut_are_numbered():
     cut = "x" * 59 + "…"
     labels = [subject.label for subject in subjects_of([*long, made_profile(D)])]
     assert labels == [f"{cut} (1)", f"{cut} (2)", D.name]
+
+
+def test_a_quantity_read_off_another_tone_or_burst_is_not_set_against_it():
+    first, second = made_profile(B), made_profile(D)
+    entry = second.quantities["colour.thd_at_reference"]
+
+    def at(tone):
+        told = dataclasses.replace(entry, conditions=f"{tone}, no gain reduction")
+        return dataclasses.replace(second, quantities={"colour.thd_at_reference": told})
+
+    low, near, same = at("110 Hz at −10.0 dBFS"), at("1000 Hz at −9.8 dBFS"), at("997 Hz at −10.0 dBFS")
+    assert not of_one_thing("colour.thd_at_reference", (low, same))
+    assert of_one_thing("colour.thd_at_reference", (near, same))
+    timing = second.curves["timing"]
+    other = dataclasses.replace(timing, columns=timing.columns | {"to_dbfs": [-12.0]})
+    second = dataclasses.replace(second, curves={**second.curves, "timing": other})
+    found = {item.name: item for item in compare_profiles([first, second]).differences}
+    assert found["attack.t63"].verdict == "cannot tell"
+    assert "other bursts" in found["attack.t63"].reason

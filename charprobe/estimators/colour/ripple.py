@@ -80,9 +80,9 @@ class Split:
         part = self.ripple_at(3, cell.tone.frequency_hz)
         share = (part * whole.conjugate()).real / abs(whole) ** 2
         std = float(np.hypot(self.colour_at(cell)[1][1] / abs(whole), MODEL_ERROR))
-        value = 100 * float(np.clip(share, 0, 1))
-        low, high = (100 * float(np.clip(share + k * 1.96 * std, 0, 1)) for k in (-1, 1))
-        return Quantity(value, min(low, value), max(high, value), "%")
+        inside = float(np.clip(share, 0, 1))
+        low, high = (float(np.clip(inside + k * 1.96 * std, 0, 1)) for k in (-1, 1))
+        return Quantity(100 * inside, 100 * low, 100 * high, "%")
 
 
 def split_ripple(

@@ -165,7 +165,8 @@ class EdgeReader:
         if found is None:
             reason = "no crossing stands out of the noise"
             return Unmeasured("s", reason, "raise the level or the number of phases")
-        return _time(self.trace, found, level_std, self._step_s(found.time_s) / 2, self._turned_s)
+        chance_s = max(self._step_s(found.time_s) / 2, self._still_s(found, level, level_std))
+        return _time(self.trace, found, level_std, chance_s, self._turned_s)
 
     @cached_property
     def _turned_s(self) -> float:
@@ -173,13 +174,24 @@ class EdgeReader:
         turned = (TURN_SHARE * self.trace.turn_db > TURNED * abs(self.change)) & (self.trace.time_s > 0)
         return float(self.trace.time_s[turned].max(initial=0.0))
 
+    def _still_s(self, found: Crossing, level: float, level_std: float) -> float:
+        """Half of how long a moving gain stands still at a level, beyond what its slope makes of doubt."""
+        std_db = float(np.interp(found.time_s, self.trace.time_s, self.trace.std_db))
+        doubt = 2 * math.hypot(level_std, std_db)
+        way = [first_reached(*self._way, level + by, rising=self.change > 0) for by in (-doubt, doubt)]
+        ends = self.trace.time_s[np.minimum(way, self.arrived - 1)]
+        return float(abs(ends[1] - ends[0])) / 2 - doubt / abs(found.slope_db_per_s)
+
     def _step_s(self, time_s: float) -> float:
         """How often a gain that stands still between jumps makes one at some time; 0 where it moves smoothly.
 
         It stands still while it moves by less than a tenth of the jump, for longer than the averaging over
-        carrier periods smears a jump. Where a burst meets it is chance, and all of a set may meet it alike.
+        carrier periods, or over the points far out, smears a jump. Where a burst meets it is chance, and all
+        of a set may meet it alike.
         """
-        t, gain, reach = self.trace.time_s, self.trace.gain_db, STEP_WIDE / self.trace.carrier_hz
+        t, gain = self.trace.time_s, self.trace.gain_db
+        here = min(int(np.searchsorted(t, time_s)), t.size - 1)
+        reach = STEP_WIDE * max(1 / self.trace.carrier_hz, float(t[here] - t[here - 1]))
         first, last = (int(np.searchsorted(t, time_s + sign * reach)) for sign in (-1, 1))
         if time_s <= reach or last > t.size - 2:
             return 0.0

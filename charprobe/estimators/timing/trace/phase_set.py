@@ -275,34 +275,46 @@ def solve_edge(samples: Sequence[Array], carriers: EdgeCarriers) -> CarrierGain:
 
     Notes
     -----
-    With the phasors ``z_k = a_k w`` of the carriers, of which only the start ``a_k`` differs, and
-    ``q = sum a_k**2``, the normal equations are solved by
-    ``2 conj(w) sum (K conj(a_k) - conj(q) a_k) y_k / (K**2 - abs(q)**2)``: what stands before the samples is
-    the same at every point. A single repetition is solved over the carrier period around each point.
+    The phasors of the carriers are ``a_k w``, of which only the start ``a_k`` differs: a solution at one
+    point of the grid is, turned by ``w``, one at every point. Beside the carrier stands what all
+    repetitions share, as the thump of a gain or of even products: phases that a drifting clock has moved
+    off their even spread would take it for a gain. A single repetition is solved over the carrier period
+    around each point.
     """
-    squares, twice = carriers.starts**2, carriers.turned**2
-    once, late = squares.sum(axis=1), squares @ carriers.offsets
-    count: float = len(samples)
+    twice = carriers.turned**2
     gain, later = np.empty(carriers.grid.size, complex), np.empty(carriers.grid.size)
-    if count > 1:
-        weights = count * carriers.starts.conj() - once.conj()[:, None] * carriers.starts
-        weights *= (2 / (count**2 - np.abs(once) ** 2))[:, None] / carriers.levels
-        sound, turns = np.stack(samples), np.stack([twice.real, -twice.imag])
-        for side, weight, *pair in zip(carriers.sides, weights, late, once, strict=True):
+    if len(samples) > 1:
+        weights = np.stack([_part_in_carrier(starts) for starts in carriers.starts])
+        turning = weights * carriers.offsets  # what each adds to the time of the gain that it is part of
+        late = [(turning * other).sum(axis=1) / 2 for other in (carriers.starts, carriers.starts.conj())]
+        sound, turns = np.stack(samples), np.stack([twice.real, twice.imag])
+        weights /= carriers.levels
+        for side, weight, steady, by_twice in zip(carriers.sides, weights, *late, strict=True):
             gain.real[side], gain.imag[side] = np.stack([weight.real, weight.imag]) @ sound[:, side]
-            by_offset, by_one = np.array([[each.real, each.imag] for each in pair]) @ turns[:, side]
-            later[side] = (carriers.offsets.sum() + by_offset) / (count + by_one)
+            later[side] = steady.real + np.array([by_twice.real, by_twice.imag]) @ turns[:, side]
         gain *= carriers.turned.conj()
     else:
+        squares = carriers.starts[:, 0] ** 2
         along = carriers.by_side((carriers.starts.conj() / carriers.levels)[:, 0], carriers.turned.conj())
         both, by_offset, along = (
             _over_a_period(each, carriers.period)
-            for each in (carriers.by_side(once, twice), carriers.by_side(late, twice), along * samples[0])
+            for each in (
+                carriers.by_side(squares, twice),
+                carriers.by_side(squares * carriers.offsets[0], twice),
+                along * samples[0],
+            )
         )
         gain = 2 * (along - np.conj(both * along)) / (1 - np.abs(both) ** 2)
         later = (carriers.offsets.sum() + by_offset.real) / (1 + both.real)
     time_s = (carriers.grid * carriers.step + later) / carriers.rate_hz
     return CarrierGain(carriers.grid, time_s, gain)
+
+
+def _part_in_carrier(starts: Complex) -> Complex:
+    """Weights, shape (k,), that make the carrier's own part of one sample per repetition: least squares."""
+    shared = [np.ones(starts.size)] if starts.size > 2 else []
+    cosine, sine = np.linalg.pinv(np.stack([starts.real, -starts.imag, *shared], axis=1))[:2]
+    return np.asarray(cosine + 1j * sine)
 
 
 def _over_a_period(values: Complex, period: float) -> Complex:

@@ -70,3 +70,17 @@ def test_a_gain_set_once_a_millisecond_has_times_no_surer_than_that(rng):
         found, smooth_s = getattr(attack, name), -0.004 * math.log(1 - part)
         assert found.low <= smooth_s <= found.high and found.low <= smooth_s + 1e-3 <= found.high
     assert release.t63.high - release.t63.low < 2e-3  # smooth: as sure as ever
+
+
+def test_a_gain_that_stands_still_at_a_limit_reaches_it_at_no_certain_time(rng):
+    def device(since_rise, since_fall):
+        down = -12 * (1 - np.exp(-np.maximum(since_rise, 0) / 0.002))
+        left = -12 * np.exp(-np.maximum(since_fall, 0) / 0.1)
+        return np.where(since_fall < 0, down, 0.5 * np.round(left / 0.5))
+
+    _, release = times(device, rng, phases=5, carrier_hz=4093.0)
+    reached_s, left_s = (0.1 * math.log(12 / level_db) for level_db in (2.25, 1.75))  # it stands at -2.0 dB
+    assert release.within_2db.low < reached_s + 1e-3
+    assert release.within_2db.high > left_s - 1e-3
+    between = 0.1 * math.log(12 / (12 * (1 - PARTS["t63"])))  # no stand at 63 %
+    assert release.t63.value == pytest.approx(between, rel=0.06)

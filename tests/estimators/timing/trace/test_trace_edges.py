@@ -57,6 +57,19 @@ def test_even_order_products_are_averaged_out_and_the_resolution_says_so(
     assert np.max(np.abs(error[later])) < 0.01  # the raw residue of 2 % second order is 0.2 dB
 
 
+@pytest.mark.parametrize("ppm", [0, 12, -25])
+def test_a_thump_that_every_burst_brings_is_no_gain_whatever_the_clock(ppm, rng):
+    bursts, wet, dry = play(
+        recipe(phases=5, carrier_hz=4093.0), DEVICE, rate_hz=48_000, ppm=ppm, rng=rng, thump=0.02
+    )
+    _, release = trace_edges(
+        wet, bursts=bursts, bypass=dry
+    )  # twice the peak of the quiet tone under the thump
+    error, _ = errors_db(release)
+    soon = np.abs(release.time_s[np.abs(release.time_s) > 5 * release.sample_s]) < 0.003
+    assert np.max(np.abs(error[soon])) < 0.5
+
+
 def test_a_single_burst_falls_back_to_the_carrier_period(rng):
     bursts, wet, dry = play(recipe(phases=1), DEVICE, rate_hz=48_000, rng=rng)
     attack, _ = trace_edges(wet, bursts=bursts, bypass=dry)

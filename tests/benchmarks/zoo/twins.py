@@ -1,0 +1,126 @@
+"""Measure every stage of the zoo twice, through two recorders, and ask what is told to be different.
+
+``python -m tests.benchmarks.zoo.twins [--recipe quick] [--stage NAME...] [--seed N] [--jobs N] [--write SECTION]`` prints
+verdicts on quantities and curves of one stage against itself, warnings that one take alone brings, and summaries that
+say other things; ``--write`` puts the table into ``docs/accuracy/verdicts.md``. Truth: it is one stage.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+import tempfile
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import charprobe
+from charprobe.comparing.compare import compare_profiles
+from charprobe.profile.profile import Profile
+from tests.benchmarks.written import write_section
+from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
+from tests.benchmarks.zoo.catalogue import stages
+from tests.benchmarks.zoo.rig import Recorder
+from tests.benchmarks.zoo.stage import Stage
+
+VERDICTS = ("same", "different", "none", "both none", "cannot tell")
+
+
+@dataclass(frozen=True)
+class Pair:
+    """What two takes of one stage say: verdicts by name, those that are wrong in words, and what only one says."""
+
+    name: str
+    verdicts: Counter[tuple[str, str]]
+    wrong: tuple[str, ...]
+    warned: tuple[str, ...]
+    told: tuple[str, ...]
+
+
+def take(stage: Stage, played: Played, recorder: Recorder) -> Profile:
+    """Record a stage and its bypass, and measure them."""
+    files = (
+        capture(stage, played, recorder=recorder),
+        bypass(played, f"{stage.name}.bypass", recorder=recorder),
+    )
+    profile = charprobe.measure(
+        charprobe.open_capture(files[0]),
+        charprobe.load_stimulus(played.wav),
+        bypass=charprobe.open_capture(files[1]),
+        setting=f"{stage.name} at {recorder.drift_ppm:+g} ppm",
+    )
+    for file in files:
+        file.unlink()
+    return profile
+
+
+def said_of(profile: Profile) -> str:
+    """The first lines of a summary without their numbers."""
+    head = charprobe.summarise(profile).partition("HEALTH")[0].partition("\n")[2]
+    return re.sub(r"[\d.−]+", "#", " ".join(head.split()))
+
+
+def pair_of(name: str, *, seed: int | None, played: Played, recorders: tuple[Recorder, Recorder]) -> Pair:
+    """Take one stage twice and set the takes against each other."""
+    stage = stages(seed)[name]
+    one, other = (take(stage, played, recorder) for recorder in recorders)
+    found = compare_profiles([one, other]).differences
+    warned = [{item.code for item in profile.health if item.severity != "note"} for profile in (one, other)]
+    heads = said_of(one), said_of(other)
+    return Pair(
+        name,
+        Counter((item.name, item.verdict) for item in found),
+        tuple(f"{item.name}: {item.text}" for item in found if item.verdict in ("different", "none")),
+        tuple(sorted(warned[0] ^ warned[1])),
+        heads if heads[0] != heads[1] else (),
+    )
+
+
+def text(pairs: list[Pair]) -> str:
+    """Tables of all pairs."""
+    total = sum((pair.verdicts for pair in pairs), Counter())
+    names = sorted({name for name, _ in total})
+    wrong, warned, told = ([p for p in pairs if getattr(p, what)] for what in ("wrong", "warned", "told"))
+    lines = [
+        f"{len(pairs)} stages taken twice. Told to be different from itself: {len(wrong)}; warned of in one take "
+        f"alone: {len(warned)}; another summary: {len(told)}.",
+        "",
+        "| quantity or curve | " + " | ".join(VERDICTS) + " |",
+        "|---|" + "---|" * len(VERDICTS),
+        *(f"| {name} | " + " | ".join(str(total[name, word]) for word in VERDICTS) + " |" for name in names),
+        "",
+        *(f"- {pair.name}: {'; '.join(pair.wrong)}" for pair in wrong),
+        *(f"- {pair.name}, one take alone: {', '.join(pair.warned)}" for pair in warned),
+        *(f"- {pair.name}: {pair.told[0]} / {pair.told[1]}" for pair in told),
+    ]
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = options(__doc__)
+    parser.add_argument("--stage", nargs="*", help="only these; left out, all of our own")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--write", metavar="SECTION", help="put the tables into docs/accuracy/verdicts.md")
+    chosen = parser.parse_args()
+    names = chosen.stage or [name for name, stage in stages(chosen.seed).items() if not stage.joined]
+    first = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
+    recorders = first, replace(first, late=77.21, drift_ppm=-25.0, draw=5)
+    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(chosen.jobs) as pool:
+        played = play(chosen.recipe, Path(folder), rate_hz=chosen.rate)
+        run = partial(pair_of, seed=chosen.seed, played=played, recorders=recorders)
+        pairs = []
+        for pair in pool.map(run, names):
+            pairs.append(pair)
+            print(pair.name, *pair.wrong, *pair.warned, sep="; ", file=sys.stderr, flush=True)
+    found = text(pairs)
+    print(found)
+    if chosen.write:
+        seed = "" if chosen.seed is None else f" --seed {chosen.seed}"
+        command = f"python -m tests.benchmarks.zoo.twins --recipe {chosen.recipe}{seed} --write"
+        write_section("verdicts", chosen.write, command, found)
+
+
+if __name__ == "__main__":
+    main()
