@@ -18,6 +18,7 @@ MODEL_FLOOR_DB = 0.01  # closer than this no description is asked to follow the 
 NOTICEABLE_DB = 0.05  # a response that strays less than this from a constant is called flat
 TILTED = 4.0  # standard uncertainties by which a tilt must stand out
 WIDEST_LOG = math.log(4.0)  # a corner not known within a factor of four tells nothing
+ONE_CURVE = 0.1  # of the criterion by which descriptions of one curve may differ, as fits end
 CUTS, SHELVES = (1, 2, 3, 4), (1, 2)  # orders
 
 PartKind = Literal["cut", "shelf"]
@@ -81,13 +82,26 @@ def straight_hz(frequency_hz: Array, rate_hz: float) -> Array:
 
 
 def simplest_fit(frequency_hz: Array, magnitude_db: Array, std_db: Array, rate_hz: float) -> ResponseFit:
-    """The description of one law with the smallest criterion; a constant where nothing is noticeable."""
+    """The description of one law with the smallest criterion; a constant where nothing is noticeable.
+
+    A bass shelf and a treble shelf the other way are one curve but for the gain: it is told from the end that
+    its corner is nearer to.
+    """
     sigma, at_hz = np.hypot(std_db, MODEL_FLOOR_DB), bent_hz(frequency_hz, rate_hz)
     fits = [_fit(model, at_hz, magnitude_db, sigma, rate_hz) for model in _models()]
     span_db = float(np.ptp(magnitude_db))
     if span_db / 2 < NOTICEABLE_DB:
         return fits[0]
-    return min((fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db), key=lambda fit: fit.aicc)
+    usable = [fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db]
+    least = min(fit.aicc for fit in usable)
+    middle_hz = float(np.sqrt(frequency_hz[0] * frequency_hz[-1]))
+    return min(
+        (fit for fit in usable if fit.aicc < least + ONE_CURVE),
+        key=lambda fit: (
+            sum((part.side == "low") != (part.corner_hz.value < middle_hz) for part in fit.parts()),
+            fit.aicc,
+        ),
+    )
 
 
 @dataclass(frozen=True)

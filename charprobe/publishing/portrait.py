@@ -13,7 +13,7 @@ from charprobe.profile.entry import NO_BYPASS, numbers
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import finding_in, spoilt_by
 from charprobe.profile.told import AT_ONCE, SATURATED, Told
-from charprobe.values.editors_digits import edited, edited_number
+from charprobe.values.editors_digits import edited, edited_number, printed
 from charprobe.values.quantity import Quantity, Unmeasured, is_told, value_or_least
 from charprobe.values.wording import number_text
 
@@ -113,7 +113,7 @@ def response_reach_db(
 
 
 def _level(profile: Profile) -> str:
-    opens = profile.told(Told.GATE) or profile.told(Told.RISES)
+    opens = profile.told(Told.GATE) or profile.told(Told.RISES) or profile.told(Told.LIFTS)
     unlike = profile.told(Told.UNLIKE)
     makeup = profile.reading("static.makeup_gain")
     if isinstance(makeup, Unmeasured):  # the gain at rest will do, unless it is the path's as well
@@ -203,7 +203,7 @@ def _times(profile: Profile) -> str:
             continue
         quick = ""
         if isinstance(reading, Quantity):
-            quick = next(name for most, name in steps if reading.value < most) + " "
+            quick = next(name for most, name in steps if printed(reading) < most) + " "
         parts.append(f"{quick}{word} ({number})")
     if not parts:
         return ""
@@ -243,9 +243,9 @@ def _use(profile: Profile) -> str:
     depths = numbers(profile.curves["timing"], "reduction_db") if "timing" in profile.curves else np.zeros(1)
     lifts = bool((depths < 0).any()) and not (depths > 0).any()
     if reduces(profile) and not lifts and attack is not None and release is not None:
-        first = "Catches peaks" if attack.value < ATTACKS_S[1][0] else "Lets the start of a sound through"
+        first = "Catches peaks" if printed(attack) < ATTACKS_S[1][0] else "Lets the start of a sound through"
         then = "holds the level steady"
-        if release.value < RELEASES_S[1][0]:
+        if printed(release) < RELEASES_S[1][0]:
             ends_s = value_or_least(profile.reading("release.t90")) or 0.0
             slowly = ends_s > math.log(10) * RELEASES_S[1][0]
             then = f"recovers {'most of the way ' if slowly else ''}between words"

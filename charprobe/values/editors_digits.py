@@ -57,9 +57,8 @@ def edited(reading: Reading) -> Edited:
     """
     if isinstance(reading, Quantity):
         scale, unit = display_unit(reading.unit, reading.value)
-        value, low, high = (number * scale for number in (reading.value, reading.low, reading.high))
-        places = min(_usual(value, reading.unit), _borne((high - low) / 2))
-        middle = round(value, places)
+        low, high, places = reading.low * scale, reading.high * scale, _places(reading)
+        middle = round(reading.value * scale, places)
         return Edited("", number_text(middle, max(0, places)), _spread(middle, low, high, places), unit)
     ends = [end for end in (reading.at_least, reading.at_most) if end is not None]
     if not ends:
@@ -74,6 +73,19 @@ def edited(reading: Reading) -> Edited:
         shown.append(_outward(ends[1] * scale, places, down=False))
     text = " to ".join(number_text(end, max(0, places)) for end in shown)
     return Edited("" if len(ends) > 1 else "≥ " if down else "≤ ", text, "", unit)
+
+
+def printed(quantity: Quantity) -> float:
+    """The number that `edited` prints, in the quantity's own unit: words beside it are chosen by it."""
+    scale, _ = display_unit(quantity.unit, quantity.value)
+    return round(quantity.value * scale, _places(quantity)) / scale
+
+
+def _places(quantity: Quantity) -> int:
+    """Decimals of a quantity in the unit that it is displayed in."""
+    scale, _ = display_unit(quantity.unit, quantity.value)
+    half = (quantity.high - quantity.low) * scale / 2
+    return min(_usual(quantity.value * scale, quantity.unit), _borne(half))
 
 
 def _outward(number: float, places: int, *, down: bool) -> float:

@@ -104,6 +104,14 @@ def test_shelves_are_recovered_within_two_percent(side, gain_db, corner_hz, rng)
     assert ("treble" if side == "high" else "bass") in found.sentence
 
 
+def test_a_shelf_about_the_middle_is_told_from_its_own_end_in_every_take(rng):
+    treble, bass = shelf(F / 701.0, 4.0), shelf(500.0 / F, 4.0)
+    for _ in range(6):
+        parts = [describe(curve, rng).shelf for curve in (treble, bass)]
+        assert [part.side for part in parts] == ["high", "low"]
+        assert [part.gain_db.value for part in parts] == pytest.approx([4.0, 4.0], abs=0.03)
+
+
 def test_a_comb_finer_than_the_points_is_within_the_interval_of_the_tilt():
     fine = np.geomspace(100, 10_000, 200_001)
 

@@ -5,6 +5,7 @@ import pytest
 from made_profiles import LIMITER, TWO_STAGE, B, made_profile
 
 from charprobe.profile.entry import NO_BYPASS, Entry, Health, Table
+from charprobe.profile.told import Told
 from charprobe.publishing.portrait import is_coloured, portrait_of, response_words
 from charprobe.values.quantity import Quantity, Unmeasured
 
@@ -79,6 +80,23 @@ def test_a_gate_of_which_too_few_steps_tell_is_named_after_what_it_does_above():
     top = Unmeasured("dB", "no reduction", "louder steps", at_most=0.05)
     alone = changed(both, static__max_reduction=top, attack__t63=gone, release__t63=gone)
     assert portrait_of(alone).level == gate
+
+
+def test_an_upward_compressor_of_which_too_few_steps_tell_is_no_unknown_threshold():
+    said = f"{Told.LIFTS} below −35.0 dBFS; too few steps tell its ratio."
+    unknown = Unmeasured("dBFS", "no reduction begins below −2.0 dBFS", "none needed")
+    profile = made_profile(B)
+    quantities = {"static.threshold": Entry(unknown, ""), "attack.t63": profile.quantities["attack.t63"]}
+    lifting = dataclasses.replace(profile, quantities=quantities, findings=(said,))
+    assert portrait_of(lifting).level == said
+
+
+@pytest.mark.parametrize("attack_s", [0.009996, 0.010004])
+def test_a_time_is_called_after_the_number_that_is_printed(attack_s):
+    profile = made_profile(B)
+    attack = Entry(Quantity.from_std(attack_s, 1e-4, "s"), "")
+    profile = dataclasses.replace(profile, quantities={**profile.quantities, "attack.t63": attack})
+    assert portrait_of(profile).times.startswith("Medium attack (10.0 ms)")
 
 
 def test_a_compressor_behind_a_gate_that_is_closed_at_low_levels_is_no_plain_path():

@@ -1,12 +1,15 @@
 """Measure every stage of the zoo twice, through two recorders, and ask what is told to be different.
 
-``python -m tests.benchmarks.zoo.twins [--recipe quick] [--stage NAME...] [--seed N] [--jobs N] [--write SECTION]`` prints
-verdicts on quantities and curves of one stage against itself, warnings that one take alone brings, and summaries that
-say other things; ``--write`` puts the table into ``docs/accuracy/verdicts.md``. Truth: it is one stage.
+``python -m tests.benchmarks.zoo.twins [--recipe quick] [--stage NAME...] [--seed N] [--other N] [--jobs N] [--write SECTION]``
+prints verdicts on quantities and curves of one stage against itself, warnings that one take alone brings, and summaries
+that say other things; ``--write`` puts the table into ``docs/accuracy/verdicts.md``. Truth: it is one stage. With
+``--other`` the second take is of the stage with parameters of that seed, and verdicts are held against both truths.
 """
 
 from __future__ import annotations
 
+import json
+import math
 import re
 import sys
 import tempfile
@@ -18,12 +21,16 @@ from pathlib import Path
 
 import charprobe
 from charprobe.comparing.compare import compare_profiles
+from charprobe.comparing.comparison import Difference
+from charprobe.comparing.curves import MARGINS
 from charprobe.profile.profile import Profile
 from tests.benchmarks.written import write_section
 from tests.benchmarks.zoo.capture import Played, bypass, capture, options, play
 from tests.benchmarks.zoo.catalogue import stages
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.stage import Stage
+from tests.benchmarks.zoo.true_quantities import TrueQuantities
+from tests.benchmarks.zoo.truth import truth_of
 
 VERDICTS = ("same", "different", "none", "both none", "cannot tell")
 
@@ -62,11 +69,46 @@ def said_of(profile: Profile) -> str:
     return re.sub(r"[\d.−]+", "#", " ".join(head.split()))
 
 
-def pair_of(name: str, *, seed: int | None, played: Played, recorders: tuple[Recorder, Recorder]) -> Pair:
-    """Take one stage twice and set the takes against each other."""
-    stage = stages(seed)[name]
-    one, other = (take(stage, played, recorder) for recorder in recorders)
+def apart(name: str, sides: list[dict[str, tuple[float, float]]]) -> tuple[float, float] | None:
+    """How far two truths lie apart at least and at most, in margins of a quantity; None where one is not known."""
+    if not all(name in side for side in sides):
+        return None
+    margin, ends = MARGINS[name], [sides[0][name], sides[1][name]]
+    if margin.scale == "ratio":
+        if min(min(end) for end in ends) <= 0:
+            return None
+        ends = [(math.log(low), math.log(high)) for low, high in ends]
+    size = math.log(margin.size) if margin.scale == "ratio" else margin.size
+    (low, high), (other_low, other_high) = ends
+    return max(0.0, other_low - high, low - other_high) / size, max(other_high - low, high - other_low) / size
+
+
+def pair_of(
+    name: str,
+    *,
+    seeds: tuple[int | None, int | None],
+    played: Played,
+    recorders: tuple[Recorder, Recorder],
+) -> Pair:
+    """Take one stage twice, or it and one of other parameters, and set the takes against each other."""
+    pair = [stages(seed)[name] for seed in seeds]
+    one, other = (take(stage, played, recorder) for stage, recorder in zip(pair, recorders, strict=True))
     found = compare_profiles([one, other]).differences
+    if seeds[0] != seeds[1]:
+        truths = [
+            TrueQuantities(json.loads(profile.to_json()), truth_of(stage, played.stimulus)).ranges(
+                noise_dbfs=recorder.noise_dbfs
+            )
+            for profile, stage, recorder in zip((one, other), pair, recorders, strict=True)
+        ]
+        spans = {item.name: apart(item.name, truths) for item in found if item.name in MARGINS}
+        judged = [(item, span) for item in found if (span := spans.get(item.name)) is not None]
+        wrong = [
+            f"{item.name} {item.verdict}: {item.text}; truth {span[0]:.2g} to {span[1]:.2g} margins"
+            for item, span in judged
+            if _wrong(item, *span)
+        ]
+        return Pair(name, Counter((item.name, item.verdict) for item, _ in judged), tuple(wrong), (), ())
     warned = [{item.code for item in profile.health if item.severity != "note"} for profile in (one, other)]
     heads = said_of(one), said_of(other)
     return Pair(
@@ -78,14 +120,24 @@ def pair_of(name: str, *, seed: int | None, played: Played, recorders: tuple[Rec
     )
 
 
-def text(pairs: list[Pair]) -> str:
+def _wrong(item: Difference, least: float, most: float) -> bool:
+    """Whether a verdict is denied by how far, in margins, the truths lie apart."""
+    return least > 1 if item.verdict == "same" else most < 1 and item.verdict in ("different", "none")
+
+
+def text(pairs: list[Pair], *, others: bool) -> str:
     """Tables of all pairs."""
     total = sum((pair.verdicts for pair in pairs), Counter())
     names = sorted({name for name, _ in total})
     wrong, warned, told = ([p for p in pairs if getattr(p, what)] for what in ("wrong", "warned", "told"))
+    begin = (
+        f"{len(pairs)} pairs of stages of one law and other parameters. Pairs with a wrong verdict: {len(wrong)}."
+        if others
+        else f"{len(pairs)} stages taken twice. Told to be different from itself: {len(wrong)}; warned of in one take "
+        f"alone: {len(warned)}; another summary: {len(told)}."
+    )
     lines = [
-        f"{len(pairs)} stages taken twice. Told to be different from itself: {len(wrong)}; warned of in one take "
-        f"alone: {len(warned)}; another summary: {len(told)}.",
+        begin,
         "",
         "| quantity or curve | " + " | ".join(VERDICTS) + " |",
         "|---|" + "---|" * len(VERDICTS),
@@ -103,21 +155,24 @@ def main() -> None:
     parser.add_argument("--stage", nargs="*", help="only these; left out, all of our own")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--write", metavar="SECTION", help="put the tables into docs/accuracy/verdicts.md")
+    parser.add_argument("--other", type=int, help="parameters of the second stage, drawn by this seed")
     chosen = parser.parse_args()
+    seeds = chosen.seed, chosen.seed if chosen.other is None else chosen.other
     names = chosen.stage or [name for name, stage in stages(chosen.seed).items() if not stage.joined]
     first = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
     recorders = first, replace(first, late=77.21, drift_ppm=-25.0, draw=5)
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(chosen.jobs) as pool:
         played = play(chosen.recipe, Path(folder), rate_hz=chosen.rate)
-        run = partial(pair_of, seed=chosen.seed, played=played, recorders=recorders)
+        run = partial(pair_of, seeds=seeds, played=played, recorders=recorders)
         pairs = []
         for pair in pool.map(run, names):
             pairs.append(pair)
             print(pair.name, *pair.wrong, *pair.warned, sep="; ", file=sys.stderr, flush=True)
-    found = text(pairs)
+    found = text(pairs, others=chosen.other is not None)
     print(found)
     if chosen.write:
         seed = "" if chosen.seed is None else f" --seed {chosen.seed}"
+        seed += "" if chosen.other is None else f" --other {chosen.other}"
         command = f"python -m tests.benchmarks.zoo.twins --recipe {chosen.recipe}{seed} --write"
         write_section("verdicts", chosen.write, command, found)
 

@@ -209,7 +209,9 @@ def words_on(curve: StaticCurve, readings: StaticReadings, published: Published)
     lower = readings.lower
     if readings.dead_below_dbfs is not None:
         yield f"{Told.DEAD} below {in_dbfs(readings.dead_below_dbfs)}: no gate or expander."
-    elif lower is not None and isinstance(lower.slope, Unmeasured) and _expands(curve.fit):
+    elif lower is not None and isinstance(lower.slope, Unmeasured) and not _expands(curve.fit):
+        yield f"{Told.LIFTS} below {_lower_corner(curve, lower)}; too few steps tell its ratio."
+    elif lower is not None and isinstance(lower.slope, Unmeasured):
         floor = _floor_db(curve)
         where = f"below {_lower_corner(curve, lower)}"
         where += "" if floor is None else f", down to a gain of {edited_number(floor, 'dB')}"
