@@ -211,8 +211,10 @@ class _Work:
         usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
         found = self._looked(usual, [])
         if not self._met(found[0]):
+            # neighbours of the two usual detectors, and of the two that came out best where they are others
             best = dict.fromkeys((one.structure.reads, one.structure.averaged) for one in found)
-            found = self._looked(all_of(like, list(best)[:DETECTORS]), found)
+            detectors = dict.fromkeys((*READINGS[1:3], *list(best)[:DETECTORS]))
+            found = self._looked(all_of(like, list(detectors)), found)
             if not self._met(found[0]):
                 found = self._longer(self._bent(like, found))
         return found

@@ -28,7 +28,7 @@ FIRST = (
     ),
     Structure("peak falling", averaged=True),
 )
-DETECTORS = 2  # of those that were looked at, the best: to which the others are neighbours
+DETECTORS = 2  # of those that were looked at, the best, to which others are neighbours too
 ROUNDS = 4
 LOOK = Effort(2, 0.01, spread=False, starts=False, ahead=True)  # a first look
 CLOSER = Effort(4, 0.01, spread=False, ahead=True)  # a structure worth it
