@@ -54,6 +54,7 @@ LONGER = 1.1  # times the release that was thought: stretches are heard behind m
 FOR_FILTER, FOR_REFITS = 0.4, 0.2
 SIDED = 4  # structures that tell on which side of the cell a filter is
 NEARLY = 2.0  # times the error with which a stage is met: sides of filters and colour are told
+SPOILT = 2.0  # times the error of a cell alone: no colour leaves as much
 BESIDES = 0.8  # of the error with all filters behind: what one ahead must leave
 AGAIN = 8  # of the best structures that are looked at again, once a filter is known
 KEPT = 2  # other structures that are fitted out
@@ -183,6 +184,9 @@ class _Work:
         for place in _places(cell) if colour.amplitude else ():
             if place != colour.place:
                 best = tried(replace(best, colour=replace(best.colour, place=place)))
+        if best.fitted.held_out > SPOILT * chosen.held_out:  # the colour is none, or is not found
+            [bare] = self._fit(self._calls([(chosen, chosen.cell)], NONE), BESIDE)
+            best = min(best, Whole(self._linear, NONE, bare), key=lambda one: one.fitted.held_out)
         return best
 
     def _raw(self, cell: Cell, late: float) -> Sounds:
