@@ -50,8 +50,8 @@ TURNS = 2  # of cell and colour, each with the other as it is
 BESIDE = Effort(10, 1e-4, spread=False)  # of a cell, for a colour to be fitted beside it
 LATE_TOLD = 1e-4  # samples of delay that make no odds
 LONGER = 1.1  # times the release that was thought: stretches are heard behind more of what was before
-# shares of the budget kept for what may follow a search: longer memory or a filter, refits
-FOR_FILTER, FOR_REFITS = 0.4, 0.2
+# shares of the budget kept for what may follow a search: all structures, longer memory or a filter, refits
+FOR_ALL, FOR_FILTER, FOR_REFITS = 0.75, 0.4, 0.2
 SIDED = 4  # structures that tell on which side of the cell a filter is
 NEARLY = 2.0  # times the error with which a stage is met: sides of filters and colour are told
 SPOILT = 2.0  # times the error of a cell alone: no colour leaves as much
@@ -215,19 +215,24 @@ class _Work:
         usual = (replace(one, quiet=quiet, bends=bends, low_cut=like.low_cut) for one in FIRST)
         found = self._looked(usual, [])
         if not self._met(found[0]):
+            place = self._linear, self._sounds
+            longer = self._longer(found, FOR_ALL)
+            if longer is not found and self._met(longer[0]):
+                return longer
+            self._linear, self._sounds = place
             # neighbours of the two usual detectors, and of the two that came out best where they are others
             best = dict.fromkeys((one.structure.reads, one.structure.averaged) for one in found)
             detectors = dict.fromkeys((*READINGS[1:3], *list(best)[:DETECTORS]))
             found = self._looked(all_of(like, list(detectors)), found)
             if not self._met(found[0]):
-                found = self._longer(self._bent(like, found))
-        return found
+                found = self._bent(like, found)
+        return self._longer(found, FOR_REFITS)
 
     def _looked(self, field: Iterable[Structure], found: list[Fitted]) -> list[Fitted]:
         """A field of structures searched, the best of those that are known among them."""
         starts = {one: self._first for one in field if one.sound}
         starts |= {one.structure: one.cell for one in found[:AGAIN]}
-        return self._longer(self._sided(self._search(list(starts.items()), FOR_FILTER) or found))
+        return self._sided(self._search(list(starts.items()), FOR_FILTER) or found)
 
     def _listened(self, found: list[Fitted]) -> list[Fitted]:
         """Structures searched again with noise behind the stage alone, where the best meets it better so."""
@@ -240,7 +245,7 @@ class _Work:
         self._noise, self._sounds = noise, sounds
         return found
 
-    def _longer(self, found: list[Fitted]) -> list[Fitted]:
+    def _longer(self, found: list[Fitted], keep: float) -> list[Fitted]:
         """Structures searched again behind longer memory, where what meets the stage best asks for it."""
         more = unheard(found, self._sounds.memory) if found[0].held_out >= self._floor else []
         if not more:
@@ -248,7 +253,7 @@ class _Work:
         begun = (cell_of(one.structure, self._first) for one in more)
         self._sounds = self._heard(*begun, *(one.cell for one in more))
         again = dict.fromkeys((one.structure, one.cell) for one in (*found[:AGAIN], *more))
-        return self._sided(self._search(list(again), FOR_REFITS) or found)
+        return self._sided(self._search(list(again), keep) or found)
 
     def _bent(self, like: Structure, found: list[Fitted]) -> list[Fitted]:
         """Structures whose times are none, searched beside the best where one meets the stage better.
