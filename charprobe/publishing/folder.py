@@ -160,7 +160,7 @@ def _replicas(session: Session, result: SessionResult, folder: Path) -> dict[str
     if not session.replicas:
         return {}
     from charprobe.publishing.listen.replicas import replicas_in  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
 
     return replicas_in(folder / REPLICAS, [one.profile for one in shown_of(result.profiles)])
 
@@ -168,7 +168,7 @@ def _replicas(session: Session, result: SessionResult, folder: Path) -> dict[str
 def _recorded(session: Session, result: SessionResult, names: Sequence[str]) -> Listening | None:
     """Return what was recorded: the session's own takes, else the programme in the captures."""
     from charprobe.publishing.listen.material import heard_in_captures, heard_in_takes  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
 
     takes = {one.name: one.heard for one in session.settings if one.heard is not None}
     if session.dry is not None and (own := heard_in_takes(session.dry, takes, names)) is not None:

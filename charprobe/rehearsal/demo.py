@@ -152,7 +152,7 @@ def _page(
 ) -> Path:
     # what plays is loaded by now
     from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415
+    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
     from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
 
     folder, force = bench.folder, bench.force
