@@ -6,6 +6,7 @@ import sys
 import pytest
 
 import charprobe
+from charprobe.cli import LINEAR_ALGEBRA
 
 PROBE = """
 import sys
@@ -52,6 +53,26 @@ slow = {"fft", "ndimage", "optimize", "signal", "special", "stats"}
 assert not {f"scipy.{name}" for name in slow} & set(sys.modules)
 """
     assert "numpy" in loaded_by(code)
+
+
+THREADS = """
+from threadpoolctl import threadpool_info
+import scipy.linalg
+print({one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"})
+"""
+
+
+@pytest.mark.parametrize(("asked", "threads"), [({}, "{1}"), ({"OPENBLAS_NUM_THREADS": "2"}, "{2}")])
+def test_commands_start_no_threads_for_small_systems_unless_asked_to(asked, threads, monkeypatch):
+    for name in LINEAR_ALGEBRA:
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    for name, number in asked.items():
+        monkeypatch.setenv(name, number)
+    done = subprocess.run(
+        [sys.executable, "-c", PROBE + THREADS, "recipes"], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == threads
 
 
 def test_another_name_is_refused_as_usual():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import gc
+import os
 from importlib import import_module
 
 import click
@@ -33,6 +34,7 @@ COMMANDS = {  # command -> module below charprobe.cli, and an example; the order
     "predict": ("replica", "charprobe predict voice.replica.json doors.replica.json"),
     "selftest": ("demo", "charprobe selftest --recipe quick"),
 }
+LINEAR_ALGEBRA = "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "BLIS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"
 LOOSE = 400_000  # things made between two searches for garbage: the usual 700 take a fifth of drawing's time
 
 atexit.register(gc.freeze)  # a process that ends need not look through all it holds: half a second of a page
@@ -58,6 +60,8 @@ class JobGroup(CommandGroup):
     def invoke(self, ctx: click.Context) -> object:
         """Run the command; what the library refuses becomes one message and exit code 1."""
         gc.set_threshold(LOOSE)
+        for threads in LINEAR_ALGEBRA:  # read as NumPy is loaded: threads would wait at full speed
+            os.environ.setdefault(threads, "1")
         try:
             with endings_heard():
                 return super().invoke(ctx)
