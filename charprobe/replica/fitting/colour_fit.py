@@ -58,12 +58,8 @@ def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
     for part, frequency_hz in heard.parts:
         n = np.arange(part.stop - part.start)
         turn = np.exp(2j * np.pi * ((frequency_hz / rate_hz * n) % 1.0))
-        swells = [
-            one := np.ones(n.size),
-            n / n.size - 0.5,
-            np.exp(-10 * n / n.size),
-            np.exp(-40 * n / n.size),
-        ]
+        past = n / n.size
+        swells = [one := np.ones(n.size), past - 0.5, np.exp(-10 * past), np.exp(-40 * past)]
         basis = np.stack([swell * wave for swell in swells for wave in (turn.real, turn.imag, one)])
         piece = sound[part]
         left[part] = piece - np.linalg.solve(basis @ basis.T, basis @ piece) @ basis

@@ -19,7 +19,7 @@ from charprobe.replica.fitting.found import Found
 from charprobe.replica.fitting.pair import Pair
 from charprobe.replica.fitting.proof import Proved, prove_on_programme
 from charprobe.replica.fitting.sentences import disagreements, notes_of
-from charprobe.replica.model import Proof, Replica, SourceFile
+from charprobe.replica.model import Replica, SourceFile
 from charprobe.stimulus.kinds.programme import Programme
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import ReplicaError
@@ -134,16 +134,10 @@ def _fit(capture: Judged, bypass: Judged, profile: Profile, jobs: int, told: Tol
     return Fit(_replica(found, pair, profile, proved, noise.wet), proved)
 
 
-def _with_stimulus(proof: Proof, found: Found) -> Proof:
-    """The proof with what the stimulus shows besides, at pitches and levels that programme may not have."""
-    return replace(proof, worst_own_db=max(proof.worst_own_db, found.worst_own_db))
-
-
 def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, noise: float) -> Replica:
     wet, dry = pair.wet, pair.dry
-    gain_db = dry.alignment.gain_db
     tones = [tone for segment in wet.stimulus.alike for tone in segment.tones]
-    levels = [tone.level_dbfs + gain_db for tone in tones] or [-60.0, 0.0]
+    levels = [tone.level_dbfs + dry.alignment.gain_db for tone in tones] or [-60.0, 0.0]
     latency = (wet.alignment.later_than(dry.alignment).value + found.late) / pair.rate_hz
     chain = replace(
         found.chain,
@@ -151,8 +145,12 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         latency_s=float(np.clip(latency, -10, 10)),
     )
     differing = disagreements(chain, profile)
+    shown = [proved.proof] if proved else []
+    # the stimulus has pitches and levels that programme may not have
+    proofs = tuple(replace(one, worst_own_db=max(one.worst_own_db, found.worst_own_db)) for one in shown)
     lack = max(1.0, found.lack, proved.score / found.score if proved is not None and found.score else 1.0)
     programme = bool(wet.stimulus.of_kind(Programme))
+    notes = notes_of(found, proved, profile, rate_hz=pair.rate_hz, programme=programme, differing=differing)
     return Replica(
         schema="charprobe-replica-1",
         setting=profile.setting,
@@ -165,12 +163,10 @@ def _replica(found: Found, pair: Pair, profile: Profile, proved: Proved | None, 
         highest_peak_dbfs=max(levels),
         unheard_db=float(np.clip(found.error_db, -400, 400)),
         noise_dbfs=float(20 * np.log10(max(noise, 1e-9) * np.sqrt(2))),
-        proofs=() if proved is None else (_with_stimulus(proved.proof, found),),
+        proofs=proofs,
         equally_good=found.equally_good,
         disagreements=differing,
-        notes=notes_of(
-            found, proved, profile, rate_hz=pair.rate_hz, programme=programme, differing=differing
-        ),
+        notes=notes,
         sources=(
             SourceFile("capture", wet.source.name, wet.source.sha256()),
             SourceFile("bypass", dry.source.name, dry.source.sha256()),

@@ -124,8 +124,8 @@ def search(
     budget: Budget,
     keep: float,
     told: Told,
-) -> tuple[Fitted, ...]:
-    """Search structures; the best first.
+) -> list[Fitted]:
+    """Search structures; the best first, none where the budget is not enough for a look.
 
     All are looked at, and of those that do best fewer and fewer are followed further, until one meets the
     stage as well as noise lets it; then what differs from the best one in one thing is searched so too, from
@@ -185,6 +185,8 @@ def search(
                 return
 
     halve(among, 0.0, 0.4)
+    if not known:
+        return []
     for turn in range(ROUNDS):
         best = ranked()[0]
         met = best.held_out < floor
@@ -198,7 +200,7 @@ def search(
     for _ in fit([(one, like) for one in plainer for like in likes], SEARCH, keep / 2):
         pass
     told(1.0)
-    return tuple(ranked())
+    return ranked()
 
 
 def fit_side_by_side(calls: Sequence[Call], *, rate_hz: float, effort: Effort, jobs: int) -> Iterator[Fitted]:

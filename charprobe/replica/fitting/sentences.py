@@ -139,8 +139,7 @@ def no_colour(profile: Profile) -> str:
 
 def _kind(found: Found, profile: Profile) -> str:
     cell, colour = found.chain.cell, found.chain.colour
-    sides = bool(found.chain.filter_in), bool(found.chain.filter_out)
-    filtered = FILTERED[sides]
+    filtered = FILTERED[bool(found.chain.filter_in), bool(found.chain.filter_out)]
     none = no_colour(profile)
     if not found.fitted and not colour.amplitude:
         if abs(cell.makeup_db) < WIRE_DB and not filtered and none == "no colour":

@@ -11,7 +11,7 @@ from scipy.signal import oaconvolve
 from charprobe.replica.colour import shaped, table_of, unshaped
 from charprobe.replica.filters import taps
 from charprobe.replica.fitting.filter_fit import Linear
-from charprobe.replica.fitting.heard import DEEPEST, Heard, Memory, hear
+from charprobe.replica.fitting.heard import DEEPEST, FINEST, Heard, Memory, hear
 from charprobe.replica.fitting.pair import Noise, Pair
 from charprobe.replica.fitting.stretches import Stretch
 from charprobe.replica.parts import Colour, Section
@@ -51,13 +51,9 @@ class Sounds:
 def sounds_of(pair: Pair, stretches: Sequence[Stretch], *, memory: Memory, noise: Noise) -> Sounds:
     """Read stretches, each behind as much of what came before as a memory asks for."""
 
-    def of(*uses: str, finest: float | None = None) -> Heard | None:
+    def of(*uses: str, finest: float = FINEST) -> Heard | None:
         some = [stretch for stretch in stretches if stretch.use in uses]
-        if not some:
-            return None
-        if finest is None:
-            return hear(pair, some, memory=memory, noise=noise)
-        return hear(pair, some, memory=memory, noise=noise, finest=finest)
+        return hear(pair, some, memory=memory, noise=noise, finest=finest) if some else None
 
     search_ = of("search") or of("fit")
     if search_ is None:

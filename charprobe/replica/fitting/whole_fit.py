@@ -59,9 +59,8 @@ def fit_whole(
     numbers = Numbers(fitted.cell, fitted.knobs, knees=is_narrow(fitted.cell))
     filters = [*linear.ahead, *linear.sections]
     player = Player(heard, rate_hz, threads)
-    knobs, start = [*fitted.knobs], [*numbers.values_of(fitted.cell)]
     tuning, at = numbers_of(filters, rate_hz)
-    knobs, start = [*knobs, *tuning], [*start, *at]
+    knobs, start = [*fitted.knobs, *tuning], [*numbers.values_of(fitted.cell), *at]
     if colour.amplitude:
         met = Chain(linear.ahead, Cell() if colour.place == "before" else fitted.cell)
         peak = float(max(np.max(np.abs(piece)) for piece in player.leaving(met))) + 1e-9
