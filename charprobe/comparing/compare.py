@@ -108,7 +108,9 @@ def _differences(
             has = [index not in missing for index in (first, second)]
             none = _none(name, (subjects[first], subjects[second]), has) if least is None else Nothing()
         elif not of_one_thing(name, (*subjects[first].repeats, *subjects[second].repeats)):
-            reason = "read with other bursts, or off another tone, in one than in the other"
+            reason = (
+                "read with other bursts, up to another level or off another tone in one than in the other"
+            )
         else:
             sides = [combined(usable[i], variance=variance, freedom=freedom) for i in (first, second)]
             size = math.log(margin.size) if margin.scale == "ratio" else margin.size

@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.comparing.equivalence import Estimate, weighted
 from charprobe.profile.burst_traces import reference_step
-from charprobe.profile.entry import Entry, numbers
+from charprobe.profile.entry import Entry, flags, numbers
 from charprobe.profile.glossary import group
 from charprobe.profile.profile import Profile
 from charprobe.values.errors import ProfileError
@@ -20,6 +20,7 @@ from charprobe.values.wording import literal, shortened
 LABEL_WIDTH = 60
 STEP_DB = 0.5  # levels this far apart are another step
 BURST = {"from_dbfs": STEP_DB, "to_dbfs": STEP_DB, "carrier_hz": 1.0, "hold_s": 0.001}
+TOP_DB = 0.25  # levels this far apart bring reductions as far apart at most
 TONE = 0.02  # share by which frequencies may differ and be one tone
 NUMBER = re.compile(r"−?\d+(?:\.\d+)?")
 
@@ -60,7 +61,11 @@ def value_of(name: str, subject: Subject) -> Reading | None:
 
 
 def of_one_thing(name: str, profiles: Sequence[Profile]) -> bool:
-    """Whether profiles read a quantity with the same bursts, or off the same tone."""
+    """Whether profiles read a quantity with the same bursts, up to the same level, or off the same tone."""
+    if name == "static.max_reduction":
+        curves = [profile.curves["static"] for profile in profiles if "static" in profile.curves]
+        tops = [numbers(table, "input_dbfs")[flags(table, "used", missing=True)] for table in curves]
+        return bool(np.ptp([np.max(levels) for levels in tops if len(levels)] or [0]) <= TOP_DB)
     if group(name) in ("attack", "release"):
         told = [profile.curves["timing"] for profile in profiles if "timing" in profile.curves]
         rows = [reference_step(profile) for profile in profiles if "timing" in profile.curves]

@@ -51,3 +51,13 @@ def test_a_quantity_read_off_another_tone_or_burst_is_not_set_against_it():
     found = {item.name: item for item in compare_profiles([first, second]).differences}
     assert found["attack.t63"].verdict == "cannot tell"
     assert "other bursts" in found["attack.t63"].reason
+
+
+def test_reductions_up_to_unlike_levels_are_not_set_against_each_other():
+    first, second = made_profile(B), made_profile(D)
+    static = second.curves["static"]
+    shifted = [level - 0.75 for level in static.columns["input_dbfs"]]
+    other = dataclasses.replace(static, columns=static.columns | {"input_dbfs": shifted})
+    lower = dataclasses.replace(second, curves={**second.curves, "static": other})
+    assert of_one_thing("static.max_reduction", (first, second))
+    assert not of_one_thing("static.max_reduction", (first, lower))

@@ -53,10 +53,11 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
     and is colour if it grows, or does not all fall with frequency. A third harmonic that stays as the output
     rises is ripple: colour would grow, while more than one pole, or phases turned behind, make ripple fall
     and turn otherwise; then odd orders beyond the third are not asked. What only the first description or
-    only the expectation calls ripple may be either. No curve has one distortion at all levels, but a gain
-    has that follows the sound and gives back what it takes: odd harmonics at rest that stay over 20 dB may
-    be either. So may what shows while the gain moves, but under no louder tone that was read; between two
-    levels that show colour there is no such doubt.
+    only the expectation calls ripple may be either, and so may what grows with the output beside a tone
+    whose harmonics at rest are colour. No curve has one distortion at all levels, but a gain has that follows
+    the sound and gives back what it takes: odd harmonics at rest that stay over 20 dB may be either. So may
+    what shows while the gain moves, but under no louder tone that was read; between two levels that show
+    colour there is no such doubt.
     """
     frequencies = {rung.cell.tone.frequency_hz for rung in rungs}
     one_tone = {hz: [rung for rung in rungs if rung.cell.tone.frequency_hz == hz] for hz in frequencies}
@@ -66,7 +67,7 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
         for hz, found in one_tone.items()
         if not keeps[hz] and (levels := [rung.input_dbfs for rung in found if _sure(rung)])
     }
-    growths = _growths(rungs)
+    growths = {hz: _growths(found) for hz, found in one_tone.items()}
     explained = {
         level: all(_explained(rung, expected) for rung in rungs if rung.cell.tone.level_dbfs == level)
         for level in {rung.cell.tone.level_dbfs for rung in rungs}
@@ -78,9 +79,14 @@ def with_origins(rungs: Sequence[LevelRung], *, expected: Expected) -> list[Leve
                 rung,
                 from_dbfs=sure.get(rung.cell.tone.frequency_hz),
                 explained=explained[rung.cell.tone.level_dbfs],
-                exceeded=_exceeded(rung, expected),
+                exceeded=_exceeded(rung, expected)
+                or (
+                    rung.input_dbfs >= min(sure.values(), default=math.inf)
+                    and any(one >= GROWS for one in growths[rung.cell.tone.frequency_hz])
+                    and not explained[rung.cell.tone.level_dbfs]
+                ),
                 rises=_rises(rung, rungs),
-                growths=growths,
+                growths=[one for of_tone in growths.values() for one in of_tone],
                 keeps=keeps[rung.cell.tone.frequency_hz],
             ),
         )

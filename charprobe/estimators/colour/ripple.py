@@ -61,11 +61,13 @@ class Split:
         passed = np.array([complex(self.placed.factor(int(n), frequency_hz)) for n in orders])
         return self.colour[: orders.size] * passed, self.colour_stds[: orders.size] * np.abs(passed)
 
-    def share(self, cell: HarmonicCell) -> Reading:
+    def share(self, cell: HarmonicCell, *, uncoloured: bool = False) -> Reading:
         """Share of a cell's third harmonic that ripple explains, in percent.
 
         The part of the measured harmonic along which the ripple points; 0 to 100. The interval covers
-        every place of the linear part that fits.
+        every place of the linear part that fits. Of an `uncoloured` cell, whose harmonics are known to be
+        ripple, all is ripple that is no colour, also where it falls with frequency as no single smoothing
+        lets it; the interval then covers what the description leaves out.
         """
         if not cell.detected(3):
             return Unmeasured(
@@ -73,13 +75,16 @@ class Split:
             )
         own = self._share(cell)
         also = [own, *(other._share(cell) for other in self.others)]
+        if uncoloured:
+            own = self._share(cell, all_but_colour=True)
+            also.append(own)
         return Quantity(own.value, min(q.low for q in also), max(q.high for q in also), "%")
 
-    def _share(self, cell: HarmonicCell) -> Quantity:
-        whole = complex(cell.ratios[1])
-        part = self.ripple_at(3, cell.tone.frequency_hz)
+    def _share(self, cell: HarmonicCell, *, all_but_colour: bool = False) -> Quantity:
+        whole, (colour, stds) = complex(cell.ratios[1]), self.colour_at(cell)
+        part = whole - colour[1] if all_but_colour else self.ripple_at(3, cell.tone.frequency_hz)
         share = (part * whole.conjugate()).real / abs(whole) ** 2
-        std = float(np.hypot(self.colour_at(cell)[1][1] / abs(whole), MODEL_ERROR))
+        std = float(np.hypot(stds[1] / abs(whole), MODEL_ERROR))
         inside = float(np.clip(share, 0, 1))
         low, high = (float(np.clip(inside + k * 1.96 * std, 0, 1)) for k in (-1, 1))
         return Quantity(100 * inside, 100 * low, 100 * high, "%")

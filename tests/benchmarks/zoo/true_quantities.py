@@ -156,6 +156,9 @@ class TrueQuantities:
                 yield edge, name, (time - reach, time + reach)
 
     def _colour(self) -> Iterator[tuple[str, Range]]:
+        share = self.profile["quantities"].get("colour.ripple_share", {}).get("conditions", "")
+        if self.truth.trace_is_gain and share.startswith("third harmonic"):
+            yield "colour.ripple_share", (100.0, 100.0)  # nothing but the gain makes any
         said = self.profile["quantities"].get("colour.h3_at_reference", {}).get(
             "conditions", ""
         ) or self.profile["quantities"].get("colour.thd_at_reference", {}).get("conditions", "")

@@ -1,9 +1,10 @@
 """Measure every stage of the zoo twice, through two recorders, and ask what is told to be different.
 
-``python -m tests.benchmarks.zoo.twins [--recipe quick] [--stage NAME...] [--seed N] [--other N] [--jobs N] [--write SECTION]``
+``python -m tests.benchmarks.zoo.twins [--recipe quick] [--stage NAME...] [--seed N] [--other N] [--second RECIPE] [--jobs N]
+[--write SECTION]``
 prints verdicts on quantities and curves of one stage against itself, warnings that one take alone brings, and summaries
 that say other things; ``--write`` puts the table into ``docs/accuracy/verdicts.md``. Truth: it is one stage. With
-``--other`` the second take is of the stage with parameters of that seed, and verdicts are held against both truths.
+``--second`` the other take is of another recipe; with ``--other`` the second take is of the stage with parameters of that seed, and verdicts are held against both truths.
 """
 
 from __future__ import annotations
@@ -87,19 +88,19 @@ def pair_of(
     name: str,
     *,
     seeds: tuple[int | None, int | None],
-    played: Played,
+    played: tuple[Played, Played],
     recorders: tuple[Recorder, Recorder],
 ) -> Pair:
     """Take one stage twice, or it and one of other parameters, and set the takes against each other."""
     pair = [stages(seed)[name] for seed in seeds]
-    one, other = (take(stage, played, recorder) for stage, recorder in zip(pair, recorders, strict=True))
+    one, other = map(take, pair, played, recorders)
     found = compare_profiles([one, other]).differences
     if seeds[0] != seeds[1]:
         truths = [
-            TrueQuantities(json.loads(profile.to_json()), truth_of(stage, played.stimulus)).ranges(
+            TrueQuantities(json.loads(profile.to_json()), truth_of(stage, heard.stimulus)).ranges(
                 noise_dbfs=recorder.noise_dbfs
             )
-            for profile, stage, recorder in zip((one, other), pair, recorders, strict=True)
+            for profile, stage, heard, recorder in zip((one, other), pair, played, recorders, strict=True)
         ]
         spans = {item.name: apart(item.name, truths) for item in found if item.name in MARGINS}
         judged = [(item, span) for item in found if (span := spans.get(item.name)) is not None]
@@ -155,6 +156,9 @@ def main() -> None:
     parser.add_argument("--stage", nargs="*", help="only these; left out, all of our own")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--write", metavar="SECTION", help="put the tables into docs/accuracy/verdicts.md")
+    parser.add_argument(
+        "--second", metavar="RECIPE", help="what is played for the second take, if not the same"
+    )
     parser.add_argument("--other", type=int, help="parameters of the second stage, drawn by this seed")
     chosen = parser.parse_args()
     seeds = chosen.seed, chosen.seed if chosen.other is None else chosen.other
@@ -162,7 +166,8 @@ def main() -> None:
     first = Recorder(drift_ppm=chosen.drift, noise_dbfs=chosen.noise)
     recorders = first, replace(first, late=77.21, drift_ppm=-25.0, draw=5)
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(chosen.jobs) as pool:
-        played = play(chosen.recipe, Path(folder), rate_hz=chosen.rate)
+        heard = play(chosen.recipe, Path(folder), rate_hz=chosen.rate)
+        played = heard, play(chosen.second, Path(folder), rate_hz=chosen.rate) if chosen.second else heard
         run = partial(pair_of, seeds=seeds, played=played, recorders=recorders)
         pairs = []
         for pair in pool.map(run, names):
@@ -172,6 +177,7 @@ def main() -> None:
     print(found)
     if chosen.write:
         seed = "" if chosen.seed is None else f" --seed {chosen.seed}"
+        seed += "" if chosen.second is None else f" --second {chosen.second}"
         seed += "" if chosen.other is None else f" --other {chosen.other}"
         command = f"python -m tests.benchmarks.zoo.twins --recipe {chosen.recipe}{seed} --write"
         write_section("verdicts", chosen.write, command, found)

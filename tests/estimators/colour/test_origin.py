@@ -133,10 +133,19 @@ def test_ripple_of_a_gain_that_crests_raise_is_turned_round():
     assert origins(rising) == ["ripple"]
 
 
+def soft_and_loud(third, grown):
+    """Two tones, of which the louder comes out 1.6 dB louder, which is how much colour grows at least."""
+    soft, loud = rung(-10, third, colour=(0, 0)), rung(-2, grown * third, colour=(0, 0))
+    louder = replace(loud.cell.fit, amplitudes=1.2 * loud.cell.fit.amplitudes)
+    return soft, replace(loud, cell=replace(loud.cell, fit=louder))
+
+
 @pytest.mark.parametrize(("grown", "origin"), [(1.0, "ripple"), (1.5, "colour")])
 def test_a_third_harmonic_that_stays_as_the_output_rises_is_ripple_whatever_its_phase(grown, origin):
-    leading = 1e-3 * np.exp(-1.4j)
-    soft, loud = rung(-10, leading, colour=(0, 0)), rung(-2, grown * leading, colour=(0, 0))
-    louder = replace(loud.cell.fit, amplitudes=1.2 * loud.cell.fit.amplitudes)  # 1.6 dB; colour grows as much
-    loud = replace(loud, cell=replace(loud.cell, fit=louder))
-    assert set(origins(soft, loud)) == {origin}
+    assert set(origins(*soft_and_loud(1e-3 * np.exp(-1.4j), grown))) == {origin}
+
+
+@pytest.mark.parametrize(("grown", "origin"), [(1.0, "ripple"), (1.5, "either")])
+def test_what_grows_beside_colour_at_rest_of_another_tone_may_be_either(grown, origin):
+    at_rest = rung(-30, 1e-4j, at_rest=True, frequency_hz=110.0)
+    assert origins(at_rest, *soft_and_loud(LAGGING, grown)) == ["colour", origin, origin]

@@ -43,11 +43,23 @@ def test_ripple_alone_leaves_no_colour(rng):
     assert isinstance(share, Quantity) and share.high == 100 and share.value > 95
 
 
+def test_ripple_of_two_smoothings_is_all_of_what_is_known_to_be_no_colour(rng):
+    falls = [1e-3 * (110.0 / f) ** 2 for f in FREQUENCIES_HZ]
+    noise = STD * (rng.normal(size=(3, 2)) @ [1, 1j])
+    (split,) = split_ripple(
+        [[cell(f, [0, a + n, 0]) for f, a, n in zip(FREQUENCIES_HZ, falls, noise, strict=True)]]
+    )
+    assert split.share(split.cells[0]).high < 95  # as one smoothing would have it
+    share = split.share(split.cells[0], uncoloured=True)
+    assert share.value > 95 and share.high == 100
+
+
 def test_colour_alone_leaves_no_ripple(rng):
     (split,) = split_ripple([level(-2e-3, 0, 6.0, rng)])
     assert split.colour[1] == pytest.approx(-2e-3, abs=1e-4)  # each harmonic is trusted to 3 %
     share = split.share(split.cells[1])
     assert share.low == 0 and share.value < 5
+    assert split.share(split.cells[1], uncoloured=True).value < 5  # it does not fall with frequency
 
 
 def test_a_mixture_is_divided_at_every_level_with_one_corner(rng):

@@ -20,6 +20,7 @@ TARGETS = {"minus60db": (-60.0, "0.1 %"), "minus40db": (-40.0, "1 %")}
 MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 UNLIKE_DB = 1.0  # by which tones of several frequencies must be reduced otherwise to be told
 SAME_DB = 0.5  # onsets this close are one
+NARROW = 20.0  # percent: a wider interval of a share is said as what it is
 READINGS = ("onset", *(f"input_at_thd_{name}" for name in TARGETS))
 
 
@@ -105,8 +106,14 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
     elif balance.bounded:
         yield f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}."
     entry = published["colour.ripple_share"]
-    if isinstance(entry.reading, Quantity) and entry.reading.low > 0:
-        yield f"Ripple of the gain explains {entry.reading.value:.0f} % of the {entry.conditions}."
+    share = entry.reading
+    if isinstance(share, Quantity) and share.low > 0:
+        much = (
+            f"{share.value:.0f}"
+            if share.high - share.low <= NARROW
+            else f"{share.low:.0f} to {share.high:.0f}"
+        )
+        yield f"Ripple of the gain explains {much} % of the {entry.conditions}."
 
 
 def unlike_words(found: Sequence[AtFrequency]) -> Iterator[str]:

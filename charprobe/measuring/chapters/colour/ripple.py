@@ -75,7 +75,7 @@ def ripple_entries(
     assert split is not None
     third = f"third harmonic of {tone_words(shown)}"
     unknown = Unmeasured(term(foretold).unit, "attack and release were not measured", "a recipe with bursts")
-    told: Reading = split.share(shown.cell)
+    told: Reading = split.share(shown.cell, uncoloured=shown.origin == "ripple")
     if shown.origin == "either":
         told = Unmeasured(
             "%",
