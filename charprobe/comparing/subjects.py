@@ -65,7 +65,7 @@ def of_one_thing(name: str, profiles: Sequence[Profile]) -> bool:
     if name == "static.max_reduction":
         curves = [profile.curves["static"] for profile in profiles if "static" in profile.curves]
         tops = [numbers(table, "input_dbfs")[flags(table, "used", missing=True)] for table in curves]
-        return bool(np.ptp([np.max(levels) for levels in tops if len(levels)] or [0]) <= TOP_DB)
+        return bool(np.ptp([float(levels.max()) for levels in tops if levels.size] or [0.0]) <= TOP_DB)
     if group(name) in ("attack", "release"):
         told = [profile.curves["timing"] for profile in profiles if "timing" in profile.curves]
         rows = [reference_step(profile) for profile in profiles if "timing" in profile.curves]

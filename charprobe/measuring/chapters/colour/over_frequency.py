@@ -106,13 +106,10 @@ def _told(published: Published, found: Sequence[AtFrequency]) -> Iterator[str]:
     elif balance.bounded:
         yield f"{balance.reason[0].upper()}{balance.reason[1:]} at {where}."
     entry = published["colour.ripple_share"]
-    share = entry.reading
-    if isinstance(share, Quantity) and share.low > 0:
-        much = (
-            f"{share.value:.0f}"
-            if share.high - share.low <= NARROW
-            else f"{share.low:.0f} to {share.high:.0f}"
-        )
+    part = entry.reading
+    if isinstance(part, Quantity) and part.low > 0:
+        narrow = part.high - part.low <= NARROW
+        much = f"{part.value:.0f}" if narrow else f"{part.low:.0f} to {part.high:.0f}"
         yield f"Ripple of the gain explains {much} % of the {entry.conditions}."
 
 
