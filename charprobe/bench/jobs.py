@@ -88,8 +88,7 @@ class _Jobs:
 
     def __init__(self, session: Session) -> None:
         self.session, self.folder = session, session.path.resolve().parent
-        own = self.folder / session.recipe
-        self.recipe = load_recipe(own if own.suffix == ".toml" and own.is_file() else session.recipe)
+        self.recipe = load_recipe(session.own_recipe or session.recipe)
         given = {setting.take for setting in session.settings} | {session.bypass_take}
         free = (number for number in range(1, PATH_TAKE) if number not in given)
         self.takes = {s.name: next(free) if s.take is None else s.take for s in session.settings}

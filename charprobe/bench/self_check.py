@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,34 +19,13 @@ OWN_PPM = 0.5  # between playing and recording of one device; what differs more 
 SAME_SAMPLES = 0.5
 
 
-@dataclass(frozen=True)
-class RigReport:
-    """Figures of a rig, and what they mean for a review; `lines` are for people."""
-
-    lines: tuple[str, ...]
-    profile: Profile
-
-
 def rig_report(
     first: Path, second: Path, stimulus: Stimulus, *, channel: int = 1, two_devices: bool = False
-) -> RigReport:
-    """Measure two loop-back takes of one stimulus, the second against the first.
+) -> tuple[str, ...]:
+    """Measure two loop-back takes of what was played, and say line by line what that means for a review.
 
-    Parameters
-    ----------
-    first, second : Path
-        The takes.
-    stimulus : Stimulus
-        What was played.
-    channel : int
-        Channel of the takes, from 1.
-    two_devices : bool
-        Whether one device played and another recorded.
-
-    Raises
-    ------
-    CharprobeError
-        If the stimulus is not in a take.
+    The second is set against the first, on one `channel`, from 1; `two_devices` tells that one device played
+    and another recorded. `CharprobeError` if the stimulus is not in a take.
     """
     rig = measure(open_capture(first), stimulus, setting="rig", channel=channel)
     again = measure(
@@ -72,7 +50,7 @@ def rig_report(
             f"{'later' if late > 0 else 'earlier'}, so latency of a stage cannot be told with this rig"
         )
     lines += [f"{item.severity.upper():<14} {item.message}" for item in rig.health if item.severity != "note"]
-    return RigReport(tuple(lines), rig)
+    return tuple(lines)
 
 
 def _clock(drift_ppm: float, *, two_devices: bool) -> list[str]:

@@ -170,6 +170,6 @@ def _self_check(devices: tuple[SoundDevice, ...], screen: Screen, options: dict[
         }
     for channel, report in reports.items():
         click.echo(f"input {channel}", err=options["as_json"])
-        for line in report.lines:
+        for line in report:
             click.echo(f"  {line}", err=options["as_json"])
-    return {"complete": True, "inputs": {str(channel): list(r.lines) for channel, r in reports.items()}}
+    return {"complete": True, "inputs": {str(channel): list(report) for channel, report in reports.items()}}

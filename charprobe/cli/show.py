@@ -87,7 +87,7 @@ def _compare_with_reference(profiles: tuple[Path, ...], reference: Path, out: Pa
     own = [
         one for path in profiles for one in (load_profiles(path) if path.is_dir() else [load_profile(path)])
     ]
-    lines = [one.sentence for one in beside_reference(own, load_profiles(reference), called=reference.name)]
+    lines = beside_reference(own, load_profiles(reference), called=reference.name)
     text = "# Beside devices measured earlier\n\n" + "".join(f"- {markdown(line)}\n" for line in lines)
     tell_files("written", write_texts(out, {"reference.md": text}, force=force))
     say("\n".join(lines))

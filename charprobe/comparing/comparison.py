@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from charprobe.files import output
 from charprobe.files.text_tables import csv_text, markdown, markdown_table
 from charprobe.profile import glossary
 from charprobe.profile.glossary.row import Margin
-from charprobe.values.editors_digits import edited_number
+from charprobe.values.editors_digits import edited_number, places_borne, spread_text
 from charprobe.values.quantity import Quantity, Reading
 from charprobe.values.wording import display_unit, number_text, readable, rounded_text
 
@@ -59,23 +60,21 @@ class Difference:
 
     @property
     def text(self) -> str:
-        """The difference in words, such as "+0.30 dB (0.28 to 0.32)" or "× 3.10 (2.93 to 3.28)"."""
+        """The difference to a tenth of its margin: "+0.30 dB ± 0.02", "× 3.1 (2.9 to 3.4)"."""
         if self.gap is None:
             if self.least is not None:
                 return self._least_text(self.least)
             return self.reason if self.none else f"– ({self.reason})"
-        if self.margin.scale == "ratio":
-            ends = f"({number_text(self.gap.low, 2)} to {number_text(self.gap.high, 2)})"
-            return f"× {number_text(self.gap.value, 2)} {ends}"
         scale, unit = display_unit(self.unit, self.margin.size)
+        size = self.margin.size * scale
+        if ratio := self.margin.scale == "ratio":
+            scale, unit, size = 1.0, "", self.margin.size - 1
         value, low, high = (number * scale for number in (self.gap.value, self.gap.low, self.gap.high))
-        least = 3 if self.margin.size * scale <= 0.2 else 2
-        decimals = next((n for n in range(least, 6) if round(low, n) != round(high, n)), least)
-        sign = "+" if value > 0 else ""
-        return (
-            f"{sign}{number_text(value, decimals)}{' ' if unit else ''}{unit} "
-            f"({number_text(low, decimals)} to {number_text(high, decimals)})"
-        )
+        places = min(1 - math.floor(math.log10(size)), places_borne((high - low) / 2))
+        shown = round(value, places)
+        sign = "× " if ratio else "+" if shown > 0 else ""
+        number = f"{sign}{number_text(shown, max(0, places))}{' ' if unit else ''}{unit}"
+        return f"{number} {spread_text(shown, low, high, places)}".rstrip()
 
     @property
     def short(self) -> str:

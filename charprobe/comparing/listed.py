@@ -10,7 +10,7 @@ from charprobe.values.wording import joined
 def listed(names: Sequence[str]) -> str:
     """Join names with commas and "and"; channels become ranges, such as "Channels 1 to 4 and 6 to 8"."""
     numbers = [name.removeprefix("Channel ") for name in names]
-    if len(names) > 2 and all(
+    if len(names) > 1 and all(
         name.startswith("Channel ") and n.isdigit() for name, n in zip(names, numbers, strict=True)
     ):
         return "Channels " + joined(_ranges(sorted(int(number) for number in numbers)))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from charprobe.comparing.compare import compare_subjects
 from charprobe.comparing.comparison import Difference
 from charprobe.comparing.curves import MARGINS
 from charprobe.comparing.subjects import Subject, copies_in
-from charprobe.comparing.topics import TOPICS, judged
+from charprobe.comparing.topics import judged_pair
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.profile.standing import standing
@@ -28,23 +27,14 @@ PAIRED_BY = (
 FARTHEST = 20.0  # margins apart, beyond which one thing makes nothing worse; so counts what only one side has
 
 
-@dataclass(frozen=True)
-class Neighbour:
-    """A setting, the nearest one of the reference, and what is the same and what is not, in a sentence."""
-
-    setting: str
-    nearest: str
-    sentence: str
-
-
 def beside_reference(
     own: Sequence[Profile],
     reference: Sequence[Profile],
     *,
     called: str,
     margins: Mapping[str, Margin] = MARGINS,
-) -> tuple[Neighbour, ...]:
-    """Find for every setting the nearest one of other devices, and say how alike the two are.
+) -> tuple[str, ...]:
+    """Say of every setting which of other devices is nearest, and how alike the two are: a sentence each.
 
     Parameters
     ----------
@@ -72,13 +62,7 @@ def beside_reference(
         pairs = [compare_subjects((subject, other), margins=margins, sets=len(others)) for other in others]
         tables = [{item.name: item for item in pair.differences} for pair in pairs]
         nearest = min(range(len(others)), key=lambda index: _apart(tables[index]))
-        found.append(
-            Neighbour(
-                subject.label,
-                others[nearest].label,
-                _sentence(subject.label, others[nearest].label, called, tables[nearest]),
-            )
-        )
+        found.append(_sentence(subject.label, others[nearest].label, called, tables[nearest]))
     return tuple(found)
 
 
@@ -110,7 +94,7 @@ def _margins(item: Difference) -> float:
 
 
 def _sentence(own: str, other: str, called: str, found: Mapping[str, Difference]) -> str:
-    told = [one for topic in TOPICS if (one := judged(topic, found)) is not None]
+    told = judged_pair(found)
     same = [one.word for one in told if one.verdict == "same"]
     neither = [one.word for one in told if one.verdict == "both none"]
     unlike = [f"{one.word} {one.short}" for one in told if one.verdict in ("different", "none")]

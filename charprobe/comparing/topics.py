@@ -52,13 +52,14 @@ class Judged:
     short: str
 
 
-def judged(topic: Topic, found: Mapping[str, Difference]) -> Judged | None:
-    """Judge a topic by the differences of one pair, by name; None where nothing of it was compared."""
-    items = [found[name] for name in topic.names if name in found]
-    if not items:
-        return None
-    one = _deciding(items, any_of=topic.any_of)
-    return Judged(topic.word, one.verdict, one.text, one.short)
+def judged_pair(found: Mapping[str, Difference]) -> list[Judged]:
+    """Judge every topic that was compared by the differences of one pair, by name."""
+    told = []
+    for topic in TOPICS:
+        if items := [found[name] for name in topic.names if name in found]:
+            one = _deciding(items, any_of=topic.any_of)
+            told.append(Judged(topic.word, one.verdict, one.text, one.short))
+    return told
 
 
 def _deciding(items: Sequence[Difference], *, any_of: bool) -> Difference:

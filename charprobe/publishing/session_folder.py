@@ -106,9 +106,9 @@ def run_session(
                 raise SessionError("nothing could be measured; the reasons are above and in log.jsonl")
             findings = cache(partial(findings_of, paired, result))  # asked while figures are drawn
             beside = tuple(
-                one.sentence
+                line
                 for called, profiles in earlier
-                for one in beside_reference(
+                for line in beside_reference(
                     result.profiles, profiles, called=called, margins=margins_of(paired)
                 )
             )

@@ -28,7 +28,7 @@ CHANNELS, TAKES = 4, 3
 OFF_CHANNEL, OFF_DB = 3, 0.3  # the input whose make-up was trimmed differently
 SPREAD_DB = 0.004  # by which the gain of an input differs between takes, one sigma
 SESSION = """# The field rack: four inputs, four settings, three takes of each, under no particular names.
-# The sound says which setting a capture is of: `charprobe session {name} --out {folder}`.
+# The sound says which setting a capture is of: `charprobe session {name} --out published`.
 schema = "{schema}"
 title = "The field rack of the Lantern Street radio-drama crew"
 recipe = "{recipe}"
@@ -50,76 +50,47 @@ of = "attack.t63"
 """
 
 
-def _whisper() -> Stage:
-    bend = Bend(-30.0, slope_of(2.5), 8.0)
-    return Compressor("whisper", "soft 2.5:1", (bend,), attack_s=0.004, release_s=0.06, makeup_db=1.5)
+def _stage(name: str, bend: Bend, attack_s: float, release_s: float, makeup_db: float) -> Stage:
+    said = "one setting of the rack"
+    return Compressor(name, said, (bend,), attack_s=attack_s, release_s=release_s, makeup_db=makeup_db)
 
 
-def _dialogue() -> Stage:
-    bend = Bend(-24.0, slope_of(4.0), 6.0)
-    return Compressor("dialogue", "soft 4:1", (bend,), attack_s=0.004, release_s=0.12, makeup_db=0.5)
-
-
-def _doors() -> Stage:
-    bend = Bend(-18.0, slope_of(10.0), 0.0)
-    return Compressor("doors", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=1.0)
-
-
-def _beds() -> Stage:
-    bend = Bend(-30.0, slope_of(2.0), 10.0)
-    return Compressor("beds", "soft 2:1", (bend,), attack_s=0.012, release_s=0.08, makeup_db=1.5)
-
-
-def _off() -> Stage:
-    return Wire("off", "all switches off")
-
-
-STAGES = {"whisper": _whisper, "dialogue": _dialogue, "doors": _doors, "beds": _beds}
+STAGES = (
+    _stage("whisper", Bend(-30.0, slope_of(2.5), 8.0), 0.004, 0.06, 1.5),
+    _stage("dialogue", Bend(-24.0, slope_of(4.0), 6.0), 0.004, 0.12, 0.5),
+    _stage("doors", Bend(-18.0, slope_of(10.0), 0.0), 0.0006, 0.045, 1.0),
+    _stage("beds", Bend(-30.0, slope_of(2.0), 10.0), 0.012, 0.08, 1.5),
+)
 
 
 @dataclass(frozen=True)
 class RackTake:
     """One capture of the rack: file name, take number in the sound, the stage, and the seed of all noise.
 
-    Of its channels, `off_channel`, from 1, has other make-up than the rest.
+    `off_db` is what `OFF_CHANNEL` has more make-up than the rest.
     """
 
     file: str
     take: int
-    build: Callable[[], Stage]
+    stage: Stage
     seed: int
-    channels: int
-    off_channel: int | None
+    off_db: float
 
 
 def rack_takes() -> tuple[RackTake, ...]:
     """Every capture of the rack: the bypass, then each setting three times in turn."""
-    takes = [RackTake("rack 00.wav", 0, _off, 0, CHANNELS, None)]
+    takes = [RackTake("rack 00.wav", 0, Wire("off", "all switches off"), 0, 0.0)]
     for round_ in range(TAKES):
-        for number, build in enumerate(STAGES.values(), start=1):
-            file, seed = f"rack {len(takes):02d}.wav", 100 * round_ + number
-            takes.append(RackTake(file, number, build, seed, CHANNELS, OFF_CHANNEL))
+        for number, stage in enumerate(STAGES, start=1):
+            takes.append(RackTake(f"rack {len(takes):02d}.wav", number, stage, 100 * round_ + number, OFF_DB))
     return tuple(takes)
 
 
 def make_rack(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Path:
     """Write the captures of the rack and its session file; return the session file's path.
 
-    Parameters
-    ----------
-    folder : Path
-        Created if its parent exists.
-    recipe : Recipe
-        A shipped recipe.
-    force : bool
-        Whether files that exist are replaced; those of a run that was killed always are.
-    progress : callable
-        Called with what was written.
-
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or the folder cannot be written.
+    The recipe is a shipped one. Files that exist are replaced with `force`, those of a run that was killed
+    always; `OutputError` otherwise. `progress` is called with what was written.
     """
     output.prepare_folder(folder)
     takes = rack_takes()
@@ -142,16 +113,9 @@ def _write_rack(
     with workers(JOBS) as others:
         for name in others.map(partial(_capture, folder, recipe, force), takes):
             progress(name)
-    settings = "".join(
-        f'[[setting]]\nname = "{name}"\ntake = {number}\n' for number, name in enumerate(STAGES, start=1)
-    )
-    text = SESSION.format(
-        name=session.name,
-        folder="published",
-        schema=SCHEMA,
-        recipe=recipe.name,
-        settings=settings,
-    )
+    rows = (f'[[setting]]\nname = "{one.name}"\ntake = {n}\n' for n, one in enumerate(STAGES, start=1))
+    settings = "".join(rows)
+    text = SESSION.format(name=session.name, schema=SCHEMA, recipe=recipe.name, settings=settings)
     output.write_text(session, text, force=force)
     return session
 
@@ -159,10 +123,9 @@ def _write_rack(
 def _capture(folder: Path, recipe: Recipe, force: bool, take: RackTake) -> str:
     rng = np.random.default_rng(take.seed)
     sound = render(lay_out(recipe, rate_hz=RATE_HZ, take=take.take))
-    heard = take.build().process(sound, rate_hz=RATE_HZ, rng=rng).samples
-    gains_db = rng.normal(0, SPREAD_DB, take.channels)
-    if take.off_channel is not None:
-        gains_db[take.off_channel - 1] += OFF_DB
+    heard = take.stage.process(sound, rate_hz=RATE_HZ, rng=rng).samples
+    gains_db = rng.normal(0, SPREAD_DB, CHANNELS)
+    gains_db[OFF_CHANNEL - 1] += take.off_db
     rig = Rig(
         delay_samples=211.3,
         drift_ppm=-4.2,

@@ -11,7 +11,7 @@ import numpy as np
 
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
 from charprobe.profile.entry import Table, numbers
-from charprobe.profile.glossary import CURVES, TERMS
+from charprobe.profile.glossary import TERMS
 from charprobe.profile.profile import Profile
 from charprobe.session.file import Claim
 from charprobe.values.wording import literal, number_text
@@ -128,27 +128,18 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
     cells = [cell for cell in told if cell.level_dbfs <= below + AS_SAID_DB]
     if loud := [cell for cell in cells if cell.dbc > limit]:
         shown = (
-            f"H{c.order} {number_text(c.dbc, 1)} dBc at {number_text(c.level_dbfs, 1)} dBFS" for c in loud[:4]
+            f"H{c.order} {number_text(c.dbc, 1)} dBc at {number_text(c.level_dbfs, 1)} dBFS, {c.tone_hz} Hz"
+            for c in loud[:4]
         )
         return CheckedClaim(text, "contradicted", "; ".join(shown))
     tones = {cell.tone_hz for cell in cells}
     hidden = [cell for cell in cells if not cell.clean(limit)]
-    spoiled = [
-        item.code
-        for profile in profiles
-        if profile.setting == name and "harmonics" not in profile.curves
-        for item in profile.health
-        if item.takes_back(*CURVES["harmonics"])
-    ]
-    if not cells and spoiled:
-        named = ", ".join(dict.fromkeys(spoiled))
-        lack = f"its table of harmonics was taken back ({named}): mend that and retake"
-        return CheckedClaim(text, "not enough evidence", lack)
     if len(tones) < FEWEST_TONES:
         lack = f"tones of {len(tones)} frequencies were played, {FEWEST_TONES} are needed"
-        taken = "; ".join(why for p in profiles if p.setting == name and (why := p.why_no_curve("harmonics")))
-        if not tables and taken:
-            lack = f"the table of harmonics was taken back because of {taken}: capture the setting again"
+        spoiled = [why for p in profiles if p.setting == name and (why := p.why_no_curve("harmonics"))]
+        if not cells and spoiled:
+            named = ", ".join(dict.fromkeys(spoiled))
+            lack = f"its table of harmonics was taken back ({named}): mend that and retake"
         return CheckedClaim(text, "not enough evidence", lack)
     if hidden:
         lack = f"at {len(hidden)} points the noise hides what lies under the limit: play longer tones"
@@ -197,7 +188,7 @@ def _listed(items: Sequence[Difference]) -> str:
 def _lacking(items: Sequence[Difference]) -> str:
     if not items:
         return "nothing that was measured speaks to it"
-    named = ", ".join(dict.fromkeys(in_sentence(item.name) for item in items[:6]))
+    named = "; ".join(dict.fromkeys(in_sentence(item.name) for item in items[:6]))
     reasons = "; ".join(dict.fromkeys(item.reason for item in items[:3] if item.reason))
     need = reasons or "repeats of each setting would narrow the intervals"
-    return f"open: {named}. {need}"
+    return f"open: {named}. {need[0].upper()}{need[1:]}"

@@ -106,6 +106,12 @@ class Session:
     replicas: bool = False
     animations: bool = False
 
+    @property
+    def own_recipe(self) -> Path | None:
+        """The user's own recipe, where the session names a file beside it; else it is a shipped one."""
+        path = self.path.resolve().parent / self.recipe
+        return path if path.suffix == ".toml" and path.is_file() else None
+
 
 @dataclass(frozen=True)
 class SettingForm:

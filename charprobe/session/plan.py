@@ -36,8 +36,7 @@ def plan_text(session: Session) -> str:
     RecipeError
         If the recipe does not exist or is not valid.
     """
-    own = session.path.resolve().parent / session.recipe
-    recipe = load_recipe(own if own.suffix == ".toml" and own.is_file() else session.recipe)
+    recipe = load_recipe(session.own_recipe or session.recipe)
     length_s = lay_out(recipe, rate_hz=RATE_HZ, take=1).duration_s
     rows = [*_path_rows(session), *_setting_rows(session)]
     lines = [f"{literal(session.title)}: recipe {recipe.name}, {length_s:.0f} s a capture", ""]

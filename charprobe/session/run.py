@@ -30,7 +30,7 @@ from charprobe.session.file import Session
 from charprobe.session.parts import Outcome, Part, own_fault, parts_of
 from charprobe.session.replicas import with_replica
 from charprobe.session.side_by_side import side_by_side
-from charprobe.stimulus.recipe import Recipe, load_recipe, shipped_recipes
+from charprobe.stimulus.recipe import load_recipe, shipped_recipes
 from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.errors import CharprobeError, SessionError
@@ -276,24 +276,17 @@ def _bypass(path: Path, sha256: str) -> Source:
     return channels_apart(open_capture(path))
 
 
-def _own_recipe(session: Session) -> Recipe | None:
-    """Return the user's own recipe, if the session names a file beside it."""
-    path = session.path.resolve().parent / session.recipe
-    return load_recipe(path) if path.suffix == ".toml" and path.is_file() else None
-
-
 def _recipe_key(session: Session) -> str:
     """Hash of the session's recipe; its name where there is no such recipe, which every part will say."""
-    recipe = _own_recipe(session)
-    if recipe is None and session.recipe in shipped_recipes():
-        recipe = load_recipe(session.recipe)
-    return session.recipe if recipe is None else recipe.hash
+    if session.own_recipe is None and session.recipe not in shipped_recipes():
+        return session.recipe
+    return load_recipe(session.own_recipe or session.recipe).hash
 
 
 def _stimulus(source: Source, session: Session, channel: int) -> Stimulus:
     """Return the stimulus of a shipped recipe, or of the user's own recipe file; the sound says the take."""
-    own = _own_recipe(session)
-    if own is not None:
+    if session.own_recipe is not None:
+        own = load_recipe(session.own_recipe)
         reading = find_ident(source, min(channel, source.channels) - 1)
         named = reading is not None and own.hash.startswith(reading.recipe_hash_prefix)
         return lay_out(own, rate_hz=source.rate_hz, take=reading.take if reading and named else 1)

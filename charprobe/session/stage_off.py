@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
+from charprobe.comparing.curve_kinds import response_of
 from charprobe.comparing.curves import MARGINS
+from charprobe.comparing.subjects import Subject
 from charprobe.profile.glossary.row import Margin
 from charprobe.profile.profile import Profile
 from charprobe.session.claims import CheckedClaim
@@ -16,7 +20,7 @@ NAMES = {  # quantity -> what it is called in the answer
     "noise.change": "noise",
 }
 LATENCY, LATENCY_SAMPLES = "path.latency_samples", 0.5
-RESPONSE_DB, FROM_HZ, TO_HZ = 0.1, 20.0, 20_000.0
+RESPONSE_DB = 0.1
 
 
 def check_stage_off(
@@ -61,29 +65,14 @@ def _found(profile: Profile, margins: Mapping[str, Margin]) -> list[tuple[str, f
     if latency is not None:
         text = f"latency {signed_text(latency.value, 2)} samples"
         found.append((text, latency.low, latency.high, LATENCY_SAMPLES))
-    if "response" in profile.curves:
-        found += _response(profile)
-    return found
+    return found + _response(profile)
 
 
 def _response(profile: Profile) -> list[tuple[str, float, float, float]]:
     """Largest deviation of the response from its value at 1 kHz, at the lowest drive."""
-    columns = profile.curves["response"].columns
-    rows = [
-        (float(hz), float(db), float(drive))
-        for hz, db, drive in zip(
-            columns["frequency_hz"], columns["magnitude_db"], columns["drive_dbfs"], strict=True
-        )
-        if isinstance(hz, int | float) and isinstance(db, int | float) and isinstance(drive, int | float)
-    ]
-    if not rows:
+    curve = response_of(Subject(profile.setting, (profile,)))
+    if curve is None:
         return []
-    lowest = min(drive for _, _, drive in rows)
-    rows = [row for row in rows if row[2] == lowest and FROM_HZ <= row[0] <= TO_HZ]
-    if not rows:
-        return []
-    middle = min(rows, key=lambda row: abs(row[0] - 1000.0))[1]
-    worst = max(rows, key=lambda row: abs(row[1] - middle))
-    off = worst[1] - middle
+    off = float(curve.value_db[np.argmax(np.abs(curve.value_db))])
     text = f"response within {number_text(abs(off), 2)} dB of that at 1 kHz"
     return [(text, off, off, RESPONSE_DB)]

@@ -59,7 +59,7 @@ def edited(reading: Reading) -> Edited:
         scale, unit = display_unit(reading.unit, reading.value)
         low, high, places = reading.low * scale, reading.high * scale, _places(reading)
         middle = round(reading.value * scale, places)
-        return Edited("", number_text(middle, max(0, places)), _spread(middle, low, high, places), unit)
+        return Edited("", number_text(middle, max(0, places)), spread_text(middle, low, high, places), unit)
     ends = [end for end in (reading.at_least, reading.at_most) if end is not None]
     if not ends:
         return Edited("", "–", "", "")
@@ -85,7 +85,7 @@ def _places(quantity: Quantity) -> int:
     """Decimals of a quantity in the unit that it is displayed in."""
     scale, _ = display_unit(quantity.unit, quantity.value)
     half = (quantity.high - quantity.low) * scale / 2
-    return min(_usual(quantity.value * scale, quantity.unit), _borne(half))
+    return min(_usual(quantity.value * scale, quantity.unit), places_borne(half))
 
 
 def _outward(number: float, places: int, *, down: bool) -> float:
@@ -117,12 +117,13 @@ def _usual(value: float, unit: str) -> int:
     return min(FINEST_MS, digits - 1 - size)
 
 
-def _borne(reach: float) -> int:
+def places_borne(reach: float) -> int:
     """Decimals beyond which a number with an interval of ± `reach` is not printed; ± 1.4 bears one more."""
     return 9 if reach <= 0 else -math.floor(math.log10(reach / 2))
 
 
-def _spread(shown: float, low: float, high: float, places: int) -> str:
+def spread_text(shown: float, low: float, high: float, places: int) -> str:
+    """Word an interval around a printed number, rounded outward; "" where it has no width."""
     if low == high:
         return ""
     step = 10.0**-places

@@ -34,7 +34,7 @@ def report(folder, *, drift_ppm=0.0, again=(), **how):
             subtype="float32",
             force=True,
         )
-    return "\n".join(rig_report(folder / "1.wav", folder / "2.wav", STIMULUS, **how).lines)
+    return "\n".join(rig_report(folder / "1.wav", folder / "2.wav", STIMULUS, **how))
 
 
 def test_one_device_tells_latency_and_repeats_itself(tmp_path):

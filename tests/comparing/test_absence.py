@@ -5,7 +5,7 @@ from compared import flat
 from made_profiles import B, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.topics import TOPICS, judged
+from charprobe.comparing.topics import judged_pair
 from charprobe.profile.entry import Entry
 from charprobe.values.quantity import Unmeasured
 
@@ -45,7 +45,7 @@ def test_a_time_that_could_not_be_read_stays_an_open_question():
 def test_a_topic_has_one_verdict(second, wanted):
     other = made_profile(B) if second == "compressor" else flat("other wire")
     found = {one.name: one for one in compare_profiles([flat("wire"), other]).differences}
-    said = {topic.word: one.verdict for topic in TOPICS if (one := judged(topic, found))}
+    said = {one.word: one.verdict for one in judged_pair(found)}
     assert said["attack"] == ("none" if second == "compressor" else "both none")
     assert said["colour"] == wanted
 

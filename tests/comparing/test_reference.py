@@ -15,25 +15,28 @@ def renamed(setting, name, **changes):
 def test_a_setting_meets_the_nearest_whatever_it_is_called_and_the_rest_is_told():
     earlier = [renamed(LIMITER, "three"), renamed(D, "two"), renamed(B, "one", makeup_db=B.makeup_db + 2)]
     (found,) = beside_reference([made_profile(B)], earlier, called="other model")
-    assert (found.setting, found.nearest) == ("B – slow", "one")
-    assert found.sentence.startswith(
+    assert found.startswith(
         "B – slow is nearest to one of other model (paired by curve and times): the same in "
     )
-    assert "curve, attack, release" in found.sentence
-    assert "different in gain +2.0 dB (the earlier one re this)" in found.sentence
+    assert "curve, attack, release" in found
+    assert "different in gain +2.0 dB (the earlier one re this)" in found
 
 
 def test_every_setting_is_set_beside_one():
     own = [made_profile(setting) for setting in (B, TWO_STAGE)]
     earlier = [renamed(TWO_STAGE, "x"), renamed(B, "y")]
-    assert [one.nearest for one in beside_reference(own, earlier, called="e")] == ["y", "x"]
+    found = beside_reference(own, earlier, called="e")
+    assert [line.split(" (")[0].split(" is ")[1] for line in found] == [
+        "nearest to y of e",
+        "nearest to x of e",
+    ]
 
 
 def test_who_has_no_attack_either_is_nearer_than_who_has_one():
     earlier = [renamed(B, "compressor"), flat("plain")]
     (found,) = beside_reference([flat("wire")], earlier, called="e")
-    assert found.nearest == "plain"
-    assert "neither has" in found.sentence
+    assert "is nearest to plain of e" in found
+    assert "neither has" in found
 
 
 def test_a_recording_is_not_set_beside_itself():

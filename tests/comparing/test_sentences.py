@@ -44,7 +44,7 @@ def test_a_clean_pair_says_no_difference_larger_than():
         profiles.append(dataclasses.replace(full, quantities={name: full.quantities[name] for name in kept}))
     line = next(line for line in compare_profiles(profiles).sentences if "no difference" in line)
     assert line.startswith(
-        "Channel 1 and Channel 2: no difference larger than static curve ±0.1 dB, attack trace "
+        "Channels 1 and 2: no difference larger than static curve ±0.1 dB, attack trace "
         "±0.5 dB, release trace ±0.5 dB, response ±0.2 dB, distortion ±1 dB, bass "
         "distortion ±1 dB, treble distortion ±1 dB, noise spectrum ±3 dB, threshold"
     )

@@ -3,7 +3,7 @@ from dataclasses import dataclass
 import pytest
 
 from charprobe.comparing.curves import CURVES
-from charprobe.comparing.topics import TOPICS, judged
+from charprobe.comparing.topics import TOPICS, judged_pair
 from charprobe.profile import glossary
 
 
@@ -30,10 +30,9 @@ class Found:
     ],
 )
 def test_the_weightiest_that_is_decided_speaks_for_a_topic_but_any_for_colour(topic, found, verdict):
-    one = next(each for each in TOPICS if each.word == topic)
-    answer = judged(one, {name: Found(word) for name, word in found.items()})
-    assert (answer and answer.verdict) == verdict
-    assert answer is None or answer.text == f"in full: {verdict}"
+    told = judged_pair({name: Found(word) for name, word in found.items()})
+    answers = [(one.word, one.verdict, one.text) for one in told]
+    assert answers == ([(topic, verdict, f"in full: {verdict}")] if verdict else [])
 
 
 def test_every_topic_asks_for_what_is_compared():

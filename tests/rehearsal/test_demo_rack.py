@@ -10,7 +10,7 @@ from charprobe.stimulus.recipe import load_recipe
 
 def test_a_small_rack_says_what_was_built_into_it(tmp_path, monkeypatch):
     monkeypatch.setattr(demo_rack, "TAKES", 1)
-    monkeypatch.setattr(demo_rack, "STAGES", dict(list(demo_rack.STAGES.items())[:2]))
+    monkeypatch.setattr(demo_rack, "STAGES", demo_rack.STAGES[:2])
     written = []
     path = demo_rack.make_rack(
         tmp_path / "rack", recipe=load_recipe("quick"), force=False, progress=written.append

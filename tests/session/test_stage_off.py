@@ -11,12 +11,25 @@ UNITS = {"frequency_hz": "Hz", "magnitude_db": "dB", "phase_deg": "deg", "drive_
 
 
 def stage_off(*, gain_db=0.0, latency=0.0, reach=0.02, tilt_db=0.0, channel=1):
-    hz = [10.0, 20.0, 1000.0, 20_000.0, 22_000.0]
+    hz = [10.0, 20.0, 200.0, 1000.0, 20_000.0, 22_000.0]
     response = {
         "frequency_hz": hz * 2,
-        "magnitude_db": [-9.0, tilt_db, 0.0, 0.0, -9.0, -9.0, -9.0, 0.0, 0.0, 0.0],  # then the hotter drive
-        "phase_deg": [0.0] * 10,
-        "drive_dbfs": [-30.0] * 5 + [-10.0] * 5,
+        "magnitude_db": [
+            -9.0,
+            tilt_db,
+            0.0,
+            0.0,
+            0.0,
+            -9.0,
+            -9.0,
+            -9.0,
+            0.0,
+            0.0,
+            0.0,
+            0.0,
+        ],  # then the hotter drive
+        "phase_deg": [0.0] * 12,
+        "drive_dbfs": [-30.0] * 6 + [-10.0] * 6,
     }
     entries = {
         "static.makeup_gain": Entry(Quantity(gain_db, gain_db - reach, gain_db + reach, "dB"), ""),

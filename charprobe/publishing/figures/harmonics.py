@@ -7,6 +7,7 @@ from functools import partial
 import numpy as np
 from matplotlib.axes import Axes
 
+from charprobe.comparing.curve_kinds import middle_tone, tones_of
 from charprobe.profile.entry import Table, numbers
 from charprobe.profile.profile import Profile
 from charprobe.publishing.figures.look.axes import frequency_words, interval_band, one_scale_name
@@ -21,7 +22,6 @@ ORDERS = (2, 3, 4, 5, 6, 7)
 MOST_PANELS = 3
 REDUCING_DB = 0.5  # from here on the stage is said to be reducing gain
 ROOM_DB = 6.0
-USUAL_HZ = 1000.0  # a single panel shows the tone nearest to this
 LEAST_SPAN_DB = 40.0
 
 
@@ -64,7 +64,7 @@ def plot_harmonics(
     """
     table = curve_of(profile, "harmonics")
     if frequency_hz is None:
-        frequency_hz = min(frequencies_of(table), key=lambda one: abs(one - USUAL_HZ))
+        frequency_hz = middle_tone(frequencies_of(table))
     with panel(ax, look) as axes:
         labels = _plot_tone(table, axes, look, frequency_hz)
         axes.set_ylim(*_limits(table))
@@ -118,7 +118,7 @@ def _plot_tone(table: Table, axes: Axes, look: Look, frequency_hz: float) -> lis
 
 def frequencies_of(table: Table) -> list[float]:
     """Return the tone frequencies in Hz, evenly thinned out to `MOST_PANELS`."""
-    found = sorted(set(numbers(table, "frequency_hz").tolist()))
+    found = tones_of(table)
     if len(found) <= MOST_PANELS:
         return found
     return [found[round(i * (len(found) - 1) / (MOST_PANELS - 1))] for i in range(MOST_PANELS)]

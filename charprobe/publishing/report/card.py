@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from charprobe.comparing.subjects import Subject, merged
 from charprobe.profile import glossary
@@ -111,23 +112,33 @@ class Shown:
         reading = self.profile.quantities[name].reading
         return "" if isinstance(reading, Quantity) else f"{reading.reason}. To settle it: {reading.next}"
 
-    def note(self, name: str) -> str:
-        """Return the conditions of a quantity, or why it has no number and what would settle it."""
+    def _note(self, name: str, shared: Sequence[str] = ()) -> str:
+        """Return conditions of a quantity but the shared ones, or why it has no number and what gives it."""
         entry = self.profile.quantities[name]
         if isinstance(entry.reading, Quantity):
-            return entry.conditions
+            return "; ".join(clause for clause in entry.clauses if clause not in shared)
         return f"Not measured: {entry.reading.reason}. Next: {entry.reading.next}."
 
     @property
-    def groups(self) -> list[tuple[str, list[str]]]:
-        """Title and quantities of every group that has some, those with a number or a bound only."""
-        found = self.profile.quantities
-        told = [name for name, entry in found.items() if is_told(entry.reading)]
-        named = {
-            title: [name for name in told if glossary.group(name) == group]
-            for group, title in glossary.GROUPS.items()
-        }
-        return [(title, names) for title, names in named.items() if names]
+    def groups(self) -> list[tuple[str, str, list[tuple[str, str]]]]:
+        """Title of every group, conditions of all its numbers, its quantities with what else is said of each.
+
+        Those with a number or a bound only; what was said of the one before is not said again.
+        """
+        found = []
+        for group, title in glossary.GROUPS.items():
+            entries = {n: e for n, e in self.profile.quantities.items() if glossary.group(n) == group}
+            names = [name for name, entry in entries.items() if is_told(entry.reading)]
+            stated = [e.clauses for e in entries.values() if isinstance(e.reading, Quantity)]
+            shared = [one for one in stated[0] if all(one in own for own in stated)] if stated[1:] else []
+            notes = [self._note(name, shared) for name in names]
+            again = [note and note == before for note, before in pairwise(["", *notes])]
+            rows = [
+                (name, "as above" if same else note)
+                for name, note, same in zip(names, notes, again, strict=True)
+            ]
+            found += [(title, "; ".join(shared), rows)] if rows else []
+        return found
 
     @property
     def untold(self) -> list[tuple[str, str]]:
@@ -135,7 +146,7 @@ class Shown:
         together: dict[str, list[str]] = {}
         for name, entry in self.profile.quantities.items():
             if not is_told(entry.reading):
-                together.setdefault(self.note(name), []).append(glossary.term(name).title)
+                together.setdefault(self._note(name), []).append(glossary.term(name).title)
         return [(reason, ", ".join(titles)) for reason, titles in together.items()]
 
     @property

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from charprobe.comparing.comparison import Comparison
-from charprobe.publishing.report.pairs import by_pair, judged_pair
+from charprobe.comparing.topics import judged_pair
+from charprobe.publishing.report.pairs import by_pair
 
 
 @dataclass(frozen=True)

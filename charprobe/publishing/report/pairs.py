@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from charprobe.comparing.comparison import Comparison, Difference
-from charprobe.comparing.topics import TOPICS, Judged, judged
+from charprobe.comparing.topics import Judged, judged_pair
 
 SIGNS = {"same": "=", "different": "≠", "none": "≠", "both none": "–", "cannot tell": "?"}
 MOST_MATRIX = 12  # settings; beyond, a table of pairs is no longer looked at
@@ -39,8 +39,3 @@ def by_pair(comparison: Comparison) -> dict[tuple[int, int], dict[str, Differenc
     for one in comparison.differences:
         found.setdefault((one.first, one.second), {})[one.name] = one
     return found
-
-
-def judged_pair(pair: dict[str, Difference]) -> list[Judged]:
-    """Return the verdict of a pair on every topic that was compared."""
-    return [one for topic in TOPICS if (one := judged(topic, pair)) is not None]

@@ -14,7 +14,7 @@ def test_the_channel_that_stands_out_is_marked_and_the_others_are_not():
     ((name, cells),) = table.rows
     assert name == "voice"
     assert [cell.words for cell in cells] == ["", "", "gain", ""]
-    assert "0.300 dB" in cells[2].text
+    assert "+0.30 dB ± " in cells[2].text
 
 
 def test_a_setting_whose_channels_differ_is_known_as_such():

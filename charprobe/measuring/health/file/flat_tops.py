@@ -74,9 +74,9 @@ def find_flat_tops(
     if ceiling < LEAST_CEILING or ceiling < NEAR * highest:
         return None
     if ceiling >= 1 - 2 * step:
-        first, last = _flat_runs(samples, near=1 - 2 * step, flat=1.01 * step)
-        if first.size == 0 and step <= FINE_STEP and ceiling <= 1 + step:
-            first, last = _short_tops(samples, near=1 - 2 * step)
+        first, last = _short_tops(samples, near=1 - 2 * step)  # long ones too: a cut treble has no others
+        if first.size == 0 or step > FINE_STEP or ceiling > 1 + step:
+            first, last = _flat_runs(samples, near=1 - 2 * step, flat=1.01 * step)
         if first.size:
             return _summed(samples, first, last, start)
     smooth = max(FLAT * ceiling, 1.01 * step)

@@ -97,3 +97,11 @@ def test_short_tops_at_full_scale_count_where_most_high_samples_lie_in_them(step
     just = np.minimum(np.round(tone(3989.0, amplitude=ceiling) / step) * step, ceiling)
     assert look(just, step=step) is None
     assert look(1.2 * just, step=step) is None  # beyond full scale, as only a float file can be
+
+
+def test_a_treble_cut_at_full_scale_counts_beside_a_middle_that_is_cut_there_too():
+    ceiling = 1 - LSB24
+    half = n.size // 2
+    both = np.where(n < half, tone(997.0, amplitude=1.3), tone(7919.0, amplitude=1.3))
+    found = look(np.minimum(both, ceiling))
+    assert found.stop > 1000 + n.size - 12  # its last period, two samples of each at the ceiling
