@@ -43,20 +43,11 @@ class SoundDevice:
 
 @dataclass(frozen=True)
 class Patch:
-    """What sound goes through: where it is played and recorded.
+    """What sound goes through: where it is played and recorded, best by one device, for two have two clocks.
 
-    Attributes
-    ----------
-    play, record : SoundDevice
-        May be one and the same, and better are: two devices have two clocks.
-    rate_hz : int
-        Sampling rate of both.
-    outputs, inputs : tuple of int
-        Channels that the stimulus is played to and that are recorded, counted from 1.
-    level_db : float
-        What the stimulus is turned by before it is played, at most 0.
-    exclusive : bool
-        Whether the device is asked for alone, where the system knows such a thing.
+    `rate_hz` is of both; `outputs` and `inputs` are channels, counted from 1; `level_db`, at most 0, is what
+    the stimulus is turned by before it is played; an `exclusive` device is asked for alone, where the system
+    can.
     """
 
     play: SoundDevice
@@ -71,12 +62,8 @@ class Patch:
 def backend() -> Any:
     """Return the module that reaches the sound devices.
 
-    Raises
-    ------
-    LiveError
-        If it, or the system library it needs, is not installed; says how to get it and how to do without.
-    DeviceGoneError
-        If a sound server is there but does not answer: asking it in this thread would hang.
+    `LiveError` if it, or the system library it needs, is not installed: it says how to get it and how to do
+    without. `DeviceGoneError` if a sound server does not answer: asking it in this thread would hang.
     """
     found = answer_of(_loaded)
     if found is None:
@@ -87,10 +74,7 @@ def backend() -> Any:
 def answer_of(ask: Callable[[], T]) -> T:
     """Ask the sound system something that a server which hangs never answers.
 
-    Raises
-    ------
-    DeviceGoneError
-        If no answer came. Whatever else is raised by `ask` is raised here.
+    `DeviceGoneError` if no answer came; whatever else is raised by `ask` is raised here.
     """
     found: list[T] = []
     failed: list[Exception] = []

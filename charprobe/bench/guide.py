@@ -78,26 +78,10 @@ def walk(
 ) -> bool:
     """Record the takes that are not there yet, one after the other, as the person at the bench decides.
 
-    Parameters
-    ----------
-    jobs : sequence of Job
-        In order; those that are done are passed over.
-    patch : Patch
-        What they are played and recorded through.
-    bench : Bench
-        Asks and shows.
-    opened : callable
-        Opens sound streams.
-
-    Returns
-    -------
-    bool
-        Whether all of them are done; False after "stop". Skipped ones count as not done.
-
-    Raises
-    ------
-    LiveError
-        If the sound device is gone. Everything recorded is on the disk; the same call goes on from there.
+    `jobs` are in order, those that are done are passed over; `bench` asks and shows, `opened` opens sound
+    streams. Tells whether all of them are done: False after "stop", and skipped ones count as not done.
+    `LiveError` if the sound device is gone: what was recorded is on the disk, the same call goes on from
+    there.
     """
     at, again = 0, False
     while at < len(jobs):

@@ -42,25 +42,11 @@ class Job:
 
 
 def jobs_of(session: Session, *, shuffle: int | None = None, repeats: bool = True) -> tuple[Job, ...]:
-    """List the takes of a session.
+    """List the takes of a session; `RecipeError` if its recipe does not exist or is not valid.
 
     The path without the device and the bypass come first, each twice; then every setting once, in the order
-    of the file or shuffled; then the repeats that the file lists; a setting of the first round comes again,
-    and the bypass last.
-
-    Parameters
-    ----------
-    session : Session
-        As loaded.
-    shuffle : int, optional
-        Seed of another order of the settings.
-    repeats : bool
-        False leaves out what is taken only to show the rig's and the device's drift.
-
-    Raises
-    ------
-    RecipeError
-        If the session's recipe does not exist or is not valid.
+    of the file or shuffled by a seed; then the repeats that the file lists; a setting of the first round
+    comes again, and the bypass last. Without `repeats` what is taken only to show drift is left out.
     """
     settings = list(session.settings)
     if shuffle is not None:

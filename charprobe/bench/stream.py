@@ -115,33 +115,15 @@ def record_take(
     after_s: float = 0.7,
     opened: OpenStream = open_stream,
 ) -> TakeEnd:
-    """Play a sound and record every input of a patch meanwhile, and a little longer.
+    """Play a sound and record every input of a patch meanwhile, and `after_s` longer, which latency needs.
 
-    Parameters
-    ----------
-    patch : Patch
-        Checked by `check_patch`.
-    sound : ndarray, shape (n,) or (n, 2)
-        What to play, full scale = 1. Two channels go to the first two outputs, one goes to all.
-    path : Path
-        New float32 WAV for what comes back: on the disk at least twice a second.
-    meter : Meter
-        Hears of time left and levels.
-    after_s : float
-        Seconds to record after the last sound, which latency needs.
-    opened : callable
-        Opens the stream.
+    The patch is one that `check_patch` let pass. A sound of shape (n,), full scale = 1, goes to all outputs,
+    one of shape (n, 2) to the first two. What comes back is on the disk at least twice a second: a new
+    float32 WAV; `meter` hears of time left and levels.
 
-    Returns
-    -------
-    TakeEnd
-        Ctrl-C mutes at once and ends the take, even where it was ignored before; so do the system's wish to
-        end, a terminal that is gone, a device that stops calling back, and a full disk.
-
-    Raises
-    ------
-    LiveError
-        If the sound is louder than full scale, or the stream cannot be opened.
+    Ctrl-C mutes at once and ends the take, even where it was ignored before; so do the system's wish to end,
+    a terminal that is gone, a device that stops calling back, and a full disk. `LiveError` if the sound is
+    louder than full scale, or the stream cannot be opened.
     """
     duplex = _Duplex(patch, sound, after_s)
     stream = opened(patch, duplex.call_back)

@@ -54,16 +54,8 @@ def averaged(
 ) -> ComparedCurve | None:
     """Average what one table shows over its rows and the repeats; None with less than `FEWEST` places.
 
-    Parameters
-    ----------
-    name : str
-        Table of the profile.
-    points_of : callable
-        Table -> place, value and standard uncertainty of every row that counts; shape (n, 3).
-    same : float
-        Rows closer than this are one place.
-    same_end : float
-        As in `ComparedCurve`.
+    `points_of` gives place, value and standard uncertainty of every row of a table that counts, shape (n, 3);
+    rows closer than `same` are one place; `same_end` is that of `ComparedCurve`.
     """
     tables = [profile.curves[name] for profile in subject.repeats if name in profile.curves]
     rows = np.concatenate([np.zeros((0, 3)), *map(points_of, tables)])

@@ -44,20 +44,10 @@ def repeat_variance(sets: Sequence[Sequence[float]]) -> tuple[float, int]:
 
 
 def combined(repeats: Sequence[Estimate], *, variance: float, freedom: int) -> Estimate:
-    """Average the repeats of one setting.
+    """Average the repeats of one setting, at least one.
 
-    Parameters
-    ----------
-    repeats : sequence of Estimate
-        One per repeat, at least one.
-    variance : float >= 0
-        Variance of a single repeat as the repeats of all settings show it.
-    freedom : int >= 0
-        Degrees of freedom behind `variance`.
-
-    Notes
-    -----
-    A single repeat's variance is the larger of what its own interval states and what repeating shows.
+    `variance` is that of a single repeat as the repeats of all settings show it, with so many degrees of
+    `freedom`; the larger of it and of what a repeat's own interval states is taken.
     """
     count = len(repeats)
     stated = sum(item.std**2 for item in repeats) / count

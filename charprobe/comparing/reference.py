@@ -36,19 +36,9 @@ def beside_reference(
 ) -> tuple[str, ...]:
     """Say of every setting which of other devices is nearest, and how alike the two are: a sentence each.
 
-    Parameters
-    ----------
-    own, reference : sequence of Profile
-        At least one each; settings are taken on their lowest channel, with all good takes.
-    called : str
-        What the reference is called in the sentences: its folder.
-    margins : mapping of str to Margin
-        Largest differences that do not matter.
-
-    Raises
-    ------
-    ProfileError
-        If both hold one and the same recording.
+    Settings are taken on their lowest channel, with all good takes; `called` is what the reference is called
+    in the sentences, `margins` are the largest differences that do not matter. `ProfileError` if both hold
+    one and the same recording.
     """
     double = copies_in([*own, *reference])
     if any(number >= len(own) > first for number, first in double):

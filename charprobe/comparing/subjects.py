@@ -108,12 +108,8 @@ def subjects_of(profiles: Sequence[Profile]) -> tuple[Subject, ...]:
     """Sort profiles into subjects, in the order given.
 
     Profiles of one setting and channel are repeats of one subject. Where all profiles are of one setting and
-    channel, each is a subject of its own, named by its capture.
-
-    Raises
-    ------
-    ProfileError
-        If fewer than two profiles are given, or two are of one and the same recording.
+    channel, each is a subject of its own, named by its capture. `ProfileError` if fewer than two profiles are
+    given, or two are of one and the same recording.
     """
     if len(profiles) < 2:
         raise ProfileError(f"{len(profiles)} profile given: comparing takes at least two")

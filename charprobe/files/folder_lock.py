@@ -15,13 +15,10 @@ LOCK_NAME = ".charprobe.lock"
 
 @contextmanager
 def folder_lock(folder: Path) -> Iterator[None]:
-    """Hold the folder while inside.
+    """Hold the folder while inside; `SessionError` if another run holds it.
 
-    Raises
-    ------
-    SessionError
-        If another run holds it. A lock file left by a run that crashed does not count; one that ends, by an
-        error or by being stopped, takes its own away.
+    A lock file left by a run that crashed does not count; one that ends, by an error or by being stopped,
+    takes its own away.
     """
     path = folder / LOCK_NAME
     with path.open("a+", encoding="utf-8") as stream:

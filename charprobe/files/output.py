@@ -23,12 +23,9 @@ _KEPT: ContextVar[frozenset[tuple[int, int]]] = ContextVar("_KEPT", default=froz
 
 @contextmanager
 def never_written(*paths: Path) -> Iterator[None]:
-    """Keep files from being written over while the context lasts: `is_kept` tells them by any path.
+    """Keep files that are read from being written over while the context lasts, those that exist.
 
-    Parameters
-    ----------
-    *paths : Path
-        Files that are read; those that do not exist are left out.
+    `is_kept` tells them by any path.
     """
     token = _KEPT.set(_KEPT.get() | {found for path in paths if (found := _identity(path)) is not None})
     try:
@@ -65,20 +62,9 @@ _RESERVED = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lp
 def check_writable(path: Path, *, force: bool, sound: bool = False) -> None:
     """Make sure that `path` can be written later on, before any work is spent on its content.
 
-    Parameters
-    ----------
-    path : Path
-        File to write.
-    force : bool
-        Whether an existing file may be replaced; what the command reads never is.
-    sound : bool
-        Whether a WAV will be written: only sound may replace sound, and only what bears one of `SOUND_MARKS`.
-
-    Raises
-    ------
-    OutputError
-        If the folder is missing or read-only, if `path` exists and may not be replaced, or if its name does
-        not end in ``.wav`` where a WAV will be written.
+    An existing file may be replaced with `force`; what the command reads never is. Where a WAV will be
+    written (`sound`) the name ends in ``.wav``, and only sound that bears one of `SOUND_MARKS` is replaced;
+    otherwise no sound is. `OutputError` if any of this, or the folder, stands in the way.
     """
     if sound and path.suffix.lower() != ".wav":
         raise OutputError(f"{path}: will hold a WAV: choose a name that ends in .wav. Nothing was written")
@@ -100,13 +86,7 @@ def check_space(folder: Path, *, needed_bytes: int) -> None:
 
 
 def prepare_folder(folder: Path) -> None:
-    """Make sure that `folder` exists and takes files; creates it where its parent exists.
-
-    Raises
-    ------
-    OutputError
-        If it cannot be created or written to.
-    """
+    """Make sure that `folder` exists and takes files, or raise `OutputError`; made if its parent does."""
     if folder.exists() and not folder.is_dir():
         raise OutputError(f"{folder}: is a file, a folder is needed here: choose another name. File kept")
     if not folder.parent.is_dir():
@@ -144,21 +124,8 @@ def write_with(path: Path, write: Callable[[BinaryIO], object], *, force: bool, 
 
     Whatever happens meanwhile (an exception, Ctrl-C, a kill, a full disk), `path` is either what it was
     before or the complete new file. After a kill a hidden ``.charprobe-*.part`` file stays behind until the
-    next run into that folder clears it away.
-
-    Parameters
-    ----------
-    path : Path
-        File to write; its folder exists.
-    write : callable
-        Gets a binary stream, readable, writable and seekable.
-    force, sound : bool
-        As in `check_writable`.
-
-    Raises
-    ------
-    OutputError
-        If `path` exists and may not be replaced, or if the system refuses to write.
+    next run into that folder clears it away. `write` gets a binary stream, readable, writable and seekable;
+    `force` and `sound` are as in `check_writable`, and so is what is refused.
     """
     part: Path | None = None
     try:

@@ -16,10 +16,7 @@ _TOKEN = re.compile(r'"(?:[^"\\]+|\\.)*+"?|[\[{]|[\]}]', re.DOTALL)
 def parse_strict(text: str, *, max_depth: int) -> Json:
     """Parse JSON text, refusing what the standard does not allow and what would exhaust memory or stack.
 
-    Raises
-    ------
-    ValueError
-        With line and column where there is one.
+    `ValueError`, with line and column where there is one.
 
     Examples
     --------

@@ -112,22 +112,9 @@ def write_matched(
 ) -> Matched:
     """Write a pair of 24-bit files of equal length and start, matched by `rule` within 0.02 dB.
 
-    Parameters
-    ----------
-    pair : AlignedPair
-        The pair on one clock. The dry file is written with as many channels as the processed one, which is
-        turned the right way up and dithered: read between its frames, it no longer has whole 24-bit steps.
-    trace : ProgrammeGain
-        Gain of the pair.
-    rule : {"loudness", "rms", "low-level"}
-        What shall be equal.
-    dry_path, processed_path : Path
-        Files to write; they must not exist.
-
-    Raises
-    ------
-    MatchError
-        If the written files differ by more than 0.02 dB by the rule.
+    The files must not exist. The dry one is written with as many channels as the processed one, which is
+    turned the right way up and dithered: read between its frames, it no longer has whole 24-bit steps.
+    `MatchError` if the written files differ by more.
     """
     wide = routed(pair.dry, pair.dry_channels)
     levels = measure_levels(wide), measure_levels(pair.processed)
@@ -211,12 +198,7 @@ def write_pcm24(path: Path, source: Frames, *, factor: float, rng: np.random.Gen
     """Write a source times `factor` as 24-bit WAV, block by block, and read it back.
 
     With `rng`, triangular dither of one step each way precedes the rounding. Values beyond full scale are
-    refused, never wrapped.
-
-    Raises
-    ------
-    SoundFileError
-        If a value does not fit, or the file does not read back equal.
+    refused, never wrapped: `SoundFileError`, as where the file does not read back equal.
     """
 
     def stored() -> Iterator[Array]:

@@ -16,19 +16,10 @@ from charprobe.values.wording import number_text, signed_text
 def with_dbu(profile: Profile, readings: Sequence[VoltsReading]) -> Profile:
     """Return the profile with dBu in the conditions of every level on the input axis.
 
-    The levels themselves stay in dBFS, so that profiles with and without readings can be compared. Where
-    the readings contradict each other no dBu is given.
-
-    Parameters
-    ----------
-    profile : Profile
-    readings : sequence of VoltsReading
-        At least one: volts at the input of the stage for a steady tone, and its level on the input axis.
-
-    Returns
-    -------
-    Profile
-        With health item ``volts-misfit`` if the readings do not lie on one line of slope 1.
+    The levels themselves stay in dBFS, so that profiles with and without readings can be compared.
+    `readings`, at least one, are volts at the input of the stage for a steady tone, and its level on the
+    input axis; where they do not lie on one line of slope 1 no dBu is given, and a finding ``volts-misfit``
+    says so.
     """
     found = calibrate_volts(readings)
     misfit = tuple(

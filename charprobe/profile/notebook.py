@@ -33,10 +33,7 @@ def _array(cells: list[Cell]) -> NDArray[Any]:
 def data_frame(table: Table) -> Any:
     """Return the columns as a pandas DataFrame, their units in its ``attrs["units"]``.
 
-    Raises
-    ------
-    ImportError
-        If pandas, which this package does not require, is not installed.
+    `ImportError` if pandas, which this package does not require, is not installed.
     """
     try:
         pandas = importlib.import_module("pandas")

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from charprobe.replica.model import Replica
 
 Placing = Literal["beside", "inside", "none"]
-DEFAULT_LOOKS = ("article",)
+DEFAULT_LOOKS: tuple[str, ...] = ("article",)
 PREDICTIONS = "tables/predictions.csv"
 MOST_CARDS = 24  # settings times channels that get a card on the page; beyond, one channel of each setting
 
@@ -50,34 +50,13 @@ def publish(
     sound: Placing = "beside",
     beside: Sequence[str] = (),
 ) -> tuple[Path, ...]:
-    """Write everything that belongs in print to a folder, and return the paths.
+    """Write everything that belongs in print to the session's folder, and return the paths.
 
     What an earlier run wrote there is replaced where it showed something else; profiles stay where the
-    session put them.
-
-    Parameters
-    ----------
-    session, result : Session, SessionResult
-        What was asked for and what came of it; at least one profile.
-    findings : callable
-        Gives what that says, `findings_of` the same session and result; asked while others draw, if at all.
-    notes : sequence of str
-        How captures were paired, for the methods.
-    folder : Path
-        The session's folder.
-    jobs : int
-        Processes that draw at the same time.
-    looks : sequence of str
-        Names of `figures.style.LOOKS` to draw figures in.
-    sound : {"beside", "inside", "none"}
-        Where the page's sounds go: into a folder beside it, into the page, or nowhere.
-    beside : sequence of str
-        What can be said of the settings beside devices measured earlier.
-
-    Raises
-    ------
-    OutputError
-        If the folder cannot be written.
+    session put them. There is at least one profile. `findings` gives `findings_of` the same session and
+    result, asked while others draw, if at all; `notes` say how captures were paired, `beside` what can be
+    said of the settings beside devices measured earlier; `looks` are names of `figures.look.style.LOOKS`.
+    `sound` tells where the page's sounds go: into a folder beside it, into the page, or nowhere.
     """
     for place in (folder / "tables", folder / "figures"):
         output.prepare_folder(place)
@@ -107,7 +86,7 @@ def _words(
     beside: Sequence[str],
 ) -> list[Path]:
     """Write the page, its sounds, the texts and the tables."""
-    from charprobe.publishing.report.page import render_page  # noqa: PLC0415
+    from charprobe.publishing.report.page import render_page
 
     tables = folder / "tables"
     command = shlex.join(["charprobe", "session", session.path.name, "--out", folder.name])
@@ -115,7 +94,7 @@ def _words(
     heard = [] if sound == "none" else [_recorded(session, result, names)]
     forecast = None
     if replicas := _replicas(session, result, folder):
-        from charprobe.publishing.listen.replicas import forecast_of, heard_through  # noqa: PLC0415
+        from charprobe.publishing.listen.replicas import forecast_of, heard_through
 
         heard += [] if sound == "none" else [heard_through(replicas, names)]
         forecast = forecast_of(replicas, names)
@@ -159,16 +138,16 @@ def _replicas(session: Session, result: SessionResult, folder: Path) -> dict[str
     """Return the replicas of the settings as the page shows them; none where the session asks for none."""
     if not session.replicas:
         return {}
-    from charprobe.publishing.listen.replicas import replicas_in  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
+    from charprobe.publishing.listen.replicas import replicas_in
+    from charprobe.publishing.report.card import shown_of
 
     return replicas_in(folder / REPLICAS, [one.profile for one in shown_of(result.profiles)])
 
 
 def _recorded(session: Session, result: SessionResult, names: Sequence[str]) -> Listening | None:
     """Return what was recorded: the session's own takes, else the programme in the captures."""
-    from charprobe.publishing.listen.material import heard_in_captures, heard_in_takes  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
+    from charprobe.publishing.listen.material import heard_in_captures, heard_in_takes
+    from charprobe.publishing.report.card import shown_of
 
     takes = {one.name: one.heard for one in session.settings if one.heard is not None}
     if session.dry is not None and (own := heard_in_takes(session.dry, takes, names)) is not None:
@@ -179,7 +158,7 @@ def _recorded(session: Session, result: SessionResult, names: Sequence[str]) -> 
 
 def _beside(findings: Findings, forecast: Forecast | None) -> list[Beside]:
     """Files of the folder that the page links to."""
-    from charprobe.publishing.report.page import Beside, tables_beside  # noqa: PLC0415
+    from charprobe.publishing.report.page import Beside, tables_beside
 
     names = {
         "methods.md": "device, conditions, and the command that makes all this again",
@@ -243,20 +222,20 @@ class _Figures:
         there = made.there()
         if there is not None:
             return there
-        from charprobe.publishing.figures.all_figures import draw_set  # noqa: PLC0415
+        from charprobe.publishing.figures.all_figures import draw_set
 
         return made.keep(draw_set(self.profiles, names, self.folder, force=True, looks=self.looks))
 
 
 def _drawn(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ...]:
-    from charprobe.publishing.figures.all_figures import draw_profile  # noqa: PLC0415
+    from charprobe.publishing.figures.all_figures import draw_profile
 
     return made.keep(draw_profile(profile, made.stamp.parent, force=True, looks=looks))
 
 
 def _animated(made: Made, profile: Profile, looks: Sequence[str]) -> tuple[Path, ...]:
     """Write the figures that move, light and dark whatever the `looks`; none where nothing of it moves."""
-    from charprobe.publishing.figures.animation import animate, moves  # noqa: PLC0415
+    from charprobe.publishing.figures.animation import animate, moves
 
     output.prepare_folder(made.stamp.parent)
     return made.keep(animate(profile, made.stamp.parent, force=True) if moves(profile) else ())

@@ -66,23 +66,10 @@ class Demo:
 
 
 def run_demo(folder: Path, *, recipe: Recipe, force: bool, progress: Callable[[str], None]) -> Demo:
-    """Do the whole job into a folder.
+    """Do the whole job into a folder, made if its parent exists.
 
-    Parameters
-    ----------
-    folder : Path
-        Where everything is written; made if its parent exists.
-    recipe : Recipe
-        What is played.
-    force : bool
-        Whether files of an earlier demo may be replaced; those of one that was killed always are.
-    progress : callable
-        Called `STEPS` times with what was just done.
-
-    Raises
-    ------
-    OutputError
-        If a file exists and `force` is false, or the folder cannot be written.
+    Files of an earlier demo are replaced with `force`, those of one that was killed always; else, or if the
+    folder cannot be written, `OutputError`. `progress` is called `STEPS` times with what was just done.
     """
     prepare_folder(folder)
     length = laid_out(recipe).length
@@ -130,7 +117,7 @@ def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
 
 def _listening_pair(folder: Path, force: bool) -> None:
     """A dry take of made-up speech, the same through a setting, and the two at equal loudness."""
-    from charprobe.listening.ab import make_pair  # noqa: PLC0415  # loads what nothing else here needs
+    from charprobe.listening.ab import make_pair
 
     rng = np.random.default_rng(SEED)
     speech = generate("speech", seconds=SPEECH_S, rate_hz=RATE_HZ, rng=rng)
@@ -151,9 +138,9 @@ def _page(
     drawn: Mapping[str, Future[tuple[InPage, ...]]],
 ) -> Path:
     # what plays is loaded by now
-    from charprobe.publishing.listen.material import heard_in_captures  # noqa: PLC0415
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # draws: loaded while others work
-    from charprobe.publishing.report.page import render_page, tables_beside  # noqa: PLC0415
+    from charprobe.publishing.listen.material import heard_in_captures
+    from charprobe.publishing.report.card import shown_of
+    from charprobe.publishing.report.page import render_page, tables_beside
 
     folder, force = bench.folder, bench.force
     captures = {one.capture.sha256: bench.capture(number) for number, one in enumerate(profiles, start=1)}

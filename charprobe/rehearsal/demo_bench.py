@@ -54,7 +54,7 @@ class Bench:
         write_wav(self.capture(number), taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=self.force)
         return played_truth(stage, laid_out(self.recipe), played=self._played(), gain_db=taken.gain_db)
 
-    @cache  # noqa: B019
+    @cache  # noqa: B019  # likewise
     def bypass(self) -> Judged:
         """Judge the bypass that all captures are measured against: once, where it is done before the fork."""
         return self._judged(0)
@@ -90,7 +90,7 @@ def rig_of(number: int) -> Rig:
 
 def figures(takes: Sequence[Profile], number: int) -> tuple[InPage, ...]:
     """Draw the figures of a setting, the one of that number on the page."""
-    from charprobe.publishing.report.card import shown_of  # noqa: PLC0415  # loaded once some are recorded
+    from charprobe.publishing.report.card import shown_of
 
     (shown,) = shown_of(takes)
     return replace(shown, number=number).figures()

@@ -44,25 +44,9 @@ def run_selftest(
     jobs: int,
     progress: Callable[[str], None],
 ) -> tuple[TruthRow, ...]:
-    """Measure reference stages through the rig and compare with their truth.
+    """Measure reference stages through the rig, `jobs` at a time, and compare with their truth.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Reference stages.
-    recipe : Recipe
-        What is played.
-    rate_hz : int
-        Sampling rate.
-    jobs : int >= 1
-        Stages measured at the same time.
-    progress : callable
-        Called with the name of each stage that is done.
-
-    Returns
-    -------
-    tuple of Row
-        In the order of `names`.
+    `progress` is called with the name of each stage that is done; rows come in the order of `names`.
     """
     rows: list[TruthRow] = []
     with workers(jobs) as others:

@@ -16,16 +16,9 @@ WAIT_S = 10
 def on_cluster(address: str) -> Iterator[None]:
     """Have captures measured by the workers of a Dask cluster instead of processes of this machine.
 
-    Parameters
-    ----------
-    address : str
-        Of its scheduler, such as ``"tcp://bench-server:8786"``. Every worker sees captures and output folder
-        under the same paths, and has this version of charprobe.
-
-    Raises
-    ------
-    SessionError
-        If no scheduler answers there, or the extra ``charprobe[cluster]`` is not installed.
+    `address` is of its scheduler, such as ``"tcp://bench-server:8786"``. Every worker sees captures and
+    output folder under the same paths, and has this version of charprobe. `SessionError` if no scheduler
+    answers there, or the extra ``charprobe[cluster]`` is not installed.
     """
     try:
         from distributed import Client  # noqa: PLC0415  # slow to import, and an extra
@@ -35,7 +28,7 @@ def on_cluster(address: str) -> Iterator[None]:
             "Nothing was measured"
         ) from None
     try:
-        client = Client(address, timeout=WAIT_S)  # type: ignore[no-untyped-call]
+        client = Client(address, timeout=WAIT_S)  # type: ignore[no-untyped-call]  # of no types
     except (OSError, ValueError) as error:
         raise SessionError(
             f"{address}: no Dask scheduler answers there ({error}). Start one (`dask scheduler`) and workers "

@@ -32,22 +32,8 @@ def pair_captures(session: Session) -> Pairing:
 
     Files of the session's `pool` go to the setting of their take. A capture listed under one setting that
     says another one's take goes where the sound says. Settings without a take number keep what they list.
-
-    Parameters
-    ----------
-    session : Session
-        As loaded.
-
-    Returns
-    -------
-    Pairing
-        The session with all captures in place. Files that say no take, or none that is asked for, are
-        named in the notes.
-
-    Raises
-    ------
-    SessionError
-        If the pool is no folder, holds too many files, or a setting is left without a capture.
+    Files that say no take, or none that is asked for, are named in the notes. `SessionError` if the pool is
+    no folder, holds too many files, or a setting is left without a capture.
     """
     pairing = found_so_far(session)
     empty = [setting.name for setting in pairing.session.settings if not setting.captures]

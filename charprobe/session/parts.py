@@ -49,12 +49,8 @@ class Outcome:
 def parts_of(session: Session) -> tuple[Part, ...]:
     """Return every channel of every capture, in the order of the file.
 
-    Raises
-    ------
-    SessionError
-        If captures are missing; names all of them.
-    CharprobeError
-        If a capture cannot be read, or lacks a channel that was asked for.
+    `SessionError` if captures are missing names all of them; `CharprobeError` if one cannot be read, or lacks
+    a channel that was asked for.
     """
     captures = [path for setting in session.settings for path in setting.captures]
     wanted = [*captures, *(path for path in (session.bypass, session.loopback) if path)]

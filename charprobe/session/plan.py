@@ -29,12 +29,7 @@ def plan_text(session: Session) -> str:
 
     The path comes first, then every setting once, then the repeats round by round; a setting of the first
     round comes last of all: what has changed by then is drift, not the device. Where the session lists no
-    repeat, the plan adds that one.
-
-    Raises
-    ------
-    RecipeError
-        If the recipe does not exist or is not valid.
+    repeat, the plan adds that one. `RecipeError` if the recipe does not exist or is not valid.
     """
     recipe = load_recipe(session.own_recipe or session.recipe)
     length_s = lay_out(recipe, rate_hz=RATE_HZ, take=1).duration_s

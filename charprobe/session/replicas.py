@@ -16,9 +16,9 @@ def with_replica(capture: Judged, bypass: Judged, profile: Profile, path: Path) 
 
     Where no model can be fitted, the profile is as it was, with a sentence that says why.
     """
-    # loaded where a replica is asked for: other sessions need neither compiler nor signal package
-    from charprobe.replica.fitting.fit import fit_judged  # noqa: PLC0415
-    from charprobe.replica.fitting.into_profile import with_proof  # noqa: PLC0415
+    # other sessions need neither compiler nor signal package
+    from charprobe.replica.fitting.fit import fit_judged  # noqa: PLC0415  # loaded where it is asked for
+    from charprobe.replica.fitting.into_profile import with_proof  # noqa: PLC0415  # likewise
 
     try:
         fit = fit_judged(capture, bypass, profile)

@@ -64,30 +64,14 @@ def measure_parts(
 ) -> SessionResult:
     """Measure what has not been measured yet; then fit the replicas that are asked for and not there.
 
-    Parameters
-    ----------
-    session : Session
-        What to measure.
-    folder : Path
-        Where profiles go (``profiles/``). Parts whose capture, bypass, stimulus, voltmeter readings
-        and version of charprobe are those of an earlier run are kept; a profile that is out of date is
-        moved to ``superseded/``.
-    jobs : int
-        Processes at the same time; joblib's active backend is used, so a cluster can be. Channels of
-        captures that do not go round are shared out.
-    progress : callable
-        Called after each part with what came of it.
-    meanwhile : callable
-        Called once when work has begun, if there is any.
-    before_fits : callable
-        Called once all is measured, with what came of it and the number of replicas to fit, if there are any.
+    Profiles go to ``profiles/`` in the folder. Parts whose capture, bypass, stimulus, voltmeter readings and
+    version of charprobe are those of an earlier run are kept; a profile that is out of date is moved to
+    ``superseded/``. So many `jobs` run at a time on joblib's active backend, so that a cluster can be used;
+    channels of captures that do not go round are shared out.
 
-    Raises
-    ------
-    SessionError
-        If captures are missing.
-    OutputError
-        If the folder cannot be written.
+    `progress` hears what came of each part, `meanwhile` is called once when work has begun, `before_fits`
+    once all is measured, with what came of it and the number of replicas to fit; neither if there is none.
+    `SessionError` if captures are missing, `OutputError` if the folder cannot be written.
     """
     parts = parts_of(session)
     places = (folder, folder / "profiles", folder / "superseded", folder / REPLICAS)

@@ -25,12 +25,8 @@ def side_by_side(calls: Iterable[tuple[Any, Any, Any]], *, jobs: int) -> Iterato
     """Begin calls, as `joblib.delayed` makes them, in so many processes; give what they return once ready.
 
     One process is this one, which calls when it is asked. Where joblib's active backend is another than its
-    own, such as a cluster's, that one does the work, and all comes at the end.
-
-    Raises
-    ------
-    SessionError
-        While giving, if a process ended without a word.
+    own, such as a cluster's, that one does the work, and all comes at the end. While giving, `SessionError`
+    if a process ended without a word.
     """
     if not isinstance(get_active_backend()[0], BACKENDS[DEFAULT_BACKEND]):
         return iter(Parallel(n_jobs=jobs)(calls))
@@ -52,15 +48,10 @@ def _begun(calls: tuple[tuple[Any, Any, Any], ...], count: int) -> Iterator[Any]
 
 @contextmanager
 def workers(count: int) -> Iterator[Executor]:
-    """Give so many processes, which end with this one at the latest.
+    """Give so many processes, which end with this one at the latest; `SessionError` if one ended unasked.
 
     They are forked where that is safe (Linux, nothing else running in this process): they start at once and
     share the memory of what is loaded by then. Elsewhere they are begun anew.
-
-    Raises
-    ------
-    SessionError
-        If one of them ended without a word.
     """
     alone = sys.platform == "linux" and threading.active_count() == 1
     try:

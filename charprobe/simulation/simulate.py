@@ -73,16 +73,8 @@ def simulate_file(
 
     Of files with more than two channels the first is played. 24-bit rigs write 24-bit files, all others
     float32. Faults, by name, size and time in ms (None for the typical ones), are added in order after the
-    rig. Returns the input's facts as an open source.
-
-    Raises
-    ------
-    SoundFileError
-        If the input is not a sound file charprobe reads.
-    OutputError
-        If the target exists and `force` is false, or cannot be written.
-    CharprobeError
-        If there is no such fault, or none of that size, or the file could not hold it.
+    rig. Returns the input's facts as an open source. `CharprobeError` if the input is not a sound file, the
+    target cannot be written, there is no such fault, or the file could not hold it.
     """
     known = [fault_called(name) for name, *_ in faults]
     whole = next((name for (name, *_), fault in zip(faults, known, strict=True) if fault.needs_float), None)

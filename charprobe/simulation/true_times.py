@@ -35,16 +35,7 @@ def over_periods(gain_db: Array, *, edge: int, stop: int, period: float) -> Arra
     """Average a trace over a carrier period about each sample from eight periods after an edge on.
 
     What a detector makes of the carrier, and the beats of bursts that start from different gains, are not
-    what times are read from.
-
-    Parameters
-    ----------
-    gain_db : ndarray, shape (n,)
-        The trace.
-    edge, stop : int
-        First sample after the edge, and where the stretch ends.
-    period : float > 0
-        Carrier period in samples.
+    what times are read from. `edge` is the first sample after the edge, `stop` where the stretch ends.
     """
     out, index = gain_db.copy(), np.arange(gain_db.size)
     total = np.concatenate([[0.0], np.cumsum((gain_db[1:] + gain_db[:-1]) / 2)])
@@ -55,20 +46,10 @@ def over_periods(gain_db: Array, *, edge: int, stop: int, period: float) -> Arra
 
 
 def time_edge(gain_db: Array, *, edge: int, early: int, end_db: float, rate_hz: float) -> TrueTimes:
-    """Time the change of a gain trace around an edge.
+    """Time the change of a gain trace, which ends at the next edge, around an edge.
 
-    Parameters
-    ----------
-    gain_db : ndarray, shape (n,)
-        The trace, up to the next edge.
-    edge : int
-        First sample at the new level.
-    early : int >= 0
-        Samples before the edge at which the gain may begin to move; the trace holds some more than that.
-    end_db : float
-        Where the gain settles after the edge.
-    rate_hz : float > 0
-        Sampling rate.
+    `edge` is the first sample at the new level, `early` how many samples before it the gain may begin to
+    move: the trace holds some more than that. The gain settles at `end_db`.
     """
     first = edge - early
     start_db = float(np.mean(gain_db[first - BEFORE : first]))

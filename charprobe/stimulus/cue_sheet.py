@@ -135,11 +135,9 @@ def load_stimulus(path: str | Path) -> Stimulus:
 def parse_cue_sheet(text: str, *, source: str) -> CueSheet:
     """Parse and check the JSON text of a cue sheet; `source` names it in messages.
 
-    Raises
-    ------
-    RecipeError
-        If the text is not strict JSON, if a value is missing, unknown or out of range, or if the parts do not
-        fit together: every span inside the stimulus and after the one before, the recipe's hash unchanged.
+    `RecipeError` if the text is not strict JSON, if a value is missing, unknown or out of range, or if the
+    parts do not fit together: every span inside the stimulus and after the one before, the recipe's hash
+    unchanged.
     """
     content = json_content(text, FILE, source=source)
     form = checked(content, CueForm)

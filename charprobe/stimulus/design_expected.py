@@ -70,18 +70,7 @@ class ExpectedInterval:
 def expected_intervals(
     profile: Profile, needs: Needs, steps: LevelSteps, bursts: Bursts | None
 ) -> tuple[ExpectedInterval, ...]:
-    """Foretell half intervals of the static curve and of the main times.
-
-    Parameters
-    ----------
-    profile : Profile
-        The first profile.
-    needs : Needs
-        What was read from it.
-    steps : LevelSteps
-        The level steps designed.
-    bursts : Bursts or None
-        The reference bursts designed.
+    """Foretell half intervals of the static curve and main times, from first profile and design.
 
     Notes
     -----
@@ -90,10 +79,10 @@ def expected_intervals(
     doubted for its shape.
 
     Times: one pole in dB under white noise has ``std(t63) = 5.1 tau (sigma / change) / sqrt(tau * rate)``,
-    sigma the noise of the gain per sample, joined with time zero and 0.01 % of tau for curvature.
-    What the first profile is unsure of beyond that is scatter between carrier phases: part of it shrinks as
-    means over phases do, part is the stage's own. Where the gaps or holds of the first take were too short,
-    that was its doubt, and longer ones end it; scatter is taken then as most stages have it.
+    sigma the noise of the gain per sample, joined with time zero and 0.01 % of tau for curvature. What the
+    first profile is unsure of beyond that is scatter between carrier phases: part of it shrinks as means over
+    phases do, part is the stage's own. Where the gaps or holds of the first take were too short, that was its
+    doubt, and longer ones end it; scatter is taken then as most stages have it.
 
     Static: the covariance of the curve fitted to the designed levels. What the first profile is unsure of
     beyond the covariance of its own levels, such as the input axis, stays. Where steps had not settled and

@@ -19,18 +19,10 @@ from charprobe.values.arrays import Array
 class FirstTake:
     """Reference burst and level steps of a first take, at the level they were played at.
 
-    Attributes
-    ----------
-    low_dbfs, high_dbfs, carrier_hz, hold_s : float
-        The burst that attack and release are told of; levels are NaN where the take had none.
-    reduction_db : float
-        Gain that the burst took away, negative where it added; NaN where not known.
-    phases : int
-        Carrier phases of the burst.
-    gap_s, step_s : float
-        Time between bursts, and length of a level step.
-    axis_db : float
-        Input axis of the profile over the level played: gain of the path ahead of the stage.
+    Attack and release are told of the burst; its levels are NaN where the take had none. `reduction_db` is
+    the gain that it took away, negative where it added, NaN where not known; `phases` are its carrier phases,
+    `gap_s` the time between bursts. A level step lasts `step_s`. `axis_db` is the input axis of the profile
+    over the level played: the gain of the path ahead of the stage.
     """
 
     low_dbfs: float = float("nan")

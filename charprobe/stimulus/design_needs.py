@@ -35,37 +35,19 @@ SLOWEST = 30.0  # lengths of the record beyond which its end foretells nothing
 
 @dataclass(frozen=True)
 class Needs:
-    """Levels and times to plan for, and why.
+    """Levels and times to plan for, and why: `reasons` say where they come from.
 
-    Attributes
-    ----------
-    threshold_dbfs, knee_db, slope : float
-        Played level where the curve bends, how softly, and the reduction per dB above; guesses where not
-        known.
-    attack_t90_s, rise_s : float
-        Time of an attack to 90 %, and of a level step to the gain it settles at.
-    overshoots : bool
-        Whether an attack runs past the gain it settles at.
-    release_t90_s, rest_s : float
-        Time of a release to 90 %, and to its rest.
-    rest_gain_db, top_gain_db : float
-        Highest gain of path and stage that a burst meets, and that at the highest level step.
-    first : FirstTake
-        What the first take played.
-    bends : bool
-        Whether the gain is known to fall above a level.
-    lifts_below_dbfs : float or None
-        Level below which the gain falls or rises with level: an expander's or a lift's threshold.
-    lowest_dbfs, highest_dbfs : float
-        Ends of the first level steps, as played.
-    heard_dbfs : float
-        Level that a tone must be played at to stand `CLEAR_DB` out of the noise, where nothing is reduced.
-    still : bool
-        Whether no level played changed the gain: there is nothing to time.
-    causes : dict of Cause to tuple of str
-        What the first stimulus lacked, and the quantities that have no number for it.
-    reasons : tuple of str
-        Where the levels and times come from.
+    `threshold_dbfs` is the played level where the curve bends, with a knee and a reduction per dB above;
+    guesses where not known. Times are of an attack to 90 %, of a level step to the gain it settles at
+    (`rise_s`), of a release to 90 % and to its rest; an attack `overshoots` that runs past the gain it
+    settles at. `rest_gain_db` is the highest gain of path and stage that a burst meets, `top_gain_db` that at
+    the highest level step.
+
+    The gain `bends` that is known to fall above a level; below `lifts_below_dbfs` it falls or rises with
+    level, as of an expander or a lift. `lowest_dbfs` and `highest_dbfs` are the ends of the first level
+    steps, as played. A tone stands `CLEAR_DB` out of the noise from `heard_dbfs` on, where nothing is
+    reduced. A stage is `still` whose gain no level played changed: there is nothing to time. `causes` are
+    what the first stimulus lacked, and the quantities that have no number for it.
     """
 
     threshold_dbfs: float

@@ -34,16 +34,9 @@ MISREAD_PROBABILITY = ATTEMPTS / 2**16
 
 @dataclass(frozen=True)
 class IdentReading:
-    """What an ident said.
+    """What an ident said: first six hex digits of the recipe's hash, and the take number, 0 to 255.
 
-    Attributes
-    ----------
-    recipe_hash_prefix : str
-        First six hex digits of the recipe's hash.
-    take : int
-        Take number, 0 to 255.
-    start_s : float
-        Where the code starts in the samples given, to about 5 ms.
+    `start_s` is where the code starts in the samples given, to about 5 ms.
     """
 
     recipe_hash_prefix: str

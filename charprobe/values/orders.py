@@ -40,18 +40,7 @@ class Orders:
 
 
 def orders_of(first_turns: float, turns_per_sample: float, *, count: int, highest: int) -> Orders:
-    """Lay out orders 0 to `highest` of a phasor.
-
-    Parameters
-    ----------
-    first_turns : float
-        Phase of the first value, in turns.
-    turns_per_sample : float
-        Frequency over sampling rate.
-    count : int > 0
-        Values.
-    highest : int >= 0
-        Highest power.
+    """Lay out orders 0 to `highest` of a phasor of `count` values; its frequency is in turns per sample.
 
     Examples
     --------

@@ -14,17 +14,6 @@ BLOCK = 1024
 def phasor(first_turns: float, turns_per_sample: float, count: int) -> Complex:
     """Return ``exp(2 pi i (first_turns + n turns_per_sample))`` for n = 0 ... count - 1.
 
-    Parameters
-    ----------
-    first_turns : float
-        Phase of the first value, in turns.
-    turns_per_sample : float
-        Frequency over sampling rate.
-    count : int >= 0
-        Values.
-
-    Notes
-    -----
     Each value is the product of one of `BLOCK` phasors within a block and the phasor that starts the block.
 
     Examples

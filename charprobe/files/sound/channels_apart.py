@@ -20,18 +20,10 @@ MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files
 
 
 def channels_apart(source: Source) -> Source:
-    """Read a capture once and hold its channels one after the other in a temporary file.
+    """Read a capture once and hold its channels one after the other in a temporary file: the same samples.
 
-    Parameters
-    ----------
-    source : Source
-        Any capture.
-
-    Returns
-    -------
-    Source
-        The same samples, to the last bit; `source` itself where there is one channel only, or too little
-        room for temporary files. The file goes with the last use of what is returned, even after a kill.
+    The source itself is returned where there is one channel only, or too little room for temporary files. The
+    file goes with the last use of what is returned, even after a kill.
     """
     kind = held_in(source.facts.subtype)
     needed = kind.itemsize * source.channels * source.frames

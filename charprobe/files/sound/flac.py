@@ -17,10 +17,7 @@ ROOM = 1.0 - 2.0 / STEPS  # the dither adds up to one step
 def flac_bytes(samples: Array, *, rate_hz: int, rng: np.random.Generator) -> bytes:
     """Return one channel as a FLAC file of 16 bits, dithered; the same arguments give the same bytes.
 
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-        Full scale = 1; values beyond it are refused.
+    Full scale = 1; values beyond it are refused.
 
     Examples
     --------

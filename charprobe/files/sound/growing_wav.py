@@ -18,20 +18,10 @@ HEADER_ROOM = 1024  # more than any header of ours
 
 
 class GrowingWav:
-    """A new float32 WAV that blocks are appended to.
+    """A new float32 WAV that blocks are appended to; a file that exists is never touched.
 
-    Parameters
-    ----------
-    path : Path
-        File to make; one that exists is never touched.
-    rate_hz, channels : int
-        As the header shall say.
-
-    Raises
-    ------
-    SoundFileError
-        If the file exists, cannot be written, was deleted (what came so far is written anew), the disk is
-        full, or it would outgrow a plain WAV (4 GB).
+    `SoundFileError` if the file exists, cannot be written, was deleted (what came so far is written anew),
+    the disk is full, or it would outgrow a plain WAV (4 GB).
     """
 
     def __init__(self, path: Path, *, rate_hz: int, channels: int) -> None:

@@ -31,14 +31,9 @@ _SURROUND = 1.41  # weight of a surround channel in 5.0 order: left, right, cent
 
 @dataclass(frozen=True)
 class Loudness:
-    """How loud a programme is.
+    """How loud a programme is: gated loudness of the whole, and loudness range.
 
-    Attributes
-    ----------
-    integrated_lufs : float or Unmeasured
-        Gated loudness of the whole; not measured when no 400 ms block lies above -70 LUFS, or none fits.
-    range_lu : float or Unmeasured
-        Loudness range; needs at least 3 s above the gates.
+    Not measured when no 400 ms block lies above -70 LUFS, or none fits; the range needs 3 s above the gates.
     """
 
     integrated_lufs: float | Unmeasured
@@ -46,15 +41,8 @@ class Loudness:
 
 
 def k_weighting(rate_hz: int) -> Array:
-    """Return the K-weighting as two second-order sections, shape (2, 6).
+    """Return the K-weighting as two second-order sections, shape (2, 6), for 8000 Hz or more.
 
-    Parameters
-    ----------
-    rate_hz : int
-        Sampling rate, at least 8000.
-
-    Notes
-    -----
     The standard tabulates 48 kHz only. Each section is taken back to the s plane by the inverse bilinear map,
     scaled so that its corner keeps its frequency, and mapped again for the new rate. At 48 kHz the table
     itself results.

@@ -16,28 +16,10 @@ PIECE_BYTES = 1 << 20
 def write_repaired_copy(path: str | Path, out: str | Path, *, force: bool) -> WavLayout:
     """Copy the samples of a WAV file bit for bit behind a header that tells their real length.
 
-    For recordings whose header was never finished, overflowed, or promises more than there is.
-
-    Parameters
-    ----------
-    path : str or Path
-        The damaged file; only read.
-    out : str or Path
-        The copy; appears only when complete.
-    force : bool
-        Whether an existing `out` may be replaced.
-
-    Returns
-    -------
-    WavLayout
-        Of the damaged file: how long its sound really is and what was wrong.
-
-    Raises
-    ------
-    SoundFileError
-        If there is nothing to repair, or if no samples can be found.
-    OutputError
-        If `out` cannot be written.
+    For recordings whose header was never finished, overflowed, or promises more than there is. The damaged
+    file is only read; `out` appears only when complete. Returns what was found in it: how long its sound
+    really is. `SoundFileError` if there is nothing to repair, or no samples can be found; `OutputError` if
+    `out` cannot be written.
     """
     path, out = Path(path), Path(out)
     size = size_of(path)

@@ -52,20 +52,11 @@ def decode_channel(raw: bytes, *, encoding: Encoding, channels: int, channel: in
 
 
 def encode(samples: Array, *, encoding: WrittenEncoding) -> bytes:
-    """Return the stored bytes of samples, interleaved and little-endian.
+    """Return the stored bytes of samples of shape (n, channels), interleaved and little-endian.
 
-    Parameters
-    ----------
-    samples : ndarray, shape (n, channels)
-        Finite. For ``"pcm24"`` within -1 to 1: rounded to the nearest of 2**24 steps, halves to even, and
-        exactly +1, which has no code, becomes the highest one (1 - 2**-23).
-    encoding : {"float32", "pcm24"}
-        Float keeps values beyond full scale.
-
-    Raises
-    ------
-    SoundFileError
-        If a value is not finite or cannot be held.
+    ``"pcm24"`` takes -1 to 1: rounded to the nearest of 2**24 steps, halves to even; exactly +1, which has no
+    code, becomes the highest one (1 - 2**-23). ``"float32"`` keeps values beyond full scale. `SoundFileError`
+    if a value is not finite or cannot be held.
 
     Examples
     --------

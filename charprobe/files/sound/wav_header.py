@@ -45,13 +45,9 @@ class WavLayout(FileFacts):
 def read_wav_layout(stream: BinaryIO, *, size_bytes: int, source: str) -> WavLayout:
     """Find the samples in an open WAV, RF64 or BW64 file of `size_bytes`; `source` names it in messages.
 
-    Unknown chunks are skipped, and so are missing pad bytes. Sizes that cannot be true are told by
-    ``length`` in the result and replaced by what the file holds.
-
-    Raises
-    ------
-    SoundFileError
-        If there is no format or no data, or the coding is not plain PCM or float.
+    Unknown chunks are skipped, and so are missing pad bytes. Sizes that cannot be true are told by ``length``
+    in the result and replaced by what the file holds. `SoundFileError` if there is no format or no data, or
+    the coding is not plain PCM or float.
     """
     stream.seek(0)
     form = stream.read(4)

@@ -23,20 +23,8 @@ _MOST_OF_DISK = 0.5  # of what is free in the folder for temporary files
 def on_one_rate(dry: Frames, processed: Frames) -> Iterator[tuple[Frames, Frames, tuple[str, ...]]]:
     """Convert the faster of two files down to the rate of the other, into a temporary file.
 
-    Parameters
-    ----------
-    dry, processed : Frames
-        Any two sources.
-
-    Yields
-    ------
-    tuple
-        Both sources on one rate, themselves where they have one already, and a note on what was converted.
-
-    Raises
-    ------
-    PairingError
-        If there is too little room for the temporary file.
+    Gives both on one rate, themselves where they have one already, and a note on what was converted.
+    `PairingError` if there is too little room for the temporary file.
     """
     if dry.rate_hz == processed.rate_hz:
         yield dry, processed, ()

@@ -58,19 +58,10 @@ def _rises(power: Array, mean: Array) -> Array:
 def rough_lags(dry: Frames, processed: Frames) -> Iterator[int]:
     """Find where the dry sound may begin in the processed file, likeliest first.
 
-    Yields
-    ------
-    int
-        Frames from the dry sound to the same sound in the processed file, good to some hundred: places within
-        `NEAR_S` of no shift at all, then those that fit best anywhere.
+    Gives frames from the dry sound to the same sound in the processed file, good to some hundred: places
+    within `NEAR_S` of no shift at all, then those that fit best anywhere. `PairingError` if the onsets of the
+    two agree nowhere.
 
-    Raises
-    ------
-    PairingError
-        If the onsets of the two agree nowhere.
-
-    Notes
-    -----
     Eventful minutes of the shorter file, likelier to lie wholly in the other, are sought in the longer one. A
     steady beat agrees with itself at other places too, so the caller tries them in turn.
     """
@@ -125,14 +116,10 @@ def _anywhere(needle: Array, hay: Frames, start: int, length: int) -> tuple[int,
 
 
 def locate(needle: Array, hay: Array) -> tuple[int, float]:
-    """Find where `needle` starts in `hay`.
+    """Find where `needle` starts in `hay`: its lag, and how far that stands out.
 
-    Returns
-    -------
-    lag : int
-        Frames of `hay` from its start to the start of `needle` (good to one hop of 256); may be negative.
-    score : float
-        Height of the correlation peak over the scatter elsewhere; trust it from `MIN_SCORE` on.
+    The lag is in frames of `hay`, good to one hop of 256, and may be negative; the score is the height of the
+    correlation peak over the scatter elsewhere: trust it from `MIN_SCORE` on.
     """
     size = scipy.fft.next_fast_len(needle.shape[0] + hay.shape[0], real=True)
     spectrum = np.conj(scipy.fft.rfft(needle, size, axis=0)) * scipy.fft.rfft(hay, size, axis=0)

@@ -72,35 +72,13 @@ def make_pack(
     rng: np.random.Generator,
     force: bool,
 ) -> MadePack:
-    """Make a blind pack from a matched pair.
+    """Make a blind pack in the folder `out` from a pair that ``charprobe ab`` wrote; hand out nothing else.
 
-    Parameters
-    ----------
-    pair : Path
-        Folder with the ``dry.wav`` and ``processed.wav`` that ``charprobe ab`` wrote.
-    out : Path
-        Folder for the pack; hand out this folder and nothing else.
-    key_path : Path
-        Key file to write, outside of `out`.
-    trials : int
-        Trials that count, 5 to 100, fixed here and never by the listener.
-    controls : int >= 0
-        Trials mixed in whose left and right are the same sound.
-    start_s : float or None
-        Where the excerpt starts; None takes the loudest stretch.
-    length_s : float
-        Length of the excerpt, 1 s or more.
-    rng : numpy.random.Generator
-        Draws everything hidden; seed it from the system for a real test.
-    force : bool
-        Whether an earlier pack and key may be replaced.
-
-    Raises
-    ------
-    BlindError
-        If the pair does not fit, the excerpt lies outside it, or the key would lie inside the pack.
-    OutputError
-        If something exists and `force` is False, or cannot be written.
+    The key is written outside of it. `trials` count, 5 to 100, fixed here and never by the listener; in
+    `controls` mixed in left and right are the same sound. The excerpt starts at `start_s`, None takes the
+    loudest stretch, and lasts 1 s or more. `rng` draws everything hidden: seed it from the system for a real
+    test. `BlindError` if the pair does not fit, the excerpt lies outside it, or the key inside the pack;
+    `OutputError` if something exists and `force` is False, or cannot be written.
 
     Notes
     -----

@@ -45,12 +45,8 @@ def animate(
 ) -> tuple[Path, ...]:
     """Write every moving figure of a profile: MP4 where the system has ffmpeg, else numbered PNG pictures.
 
-    Raises
-    ------
-    ProfileError
-        If nothing of the profile can move.
-    OutputError
-        If a file exists and `force` is false, cannot be written, or the encoder fails.
+    `ProfileError` if nothing of the profile can move; `OutputError` if a file exists and `force` is false,
+    cannot be written, or the encoder fails.
     """
     output.prepare_folder(folder)
     makers = _makers(profile)

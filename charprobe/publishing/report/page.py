@@ -106,41 +106,14 @@ def render_page(
     forecast: Forecast | None = None,
     drawn: Iterable[tuple[str, Sequence[InPage]]] = (),
 ) -> str:
-    """Return the page of a set of profiles.
+    """Return the page of a set of profiles: HTML that loads nothing by itself, always the same.
 
-    Parameters
-    ----------
-    profiles : sequence of Profile
-        At least one, in the order of the page: every channel and every take.
-    title, about : str
-        Heading and one paragraph below it, shown literally.
-    comparison : Comparison or None
-        What `compare_profiles` says about the profiles.
-    channel_comparisons : sequence of (str, Comparison)
-        Name of a setting, and what its channels say about each other.
-    claims : sequence of CheckedClaim
-        Claims made of the settings, with their answers.
-    truth : sequence of TruthRow
-        True values of simulated devices, to be shown beside the estimates.
-    command : str
-        The command that makes the page again, shown literally.
-    files : sequence of Beside
-        Files below the page's folder that it links to.
-    beside : sequence of str
-        What can be said of the settings beside devices measured earlier.
-    listening : sequence of Listening
-        What can be heard.
-    sounds_beside : bool
-        Whether `Listening.write` put the sounds beside the page; otherwise they go inside.
-    forecast : Forecast or None
-        What the settings will do to programme.
-    drawn : iterable of (str, sequence of InPage)
-        Name of a setting, and its figures where others draw them (`Shown.figures`); asked for last.
-
-    Returns
-    -------
-    str
-        HTML that loads nothing by itself; the same input gives the same text.
+    There is at least one profile, in the order of the page: every channel and every take. `comparison` is
+    what `compare_profiles` says of them, `channel_comparisons` what the channels of each setting say of each
+    other; `truth` are true values of simulated devices. `title`, `about` and `command`, which makes the page
+    again, are shown literally; `files` lie below the page's folder. `sounds_beside` tells that
+    `Listening.write` put the sounds beside the page; otherwise they go inside. `drawn` gives the figures of
+    settings where others draw them (`Shown.figures`), by name, and is asked last.
     """
     shown = shown_of(profiles)
     every = members([one.profile for one in shown], [one.name for one in shown])

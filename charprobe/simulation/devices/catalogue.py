@@ -27,12 +27,7 @@ def stage_names() -> tuple[str, ...]:
 
 
 def make_stage(name: str) -> Stage:
-    """Build a reference stage by name.
-
-    Raises
-    ------
-    CharprobeError
-        If there is no such stage; the message lists those there are.
+    """Build a reference stage by name; `CharprobeError` lists those there are.
 
     Examples
     --------

@@ -58,28 +58,13 @@ class Stage(Protocol):
         """True values under the published quantity names; what has no closed form is left out."""
 
     def process(self, samples: Array, *, rate_hz: float, rng: np.random.Generator) -> StageOutput:
-        """Send one channel through the stage, starting from rest.
+        """Send one channel, shape (n,), full scale = 1, through the stage, starting from rest.
 
-        Parameters
-        ----------
-        samples : ndarray, shape (n,)
-            Full scale = 1.
-        rate_hz : float > 0
-            Sampling rate.
-        rng : numpy.random.Generator
-            Source of the stage's own noise, where it makes any.
+        `rng` is the source of the stage's own noise, where it makes any.
         """
 
     def static_gain_db(self, level_dbfs: Array, *, frequency_hz: float = REFERENCE_HZ) -> Array:
-        """Settled gain of the fundamental of a steady sine, make-up included, in dB; shape of `level_dbfs`.
-
-        Parameters
-        ----------
-        level_dbfs : ndarray
-            Levels of the sine at the stage's input; a full-scale sine is 0 dBFS.
-        frequency_hz : float
-            Frequency of the sine.
-        """
+        """Settled gain in dB of the fundamental of a steady sine at levels in dBFS, make-up included."""
 
 
 def amplitude(level_db: Array) -> Array:

@@ -66,29 +66,11 @@ def fault_called(name: str) -> Fault:
 def apply_fault(
     name: str, capture: Array, *, rate_hz: float, size: float | None = None, time_ms: float | None = None
 ) -> Array:
-    """Return the capture with a fault, at the middle of it where it has a place.
+    """Return a capture of one second or more with a fault, at the middle of it where it has a place.
 
-    Parameters
-    ----------
-    name : str
-        One of `fault_names`.
-    capture : ndarray, shape (n, channels)
-        At least one second long.
-    rate_hz : float > 0
-        Sampling rate.
-    size : float or None
-        How bad it is, in the fault's unit; None for the typical size.
-    time_ms : float or None
-        Time between the paths of a fault that has one; None for 4.1 ms.
-
-    Returns
-    -------
-    ndarray, shape (m, channels)
-
-    Raises
-    ------
-    CharprobeError
-        If there is no such fault, or none of that size; the message lists what there is.
+    `size` is in the fault's unit, None for the typical one; `time_ms` is the time between the paths of a
+    fault that has one, None for 4.1 ms. `CharprobeError` if there is no such fault, or none of that size,
+    lists what there is. Shapes (n, channels) and (m, channels).
 
     Examples
     --------

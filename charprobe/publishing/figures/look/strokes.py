@@ -29,7 +29,7 @@ class Strokes(RendererAgg):
     """
 
     def __init__(self, figure: Figure) -> None:
-        super().__init__(*figure.bbox.size, figure.dpi)  # type: ignore[no-untyped-call]
+        super().__init__(*figure.bbox.size, figure.dpi)  # type: ignore[no-untyped-call]  # of no types
         self.size_in = tuple(figure.get_size_inches())
         self.strokes: list[Stroke] = []
         for name in SHAPES:  # pixels' own methods are attributes, not of the class
@@ -43,7 +43,7 @@ class Strokes(RendererAgg):
         """Return the bytes of a PNG file."""
         stream = io.BytesIO()
         how = {"compress_level": COMPRESSION}
-        imsave(stream, self.buffer_rgba(), format="png", dpi=self.dpi, metadata=metadata, pil_kwargs=how)  # type: ignore[no-untyped-call]
+        imsave(stream, self.buffer_rgba(), format="png", dpi=self.dpi, metadata=metadata, pil_kwargs=how)  # type: ignore[no-untyped-call]  # of no types
         return stream.getvalue()
 
     def vectors(self, kind: str, *, metadata: dict[str, Any]) -> bytes:
@@ -78,7 +78,7 @@ class Strokes(RendererAgg):
             to.draw_text(_context(to, state, scaled), x * scale, down, s, font, angle, ismath, mtext)
 
         self.strokes.append(again)
-        super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)  # type: ignore[no-untyped-call]
+        super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)  # type: ignore[no-untyped-call]  # of no types
 
     def _shape(
         self, name: str, draw: Callable[..., None], gc: GraphicsContextBase, *given: Any, **named: Any
