@@ -25,6 +25,7 @@ SAME_END_OCTAVES = 0.34  # responses end at one frequency if they do within a th
 MIDDLE_HZ = 1000.0
 FROM_HZ, TO_HZ = 20.0, 20_000.0
 LOWEST_OCTAVE = -3  # re 1 kHz; noise below it is one band, for a short silence tells little of a narrow one
+HIGHEST = 10  # order that counts to THD, if it lies in the band
 CLEAR_DB = 26.0  # over the detection limit of the table: 0.1 dB of standard uncertainty
 
 
@@ -64,7 +65,8 @@ def distortion_of(subject: Subject, tone: WhichTone) -> ComparedCurve | None:
     curve = averaged(
         subject, "harmonics", partial(_distortion, hz=chosen), same=SAME_LEVEL_DB, same_end=SAME_TOP_DB
     )
-    return None if curve is None else replace(curve, conditions=(chosen,))
+    reach = {min(HIGHEST, int(p.capture.rate_hz / 2 / chosen)) for p in subject.repeats}
+    return None if curve is None else replace(curve, conditions=(chosen, min(reach), max(reach)))
 
 
 def middle_tone(tones: Sequence[float]) -> float:
@@ -109,11 +111,13 @@ def _response(table: Table) -> Array:
 
 def _distortion(table: Table, *, hz: float) -> Array:
     """THD of one tone where it stands clear of the detection limit and of the bypass's."""
-    tone, level, thd, limit = (
-        numbers(table, name) for name in ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc")
+    tone, level, thd, limit, std = (
+        numbers(table, name) for name in ("frequency_hz", "input_dbfs", "thd_dbc", "limit_dbc", "thd_std_db")
     )
     clear = (tone == hz) & (thd > limit + CLEAR_DB) & ~flags(table, "near_bypass", missing=False)
-    std = DB_PER_NEPER * 10 ** ((limit - thd) / 20) / ORDER_SEEN
+    std = np.fmax(
+        std, DB_PER_NEPER * 10 ** ((limit - thd) / 20) / ORDER_SEEN
+    )  # what was seen, if no doubt is told
     return np.asarray(np.stack([level, thd, std], axis=1)[clear & np.isfinite(level)])
 
 

@@ -88,6 +88,28 @@ def test_distortion_is_compared_against_level(shift_db, limit_dbc, verdict):
     )
 
 
+def verdict_on_distortion(one, other):
+    return {d.name: d.verdict for d in compare_profiles([one, other]).differences}["distortion"]
+
+
+def test_distortion_of_tones_that_still_moved_is_compared_with_their_doubt():
+    one = with_harmonics(B, -60.0, limit_dbc=-110.0)
+    other = with_harmonics(dataclasses.replace(B, name="other"), -57.0, limit_dbc=-110.0)
+    table = other.curves["harmonics"]
+    doubted = table.columns | {"thd_std_db": [10.0] * len(table.columns["thd_dbc"])}
+    doubted = dataclasses.replace(table, columns=doubted, units=table.units | {"thd_std_db": "dB"})
+    assert verdict_on_distortion(one, other) == "different"
+    doubted = dataclasses.replace(other, curves={**other.curves, "harmonics": doubted})
+    assert verdict_on_distortion(one, doubted) == "cannot tell"
+
+
+def test_distortion_of_more_harmonics_in_a_wider_band_is_not_set_against_that_of_fewer():
+    one = with_harmonics(B, -60.0, limit_dbc=-110.0)
+    other = with_harmonics(dataclasses.replace(B, name="other"), -57.0, limit_dbc=-110.0)
+    narrow = dataclasses.replace(other, capture=dataclasses.replace(other.capture, rate_hz=16_000))
+    assert verdict_on_distortion(one, narrow) == "cannot tell"  # eight times 997 Hz is the highest there
+
+
 def with_noise(setting, *, shelf_db=0.0, std_times=1.0):
     table = noise_spectrum(shelf_db=shelf_db)
     stds = [std_times * cell for cell in table.columns["density_std_db"]]
