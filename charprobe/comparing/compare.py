@@ -102,12 +102,13 @@ def _differences(
     for first, second in pairs:
         found, reason, least, none = None, "", None, Nothing()
         missing = [index for index in (first, second) if not usable[index]]
+        alike = of_one_thing(name, (*subjects[first].repeats, *subjects[second].repeats))
         if missing:
-            least = _least(name, subjects[first], subjects[second], margin)
+            least = _least(name, subjects[first], subjects[second], margin) if alike else None
             reason = "; ".join(f"{subjects[index].label}: {_why(name, subjects[index])}" for index in missing)
             has = [index not in missing for index in (first, second)]
             none = _none(name, (subjects[first], subjects[second]), has) if least is None else Nothing()
-        elif not of_one_thing(name, (*subjects[first].repeats, *subjects[second].repeats)):
+        elif not alike:
             reason = (
                 "read with other bursts, up to another level or off another tone in one than in the other"
             )

@@ -5,7 +5,9 @@ from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
 from charprobe.comparing.subjects import Subject, of_one_thing, subjects_of, value_of
+from charprobe.profile.entry import Entry
 from charprobe.values.errors import ProfileError
+from charprobe.values.quantity import Unmeasured
 
 
 def test_the_same_recording_twice_is_refused():
@@ -51,6 +53,10 @@ def test_a_quantity_read_off_another_tone_or_burst_is_not_set_against_it():
     found = {item.name: item for item in compare_profiles([first, second]).differences}
     assert found["attack.t63"].verdict == "cannot tell"
     assert "other bursts" in found["attack.t63"].reason
+    far = Entry(Unmeasured("s", "too quick", "none needed", at_most=1e-6), "")
+    second = dataclasses.replace(second, quantities={**second.quantities, "attack.t63": far})
+    found = {item.name: item for item in compare_profiles([first, second]).differences}
+    assert found["attack.t63"].verdict == "cannot tell"  # nor a bound of one against a number of the other
 
 
 def test_reductions_up_to_unlike_levels_are_not_set_against_each_other():
