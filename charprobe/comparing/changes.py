@@ -8,7 +8,7 @@ from pathlib import Path
 
 from charprobe.comparing.compare import compare_subjects
 from charprobe.comparing.comparison import Comparison, Difference, title_of
-from charprobe.comparing.subjects import Subject
+from charprobe.comparing.subjects import Subject, copies_in
 from charprobe.files import output
 from charprobe.files.text_tables import Row, csv_text, markdown, markdown_table
 from charprobe.profile.profile import Profile, load_profile
@@ -114,9 +114,8 @@ def changes_between(before: Sequence[Profile], after: Sequence[Profile]) -> Chan
             "the two sessions share no setting: settings are paired by name and channel, so call them alike "
             "in both"
         )
-    recordings = {(profile.capture.sha256, profile.channel) for profile in before}
-    double = next((p for p in after if (p.capture.sha256, p.channel) in recordings), None)
-    if double is not None:
+    copies = copies_in([*before, *after])
+    for double in (after[number - len(before)] for number, first in copies if number >= len(before) > first):
         raise ProfileError(
             f"{literal(double.capture.file)}, channel {double.channel}, is in both sessions: a recording "
             "compared with itself shows no change whatever the device does"

@@ -76,6 +76,12 @@ def keep_under(profile: Profile) -> str:
     return profile.told(Told.PEAKS, " 0.1 % distortion")
 
 
+def reference_tone(profile: Profile) -> str:
+    """Return tone and level that harmonics are told at, such as "997 Hz at −10.0 dBFS"; "" without one."""
+    entry = profile.quantities.get("colour.thd_at_reference")
+    return entry.clauses[0].split(",")[0] if entry is not None and entry.clauses else ""
+
+
 def response_words(profile: Profile) -> str:
     """Return what a setting does to the response; "" where that was not measured."""
     shelf, corner, tilt = (
@@ -221,9 +227,7 @@ def _colour(profile: Profile) -> str:
     onset = profile.reading("colour.onset")
     if shows_colour(onset):
         values = {name: [entry.reading] for name, entry in profile.quantities.items()}
-        thd = profile.quantities["colour.thd_at_reference"] if "colour.thd_at_reference" in values else None
-        where = thd.clauses[0].split(",")[0] if thd is not None and thd.clauses else ""
-        parts.append(f"adds {harmonics_words(values, 0, where=where)}")
+        parts.append(f"adds {harmonics_words(values, 0, where=reference_tone(profile))}")
     elif elsewhere := profile.told(Told.COLOUR):
         parts.append(f"{elsewhere[0].lower()}{elsewhere[1:]}".rstrip("."))
     elif isinstance(onset, Unmeasured) and onset.at_least is not None:

@@ -62,9 +62,6 @@ def captures_csv(profiles: Sequence[Profile]) -> str:
 
 def methods_text(session: Session, result: SessionResult, command: str, notes: Sequence[str] = ()) -> str:
     """Return the methods: device, conditions, how numbers come about, and how to make them again."""
-    stimuli = sorted({(p.stimulus.recipe, p.stimulus.hash, p.stimulus.rate_hz) for p in result.profiles})
-    played = [f"{recipe} at {rate / 1000:g} kHz (recipe {code[:12]})" for recipe, code, rate in stimuli]
-    versions = sorted({profile.made_with.version for profile in result.profiles})
     lines = [
         f"# Methods: {markdown(session.title)}",
         "",
@@ -73,8 +70,7 @@ def methods_text(session: Session, result: SessionResult, command: str, notes: S
     lines += [f"{markdown(methods_paragraph(result.profiles))}\n"] if result.profiles else []
     lines += [
         f"{len(result.profiles)} channels of captures were measured; {len(result.failures)} could not be.",
-        f"Stimulus: {'; '.join(played)}. Made with charprobe {', '.join(versions)}:",
-        f"\n    {command}\n",
+        f"All of it again:\n\n    {command}\n",
     ]
     lines += [f"- {markdown(note)}" for note in notes]
     lines += [f"- Not measured: {markdown(f.part.label)}: {markdown(f.message)}" for f in result.failures]

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from charprobe.comparing.comparison import Comparison, Difference, in_sentence
-from charprobe.profile.entry import Table, numbers
+from charprobe.profile.entry import numbers
 from charprobe.profile.glossary import TERMS
 from charprobe.profile.profile import Profile
 from charprobe.session.file import Claim
@@ -123,12 +123,13 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
         f"{literal(name)} is clean below {number_text(below, 1)} dBFS "
         f"(no harmonic above {number_text(limit, 1)} dBc)"
     )
-    tables = [p.curves["harmonics"] for p in profiles if p.setting == name and "harmonics" in p.curves]
-    told = [cell for table in tables for cell in _harmonics(table)]
+    told = [cell for p in profiles if p.setting == name for cell in _harmonics(p)]
+    several = len({cell.channel for cell in told}) > 1
     cells = [cell for cell in told if cell.level_dbfs <= below + AS_SAID_DB]
     if loud := [cell for cell in cells if cell.dbc > limit]:
         shown = (
             f"H{c.order} {number_text(c.dbc, 1)} dBc at {number_text(c.level_dbfs, 1)} dBFS, {c.tone_hz} Hz"
+            + (f", channel {c.channel}" if several else "")
             for c in loud[:4]
         )
         return CheckedClaim(text, "contradicted", "; ".join(shown))
@@ -159,6 +160,7 @@ def _clean(claim: Claim, profiles: Sequence[Profile]) -> CheckedClaim:
 class _Harmonic:
     """A harmonic at a step, NaN where hidden, and the limit under which noise would hide it."""
 
+    channel: int
     level_dbfs: float
     tone_hz: int
     order: int
@@ -170,13 +172,15 @@ class _Harmonic:
         return (self.limit_dbc if math.isnan(self.dbc) else self.dbc) <= most_dbc
 
 
-def _harmonics(table: Table) -> Iterable[_Harmonic]:
+def _harmonics(profile: Profile) -> Iterable[_Harmonic]:
     """Yield the harmonics of every step that has a level."""
+    if (table := profile.curves.get("harmonics")) is None:
+        return
     level, tone, limit = (numbers(table, name) for name in ("input_dbfs", "frequency_hz", "limit_dbc"))
     for row in np.flatnonzero(np.isfinite(level + tone)):
         for order in range(2, 11):
             dbc = numbers(table, f"h{order}_dbc")[row]
-            yield _Harmonic(level[row], round(tone[row]), order, dbc, limit[row])
+            yield _Harmonic(profile.channel, level[row], round(tone[row]), order, dbc, limit[row])
 
 
 def _listed(items: Sequence[Difference]) -> str:

@@ -12,7 +12,7 @@ from charprobe.publishing.figures.look.labels import in_two_lines
 from charprobe.publishing.figures.look.source import conditions, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
 from charprobe.publishing.figures.look.text import shown
-from charprobe.publishing.portrait import keep_under
+from charprobe.publishing.portrait import keep_under, reference_tone
 from charprobe.values.quantity import Quantity
 from charprobe.values.wording import number_text
 
@@ -36,8 +36,7 @@ LINES = (
 
 def draw_colour_card(profile: Profile, look: Look) -> Drawing:
     """Draw harmonics 2 to 10 at the reference as bars, and beside them the levels that matter."""
-    entry = profile.quantities.get("colour.thd_at_reference")
-    tone = entry.clauses[0] if entry is not None and entry.clauses else ""
+    tone = reference_tone(profile)
     lines = "; ".join(f"{label.lower()} {in_words(profile, name)}" for label, name in LINES)
     tops, _ = harmonics_at_reference(profile)
     return composed(
@@ -45,9 +44,7 @@ def draw_colour_card(profile: Profile, look: Look) -> Drawing:
         look,
         [partial(plot_harmonic_bars, profile), partial(plot_colour_readings, profile)],
         title=f"Colour – {who(profile)}",
-        main=f"harmonics of {tone}; hatched: none above the limit"
-        if tone
-        else "hatched: none above the limit",
+        main=(f"harmonics of {tone}; " if tone else "") + "hatched: none above the limit",
         conditions=conditions(profile, ["colour.thd_at_reference", "response.tilt"]),
         alt=f"Bars of harmonics 2 to 10 over the fundamental, {len(tops)} of them above the limit; {lines}.",
     )

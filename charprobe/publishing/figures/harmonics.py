@@ -15,6 +15,7 @@ from charprobe.publishing.figures.look.drawing import Drawing, composed
 from charprobe.publishing.figures.look.labels import EndLabel, label_ends
 from charprobe.publishing.figures.look.source import conditions, curve_of, in_words, who
 from charprobe.publishing.figures.look.style import ARTICLE_LOOK, Look, panel
+from charprobe.publishing.portrait import reference_tone
 from charprobe.values.arrays import Array
 from charprobe.values.wording import rounded_text
 
@@ -29,9 +30,7 @@ def draw_harmonics(profile: Profile, look: Look) -> Drawing:
     """Draw THD and harmonics of a profile against input level; it must have the curve "harmonics"."""
     table = profile.curves["harmonics"]
     frequencies = frequencies_of(table)
-    entry = profile.quantities.get("colour.thd_at_reference")
-    where = entry.clauses[0].split(",")[0] if entry is not None and entry.clauses else "at the reference"
-    main = f"{where}: " + ", ".join(
+    main = f"{reference_tone(profile) or 'at the reference'}: " + ", ".join(
         f"{word} {in_words(profile, f'colour.{word.lower()}_at_reference')}" for word in ("THD", "H2", "H3")
     )
     tones = ", ".join(frequency_words(value) for value in frequencies)
