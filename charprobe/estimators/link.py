@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from charprobe.estimators.tone import ToneFit, fit_tone
 from charprobe.estimators.tone_residual import subtract_tone
@@ -15,6 +19,8 @@ from charprobe.values.quantity import Quantity, Reading
 
 SETTLE_SHARE = 0.5  # of each level, left out for settling
 EDGE_S = 0.02  # and as much before its end
+MOVES = 3.0  # standard uncertainties by which a third of a tone must differ from the one before
+SLOWEST = 0.9  # share of the movement before that the last one may be
 
 
 @dataclass(frozen=True)
@@ -65,7 +71,8 @@ def measure_link(segment: SegmentOf[Link], cut: Cut) -> LinkLevels:
     Notes
     -----
     The channel plays the side whose driven half holds more of the drive's frequency at the highest level.
-    Frequencies are fitted. The stronger tone of a pair is subtracted before the weaker is fitted.
+    Frequencies are fitted. The stronger tone of a pair is subtracted before the weaker is fitted. A level
+    that still moves is read off the last third of its cut, and as uncertain as an exponential lets it go on.
     """
     rate_hz = cut.rate_hz
     loudness = {}
@@ -81,13 +88,28 @@ def measure_link(segment: SegmentOf[Link], cut: Cut) -> LinkLevels:
 
 
 def _level(cut: Cut, own: Tone, pilot: Tone, other: Tone) -> LinkLevel:
-    beside = _settled(cut, pilot)
+    beside, driven = _settled(cut, pilot), _settled(cut, own)
     leak, heard = _fit(beside, other), _fit(beside, pilot)
     if abs(leak.amplitudes[0]) > abs(heard.amplitudes[0]):
-        heard = _fit(subtract_tone(beside, leak), pilot)
+        told = _at_last(subtract_tone(beside, leak), pilot)
     else:
+        told = _at_last(beside, pilot)
         leak = _fit(subtract_tone(beside, heard), other)
-    return LinkLevel(own.level_dbfs, _fit(_settled(cut, own), own).level(1), heard.level(1), leak.level(1))
+    return LinkLevel(own.level_dbfs, _at_last(driven, own), told, leak.level(1))
+
+
+def _at_last(piece: Cut, tone: Tone) -> Reading:
+    """Level of a tone where it settles: as it is if it does not move, else with what it may still do."""
+    bounds = np.linspace(piece.start, piece.start + piece.step * piece.samples.size, 4)
+    thirds = [_fit(piece.between(*ends), tone).level(1) for ends in pairwise(bounds.tolist())]
+    told = [one for one in thirds if isinstance(one, Quantity)]
+    if len(told) < len(thirds):
+        return _fit(piece, tone).level(1)
+    before, last = np.diff([one.value for one in told])
+    if abs(last) < MOVES * math.hypot(told[1].std, told[2].std):
+        return _fit(piece, tone).level(1)
+    left = abs(last) / (1 - min(max(last / before, 0.0), SLOWEST)) if before else abs(last)
+    return Quantity.from_std(told[2].value, math.hypot(told[2].std, left), "dBFS")
 
 
 def _settled(cut: Cut, tone: Tone) -> Cut:

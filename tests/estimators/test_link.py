@@ -2,10 +2,15 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from charprobe.estimators.link import link_of
+from charprobe.estimators.link import link_of, measure_link
+from charprobe.stimulus.kinds.link import Link
+from charprobe.values.cut import Cut
 from charprobe.values.quantity import Quantity
+
+RATE_HZ = 48_000
 
 
 def pairs(link, errors_db, std=0.01):
@@ -31,3 +36,28 @@ def test_pairs_off_the_line_widen_it():
     chi2 = sum((e - (value - 0.35) * r) ** 2 for e, r in zip(misfit, (3, 6, 12), strict=True)) / (2 * 0.01**2)
     plain = link_of(pairs(0.35, [0, 0, 0])).std
     assert found.std == pytest.approx(plain * math.sqrt(chi2 / 2), rel=1e-3)
+
+
+def test_a_pilot_still_on_its_way_is_as_uncertain_as_what_it_may_still_do():
+    segment = Link(
+        name="sides",
+        drive_hz=997,
+        pilot_hz=3001,
+        levels_dbfs=(-20.0, -4.0),
+        pilot_dbfs=-50.0,
+        tone_s=1.0,
+        kind="link",
+    ).lay_out(start=0, rate_hz=RATE_HZ)
+    sound = 1e-7 * np.random.default_rng(4).normal(size=segment.span.length)
+    own, pilots = segment.spec.side_tones(segment.span, 1, rate_hz=RATE_HZ)
+    for tone, moves_db in [*((tone, 0.0) for tone in own), *((tone, 12.0) for tone in pilots)]:
+        seconds = np.arange(tone.length) / RATE_HZ
+        level_db = tone.level_dbfs - moves_db * (1 - np.exp(-seconds / 0.4))
+        part = slice(tone.start, tone.start + tone.length)
+        sound[part] += 10 ** (level_db / 20) * np.sin(2 * np.pi * tone.frequency_hz * seconds)
+    found = measure_link(segment, Cut(sound, 0.0, 1.0, RATE_HZ))
+    assert found.side == 1
+    for level in found.levels:
+        assert level.own.value == pytest.approx(level.drive_dbfs, abs=1e-3) and level.own.std < 1e-3
+        assert level.pilot.low < -62.0 < level.pilot.high
+        assert level.pilot.std < 2.0
