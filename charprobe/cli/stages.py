@@ -41,9 +41,8 @@ def stages_command(as_json: bool, faults: bool) -> None:
     for stage in stages:
         click.echo(f"{stage.name}\n    {stage.summary}")
         for name, true in stage.truth.items():
-            click.echo(
-                f"    {name:<28} {readable(Quantity(true.value, true.value, true.value, true.unit)).text}"
-            )
+            text = readable(Quantity(true.value, true.value, true.value, true.unit)).text
+            click.echo(f"    {name:<28} {text}{f' ({true.note})' if true.note else ''}")
 
 
 def _list_faults(*, as_json: bool) -> None:

@@ -104,7 +104,7 @@ def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
             profiles.append(profile)
             own = [one for one in profiles if one.setting == setting.name]
             if len(own) == 1:
-                rows += true_rows(setting.build(), profile, truth)
+                rows += true_rows(setting, profile, truth)
             if len(own) == TAKES.count(setting):
                 drawn[setting.name] = others.submit(figures, own, SETTINGS.index(setting))
         comparison = compare_profiles(profiles)
@@ -122,7 +122,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
     rng = np.random.default_rng(SEED)
     speech = generate("speech", seconds=SPEECH_S, rate_hz=RATE_HZ, rng=rng)
     setting = next(setting for setting in SETTINGS if setting.name == REPEATED)
-    takes = {"dry": speech, REPEATED: setting.build().process(speech, rate_hz=RATE_HZ, rng=rng).samples}
+    takes = {"dry": speech, REPEATED: setting.process(speech, rate_hz=RATE_HZ, rng=rng).samples}
     prepare_folder(folder / "takes")
     for name, samples in takes.items():
         write_wav(folder / "takes" / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=force)

@@ -49,7 +49,7 @@ class Bench:
 
     def record(self, number: int) -> Truth:
         """Record a take, and return what is true of it."""
-        stage = TAKES[number].build()
+        stage = TAKES[number]
         taken = record_with_gain(stage, self._played(), rig=rig_of(number), rate_hz=RATE_HZ, seed=number)
         write_wav(self.capture(number), taken.capture, rate_hz=RATE_HZ, subtype="pcm24", force=self.force)
         return played_truth(stage, laid_out(self.recipe), played=self._played(), gain_db=taken.gain_db)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 
 from charprobe.simulation.devices.chain import Chain, Wire
 from charprobe.simulation.devices.dynamics.compressor import Compressor, SlowStore
@@ -19,25 +18,6 @@ STORY = (
 TITLE = "The field preamp of the Lantern Street radio-drama crew"
 
 
-@dataclass(frozen=True)
-class DemoSetting:
-    """A position of the preamp's switches: name, what the crew says of it, and the stage behind it."""
-
-    name: str
-    said: str
-    build: Callable[[], Stage]
-
-
-def _whisper() -> Stage:
-    bend = Bend(-32.0, slope_of(2.5), 8.0)
-    return Compressor("level whisper", "soft 2.5:1", (bend,), attack_s=0.006, release_s=0.12, makeup_db=2.0)
-
-
-def _dialogue() -> Stage:
-    bend = Bend(-24.0, slope_of(4.0), 6.0)
-    return Compressor("level dialogue", "soft 4:1", (bend,), attack_s=0.02, release_s=0.28, makeup_db=1.0)
-
-
 def _lamp() -> Stage:
     valve = Shaper("lamp", "square and cubic", Polynomial((0.02, -0.02)))
     top = Filter("top", "treble shelf", (treble_shelf(corner_hz=4500.0, gain_db=-1.2),), {})
@@ -50,36 +30,22 @@ def _tape() -> Stage:
     return Chain("colour tape", "odd colour and a lifted bottom", (tape, low), {})
 
 
-def _shout() -> Stage:
-    bend = Bend(-18.0, slope_of(10.0), 0.0)
-    return Compressor("level shout", "hard 10:1", (bend,), attack_s=0.0006, release_s=0.045, makeup_db=0.5)
+def _level(name: str, bend: Bend, attack_s: float, release_s: float, makeup_db: float) -> Compressor:
+    said = "one position of the level switch"
+    return Compressor(name, said, (bend,), attack_s=attack_s, release_s=release_s, makeup_db=makeup_db)
 
 
-def _rain() -> Stage:
-    bend = Bend(-30.0, slope_of(2.0), 10.0)
-    slow = SlowStore(time_s=0.3, charge_s=0.1, share=0.5)
-    return Compressor(
-        "level rain",
-        "soft 2:1, two stages",
-        (bend,),
-        attack_s=0.012,
-        release_s=0.035,
-        makeup_db=1.5,
-        slow_store=slow,
-    )
-
-
-def _off() -> Stage:
-    return Wire("off", "both switches off")
-
-
-BYPASS = DemoSetting("off", "both switches off", _off)
-SETTINGS: tuple[DemoSetting, ...] = (
-    DemoSetting("colour lamp", "for tired voices", _lamp),
-    DemoSetting("colour tape", "for footsteps", _tape),
-    DemoSetting("level whisper", "for whispering into the microphone", _whisper),
-    DemoSetting("level dialogue", "for two at a table", _dialogue),
-    DemoSetting("level shout", "for doors and shouting", _shout),
-    DemoSetting("level rain", "for beds that must not pump", _rain),
+SETTINGS: tuple[Stage, ...] = (
+    _lamp(),  # for tired voices
+    _tape(),  # for footsteps
+    _level("level whisper", Bend(-32.0, slope_of(2.5), 8.0), 0.006, 0.12, 2.0),
+    _level("level dialogue", Bend(-24.0, slope_of(4.0), 6.0), 0.02, 0.28, 1.0),
+    _level("level shout", Bend(-18.0, slope_of(10.0), 0.0), 0.0006, 0.045, 0.5),
+    replace(  # for beds that must not pump
+        _level("level rain", Bend(-30.0, slope_of(2.0), 10.0), 0.012, 0.035, 1.5),
+        slow_store=SlowStore(time_s=0.3, charge_s=0.1, share=0.5),
+    ),
 )
+"""Positions of the preamp's switches, by name."""
+BYPASS = Wire("off", "both switches off")
 REPEATED = "level whisper"  # captured once more at the end, to show how far captures repeat

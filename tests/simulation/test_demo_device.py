@@ -5,7 +5,7 @@ import pytest
 
 from charprobe.simulation.demo_device import BYPASS, REPEATED, SETTINGS
 
-BUILT = {setting.name: setting.build() for setting in (*SETTINGS, BYPASS)}
+BUILT = {setting.name: setting for setting in (*SETTINGS, BYPASS)}
 
 
 def test_names_differ_and_one_is_captured_again():
