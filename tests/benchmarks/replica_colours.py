@@ -211,18 +211,18 @@ def held_against(process: Sound, chain: Chain) -> list[str]:
     return words
 
 
-def rows(names: list[str], recipe: str) -> Iterator[str]:
+def rows(stages: dict[str, Sound], recipe: str) -> Iterator[str]:
     yield "| stage | residual | noise alone | gain error | H2 at most; off: median, worst | H3 | CPU | said |"
     yield "|---|---|---|---|---|---|---|---|"
     stimulus = lay_out(recipe_called(recipe), rate_hz=RATE, take=1)
     played = render(stimulus)
-    for name in names:
-        wet, bypass = recorded(STAGES[name](played), played, rate_hz=RATE)
+    for name, process in stages.items():
+        wet, bypass = recorded(process(played), played, rate_hz=RATE)
         began = time.process_time()
         replica = fit_replica(wet, stimulus, bypass=bypass, channel=1, setting="drawn").replica
         taken = time.process_time() - began
         proof = replica.proofs[0]
-        shown = " | ".join(held_against(STAGES[name], replica.chain))
+        shown = " | ".join(held_against(process, replica.chain))
         yield (
             f"| {name} | {proof.residual_db:.1f} dB | {proof.noise_db:.1f} dB | {proof.gain_error_db:.3f} dB | {shown} | "
             f"{taken:.0f} s | {' '.join(replica.notes)} |"
@@ -235,9 +235,9 @@ def main() -> None:
     parser.add_argument("--recipe", default="short")
     parser.add_argument("--write", action="store_true", help="put the table into docs/accuracy/replica.md")
     asked = parser.parse_args()
-    names = [name for name in STAGES if name.startswith(tuple(asked.stage))]
+    stages = {name: stage for name, stage in STAGES.items() if name.startswith(tuple(asked.stage))}
     lines = []
-    for line in rows(names, asked.recipe):
+    for line in rows(stages, asked.recipe):
         print(line, flush=True)
         lines.append(line)
     if asked.write:
