@@ -50,7 +50,7 @@ def play(chain: Chain, blocks: Iterable[Array], *, rate_hz: float, heard: Heard 
     if colour.place != "before":
         sound = _coloured(sound, colour)
     sound = _filtered(sound, [chain.filter_out], rate_hz, backwards=False)
-    return _turned(sound, chain.polarity)
+    return sound if chain.polarity == 1 else (-block for block in sound)
 
 
 def play_take(chain: Chain, samples: Array, *, rate_hz: float) -> Played:
@@ -160,10 +160,6 @@ def _followed_by_silence(sound: Blocks, count: int) -> Blocks:
         yield block
     if count and channels:
         yield np.zeros((count, channels))
-
-
-def _turned(sound: Blocks, polarity: int) -> Blocks:
-    return sound if polarity == 1 else (-block for block in sound)
 
 
 def _coloured(sound: Blocks, colour: Colour) -> Blocks:

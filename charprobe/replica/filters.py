@@ -64,17 +64,18 @@ def _polynomials(section: Section) -> tuple[tuple[float, ...], tuple[float, ...]
 def taps(sections: tuple[Section, ...], *, rate_hz: float, backwards: bool) -> tuple[Array, int]:
     """Impulse response of sections, or of what undoes them, and the samples it holds ahead of time 0.
 
-    Backwards, what lies `MOST_LIFT_DB` below the greatest gain comes back by half, and less of what lies
-    deeper.
+    Backwards, what lies `MOST_LIFT_DB` below the greatest gain, and the gains of shelves and bells further,
+    comes back by half, and less of what lies deeper.
     """
-    lowest_hz = min(section.frequency_hz for section in sections)
+    lowest_hz = min(section.slowest_hz for section in sections)
     periods = _PERIODS_BACK * 10 ** (MOST_LIFT_DB / 20) if backwards else _PERIODS
     wanted = max(MIN_TAPS, periods * rate_hz / lowest_hz)
     count = min(MAX_TAPS, 1 << math.ceil(math.log2(wanted)))
     gain = response(sections, np.linspace(0, rate_hz / 2, count // 2 + 1))
     before = count // 4
     if backwards:
-        least = np.abs(gain).max() * 10 ** (-MOST_LIFT_DB / 20)
+        lift_db = MOST_LIFT_DB + sum(abs(section.gain_db) for section in sections)
+        least = np.abs(gain).max() * 10 ** (-lift_db / 20)
         size = np.abs(gain)
         gain, before = np.conj(gain) * size**2 / (size**4 + least**4), count // 2
     return np.roll(np.fft.irfft(gain, count), before), before

@@ -41,11 +41,8 @@ def flatten(cell: Cell) -> Array:
     >>> float(row[COLUMN["bends.0.threshold_dbfs"]]), float(row[COLUMN["bends.1.slope"]])
     (-20.0, 0.0)
     """
-    bends = (*cell.bends, *[_NO_BEND] * (BENDS - len(cell.bends)))
-    values = [getattr(bend, key) for bend in bends for key in _BEND_KEYS]
-    values += [getattr(cell.detector, key) for key in _DETECTOR_KEYS]
-    values += [getattr(cell.smoothing, key) for key in _SMOOTHING_KEYS]
-    return np.array([*values, cell.link], dtype=float)
+    whole = replace(cell, bends=(*cell.bends, *[_NO_BEND] * (BENDS - len(cell.bends))))
+    return np.array([value_at(whole, name) for name in NAMES])
 
 
 def codes_of(cell: Cell) -> Index:

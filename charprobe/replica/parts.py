@@ -249,6 +249,11 @@ class Section:
     q: Annotated[float, Interval(ge=0.05, le=50)] = math.sqrt(0.5)
     digital_hz: Annotated[float, Interval(ge=0, le=1e6)] = 0.0
 
+    @property
+    def slowest_hz(self) -> float:
+        """Corner of what it remembers longest, roughly: of a shelf the lower of its two."""
+        return float(self.frequency_hz * 10 ** (-abs(self.gain_db) / 40 / self.order))
+
 
 Sections = Annotated[tuple[Section, ...], MaxLen(16)]
 

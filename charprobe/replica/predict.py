@@ -16,11 +16,11 @@ from charprobe.files.sound.sound_file import open_capture
 from charprobe.replica.chain import play_take
 from charprobe.replica.model import Replica
 from charprobe.replica.parts import Colour
+from charprobe.replica.preview import BEYOND_DB, change_lu
 from charprobe.replica.take import check_take
 from charprobe.stimulus.kinds.material import Material, generate
 from charprobe.values.arrays import Array, Flags, Index
 from charprobe.values.errors import ReplicaError
-from charprobe.values.quantity import Unmeasured
 
 RATE_HZ = 48_000
 SECONDS = 8.0
@@ -153,12 +153,12 @@ def predict_sound(replica: Replica, sound: Array, *, rate_hz: int, material: str
         typical_db=float(np.median(heard)),
         most_db=float(heard.max()),
         crest_change_db=_crest_db(played.sound) - _crest_db(sound),
-        loudness_change_lu=_loudness_change(sound, played.sound, rate_hz),
+        loudness_change_lu=change_lu(*(_metered(one, rate_hz) for one in (sound, played.sound))),
         attack_through_db=through_db,
         swing_db=float(np.subtract(*np.quantile(heard, [0.9, 0.1]))),
         let_go_s=_let_go_s(reduction, onsets),
         distortion_db=_distortion_db(replica, sound, played.sound, rate_hz),
-        beyond=peak_dbfs > replica.highest_peak_dbfs + 0.5,
+        beyond=peak_dbfs > replica.highest_peak_dbfs + BEYOND_DB,
         poor=not replica.stands,
         attack_share=share,
     )
@@ -168,16 +168,10 @@ def _crest_db(sound: Array) -> float:
     return float(20 * np.log10(np.abs(sound).max() / np.sqrt(np.mean(sound**2))))
 
 
-def _loudness_change(dry: Array, wet: Array, rate_hz: int) -> float | None:
-    found = []
-    for sound in (dry, wet):
-        meter = LoudnessMeter(rate_hz=rate_hz, weights=channel_weights(sound.shape[1]))
-        meter.add(sound)
-        found.append(meter.result().integrated_lufs)
-    before, after = found
-    if isinstance(before, Unmeasured) or isinstance(after, Unmeasured):
-        return None
-    return after - before
+def _metered(sound: Array, rate_hz: int) -> LoudnessMeter:
+    meter = LoudnessMeter(rate_hz=rate_hz, weights=channel_weights(sound.shape[1]))
+    meter.add(sound)
+    return meter
 
 
 def _onsets(level_db: Array) -> Index:

@@ -100,7 +100,7 @@ def preview(
             dry_level.add(block)
         for block in play(replica.chain, frame_blocks(take), rate_hz=take.rate_hz, heard=reduction.add):
             level.add(block)
-        change, turned = level.change_from(dry_level), 0.0
+        change, turned = change_lu(dry_level.loudness, level.loudness), 0.0
         if equal_loudness and change is not None:
             turned = min(-change, 20 * np.log10(HIGHEST_PEAK / level.peak()))
         factor = 10 ** (turned / 20)
@@ -167,21 +167,21 @@ class _Meter:
     """Loudness and true peak of a take that arrives block by block."""
 
     def __init__(self, take: Capture) -> None:
-        self._loudness = LoudnessMeter(rate_hz=take.rate_hz, weights=channel_weights(take.channels))
+        self.loudness = LoudnessMeter(rate_hz=take.rate_hz, weights=channel_weights(take.channels))
         self._peak = TruePeakMeter(rate_hz=take.rate_hz, channels=take.channels)
 
     def add(self, block: Array) -> None:
-        self._loudness.add(block)
+        self.loudness.add(block)
         self._peak.add(block)
 
     def peak(self) -> float:
         return max(self._peak.peak(), 1e-9)
 
-    def change_from(self, other: _Meter) -> float | None:
-        now, before = (meter._loudness.result().integrated_lufs for meter in (self, other))
-        if isinstance(now, Unmeasured) or isinstance(before, Unmeasured):
-            return None
-        return now - before
+
+def change_lu(before: LoudnessMeter, after: LoudnessMeter) -> float | None:
+    """Change of loudness, None where one of both cannot be had."""
+    one, other = (meter.result().integrated_lufs for meter in (before, after))
+    return None if isinstance(one, Unmeasured) or isinstance(other, Unmeasured) else other - one
 
 
 class Reduction:

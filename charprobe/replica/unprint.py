@@ -61,7 +61,12 @@ def unprint(replica: Replica, printed: str | Path, out: str | Path, *, force: bo
         check_writable(out, force=force, sound=True)
         take = open_capture(printed)
         check_take(take)
-        _check_known(replica)
+        if not replica.proofs and not replica.posterior.places:
+            raise ReplicaError(
+                "the replica says neither how well its numbers are known nor how it stood on programme, so "
+                "that no error of the result could be stated: fit a capture that holds the segment "
+                "`programme`, or prove it with --prove. Nothing was written"
+            )
         work = _Work(replica, take)
         write_wav_blocks(
             out,
@@ -72,15 +77,6 @@ def unprint(replica: Replica, printed: str | Path, out: str | Path, *, force: bo
             force=force,
         )
     return work.found()
-
-
-def _check_known(replica: Replica) -> None:
-    if not replica.proofs and not replica.posterior.places:
-        raise ReplicaError(
-            "the replica says neither how well its numbers are known nor how it stood on programme, so that "
-            "no error of the result could be stated: fit a capture that holds the segment `programme`, or "
-            "prove it with --prove. Nothing was written"
-        )
 
 
 class _Work:
@@ -177,8 +173,7 @@ class _Work:
             *cautions_of(self.replica, self.take),
         ]
         if self._begins > 10 ** (AUDIBLE_DB / 20) * self._peaks[1]:
-            smoothing = self.replica.chain.cell.smoothing
-            lasts_s = FORGOTTEN * smoothing.remembered_s
+            lasts_s = FORGOTTEN * self.replica.chain.cell.smoothing.remembered_s
             notes.append(
                 "It begins in the middle of sound, and the stage is taken to have been at rest until then: "
                 f"where it was not, the first {number_text(lasts_s, 1)} s are off by more than is stated. "

@@ -12,8 +12,13 @@ GENTLE_DB, FIRM_DB = 3.0, 7.0  # mean reduction
 QUICK_SHARE = 0.25  # of what answers attacks that gets through: from here on the stage lets them pass
 HEARD_OUT_DB = 1.0  # by which attacks stand out more: worth a word
 HEARD_DB = -50.0  # distortion on peaks that is worth a word
-_COLUMNS = ("setting", "material", "peak", "mean", "typical", "most", "crest", "loudness", "attack", "swing",
-            "let go", "distortion")  # fmt: skip
+_COLUMNS = {  # of numbers: what stands there, decimals, how it is written
+    "peak": ("peak_dbfs", 1, number_text), "mean": ("mean_db", 1, number_text),
+    "typical": ("typical_db", 1, number_text), "most": ("most_db", 1, number_text),
+    "crest": ("crest_change_db", 1, signed_text), "loudness": ("loudness_change_lu", 1, signed_text),
+    "attack": ("attack_through_db", 1, signed_text), "swing": ("swing_db", 1, number_text),
+    "let go": ("let_go_s", 3, number_text), "distortion": ("distortion_db", 0, number_text),
+}  # fmt: skip
 
 
 def sentence(one: Prediction) -> str:
@@ -49,10 +54,9 @@ def _after(one: Prediction) -> str:
     if one.attack_through_db is not None and abs(one.attack_through_db) >= HEARD_OUT_DB:
         how = "further out" if one.attack_through_db > 0 else "less far out"
         parts.append(f"attacks stand {abs(one.attack_through_db):.0f} dB {how}")
-    if one.let_go_s is not None and one.most_db >= IDLE_DB:
+    if one.let_go_s is not None and one.most_db >= IDLE_DB and one.material == "drums":
         time = f"{1000 * one.let_go_s:.0f} ms" if one.let_go_s < 1 else f"{one.let_go_s:.1f} s"
-        if one.material == "drums":
-            parts.append(f"a strong stroke holds it down for {time}")
+        parts.append(f"a strong stroke holds it down for {time}")
     if one.loudness_change_lu is not None and abs(one.loudness_change_lu) >= 0.1:
         way = "louder" if one.loudness_change_lu > 0 else "softer"
         parts.append(f"{abs(one.loudness_change_lu):.1f} LU {way}")
@@ -63,8 +67,8 @@ def _after(one: Prediction) -> str:
 
 def table(predictions: Sequence[Prediction]) -> str:
     """Lay predictions out as a table of plain text: dB but for loudness (LU), time (s) and peak (dBFS)."""
-    rows = [_COLUMNS, *(_row(one) for one in predictions)]
-    widths = [max(len(row[k]) for row in rows) for k in range(len(_COLUMNS))]
+    rows = [("setting", "material", *_COLUMNS), *(_row(one) for one in predictions)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = [
         "  ".join(
             cell.ljust(width) if k < 2 else cell.rjust(width)
@@ -76,22 +80,6 @@ def table(predictions: Sequence[Prediction]) -> str:
 
 
 def _row(one: Prediction) -> tuple[str, ...]:
-    def shown(value: float | None, decimals: int = 1, *, signed: bool = False) -> str:
-        if value is None:
-            return "–"
-        return signed_text(value, decimals) if signed else number_text(value, decimals)
-
-    return (
-        literal(one.setting),
-        literal(one.material),
-        shown(one.peak_dbfs),
-        shown(one.mean_db),
-        shown(one.typical_db),
-        shown(one.most_db),
-        shown(one.crest_change_db, signed=True),
-        shown(one.loudness_change_lu, signed=True),
-        shown(one.attack_through_db, signed=True),
-        shown(one.swing_db),
-        shown(one.let_go_s, 3),
-        shown(one.distortion_db, 0),
-    )
+    values = ((getattr(one, name), decimals, text) for name, decimals, text in _COLUMNS.values())
+    shown = ("–" if value is None else text(value, decimals) for value, decimals, text in values)
+    return literal(one.setting), literal(one.material), *shown

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from scipy.signal import bilinear, freqz
+from scipy.signal import bilinear, freqz, oaconvolve
 
 from charprobe.replica.filters import response, taps
 from charprobe.replica.parts import Section
@@ -49,3 +49,15 @@ def test_a_digital_section_is_what_the_bilinear_transform_makes_of_it():
     truth = freqz(b, a, worN=hz, fs=48_000.0)[1]
     found = response((Section("high cut", 8000.0, 2, digital_hz=48_000.0),), hz)
     np.testing.assert_allclose(found, truth, atol=1e-9)
+
+
+def test_shelves_that_integrate_undo_each_other_forwards_and_backwards(rng):
+    pair = [Section("low shelf", 95.0, gain_db=gain_db) for gain_db in (54.0, -54.0)]
+    sound = np.pad(rng.normal(size=48_000), 1 << 17)
+    for backwards in (False, True):
+        made = sound
+        for one in pair:
+            kernel, before = taps((one,), rate_hz=48_000.0, backwards=backwards)
+            made = oaconvolve(made, kernel)[before : before + sound.size]
+        off = 20 * np.log10(np.linalg.norm(made - sound) / np.linalg.norm(sound))
+        assert off < -60  # undone, what lies 80 dB down comes back by half, its edge reaches up to here

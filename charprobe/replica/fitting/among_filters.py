@@ -9,9 +9,8 @@ from itertools import product
 import numpy as np
 
 from charprobe.placing.take import held
-from charprobe.replica.colour import table_of
 from charprobe.replica.filters import response
-from charprobe.replica.fitting.colour_fit import CORNERS, ODD, curve_of
+from charprobe.replica.fitting.colour_fit import STARTS, added_by, curve_of
 from charprobe.replica.fitting.filter_fit import BETTER, Linear, fitted, swept
 from charprobe.replica.fitting.heard import DEEPEST
 from charprobe.replica.fitting.pair import Noise, Pair
@@ -30,6 +29,7 @@ _COSINES = np.cos(np.outer(ORDERS, TURN)) * np.r_[0.5, np.ones(127), 0.5] / 64
 PAIRS = (  # of filters that undo each other: no sweep shows them
     Section("high shelf", 3000.0), Section("low shelf", 200.0), Section("bell", 1000.0),
 )  # fmt: skip
+GAINS_DB = (6.0, -6.0, 36.0)  # of the one ahead, to begin with; the last integrates lows, or differentiates
 ROUNDS = 2
 CLOSE = 10 ** (GOOD_GAIN_DB / 20) - 1  # of the tones: what is met no better has a memory of its own
 
@@ -53,12 +53,15 @@ class Shown:
 
 @dataclass(frozen=True)
 class Around:
-    """Filters around a gain and a curve, and their error of tones: weighted, and re the tones."""
+    """Filters around a gain and a curve begun from one of `STARTS`, and their error of tones.
+
+    That is weighted, and re the tones.
+    """
 
     linear: Linear
     colour: Colour
     cell: Cell
-    cornered: bool
+    begun: Array
     error: float
     close: float
 
@@ -98,13 +101,13 @@ def phasors(sound: Array, orders: Index, turn: float) -> Complex:
 def around(shown: Shown) -> Around:
     """Place the filters of a sweep around a curve.
 
-    Filters that undo each other, and corners of the curve, are taken as far as tones speak for them.
+    Filters that undo each other, corners and ceilings of the curve are taken as far as tones speak for them.
     """
     placed = (shown.linear, *shown.linear.placements())
-    best = min((_fitted(shown, one, cornered=False) for one in placed), key=lambda one: one.error)
+    best = min((_fitted(shown, one, STARTS[0]) for one in placed), key=lambda one: one.error)
     for _ in range(ROUNDS):
-        tried = [_fitted(shown, one, cornered=best.cornered) for one in _with_pairs(best.linear)]
-        tried += [] if best.cornered else [_fitted(shown, best.linear, cornered=True)]
+        tried = [_fitted(shown, one, best.begun) for one in _with_pairs(best.linear)]
+        tried += [_fitted(shown, best.linear, one) for one in STARTS[1:] if best.begun is STARTS[0]]
         better = min(tried, key=lambda one: one.error)
         if best.error < AT_NOISE or better.error > BETTER * best.error:
             break
@@ -113,35 +116,32 @@ def around(shown: Shown) -> Around:
 
 
 def _with_pairs(linear: Linear) -> Iterator[Linear]:
-    for one, gain_db in product(PAIRS, (6.0, -6.0)):
+    for one, gain_db in product(PAIRS, GAINS_DB):
         pair = [replace(one, gain_db=gain) for gain in (gain_db, -gain_db)]
         yield replace(linear, ahead=(*linear.ahead, pair[0]), sections=(pair[1], *linear.sections))
 
 
-def _fitted(shown: Shown, near: Linear, *, cornered: bool) -> Around:
+def _fitted(shown: Shown, near: Linear, begun: Array) -> Around:
     """Fit all numbers of filters, gain and curve to tones and sweep."""
 
-    def curve(placed: Linear, gain_db: float, row: Array) -> tuple[Complex, Colour]:
-        drive = shown.size * 10 ** (gain_db / 20) * response(placed.ahead, shown.hz)
-        return drive, curve_of(Colour(), float(np.abs(drive).max()), row)
-
     def left(placed: Linear, gain_db: float, row: Array) -> Complex:
-        drive, colour = curve(placed, gain_db, row)
-        table, sound = table_of(colour), np.abs(drive)[:, None] * np.cos(TURN)
-        made = (sound + np.interp(sound, table[:, 2], table[:, 0])) @ _COSINES.T
+        drive = shown.size * 10 ** (gain_db / 20) * response(placed.ahead, shown.hz)
+        size, peak = np.abs(drive), np.abs(drive).max()
+        sound, (places, added) = size[:, None] * np.cos(TURN), added_by(row)
+        made = (sound + peak * np.interp(sound / peak, places, added)) @ _COSINES.T
         turn = np.angle(drive) - 2 * np.pi * shown.hz * placed.late / shown.rate_hz
         made = made * np.exp(1j * np.outer(turn, ORDERS))
         return np.asarray(made * response(placed.sections, np.outer(shown.hz, ORDERS)) - shown.made)
 
     def besides(placed: Linear, gain_db: float, row: Array) -> Array:
         off = (left(placed, gain_db, row) * shown.weight).ravel()
-        return np.concatenate([off.real, off.imag, row])
+        return np.concatenate([off.real, off.imag, row - begun])
 
-    bends, none = 2 * (len(ODD) + cornered * len(CORNERS)), (np.zeros(0), np.zeros(0, dtype=complex))
+    none = (np.zeros(0), np.zeros(0, dtype=complex))
     gain_db = float(20 * np.log10(np.median(np.abs(shown.made[:, 0]) / shown.size)))
     placed, gain_db, row, score = fitted(
-        near, shown.swept or none, shown.rate_hz, gain_db=gain_db, more=bends, besides=besides
+        near, shown.swept or none, shown.rate_hz, gain_db=gain_db, more=begun, besides=besides
     )
     off = np.linalg.norm(left(placed, gain_db, row) * (shown.weight > 0)) / np.linalg.norm(shown.made)
-    colour = curve(placed, gain_db, row)[1]
-    return Around(placed, colour, Cell(makeup_db=gain_db), cornered, score, float(off))
+    peak = float(np.max(shown.size * np.abs(response(placed.ahead, shown.hz)))) * 10 ** (gain_db / 20)
+    return Around(placed, curve_of(Colour(), peak, row), Cell(makeup_db=gain_db), begun, score, float(off))

@@ -10,7 +10,7 @@ from charprobe.replica.fitting.ahead import FOLLOW, ahead_of
 from charprobe.replica.fitting.among_filters import CLOSE, around, shown_by
 from charprobe.replica.fitting.cell_fit import Fitted
 from charprobe.replica.fitting.filter_fit import Linear, fit_filter
-from charprobe.replica.fitting.found import Found, alike, error_of
+from charprobe.replica.fitting.found import Found, error_of
 from charprobe.replica.fitting.heard import Heard, Memory
 from charprobe.replica.fitting.least_squares import Effort
 from charprobe.replica.fitting.pair import Noise, Pair
@@ -115,7 +115,8 @@ def _fitted(work: Work, found: list[Fitted]) -> tuple[Colour, tuple[Fitted, ...]
     calls = _calls(work, starts, colour)
     fitted = [last.fitted] if last else work.fit(calls[:1], FIT)
     fitted += work.fit(work.budget.affords(calls[1:], FIT), FIT)
-    return colour, alike(fitted)
+    enough = max(ALIKE * fitted[0].held_out, 1.0)
+    return colour, tuple(one for one in fitted if one.held_out <= enough or one is fitted[0])
 
 
 def _filter(work: Work, cell: Cell) -> Linear:

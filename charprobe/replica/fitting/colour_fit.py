@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from scipy.integrate import cumulative_trapezoid
+from scipy.optimize import least_squares
 
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, solve
@@ -15,22 +17,32 @@ from charprobe.values.arrays import Array
 
 SMOOTH = np.arange(1, 13) / 12  # sizes of a curve, 1 at the highest peak of the tones
 CORNERED = np.union1d(SMOOTH, np.geomspace(2.0**-13, 2.0**-4, 19))  # of one that changes close to rest
+FINE = np.union1d(np.arange(513) / 512, np.geomspace(2.0**-14, 2.0**-8, 48))  # of one that is integrated
 ODD, EVEN = (2, 4, 8), (1, 3, 7)  # powers of the size that the slope in dB is made of
 CORNERS = (4, 16, 64, 256, 1024, 4096)  # parts of the peak around rest, from where on a slope has changed
+CEILINGS_DB = (-2.0, -6.0, -12.0)  # re the peak: where a fit looks for ceilings, one above and one below
+STARTS = (  # rows: six numbers of a smooth curve, those of corners, or where ceilings are and how abrupt
+    np.zeros(6), np.zeros(6 + 2 * len(CORNERS)),
+    *(np.array([*[0.0] * 6, at_db, 0.0, at_db, 0.0]) for at_db in CEILINGS_DB),
+)  # fmt: skip
+ABRUPT, FLAT_DB = 12.0, -76.0  # power by which a curve bends to a ceiling at 0 dB; slope of what lies on one
+AROUND = np.linspace(-6.0, 9.0, 16)  # logarithms, times that power, of sizes around a ceiling
+SMALLEST, HALVED_DB = 1e-3, -6.5  # share of the peak that only corners lie below; slope at a ceiling
+LN_DB = np.log(10) / 20
 
 
 def fit_colour(
-    among: Chain, place: Place, heard: Heard, *, rate_hz: float, effort: Effort, cornered: bool
+    among: Chain, place: Place, heard: Heard, *, rate_hz: float, effort: Effort, start: Array
 ) -> Colour:
     """Fit odd and even parts of the curve up to the highest peak of the tones, the rest being as it is.
 
-    `cornered` gives it slopes that change close to rest: kinks at zero, crossover.
+    One of `STARTS` says what it may have: slopes that change close to rest (kinks, crossover), or ceilings.
     """
     player = Player(heard, rate_hz)
     met = Chain(among.filter_in, Cell() if place == "before" else among.cell)
     peak = float(np.max(np.abs(np.concatenate(player.leaving(met))[heard.used]))) + 1e-9
-    knobs = (Knob(("colour",), -40.0, 20.0, step=1e-3),) * (2 * (len(ODD) + cornered * len(CORNERS)))
-    pull = np.ones(len(knobs))  # towards a straight curve where no harmonic tells otherwise
+    knobs = (Knob(("colour",), -40.0, 20.0, step=1e-3),) * start.size
+    pull = np.ones(start.size)  # towards the start where no harmonic tells otherwise
 
     def predict(rows: Array) -> Iterator[Array]:
         made = player.play([replace(among, colour=curve_of(Colour(place), peak, row)) for row in rows])
@@ -38,11 +50,11 @@ def fit_colour(
 
     solution = solve(
         predict,
-        np.append(harmonics(heard, heard.target, rate_hz), 0 * pull),
+        np.append(harmonics(heard, heard.target, rate_hz), start),
         np.append(heard.weight, pull),
         np.append(heard.block, heard.block[-1] + 1 + np.arange(pull.size)),
         knobs,
-        np.zeros(len(knobs)),
+        start,
         effort=effort,
     )
     return curve_of(Colour(place), peak, solution.values)
@@ -67,27 +79,54 @@ def harmonics(heard: Heard, sound: Array, rate_hz: float) -> Array:
 
 
 def curve_of(like: Colour, peak: float, row: Array) -> Colour:
-    """A colour like another, its odd and even slopes in dB sums, half a row each, of `_parts` of the size."""
-    shares = SMOOTH if row.size == 2 * len(ODD) else CORNERED
-    odd, even = (
-        tuple((half @ _parts(shares, powers)).tolist())
-        for half, powers in zip(row.reshape(2, -1), (ODD, EVEN), strict=True)
-    )
+    """A colour like another, its odd and even slopes in dB as a row of `STARTS` tells them."""
+    shares = CORNERED if row.size == STARTS[1].size else SMOOTH
+    for at_db, abrupt_db in _ceilings(row):
+        near = np.exp(LN_DB * at_db + AROUND / (ABRUPT * np.exp(LN_DB * abrupt_db)))
+        shares = np.union1d(shares, np.round(near[(near > SMALLEST) & (near < 1)], 6))
+    odd, even = (tuple(one.tolist()) for one in _slopes(shares, row))
     return replace(like, amplitude=tuple((peak * shares).tolist()), odd_db=odd, even_db=even)
+
+
+def added_by(row: Array) -> tuple[Array, Array]:
+    """What the curve of a row adds to its input, at places from -1 to 1, both re the peak."""
+    odd, even = _slopes(FINE[1:], row)
+    above, below = (
+        cumulative_trapezoid(np.append(0.0, np.expm1(LN_DB * np.minimum(one, 40.0))), FINE, initial=0.0)
+        for one in (odd + even, odd - even)
+    )
+    return np.append(-FINE[:0:-1], FINE), np.append(-below[:0:-1], above)
 
 
 def row_of(colour: Colour, peak: float) -> Array:
     """What `curve_of` makes a curve of this kind from, with 1 at another peak."""
-    shares = np.array(colour.amplitude) / peak
-    halves = ((_parts(shares, ODD), colour.odd_db), (_parts(shares, EVEN), colour.even_db))
-    return np.concatenate([np.linalg.lstsq(parts.T, slopes, rcond=None)[0] for parts, slopes in halves])
+    shares, slopes = np.array(colour.amplitude) / peak, np.array([colour.odd_db, colour.even_db])
+    start = STARTS[int(shares[0] < SMALLEST * shares[-1])]
+    if start.size == 6 and shares.size > SMOOTH.size:
+        halved = [np.argmin(np.abs(slopes[0] + side * slopes[1] - HALVED_DB)) for side in (1, -1)]
+        start = np.array([*start, *(x for at in halved for x in (np.log(shares[at]) / LN_DB, 0.0))])
+    return least_squares(lambda row: (np.stack(_slopes(shares, row)) - slopes).ravel(), start, xtol=1e-12).x
 
 
-def _parts(shares: Array, powers: tuple[int, ...]) -> Array:
-    """Powers of the size, with more sizes than smooth curves have also what changes behind corners."""
-    smooth = shares ** np.array(powers)[:, None]
-    corners = 1 - np.exp(-np.outer(CORNERS, shares))
-    return smooth if shares.size == SMOOTH.size else np.vstack([smooth, corners])
+def _ceilings(row: Array) -> Array:
+    return row[6:].reshape(-1, 2) if row.size == STARTS[2].size else row[:0].reshape(0, 2)
+
+
+def _slopes(shares: Array, row: Array) -> tuple[Array, Array]:
+    """Odd and even slopes in dB: sums of powers of the size, of what changes behind corners, and ceilings."""
+    odd, even = (
+        half @ shares ** np.array(powers)[:, None]
+        for half, powers in zip(row[:6].reshape(2, -1), (ODD, EVEN), strict=True)
+    )
+    if row.size == STARTS[1].size:
+        more = row[6:].reshape(2, -1) @ (1 - np.exp(-np.outer(CORNERS, shares)))
+        odd, even = odd + more[0], even + more[1]
+    for side, (at_db, abrupt_db) in zip((1, -1), _ceilings(row), strict=False):
+        power = ABRUPT * np.exp(LN_DB * abrupt_db)  # of x / (1 + x ** power) ** (1 / power)
+        past = np.logaddexp(0.0, power * (np.log(shares) - LN_DB * at_db))
+        bent = np.maximum(-(1 + 1 / power) / LN_DB * past, FLAT_DB) / 2
+        odd, even = odd + bent, even + side * bent
+    return odd, even
 
 
 def off_by(chain: Chain, heard: Heard, rate_hz: float) -> Array:

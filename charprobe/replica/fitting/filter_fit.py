@@ -23,6 +23,7 @@ FLAT_DB = 0.02  # root mean square over the band: less is no filter
 BETTER = 0.6  # of the error before: what a further section must bring
 ALIKE = 1.1  # times the least error: the plainest of those, which come first
 MOST = 3
+CLOSER = 1e-4  # of the squares: a step that brings less is the last
 SPLIT_HZ = 1000.0  # a shelf of the treble above, of the bass below: with a gain each can be the other
 _CANDIDATES: tuple[tuple[SectionKind, int, float, float], ...] = (  # kind, order, first corner, first gain
     ("low cut", 1, 20.0, 0.0), ("high cut", 1, 20_000.0, 0.0),
@@ -54,8 +55,7 @@ class Linear:
     @property
     def remembered_s(self) -> float:
         """Time constant of the slowest of its sections, roughly."""
-        filters = (*self.ahead, *self.sections)
-        return max((1 / (2 * np.pi * one.frequency_hz) for one in filters), default=0.0)
+        return max((1 / (2 * np.pi * one.slowest_hz) for one in (*self.ahead, *self.sections)), default=0.0)
 
     def placements(self) -> Iterator[Linear]:
         """The same with all sections behind, with all ahead, or with one of them; not as they are."""
@@ -143,7 +143,7 @@ def numbers_of(filters: Sequence[Section], rate_hz: int) -> tuple[list[Knob], li
         highest = SPLIT_HZ if one.kind == "low shelf" else 0.499 * one.digital_hz or float(rate_hz)
         knobs.append(Knob(("corner",), lowest, highest, logarithmic=True, step=0.01))
     gains = [one.gain_db for one in filters if one.gain_db]
-    knobs += [Knob(("gain",), -30.0, 30.0, step=0.01)] * len(gains)
+    knobs += [Knob(("gain",), -60.0, 60.0, step=0.01)] * len(gains)
     return knobs, [*(float(np.log(one.frequency_hz)) for one in filters), *gains]
 
 
@@ -155,17 +155,17 @@ def with_numbers(filters: Sequence[Section], values: Iterator[float]) -> tuple[S
 
 def fitted(
     near: Linear, swept: tuple[Array, Complex], rate_hz: int, *, gain_db: float,
-    more: int = 0, besides: Callable[[Linear, float, Array], Array] | None = None,
+    more: Array | tuple[()] = (), besides: Callable[[Linear, float, Array], Array] | None = None,
 ) -> tuple[Linear, float, Array, float]:  # fmt: skip
-    """Fit filters, a gain and a delay that are no filter, and `more` numbers: these, and the weighted error.
+    """Fit filters, a gain, a delay that is no filter, and `more` numbers: these, and the weighted error.
 
     `besides` says what errors, over their standard error, they leave elsewhere; of a sweep that is `FLAT_DB`.
     """
     filters, split = (*near.ahead, *near.sections), len(near.ahead)
     knobs, start = numbers_of(filters, rate_hz)
-    edges = [(-80.0, 80.0), (-20.0, 20.0), *(knob.bounds for knob in knobs), *[(-40.0, 20.0)] * more]
+    edges = [(-80.0, 80.0), (-20.0, 20.0), *(knob.bounds for knob in knobs), *[(-40.0, 20.0)] * len(more)]
     low, high = np.transpose(edges)
-    start = [gain_db, near.late, *start, *[0.0] * more]
+    start = [gain_db, near.late, *start, *more]
     hz, ratio = swept
 
     def parts(values: Array) -> tuple[Linear, float, Array]:
@@ -185,7 +185,7 @@ def fitted(
         off = off_db(values) / FLAT_DB
         return np.concatenate([off, besides(*parts(values))]) if besides else off
 
-    solved = least_squares(error, np.clip(start, low, high), bounds=(low, high), max_nfev=60)
+    solved = least_squares(error, np.clip(start, low, high), bounds=(low, high), max_nfev=60, ftol=CLOSER)
     placed, gain_db, row = parts(solved.x)
     error_db = float(np.sqrt(np.mean(off_db(solved.x) ** 2) * 2)) if hz.size else 0.0
     score = float(np.sqrt(np.mean(solved.fun**2)))

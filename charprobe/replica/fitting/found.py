@@ -11,7 +11,6 @@ from charprobe.replica.fitting.colour_fit import off_by
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.pair import Noise
 from charprobe.replica.fitting.proof import own_db
-from charprobe.replica.fitting.search import ALIKE
 from charprobe.replica.model import Posterior
 from charprobe.replica.parts import Chain
 from charprobe.values.arrays import Array
@@ -75,13 +74,6 @@ class Found:
             tuple(best.knobs[column].logarithmic for column in columns),
             tuple(map(tuple, (whole[np.ix_(columns, columns)] * lack**2).tolist())),
         )
-
-
-def alike(fitted: list[Fitted]) -> tuple[Fitted, ...]:
-    """The first, and those of the others that explain the stage as well."""
-    return tuple(
-        one for one in fitted if one.held_out <= max(ALIKE * fitted[0].held_out, 1.0) or one is fitted[0]
-    )
 
 
 def _spread(best: Fitted, others: tuple[Fitted, ...]) -> Array:

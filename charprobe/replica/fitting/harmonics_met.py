@@ -39,6 +39,5 @@ def missed_harmonics(chain: Chain, profile: Profile, *, rate_hz: int) -> str:
                 if max(one, other) > SEEN_DBC and abs(one - other) > MISSED_DB
             ]  # fmt: skip
         words += [word for _, word in sorted(missed)[-1:]]
-    if not words:
-        return ""
-    return f"Harmonics are not all met: {'; '.join(words)}. What makes them there follows another law."
+    sentence = f"Harmonics are not all met: {'; '.join(words)}. What makes them there follows another law."
+    return sentence if words else ""

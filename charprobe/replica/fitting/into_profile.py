@@ -35,14 +35,8 @@ def with_proof(profile: Profile, proved: Proved | None, *, sentence: str) -> Pro
         NAMES[1]: Quantity(proof.gain_error_db, *proved.gain_error_interval_db, "dB"),
         NAMES[2]: Quantity(proof.explained, proof.explained, proof.explained, "1"),
     }
-    curve = Table(
-        {
-            "time_s": gains.time_s.tolist(),
-            "measured_db": gains.measured_db.tolist(),
-            "predicted_db": gains.predicted_db.tolist(),
-        },
-        {"time_s": "s", "measured_db": "dB", "predicted_db": "dB"},
-    )
+    units = {"time_s": "s", "measured_db": "dB", "predicted_db": "dB"}
+    curve = Table({name: getattr(gains, name).tolist() for name in units}, units)
     return replace(
         profile,
         quantities={**profile.quantities, **{name: Entry(one, ON) for name, one in readings.items()}},

@@ -6,14 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from charprobe.files.sound.frames import Frames, read_padded
+from charprobe.files.sound.frames import read_padded
 from charprobe.files.sound.source import Source
 from charprobe.listening.aligning.pairing import pair_files
 from charprobe.replica.chain import play_take
 from charprobe.replica.fitting.pair import Noise, Sides
 from charprobe.replica.fitting.proof import compare
 from charprobe.replica.model import Replica, SourceFile
-from charprobe.values.arrays import Array
 from charprobe.values.errors import ReplicaError
 from charprobe.values.wording import number_text
 
@@ -50,7 +49,7 @@ def with_own_proof(replica: Replica, dry: Source, processed: Source) -> Replica:
             f"{dry.name} and {processed.name} share {number_text(count / dry.rate_hz, 1)} s; a proof needs "
             f"{LEAST_S:g} s or more"
         )
-    one, other = (np.nan_to_num(_first(frames, count)) for frames in (pair.dry, pair.processed))
+    one, other = (np.nan_to_num(read_padded(side, 0, count)[:, 0]) for side in (pair.dry, pair.processed))
     noise = float(10 ** (replica.noise_dbfs / 20) / np.sqrt(2))
     made = play_take(replica.chain, one, rate_hz=dry.rate_hz).sound[:, 0] * replica.chain.polarity
     proved = compare(
@@ -65,7 +64,3 @@ def with_own_proof(replica: Replica, dry: Source, processed: Source) -> Replica:
         SourceFile("proof processed", processed.name, processed.sha256()),
     )
     return replace(replica, proofs=(*replica.proofs, proved.proof), sources=(*replica.sources, *sources))
-
-
-def _first(frames: Frames, count: int) -> Array:
-    return read_padded(frames, 0, count)[:, 0]

@@ -19,24 +19,31 @@ from charprobe.values.arrays import Array
 
 LONGEST_S = 0.1  # of look-ahead
 LN_DB = 20 / np.log(10)
+FILTERED = 2.5  # times what a cell takes for a sample: a side's filters, or a colour without aliasing
 Made = TypeVar("Made")
 
 
 class Player:
     """Plays chains in so many threads; what they share with the first, or those before did, is made once.
 
-    `walked` counts samples that were sent through cells, see `Budget`.
+    `walked` counts samples that were sent through cells, `beside` what else was done in the same measure, see
+    `Budget`.
     """
 
     def __init__(self, heard: Heard, rate_hz: float, threads: int = 1) -> None:
         self._heard, self._rate_hz, self._threads = heard, rate_hz, threads
         self._sound = [heard.dry[piece] for piece in heard.pieces]
         self._kept: list[dict[Hashable, Any]] = [{}, {}]
-        self.walked = 0
+        self.walked, self.beside = 0, 0.0
 
     def play(self, chains: Sequence[Chain]) -> Iterator[Array]:
         """Output at the samples that count, as it is seen, one after the other; shape (m,)."""
-        self.walked += len({self._keys(chain)[-1] for chain in chains}) * self._heard.dry.size
+        size, keys = self._heard.dry.size, [self._keys(chain) for chain in chains]
+        self.walked += len({key[-1] for key in keys}) * size
+        dear = sum(
+            bool(one.filter_out) + (one.colour.oversampled and bool(one.colour.amplitude)) for one in chains
+        )
+        self.beside += FILTERED * (dear + len({one.filter_in for one in chains} - {()})) * size
         self._kept = [{}, self._kept[0]]
         self._cell(chains[0], keep=True)
         return in_threads(self._output, chains, min(self._threads, len(chains)))

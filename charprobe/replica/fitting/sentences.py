@@ -86,12 +86,10 @@ def notes_of(
 def told_of(replica: Replica) -> str:
     """Sentences, numbers and proofs of a replica for the terminal."""
     lines = [*replica.notes]
-    errors = np.sqrt(
-        np.diag(np.array(replica.posterior.covariance).reshape((len(replica.posterior.places),) * 2))
-    )
-    for place, log, std in zip(replica.posterior.places, replica.posterior.logarithmic, errors, strict=True):
+    known = replica.posterior
+    for i, (place, log) in enumerate(zip(known.places, known.logarithmic, strict=True)):
         value, name = value_at(replica.chain, place), place.removeprefix("cell.")
-        reach = Z95 * float(std)
+        reach = Z95 * float(np.sqrt(known.covariance[i][i]))
         if reach > (WIDEST_LOG if log else WIDEST_DB):
             within = " within a factor of ten" if log else ""
             lines.append(f"  {name:<28} {value:.5g}  not told{within}")

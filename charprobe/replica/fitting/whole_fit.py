@@ -97,7 +97,7 @@ def fit_whole(
         cell=chain.cell,
         solution=Solution(values, found.score, covariance),
         held_out=float(np.sqrt(np.mean(off**2))),
-        work=price_of(fitted.structure) * player.walked,
+        work=price_of(fitted.structure) * player.walked + player.beside,
     )
     linear = replace(linear, ahead=chain.filter_in, sections=chain.filter_out)
     return Whole(linear, chain.colour, fitted, together=True)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from charprobe.replica.fitting.cell_fit import Fitted
-from charprobe.replica.fitting.colour_fit import fit_colour, harmonics, off_by
+from charprobe.replica.fitting.colour_fit import STARTS, fit_colour, harmonics, off_by
 from charprobe.replica.fitting.filter_fit import Linear
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.least_squares import Effort, Knob, Solution
@@ -73,11 +73,11 @@ def coloured(among: Chain, places: Sequence[Place], sounds: Sounds, rate_hz: int
     if heard is None or judge is None:
         return NONE
     best, least = NONE, _harmonicscore(among, judge, rate_hz)
-    for cornered in (False, True):
+    for start in STARTS:
         if least < HEARD * max(judge.noise_score, 1.0):
             break
         tried = [
-            fit_colour(among, place, heard, rate_hz=rate_hz, effort=COLOUR, cornered=cornered)
+            fit_colour(among, place, heard, rate_hz=rate_hz, effort=COLOUR, start=start)
             for place in ((best.place,) if best.amplitude else places)
         ]
         scores = [_harmonicscore(replace(among, colour=one), judge, rate_hz) for one in tried]

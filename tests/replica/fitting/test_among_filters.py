@@ -51,6 +51,19 @@ def test_filters_that_undo_each_other_are_told_though_no_sweep_shows_them(gain_d
     assert told.close < 1e-3
 
 
+def test_what_low_notes_add_is_a_curve_between_what_integrates_and_what_undoes_it():
+    """A leaky integral's cube, differentiated: its third harmonic falls by 12 dB from octave to octave."""
+
+    def integrated(hz):
+        return 90.0 / (1j * hz + 5.0)
+
+    told = around(shown(integrated, lambda hz: 1 / integrated(hz), Linear()))
+    assert told.close < 0.01
+    [ahead], [behind] = told.linear.ahead, told.linear.sections
+    assert ahead.gain_db == pytest.approx(-behind.gain_db, abs=0.5)
+    assert ahead.kind == "low shelf" and ahead.gain_db > 40
+
+
 @pytest.mark.parametrize("side", ["ahead", "behind"])
 def test_a_cut_that_a_sweep_shows_is_put_on_its_side_of_the_curve(side):
     flat, low = (lambda hz: np.ones(np.shape(hz))), (lambda hz: cut(hz, 60.0))

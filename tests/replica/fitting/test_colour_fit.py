@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from charprobe.replica.colour import shaped, table_of
-from charprobe.replica.fitting.colour_fit import curve_of, fit_colour, harmonics, row_of
+from charprobe.replica.fitting.colour_fit import STARTS, added_by, curve_of, fit_colour, harmonics, row_of
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.without_cell import COLOUR
 from charprobe.replica.parts import Cell, Chain, Colour
@@ -23,7 +23,7 @@ def crossing(x):
     return x - DEPTH * WIDTH * np.tanh(x / WIDTH)
 
 
-def fitted(curve, *, cornered, makeup_db=0.0):
+def fitted(curve, start, *, makeup_db=0.0):
     turn = 2 * np.pi * HZ / RATE * np.arange(TONE)
     dry = np.concatenate([10 ** (level / 20) * np.sin(turn) for level in LEVELS_DBFS])
     level = np.repeat([10 ** (level / 20) for level in LEVELS_DBFS], TONE)
@@ -31,7 +31,7 @@ def fitted(curve, *, cornered, makeup_db=0.0):
     parts = tuple((slice(k * TONE, (k + 1) * TONE), HZ) for k in range(len(LEVELS_DBFS)))
     heard = Heard(dry, curve(dry), at, 1 / np.hypot(1e-6, 3e-5 * level), at // TONE, left, parts)
     among = Chain(cell=Cell(makeup_db=makeup_db))
-    return fit_colour(among, "behind", heard, rate_hz=RATE, effort=COLOUR, cornered=cornered)
+    return fit_colour(among, "behind", heard, rate_hz=RATE, effort=COLOUR, start=start)
 
 
 def off(colour, curve, level_dbfs, gain=1.0):
@@ -45,7 +45,7 @@ def off(colour, curve, level_dbfs, gain=1.0):
 
 
 def test_even_harmonics_of_a_kink_are_met_at_every_level():
-    smooth, cornered = (fitted(kinked, cornered=one) for one in (False, True))
+    smooth, cornered = (fitted(kinked, one) for one in STARTS[:2])
     for level in (-41, -21, -4):  # 4 KINK / 3 pi of the tone is its second harmonic: -33 dBc
         assert off(cornered, kinked, level) < -30  # of harmonics: -63 dBc
     assert off(smooth, kinked, -21) > -12  # a curve that is smooth at rest cannot
@@ -53,14 +53,32 @@ def test_even_harmonics_of_a_kink_are_met_at_every_level():
 
 def test_crossover_is_met_with_a_curve_that_changes_close_to_rest():
     rest_db = 20 * np.log10(1 - DEPTH)
-    cornered = fitted(crossing, cornered=True, makeup_db=rest_db)
+    cornered = fitted(crossing, STARTS[1], makeup_db=rest_db)
     assert off(cornered, crossing, -31, 10 ** (rest_db / 20)) < -20
-    assert off(fitted(crossing, cornered=False, makeup_db=rest_db), crossing, -31, 10 ** (rest_db / 20)) > -5
+    assert off(fitted(crossing, STARTS[0], makeup_db=rest_db), crossing, -31, 10 ** (rest_db / 20)) > -5
 
 
-@pytest.mark.parametrize("count", [6, 18])
-def test_a_row_makes_the_curve_that_gives_it_back(count, rng):
-    row = rng.uniform(-1.0, 1.0, count)
+def clipped(x):
+    return np.clip(x, -0.31, 0.52)
+
+
+def test_ceilings_that_lie_unlike_are_met_between_the_levels_of_the_tones():
+    ceilinged = min((fitted(clipped, one) for one in STARTS[2:]), key=lambda one: off(one, clipped, -3))
+    for level in (-8, -4, -3):  # of the fit's own levels one alone lies between both ceilings
+        assert off(ceilinged, clipped, level) < -30
+    assert off(fitted(clipped, STARTS[0]), clipped, -4) > -15  # a curve that is smooth cannot
+
+
+def test_what_is_integrated_for_closed_forms_is_what_plays():
+    row = STARTS[2] + np.array([-1.0, 0.5, -2.0, 0.7, -0.3, 0.2, -1.0, 2.0, -3.0, -5.0])
+    places, added = added_by(row)
+    table = table_of(curve_of(Colour("behind"), 1.0, row))
+    np.testing.assert_allclose(np.interp(table[:, 2], places, added), table[:, 0], atol=3e-4)
+
+
+@pytest.mark.parametrize("start", STARTS)
+def test_a_row_makes_the_curve_that_gives_it_back(start, rng):
+    row = start + rng.uniform(-1.0, 1.0, start.size)
     np.testing.assert_allclose(row_of(curve_of(Colour("behind"), 0.3, row), 0.3), row, atol=1e-6)
 
 
