@@ -92,7 +92,7 @@ def added_by(row: Array) -> tuple[Array, Array]:
     """What the curve of a row adds to its input, at places from -1 to 1, both re the peak."""
     odd, even = _slopes(FINE[1:], row)
     above, below = (
-        cumulative_trapezoid(np.append(0.0, np.expm1(LN_DB * np.minimum(one, 40.0))), FINE, initial=0.0)
+        cumulative_trapezoid(np.append(0.0, np.expm1(LN_DB * np.minimum(one, 40.0))), FINE, initial=0)
         for one in (odd + even, odd - even)
     )
     return np.append(-FINE[:0:-1], FINE), np.append(-below[:0:-1], above)
@@ -105,7 +105,11 @@ def row_of(colour: Colour, peak: float) -> Array:
     if start.size == 6 and shares.size > SMOOTH.size:
         halved = [np.argmin(np.abs(slopes[0] + side * slopes[1] - HALVED_DB)) for side in (1, -1)]
         start = np.array([*start, *(x for at in halved for x in (np.log(shares[at]) / LN_DB, 0.0))])
-    return least_squares(lambda row: (np.stack(_slopes(shares, row)) - slopes).ravel(), start, xtol=1e-12).x
+
+    def off(row: Array) -> Array:
+        return np.subtract(_slopes(shares, row), slopes).ravel()
+
+    return np.asarray(least_squares(off, start, xtol=1e-12).x)
 
 
 def _ceilings(row: Array) -> Array:
