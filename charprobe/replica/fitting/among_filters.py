@@ -10,7 +10,7 @@ import numpy as np
 
 from charprobe.placing.take import held
 from charprobe.replica.filters import response
-from charprobe.replica.fitting.colour_fit import STARTS, added_by, curve_of
+from charprobe.replica.fitting.colour_fit import PLACES, STARTS, added_by, curve_of
 from charprobe.replica.fitting.filter_fit import BETTER, Linear, fitted, swept
 from charprobe.replica.fitting.heard import DEEPEST
 from charprobe.replica.fitting.pair import Noise, Pair
@@ -127,8 +127,8 @@ def _fitted(shown: Shown, near: Linear, begun: Array) -> Around:
     def left(placed: Linear, gain_db: float, row: Array) -> Complex:
         drive = shown.size * 10 ** (gain_db / 20) * response(placed.ahead, shown.hz)
         size, peak = np.abs(drive), np.abs(drive).max()
-        sound, (places, added) = size[:, None] * np.cos(TURN), added_by(row)
-        made = (sound + peak * np.interp(sound / peak, places, added)) @ _COSINES.T
+        sound = size[:, None] * np.cos(TURN)
+        made = (sound + peak * np.interp(sound / peak, PLACES, added_by(row))) @ _COSINES.T
         turn = np.angle(drive) - 2 * np.pi * shown.hz * placed.late / shown.rate_hz
         made = made * np.exp(1j * np.outer(turn, ORDERS))
         return np.asarray(made * response(placed.sections, np.outer(shown.hz, ORDERS)) - shown.made)

@@ -47,8 +47,8 @@ def fit_chain(pair: Pair, profile: Profile, *, noise: Noise, jobs: int, told: To
     cell = in_samples(whole.fitted.cell, rate_hz=rate_hz)  # what looks ahead is not taken back
     chain = replace(whole.chain, cell=cell)
     known = chain if whole.together else Chain(cell=cell, colour=whole.colour)
-    error, late = error_of(known, heard, rate_hz), whole.linear.late
-    return Found(chain, late, work.noise, fitted, *error, work.budget.ended)
+    error = error_of(known, heard, rate_hz)
+    return Found(chain, whole.linear.late, work.noise, fitted, *error, work.budget.ended)
 
 
 def _bare(work: Work) -> tuple[Whole, Heard]:
@@ -87,8 +87,7 @@ def _fitted(work: Work, found: list[Fitted]) -> tuple[Colour, tuple[Fitted, ...]
         work.sounds = work.heard(chosen.cell)
     cell, colour = chosen.cell, NONE
     for turn in range(TURNS):
-        places = (colour.place,) if colour.amplitude else places_beside(cell)
-        shown = work.coloured(cell, places)
+        shown = work.coloured(cell, (colour.place,) if colour.amplitude else places_beside(cell))
         work.told(0.72 + 0.1 * turn)
         whole = _together(work, chosen, cell, shown if shown.amplitude else colour)
         cell, colour = whole.fitted.cell, whole.colour

@@ -17,7 +17,8 @@ from charprobe.values.arrays import Array
 
 SMOOTH = np.arange(1, 13) / 12  # sizes of a curve, 1 at the highest peak of the tones
 CORNERED = np.union1d(SMOOTH, np.geomspace(2.0**-13, 2.0**-4, 19))  # of one that changes close to rest
-FINE = np.union1d(np.arange(513) / 512, np.geomspace(2.0**-14, 2.0**-8, 48))  # of one that is integrated
+FINE = np.union1d(np.arange(1, 513) / 512, np.geomspace(2.0**-14, 2.0**-8, 48))  # of one that is integrated
+PLACES = np.concatenate([-FINE[::-1], [0.0], FINE])
 ODD, EVEN = (2, 4, 8), (1, 3, 7)  # powers of the size that the slope in dB is made of
 CORNERS = (4, 16, 64, 256, 1024, 4096)  # parts of the peak around rest, from where on a slope has changed
 CEILINGS_DB = (-2.0, -6.0, -12.0)  # re the peak: where a fit looks for ceilings, one above and one below
@@ -88,14 +89,12 @@ def curve_of(like: Colour, peak: float, row: Array) -> Colour:
     return replace(like, amplitude=tuple((peak * shares).tolist()), odd_db=odd, even_db=even)
 
 
-def added_by(row: Array) -> tuple[Array, Array]:
-    """What the curve of a row adds to its input, at places from -1 to 1, both re the peak."""
-    odd, even = _slopes(FINE[1:], row)
-    above, below = (
-        cumulative_trapezoid(np.append(0.0, np.expm1(LN_DB * np.minimum(one, 40.0))), FINE, initial=0)
-        for one in (odd + even, odd - even)
-    )
-    return np.append(-FINE[:0:-1], FINE), np.append(-below[:0:-1], above)
+def added_by(row: Array) -> Array:
+    """What the curve of a row adds to its input at `PLACES`, both re the peak."""
+    odd, even = _slopes(FINE, row)
+    slopes_db = np.concatenate([(odd - even)[::-1], [0.0], odd + even])
+    added = cumulative_trapezoid(np.expm1(LN_DB * np.minimum(slopes_db, 40.0)), PLACES, initial=0)
+    return np.asarray(added - added[FINE.size])
 
 
 def row_of(colour: Colour, peak: float) -> Array:
@@ -107,7 +106,7 @@ def row_of(colour: Colour, peak: float) -> Array:
         start = np.array([*start, *(x for at in halved for x in (np.log(shares[at]) / LN_DB, 0.0))])
 
     def off(row: Array) -> Array:
-        return np.subtract(_slopes(shares, row), slopes).ravel()
+        return np.ravel(_slopes(shares, row) - slopes)
 
     return np.asarray(least_squares(off, start, xtol=1e-12).x)
 
@@ -116,21 +115,17 @@ def _ceilings(row: Array) -> Array:
     return row[6:].reshape(-1, 2) if row.size == STARTS[2].size else row[:0].reshape(0, 2)
 
 
-def _slopes(shares: Array, row: Array) -> tuple[Array, Array]:
+def _slopes(shares: Array, row: Array) -> Array:
     """Odd and even slopes in dB: sums of powers of the size, of what changes behind corners, and ceilings."""
-    odd, even = (
-        half @ shares ** np.array(powers)[:, None]
-        for half, powers in zip(row[:6].reshape(2, -1), (ODD, EVEN), strict=True)
-    )
+    halves = zip(row[:6].reshape(2, -1), (ODD, EVEN), strict=True)
+    slopes = np.stack([half @ shares ** np.array(powers)[:, None] for half, powers in halves])
     if row.size == STARTS[1].size:
-        more = row[6:].reshape(2, -1) @ (1 - np.exp(-np.outer(CORNERS, shares)))
-        odd, even = odd + more[0], even + more[1]
+        slopes += row[6:].reshape(2, -1) @ (1 - np.exp(-np.outer(CORNERS, shares)))
     for side, (at_db, abrupt_db) in zip((1, -1), _ceilings(row), strict=False):
         power = ABRUPT * np.exp(LN_DB * abrupt_db)  # of x / (1 + x ** power) ** (1 / power)
         past = np.logaddexp(0.0, power * (np.log(shares) - LN_DB * at_db))
-        bent = np.maximum(-(1 + 1 / power) / LN_DB * past, FLAT_DB) / 2
-        odd, even = odd + bent, even + side * bent
-    return odd, even
+        slopes += np.outer((1, side), np.maximum(-(1 + 1 / power) / LN_DB * past, FLAT_DB) / 2)
+    return slopes
 
 
 def off_by(chain: Chain, heard: Heard, rate_hz: float) -> Array:

@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 
 from charprobe.replica.colour import shaped, table_of
-from charprobe.replica.fitting.colour_fit import STARTS, added_by, curve_of, fit_colour, harmonics, row_of
+from charprobe.replica.fitting.colour_fit import (
+    PLACES,
+    STARTS,
+    added_by,
+    curve_of,
+    fit_colour,
+    harmonics,
+    row_of,
+)
 from charprobe.replica.fitting.heard import Heard
 from charprobe.replica.fitting.without_cell import COLOUR
 from charprobe.replica.parts import Cell, Chain, Colour
@@ -71,9 +79,8 @@ def test_ceilings_that_lie_unlike_are_met_between_the_levels_of_the_tones():
 
 def test_what_is_integrated_for_closed_forms_is_what_plays():
     row = STARTS[2] + np.array([-1.0, 0.5, -2.0, 0.7, -0.3, 0.2, -1.0, 2.0, -3.0, -5.0])
-    places, added = added_by(row)
     table = table_of(curve_of(Colour("behind"), 1.0, row))
-    np.testing.assert_allclose(np.interp(table[:, 2], places, added), table[:, 0], atol=3e-4)
+    np.testing.assert_allclose(np.interp(table[:, 2], PLACES, added_by(row)), table[:, 0], atol=3e-4)
 
 
 @pytest.mark.parametrize("start", STARTS)
