@@ -95,7 +95,7 @@ def session_command(
 
             # its workers stand in other folders
             loaded, out = load_session(session.resolve()), out.resolve()
-            while_measuring.enter_context(on_cluster(cluster))
+            jobs = while_measuring.enter_context(on_cluster(cluster))
         screen = while_measuring.enter_context(_screen())
         made = run_session(
             loaded, out, jobs=jobs, looks=looks, watch=screen, sound=sound, references=references

@@ -5,11 +5,10 @@ from __future__ import annotations
 import contextlib
 import shlex
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from itertools import chain
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Literal
-
-from joblib import delayed  # type: ignore[import-untyped]  # ships no types
 
 from charprobe.files import output
 from charprobe.files.sound.sound_file import open_capture
@@ -74,6 +73,17 @@ def publish(
             list(drawn)
         raise
     return (*written, *overlays, *(path for paths in drawn for path in paths))
+
+
+def load_what_draws() -> None:
+    """Load what draws, half of which is loaded as a first figure is written; later processes share it."""
+    from charprobe.publishing.figures.look.drawing import METADATA, composed
+    from charprobe.publishing.figures.look.style import ARTICLE_LOOK
+    from charprobe.publishing.report import page as _  # noqa: F401
+
+    blank = composed("", ARTICLE_LOOK, [lambda ax, look: ax], title="-", main="", conditions="", alt="")
+    for kind in METADATA:
+        blank.rendered(kind)
 
 
 def _words(
@@ -207,7 +217,7 @@ class _Figures:
         ]
         there = [made.there() for made, _ in own]
         calls = [
-            delayed(_drawn if made.stamp.parent == self.folder else _animated)(made, profile, self.looks)
+            partial(_drawn if made.stamp.parent == self.folder else _animated, made, profile, self.looks)
             for (made, profile), paths in zip(own, there, strict=True)
             if paths is None
         ]

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, partial
-from importlib import import_module
 from pathlib import Path
 
 from charprobe.comparing.changes import load_profiles
 from charprobe.comparing.reference import beside_reference
 from charprobe.files.folder_lock import folder_lock
 from charprobe.files.output import check_space, prepare_folder
-from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, publish
+from charprobe.publishing.folder import DEFAULT_LOOKS, Placing, load_what_draws, publish
 from charprobe.session.file import Session
 from charprobe.session.findings import Findings, findings_of, margins_of
 from charprobe.session.pairing import pair_captures
@@ -125,14 +124,13 @@ def run_session(
             )
             return SessionFolder(folder / "page.html", result, findings(), beside)
 
-        loads = partial(import_module, "charprobe.publishing.report.page")  # processes begun later share it
         watch.started(count)
         result = measure_parts(
             paired,
             folder,
             jobs=jobs,
             progress=watch.part_done,
-            meanwhile=loads,
+            meanwhile=load_what_draws,
             before_fits=lambda result, fits: watch.fitting(told(result).page, fits),
         )
         return told(result)

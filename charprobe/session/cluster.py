@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from joblib import parallel_config  # type: ignore[import-untyped]  # ships no types
-
+from charprobe.session.side_by_side import elsewhere
 from charprobe.values.errors import SessionError
 
 WAIT_S = 10
 
 
 @contextmanager
-def on_cluster(address: str) -> Iterator[None]:
-    """Have captures measured by the workers of a Dask cluster instead of processes of this machine.
+def on_cluster(address: str) -> Iterator[int]:
+    """Have captures measured by the workers of a Dask cluster; give how many it measures at the same time.
 
     `address` is of its scheduler, such as ``"tcp://bench-server:8786"``. Every worker sees captures and
     output folder under the same paths, and has this version of charprobe. `SessionError` if no scheduler
@@ -34,5 +33,5 @@ def on_cluster(address: str) -> Iterator[None]:
             f"{address}: no Dask scheduler answers there ({error}). Start one (`dask scheduler`) and workers "
             "that see the captures under the same paths (`dask worker ADDRESS`). Nothing was measured"
         ) from None
-    with client, parallel_config(backend="dask"):
-        yield
+    with client, elsewhere(client.get_executor(pure=False)):  # type: ignore[no-untyped-call]
+        yield sum(client.nthreads().values())  # type: ignore[no-untyped-call]

@@ -71,12 +71,8 @@ def found_so_far(session: Session) -> Pairing:
         else:
             says = "no take" if take is None else f"take {take}, which no setting has"
             notes.append(f"{path.name} says {says}: left out")
-    return Pairing(_with(session, placed, bypass), tuple(notes))
-
-
-def _with(session: Session, placed: Mapping[str, list[Path]], bypass: Path | None) -> Session:
     settings = tuple(replace(setting, captures=tuple(placed[setting.name])) for setting in session.settings)
-    return replace(session, settings=settings, bypass=bypass)
+    return Pairing(replace(session, settings=settings, bypass=bypass), tuple(notes))
 
 
 def _place_listed(setting: SessionSetting, path: Path, takes: Mapping[int, str], notes: list[str]) -> str:

@@ -8,11 +8,9 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import chain, groupby
 from pathlib import Path
-
-from joblib import delayed, effective_n_jobs  # type: ignore[import-untyped]  # ships no types
 
 from charprobe import __version__
 from charprobe.files import output
@@ -66,8 +64,8 @@ def measure_parts(
 
     Profiles go to ``profiles/`` in the folder. Parts whose capture, bypass, stimulus, voltmeter readings and
     version of charprobe are those of an earlier run are kept; a profile that is out of date is moved to
-    ``superseded/``. So many `jobs` run at a time on joblib's active backend, so that a cluster can be used;
-    channels of captures that do not go round are shared out.
+    ``superseded/``. So many `jobs` run at a time; channels of captures that do not go round are
+    shared out.
 
     `progress` hears what came of each part, `meanwhile` is called once when work has begun, `before_fits`
     once all is measured, with what came of it and the number of replicas to fit; neither if there is none.
@@ -89,32 +87,30 @@ def measure_parts(
             _log(folder, outcome)
             progress(outcome)
 
-    hashes = {path: open_capture(path).sha256() if path else "" for path in {part.bypass for part in parts}}
     alone = replace(session, replicas=False)
-    known, left = _looked_over(parts, alone, hashes, folder)
+    known, left = _looked_over(parts, alone, folder)
     note(known)
-    note(_worked_on(left, alone, hashes, folder, jobs, meanwhile))
+    note(_worked_on(left, alone, folder, jobs, meanwhile))
     if session.replicas:
         made = [one for one in parts if one.bypass and not one.off and one.name in profiles]
-        _, left = _looked_over(made, session, hashes, folder)
+        _, left = _looked_over(made, session, folder)
         if left:
             before_fits(_result(parts, outcomes, profiles), sum(map(len, left)))
-        note(_worked_on(left, session, hashes, folder, jobs))
+        note(_worked_on(left, session, folder, jobs))
     return _result(parts, outcomes, profiles)
 
 
 Waiting = list[tuple[Part, str]]  # parts to work on, and what each depends on
-Hashes = dict[Path | None, str]  # of the captures that others are set against
 
 
 def _looked_over(
-    parts: Sequence[Part], session: Session, hashes: Hashes, folder: Path
+    parts: Sequence[Part], session: Session, folder: Path
 ) -> tuple[list[Outcome], list[Waiting]]:
     """Tell the parts that are up to date, or cannot be, from those that wait, which stay by captures."""
     known: list[Outcome] = []
     left: list[Waiting] = []
     for _, own in groupby(parts, key=lambda part: (part.capture, part.bypass)):
-        there, waiting = _looked_up(tuple(own), session, hashes, folder)
+        there, waiting = _looked_up(tuple(own), session, folder)
         known += there
         if waiting:
             left.append(waiting)
@@ -124,12 +120,11 @@ def _looked_over(
 def _worked_on(
     captures: Sequence[Waiting],
     session: Session,
-    hashes: Hashes,
     folder: Path,
     jobs: int,
     meanwhile: Callable[[], object] = lambda: None,
 ) -> Iterator[Outcome]:
-    calls = [delayed(_measure_capture)(own, session, hashes, folder) for own in _shared_out(captures, jobs)]
+    calls = [partial(_measure_capture, own, session, folder) for own in _shared_out(captures, jobs)]
     if calls:
         measured = side_by_side(calls, jobs=min(jobs, len(calls)))
         meanwhile()
@@ -149,12 +144,10 @@ def _result(
     )
 
 
-def _looked_up(
-    parts: tuple[Part, ...], session: Session, hashes: Hashes, folder: Path
-) -> tuple[list[Outcome], Waiting]:
+def _looked_up(parts: tuple[Part, ...], session: Session, folder: Path) -> tuple[list[Outcome], Waiting]:
     """Tell the parts of one capture that are there and up to date, or cannot be, from those to measure."""
     try:
-        sha256 = open_capture(parts[0].capture).sha256()
+        sha256, dry = _hash(parts[0].capture), _hash(parts[0].bypass)
         recipe_key = _recipe_key(session)
     except CharprobeError as error:
         return [Outcome(part, None, str(error), measured=True) for part in parts], []
@@ -162,8 +155,7 @@ def _looked_up(
     waiting: Waiting = []
     for part in parts:
         key, with_more = (
-            _key(part, one, sha256, hashes[part.bypass], recipe_key)
-            for one in (session, replace(session, replicas=True))
+            _key(part, one, sha256, dry, recipe_key) for one in (session, replace(session, replicas=True))
         )
         path, stamp = _files(part, folder)
         if path.is_file() and stamp.is_file() and stamp.read_text(encoding="ascii") in (key, with_more):
@@ -175,23 +167,26 @@ def _looked_up(
 
 def _shared_out(captures: Sequence[Waiting], jobs: int) -> list[Waiting]:
     """Leave captures whole as far as they go round, and share out the channels of the rest."""
-    workers = effective_n_jobs(jobs)
-    whole = len(captures) - len(captures) % workers
+    whole = len(captures) - len(captures) % jobs
     shared = list(captures[:whole])
     for one in captures[whole:]:
-        size = math.ceil(len(one) * (len(captures) - whole) / workers)
+        size = math.ceil(len(one) * (len(captures) - whole) / jobs)
         shared += [one[start : start + size] for start in range(0, len(one), size)]
     return shared
 
 
-def _measure_capture(waiting: Waiting, session: Session, hashes: Hashes, folder: Path) -> list[Outcome]:
+def _measure_capture(waiting: Waiting, session: Session, folder: Path) -> list[Outcome]:
     """Measure parts of one capture, its sound read once for all."""
     try:
         source = open_capture(waiting[0][0].capture)
     except CharprobeError as error:
         return [Outcome(part, None, str(error), measured=True) for part, _ in waiting]
     apart = channels_apart(source)
-    return [_measure(apart, *one, session, hashes, folder) for one in waiting]
+    return [_measure(apart, *one, session, folder) for one in waiting]
+
+
+def _hash(path: Path | None) -> str:
+    return "" if path is None else open_capture(path).sha256()
 
 
 def _key(part: Part, session: Session, sha256: str, bypass_hash: str, recipe_key: str) -> str:
@@ -214,21 +209,12 @@ def _files(part: Part, folder: Path) -> tuple[Path, Path]:
     return folder / "profiles" / f"{part.name}.json", folder / "profiles" / f".{part.name}.key"
 
 
-def _measure(
-    source: Source,
-    part: Part,
-    key: str,
-    session: Session,
-    hashes: Hashes,
-    folder: Path,
-) -> Outcome:
+def _measure(source: Source, part: Part, key: str, session: Session, folder: Path) -> Outcome:
     path, stamp = _files(part, folder)
     try:
         stimulus = _stimulus(source, session, part.channel)
         judged = judge_capture(source, stimulus, part.channel - 1)
-        dry = (
-            _judged_bypass(part.bypass, hashes[part.bypass], stimulus, part.channel) if part.bypass else None
-        )
+        dry = _judged_bypass(part.bypass, _hash(part.bypass), stimulus, part.channel) if part.bypass else None
         if session.replicas and dry is not None:
             path_of_model = folder / REPLICAS / f"{part.name}{SUFFIX}"
             profile, stale = with_replica(judged, dry, load_profile(path), path_of_model), ""

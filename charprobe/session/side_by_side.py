@@ -1,4 +1,4 @@
-"""Calls in several processes of this machine, or on the workers of a cluster."""
+"""Calls in several processes of this machine, or by an executor of another kind, such as a cluster's."""
 
 from __future__ import annotations
 
@@ -6,41 +6,46 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from contextvars import ContextVar
 from multiprocessing import Pipe, get_context
 from multiprocessing.connection import Connection
 from typing import Any
 
-from joblib import Parallel, effective_n_jobs  # type: ignore[import-untyped]  # ships no types
-from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]  # likewise
-from joblib.parallel import BACKENDS, DEFAULT_BACKEND, get_active_backend  # type: ignore[import-untyped]  # likewise
-
 from charprobe.values.errors import SessionError
 
+_ELSEWHERE: ContextVar[Executor | None] = ContextVar("_ELSEWHERE", default=None)
 
-def side_by_side(calls: Iterable[tuple[Any, Any, Any]], *, jobs: int) -> Iterator[Any]:
-    """Begin calls, as `joblib.delayed` makes them, in so many processes; give what they return once ready.
 
-    One process is this one, which calls when it is asked. Where joblib's active backend is another than its
-    own, such as a cluster's, that one does the work, and all comes at the end. While giving, `SessionError`
-    if a process ended without a word.
+@contextmanager
+def elsewhere(pool: Executor) -> Iterator[None]:
+    """Have calls that go side by side made by the workers of a pool while this lasts."""
+    outer = _ELSEWHERE.set(pool)
+    try:
+        yield
+    finally:
+        _ELSEWHERE.reset(outer)
+
+
+def side_by_side(calls: Sequence[Callable[[], Any]], *, jobs: int) -> Iterator[Any]:
+    """Begin calls in so many processes, or `elsewhere`; give what they return once ready.
+
+    One process is this one, which calls when it is asked. Giving, `SessionError` if a process ended unasked.
     """
-    if not isinstance(get_active_backend()[0], BACKENDS[DEFAULT_BACKEND]):
-        return iter(Parallel(n_jobs=jobs)(calls))
-    if effective_n_jobs(jobs) == 1:
-        return (do(*given, **named) for do, given, named in calls)
-    begun = _begun(tuple(calls), effective_n_jobs(jobs))
+    if jobs == 1 and _ELSEWHERE.get() is None:
+        return (call() for call in calls)
+    begun = _begun(calls, jobs)
     next(begun)
     return begun
 
 
-def _begun(calls: tuple[tuple[Any, Any, Any], ...], count: int) -> Iterator[Any]:
+def _begun(calls: Sequence[Callable[[], Any]], jobs: int) -> Iterator[Any]:
     """Begin all calls, give nothing, then what they return."""
-    with workers(count) as pool:
-        futures = [pool.submit(do, *given, **named) for do, given, named in calls]
+    with workers(jobs) as pool:
+        futures = [pool.submit(call) for call in calls]
         yield None
         for future in as_completed(futures):
             yield future.result()
@@ -48,11 +53,14 @@ def _begun(calls: tuple[tuple[Any, Any, Any], ...], count: int) -> Iterator[Any]
 
 @contextmanager
 def workers(count: int) -> Iterator[Executor]:
-    """Give so many processes, which end with this one at the latest; `SessionError` if one ended unasked.
+    """Give so many processes, which end with this one at the latest, or those that stand `elsewhere`.
 
-    They are forked where that is safe (Linux, nothing else running in this process): they start at once and
-    share the memory of what is loaded by then. Elsewhere they are begun anew.
+    `SessionError` if one ended unasked. They are forked where that is safe (Linux, nothing else running in
+    this process): they start at once and share the memory of what is loaded by then; else begun anew.
     """
+    if (pool := _ELSEWHERE.get()) is not None:
+        yield pool
+        return
     alone = sys.platform == "linux" and threading.active_count() == 1
     try:
         with _forked(count) if alone else _anew(count) as pool:
@@ -88,6 +96,9 @@ def _work_until(until: Connection, ended: Connection) -> None:
 
 @contextmanager
 def _anew(count: int) -> Iterator[Executor]:
+    # slow to import, and not needed where processes are forked
+    from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]  # noqa: PLC0415
+
     pool = get_reusable_executor(max_workers=count, timeout=None)
     try:
         yield pool

@@ -1,4 +1,6 @@
 import dataclasses
+import subprocess
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -49,3 +51,24 @@ def test_a_sessions_own_margins_hold_beside_earlier_devices_too(tmp_path, monkey
     monkeypatch.setattr(session_folder, "publish", lambda *_, **__: ())
     (found,) = run_session(session, tmp_path / "out", references=[earlier]).beside
     assert gain in found
+
+
+DRAWN = """
+import sys
+from pathlib import Path
+from charprobe.profile.profile import load_profile
+from charprobe.publishing.folder import load_what_draws
+profile = load_profile(Path(sys.argv[1]))
+load_what_draws()
+known = set(sys.modules)
+from charprobe.publishing.figures.all_figures import draw_profile
+draw_profile(profile, Path(sys.argv[2]), force=False, looks=["article"])
+print(*sorted(set(sys.modules) - known))
+"""
+
+
+def test_processes_that_draw_find_everything_loaded(tmp_path):
+    made_profile(B).save(tmp_path / "b.json")
+    call = [sys.executable, "-c", DRAWN, str(tmp_path / "b.json"), str(tmp_path / "figures")]
+    assert subprocess.run(call, check=True, capture_output=True, text=True).stdout == "\n"
+    assert {path.suffix for path in (tmp_path / "figures").iterdir()} == {".png", ".pdf", ".svg", ".txt"}

@@ -1,5 +1,6 @@
 """A session on a cluster that the user already has: here a local one of one other process, on no network."""
 
+import os
 import sys
 
 import pytest
@@ -8,6 +9,7 @@ from distributed import LocalCluster
 from charprobe.session import cluster as at_work
 from charprobe.session.file import load_session
 from charprobe.session.run import measure_parts
+from charprobe.session.side_by_side import side_by_side
 from charprobe.values.errors import SessionError
 
 
@@ -21,8 +23,13 @@ def cluster(tmp_path):
 
 def test_a_cluster_does_the_work(cluster, captured, tmp_path):
     session, seen = load_session(captured / "s.toml"), []
-    with at_work.on_cluster(cluster):
-        result = measure_parts(session, tmp_path / "out", jobs=2, progress=seen.append)
+    here = os.getpid()
+    with at_work.on_cluster(cluster) as jobs:
+        assert jobs == 1
+        (there,) = side_by_side([os.getpid], jobs=jobs)
+        result = measure_parts(session, tmp_path / "out", jobs=jobs, progress=seen.append)
+    assert there != here
+    assert list(side_by_side([os.getpid], jobs=jobs)) == [here]  # behind it, as before
     assert (result.measured, result.kept, result.failures) == (6, 0, ())
     assert sorted(outcome.profile.name for outcome in seen) == sorted(
         path.name for path in (tmp_path / "out" / "profiles").glob("*.json")

@@ -4,6 +4,7 @@ import subprocess
 import sys
 import threading
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,8 @@ from charprobe.session import side_by_side as side_by_side_file
 from charprobe.session.side_by_side import side_by_side
 
 HERE = """
-import os, sys, threading, time
-from joblib import delayed
+import os, signal, sys, threading, time
+from functools import partial
 from charprobe.session.side_by_side import side_by_side
 """
 WAIT_S = 30
@@ -42,25 +43,33 @@ def ended(process):
 
 
 def test_one_process_is_this_one():
-    assert list(side_by_side([delayed(os.getpid)()] * 2, jobs=1)) == [os.getpid()] * 2
+    assert list(side_by_side([os.getpid] * 2, jobs=1)) == [os.getpid()] * 2
 
 
 def test_processes_give_what_their_calls_return_and_none_is_left():
-    calls = [delayed(pow)(number, 2) for number in range(9)]
+    calls = [partial(pow, number, 2) for number in range(9)]
     assert sorted(side_by_side(calls, jobs=2)) == [number**2 for number in range(9)]
     out = ran(
-        "calls = [delayed(pow)(number, 2) for number in range(9)]\n"
+        "calls = [partial(pow, number, 2) for number in range(9)]\n"
         "print(*sorted(side_by_side(calls, jobs=2)), threading.active_count())\n"
-        "print(len(set(side_by_side([delayed(os.getpid)()] * 9, jobs=2)) - {os.getpid()}) > 0)"
+        "print(len(set(side_by_side([os.getpid] * 9, jobs=2)) - {os.getpid()}) > 0)"
     )
     assert out == [*(f"{number**2}" for number in range(9)), "1", "True"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="processes are forked on Linux alone")
+def test_what_begins_processes_anew_is_not_loaded_where_they_are_forked():
+    assert ran("print(len(list(side_by_side([os.getpid] * 2, jobs=2))), 'joblib' in sys.modules)") == [
+        "2",
+        "False",
+    ]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="processes are forked on Linux alone")
 def test_forked_processes_share_what_is_loaded_and_others_do_not():
     code = (
         "import json.tool\n"
-        "call = delayed(eval)(\"'json.tool' in __import__('sys').modules\")\n"
+        "call = partial(eval, \"'json.tool' in __import__('sys').modules\")\n"
         "print(*side_by_side([call], jobs=2))\n"
         "other = threading.Event(); threading.Thread(target=other.wait).start()\n"
         "print(*side_by_side([call], jobs=2)); other.set()"
@@ -72,7 +81,7 @@ def test_forked_processes_share_what_is_loaded_and_others_do_not():
 @pytest.mark.parametrize("how", ["killed", "left alone"])
 def test_forked_processes_end_with_the_one_they_were_forked_from(how):
     code = (
-        "calls = [delayed(os.getpid)(), delayed(os.getpid)(), delayed(time.sleep)(600), delayed(time.sleep)(600)]\n"
+        "calls = [os.getpid, os.getpid, partial(time.sleep, 600), partial(time.sleep, 600)]\n"
         "results = side_by_side(calls, jobs=2)\n"
         "print(next(results), next(results), flush=True)\n"
     ) + ("time.sleep(600)" if how == "killed" else "results.close(); print('closed', flush=True)")
@@ -88,7 +97,7 @@ def test_forked_processes_end_with_the_one_they_were_forked_from(how):
 
 KILLED = """
 from charprobe.values.errors import SessionError
-calls = [delayed(os.getpid)(), *[delayed(__import__("signal").raise_signal)(9)] * 3]
+calls = [os.getpid, *[partial(signal.raise_signal, 9)] * 3]
 try:
     list(side_by_side(calls, jobs=2))
 except SessionError as error:
@@ -106,7 +115,7 @@ def test_a_process_that_is_killed_is_told(beside):
 
 
 def test_an_error_of_a_call_comes_back_and_the_others_end():
-    calls = [delayed(time.sleep)(0.01), delayed(int)("no number")]
+    calls = [partial(time.sleep, 0.01), partial(int, "no number")]
     with pytest.raises(ValueError, match="no number"):
         list(side_by_side(calls, jobs=2))
 
@@ -120,7 +129,7 @@ def test_nothing_is_forked_beside_another_thread(monkeypatch):
     thread = threading.Thread(target=other.wait)
     thread.start()
     try:
-        assert list(side_by_side([delayed(pow)(3, 2)], jobs=2)) == [9]
+        assert list(side_by_side([partial(pow, 3, 2)], jobs=2)) == [9]
         assert Parallel(n_jobs=2)([delayed(pow)(3, 2)] * 2) == [9, 9]  # joblib's own processes are its own
     finally:
         other.set()
