@@ -10,6 +10,7 @@ import numpy as np
 
 from charprobe.estimators.detector_law import (
     FLOOR_DB,
+    HOLDS_DB,
     Equivalent,
     PlayedWaveform,
     fit_exponent,
@@ -21,7 +22,8 @@ from charprobe.measuring.chapters.lookup import absent, counterpart
 from charprobe.placing.take import Take, held
 from charprobe.profile.entry import Cell, Chapter, Entry, Published, Table, unmeasured
 from charprobe.stimulus.kinds.equal_peak import EqualPeak
-from charprobe.stimulus.kinds.waveforms import SINE
+from charprobe.stimulus.kinds.segment import SegmentOf
+from charprobe.stimulus.kinds.waveforms import PER_FUNDAMENTAL, SINE, Waveform
 from charprobe.values.errors import SegmentTooShortError
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
 
@@ -29,8 +31,13 @@ NAMES = ("detector.exponent",)
 RECIPE = "full"
 LEAST_DB = 0.5  # reduction from which a waveform is placed on the static curve
 SHIFT_FLOOR_DB = 0.1  # ripple of a detector at low frequencies moves a threshold by about this
-LOW_CUT_UNIT = "Hz"
-LAWS = ((1.35, "average"), (3.0, "RMS"), (6.0, "something between the RMS and the peak"))
+LOW_CUT_UNIT, LOW_CUT_ORDERS = "Hz", np.array([1, 2])
+LAWS = (
+    (0.7, "something below the average"),
+    (1.35, "average"),
+    (3.0, "RMS"),
+    (6.0, "something between the RMS and the peak"),
+)
 
 
 @dataclass(frozen=True)
@@ -55,7 +62,8 @@ def detector_chapter(
     curves : sequence of AtFrequency
         Static curves at all frequencies, that one included.
     """
-    low_cut = Entry(low_cut_of(curves), _frequencies(curves) + "; first-order low cut assumed")
+    corner = low_cut_of(curves)
+    low_cut = Entry(corner, _frequencies(curves) + "; low cut of first or second order")
     segments = held(wet, EqualPeak)
     if not segments:
         entries = absent(wet, EqualPeak, NAMES, recipe=RECIPE)
@@ -73,16 +81,7 @@ def detector_chapter(
             references[mine.start] = other.amplitudes
     placed = _placed(played, references, curve)
     sines = {p.played.peak_dbfs: p for p in placed if p.played.waveform is SINE}
-    equivalents = [
-        Equivalent(
-            p.played.waveform,
-            p.level_dbfs - sines[p.played.peak_dbfs].level_dbfs,
-            math.hypot(p.std_db, sines[p.played.peak_dbfs].std_db),
-        )
-        for p in placed
-        if p.played.waveform is not SINE and p.played.peak_dbfs in sines
-    ]
-    exponent = _exponent(equivalents, curve)
+    exponent = _exponent(placed, sines, corner, segment, curve)
     levels = ", ".join(f"{peak:g}" for peak in sorted(sines))
     conditions = f"waveforms on {played[0].waveform.name} and others at peaks {levels} dBFS of a sine"
     conditions = conditions.replace("-", "−") if sines else "equal_peak segment"
@@ -126,11 +125,40 @@ def _placed(
     return placed
 
 
-def _exponent(equivalents: Sequence[Equivalent], curve: StaticCurve) -> Reading:
+def _exponent(
+    placed: Sequence[_OnCurve],
+    sines: dict[float, _OnCurve],
+    corner: Reading,
+    segment: SegmentOf[EqualPeak],
+    curve: StaticCurve,
+) -> Reading:
+    """Read the exponent with a first-order low cut, which takes most off the waveforms, and without."""
     if isinstance(curve.low_level_gain, Unmeasured) or curve.fit is None:
         reason = "the detector is read off the static curve, and that has no model with a low-level gain"
         return Unmeasured("1", reason, "see what the static quantities ask for")
-    return fit_exponent(equivalents)
+    beside = [p for p in placed if p.played.waveform is not SINE and p.played.peak_dbfs in sines]
+    found = []
+    for cut in (corner, None):
+        sine_db = _kept_db(SINE, cut, segment)
+        equivalents = []
+        for p in beside:
+            sine, kept_db = sines[p.played.peak_dbfs], _kept_db(p.played.waveform, cut, segment) - sine_db
+            offset_db, std_db = p.level_dbfs - sine.level_dbfs - kept_db, math.hypot(p.std_db, sine.std_db)
+            equivalents.append(Equivalent(p.played.waveform, offset_db, std_db))
+        found.append(fit_exponent(equivalents))
+    one, other = found
+    if not (isinstance(one, Quantity) and isinstance(other, Quantity)):
+        return one
+    return Quantity(one.value, min(one.low, other.low), max(one.high, other.high), one.unit)
+
+
+def _kept_db(waveform: Waveform, cut: Reading | None, segment: SegmentOf[EqualPeak]) -> float:
+    """How much of the power of a waveform a first-order low cut leaves, in dB; 0 without one."""
+    if not isinstance(cut, Quantity):
+        return 0.0
+    partials_hz = segment.spec.frequency_hz * np.array(waveform.multiples) / PER_FUNDAMENTAL
+    power = waveform.amplitudes**2
+    return float(10 * np.log10(power @ (1 / (1 + (cut.value / partials_hz) ** 2)) / power.sum()))
 
 
 def _table(placed: Sequence[_OnCurve]) -> Table:
@@ -147,7 +175,7 @@ def _table(placed: Sequence[_OnCurve]) -> Table:
 
 
 def low_cut_of(curves: Sequence[AtFrequency]) -> Reading:
-    """Find the corner of a first-order low cut in front of the detector from the thresholds' shift.
+    """Find the corner of a low cut in front of the detector from the thresholds' shift.
 
     Parameters
     ----------
@@ -156,7 +184,9 @@ def low_cut_of(curves: Sequence[AtFrequency]) -> Reading:
 
     Notes
     -----
-    The level at which the gain is 1 dB down rises by ``10 log10(1 + (corner / f)**2)`` at frequency f.
+    The level at which the gain is 1 dB down rises by ``10 log10(1 + (corner / f)**(2 n))`` at frequency f for
+    a Butterworth low cut of order n. The interval covers both orders, which few frequencies do not tell
+    apart.
     """
     unit = LOW_CUT_UNIT
     found = []
@@ -172,14 +202,20 @@ def low_cut_of(curves: Sequence[AtFrequency]) -> Reading:
         return Unmeasured(unit, reason, "more gain before the stage, or a lower threshold")
     frequency, level, std = (np.array(column) for column in zip(*sorted(found), strict=True))
     corners = np.geomspace(1.0, 5000.0, 1200)
-    shift = 10 * np.log10(1 + (corners[:, None] / frequency) ** 2)
+    shift = 10 * np.log10(1 + (corners[:, None] / frequency) ** (2 * LOW_CUT_ORDERS[:, None, None]))
     weight = std**-2
     residual = level - shift
-    residual -= (residual @ weight / weight.sum())[:, None]
-    misfit = np.sum(residual**2 * weight, axis=1)
-    best = int(np.argmin(misfit))
-    dispersion = max(1.0, float(misfit[best]) / max(1, len(found) - 2))
-    inside = corners[misfit <= misfit[best] + Z95**2 * dispersion]
+    residual -= (residual @ weight / weight.sum())[..., None]
+    misfit = np.sum(residual**2 * weight, axis=2)
+    order, best = np.unravel_index(np.argmin(misfit), misfit.shape)
+    off = float(np.sqrt(np.mean(residual[order, best] ** 2)))
+    if off > HOLDS_DB:
+        reason = (
+            f"no low cut of first or second order explains the thresholds: the best misses by {off:.1f} dB"
+        )
+        return Unmeasured(unit, reason, "level steps at more frequencies")
+    dispersion = max(1.0, float(misfit[order, best]) / max(1, len(found) - 2))
+    inside = corners[np.min(misfit, axis=0) <= misfit[order, best] + Z95**2 * dispersion]
     if inside[0] <= corners[0]:
         reason = "the threshold does not rise towards low frequencies"
         return Unmeasured(unit, reason, "level steps at a lower frequency", at_most=float(inside[-1]))

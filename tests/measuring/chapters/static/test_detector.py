@@ -31,7 +31,9 @@ def test_a_filtered_side_chain_shows_its_corner(rng):
     segments = [replace(STEPS[0], falling=False), low]
     stage, chapter, _ = measured("deaf-to-bass", rng, segments=segments)
     found = reading(chapter, "detector.low_cut")
-    assert found.low <= stage.truth["detector.low_cut"].value <= found.high
-    assert found.high / found.low < 1.1  # the corner within 10 %
+    true_hz = stage.truth["detector.low_cut"].value  # of the first order
+    assert found.value == pytest.approx(true_hz, rel=0.03)
+    steeper_hz = 83.0 * (true_hz / 83.0) ** 0.5  # where one of the second order lets through as much at 83 Hz
+    assert found.low == pytest.approx(steeper_hz, rel=0.05) and found.high < 1.05 * true_hz
     _, chapter, _ = measured("smooth-gain-hard", rng, segments=segments)
-    assert reading(chapter, "detector.low_cut").at_most < 40
+    assert reading(chapter, "detector.low_cut").at_most < 50  # of the second order
