@@ -5,8 +5,13 @@ import json
 import numpy as np
 import pytest
 
-from tests.benchmarks.zoo.bursts import Burst, burst_truth
+from charprobe.stimulus.kinds.bursts import edge_phase
+from charprobe.stimulus.recipe import load_recipe
+from charprobe.stimulus.render import lay_out, render
+from tests.benchmarks.zoo.answers import code_of
+from tests.benchmarks.zoo.bursts import Burst
 from tests.benchmarks.zoo.contradictions import contradictions
+from tests.benchmarks.zoo.played_bursts import PlayedSet, played_sets, played_truth
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.stage import Output, Stage, factor
 from tests.benchmarks.zoo.tones import settled
@@ -37,11 +42,48 @@ def test_times_of_a_gain_that_falls_and_recovers_exponentially_are_those_of_the_
         return Output(sound * gain, gain)
 
     stage = Stage("exponential", "", process, late_s=late_s, calm_s=1.0, trace_is_gain=True)
-    found = burst_truth(stage, Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5), RATE)
+    leads = tuple((0, edge_phase(k, phases=5) - 2 * np.pi * 3989.0 * 0.1) for k in range(5))
+    tones = Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5)
+    found, *_ = played_truth(stage, PlayedSet(tones, leads), np.zeros(0), RATE)
     sample = 1.2 / RATE  # phases meet the edge within a sample of each other
     assert abs(found.settled.times["t63"] - attack_s) < sample
     assert abs(found.release.times["t90"] - release_s * np.log(10)) < sample + 1e-4
-    np.testing.assert_allclose(found.reduction_db, 12.0, atol=1e-3)
+    np.testing.assert_allclose(found.release.change_db, 12.0, atol=1e-3)
+
+
+def test_bursts_are_asked_as_the_stimulus_plays_them():
+    heard = []
+
+    def process(sound, _):
+        heard.append(sound)
+        return Output(sound, None)
+
+    stimulus = lay_out(load_recipe("quick"), rate_hz=RATE, take=0)
+    sound = render(stimulus)
+    (one,) = played_sets(stimulus)
+    played_truth(Stage("listening", "", process, warm_s=0.1, calm_s=0.1), one, sound, RATE)
+    length_s = one.burst.lead_s + one.burst.hold_s + one.burst.release_s
+    until = round((length_s - 0.005) * RATE)  # where it fades out
+    for begin, _ in one.leads:
+        played = sound[begin : begin + until]
+        asked = [each[-round(length_s * RATE) :][:until] for each in heard if each.size > length_s * RATE]
+        assert any(np.allclose(each, played, rtol=0, atol=1e-9) for each in asked if each.size == until)
+
+
+DEEP_DB = -3.25
+
+
+def deeper(sound):
+    return factor(np.full(sound.size, DEEP_DB))
+
+
+def calling(sound, _):
+    return Output(sound * deeper(sound), None)
+
+
+def test_what_a_law_calls_and_names_is_part_of_the_key_its_answers_are_kept_under():
+    text = code_of(Stage("calling", "", calling))
+    assert "def deeper(sound)" in text and "|-3.25" in text and "def factor(" in text
 
 
 def test_the_recorder_moves_a_tone_by_its_delay_and_clock_and_nothing_else():

@@ -228,21 +228,12 @@ def _bursts(
         "carrier_hz": CARRIER_HZ, "low_dbfs": low_dbfs, "lead_s": LEAD_S, "release_s": gap, "gap_s": APART_S,
     }  # fmt: skip
     phases = min(plan.phases, 5)
+    steps = [(f"step-{i}", phases, level) for i, level in enumerate(sorted(others), start=1)]
     rows: list[dict[str, Any]] = [
-        {"kind": "bursts", "name": "reference", "phases": plan.phases, "high_dbfs": high_dbfs, "hold_s": hold,
-         "reference": True, **common}
+        {"kind": "bursts", "name": name, "phases": count, "high_dbfs": level, "hold_s": hold,
+         "reference": name == "reference", **common}
+        for name, count, level in [("reference", plan.phases, high_dbfs), *steps]
     ]  # fmt: skip
-    rows += [
-        {
-            "kind": "bursts",
-            "name": f"step-{i}",
-            "phases": phases,
-            "high_dbfs": level,
-            "hold_s": hold,
-            **common,
-        }
-        for i, level in enumerate(sorted(others), start=1)
-    ]
     if plan.lengths:
         holds = {"short": max(0.01, round(0.1 * hold, 3)), "long": round(max(1.0, 5 * hold), 3)}
         rows += [

@@ -250,19 +250,12 @@ def _release_s(profile: Profile) -> tuple[float, float, str]:
     if reading is not None and reading.at_most and not reading.at_least:
         return reading.at_most, SETTLE * reading.at_most, f"at most {_in_words(reading.at_most)}"
     if foretold is not None:
-        t90_s, rest_s = foretold
-        return (
-            t90_s,
-            rest_s,
-            f"about {_in_words(t90_s, digits=2)}, as the end of the unfinished trace foretells",
-        )
+        about = f"about {_in_words(foretold[0], digits=2)}"
+        return *foretold, f"{about}, as the end of the unfinished trace foretells"
     if reading is not None and reading.at_least:
         long = GUESS * reading.at_least
-        return (
-            long,
-            SETTLE * long,
-            f"at least {_in_words(reading.at_least)}, planned for {GUESS:g} times that",
-        )
+        known = f"at least {_in_words(reading.at_least)}"
+        return long, SETTLE * long, f"{known}, planned for {GUESS:g} times that"
     return NO_RELEASE_S, SETTLE * NO_RELEASE_S, f"{_in_words(NO_RELEASE_S)}, a guess"
 
 

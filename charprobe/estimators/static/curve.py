@@ -363,11 +363,22 @@ class StaticCurve:
 
 
 def _common(gain: Array, std: Array) -> tuple[float, float]:
-    """Mean of levels that share a gain, and its standard uncertainty by their own and by their scatter."""
-    weight, free = std**-2, gain.size - 1
-    mean = float(weight @ gain / weight.sum())
-    scatter = max(1.0, float(weight @ (gain - mean) ** 2) / free)
-    return mean, student_factor(free) * math.sqrt(scatter / float(weight.sum()))
+    """Mean of levels that share a gain, and its standard uncertainty by their own and by their scatter.
+
+    Where one half of them scatters far more than the other, it bends: the other shares a gain.
+    """
+    halves = zip(np.array_split(gain, 2), np.array_split(std, 2), strict=True)
+    calm, bent = sorted(halves, key=lambda half: _scatter(*half))
+    if gain.size >= 2 * FEWEST_LEVELS and _scatter(*bent) > FLAT_STDS**2 * _scatter(*calm):
+        return _common(*calm)
+    factor = student_factor(gain.size - 1) * math.sqrt(_scatter(gain, std))
+    return float(np.average(gain, weights=std**-2)), factor / math.sqrt(float(np.sum(std**-2)))
+
+
+def _scatter(gain: Array, std: Array) -> float:
+    """How far gains scatter about their mean: mean square over that of their uncertainty, 1 at least."""
+    apart = (gain - np.average(gain, weights=std**-2)) / std
+    return max(1.0, float(apart @ apart) / (gain.size - 1))
 
 
 def nearly(point: StaticPoint) -> bool:

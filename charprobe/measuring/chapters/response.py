@@ -10,7 +10,6 @@ import numpy as np
 from charprobe.estimators.half_power import REFERENCE_HZ
 from charprobe.estimators.passage import Passage
 from charprobe.estimators.response import Deconvolution, Response, deconvolve_sweep, octave_grid
-from charprobe.estimators.response_fit import ResponsePart
 from charprobe.estimators.response_shape import FEWEST_POINTS, ResponseShape, describe_response
 from charprobe.measuring.chapters.lookup import Reduction, absent, counterpart
 from charprobe.measuring.chapters.off_tone import OffTone, off_tone, tones_move
@@ -280,14 +279,10 @@ def _readings(shape: ResponseShape) -> dict[str, Reading]:
     return {
         "response.low_corner": shape.low_corner_hz,
         "response.high_corner": shape.high_corner_hz,
-        "response.shelf_gain": _shelf_gain(shelf, Unmeasured("dB", reason, following)),
+        "response.shelf_gain": (shelf and shelf.gain_db) or Unmeasured("dB", reason, following),
         "response.shelf_corner": shelf.corner_hz if shelf else Unmeasured("Hz", reason, following),
         "response.tilt": shape.tilt_db_per_decade,
     }
-
-
-def _shelf_gain(shelf: ResponsePart | None, otherwise: Unmeasured) -> Reading:
-    return shelf.gain_db if shelf is not None and shelf.gain_db is not None else otherwise
 
 
 def _response_table(sweeps: list[_Swept]) -> Table:
@@ -319,10 +314,8 @@ def _harmonics_table(sweeps: list[_Swept]) -> Table:
             ratio, std = _over_fundamental(
                 sweep.own, parts.harmonic(order, drive_hz * order), order, drive_hz
             )
-            size, limit_dbc = (
-                np.maximum(np.abs(ratio), 1e-15),
-                20 * np.log10(np.maximum(DETECTED * std, 1e-15)),
-            )
+            size = np.maximum(np.abs(ratio), 1e-15)
+            limit_dbc = 20 * np.log10(np.maximum(DETECTED * std, 1e-15))
             phase = np.degrees(np.angle(ratio)), np.degrees(std / size)
             told = np.stack([20 * np.log10(size), DB_PER_NEPER * std / size, *phase])
             told[:, np.abs(ratio) <= DETECTED * std] = math.nan

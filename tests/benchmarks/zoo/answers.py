@@ -6,16 +6,17 @@ import hashlib
 import os
 import pickle
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
-from inspect import getsource, isfunction
+from inspect import getmodule, getsource, isclass, isfunction, ismodule
 from pathlib import Path
+from types import CodeType
 from typing import Any
 
 import numpy as np
 
-from tests.benchmarks.zoo.bursts import Burst, BurstTruth, burst_truth
-from tests.benchmarks.zoo.played_bursts import played_truth
+from tests.benchmarks.zoo.bursts import BurstTruth
+from tests.benchmarks.zoo.played_bursts import PlayedSet, played_truth
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled, settled
 
@@ -29,7 +30,7 @@ class Answers:
 
     def __init__(self, stage: Stage, rate_hz: int) -> None:
         self._stage, self._rate_hz = stage, rate_hz
-        told = f"{_code(stage)}|{stage.name}|{_parameters(stage.process)}|{rate_hz}"
+        told = f"{code_of(stage)}|{stage.name}|{rate_hz}"
         told += f"|{stage.warm_s}|{stage.calm_s}|{stage.late_s}|{stage.ahead_s}"
         told += "|turns" if stage.turns_phase else ""
         name = hashlib.sha256(told.encode()).hexdigest()[:24]
@@ -49,19 +50,13 @@ class Answers:
         self._known.update(zip(new, settled(self._stage, new, self._rate_hz), strict=True))
         return [self._known[tone] for tone in asked]
 
-    def burst(self, burst: Burst) -> BurstTruth:
-        """Times of a burst."""
-        if burst not in self._known:
-            self._known[burst] = burst_truth(self._stage, burst, self._rate_hz)
-        found: BurstTruth = self._known[burst]
-        return found
-
-    def played(self, burst: Burst, sound: Array, begin: int) -> BurstTruth:
-        """Times of a burst whose lead begins at a sample of a stimulus."""
-        key = burst, hashlib.sha256(sound[:begin].tobytes()).hexdigest()
+    def bursts(self, played: PlayedSet, sound: Array) -> tuple[BurstTruth, ...]:
+        """Times of a set of bursts of a stimulus's sound."""
+        last, _ = played.leads[-1]
+        key = played, hashlib.sha256(sound[:last].tobytes()).hexdigest()
         if key not in self._known:
-            self._known[key] = played_truth(self._stage, burst, sound[:begin], self._rate_hz)
-        found: BurstTruth = self._known[key]
+            self._known[key] = played_truth(self._stage, played, sound, self._rate_hz)
+        found: tuple[BurstTruth, ...] = self._known[key]
         return found
 
     def hiss_dbfs(self) -> float:
@@ -100,24 +95,38 @@ class Answers:
         return (low + high) / 2
 
 
-def _code(stage: Stage) -> str:
-    """Text of all that bears on the answers of a stage."""
-    texts = ((Path(__file__).parent / f"{name}.py").read_text() for name in CODE)
-    return "".join(texts) + _source(stage.process)
+def code_of(stage: Stage) -> str:
+    """Text of all that bears on the answers of a stage: of what asks it, and of its law with all that this calls."""
+    asking = [(Path(__file__).parent / f"{name}.py").read_text() for name in CODE]
+    return "|".join([*asking, *_texts(stage.process, set())])
 
 
-def _source(part: Any) -> str:
-    """Text of a function and of the functions it was made with, compiled ones too."""
-    part = getattr(part, "py_func", part)
-    if not isfunction(part):
-        return ""
-    return getsource(part) + "".join(_source(cell.cell_contents) for cell in part.__closure__ or ())
+def _texts(part: Any, seen: set[int]) -> Iterator[str]:
+    """Texts of our own functions that a part is or holds, of those that they name, and the values that they name."""
+    part = getattr(part, "py_func", part)  # of a compiled one
+    inner: Iterable[Any] = ()
+    if isinstance(part, str | int | float | np.ndarray):
+        yield repr(part)
+    elif isinstance(part, tuple | list):
+        inner = part
+    elif isinstance(part, dict):
+        inner = part.values()
+    elif isinstance(part, partial):
+        inner = (part.func, *part.args, *part.keywords.items())
+    elif id(part) not in seen and getattr(getmodule(part), "__name__", "").startswith("tests."):
+        seen.add(id(part))
+        own = isfunction(part) or ismodule(part) or isclass(part)
+        yield getsource(part) if own else repr(part) + getsource(type(part))
+        if isfunction(part):
+            cells = [cell.cell_contents for cell in part.__closure__ or ()]
+            inner = (*cells, *(part.__globals__.get(name) for name in _names(part.__code__)))
+    for one in inner:
+        yield from _texts(one, seen)
 
 
-def _parameters(part: Any) -> str:
-    """All numbers a stage was made with."""
-    if isinstance(part, partial):
-        return f"{part.keywords}"
-    if not callable(part):
-        return repr(part)
-    return "|".join(_parameters(cell.cell_contents) for cell in getattr(part, "__closure__", None) or ())
+def _names(code: CodeType) -> Iterator[str]:
+    """Names that a function reads from outside, those in it too."""
+    yield from code.co_names
+    for part in code.co_consts:
+        if isinstance(part, CodeType):
+            yield from _names(part)

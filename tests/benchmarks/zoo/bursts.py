@@ -1,4 +1,4 @@
-"""A low-high-low burst through a stage in many carrier phases, and the times of its phase-averaged gain.
+"""A low-high-low burst and the times of its gain, a mean over the carrier phases in which it is played.
 
 The gain at a sample is the sum over the phases of x² times the factor of the gain cell over the sum of x²; where a stage
 has colour or filters, so that no one factor is its gain, x y stands for x² g, which is the same where it has none, and means
@@ -10,15 +10,14 @@ an edge is no gain.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from tests.benchmarks.zoo.stage import Array, Stage, decibels
+from tests.benchmarks.zoo.stage import Array, Stage
 
-PHASES = 16  # over half a turn; over a whole one where there is colour: even orders and thumps cancel
 SHARES = {"delay": 0.05, "t50": 0.5, "t63": 1 - np.exp(-1), "t90": 0.9}
 MARGINS = {"within_2db": 2.0, "within_3db": 3.0, "within_4db": 4.0}
 RINGING = 24  # samples before an edge into which filters of a stage may ring
@@ -57,23 +56,14 @@ class BurstTruth:
     settled: Edge
     played: Edge
     release: Edge
-    reduction_db: float
     turned: BurstTruth | None = None
-
-
-def burst_truth(stage: Stage, burst: Burst, rate_hz: int) -> BurstTruth:
-    """Play the burst from rest, once with a hold in which all settles and once as it is."""
-    calm = phase_mean(stage, burst, max(stage.warm_s, 2 * burst.hold_s), 0.05, rate_hz)
-    real = phase_mean(stage, burst, burst.hold_s, max(stage.calm_s, burst.release_s), rate_hz)
-    found = [times_of(stage, burst, *traces, rate_hz) for traces in zip(calm, real, strict=True)]
-    return replace(found[0], turned=found[1] if stage.turns_phase else None)
 
 
 def times_of(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int) -> BurstTruth:
     """Read both edges off the gain with a hold in which all settles, and with its own."""
     late = round(stage.late_s * rate_hz)
     early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
-    edge = round(lead_of(stage, burst) * rate_hz) + late
+    edge = round(burst.lead_s * rate_hz) + late
     fall = edge + round(burst.hold_s * rate_hz)
     attack = calm[: calm.size - round(0.05 * rate_hz) - RINGING]
     played = attack[: fall - early]
@@ -81,39 +71,7 @@ def times_of(stage: Stage, burst: Burst, calm: Array, real: Array, rate_hz: int)
         timed(attack, edge, early, end_of(attack, edge), rate_hz),
         timed(played, edge, early, end_of(played, edge), rate_hz),
         timed(real, fall, early, end_of(real, fall), rate_hz),
-        float(real[edge - early - 4 : edge - early].mean() - end_of(played, edge)),
     )
-
-
-def lead_of(stage: Stage, burst: Burst) -> float:
-    """Time at the low level before the edge: all has settled."""
-    return max(burst.lead_s, stage.warm_s)
-
-
-def phase_mean(stage: Stage, burst: Burst, hold_s: float, rest_s: float, rate_hz: int) -> tuple[Array, Array]:
-    """Gain in dB at every sample, averaged over the phases: in phase with the tone, and of its whole amplitude."""
-    lead, hold, rest = (round(s * rate_hz) for s in (lead_of(stage, burst), hold_s, rest_s))
-    late = round(stage.late_s * rate_hz)
-    n = np.arange(lead + hold + rest) - lead
-    level = np.where((n >= 0) & (n < hold), 10 ** (burst.high_dbfs / 20), 10 ** (burst.low_dbfs / 20))
-    total, across, weight = np.zeros(n.size), np.zeros(n.size), np.zeros(n.size)
-    phases = np.arange(PHASES) / (2 * PHASES) if stage.trace_is_gain else np.arange(2 * PHASES) / (2 * PHASES)
-    turns = burst.carrier_hz / rate_hz * n % 1.0
-    tones = [level * np.cos(2 * np.pi * (turns + phase)) for phase in phases]
-    for phase, sound, out in zip(phases, tones, stage.answers(tones, rate_hz), strict=True):
-        heard = np.concatenate([np.zeros(late), sound])[: n.size]
-        told = heard * out.gain if stage.trace_is_gain and out.gain is not None else out.sound
-        total += heard * told
-        weight += heard * heard
-        if stage.turns_phase:
-            aside = level * np.sin(2 * np.pi * (turns + phase))
-            across += np.concatenate([np.zeros(late), aside])[: n.size] * out.sound
-    weight = np.maximum(weight, 1e-12)
-    inside, aside = total / weight, across / weight
-    if not stage.trace_is_gain:
-        edges = [0, lead + late, lead + hold + late, n.size]
-        inside, aside = (over_periods(part, edges, rate_hz / burst.carrier_hz) for part in (inside, aside))
-    return decibels(inside), decibels(np.hypot(inside, aside))
 
 
 def over_periods(gain: Array, edges: Sequence[int], period: float) -> Array:

@@ -36,7 +36,7 @@ def misnamed(profile: Profile, truth: Truth) -> Iterator[str]:
 
 def kind_of(truth: Truth) -> Kind | None:
     """What settled tones make of a stage; None where that leaves room for words."""
-    burst = truth.bursts.get(truth.reference) if truth.reference else None
+    burst = truth.bursts[truth.reference][0] if truth.reference else None
     flat, gain = truth.plateau, truth.gain_db
     if flat is None or burst is None or truth.unsteady_db:
         return None

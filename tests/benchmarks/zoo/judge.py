@@ -162,7 +162,7 @@ class Judge:
                     + abs(k[2] - row["carrier_hz"]) / 100
                 ),
             )
-            times = () if at_once(self.truth.bursts[key], self.truth.rate_hz) else self.true.edges(key)
+            times = () if at_once(self.truth.bursts[key][0], self.truth.rate_hz) else self.true.edges(key)
             for edge, name, true in times:
                 value = row.get(f"{edge}_{name}_s")
                 if value is None:

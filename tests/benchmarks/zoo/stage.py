@@ -47,11 +47,6 @@ class Stage:
     ahead_s: float | None = None
     turns_phase: bool = False
 
-    @property
-    def asked_as_played(self) -> bool:
-        """Whether bursts are also played after all that a stimulus plays before them."""
-        return not self.joined or self.remembers_s > 0
-
     def answers(self, sounds: Sequence[Array], rate_hz: int) -> list[Output]:
         """What the stage makes of each sound, from rest."""
         if not self.joined:

@@ -56,7 +56,7 @@ class TrueQuantities:
             low = (flat[0] - spare, flat[1] + spare)
             yield "static.low_level_gain", low
             yield "static.makeup_gain", low
-        bursts = self.truth.bursts.get(self.truth.reference) if self.truth.reference else None
+        bursts = self.truth.bursts[self.truth.reference][0] if self.truth.reference else None
         if bursts is not None and at_once(bursts, self.truth.rate_hz) and not self.truth.trace_is_gain:
             return  # what a shaper loses at high levels is no reduction
         if flat is not None:
@@ -104,13 +104,13 @@ class TrueQuantities:
 
     def _timing(self) -> Iterator[tuple[str, Range]]:
         key = self.truth.reference
-        bursts = self.truth.bursts.get(key) if key else None
-        if key is None or bursts is None or at_once(bursts, self.truth.rate_hz):
+        if key is None or at_once(self.truth.bursts[key][0], self.truth.rate_hz):
             return
         for edge, name, true in self.edges(key):
             yield f"{edge}.{name}", true
-        past = [one.settled.overshoot_db for one in self._played_bursts(key)]
-        if self.truth.trace_is_gain and abs(bursts.settled.change_db) > 0.3:  # filters ring over
+        ends = [one.settled for one in self.truth.bursts[key]]
+        if self.truth.trace_is_gain and abs(ends[0].change_db) > 0.3:  # filters ring over
+            past = [end.overshoot_db for end in ends]
             yield "attack.overshoot", (min(past), max(past))
         memory = self.profile["quantities"].get("release.memory", {}).get("conditions", "").replace("−", "-")
         found = re.search(
@@ -127,16 +127,12 @@ class TrueQuantities:
             if len(times) == 2 and times[0] and times[1] and self.truth.unsteady_db == 0:
                 yield "release.memory", (times[0][0] / times[1][1], times[0][1] / times[1][0])
 
-    def _played_bursts(self, key: Condition) -> tuple[BurstTruth, ...]:
-        return self.truth.played.get(key) or (self.truth.bursts[key],)
-
     def edges(self, key: Condition) -> Iterator[tuple[str, str, Range]]:
-        """Edge, name and range of every time of the bursts of a condition: as played, where that is known."""
-        bursts = self._played_bursts(key)
+        """Edge, name and range of every time of the bursts of a condition, whichever stand for them."""
         found = [
             {(e, n): t for e, n, t in self._edges(one)}
-            for burst in bursts
-            for one in (burst, burst.turned)
+            for bursts in self.truth.bursts[key]
+            for one in (bursts, bursts.turned)
             if one is not None
         ]
         for edge, name in found[0]:

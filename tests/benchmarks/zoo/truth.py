@@ -42,9 +42,6 @@ FLAT = 0.003  # dB per dB below which a curve counts as level
 class Truth:
     """Settled tones by (frequency, level), bursts by condition, and what they stand for.
 
-    `bursts` are those from rest; `played` the first and the last of a set, after what the stimulus plays before
-    them (left out for foreign processors that do not remember, which are too slow for it).
-
     `curve` is the settled gain at every level step and over levels `GRID_DB` apart where compressors work, at the
     frequency of the level steps.
     """
@@ -59,8 +56,7 @@ class Truth:
     curve_dbfs: tuple[float, ...]
     curve: tuple[Settled, ...]
     tones: dict[tuple[float, float], Settled]
-    bursts: dict[tuple[float, float, float, float], BurstTruth]
-    played: dict[tuple[float, float, float, float], tuple[BurstTruth, ...]]
+    bursts: dict[tuple[float, float, float, float], tuple[BurstTruth, ...]]
     reference: tuple[float, float, float, float] | None
     response_db: dict[float, float]
     one_db_dbfs: float | None
@@ -103,13 +99,8 @@ class Truth:
             "bursts": [
                 dict(zip(("from_dbfs", "to_dbfs", "carrier_hz", "hold_s"), key, strict=True))
                 | {"reference": key == self.reference}
-                | asdict(edge)
-                for key, edge in self.bursts.items()
-            ],
-            "bursts_as_played": [
-                dict(zip(("from_dbfs", "to_dbfs", "carrier_hz", "hold_s"), key, strict=True))
-                | {"first": asdict(edges[0]), "last": asdict(edges[-1])}
-                for key, edges in self.played.items()
+                | asdict(edges[0])
+                for key, edges in self.bursts.items()
             ],
             "response": [{"frequency_hz": f, "gain_db": gain} for f, gain in self.response_db.items()],
         }
@@ -158,7 +149,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
     corners = {
         f"response.{end}_corner": _corner_hz(answers, top) for end, top in (("low", 20.0), ("high", 20e3))
     }
-    sets, sound = list(played_sets(stimulus)), render(stimulus) if stage.asked_as_played else np.zeros(0)
+    sound = render(stimulus)
     reference = [
         (s.spec.low_dbfs, s.spec.high_dbfs, s.spec.carrier_hz, s.spec.hold_s)
         for s in stimulus.of_kind(Bursts)
@@ -176,12 +167,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         tuple(levels),
         tuple(curve),
         dict(zip(played, tones, strict=True)),
-        {key_of(one.burst): answers.burst(one.burst) for one in sets},
-        {
-            key_of(one.burst): tuple(answers.played(one.burst, sound, begin) for begin in one.begins)
-            for one in sets
-            if stage.asked_as_played
-        },
+        {key_of(one.burst): answers.bursts(one, sound) for one in played_sets(stimulus)},
         reference[0] if reference else None,
         {float(f): point.gain_db for f, point in zip(RESPONSE_HZ, response, strict=True)},
         None if flat is None else answers.one_db_down(steps_hz, levels, curve, flat),

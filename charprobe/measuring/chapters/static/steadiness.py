@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from charprobe.estimators.gain_drift import STEADY, GainDrift, gain_drift
 from charprobe.estimators.static.curve import FLOOR_DB, StaticCurve
@@ -98,22 +99,30 @@ def _at_rest_throughout(take: Take, fit: LevelStepsFit, axis: InputAxis, curve: 
     ]
     end_s = take.capture_time_s(fit.steps[-1].tone.start)
     came_back = rows[-1:] and rows[-1][0] == end_s  # else loud steps may still move what is heard after them
+    steps = len(rows)
     for tone in quiet_tones(take, frequency_hz=fit.frequency_hz):
         level = tone.played_dbfs + axis.gain_db
         if not axis.own and level <= curve.highest_dbfs and _at_rest(curve, level):
             gain_db = tone.level.value - level
             rows.append((tone.time_s, gain_db, tone.level.std, round(tone.played_dbfs, 1)))
-    seen = _drift([(time_s, gain_db, std_db, 0) for time_s, gain_db, std_db, _ in rows])
-    before, after = (
-        {level: gain_db for time_s, gain_db, _, level in rows if (time_s <= seen.before_s) is early}
-        for early in (True, False)
-    )
-    both = [after[level] - before[level] for level in before.keys() & after.keys()]
-    # a step in time is a bend of the curve where levels played on both sides of it do not step, or where all
-    # are lower before than after
-    bends = seen.kind == "step" and (
-        2 * abs(np.mean(both)) < abs(seen.size_db) if both else max(before) < min(after)
-    )
+    if not steps:
+        return STEADY
+    time_s, gain_db, std_db, level_dbfs = np.array(rows).T
+    stepped, of_step = np.unique(level_dbfs[:steps], return_inverse=True)
+    bent_db = np.bincount(of_step, gain_db[:steps]) / np.bincount(of_step)
+    group = np.argmin(np.abs(level_dbfs[:, None] - stepped), axis=1)
+    seen = _drift(np.stack([time_s, gain_db, std_db, np.zeros(len(rows))], axis=1))
+    early = time_s <= seen.before_s
+    own_db = gain_db - np.interp(level_dbfs, stepped, bent_db)
+    both = [
+        own_db[~early & (group == one)].mean() - own_db[early & (group == one)].mean()
+        for one in np.intersect1d(group[early], group[~early])
+    ]
+    if len(rows) - stepped.size >= FEWEST_PAIRS:  # what comes back tells what moves in time from a bend
+        paired = _drift(np.stack([time_s, own_db, std_db, group], axis=1))
+        denied = both and 2 * abs(np.mean(both)) < abs(seen.size_db)
+        seen = paired if (denied if seen.kind == "step" else paired.std_db < seen.std_db) else seen
+    bends = not both and seen.kind == "step" and gain_db[early].max() < gain_db[~early].min()
     return _only_doubt(seen) if bends or not (came_back or seen.after_s <= end_s) else seen
 
 
@@ -139,7 +148,7 @@ def drift_of_bursts(take: Take) -> GainDrift:
     return _drift(rows)
 
 
-def _drift(rows: Sequence[tuple[float, float, float, float]]) -> GainDrift:
+def _drift(rows: ArrayLike) -> GainDrift:
     time_s, gain_db, std_db, group = np.array(rows, dtype=float).reshape(-1, 4).T
     return gain_drift(time_s, gain_db, std_db=np.hypot(std_db, FLOOR_DB), group=group)
 
@@ -149,9 +158,8 @@ def health_of_drift(take: Take, drift: GainDrift) -> tuple[Health, ...]:
     if drift.kind is None or abs(drift.size_db) < TOLD_DB:
         return ()
     before, after = clock_text(drift.before_s), clock_text(drift.after_s)
-    how = "step" if drift.kind == "step" else "drift"
     message = (
-        f"Quiet tones that the stage leaves alone {how} by {signed_text(drift.size_db, 3)} dB between "
+        f"Quiet tones that the stage leaves alone {drift.kind} by {signed_text(drift.size_db, 3)} dB between "
         f"{before} and {after} ({take.label}): a knob was touched, the gear was warming up, or the stage "
         "itself changes with time. Intervals of levels, make-up, threshold and hysteresis reach over it. If "
         "the gear may rest and warm up first, do so and retake"
