@@ -22,7 +22,7 @@ STEP_DB = 0.5  # levels this far apart are another step
 BURST = {"from_dbfs": STEP_DB, "to_dbfs": STEP_DB, "carrier_hz": 1.0, "hold_s": 0.001}
 TOP_DB = 0.25  # levels this far apart bring reductions as far apart at most
 TONE = 0.02  # share by which frequencies may differ and be one tone
-NUMBER = re.compile(r"−?\d+(?:\.\d+)?")
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
@@ -77,12 +77,13 @@ def of_one_thing(name: str, profiles: Sequence[Profile]) -> bool:
     if group(name) != "colour":
         return True
     entries = [profile.quantities[name] for profile in profiles if name in profile.quantities]
-    tones = [NUMBER.findall(entry.conditions.partition(",")[0]) for entry in entries]
+    texts = [entry.conditions for entry in entries if entry.conditions or isinstance(entry.reading, Quantity)]
+    tones = [NUMBER.findall(text.partition(",")[0].replace("−", "-")) for text in texts]
+    if any(tones) and not all(tones):
+        return False  # no tone was reduced in one of them
     return all(
         np.ptp(each) <= max(STEP_DB, TONE * max(each))
-        for each in zip(
-            *([float(text.replace("−", "-")) for text in tone] for tone in tones if tone), strict=False
-        )
+        for each in zip(*(map(float, tone) for tone in tones), strict=False)
     )
 
 

@@ -44,9 +44,12 @@ def test_a_quantity_read_off_another_tone_or_burst_is_not_set_against_it():
         told = dataclasses.replace(entry, conditions=f"{tone}, no gain reduction")
         return dataclasses.replace(second, quantities={"colour.thd_at_reference": told})
 
+    none = dataclasses.replace(entry, conditions="no gain reduction at any level of the tones")
+    none = dataclasses.replace(second, quantities={"colour.thd_at_reference": none})
     low, near, same = at("110 Hz at −10.0 dBFS"), at("1000 Hz at −9.8 dBFS"), at("997 Hz at −10.0 dBFS")
     assert not of_one_thing("colour.thd_at_reference", (low, same))
     assert of_one_thing("colour.thd_at_reference", (near, same))
+    assert not of_one_thing("colour.thd_at_reference", (none, same))
     timing = second.curves["timing"]
     other = dataclasses.replace(timing, columns=timing.columns | {"to_dbfs": [-12.0]})
     second = dataclasses.replace(second, curves={**second.curves, "timing": other})
