@@ -16,6 +16,7 @@ from tests.benchmarks import export_faults as export
 from tests.benchmarks import messy_faults as messy
 from tests.benchmarks import player_faults as player
 from tests.benchmarks import rack_faults as rack
+from tests.benchmarks import stray_faults as stray
 from tests.benchmarks import studio_faults as studio
 from tests.benchmarks import workshop_faults as workshop
 
@@ -283,4 +284,19 @@ BENCH_FAULTS: dict[str, BenchFault] = {
     "slips-ahead": _fault("times", (1, 8, 60), player.slips_ahead, "dropout timing-jump click", path=True, played=True),
     "crackle-ahead": _fault("dBFS", (-80, -60, -30), player.crackle_ahead, "click foreign-noise spur", path=True, played=True),
     "offset-ahead": _fault("of full scale", (0.001, 0.01, 0.1), player.offset_ahead, "dc-offset", path=True, played=True),
+    "treble-dropouts": _fault("times", (2, 12, 60), stray.treble_dropouts, "dropout click gain-step lossy-coded"),
+    "azimuth-wanders": _fault("samples", (0.1, 0.5, 2), stray.azimuth_wanders, "two-paths clock-drift lossy-coded level-drift uneven-path"),
+    "switching-gain": _fault("%", (0.01, 0.1, 2), stray.switching_gain, "spur lossy-coded hum automatic-gain rate-converted", path=True),
+    "popcorn": _fault("of full scale", (0.0001, 0.001, 0.02), stray.popcorn, "foreign-noise spur click dropout dc-offset"),
+    "reversed-piece": _fault("s", (0.003, 0.1, 3), stray.reversed_piece, "dropout click reordered timing-jump"),
+    "dynamic-filter": _fault("dB", (0.5, 4, 20), stray.dynamic_filter, "idle-mute automatic-gain uneven-path", path=True),
+    "false-bass": _fault("dB", (-50, -30, -12), stray.false_bass, "automatic-gain clipped-below-full-scale uneven-path", path=True),
+    "player-fades-in": _fault("s", (0.3, 2, 15), stray.player_fades_in, "automatic-gain gain-step level-drift start-missing", path=True, played=True),
+    "player-stalls": _fault("ms", (0.5, 12, 200), stray.player_stalls, "dropout timing-jump gap-edited", path=True, played=True),
+    "pilot-ahead": _fault("dBFS", (-70, -45, -25), stray.pilot_ahead, "spur", path=True, played=True),
+    "wind": _fault("dBFS", (-85, -65, -40), stray.wind, "foreign-noise spur hum"),
+    "stuttering-gain": _fault("dB", (0.01, 0.2, 3), stray.stuttering_gain, "lossy-coded click dropout automatic-gain gain-step", path=True),
+    "treble-invented": _fault("Hz", (19_000, 15_000, 9_000), stray.treble_invented, "lossy-coded rate-converted uneven-path spur foreign-noise"),
+    "snapped-to-grid": _fault("ms", (0.05, 1, 12), stray.snapped_to_grid, "timing-jump gap-edited dropout reordered clock-drift"),
+    "treble-clipped": _fault("dB re peak", (-0.5, -4, -12), stray.treble_clipped, "automatic-gain uneven-path clipped-below-full-scale", path=True),
 }  # fmt: skip

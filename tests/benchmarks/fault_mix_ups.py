@@ -37,7 +37,8 @@ IN_THE_BYPASS = (
     "few-bits", "slow-gain", "notch", "low-cut", "soft-converter", "foreign-noise", "clip-safe",
     "brickwall", "widener", "two-converters", "low-level", "polarity-flips", "compensation-moves",
     "rate-matcher", "dc-offset", "ducked", "iron-in-path", "even-bend", "long-cable", "soft-limit",
-    "phase-turned", "shifted", "block-scaled", "hiss-grows",
+    "phase-turned", "shifted", "block-scaled", "hiss-grows", "dynamic-filter", "treble-invented",
+    "snapped-to-grid",
 )  # fmt: skip
 
 
@@ -180,6 +181,19 @@ SIZED_MIX_UPS: dict[str, tuple[str, tuple[float, ...], Sized]] = {
         "dB", (0.5, 3.0, 10.0),
         lambda _, dry, device, recipe, size: Pair(
             capture(recorded(device, recipe, 2, moved_db=size, moved=(0.4, 0.5)), device), capture(dry, BYPASS)
+        ),
+    ),
+    "preset-recalled": (  # from there on it is another stage
+        "of the length", (0.2, 0.6, 0.9),
+        lambda wet, dry, device, recipe, size: Pair(
+            capture(_late_relay(recorded("feedforward-average-soft", recipe, 12), wet, size), device),
+            capture(dry, BYPASS),
+        ),
+    ),
+    "setting-in-the-bypass": (  # a relay that does not part them: what the stage makes is heard beside the bypass
+        "dB", (-60, -40, -15),
+        lambda wet, dry, device, _, size: Pair(
+            capture(wet, device), capture(dry + 10 ** (size / 20) * wet[: len(dry)], BYPASS)
         ),
     ),
     "copied-bypass": (

@@ -48,6 +48,8 @@ FAMILY = {  # codes that name a fault rightly, where its own name is not the cod
     "monitor-mix": {"two-paths"}, "treble-past": {"two-paths"}, "converted bypass": {"rate-converted", "other-path"},
     "over-old-take": {"two-paths", "diffuse-tail", "spur", "foreign-noise"}, "fader-on-setting": {"normalised", "other-path"}, "pan-law-of-bypass": {"normalised", "other-path"},
     "mislabelled bypass": {"rate-mislabelled"}, "run over the bypass": {"equals-other-capture"}, "bypass-coloured": {"other-path", "clipped-below-full-scale"},
+    "preset-recalled": {"gain-step", "level-drift", "timing-jump", "dropout"},
+    "setting-in-the-bypass": {"automatic-gain", "other-path", "clipped-below-full-scale", "two-paths"},
     "two read as one": {"rate-mislabelled", "wrong-stimulus", "stimulus-not-found"}, "wrong-take": {"wrong-stimulus"},
 }  # fmt: skip
 # codes that speak of the stage, not of the capture
