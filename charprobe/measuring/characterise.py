@@ -73,6 +73,8 @@ def characterise_judged(capture: Judged, bypass: Judged | None, *, setting: str)
     """Measure a judged capture against a judged bypass, which may serve many; see `characterise`."""
     wet, dry = capture[0], None if bypass is None else bypass[0]
     found = capture[1] if bypass is None else judge_pair(capture, bypass)
+    if any(item.code == "equals-other-capture" and item.severity == "stop" for item in found):
+        dry = None  # no bypass: its levels are the stage's output
     chapters = _chapters(wet, dry)
     told = {item.code for item in found}
     health = found + tuple(item for chapter in chapters for item in chapter.health if item.code not in told)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections import Counter
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -15,7 +13,6 @@ from charprobe.profile.entry import Health
 from charprobe.values.wording import clock_text, literal, number_text, signed_text
 
 WIDTH = 100
-MOST_TOLD = 3  # findings of one code that are told in full; --json holds all
 
 
 @dataclass(frozen=True)
@@ -66,17 +63,9 @@ class Verdict:
             lines.append(f"  missing   {', '.join(lost)}")
         if self.lost:
             lines.append(f"  no result for {', '.join(self.lost)}: that is what the recipe was played for")
-        told: Counter[str] = Counter()
         for item in self.health:
-            told[item.code] += 1
-            if told[item.code] <= MOST_TOLD:
-                body = textwrap.fill(
-                    literal(item.message), width, initial_indent="  ", subsequent_indent="    "
-                )
-                lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
-        for code, count in told.items():
-            if count > MOST_TOLD:
-                lines.append(f"  and {count - MOST_TOLD} more findings of {code}{_until(code, self.health)}")
+            body = textwrap.fill(literal(item.message), width, initial_indent="  ", subsequent_indent="    ")
+            lines.append(f"  {item.severity.upper()} {item.code}\n  {body}")
         return "\n".join(lines)
 
     def to_dict(self) -> dict[str, Any]:
@@ -96,12 +85,6 @@ class Verdict:
             "lost": list(self.lost),
             "health": [asdict(item.for_people()) for item in self.health],
         }
-
-
-def _until(code: str, health: Sequence[Health]) -> str:
-    """When the last finding of a code ends, in words; nothing where none has a time."""
-    ends = [item.end_s for item in health if item.code == code and item.end_s is not None]
-    return f", the last at {clock_text(max(ends))}" if ends else ""
 
 
 def missing_dict(file: str, channel: int, error: MissingStimulusError) -> dict[str, Any]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.values.wording import clock_text
 
 # codes that a fault brings with it, where it is told itself; lost samples stay findings of their own
 ECHOES = {
@@ -19,6 +21,8 @@ ECHOES = {
 # only within the time the cause names
 WHILE_IT_SOUNDS = {"spur": {"click", "dropout"}, "foreign-noise": {"dropout"}}
 NEAR_S = 0.2
+OF_THE_PLACE = re.compile(r"'[^']*'|[-+−]?\d[\d.:]*")  # what differs from place to place: names and figures
+MOST_PLACES = 6  # named one by one
 
 
 def folded(found: Sequence[Health]) -> tuple[Health, ...]:
@@ -68,3 +72,29 @@ def _with_echoes(item: Health, echoes: Sequence[Health]) -> Health:
         message = message.replace(ALL_GIVEN, "What it spoils is not given, the rest is marked")
     message = f"{message}. Explained by it, as far as can be told: {names}"
     return replace(item, message=message, withholds=tuple(withholds))
+
+
+def together(found: Iterable[Health]) -> tuple[Health, ...]:
+    """Return findings of the same words but for names and figures as one: the first, and where else."""
+    alike: dict[tuple[object, ...], list[Health]] = {}
+    for item in found:
+        words = OF_THE_PLACE.sub("", item.message)
+        alike.setdefault((item.code, item.severity, item.channel, item.start_s is None, words), []).append(
+            item
+        )
+    return tuple(_as_one(items) for items in alike.values())
+
+
+def _as_one(items: Sequence[Health]) -> Health:
+    first, *others = items
+    if not others or first.start_s is None:
+        return first
+    places = ", ".join(clock_text(item.start_s or 0.0) for item in others[:MOST_PLACES])
+    more = f" and {len(others) - MOST_PLACES} times more" if len(others) > MOST_PLACES else ""
+    end_s = max(item.end_s or item.start_s or 0.0 for item in items)
+    return replace(
+        first,
+        message=f"{first.message.rstrip('.')}. Again at {places}{more}, until {clock_text(end_s)}",
+        end_s=end_s,
+        withholds=tuple(dict.fromkeys(name for item in items for name in item.withholds)),
+    )

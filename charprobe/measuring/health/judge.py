@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from charprobe.files.sound.source import Source
-from charprobe.measuring.health.echoes import folded
+from charprobe.measuring.health.echoes import folded, together
 from charprobe.measuring.health.file.copies import check_copy
 from charprobe.measuring.health.file.file_facts import check_file
 from charprobe.measuring.health.file.normalised import check_normalised, check_round_peak, check_to_loudness
@@ -27,6 +27,7 @@ from charprobe.measuring.health.path.tone_noise import (
 )
 from charprobe.measuring.health.path.under_tones import UnderTone, under_tones
 from charprobe.measuring.health.pauses.coarse_words import check_coarse_words
+from charprobe.measuring.health.pauses.early_offset import check_early_offset
 from charprobe.measuring.health.pauses.foreign_sounds import check_foreign_sounds
 from charprobe.measuring.health.pauses.foreign_tones import check_foreign_tones, check_range
 from charprobe.measuring.health.pauses.hissing_pauses import check_hissing_pauses
@@ -127,7 +128,7 @@ def judge_capture(source: Source, stimulus: Stimulus, channel: int) -> Judged:
     damaged, clipped = (_spans(take, found, codes) for codes in (DAMAGE, CLIPPED))
     if damaged or clipped:
         take = replace(take, damaged=damaged, clipped=clipped)
-    return take, tuple(_with_cost(take, item) for item in found)
+    return take, together(_with_cost(take, item) for item in found)
 
 
 def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
@@ -141,13 +142,16 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
     Returns
     -------
     tuple of Health
-        The capture's own findings, where the bypass is free of what a stage may do itself said as a question;
-        the bypass's own, said to be of the bypass; its gain over time (``automatic-gain``,
-        ``gain-step``, ``level-drift``); ``swapped-roles``, ``equals-other-capture``, ``other-path``,
-        ``uneven-path`` and ``normalised``.
+        The capture's own findings, where the bypass is free of what a stage may do itself said as a question.
+        Of one recording ``equals-other-capture`` alone; else the bypass's own, said to be of the bypass, its
+        gain over time (``automatic-gain``, ``gain-step``, ``level-drift``), ``swapped-roles``,
+        ``other-path``, ``uneven-path`` and ``normalised``.
     """
     take, _ = wet
     dry, found = bypass
+    copy = check_copy(take, dry)
+    if any(item.severity == "stop" for item in copy):
+        return (*wet[1], *copy)
     noticed = tuple(item for item in found if item.code != "wrong-stimulus")  # any take of it will do
     roles = check_roles(take, dry)
     told = {item.code for item in noticed}
@@ -166,13 +170,15 @@ def judge_pair(wet: Judged, bypass: Judged) -> tuple[Health, ...]:
         noticed += tuple(check_marker_levels(dry, off=True))
     if not told & {"hum", "automatic-gain"}:
         noticed += tuple(check_ripple(dry))
+    if not told & {"dc-offset", *UNDER_TONES}:
+        noticed += tuple(check_early_offset(dry))
     of_bypass = (replace(item, message=f"In the bypass: {item.message}") for item in folded(noticed))
     normalised = check_normalised(take, dry) or check_to_loudness(take, dry)
     told |= {item.code for item in wet[1]}
     other = [] if roles else check_other_path(take, dry, told=told)
     if not roles and not other and not told & OF_RESPONSE:
         other = check_uneven_path(dry)
-    return (*own_or_taken(wet[1], found), *of_bypass, *roles, *check_copy(take, dry), *other, *normalised)
+    return (*own_or_taken(wet[1], found), *of_bypass, *roles, *copy, *other, *normalised)
 
 
 def _moves(take: Take) -> list[Health]:
@@ -211,7 +217,7 @@ def _beside_the_sound(take: Take, under: list[UnderTone], peak: float) -> tuple[
     found += tuple(check_coarse_words(take, spectrum))
     found += () if mute else tuple(check_thinned_noise(take))
     found += tuple(check_hissing_pauses(take, under, spectrum))
-    return found if codes & CODED else (*found, *check_lossy(take, spectrum, second_path=bool(paths)))
+    return found if codes & CODED else (*found, *check_lossy(take, spectrum))
 
 
 def _spans(take: Take, found: tuple[Health, ...], codes: tuple[str, ...]) -> tuple[tuple[float, float], ...]:

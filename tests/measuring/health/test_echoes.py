@@ -1,4 +1,4 @@
-from charprobe.measuring.health.echoes import folded
+from charprobe.measuring.health.echoes import folded, together
 from charprobe.profile.entry import Health
 
 CODED = Health("lossy-coded", "stop", "Coded", 0, withholds=("noise",))
@@ -39,3 +39,17 @@ def test_a_foreign_sound_explains_clicks_only_while_it_sounds():
     ring = Health("spur", "warn", "Ring", 0, start_s=3.0, end_s=4.0)
     early, within = (Health("click", "warn", "Click", 0, start_s=at_s, end_s=at_s) for at_s in (1.0, 3.5))
     assert [item.code for item in folded([early, within, ring])] == ["click", "spur"]
+
+
+def test_one_fault_at_many_places_is_one_finding_and_others_are_their_own():
+    texts = [f"Gap of {n} samples at 0:0{n}; segment '{n}' withheld" for n in (1, 2, 3)]
+    gaps = [
+        Health("dropout", "stop", text, 0, n, n + 0.5, withholds=(f"group {n}",))
+        for n, text in enumerate(texts)
+    ]
+    turned = Health("dropout", "stop", "Phase jumps 9 degrees at 0:05", 0, 5.0)
+    one, other = together([gaps[0], turned, *gaps[1:]])
+    assert one.message.startswith(texts[0]) and "Again at 0:00:01.000, 0:00:02.000, until" in one.message
+    assert (one.start_s, one.end_s, one.withholds) == (0, 2.5, ("group 0", "group 1", "group 2"))
+    assert other == turned
+    assert together([LOST, LOST]) == (LOST,)

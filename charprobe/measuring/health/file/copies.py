@@ -14,7 +14,7 @@ from charprobe.values.hann import hann
 
 AGAINST_BYPASS = ("noise.change", "noise.change_at_equal_level", "path", "colour.onset", "response")
 WITHHELD = ("static.makeup_gain", *AGAINST_BYPASS)
-FEWEST_SAMPLES, MOST_SAMPLES = 2000, 1 << 15  # of noise that is compared: a capture may wait for minutes
+FEWEST_SAMPLES, PIECE, MOST_SAMPLES = 2000, 1 << 12, 1 << 15  # of noise: a capture may wait for minutes
 ALIKE = 0.5  # correlation of noise; of two takes it is 0.1
 LEFT, EXACT = 4.0, 1e-5  # times the noise, and of the sound, that one gain leaves of a stage's output
 BLOCK = 1 << 18
@@ -79,15 +79,21 @@ def _processed(wet: Take, bypass: Take) -> bool:
 def _noise_alike(one: Take, other: Take) -> float:
     """How much the noise before the opening markers is the same, at most 1; 0 where captures hold too little.
 
-    Every frequency counts alike, at whatever delay, so that no tone that two takes share makes them one.
+    Every frequency counts alike, at whatever delay, so that no tone that two takes share makes them one; and
+    so does every piece, so that no step or click does that both begin with.
     """
     both = np.diff(_from_opening(one, other, -MOST_SAMPLES, 0), n=2)
-    if both.shape[1] < FEWEST_SAMPLES or not np.all(np.isfinite(both)) or not both.any(axis=1).all():
+    if both.shape[1] < FEWEST_SAMPLES or not np.all(np.isfinite(both)):
         return 0.0
-    both = both[:, -fast_length_within(both.shape[1]) :]
-    first, second = np.fft.rfft(both * hann(both.shape[1]))
+    size = fast_length_within(min(both.shape[1], PIECE))
+    pieces = both[:, both.shape[1] % size :].reshape(2, -1, size)
+    pieces = pieces[:, pieces.any(axis=2).all(axis=0)]
+    if pieces.size == 0:
+        return 0.0
+    first, second = np.fft.rfft(pieces * hann(size))
     cross = first * second.conj()
-    return float(np.abs(np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-300))).max())
+    alike = np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-300))
+    return float(np.median(np.abs(alike).max(axis=1)))
 
 
 def _from_opening(one: Take, other: Take, first: int, last: int) -> Array:

@@ -22,7 +22,6 @@ MOVING_DBFS = -40.0  # of an offset that moves: what bends a tone leaves less be
 LEAST_WRAPS = 20
 DEAD_DBFS, ALIVE_DBFS = -80.0, -50.0
 LOW_PEAK_DBFS = -40.0
-MOST_PLACES = 20  # messages of one code per channel
 
 
 def check_file(source: Source, channels: tuple[ChannelFacts, ...]) -> tuple[Health, ...]:
@@ -129,10 +128,10 @@ def _dead(at: _Place, channel: ChannelFacts) -> Health:
 
 
 def _joined(runs: tuple[SampleRun, ...], gap: int) -> list[SampleRun]:
-    """Join runs that lie less than `gap` samples apart; beyond `MOST_PLACES` the rest become one."""
+    """Join runs that lie less than `gap` samples apart."""
     joined: list[SampleRun] = []
     for run in runs:
-        if joined and (run.start - joined[-1].stop < gap or len(joined) == MOST_PLACES):
+        if joined and run.start - joined[-1].stop < gap:
             last = joined[-1]
             joined[-1] = SampleRun(last.start, max(last.stop, run.stop), last.count + run.count)
         else:

@@ -9,17 +9,16 @@ from functools import lru_cache
 import numpy as np
 
 from charprobe.measuring.health.file.sample_facts import FINEST_BITS, gather_sample_facts
+from charprobe.measuring.health.path.swept_answer import swept_answer
 from charprobe.measuring.health.path.under_tones import HANN_NOISE_BINS, MEDIAN_OF_POWER, under_tones
 from charprobe.measuring.health.pauses.quiet import quiet_spectrum
-from charprobe.measuring.health.timeline.path_gain import gain_follows
-from charprobe.measuring.health.timeline.steady_gain import steady_gains
+from charprobe.measuring.health.timeline.steady_gain import gain_follows, steady_gains
 from charprobe.placing.take import Take, held, once
 from charprobe.placing.track import finite
 from charprobe.profile.entry import ALL_GIVEN, Health
 from charprobe.stimulus.kinds.sweep import Sweep
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.fast_length import fast_length
-from charprobe.values.hann import hann
 from charprobe.values.wording import number_text, signed_text
 
 WITHHELD = ("response", "static.makeup_gain", "noise.change", "noise.change_at_equal_level")
@@ -38,8 +37,8 @@ REFERENCE_HZ = LOW_HZ, HIGH_HZ = 700.0, 1500.0
 LEAST_BITS = 12  # of words whose rounding, which pauses may lack, is no gain of the treble
 LEAST_DB = 0.06  # by which the bypass must bend; what a band is read to at noise of -85 dBFS is 0.01
 FLAT_HZ, MOST_UNEVEN_DB = (150.0, 12_000.0), 0.25  # couplings and converters leave 0.1 there
-FINE, FINEST_HZ, REACH_S = 1e-6, 2.5, 0.05  # share of the strongest line; steps; of what is answered
 MOST_LATE_S = 0.0005  # at 150 Hz a coupling of 20 Hz leaves 0.15 ms
+MOST_TURNED_DEG = 12.0  # around 1 kHz, where a coupling of 20 Hz and 5 microseconds of delay leave 3
 NEAR_DB, EVENS_OUT = 6.0, 0.1  # around the sweep's level, and of that, by which a gain heeds it
 FLAT = 0.5  # of that at most, by which the setting then bends
 
@@ -92,10 +91,14 @@ def check_uneven_path(bypass: Take) -> list[Health]:
     at = int(np.argmax(np.abs(np.where(within, gain_db, 0.0))))
     how = f"departs from flat by {signed_text(float(gain_db[at]), 2)} dB"
     if abs(gain_db[at]) < MOST_UNEVEN_DB:
-        late_s = np.where(within, _late_s(bypass)[: within.size], 0.0)
+        late_s, turned_deg = _late_s(bypass)
+        late_s = np.where(within, late_s[: within.size], 0.0)
         at = int(np.argmax(np.abs(late_s)))
         how = f"is flat, but late by {signed_text(1e3 * float(late_s[at]), 1)} ms against 1 kHz"
-        if abs(late_s[at]) < MOST_LATE_S:
+        if abs(late_s[at]) < MOST_LATE_S and abs(turned_deg) > MOST_TURNED_DEG:
+            how = f"is flat, but turns phases by {number_text(abs(turned_deg), 0)} degrees, without delay,"
+            at = int(np.argmin(np.abs(middle_hz - 1000)))
+        elif abs(late_s[at]) < MOST_LATE_S:
             return _follows(bypass, swept_db)
     message = (
         f"With the stage off the path {how} at {number_text(float(middle_hz[at]), 0)} Hz ({bypass.label}): "
@@ -183,20 +186,19 @@ def _bands_db(take: Take) -> tuple[Array, Array, float] | None:
     return np.sqrt(edges_hz[1:] * edges_hz[:-1])[:swept], gain_db[:swept] - usual_db, usual_db
 
 
-def _late_s(take: Take) -> Array:
-    """How much later the first sweep's third octaves come than what lies around 1 kHz."""
-    segment, rate_hz = held(take, Sweep)[0], take.stimulus.rate_hz
-    cut = take.segment(segment)
-    size, edges_hz = fast_length(cut.samples.size), _edges_hz(rate_hz)
-    played = np.fft.rfft(segment.spec.at((cut.position() - segment.span.start) / rate_hz), size)
-    power = np.abs(played) ** 2
-    response = np.fft.rfft(finite(cut.samples), size) * played.conj() / (power + FINE * power.max())
-    answer = np.roll(np.fft.irfft(response, size), reach := round(REACH_S * rate_hz))[: 2 * reach]
-    size = fast_length(round(rate_hz / FINEST_HZ))  # noise and what is bent lie elsewhere
-    sharp = np.fft.rfft(answer * hann(2 * reach), size)
+def _late_s(take: Take) -> tuple[Array, float]:
+    """How much later third octaves come than what lies around 1 kHz; by how many degrees that is turned."""
+    answer = swept_answer(take)
+    assert answer is not None
+    sharp, bin_hz = answer
+    rate_hz, size = take.stimulus.rate_hz, round(take.stimulus.rate_hz / bin_hz)
     turns = _by_band(sharp[1:] * sharp[:-1].conj(), size, rate_hz)
-    late_s = -np.angle(turns) * size / (2 * np.pi * rate_hz)
-    return np.asarray(late_s[: edges_hz.size - 1] - late_s[edges_hz.size])
+    late_s = -np.angle(turns) / (2 * np.pi * bin_hz)
+    usual_s = float(late_s[_edges_hz(rate_hz).size])
+    near = np.arange(round(LOW_HZ / bin_hz), round(HIGH_HZ / bin_hz))
+    there = sharp[near] * np.exp(2j * np.pi * bin_hz * near * usual_s)
+    turned_deg = float(np.degrees(np.angle(np.sum(there**2))) / 2)  # a turned sign is no turned phase
+    return np.asarray(late_s[: _edges_hz(rate_hz).size - 1] - usual_s), turned_deg
 
 
 def _edges_hz(rate_hz: int) -> Array:

@@ -17,7 +17,6 @@ AFTER_S, BEFORE_S = 0.1, 0.05  # left out beside what is played: tails, and what
 ABOVE_DB = 12.0  # over what the pauses usually hold
 RISE_DB = 10.0  # within two frames: tails fall, and noise that comes back with the gain takes its time
 LEAST_DBFS = -100.0
-MOST_TOLD = 3
 LEAST_FRAMES = 10
 SWING_DB = 5.0  # steady noise swings by 1 dB
 FEWEST_RISES, STEADY_DB = 3, 0.5  # between pauses, and by how much the noise of ten frames scatters
@@ -41,14 +40,16 @@ def check_foreign_sounds(take: Take) -> list[Health]:
                 break  # one onset of a pause tells it
     if not found:
         return _unsteady(take)
-    named = ", ".join(f"{clock_text(at)} at {number_text(level, 0)} dBFS" for at, level in found[:MOST_TOLD])
-    more = f" and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
+    return [_begins(take, at_s, level_dbfs) for at_s, level_dbfs in found]
+
+
+def _begins(take: Take, at_s: float, level_dbfs: float) -> Health:
     message = (
-        f"Sound that was not played begins at {named}{more} ({take.label}): a notification, speech, a knock, "
-        "a loose contact? It may sound under the tones too. Silence room and computer, and retake. "
-        f"{ALL_GIVEN}"
+        f"Sound that was not played begins at {clock_text(at_s)} at {number_text(level_dbfs, 0)} dBFS "
+        f"({take.label}): a notification, speech, a knock, a loose contact? It may sound under the tones "
+        f"too. Silence room and computer, and retake. {ALL_GIVEN}"
     )
-    return [Health("spur", "warn", message, channel=take.channel, start_s=found[0][0])]
+    return Health("spur", "warn", message, channel=take.channel, start_s=at_s)
 
 
 def _unsteady(take: Take) -> list[Health]:

@@ -14,7 +14,7 @@ from charprobe.measuring.health.groups import lost_groups
 from charprobe.measuring.health.timeline.breaks import Break, find_breaks
 from charprobe.placing.take import Take, once
 from charprobe.placing.track import finite
-from charprobe.profile.entry import ALL_GIVEN, Health
+from charprobe.profile.entry import ALL_GIVEN, Health, Severity
 from charprobe.stimulus.kinds.segment import Segment, Tone
 from charprobe.values.arrays import Array, Complex
 from charprobe.values.wording import clock_text, number_text, signed_text
@@ -36,7 +36,6 @@ SAME_MOMENT_S = 0.002  # of tones played alike, at which what was played breaks 
 STANDS_OUT, USUALLY = 6.0, 0.75  # times what so many of the stage's own stay below: that is another's
 LEVEL_DB = 0.01  # by which levels written alike may differ
 LEAST_STEP_DB = 0.03  # of a stage's own gain, whose size is told
-MOST_TOLD = 5  # events told one by one
 
 
 @dataclass(frozen=True)
@@ -96,23 +95,8 @@ def check_continuity(take: Take) -> tuple[Health, ...]:
     own = own_breaks(take)
     answers = [event for event in _answers(take) if event not in own]
     events = [event for event in found if event not in (*own, *answers)]
-    told = [*_stepping(take, own), *(_told(take, event) for event in events[:MOST_TOLD])]
-    more = [event for event in events[MOST_TOLD:] if event.is_dropout or not event.ticks]
-    if more:
-        damaged = [e for e in more if e.is_dropout]
-        segments = list({e.segment.span: e.segment for e in damaged}.values())
-        told.append(
-            Health(
-                "dropout" if damaged else "click",
-                "stop" if damaged else "warn",
-                f"{len(more)} more breaks from {_clock(take, more[0].start)} on, channel {take.channel + 1}: "
-                "the recording crackles. Enlarge the buffer, close other programs and retake",
-                channel=take.channel,
-                start_s=more[0].start / take.source.rate_hz,
-                end_s=more[-1].stop / take.source.rate_hz,
-                withholds=lost_groups(take, segments),
-            )
-        )
+    lost = lost_groups(take, list({e.segment.span: e.segment for e in events if e.is_dropout}.values()))
+    told = [*_stepping(take, own), *(_told(take, event, lost) for event in events)]
     if answers:
         first, last = answers[0].start, answers[-1].stop
         message = (
@@ -282,50 +266,35 @@ def _phasor(samples: Array, turns: Complex, piece: slice) -> complex:
     return complex(cosine, -sine)
 
 
-def _told(take: Take, event: Event) -> Health:
+def _told(take: Take, event: Event, lost: tuple[str, ...]) -> Health:
     where = f"{_clock(take, event.start)}, channel {take.channel + 1}"
-    name = event.segment.spec.name
-    if event.still >= SHORTEST_RUN:
-        what = f"Gap of {event.still} samples at {where}"
-    elif event.is_dropout:
+    name, code = event.segment.spec.name, "click"
+    severity: Severity = "warn"
+    if event.is_dropout:
+        code, severity = "dropout", "stop"
         what = f"Phase jumps {abs(event.phase_deg):.0f}° at {where}: samples lost or repeated"
+        if event.still >= SHORTEST_RUN:
+            what = f"Gap of {event.still} samples at {where}"
+        message = f"{what}; segment {name!r} withheld, the rest kept. Enlarge the buffer and retake"
     elif abs(event.gain_db) >= STEP_DB:
-        change = signed_text(event.gain_db, 2)
-        return Health(
-            "gain-step",
-            "warn",
+        code, change = "gain-step", signed_text(event.gain_db, 2)
+        message = (
             f"Gain steps {change} dB at {where}, in segment {name!r}: a knob was moved, or a pad switched. "
-            f"What lies before and after does not compare; retake. {ALL_GIVEN}",
-            channel=take.channel,
-            start_s=event.start / take.source.rate_hz,
-            end_s=event.stop / take.source.rate_hz,
+            f"What lies before and after does not compare; retake. {ALL_GIVEN}"
         )
     elif event.ticks:
+        severity = "note"
         message = (
             f"A small click at {where}, in segment {name!r}, while the gain moves: the stage's own, or a "
             "contact's. It moves no number"
         )
-        at = (event.start / take.source.rate_hz, event.stop / take.source.rate_hz)
-        return Health("click", "note", message, take.channel, start_s=at[0], end_s=at[1])
     else:
-        return Health(
-            "click",
-            "warn",
+        message = (
             f"Click at {where}, in segment {name!r}: the values taken there carry it. Look for crackling "
-            "contacts and digital clock trouble, and retake if they matter",
-            channel=take.channel,
-            start_s=event.start / take.source.rate_hz,
-            end_s=event.stop / take.source.rate_hz,
+            "contacts and digital clock trouble, and retake if they matter"
         )
-    return Health(
-        "dropout",
-        "stop",
-        f"{what}; segment {name!r} withheld, the rest kept. Enlarge the buffer and retake",
-        channel=take.channel,
-        start_s=event.start / take.source.rate_hz,
-        end_s=event.stop / take.source.rate_hz,
-        withholds=lost_groups(take, [event.segment]),
-    )
+    times = event.start / take.source.rate_hz, event.stop / take.source.rate_hz
+    return Health(code, severity, message, take.channel, *times, lost if event.is_dropout else ())
 
 
 def _stepping(take: Take, own: Sequence[Event]) -> tuple[Health, ...]:

@@ -31,7 +31,6 @@ STAYS = (
 )
 LONGEST_S = 0.5
 AROUND_BLOCKS = 41
-MOST_TOLD = 3
 
 
 @dataclass(frozen=True)
@@ -51,27 +50,19 @@ def check_dips(take: Take) -> list[Health]:
     slowly, or turns its phase. A contact opens and closes at once, and turns no phase.
     """
     own = {event.segment.span for event in own_breaks(take)}  # a gain in steps may go one back and forth
-    dips = sorted((dip for dip in find_dips(take) if dip.segment.span not in own), key=lambda dip: dip.start)
-    if not dips:
-        return []
-    rate_hz = take.source.rate_hz
-    named = ", ".join(
-        f"{signed_text(dip.size_db, 2)} dB for {number_text(1e3 * (dip.stop - dip.start) / rate_hz, 0)} ms "
-        f"at {clock_text(dip.start / rate_hz)} in {dip.segment.spec.name!r}"
-        for dip in dips[:MOST_TOLD]
-    )
-    more = f" and {len(dips) - MOST_TOLD} more" if len(dips) > MOST_TOLD else ""
+    dips = (dip for dip in find_dips(take) if dip.segment.span not in own)
+    return [_told(take, dip) for dip in sorted(dips, key=lambda dip: dip.start)]
+
+
+def _told(take: Take, dip: Dip) -> Health:
+    start_s, end_s = (at / take.source.rate_hz for at in (dip.start, dip.stop))
     message = (
-        f"The gain steps and comes back: {named}{more} ({take.label}). A loose plug, a worn switch or "
-        "control, a wireless link? Levels and response there carry it. Clean or replace what moves, and "
-        f"retake. {ALL_GIVEN}"
+        f"The gain steps and comes back: {signed_text(dip.size_db, 2)} dB for "
+        f"{number_text(1e3 * (end_s - start_s), 0)} ms at {clock_text(start_s)} in {dip.segment.spec.name!r} "
+        f"({take.label}). A loose plug, a worn switch or control, a wireless link? Levels and response there "
+        f"carry it. Clean or replace what moves, and retake. {ALL_GIVEN}"
     )
-    return [
-        Health(
-            "gain-step", "warn", message, take.channel, start_s=dips[0].start / rate_hz,
-            end_s=dips[-1].stop / rate_hz,
-        )
-    ]  # fmt: skip
+    return Health("gain-step", "warn", message, take.channel, start_s, end_s)
 
 
 def find_dips(take: Take) -> Iterator[Dip]:

@@ -31,7 +31,6 @@ AROUND_HOPS = 3000  # before and behind the stimulus that are searched too
 FAR_HOPS = 100  # a piece found nearer belongs to its neighbours
 SOUNDING_DB = 2.0  # mean over bands and time, above the floor
 FEWEST_PIECES = 2
-MOST_NAMED = 4  # places, half of them the first ones and half the last
 
 
 def check_order(take: Take) -> list[Health]:
@@ -79,7 +78,7 @@ def check_order(take: Take) -> list[Health]:
     if not elsewhere:
         elsewhere = _exchanged(take, levels, _timetable(stimulus, patterns), base=base)
     lost = [_absent(take, segment) for segment in absent]
-    return [_reordered(take, elsewhere), *lost] if elsewhere else lost
+    return [*(_reordered(take, at_s, text) for at_s, text in sorted(elsewhere)), *lost]
 
 
 def _in_place(take: Take, segment: Segment) -> bool:
@@ -145,31 +144,21 @@ def _exchanged(take: Take, levels: Array, played: Array, *, base: int) -> list[t
     return found if count >= FEWEST_PIECES else []
 
 
-def _reordered(take: Take, places: list[tuple[float, str]]) -> Health:
-    shown = places if len(places) <= MOST_NAMED else places[: MOST_NAMED // 2] + places[-(MOST_NAMED // 2) :]
-    named = ", ".join(text for _, text in shown)
-    more = f" and {len(places) - len(shown)} more" if len(places) > len(shown) else ""
-    return Health(
-        "reordered",
-        "stop",
-        f"Segments stand in another order than played ({take.label}: {named}{more}): edited after the "
-        "recording. Export again unedited",
-        channel=take.channel,
-        start_s=min(at_s for at_s, _ in places),
-        withholds=groups_of(take.stimulus.segments),
+def _reordered(take: Take, at_s: float, text: str) -> Health:
+    message = (
+        f"Segments stand in another order than played ({take.label}: {text}): edited after the recording. "
+        "Export again unedited"
     )
+    withheld = groups_of(take.stimulus.segments)
+    return Health("reordered", "stop", message, take.channel, start_s=at_s, withholds=withheld)
 
 
 def _absent(take: Take, segment: Segment) -> Health:
     start_s, end_s = (take.capture_time_s(float(p)) for p in (segment.span.start, segment.span.stop))
-    return Health(
-        "stimulus-not-found",
-        "stop",
+    message = (
         f"Segment {segment.spec.name!r} does not sound at its place ({take.label}, {clock_text(start_s)} "
         f"to {clock_text(end_s)}): muted, gated or overlaid. Other segments kept; look at the path there "
-        "and retake",
-        channel=take.channel,
-        start_s=start_s,
-        end_s=end_s,
-        withholds=lost_groups(take, [segment]),
+        "and retake"
     )
+    lost = lost_groups(take, [segment])
+    return Health("stimulus-not-found", "stop", message, take.channel, start_s, end_s, lost)

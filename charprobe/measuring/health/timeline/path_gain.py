@@ -15,7 +15,7 @@ from charprobe.measuring.health.timeline.steady_gain import (
     EXPLAINED,
     SETTLED_FROM,
     TOP_DB,
-    WITHHELD,
+    gain_follows,
     tone_gain,
 )
 from charprobe.placing.take import BY_TONE, Take, once
@@ -187,12 +187,3 @@ def _size(take: Take, tone: Tone, start: float) -> float:
     basis = np.array([wave.real, wave.imag, np.ones(n), np.linspace(-1, 1, n)])
     fitted = np.linalg.solve(basis @ basis.T, basis @ cut.samples)
     return float(np.hypot(fitted[0], fitted[1]))
-
-
-def gain_follows(take: Take, what: str) -> Health:
-    """Say that the gain of a path follows the sound, and how: code ``automatic-gain``."""
-    message = (
-        f"With the stage off the gain {what} ({take.label}): a limiter, a compander or an automatic gain is "
-        "in the recording path. Turn it off, or lower the level; retake. Nothing of level or time is given"
-    )
-    return Health("automatic-gain", "stop", message, channel=take.channel, withholds=WITHHELD)

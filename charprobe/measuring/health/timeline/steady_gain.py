@@ -65,7 +65,7 @@ def check_steady_gain(bypass: Take) -> list[Health]:
         return [_step(bypass, drift) if drift.kind == "step" else _drift(bypass, drift.size_db)]
     middles = np.bincount(group, gain_db) / np.bincount(group)
     spread = float(np.ptp(gain_db - middles[group]))
-    return [_automatic(bypass, spread)] if spread > AUTOMATIC_DB else []
+    return [gain_follows(bypass, f"follows the sound by {spread:.1f} dB")] if spread > AUTOMATIC_DB else []
 
 
 @once
@@ -155,9 +155,7 @@ def _step(take: Take, drift: GainDrift) -> Health:
         "a knob was moved, or a pad switched. What lies before and after does not compare; "
         f"retake. {ALL_GIVEN}"
     )
-    return Health(
-        "gain-step", "warn", message, channel=take.channel, start_s=drift.before_s, end_s=drift.after_s
-    )
+    return Health("gain-step", "warn", message, take.channel, drift.before_s, drift.after_s)
 
 
 def _drift(take: Take, size: float) -> Health:
@@ -168,10 +166,10 @@ def _drift(take: Take, size: float) -> Health:
     return Health("level-drift", "warn", message, channel=take.channel)
 
 
-def _automatic(take: Take, spread: float) -> Health:
+def gain_follows(take: Take, what: str) -> Health:
+    """Say that the gain of a path follows the sound, and how: code ``automatic-gain``."""
     message = (
-        f"The gain follows the sound by {spread:.1f} dB with the stage off ({take.label}): an automatic "
-        "gain, voice processing or a limiter is in the recording path. Turn off enhancements and retake. "
-        "Nothing of level or time is given"
+        f"With the stage off the gain {what} ({take.label}): a limiter, a compander or an automatic gain is "
+        "in the recording path. Turn it off, or lower the level; retake. Nothing of level or time is given"
     )
     return Health("automatic-gain", "stop", message, channel=take.channel, withholds=WITHHELD)

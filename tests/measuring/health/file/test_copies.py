@@ -2,9 +2,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from judged_captures import clean, placed
+from judged_captures import clean, clean_once, judged, placed
 
 from charprobe.measuring.health.file.copies import check_copy, sound_hash
+from charprobe.measuring.health.judge import judge_pair
 
 
 @pytest.mark.parametrize(
@@ -42,3 +43,16 @@ def test_a_stage_run_over_the_bypass_costs_the_noise_alone(bend, rng):
 def test_tones_that_both_captures_share_make_no_copy(rng):
     apart = 1e-4 * (-1.0) ** np.arange(clean("plain-wire", rng).size)[:, None]  # a converter's two halves
     assert check_copy(*(placed(clean(name, rng) + apart) for name in ("odd-colour", "plain-wire"))) == []
+
+
+def test_a_step_that_both_takes_begin_with_makes_no_copy(rng):
+    one, other = clean("odd-colour", rng), clean("plain-wire", rng)
+    for capture in (one, other):
+        capture[2000:] += 0.02  # ahead of the marker
+    assert check_copy(placed(one), placed(other)) == []
+
+
+def test_a_take_that_is_its_own_bypass_is_told_so_and_nothing_else():
+    taken = judged(clean_once("feedforward-rms-hard"))
+    added = [item.code for item in judge_pair(taken, taken) if item not in taken[1]]
+    assert added == ["equals-other-capture"]
