@@ -44,7 +44,7 @@ def check_lossy(take: Take, spectrum: QuietSpectrum) -> list[Health]:
     khz = number_text(wall_hz / 1e3, 1)
     if wall_hz < CODED_BELOW_HZ or slope_hz < BRICK_HZ:
         text = (
-            f"{what} above {khz} kHz{where} ({take.label}): looks coded with loss. Harmonics, noise and times "
+            f"{what} above {khz} kHz{where} ({take.label}): looks coded with loss: harmonics, noise, times "
             "are the coder's. Record and export WAV or FLAC, and retake. The rest is kept, marked"
         )
         return [Health("lossy-coded", "stop", text, channel=take.channel, withholds=CODED)]
