@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from charprobe.values.arrays import Array
+from charprobe.values.fade import faded_ends
 
 LEVELS_DBFS = (-40.0, -30.0, -20.0, -12.0, -6.0, -3.0, -1.0)
 TONE_HZ, TONE_S, REST_S, SWEEP_S, RAMP_S = 997.0, 0.7, 0.5, 0.15, 0.02
@@ -80,7 +81,4 @@ def sweep(rate_hz: int) -> Array:
 def _tone(rate_hz: int) -> Array:
     count, ramp = round(TONE_S * rate_hz), round(RAMP_S * rate_hz)
     tone = np.sin(2 * np.pi * TONE_HZ / rate_hz * np.arange(count))
-    edge = np.sin(np.linspace(0, np.pi / 2, ramp)) ** 2
-    tone[:ramp] *= edge
-    tone[-ramp:] *= edge[::-1]
-    return np.asarray(tone)
+    return np.asarray(tone * faded_ends(count, ramp))

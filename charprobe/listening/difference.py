@@ -17,6 +17,7 @@ from charprobe.listening.aligning.time_map import OnDryClock, TimeMap
 from charprobe.listening.aligning.warp import EXACT_BAND
 from charprobe.listening.programme_gain import ProgrammeGain, gained
 from charprobe.values.arrays import Array
+from charprobe.values.fade import faded_ends
 from charprobe.values.wording import number_text, signed_text
 
 Removed = Literal["as it is", "gain", "delay", "clock drift", "response"]
@@ -151,11 +152,7 @@ def _shifted(pair: AlignedPair, offsets: tuple[float, ...], starts: tuple[int, .
 def _impulse(spectra: Spectra) -> Array:
     full = scipy.fft.irfft(spectra.transfer, spectra.size, axis=0)
     line = np.concatenate([full[-RESPONSE_REACH:], full[: RESPONSE_REACH + 1]])
-    fade = np.ones(line.shape[0])
-    edge = RESPONSE_REACH // 4
-    fade[:edge] = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
-    fade[-edge:] = fade[:edge][::-1]
-    return np.asarray(line * fade[:, None])
+    return np.asarray(line * faded_ends(line.shape[0], RESPONSE_REACH // 4)[:, None])
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from charprobe.listening.blind.key import BlindError, Key, Side, Sound, Trial, s
 from charprobe.listening.blind.score import power_text
 from charprobe.listening.match import write_pcm24
 from charprobe.values.arrays import Array
+from charprobe.values.fade import faded_ends
 
 PACK_SCHEMA = "charprobe.blind-pack/1"
 PAGE, LIST = "listen.html", "files.json"
@@ -188,10 +189,7 @@ def _excerpts(
         raise BlindError(
             f"the excerpt from {first / dry.rate_hz:g} s on leaves the pair: choose another --start"
         )
-    fade = np.ones(count)
-    edge = round(_FADE_S * dry.rate_hz)
-    fade[:edge] = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
-    fade[-edge:] = fade[:edge][::-1]
+    fade = faded_ends(count, round(_FADE_S * dry.rate_hz))
     room = 1 - 2 * _STEP  # the dither adds up to one step
     cut = {
         name: np.clip(source.read_frames(first, first + count) * fade[:, None], -room, room)

@@ -18,6 +18,7 @@ from charprobe.stimulus.render import lay_out
 from charprobe.stimulus.timetable import Stimulus
 from charprobe.values.arrays import Array
 from charprobe.values.errors import CharprobeError
+from charprobe.values.fade import faded_ends
 
 RECORDED = "As recorded"
 FROM_CAPTURES = (
@@ -121,12 +122,4 @@ def _played(stimulus: Stimulus) -> Array:
 
 def joined(passages: Sequence[Array], rate_hz: int) -> Array:
     """Put passages behind each other, each faded in and out."""
-    size = round(FADE_S * rate_hz)
-    ramp = np.sin(np.linspace(0, np.pi / 2, size)) ** 2
-    faded = []
-    for passage in passages:
-        one = np.array(passage, dtype=float)
-        one[:size] *= ramp
-        one[-size:] *= ramp[::-1]
-        faded.append(one)
-    return np.concatenate(faded)
+    return np.concatenate([one * faded_ends(one.size, round(FADE_S * rate_hz)) for one in passages])
