@@ -59,6 +59,11 @@ class ResponsePart:
         element = Element(self.side, self.kind, self.order)
         return float(element.curve_db(np.array([at_hz]), unknowns)[0][0])
 
+    @property
+    def may_be_none(self) -> bool:
+        """Whether it is a shelf of which not even the sign is sure."""
+        return self.gain_db is not None and self.gain_db.low <= 0 <= self.gain_db.high
+
     def shown(self, frequency_hz: Array) -> float:
         """Share of a shelf's gain, in dB, that is reached at its end of a band; 1 for a cut."""
         if self.gain_db is None:
@@ -92,7 +97,7 @@ def simplest_fit(frequency_hz: Array, magnitude_db: Array, std_db: Array, rate_h
     span_db = float(np.ptp(magnitude_db))
     if span_db / 2 < NOTICEABLE_DB:
         return fits[0]
-    usable = [fit for fit in fits if fit.tells and fit.most_db <= 2 * span_db]
+    usable = [fit for fit in fits if fit.tells and max(fit.gains_db, default=0.0) <= 2 * span_db]
     least = min(fit.aicc for fit in usable)
     middle_hz = float(np.sqrt(frequency_hz[0] * frequency_hz[-1]))
     return min(
@@ -181,17 +186,15 @@ class ResponseFit:
         placed = [
             part.corner_hz.high / part.corner_hz.value < 0.99 * math.exp(WIDEST_LOG) for part in self.parts()
         ]
-        gains = [abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None]
         if self.model.tilted and abs(self.fitted.values[1]) < max(NOTICEABLE_DB, TILTED * self._std(1)):
             return False
-        return not self.fitted.at_bound and all(placed) and all(gain >= NOTICEABLE_DB for gain in gains)
+        least_db = min(self.gains_db, default=math.inf)
+        return not self.fitted.at_bound and all(placed) and least_db >= NOTICEABLE_DB
 
     @property
-    def most_db(self) -> float:
-        """Largest gain of a shelf: parts that undo each other within the band tell nothing."""
-        return max(
-            (abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None), default=0.0
-        )
+    def gains_db(self) -> list[float]:
+        """Sizes of the gains of its shelves; parts that undo each other within the band have large ones."""
+        return [abs(part.gain_db.value) for part in self.parts() if part.gain_db is not None]
 
     def _std(self, unknown: int) -> float:
         return math.sqrt(max(0.0, self.fitted.covariance[unknown, unknown] * self.widen))

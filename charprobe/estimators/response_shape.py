@@ -99,7 +99,8 @@ def describe_response(
         parts = _over_both(chosen.parts(), beside.parts()) if both else chosen.parts()
     worst = float(np.max(np.abs(chosen.residual_db)))
     followed = chosen.left(noise) < FOLLOWED
-    running_on = () if followed else tuple(part for part in parts if part.shown(frequency_hz) < SHOWN)
+    least = 0.0 if followed else SHOWN
+    running_on = tuple(part for part in parts if part.may_be_none or part.shown(frequency_hz) < least)
     trusted = tuple(part for part in parts if part not in running_on) if worst < FOLLOWS_DB else ()
     known = trusted if followed else ()
     low, high = (_corner(known, frequency_hz, magnitude_db, std_db, side=side) for side in ("low", "high"))

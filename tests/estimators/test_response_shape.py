@@ -210,3 +210,20 @@ def test_a_digital_low_pass_is_named_with_order_and_corner(order, corner_hz, rng
     found = describe_response(F, magnitude_db=curve, std_db=np.full(F.size, STD_DB), rate_hz=48_000.0)
     assert [(part.side, part.kind, part.order) for part in found.parts] == [("high", "cut", order)]
     assert found.high_corner_hz.low * 0.998 < corner_hz < found.high_corner_hz.high * 1.002
+
+
+def test_a_shelf_whose_gain_may_be_none_is_no_shape():
+    frequency_hz = 20 * 2 ** (np.arange(120) / 12)
+    told = []
+    for seed in range(
+        16, 24
+    ):  # corners about the band's end, in noise: two of them were told with a gain of 0.3 ± 0.4 dB
+        rng = np.random.default_rng(seed)
+        corner_hz, std_db = rng.uniform(9e3, 5e4), 10 ** rng.uniform(-2, -0.9)
+        gain_db = rng.choice([-1, 1]) * rng.uniform(0.3, 2.5)
+        magnitude_db = gain_db / (1 + (corner_hz / frequency_hz) ** 2) + rng.normal(0, std_db, 120)
+        std = np.full(120, std_db)
+        shape = describe_response(frequency_hz, magnitude_db=magnitude_db, std_db=std, rate_hz=48e3)
+        told += [] if shape.shelf is None else [shape.shelf.gain_db]
+    assert len(told) >= 3
+    assert all(gain.low > 0 or gain.high < 0 for gain in told)

@@ -179,7 +179,7 @@ def _bent(curve: StaticCurve, readings: StaticReadings, fit: BendsFit) -> Found:
             yield (
                 "second-bend",
                 "note",
-                f"Two bends: {_ratio(1 + first.slope)} {begins}, "
+                f"More than one bend: {_ratio(1 + first.slope)} {begins}, "
                 f"{_ratio(1 + above) if shown else 'another ratio, of which too few steps tell,'} above "
                 f"{in_dbfs(second.threshold.value)}. Threshold, slope and knee are those of the first.",
             )
