@@ -74,11 +74,11 @@ def of_one_thing(name: str, profiles: Sequence[Profile]) -> bool:
             <= apart
             for column, apart in BURST.items()
         )
-    if group(name) != "colour":
+    if group(name) not in ("colour", "noise"):
         return True
     entries = [profile.quantities[name] for profile in profiles if name in profile.quantities]
     texts = [entry.conditions for entry in entries if entry.conditions or isinstance(entry.reading, Quantity)]
-    tones = [NUMBER.findall(text.partition(",")[0].replace("−", "-")) for text in texts]
+    tones = [NUMBER.findall(re.split("[,;]", text)[0].replace("−", "-")) for text in texts]
     if any(tones) and not all(tones):
         return False  # no tone was reduced in one of them
     return all(
