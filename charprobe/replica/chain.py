@@ -9,10 +9,10 @@ import numpy as np
 from scipy.signal import oaconvolve
 
 from charprobe.replica.cell import NO_TABLE, Passed, RunningCell
-from charprobe.replica.colour import LEAST_SLOPE, REACH, shaped, table_of, unshaped
+from charprobe.replica.colour import LEAST_SLOPE, REACH, is_flat, shaped, table_of, unshaped
 from charprobe.replica.filters import taps
 from charprobe.replica.parts import Cell, Chain, Colour, Section
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 from charprobe.values.errors import ReplicaError
 
 Blocks = Iterator[Array]
@@ -69,8 +69,9 @@ def play_take(chain: Chain, samples: Array, *, rate_hz: float) -> Played:
 
 
 def take_back(
-    chains: Sequence[Chain], blocks: Iterable[Array], *, rate_hz: float, heard: Heard | None = None
-) -> Blocks:
+    chains: Sequence[Chain], blocks: Iterable[Array], *, rate_hz: float,
+    heard: Heard | None = None, flat: Callable[[Flags], None] | None = None,
+) -> Blocks:  # fmt: skip
     """Find what went into a stage, from what came out.
 
     Parameters
@@ -83,6 +84,8 @@ def take_back(
         Sampling rate.
     heard : callable or None
         Gets what passes the cell of the first chain, block by block.
+    flat : callable or None
+        Gets whether samples lie where the first colour is all but flat, block by block.
 
     Yields
     ------
@@ -99,9 +102,9 @@ def take_back(
     sound = _filtered(sound, [chain.filter_out for chain in chains], rate_hz, backwards=True)
     if first.colour.place == "before":
         sound = _back_through_cells(sound, chains, rate_hz, heard)
-        sound = _uncoloured(sound, [chain.colour for chain in chains])
+        sound = _uncoloured(sound, [chain.colour for chain in chains], flat)
     else:
-        sound = _uncoloured(sound, [chain.colour for chain in chains])
+        sound = _uncoloured(sound, [chain.colour for chain in chains], flat)
         sound = _back_through_cells(sound, chains, rate_hz, heard)
     return _filtered(sound, [chain.filter_in for chain in chains], rate_hz, backwards=True)
 
@@ -173,11 +176,12 @@ def _coloured(sound: Blocks, colour: Colour) -> Blocks:
     return with_reach(sound, REACH if colour.oversampled else 0, work)
 
 
-def _uncoloured(sound: Blocks, colours: Sequence[Colour]) -> Blocks:
+def _uncoloured(sound: Blocks, colours: Sequence[Colour], flat: Callable[[Flags], None] | None) -> Blocks:
     """Undo the first colour in full; the others, which hardly differ, by the slope of the first."""
     first = colours[0]
     if not first.amplitude:
-        return sound
+        yield from sound
+        return
     tables = [table_of(colour) for colour in colours]
 
     def work(piece: Array) -> Array:
@@ -193,7 +197,10 @@ def _uncoloured(sound: Blocks, colours: Sequence[Colour]) -> Blocks:
         ]
         return np.concatenate([undone, *others], axis=1)
 
-    return with_reach(sound, GUARD if first.oversampled else 0, work)
+    for block in with_reach(sound, GUARD if first.oversampled else 0, work):
+        if flat is not None:
+            flat(is_flat(block[:, : block.shape[1] // len(colours)], tables[0]))
+        yield block
 
 
 def _curve(samples: Array, table: Array) -> Array:

@@ -6,17 +6,18 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.signal import firwin
+from scipy.signal import firwin, oaconvolve
 
 from charprobe.replica.curve import add_filtered, shape
 from charprobe.replica.parts import Colour
-from charprobe.values.arrays import Array
+from charprobe.values.arrays import Array, Flags
 
 HALF_CELLS = 2048  # of the table, on each side of rest
 FACTOR = 4
 REACH = 48  # samples on each side that shape one, of up and down together
 _TURNS = 40
 LEAST_SLOPE = 0.05  # of a curve where it is undone: flatter parts are not followed
+RUN_AWAY = 4.0  # times the least energy of what is left: turns lead nowhere
 _CLOSE = 1e-8  # of full scale: -160 dB
 _GAUSS, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
@@ -82,24 +83,43 @@ def unshaped(samples: Array, table: Array, *, oversampled: bool) -> Array:
     Notes
     -----
     Starts from the inverse curve and takes off what the curve still adds too much, over its slope there:
-    without aliasing that is exact at once, with it a few turns reach `_CLOSE`. Where the curve is all but
-    flat the turns end without it; what is left there is for the caller to bound.
+    without aliasing that is exact at once, with it a few turns reach `_CLOSE`. In the highest octave, of
+    which an oversampled curve hears little, turns go by one: by more they would run away. Where the curve is
+    all but flat, see `is_flat`, the inverse curve stays: what was there does not come back.
     """
-    guess = _inverse(samples, table)
-    slope = np.interp(guess, table[:, 2], 1 + table[:, 1])
+    guess, least = _inverse(samples, table), np.inf
+    best, lost = guess, is_flat(guess, table)
     for _ in range(_TURNS):
         error = samples - shaped(guess, table, oversampled=oversampled)
-        if np.max(np.abs(error), initial=0.0) < _CLOSE:
+        left = np.abs(error[~lost])
+        if (energy := float(np.sum(left**2))) < least:
+            best, least = guess, energy
+        if energy > RUN_AWAY * least or np.max(left, initial=0.0) < _CLOSE:
             break
-        guess = guess + error / np.maximum(slope, LEAST_SLOPE)
-    return guess
+        more = np.where(lost, 0.0, 1 / np.maximum(_slope(guess, table), LEAST_SLOPE)) - 1
+        guess = guess + error + oaconvolve(more * error, _heard_by_curves(), mode="same")
+    return best
+
+
+@lru_cache(maxsize=1)
+def _heard_by_curves() -> Array:
+    """Low-pass of what is sure to reach an oversampled curve and to pass behind it."""
+    return np.asarray(firwin(2 * REACH + 1, 0.5))
+
+
+def is_flat(samples: Array, table: Array) -> Flags:
+    """Whether samples that enter a curve lie where it is all but flat, as on a ceiling."""
+    return np.asarray(_slope(samples, table) < LEAST_SLOPE)
+
+
+def _slope(samples: Array, table: Array) -> Array:
+    return np.asarray(1 + np.interp(samples, table[:, 2], table[:, 1]))
 
 
 def _inverse(samples: Array, table: Array) -> Array:
-    """Input of the plain curve, by linear interpolation of its table; straight beyond it."""
+    """Input of the plain curve, by linear interpolation of its table; straight beyond it, or flat."""
     values = table[:, 2] + table[:, 0]
-    guess = np.interp(samples, values, table[:, 2])
-    low, high = samples < values[0], samples > values[-1]
-    guess[low] = table[0, 2] + (samples[low] - values[0]) / max(1 + table[0, 1], 1e-3)
-    guess[high] = table[-1, 2] + (samples[high] - values[-1]) / max(1 + table[-1, 1], 1e-3)
-    return np.asarray(guess)
+    beyond = samples - np.clip(samples, values[0], values[-1])
+    slope = np.where(beyond < 0, 1 + table[0, 1], 1 + table[-1, 1])
+    straight = np.where(slope < LEAST_SLOPE, 0.0, beyond / np.maximum(slope, LEAST_SLOPE))
+    return np.asarray(np.interp(samples, values, table[:, 2]) + straight)

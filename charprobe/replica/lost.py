@@ -36,6 +36,7 @@ class Lost:
         self._rate_hz, self._noise = rate_hz, noise
         self._sound: list[Array] = []
         self._flags: list[Array] = []
+        self._ceilings: list[Array] = []
         self._at = 0
         self._found: list[LostStretches] = []
 
@@ -47,11 +48,17 @@ class Lost:
         """Take what the cell says of its next samples."""
         self._flags.append(passed.lost.any(axis=1).astype(float))
 
+    def flat(self, flags: Flags) -> None:
+        """Take whether its next samples lie where the colour is all but flat."""
+        self._ceilings.append(flags.any(axis=1).astype(float))
+
     def mended(self, result: Array) -> tuple[Array, Array]:
         """Return the next samples with lost cells faded to the printed sound, and that sound."""
         count = result.shape[0]
         sound = self._next(self._sound, count)
         limited = self._next(self._flags, count)
+        if self._ceilings:
+            limited = limited + self._next(self._ceilings, count)
         as_printed = sound * self._back
         cells = -(-count // self._size)
         flags = np.zeros((cells, 3), dtype=bool)

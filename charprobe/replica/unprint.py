@@ -99,7 +99,8 @@ class _Work:
         """Yield the result block by block; raises once all is seen if it must not be kept."""
         chains = self._perturbed.chains
         printed = (self._given(block) for block in frame_blocks(self.take))
-        for bundle in take_back(chains, printed, rate_hz=self.take.rate_hz, heard=self._heard):
+        rate_hz, flat = self.take.rate_hz, self._lost.flat
+        for bundle in take_back(chains, printed, rate_hz=rate_hz, heard=self._heard, flat=flat):
             groups = np.split(bundle, len(chains), axis=1)
             mended, as_printed = self._lost.mended(groups[0])
             self._doubt.add(mended, [group - groups[0] for group in groups[1:]], printed=as_printed)

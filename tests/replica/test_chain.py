@@ -84,3 +84,18 @@ def test_a_look_ahead_is_not_taken_back():
         [Chain(cell=Cell(lookahead_s=0.4 / RATE))], [np.ones((9, 1))], rate_hz=RATE
     )  # plays none
     np.testing.assert_array_equal(np.concatenate(list(part)), np.ones((9, 1)))
+
+
+@pytest.mark.parametrize("place", ["behind", "before"])
+def test_what_lies_on_a_ceiling_is_told_sample_by_sample(place):
+    sizes = np.linspace(0.05, 1.0, 20)
+    slopes_db = np.where(sizes < 0.5, 0.0, -70.0)
+    colour = Colour(place, tuple(sizes.tolist()), tuple(slopes_db.tolist()), (0.0,) * 20, oversampled=False)
+    sound = 0.8 * np.sin(2 * np.pi * np.arange(4000) / 400)[:, None]
+    told: list[np.ndarray] = []
+    printed = play_take(Chain(colour=colour), sound, rate_hz=RATE).sound
+    pieces = np.array_split(printed, 7)
+    list(take_back([Chain(colour=colour)], pieces, rate_hz=RATE, flat=told.append))
+    flat = np.concatenate(told)
+    assert flat.shape == sound.shape
+    assert flat[np.abs(sound) > 0.6].all() and not flat[np.abs(sound) < 0.4].any()

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from charprobe.replica.colour import shaped, table_of, unshaped
+from charprobe.replica.colour import is_flat, shaped, table_of, unshaped
 from charprobe.replica.parts import Colour
 
 RATE = 48_000
@@ -52,6 +52,24 @@ def test_the_curve_is_undone(oversampled, rng):
     table = table_of(CUBIC)
     back = unshaped(shaped(sound, table, oversampled=oversampled), table, oversampled=oversampled)
     assert np.abs(back - sound).max() < 1e-8
+
+
+def test_a_curve_that_grows_steep_is_undone_though_the_highest_octave_passes_it_by(rng):
+    """Turns by ten times what is left, where the slope is a tenth, ran away with what lies near half the rate."""
+    sound = np.convolve(rng.normal(0, 0.5, 9000), np.hanning(7) / 4, mode="same").clip(-0.98, 0.98)
+    table = table_of(colour_of(lambda x: 10 ** (-(x**2))))
+    back = unshaped(shaped(sound, table, oversampled=True), table, oversampled=True)
+    assert np.sqrt(np.mean((back - sound) ** 2)) < 1e-7
+
+
+def test_what_lies_on_a_ceiling_is_flat_and_stays_within_the_curve(rng):
+    table = table_of(colour_of(lambda x: np.where(np.abs(x) < 0.5, 1.0, 1e-3)))
+    sound = np.convolve(rng.normal(0, 0.5, 6000), np.hanning(9) / 4, mode="same")
+    back = unshaped(shaped(sound, table, oversampled=False), table, oversampled=False)
+    lost = is_flat(back, table)
+    np.testing.assert_array_equal(lost[np.abs(sound) > 0.6], True)
+    assert np.abs(back - sound)[~lost].max() < 1e-3
+    assert np.abs(back).max() <= 1.0
 
 
 def test_no_colour_is_a_wire():

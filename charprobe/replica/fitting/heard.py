@@ -120,20 +120,9 @@ class Heard:
 def hear(
     pair: Pair, stretches: Iterable[Stretch], *, memory: Memory, noise: Noise, finest: float = FINEST
 ) -> Heard:
-    """Read and join stretches.
+    """Read and join stretches of a sealed pair, each behind as much of what came before as `memory` says.
 
-    Parameters
-    ----------
-    pair : Pair
-        Sealed.
-    stretches : iterable of Stretch
-        What to hear.
-    memory : Memory
-        Says how much of what came before each the model hears first.
-    noise : Noise
-        Of both sides; that of the bypass passes the gain.
-    finest : float
-        Error, of the sound, that weighs as little as noise does.
+    Noise of the bypass passes the gain; an error of `finest`, of the sound, weighs as little as noise does.
     """
     rate_hz = pair.rate_hz
     left_of = replace(noise, wet=TOP_LEFT * noise.wet, dry=TOP_LEFT * noise.dry)

@@ -14,16 +14,9 @@ ON = "programme of the stimulus, 18 s or so, which the fit did not hear; interva
 
 
 def with_proof(profile: Profile, proved: Proved | None, *, sentence: str) -> Profile:
-    """Return a profile with the quantities, the curve and the sentence that a proof gives.
+    """Return the profile of a capture with quantities, curve and sentence of its fit.
 
-    Parameters
-    ----------
-    profile : Profile
-        Of the capture that was fitted.
-    proved : Proved or None
-        None where the capture holds no intact programme: the quantities then say so.
-    sentence : str
-        What the fit says of the stage.
+    Without a proof, as where the capture holds no intact programme, the quantities say so.
     """
     found = (*profile.findings, sentence)
     if proved is None:

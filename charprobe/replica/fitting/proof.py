@@ -61,17 +61,7 @@ class Proved:
 
 
 def prove_on_programme(chain: Chain, pair: Pair, *, noise: Noise) -> Proved | None:
-    """Play the programme of the stimulus through a replica; None where the capture holds none.
-
-    Parameters
-    ----------
-    chain : Chain
-        The replica.
-    pair : Pair
-        Not sealed.
-    noise : Noise
-        Of both sides.
-    """
+    """Play the programme of a pair that is not sealed through a replica; None where there is none."""
     segments = held(pair.wet, Programme)
     if not segments:
         return None

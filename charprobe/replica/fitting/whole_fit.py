@@ -40,20 +40,8 @@ def fit_whole(
     """Fit the numbers of a cell, of the filters around it, and of a colour to the waveform as captured.
 
     A sweep shows filters as a cell that it turns down leaves them, and settled tones show a colour no further
-    than they reach; what begins suddenly goes further than that.
-
-    Parameters
-    ----------
-    near : Whole
-        Where it starts; a colour goes on as far as the sound does.
-    heard, held_out : Heard
-        Filters and colour not taken off.
-    rate_hz : int
-        Sampling rate.
-    effort : Effort
-        When it ends.
-    threads : int
-        At the same time; what is found does not depend on it.
+    than they reach; what begins suddenly goes further than that. It starts `near`, where a colour goes on as
+    far as the sound does; of what is heard neither filters nor colour were taken off.
     """
     fitted, linear, colour = near.fitted, near.linear, near.colour
     numbers = Numbers(fitted.cell, fitted.knobs, knees=is_narrow(fitted.cell))
