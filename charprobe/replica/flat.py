@@ -102,5 +102,5 @@ def with_values(part: Part, names: Sequence[str], values: Sequence[float] | Arra
         child = part[int(step)] if isinstance(part, tuple) else getattr(part, step)
         here[step] = with_values(child, list(some), list(some.values()))
     if isinstance(part, tuple):
-        return tuple(here.get(str(k), value) for k, value in enumerate(part))  # type: ignore[return-value]
-    return replace(part, **here)  # type: ignore[type-var]
+        return tuple(here.get(str(k), value) for k, value in enumerate(part))  # type: ignore[return-value]  # of the type given
+    return replace(part, **here)  # type: ignore[type-var]  # any dataclass

@@ -69,11 +69,6 @@ class Step:
         """Third harmonic over fundamental, as an amplitude ratio; 0 if it lies outside the band."""
         return _ratio(self.fit, (3,))
 
-    @property
-    def distortion(self) -> float:
-        """Root sum of squares of all harmonics over the fundamental, as an amplitude ratio."""
-        return _ratio(self.fit, range(2, self.fit.orders + 1))
-
 
 @dataclass(frozen=True)
 class LevelStepsFit:
