@@ -19,6 +19,7 @@ from tests.benchmarks.zoo.bursts import BurstTruth
 from tests.benchmarks.zoo.played_bursts import PlayedSet, played_truth
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled, settled
+from tests.benchmarks.zoo.trace_constants import Constants, trace_constants
 
 ROUNDS, PARTS = 4, 8
 HISS_S = 8
@@ -57,6 +58,16 @@ class Answers:
         if key not in self._known:
             self._known[key] = played_truth(self._stage, played, sound, self._rate_hz)
         found: tuple[BurstTruth, ...] = self._known[key]
+        return found
+
+    def constants(self, burst: Burst) -> Constants:
+        """Constants of a burst from rest, where the gain is the whole of the stage and forgets what came before."""
+        stage, key = self._stage, ("constants", burst)
+        if not stage.trace_is_gain or stage.joined or stage.remembers_s or stage.unsteady_db:
+            return {}
+        if key not in self._known:
+            self._known[key] = trace_constants(stage, burst, self._rate_hz)
+        found: Constants = self._known[key]
         return found
 
     def hiss_dbfs(self) -> float:

@@ -20,6 +20,7 @@ from tests.benchmarks.zoo.mixed_controls import MIXED_CONTROLS
 from tests.benchmarks.zoo.mixed_paths import MIXED_PATHS
 from tests.benchmarks.zoo.odd_controls import ODD_CONTROLS
 from tests.benchmarks.zoo.odd_paths import ODD_PATHS
+from tests.benchmarks.zoo.outboard_controls import OUTBOARD_CONTROLS
 from tests.benchmarks.zoo.rack_controls import RACK_CONTROLS
 from tests.benchmarks.zoo.rack_paths import RACK_PATHS
 from tests.benchmarks.zoo.release_laws import RELEASE_LAWS
@@ -39,6 +40,7 @@ def stages(seed: int | None = None) -> dict[str, Stage]:
         *(*ODD_CONTROLS, *ODD_PATHS, *UNIT_HABITS, *MIXED_CONTROLS, *MIXED_PATHS),
         *(*LATE_CONTROLS, *LATE_PATHS, *STRIP_CONTROLS, *STRIP_PATHS, *DESK_CONTROLS, *DESK_PATHS),
         *(*CONSOLE_CONTROLS, *CONSOLE_PATHS, *RACK_CONTROLS, *RACK_PATHS, *BAY_CONTROLS, *BAY_PATHS),
+        *OUTBOARD_CONTROLS,
     )
     own = [make(Draw(None if seed is None else 1000 * seed + number)) for number, make in enumerate(makers)]
     if seed is not None:  # drawn times are up to LONGEST times as long

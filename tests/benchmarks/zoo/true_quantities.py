@@ -108,6 +108,7 @@ class TrueQuantities:
             return
         for edge, name, true in self.edges(key):
             yield f"{edge}.{name}", true
+        yield from self.truth.constants.items()
         ends = [one.settled for one in self.truth.bursts[key]]
         if self.truth.trace_is_gain and abs(ends[0].change_db) > 0.3:  # filters ring over
             past = [end.overshoot_db for end in ends]

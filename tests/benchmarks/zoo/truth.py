@@ -18,6 +18,7 @@ from tests.benchmarks.zoo.declared import Declared, Kind
 from tests.benchmarks.zoo.played_bursts import played_sets
 from tests.benchmarks.zoo.stage import Array, Stage
 from tests.benchmarks.zoo.tones import Settled
+from tests.benchmarks.zoo.trace_constants import Constants
 
 GRID_DB, COARSE_DB, FINE_DBFS, LOWEST_DBFS = 1.0, 3.0, -44.0, -62.0
 RESPONSE_HZ = (
@@ -63,6 +64,7 @@ class Truth:
     wide_db: dict[float, float]
     declared: dict[str, float]
     kind: Kind | None
+    constants: Constants
 
     @property
     def gain_db(self) -> Array:
@@ -102,6 +104,7 @@ class Truth:
                 | asdict(edges[0])
                 for key, edges in self.bursts.items()
             ],
+            "constants": self.constants,
             "response": [{"frequency_hz": f, "gain_db": gain} for f, gain in self.response_db.items()],
         }
 
@@ -175,6 +178,7 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         {name: hz for name, hz in corners.items() if hz is not None}
         | (dict(stage.true) if isinstance(stage, Declared) else {}),
         stage.kind if isinstance(stage, Declared) else None,
+        next((answers.constants(one.burst) for one in sets if key_of(one.burst) in reference), {}),
     )
     answers.keep()
     return truth
