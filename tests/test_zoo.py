@@ -15,6 +15,7 @@ from tests.benchmarks.zoo.played_bursts import PlayedSet, played_sets, played_tr
 from tests.benchmarks.zoo.rig import Recorder
 from tests.benchmarks.zoo.stage import Output, Stage, factor
 from tests.benchmarks.zoo.tones import settled
+from tests.benchmarks.zoo.trace_constants import trace_constants
 from tests.made_profiles import Setting, made_profile
 
 RATE = 48_000
@@ -84,6 +85,36 @@ def calling(sound, _):
 def test_what_a_law_calls_and_names_is_part_of_the_key_its_answers_are_kept_under():
     text = code_of(Stage("calling", "", calling))
     assert "def deeper(sound)" in text and "|-3.25" in text and "def factor(" in text
+
+
+@pytest.mark.parametrize("second", [0.0, 0.4])
+def test_constants_of_a_gain_that_waits_then_recovers_exponentially_are_those_of_the_law(second):
+    hold_s, fast_s, slow_s, ahead_s = 0.02, 0.06, 0.3, 0.002
+
+    def process(sound, rate_hz):
+        loud = np.flatnonzero(np.abs(sound) > 0.05)
+        t = np.arange(sound.size) / rate_hz
+        u = np.maximum(t - (loud[-1] + 1) / rate_hz - hold_s, 0)
+        left = (1 - second) * np.exp(-u / fast_s) + second * np.exp(-u / slow_s)
+        gain = factor(np.where(t < loud[0] / rate_hz, 0.0, -12 * left))
+        late = round(ahead_s * rate_hz)
+        return Output(np.concatenate([np.zeros(late), sound])[: sound.size] * gain, gain)
+
+    stage = Stage("waits", "", process, late_s=ahead_s, calm_s=2.5, trace_is_gain=True)
+    found = trace_constants(stage, Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5), RATE)
+    low, high = found["release.hold"]
+    # counted from the edge at the output of the path, which the gain leads; a hundredth takes a hundredth of a constant
+    assert low - 2 / RATE < hold_s - ahead_s < high < hold_s - ahead_s + 0.02 * fast_s
+    np.testing.assert_allclose(found["attack.lookahead"], ahead_s, atol=2 / RATE)
+    assert found["release.stages"] == ((2.0, 2.0) if second else (1.0, 1.0))
+    np.testing.assert_allclose(
+        found["release.tau_1"], fast_s, rtol=0.01
+    )  # a thirtieth of the change rounded by phases
+    if second:
+        np.testing.assert_allclose(found["release.tau_2"], slow_s, rtol=0.01)
+        np.testing.assert_allclose(
+            found["release.tau_1_share"], 60.0, atol=2.0
+        )  # counted from where a hundredth is done
 
 
 def test_the_recorder_moves_a_tone_by_its_delay_and_clock_and_nothing_else():

@@ -23,12 +23,15 @@ MovementKind = Literal["exponential", "straight", "two-stage", "other"]
 
 FINE = 2000  # points at which a law is asked when it does a share
 POINTS = 240  # points the fit sees, spread evenly over the logarithm of time
+BEGUN = 0.01  # share of the change by which the movement has begun
 UNLIKE = 4e-3  # share of the change that a model may miss without being called wrong
+ROUNDED = 0.03  # share of t63 that neither hold nor constant has, from which a start is rounded
 WRONG = 0.03  # share of the change, rms, from which no model is said to describe the movement
 CLEARLY = 12.0  # BIC by which a richer model must win
 WORTH = 0.6  # and the share of the simpler model's misfit, rms, that it may leave at most
 LIKE = 0.07  # share by which times that a law gives may miss those read off the trace,
 STRETCH = 0.06  # and by which what lies between two of them, counted from its own hold, may be stretched
+BOW = math.sqrt(12)  # relative doubt of a slope of 1 by what a line misses, rms: a bow is steeper and flatter
 APART = 2.5  # smallest ratio of two time constants that a recording can part
 SMALLEST_SHARE = 0.05  # of either stage
 LOOSEST = 0.5  # of the logarithm of a constant: beyond it the interval spans more than a factor of 7
@@ -50,7 +53,7 @@ class ReleaseKind:
     share_1 : Reading
         Share of the change, in %, that the faster stage carries.
     hold : Reading
-        Time in s from the edge to the start of the movement, fitted with the model.
+        Time in s from the edge to the start of the movement: that of the model, unless the trace denies it.
     rate : Reading
         Speed of a straight movement in dB/s, signed.
     """
@@ -117,7 +120,8 @@ def classify_movement(
     one = fit(_exponential, [0.0, math.log(t63_s)], [-tick, math.log(tick)], [t63_s, math.log(end)])
     line = fit(_straight, [0.0, math.log(1.6 * t63_s)], [-tick, math.log(tick)], [t63_s, math.log(2 * end)])
     best = min(one, line, key=lambda law: law.bic)
-    simple = _straight_kind(line, change) if best is line else _one(one, t63, t90)
+    hold = movement.hold(best)
+    simple = _straight_kind(line, change, hold) if best is line else _one(one, t63, t90, hold)
     if WORTH * best.rms_db > floor / 4:  # else no second stage could be worth its constants
         firsts = [[0.0, math.log(t63_s * a), math.log(t63_s * b), w] for a, b, w in _STARTS]
         bounds = [-tick, math.log(tick), math.log(tick), 0.0], [t63_s, math.log(end), math.log(end), 1.0]
@@ -134,13 +138,21 @@ def classify_movement(
             ]
             bent_law = min(bent, key=lambda law: law.bic)
             if two.bic + CLEARLY < bent_law.bic and max(two.rms_db, floor / 4) < WORTH * bent_law.rms_db:
-                return _two(two)
+                return _two(two, movement.hold(two))
             return _other("a law that bends describes the movement nearly as well as two stages")
     if best.rms_db > WRONG * abs(change) or not movement.agrees(best, times):
         return _other(
             f"no simple law describes the movement: the best one misses it by {best.rms_db:.2g} dB rms"
         )
     return simple
+
+
+def rounded_s(*, t63: Reading | None, stages: Reading | None, tau_1: Reading | None) -> float:
+    """Return what a single exponential without a hold leaves of t63 to a rounded start, 0 if nothing."""
+    if not (isinstance(t63, Quantity) and isinstance(tau_1, Quantity) and isinstance(stages, Quantity)):
+        return 0.0
+    left_s = t63.value - tau_1.value
+    return left_s if stages.value == 1 and left_s > ROUNDED * t63.value else 0.0
 
 
 _STARTS = ((0.4, 4.0, 0.6), (0.15, 2.0, 0.4), (0.7, 12.0, 0.8))
@@ -229,6 +241,20 @@ class _Movement:
         evidence = bic(chi2, points=self.time_s.size, unknowns=fitted.values.size)
         return _FittedShape(shape, fitted, float(np.sqrt(np.mean(residual**2))), evidence)
 
+    def hold(self, law: _FittedShape) -> Quantity:
+        """Dead time before a law: the fitted one, or none to where the trace has begun if that denies it.
+
+        Where a detector's own fall rounds the start, a law begins later than the gain; behind a ramp, sooner.
+        """
+        fitted = Quantity.from_std(float(law.fitted.values[0]), law.fitted.std(0), "s")
+        done = (self.gain_db - self.before_db) / (self.after_db - self.before_db)
+        passed = int(np.flatnonzero(np.append(-1.0, done[:-1]) < BEGUN)[-1])
+        looked = [min(int(np.searchsorted(self.time_s, fitted.value)), passed), passed]
+        if np.abs(law.fitted.residuals[looked]).max() < Z95:
+            return fitted
+        begun_s = max(float(self.time_s[passed]), fitted.high)
+        return Quantity(begun_s, 0.0, begun_s, "s")
+
     def agrees(self, law: _FittedShape, times: Mapping[float, float]) -> bool:
         """Tell whether a law does each share of the change when it was done, within `LIKE` and `STRETCH`.
 
@@ -266,19 +292,11 @@ def _log_quantity(law: _FittedShape, index: int) -> Quantity:
     return Quantity(value, value * math.exp(-1.96 * std), value * math.exp(1.96 * std), "s")
 
 
-def _hold(law: _FittedShape) -> Quantity:
-    return Quantity.from_std(float(law.fitted.values[0]), law.fitted.std(0), "s")
-
-
 def _none(unit: str, reason: str) -> Unmeasured:
     return Unmeasured(unit, reason, "look at the gain trace and the named times")
 
 
-def _stages(count: int) -> Quantity:
-    return Quantity(count, count, count, "1")
-
-
-def _one(law: _FittedShape, t63: Quantity, t90: Quantity | None) -> ReleaseKind:
+def _one(law: _FittedShape, t63: Quantity, t90: Quantity | None, hold: Quantity) -> ReleaseKind:
     """One exponential; its constant is that between the named times where these deny the fitted one.
 
     The fit lays a hold before what a detector's own fall rounds, and its constant bends with it.
@@ -290,35 +308,32 @@ def _one(law: _FittedShape, t63: Quantity, t90: Quantity | None) -> ReleaseKind:
         value = own.value if abs(own.value - tau.value) > unsure_s else tau.value
         tau = Quantity(value, min(tau.low, own.low), max(tau.high, own.high), "s")
     return ReleaseKind(
-        "exponential", _stages(1), tau, _none("s", single), _none("%", single),
-        _hold(law), _none("dB/s", "the movement is exponential, not straight"),
+        "exponential", Quantity(1, 1, 1, "1"), tau, _none("s", single), _none("%", single),
+        hold, _none("dB/s", "the movement is exponential, not straight"),
     )  # fmt: skip
 
 
-def _straight_kind(law: _FittedShape, change_db: float) -> ReleaseKind:
+def _straight_kind(law: _FittedShape, change_db: float, hold: Quantity) -> ReleaseKind:
     straight = "the movement is a straight line in dB: it has a rate, not a time constant"
     span = math.exp(law.fitted.values[1])
     rate = change_db / span
-    std = abs(rate) * law.fitted.std(1)
+    std = abs(rate) * math.hypot(law.fitted.std(1), BOW * law.rms_db / abs(change_db))
     return ReleaseKind(
         "straight", _none("1", straight), _none("s", straight), _none("s", straight), _none("%", straight),
-        _hold(law), Quantity.from_std(rate, std, "dB/s"),
+        hold, Quantity.from_std(rate, std, "dB/s"),
     )  # fmt: skip
 
 
-def _two(law: _FittedShape) -> ReleaseKind:
+def _two(law: _FittedShape, hold: Quantity) -> ReleaseKind:
     fast, slow = (1, 2) if law.fitted.values[1] < law.fitted.values[2] else (2, 1)
     share = law.fitted.values[3] if fast == 1 else 1 - law.fitted.values[3]
     std = law.fitted.std(3)
     return ReleaseKind(
-        "two-stage", _stages(2), _log_quantity(law, fast), _log_quantity(law, slow),
-        Quantity.from_std(100 * share, 100 * std, "%"), _hold(law),
+        "two-stage", Quantity(2, 2, 2, "1"), _log_quantity(law, fast), _log_quantity(law, slow),
+        Quantity.from_std(100 * share, 100 * std, "%"), hold,
         _none("dB/s", "the movement is exponential in two stages, not straight"),
     )  # fmt: skip
 
 
 def _other(reason: str) -> ReleaseKind:
-    return ReleaseKind(
-        "other", _none("1", reason), _none("s", reason), _none("s", reason), _none("%", reason),
-        _none("s", reason), _none("dB/s", reason),
-    )  # fmt: skip
+    return ReleaseKind("other", *(_none(unit, reason) for unit in ("1", "s", "s", "%", "s", "dB/s")))

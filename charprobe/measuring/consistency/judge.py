@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from charprobe.measuring.consistency.colour import distortion_of_tones, gain_of_tones, ripple_of_times
 from charprobe.measuring.consistency.readings import Readings, Rule
 from charprobe.measuring.consistency.static import gain_of_steps, slope_of_steps
-from charprobe.measuring.consistency.timing import ordered_times, release_law, sure_times, times_of_trace
+from charprobe.measuring.consistency.timing import ordered_times, sure_times, times_of_trace
 from charprobe.profile import glossary
 from charprobe.profile.entry import Entry, Health, Published, Table
 from charprobe.values.quantity import Unmeasured
@@ -18,7 +18,6 @@ RULES: tuple[Rule, ...] = (
     ordered_times,
     sure_times,
     times_of_trace,
-    release_law,
     slope_of_steps,
     gain_of_steps,
     ripple_of_times,

@@ -1,8 +1,7 @@
-"""Attack and release: their times against each other, their law and their trace."""
+"""Attack and release: their times against each other and against their trace."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from itertools import pairwise, product
 
@@ -11,7 +10,6 @@ import numpy as np
 from charprobe.measuring.consistency.readings import Contradiction, Readings
 from charprobe.values.running_median import running_median
 
-EXPONENTIAL, STRAIGHT = 0.06, 0.16  # shares by which times may miss those of a law: a knee rounds a line
 WIDEST = 2.0  # width of an interval over its number from which it says nothing but a bound
 LATER, LEFT_AGAIN = 1.5, 0.4  # t63 after which a trace may not fall below this share of its change again
 PASSED = {"t63": 1.0, "within_4db": 8.0, "within_3db": 6.0, "within_2db": 4.0}
@@ -68,37 +66,6 @@ def times_of_trace(read: Readings) -> Iterator[Contradiction]:
                     f"The gain trace is back at {100 * least:.0f} % of the change after the {edge} is said "
                     f"to be past most of it ({passed} {milliseconds(time.value)})",
                 )
-
-
-def release_law(read: Readings) -> Iterator[Contradiction]:
-    """Deny a law of the release that has other times than the release."""
-    t50, t63, t90, tau = (read.number(f"release.{name}") for name in ("t50", "t63", "t90", "tau_1"))
-    hold, slow, share = (read.number(f"release.{name}") for name in ("hold", "tau_2", "tau_1_share"))
-    if tau is None:
-        law, early, wanted, allowed = "a straight line", t50, 1.8, STRAIGHT
-    elif slow is None or share is None:
-        law, early, wanted, allowed = "one exponential", t63, math.log(10), EXPONENTIAL
-    else:
-        wanted = _stretch(tau.value, slow.value, share.value / 100)
-        law, early, allowed = "two exponentials", t63, EXPONENTIAL
-    if early is None or t90 is None or (tau is None and read.number("release.rate") is None):
-        return
-    held_s = hold.value if hold is not None else 0.0
-    stretch = (t90.value - held_s) / max(early.value - held_s, 1e-9)
-    if abs(stretch - wanted) > allowed * wanted:  # wide intervals do not make a law more likely
-        part = "50 %" if early is t50 else "63 %"
-        yield Contradiction(
-            tuple(f"release.{name}" for name in ("stages", "tau_1", "tau_2", "tau_1_share", "rate")),
-            f"The release takes {stretch:.2f} times as long to 90 % as to {part}, {law} {wanted:.2f} times",
-        )
-
-
-def _stretch(fast_s: float, slow_s: float, share: float) -> float:
-    """Time of 90 % over that of 63 % where two exponentials share a movement."""
-    times = np.geomspace(fast_s / 1000, 10 * slow_s, 4000)
-    left = share * np.exp(-times / fast_s) + (1 - share) * np.exp(-times / slow_s)
-    at_63, at_90 = (float(times[np.argmax(left <= level)]) for level in (math.exp(-1), 0.1))
-    return at_90 / at_63
 
 
 def milliseconds(seconds: float) -> str:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from charprobe.estimators.timing.release_kind import rounded_s
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.structures import USUAL_DBFS, Quiet, above
@@ -42,7 +43,8 @@ def first_cell(profile: Profile) -> Cell:
     lower = _quiet_bend(profile)
     seen = profile.measured("static.slope")
     slope, threshold, rest_db = _seen(profile, None if seen is None else seen.value)
-    hold_s = value("release.hold", 0.0)
+    t63, stages, tau_1 = (profile.measured(f"release.{name}") for name in ("t63", "stages", "tau_1"))
+    hold_s = value("release.hold", rounded_s(t63=t63, stages=stages, tau_1=tau_1))
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
         detector=Detector("envelope", low_cut_hz=_low_cut_hz(profile, slope)),

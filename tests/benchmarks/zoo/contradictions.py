@@ -6,7 +6,6 @@ what.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator
 
@@ -34,13 +33,15 @@ def _release_kind(told: Told) -> Iterator[str]:
     t50, t63, t90 = (told.number(f"release.{name}") for name in ("t50", "t63", "t90"))
     hold = told.number("release.hold") or 0.0
     one = told.number("release.stages") == 1 or any(told.says("one exponential"))
-    if one and t63 is not None and t90 is not None:
-        ratio = (t90 - hold) / (t63 - hold) if t63 > hold else math.inf
+    tau = told.number("release.tau_1")
+    if one and t63 is not None and t90 is not None and (own := tau or t63 - hold) > 0:
+        ratio = 1 + (t90 - t63) / own
         if not 2.15 < ratio < 2.45:
             yield f"one exponential, but t90/t63 is {ratio:.2f} (2.30 of one exponential)"
-    tau = told.number("release.tau_1")
-    if one and t63 is not None and tau is not None and abs(tau - (t63 - hold)) > 0.1 * t63:
-        yield f"one exponential of {tau:.4g} s, but t63 {t63:.4g} s"
+    if one and t63 is not None and tau is not None:
+        early = t63 - hold - tau
+        if abs(early) > 0.1 * t63 and not (early > 0 and any(told.says("its start rounded"))):
+            yield f"one exponential of {tau:.4g} s, but t63 {t63:.4g} s"
     if any(told.says(r"straight line of \d")) and t50 is not None and t90 is not None and t50 > hold:
         ratio = (t90 - hold) / (t50 - hold)
         if not 1.6 < ratio < 2.0:

@@ -67,7 +67,7 @@ def _release(left: Array, change_db: float, rate_hz: int) -> Constants:
 
 def _done(left: Array, share: float) -> int:
     """First sample from which a share of the change is done for good."""
-    return int(np.flatnonzero(left > 1 - share)[-1]) + 1
+    return int(np.flatnonzero(np.append(True, left > 1 - share))[-1])
 
 
 def _between(left: Array, shares: tuple[float, ...], rate_hz: int) -> Range:

@@ -75,6 +75,21 @@ def test_two_poles_in_a_row_are_not_two_stages(rng):
     assert kind.kind == "exponential"
     assert kind.tau_1.low <= slow <= kind.tau_1.high
     assert kind.tau_1.value == pytest.approx(slow, rel=0.01)  # the fast pole is over before 63 %
+    assert kind.hold.low == 0  # the gain moves from the edge on, however slowly
+
+
+def test_a_line_with_rounded_ends_has_the_speed_of_its_middle(rng):
+    # a line seen through a box of 0.1 s: in the middle as steep as ever; the fit bends with the ends
+    span_s, box_s = 0.5, 0.1
+    late = np.linspace(0, box_s, 51)
+
+    def left(t):
+        return np.mean([np.clip(1 - (t - s) / span_s, 0, 1) for s in late], axis=0)
+
+    kind = kind_of(left, rng)
+    assert kind.kind == "straight"
+    assert kind.rate.low <= DEPTH_DB / span_s <= kind.rate.high
+    assert kind.hold.low == 0
 
 
 def test_a_target_that_falls_in_a_straight_line_bends_no_constant(rng):

@@ -231,7 +231,7 @@ def _hold(times: EdgeTimes, kind: ReleaseKind | None, trace: GainTrace) -> Readi
     bound = max(trace.resolution_s, 0.01 * (value_or_least(scale) or 0.0))
     if hold.low > bound:
         return hold
-    reason = "the release starts at the edge, as far as this capture resolves"
+    reason = "no dead time stands out: the release starts at the edge, or smoothly"
     return Unmeasured(
         "s", reason, "raise the sampling rate to tighten the bound", at_most=max(bound, hold.high)
     )
