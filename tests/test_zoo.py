@@ -101,7 +101,9 @@ def test_constants_of_a_gain_that_waits_then_recovers_exponentially_are_those_of
         return Output(np.concatenate([np.zeros(late), sound])[: sound.size] * gain, gain)
 
     stage = Stage("waits", "", process, late_s=ahead_s, calm_s=2.5, trace_is_gain=True)
-    found = trace_constants(stage, Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5), RATE)
+    leads = tuple((0, edge_phase(k, phases=5) - 2 * np.pi * 3989.0 * 0.1) for k in range(5))
+    played = PlayedSet(Burst(-40.0, -4.0, 3989.0, 0.1, 0.3, 0.5), leads)
+    found = trace_constants(stage, played, np.zeros(0), RATE)
     low, high = found["release.hold"]
     # counted from the edge at the output of the path, which the gain leads; a hundredth takes a hundredth of a constant
     assert low - 2 / RATE < hold_s - ahead_s < high < hold_s - ahead_s + 0.02 * fast_s

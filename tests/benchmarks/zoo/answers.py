@@ -61,13 +61,15 @@ class Answers:
         found: tuple[BurstTruth, ...] = self._known[key]
         return found
 
-    def constants(self, burst: Burst) -> Constants:
-        """Constants of a burst from rest, where the gain is the whole of the stage and forgets what came before."""
-        stage, key = self._stage, ("constants", burst, getsource(sys.modules[trace_constants.__module__]))
-        if not stage.trace_is_gain or stage.joined or stage.remembers_s or stage.unsteady_db:
+    def constants(self, played: PlayedSet, sound: Array) -> Constants:
+        """Constants of a set of bursts, where the gain is the whole of the stage and does not move by itself."""
+        stage, source = self._stage, getsource(sys.modules[trace_constants.__module__])
+        if not stage.trace_is_gain or stage.joined or stage.unsteady_db:
             return {}
+        last, _ = played.leads[-1]
+        key = "constants", source, played, hashlib.sha256(sound[:last].tobytes()).hexdigest()
         if key not in self._known:
-            self._known[key] = trace_constants(stage, burst, self._rate_hz)
+            self._known[key] = trace_constants(stage, played, sound, self._rate_hz)
         found: Constants = self._known[key]
         return found
 

@@ -11,8 +11,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from tests.benchmarks.zoo.bursts import Burst, end_of, lead_of, phase_mean
+from tests.benchmarks.zoo.bursts import end_of
 from tests.benchmarks.zoo.judged import Range
+from tests.benchmarks.zoo.played_bursts import PlayedSet, phase_means
 from tests.benchmarks.zoo.stage import Array, Stage
 
 Constants = dict[str, Range]
@@ -26,16 +27,21 @@ POINTS, APART = 400, 3.0  # of two constants: points looked at, ratio of the two
 MISSED, LEAST_SHARE = 0.002, 0.15  # share of the change that they may miss, and that either carries
 
 
-def trace_constants(stage: Stage, burst: Burst, rate_hz: int) -> Constants:
-    """Ranges by quantity; a missing one is not settled by the trace."""
-    gain, _ = phase_mean(stage, burst, burst.hold_s, max(stage.calm_s, burst.release_s), rate_hz)
+def trace_constants(stage: Stage, played: PlayedSet, sound: Array, rate_hz: int) -> Constants:
+    """Ranges by quantity over the means that may stand for the set; a missing one is not settled by each of them."""
+    rest_s = max(stage.calm_s, played.burst.release_s)
+    means = phase_means(stage, played, sound, played.burst.hold_s, rest_s, rate_hz)
+    each = [_constants(stage, played, gain, rate_hz) for gain, _ in means]
+    settled = [name for name in each[0] if all(name in one for one in each)]
+    return {name: (min(one[name][0] for one in each), max(one[name][1] for one in each)) for name in settled}
+
+
+def _constants(stage: Stage, played: PlayedSet, gain: Array, rate_hz: int) -> Constants:
     late = round(stage.late_s * rate_hz)
     early = late if stage.ahead_s is None else round(stage.ahead_s * rate_hz)
-    edge = round(lead_of(stage, burst) * rate_hz) + late
-    fall = edge + round(burst.hold_s * rate_hz)
-    before, within, after = (
-        float(gain[at - early - 8 : at - early].mean()) for at in (edge, fall, gain.size)
-    )
+    edge = round(played.burst.lead_s * rate_hz) + late
+    fall = edge + round(played.burst.hold_s * rate_hz)
+    before, within = (float(gain[at - early - 8 : at - early].mean()) for at in (edge, fall))
     after = end_of(gain, fall)
     found: Constants = {}
     if abs(within - before) > LEAST_CHANGE_DB:

@@ -178,7 +178,14 @@ def truth_of(stage: Stage, stimulus: Stimulus) -> Truth:
         {name: hz for name, hz in corners.items() if hz is not None}
         | (dict(stage.true) if isinstance(stage, Declared) else {}),
         stage.kind if isinstance(stage, Declared) else None,
-        next((answers.constants(one.burst) for one in sets if key_of(one.burst) in reference), {}),
+        next(
+            (
+                answers.constants(one, sound)
+                for one in played_sets(stimulus)
+                if key_of(one.burst) in reference
+            ),
+            {},
+        ),
     )
     answers.keep()
     return truth
