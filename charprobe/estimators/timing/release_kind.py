@@ -147,12 +147,16 @@ def classify_movement(
     return simple
 
 
-def rounded_s(*, t63: Reading | None, stages: Reading | None, tau_1: Reading | None) -> float:
-    """Return what a single exponential without a hold leaves of t63 to a rounded start, 0 if nothing."""
-    if not (isinstance(t63, Quantity) and isinstance(tau_1, Quantity) and isinstance(stages, Quantity)):
+def waited_s(
+    hold: Reading | None, *, t63: Reading | None, stages: Reading | None, tau_1: Reading | None
+) -> float:
+    """Return the time that a law waits: its hold, or up to where it begins behind a rounded start."""
+    if isinstance(hold, Quantity):
+        return hold.value
+    single = isinstance(stages, Quantity) and stages.value == 1
+    if not (hold and single and isinstance(t63, Quantity) and isinstance(tau_1, Quantity)):
         return 0.0
-    left_s = t63.value - tau_1.value
-    return left_s if stages.value == 1 and left_s > ROUNDED * t63.value else 0.0
+    return (hold.at_most or 0.0) if t63.value - tau_1.value > ROUNDED * t63.value else 0.0
 
 
 _STARTS = ((0.4, 4.0, 0.6), (0.15, 2.0, 0.4), (0.7, 12.0, 0.8))

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from charprobe.estimators.timing.release_kind import rounded_s
+from charprobe.estimators.timing.release_kind import waited_s
 from charprobe.profile.entry import numbers
 from charprobe.profile.profile import Profile
 from charprobe.replica.fitting.structures import USUAL_DBFS, Quiet, above
@@ -43,8 +43,9 @@ def first_cell(profile: Profile) -> Cell:
     lower = _quiet_bend(profile)
     seen = profile.measured("static.slope")
     slope, threshold, rest_db = _seen(profile, None if seen is None else seen.value)
-    t63, stages, tau_1 = (profile.measured(f"release.{name}") for name in ("t63", "stages", "tau_1"))
-    hold_s = value("release.hold", rounded_s(t63=t63, stages=stages, tau_1=tau_1))
+    names = ("hold", "t63", "stages", "tau_1")
+    hold, t63, stages, tau_1 = (profile.reading(f"release.{name}") for name in names)
+    hold_s = waited_s(hold, t63=t63, stages=stages, tau_1=tau_1)
     ahead_s = value("attack.lookahead", 0.0)
     return Cell(
         detector=Detector("envelope", low_cut_hz=_low_cut_hz(profile, slope)),

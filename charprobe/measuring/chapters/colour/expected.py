@@ -17,7 +17,7 @@ from charprobe.estimators.colour.expected_ripple import (
 )
 from charprobe.estimators.colour.level_rung import LevelRung
 from charprobe.estimators.colour.origin import CLOSE_DB
-from charprobe.estimators.timing.release_kind import rounded_s
+from charprobe.estimators.timing.release_kind import waited_s
 from charprobe.measuring.chapters.lookup import Reduction
 from charprobe.profile.entry import Cell, Chapter
 from charprobe.values.quantity import Z95, Quantity, Reading, Unmeasured
@@ -159,8 +159,7 @@ def _motion(timing: Chapter, static: Reduction | None) -> tuple[Motion | Unmeasu
         reason = "the static curve does not tell the slope at the bursts' high level"
         return Unmeasured(UNIT, reason, f"the recipe {RECIPE}"), 0.0
     hold, stages, tau_1 = (read[f"release.{name}"] for name in ("hold", "stages", "tau_1"))
-    rounded = rounded_s(t63=release, stages=stages, tau_1=tau_1)
-    hold_s = hold.value if isinstance(hold, Quantity) else rounded
+    hold_s = waited_s(hold, t63=release, stages=stages, tau_1=tau_1)
     fall = _fall(read, release, hold_s)
     motion = Motion(rise, fall, hold_s, step_to - step_from, reduced, slope)
     return motion, release.std / release.value

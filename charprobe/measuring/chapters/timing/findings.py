@@ -9,7 +9,7 @@ import numpy as np
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.excursion import excursion_db
 from charprobe.estimators.timing.edge.times import SMALLEST_DB
-from charprobe.estimators.timing.release_kind import rounded_s
+from charprobe.estimators.timing.release_kind import waited_s
 from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
@@ -159,7 +159,7 @@ def _release(entries: Published, row: BurstRow) -> str:
         return f"{text}, {line}."
     if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
         after = f" after a hold of {edited(hold).number}" if isinstance(hold, Quantity) else ""
-        if not after and rounded_s(t63=t63, stages=stages, tau_1=tau_1):
+        if not after and waited_s(hold, t63=t63, stages=stages, tau_1=tau_1):
             after = ", its start rounded"
         return f"{text}, one exponential in dB of {edited(tau_1).number}{after}."
     if row.release_kind is not None and row.release_kind.kind == "other":
