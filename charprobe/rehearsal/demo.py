@@ -1,6 +1,6 @@
 """The whole job on a simulated device: stimulus, captures, profiles, comparison, page.
 
-This process plays the bypass; while it judges it and loads what draws, another records the first settings.
+This process judges the bypass, loads what draws and measures the first setting as another records three.
 Then it listens, and `JOBS` others, forked from it, record, measure and draw (`demo_bench`).
 """
 
@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from importlib import import_module
+from itertools import chain, repeat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,7 +36,7 @@ if TYPE_CHECKING:  # what draws is loaded while others are at work
 
 SEED = 7
 JOBS = 2
-EARLY = 1, 2  # takes that are recorded while the bypass is judged
+EARLY = 1, 2, 3  # takes that are recorded while the bypass is judged, and with the first one measured, once
 STEPS = len(TAKES) + 4  # captures with their profiles; stimulus, listening pair, comparison, page
 SPEECH_S = 10.0
 PROFILE_BYTES, PAGE_BYTES = 1_000_000, 20_000_000
@@ -87,19 +88,19 @@ def _run(bench: Bench, progress: Callable[[str], None]) -> Demo:
     bench.record(0)
     with workers(1) as other:
         early = [other.submit(bench.record, number) for number in EARLY]
-        bench.bypass()  # once: the others are forked from what is known and loaded here
+        bench.bypass()
         import_module("charprobe.publishing.report.page")
+        first = bench.measure(1, {1: early[0].result()})
         known = dict(zip(EARLY, (future.result() for future in early), strict=True))
     progress("bypass")
     profiles: list[Profile] = []
     rows: list[TruthRow] = []
     drawn: dict[str, Future[tuple[InPage, ...]]] = {}
     with workers(JOBS) as others:
-        measured = [others.submit(bench.measure, number, known) for number in range(1, len(TAKES))]
+        found = chain([first], others.map(bench.measure, range(2, len(TAKES)), repeat(known)))
         _listening_pair(folder, force)
         progress("listening pair")
-        for setting, future in zip(TAKES[1:], measured, strict=True):
-            profile, truth = future.result()
+        for setting, (profile, truth) in zip(TAKES[1:], found, strict=True):
             progress(setting.name)
             profiles.append(profile)
             own = [one for one in profiles if one.setting == setting.name]
@@ -121,8 +122,7 @@ def _listening_pair(folder: Path, force: bool) -> None:
 
     rng = np.random.default_rng(SEED)
     speech = generate("speech", seconds=SPEECH_S, rate_hz=RATE_HZ, rng=rng)
-    setting = next(setting for setting in SETTINGS if setting.name == REPEATED)
-    takes = {"dry": speech, REPEATED: setting.process(speech, rate_hz=RATE_HZ, rng=rng).samples}
+    takes = {"dry": speech, REPEATED: TAKES[-1].process(speech, rate_hz=RATE_HZ, rng=rng).samples}
     prepare_folder(folder / "takes")
     for name, samples in takes.items():
         write_wav(folder / "takes" / f"{name}.wav", samples, rate_hz=RATE_HZ, subtype="float32", force=force)
