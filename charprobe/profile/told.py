@@ -14,6 +14,7 @@ class Told(StrEnum):
     COLOUR = "Colour shows"
     DEAD = "Gain is lost to distortion that grows as the level falls"
     GATE = "Gate or expander"
+    INVERTS = "Inverts polarity"
     LIFTS = "Upward compressor, working"
     PEAKS = "Keep steady peaks"
     RISES = "Its gain rises with level"

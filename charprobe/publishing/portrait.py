@@ -233,6 +233,7 @@ def _colour(profile: Profile) -> str:
     elif isinstance(onset, Unmeasured) and onset.at_least is not None:
         parts.append(f"no colour found up to {number_text(onset.at_least, 1)} dBFS")
     parts += [words] if (words := response_words(profile)) else []
+    parts += ["inverts polarity"] if profile.told(Told.INVERTS) else []
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}." if text else ""
 

@@ -1,4 +1,4 @@
-"""The path chapter: latency of the setting against its bypass."""
+"""The path chapter: latency and polarity of the setting against its bypass."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 
 from charprobe.placing.take import Take
 from charprobe.profile.entry import NO_BYPASS, Chapter, Entry
+from charprobe.profile.told import Told
 from charprobe.values.quantity import Quantity, Reading, Unmeasured
 from charprobe.values.wording import signed_text
 
@@ -24,7 +25,9 @@ def path_chapter(wet: Take, bypass: Take | None) -> Chapter:
         "path.latency": Entry(seconds, conditions),
         "path.latency_samples": Entry(samples, conditions),
     }
-    return Chapter(quantities=entries)
+    inverts = bypass is not None and wet.alignment.polarity != bypass.alignment.polarity
+    told = (f"{Told.INVERTS}: what comes out has the other sign than through the bypass.",) if inverts else ()
+    return Chapter(quantities=entries, words=lambda published: told)
 
 
 def _latency(wet: Take, bypass: Take | None) -> tuple[Reading, Reading]:

@@ -39,3 +39,10 @@ def test_captures_not_started_in_step_give_no_latency(rng):
 def test_without_bypass_there_is_none(rng):
     found = reading(path_chapter(take_of(IDLE, wire, rng=rng), None), "path.latency")
     assert isinstance(found, Unmeasured) and "bypass" in found.reason
+
+
+@pytest.mark.parametrize("stage", [1, -1])
+@pytest.mark.parametrize("recorder", [1, -1])
+def test_a_setting_that_inverts_polarity_says_so_whatever_the_recorder_does(stage, recorder, rng):
+    bypass, wet = (take_of(IDLE, lambda sound, s=s: s * sound, rng=rng) for s in (recorder, recorder * stage))
+    assert bool(path_chapter(wet, bypass).findings) == (stage < 0)

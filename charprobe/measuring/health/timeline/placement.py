@@ -183,7 +183,7 @@ def _polarity(take: Take) -> list[Health]:
         return [Health("polarity-inverted", "stop", message, channel=take.channel, withholds=BY_CLOCK)]
     if take.alignment.polarity > 0:
         return []
-    message = f"Polarity inverted by the path ({take.label}): compensated in nulls, reported as a finding"
+    message = f"Polarity inverted ({take.label}): undone where phases count; the setting's own is a finding"
     return [Health("polarity-inverted", "note", message, channel=take.channel)]
 
 
