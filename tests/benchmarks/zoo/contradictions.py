@@ -44,7 +44,8 @@ def _release_kind(told: Told) -> Iterator[str]:
             yield f"one exponential of {tau:.4g} s, but t63 {t63:.4g} s"
     if any(told.says(r"straight line of \d")) and t50 is not None and t90 is not None and t50 > hold:
         ratio = (t90 - hold) / (t50 - hold)
-        if not 1.6 < ratio < 2.0:
+        rounded = any(told.says("its start rounded"))
+        if not (1.0 if rounded else 1.6) < ratio < 2.0:
             yield f"a straight line, but t90/t50 is {ratio:.2f} (1.8 of a line)"
     memory, no_memory = told.span("release.memory"), any(told.says("no memory"))
     if no_memory and memory is not None and not memory[0] - 0.05 <= 1 <= memory[1] + 0.05:

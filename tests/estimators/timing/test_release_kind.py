@@ -4,9 +4,9 @@ from burst_device import exponential, play, recipe
 from held_truths import expected_inside
 
 from charprobe.estimators.timing.edge.times import time_edge
-from charprobe.estimators.timing.release_kind import classify_movement
+from charprobe.estimators.timing.release_kind import classify_movement, waited_s
 from charprobe.estimators.timing.trace.trace_edges import trace_edges
-from charprobe.values.quantity import Quantity
+from charprobe.values.quantity import Quantity, Unmeasured
 
 HOLD_S, DEPTH_DB = 0.2, 12.0
 
@@ -169,3 +169,14 @@ def test_an_exponential_that_would_go_on_beyond_the_rest_is_none(rng):
     kind = kind_of(lambda t: np.maximum(0, 1.1 * np.exp(-t / 0.15) - 0.1), rng)
     assert kind.kind == "other"
     assert not isinstance(kind.tau_1, Quantity)
+
+
+@pytest.mark.parametrize(
+    ("t63_s", "waits_s"), [(0.151, 0.0), (0.18, 0.031)]
+)  # 1 ms is less than the constant's doubt
+def test_a_law_waits_behind_a_rounded_start_and_at_none(t63_s, waits_s):
+    hold = Unmeasured("s", "no dead time stands out", "", at_most=0.031)
+    t63, stages, tau_1 = (Quantity.from_std(value, 0.0, "") for value in (t63_s, 1.0, 0.15))
+    assert waited_s(hold, t63=t63, stages=stages, tau_1=tau_1) == waits_s
+    assert waited_s(t63, t63=t63, stages=stages, tau_1=tau_1) == t63_s
+    assert waited_s(None, t63=t63, stages=stages, tau_1=tau_1) == 0.0

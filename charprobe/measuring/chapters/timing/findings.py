@@ -9,7 +9,7 @@ import numpy as np
 from charprobe.estimators.static.curve import StaticCurve
 from charprobe.estimators.timing.edge.excursion import excursion_db
 from charprobe.estimators.timing.edge.times import SMALLEST_DB
-from charprobe.estimators.timing.release_kind import waited_s
+from charprobe.estimators.timing.release_kind import ROUNDED, waited_s
 from charprobe.measuring.chapters.timing.detail import passes_db, step_meaning
 from charprobe.measuring.chapters.timing.loop import loop_sentence
 from charprobe.measuring.chapters.timing.rows import BurstRow
@@ -156,6 +156,9 @@ def _release(entries: Published, row: BurstRow) -> str:
         line = f"a straight line of {speed}"
         if isinstance(t50, Quantity) and isinstance(t90, Quantity) and t90.value > LINE * t50.value:
             line = f"at first {speed} straight on, slower towards its end"
+        elif isinstance(t50, Quantity) and isinstance(t90, Quantity) and not isinstance(hold, Quantity):
+            # a line through both times begins where its first half points back to
+            line += ", its start rounded" if 2.25 * t50.value - 1.25 * t90.value > ROUNDED * t63.value else ""
         return f"{text}, {line}."
     if isinstance(tau_1, Quantity) and isinstance(stages, Quantity):
         after = f" after a hold of {edited(hold).number}" if isinstance(hold, Quantity) else ""
