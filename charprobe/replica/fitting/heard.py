@@ -17,7 +17,8 @@ from charprobe.values.arrays import Array, Index
 DEEPEST = 10 ** (-90 / 20)  # the same where colour is looked for
 FINEST = 10 ** (-74 / 20)  # of the sound: an error this small weighs as little as noise does
 LEVEL_S, BLOCK_S = 0.002, 0.1
-EDGE = 64  # last samples of a stretch, which filters would mix with what follows
+LEAD_S = 0.05  # ahead of what is remembered, fading in: no onset that the stage did not hear
+AFTER_S = 0.02  # of what follows a stretch: filters mix it in, and look-ahead is met by it
 LONGEST_S = 30.0  # of what comes before a stretch
 FURTHER = 2.0  # times the memory that was thought: of its start some 1 % is left instead of 0.01 %
 TOP_LEFT = np.sqrt(0.375)  # of white noise, once `Heard.seen` has taken the top off
@@ -49,9 +50,9 @@ class Memory:
         reduction: ten attack times ahead of its last onset, whose overshoot is remembered too, the model may
         start, from rest.
         """
-        earliest = stretch.start - (min(9 * self.release_s, LONGEST_S) + 0.05) * rate_hz
+        earliest = stretch.start - (min(9 * self.release_s, LONGEST_S) + LEAD_S) * rate_hz
         loudest = [start for start, _ in stretch.before if start > earliest][-1:]
-        by_attack = [start - (10 * self.attack_s + 0.05) * rate_hz for start in loudest]
+        by_attack = [start - (10 * self.attack_s + LEAD_S) * rate_hz for start in loudest]
         return max(0.0, earliest, *by_attack)
 
 
@@ -131,16 +132,20 @@ def hear(
     pieces, begins = list[slice](), list[int]()
     at, number, counted = 0, 0, 0
     for begin, some in _hanging_together(pair, stretches, memory):
-        sides = read_quiet(pair, begin, max(stretch.stop for stretch in some), noise=noise)
+        last = max(stretch.stop for stretch in some)
+        end = min(last + round(AFTER_S * rate_hz), *(stop for _, stop in pair.open_ranges() if stop >= last))
+        sides = read_quiet(pair, begin, end, noise=noise)
         size = sides.wet.size
         weighed = weigh(sides, noise=left_of, rate_hz=rate_hz, finest=finest)
+        lead = min(round(LEAD_S * rate_hz), int(some[0].start - begin))
+        sides.dry[:lead] *= np.sin(np.linspace(0, np.pi / 2, lead)) ** 2
         dry.append(sides.dry)
         wet.append(sides.wet)
         pieces.append(slice(at, at + size))
         begins.append(int(np.ceil(begin)))
         for stretch in some:
             first, stop = (min(size, round(edge - begin)) for edge in (stretch.start, stretch.stop))
-            places = np.arange(first, max(first, stop - EDGE))
+            places = np.arange(first, max(first, stop))
             weighed.weight[[*places[:1], *places[-1:]]] = 0.0  # `Heard.seen` mixes them with other stretches
             used.append(at + places)
             left.append(weighed.left[places])

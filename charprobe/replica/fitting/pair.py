@@ -92,8 +92,7 @@ class Pair:
 
     def open_from(self, position: float) -> float:
         """The stimulus position from which on a sealed pair reads up to another."""
-        ends = [s.span.stop for s in self.wet.stimulus.of_kind(Programme) if s.span.stop <= position]
-        return float(max(ends, default=0.0)) if self.sealed else 0.0
+        return float(max(start for start, _ in self.open_ranges() if start <= position))
 
     def open_ranges(self) -> list[tuple[int, int]]:
         """Stretches of the stimulus, in samples, that a sealed pair reads whole: around its programme."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, oaconvolve, sosfiltfilt
 
 from charprobe.replica.fitting.pair import Noise, Pair, Sides
@@ -13,6 +15,7 @@ from charprobe.values.arrays import Array
 
 REACH = 8  # taps of the path on each side of a sample
 SLOW_HZ = 60.0  # what the path adds below it is kept: AC coupling rings on down there
+RINGING, RINGING_S = 4.0, 0.1  # where it has so many times the power of noise, over that long
 LIKE_NOISE = 1.25  # times the noise of the bypass: more left is a path of another kind, and the bypass stays
 PIECE_S, MOST = 0.01, 0.9  # of so many pieces that long: hard onsets ring in converters, behind the stage
 LEAST = 1e-10  # of the greatest: directions in which a few tones do not tell the path
@@ -42,6 +45,8 @@ def read_quiet(pair: Pair, start: float, stop: float, *, noise: Noise) -> Sides:
     passed = oaconvolve(played, path, mode="valid")
     left = sides.dry - passed
     slow = sosfiltfilt(butter(2, SLOW_HZ, fs=pair.rate_hz, output="sos"), left)
+    power = uniform_filter1d(slow**2, round(RINGING_S * pair.rate_hz))
+    slow *= power > RINGING * 2 * SLOW_HZ / pair.rate_hz * noise.dry**2
     left = left - slow
     size = round(PIECE_S * pair.rate_hz)
     pieces = np.sqrt(np.mean(left[: left.size // size * size].reshape(-1, size) ** 2, axis=1))
@@ -55,17 +60,10 @@ def read_quiet(pair: Pair, start: float, stop: float, *, noise: Noise) -> Sides:
 
 def _path(played: Array, passed: Array) -> Array:
     """Taps, shape (2 * REACH + 1,), with which what was played comes nearest to what passed the bypass."""
-    count, n = 2 * REACH + 1, passed.size
-    normal = np.zeros((count, count))
-    for lag in range(count):
-        normal[0, lag] = played[:n] @ played[lag : lag + n]
-    for i in range(count - 1):
-        for j in range(i, count - 1):
-            dropped, gained = played[i] * played[j], played[i + n] * played[j + n]
-            normal[i + 1, j + 1] = normal[i, j] - dropped + gained
-    normal = np.triu(normal) + np.triu(normal, 1).T
-    push = np.array([played[i : i + n] @ passed for i in range(count)])
-    path = np.zeros(count)
+    rows = sliding_window_view(played, passed.size)
+    normal = np.array([[row @ one for row in rows] for one in rows])
+    push = np.array([row @ passed for row in rows])
+    path = np.zeros(2 * REACH + 1)
     path[REACH] = push[REACH] / max(normal[REACH, REACH], 1e-30)  # a gain, and the rest where tones tell it
     path += np.linalg.pinv(normal, rcond=LEAST, hermitian=True) @ (push - normal @ path)
     return path[::-1]

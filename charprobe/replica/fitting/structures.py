@@ -132,16 +132,14 @@ class Structure:
 
     def neighbours(self) -> Iterator[Structure]:
         """Structures that differ in one thing, the likeliest first."""
-        for reads in READS:
-            for averaged in (False, True):
-                if (reads, averaged) != (self.reads, self.averaged):
-                    yield replace(self, reads=reads, averaged=averaged)
+        for reads, averaged in product(READS, (False, True)):
+            if (reads, averaged) != (self.reads, self.averaged):
+                yield replace(self, reads=reads, averaged=averaged)
         for domain in get_args(Domain):
             yield replace(self, domain=domain)._bare()
         yield replace(self, domain="level", averaged=False)
-        for form in get_args(Form):
-            for towards in get_args(Towards):
-                yield replace(self, form=form, towards=towards)
+        for form, towards in product(get_args(Form), get_args(Towards)):
+            yield replace(self, form=form, towards=towards)
         other: Loop = "feedback" if self.loop == "feed-forward" else "feed-forward"
         for towards in get_args(Towards):  # without a loop what falls to rest stands for one that does not
             yield replace(self, loop=other, towards=towards)

@@ -48,6 +48,16 @@ def test_noise_that_the_stage_never_heard_is_gone(takes):
     assert error(takes, 0.0) < 0.08 * NOISE
 
 
+def test_where_nothing_was_played_nothing_is_left_of_noise_that_the_stage_never_heard():
+    # a level that is smoothed in dB falls in silence as far as it is silent
+    rig = Rig(noise_dbfs=-110, bits=None, lead_s=0.1, tail_s=0.1)
+    sound = record_stage(Wire("wire", "wire"), render(STIMULUS), rate_hz=RATE, rig=rig, seed=1)
+    pair = Pair(*[place_take(Track(MemoryCapture(sound, rate_hz=RATE), 0, STIMULUS))] * 2)
+    noise, span = pair.noise(gain_db=0.0), STIMULUS.segments[1].span
+    heard = read_quiet(pair, span.start - 12_000, span.stop, noise=replace(noise, heard=0.0)).dry
+    assert np.std(heard[500:8000]) < 1e-3 * noise.dry
+
+
 def test_so_much_of_it_stays_as_the_stage_heard(takes):
     assert error(takes, 0.25) == pytest.approx(0.5 * NOISE, rel=0.05)
     assert error(takes, 1.0) == pytest.approx(NOISE, rel=0.05)
