@@ -59,7 +59,7 @@ class JobGroup(CommandGroup):
 
     def invoke(self, ctx: click.Context) -> object:
         """Run the command; what the library refuses becomes one message and exit code 1."""
-        gc.set_threshold(LOOSE)
+        gc.set_threshold(LOOSE, 1, 1)
         for threads in LINEAR_ALGEBRA:  # read as NumPy is loaded: threads would wait at full speed
             os.environ.setdefault(threads, "1")
         try:
