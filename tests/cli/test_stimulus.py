@@ -4,7 +4,6 @@ import signal
 import subprocess
 import sys
 import time
-from functools import partial
 
 import pytest
 from commands import good, refused, run
@@ -40,10 +39,10 @@ def test_a_bad_recipe_names_line_and_range(tmp_path):
 def test_a_command_that_is_told_to_end_leaves_nothing_behind(tmp_path, number):
     command = [sys.executable, "-m", "charprobe", "stimulus", "full", "--rate", "192000", "--out", "play.wav"]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))}
-    heard = partial(signal.signal, number, signal.SIG_DFL)  # who started the tests may have had it ignored
-    with subprocess.Popen(
-        command, cwd=tmp_path, stderr=subprocess.PIPE, env=environment, preexec_fn=heard
-    ) as running:
+    ignored = signal.signal(number, signal.SIG_DFL)  # as under nohup, which what is started would inherit
+    running = subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, env=environment)
+    signal.signal(number, ignored)
+    with running:
         ends = time.monotonic() + 60
         while not list(tmp_path.glob(".charprobe-*.part")) and time.monotonic() < ends:
             time.sleep(0.01)
