@@ -79,7 +79,7 @@ def load_what_draws() -> None:
     """Load what draws, half of which is loaded as a first figure is written; later processes share it."""
     from charprobe.publishing.figures.look.drawing import METADATA, composed
     from charprobe.publishing.figures.look.style import ARTICLE_LOOK
-    from charprobe.publishing.report import page as _  # noqa: F401
+    from charprobe.publishing.report import page as _  # noqa: F401  # to be there before the fork
 
     blank = composed("", ARTICLE_LOOK, [lambda ax, look: ax], title="-", main="", conditions="", alt="")
     for kind in METADATA:

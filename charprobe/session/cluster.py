@@ -33,5 +33,5 @@ def on_cluster(address: str) -> Iterator[int]:
             f"{address}: no Dask scheduler answers there ({error}). Start one (`dask scheduler`) and workers "
             "that see the captures under the same paths (`dask worker ADDRESS`). Nothing was measured"
         ) from None
-    with client, elsewhere(client.get_executor(pure=False)):  # type: ignore[no-untyped-call]
-        yield sum(client.nthreads().values())  # type: ignore[no-untyped-call]
+    with client, elsewhere(client.get_executor(pure=False)):  # type: ignore[no-untyped-call]  # of no types
+        yield sum(client.nthreads().values())  # type: ignore[no-untyped-call]  # likewise
