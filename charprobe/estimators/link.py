@@ -101,9 +101,12 @@ def _level(cut: Cut, own: Tone, pilot: Tone, other: Tone) -> LinkLevel:
 def _at_last(piece: Cut, tone: Tone) -> Reading:
     """Level of a tone where it settles: as it is if it does not move, else with what it may still do."""
     bounds = np.linspace(piece.start, piece.start + piece.step * piece.samples.size, 4)
-    thirds = [_fit(piece.between(*ends), tone).level(1) for ends in pairwise(bounds.tolist())]
+    try:
+        thirds = [_fit(piece.between(*ends), tone).level(1) for ends in pairwise(bounds.tolist())]
+    except SegmentTooShortError:
+        thirds = []
     told = [one for one in thirds if isinstance(one, Quantity)]
-    if len(told) < len(thirds):
+    if len(told) < bounds.size - 1:
         return _fit(piece, tone).level(1)
     before, last = np.diff([one.value for one in told])
     if abs(last) < MOVES * math.hypot(told[1].std, told[2].std):

@@ -61,3 +61,23 @@ def test_a_pilot_still_on_its_way_is_as_uncertain_as_what_it_may_still_do():
         assert level.own.value == pytest.approx(level.drive_dbfs, abs=1e-3) and level.own.std < 1e-3
         assert level.pilot.low < -62.0 < level.pilot.high
         assert level.pilot.std < 2.0
+
+
+def test_tones_too_short_to_part_are_read_as_wholes():
+    segment = Link(
+        name="sides",
+        drive_hz=50,
+        pilot_hz=120,
+        levels_dbfs=(-4.0,),
+        pilot_dbfs=-30.0,
+        tone_s=0.16,
+        kind="link",
+    ).lay_out(start=0, rate_hz=RATE_HZ)
+    sound = 1e-6 * np.random.default_rng(5).normal(size=segment.span.length)
+    own, pilots = segment.spec.side_tones(segment.span, 1, rate_hz=RATE_HZ)
+    for tone in (*own, *pilots):
+        seconds = np.arange(tone.length) / RATE_HZ
+        wave = 10 ** (tone.level_dbfs / 20) * np.sin(2 * np.pi * tone.frequency_hz * seconds)
+        sound[tone.start : tone.start + tone.length] += wave
+    (level,) = measure_link(segment, Cut(sound, 0.0, 1.0, RATE_HZ)).levels
+    assert level.pilot.value == pytest.approx(-30.0, abs=0.01)
