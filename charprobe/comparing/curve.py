@@ -108,7 +108,8 @@ def shared_span(first: ComparedCurve, second: ComparedCurve) -> tuple[float, flo
 def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, tests: int) -> Gap | None:
     """Compare two curves where both have been measured; None without enough shared places or conditions.
 
-    The result is the largest difference, second less first, with its own interval. "same" needs every point
+    The result is the largest difference, second less first, with its own interval: of those that are shown
+    where there are any, so that no verdict stands beside a number that denies it. "same" needs every point
     shown inside the margin, and both curves to end, at one place; "different" needs one shown outside, its
     risk shared among the points.
     """
@@ -128,11 +129,10 @@ def curve_gap(first: ComparedCurve, second: ComparedCurve, *, margin: Margin, te
     size = np.abs(value)
     whole = not (first.open_end or second.open_end)
     whole = whole and abs(first.place[-1] - second.place[-1]) <= first.same_end
-    verdict: Likeness = "cannot tell"
+    shown = size - quantile(1 - RISK / (tests * place.size)) * std > margin.size
+    verdict: Likeness = "different" if shown.any() else "cannot tell"
     if whole and bool((size + quantile(1 - RISK / tests) * std < margin.size).all()):
         verdict = "same"
-    elif bool((size - quantile(1 - RISK / (tests * place.size)) * std > margin.size).any()):
-        verdict = "different"
-    worst = int(np.argmax(size))
+    worst = int(np.argmax(np.where(shown, size, 0.0) if shown.any() else size))
     reach = quantile(1 - RISK / 2) * float(std[worst])
     return Gap(float(value[worst]), float(value[worst]) - reach, float(value[worst]) + reach, verdict)

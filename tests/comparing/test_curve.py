@@ -6,8 +6,9 @@ from compared import pair, verdicts
 from made_profiles import B, D, made_profile
 
 from charprobe.comparing.compare import compare_profiles
-from charprobe.comparing.curve import ComparedCurve, read_between
+from charprobe.comparing.curve import ComparedCurve, curve_gap, read_between
 from charprobe.profile.entry import Table
+from charprobe.profile.glossary.row import difference
 
 
 def test_only_louder_keeps_the_anchored_curve():
@@ -66,3 +67,11 @@ def test_between_its_places_a_curve_is_known_as_far_as_its_neighbours_lines_meet
     assert np.all(read_between(bent, place)[1] == 0.0)
     straight = ComparedCurve(place, 0.5 * place, np.full(5, 0.01), 1.0)
     assert read_between(straight, at)[1] == pytest.approx(np.full(at.size, 0.01))
+
+
+def test_a_difference_is_told_by_a_place_that_shows_it():
+    place = np.arange(8.0)
+    one = ComparedCurve(place, np.zeros(8), np.full(8, 0.01), same_end=1.0)
+    off, std = np.array([10.0, 0, 0, 3, 0, 0, 0, 0]), np.array([25.0, *[0.01] * 7])  # the first may be none
+    found = curve_gap(one, ComparedCurve(place, off, std, same_end=1.0), margin=difference(0.5, "-"), tests=1)
+    assert found.verdict == "different" and found.value == 3.0 and found.low > 2.9
